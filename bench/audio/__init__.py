@@ -1,0 +1,1 @@
+"""Ports: where sound comes from and goes to, behind one protocol."""

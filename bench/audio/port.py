@@ -1,0 +1,129 @@
+"""The one protocol behind which the live device, a file and the practice machine look alike.
+
+A port yields blocks of what comes in and is told what to send out. What acts on a machine beyond sound is
+the second, optional protocol, `Hands`: only the practice port has it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, Protocol, runtime_checkable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.signals.source import Source
+
+Samples = NDArray[np.float64]
+"""Shape (frames, channels), full scale ±1."""
+
+Act = Literal["clean", "demagnetise", "load-reference-tape", "load-work-tape", "rewind"]
+"""What a step's `does` may say was done to the machine."""
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A stretch of incoming sound."""
+
+    samples: Samples
+    start: int
+    """Frames since the port was opened, those lost included."""
+    lost: int = 0
+    """Frames lost just before this block (0 when the sound is whole)."""
+
+
+@dataclass(frozen=True, slots=True)
+class PortStatus:
+    """How a port is doing, for the screen and the session."""
+
+    name: str
+    """What a person calls it: the device's name, the file's, "practice machine"."""
+    kind: Literal["practice", "live", "file"]
+    sample_rate: int
+    channels: int
+    state: Literal["closed", "running", "stalled", "lost", "ended"]
+    """`stalled`: no sound for half a second; `lost`: the device went away; `ended`: the file is over."""
+    overflows: int = 0
+    underflows: int = 0
+    backlog_s: float = 0.0
+    """Sound waiting in the queue, seconds."""
+    detail: str = ""
+    """One sentence when something is wrong, with its remedy."""
+
+
+class Port(Protocol):
+    """Where sound comes from and goes to. All calls are made from one thread, the bench thread."""
+
+    @property
+    def status(self) -> PortStatus:
+        """How the port is doing now; cheap, never blocks, callable from any thread."""
+
+    def open(self) -> None:
+        """Start. Raises `Problem` in one sentence when it can't."""
+
+    def close(self) -> None:
+        """Stop and silence; safe to call twice."""
+
+    def send(self, source: Source | None) -> int:
+        """Send this from now on, from its frame 0; None is silence. Returns the input frame at which it begins.
+
+        Raises `Problem` on a port that can't send (a file).
+        """
+
+    def read(self, timeout_s: float) -> Block | None:
+        """The next block; None when none came in time or the port is `lost` or `ended` (see `status`)."""
+
+    def reopen(self) -> bool:
+        """Try to get a lost device back; True when sound runs again. What was being sent goes on being sent."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrimmerInfo:
+    """A trimmer that can be turned."""
+
+    name: str
+    """As in the machine's sheet: "replay level left"."""
+    degrees: float
+    """Where it stands, degrees from its middle."""
+    low: float = -150.0
+    high: float = 150.0
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """What is threaded on the machine."""
+
+    tape: Literal["none", "reference", "work"]
+    section: str | None = None
+    """The section of the reference tape it was wound to; it repeats until wound elsewhere."""
+
+
+@runtime_checkable
+class Hands(Protocol):
+    """What hands do to a machine. None of it tells what is inside: only readings do."""
+
+    def clean(self) -> None:
+        """Clean heads, capstan, pinch roller and guides."""
+
+    def demagnetise(self) -> None:
+        """Demagnetise heads and guides."""
+
+    def load(self, tape: Literal["none", "reference", "work"]) -> None:
+        """Thread a tape, or none."""
+
+    def rewind(self, section: str | None = None) -> None:
+        """Back to the start, or to a section of the reference tape, which then repeats."""
+
+    def switch(self, control: str, position: str) -> None:
+        """Set a control: `transport` to `stop`, `play` or `record`; `monitor` to `tape` or `source`."""
+
+    def turn(self, trimmer: str, degrees: float) -> None:
+        """Turn a trimmer by so many degrees, positive clockwise. Raises `Problem` for an unknown trimmer."""
+
+    def trimmers(self) -> tuple[TrimmerInfo, ...]:
+        """The trimmers this machine has."""
+
+
+def hands_of(port: Port) -> Hands | None:
+    """The port's hands, if what is behind it can be acted on by the program."""
+    return port if isinstance(port, Hands) else None

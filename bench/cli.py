@@ -1,0 +1,85 @@
+"""The headless door: which command, and with which exit code it ends.
+
+stdout is data, stderr is narration. 0 done; 1 done and something is out; 2 bad usage or input; 3 a fault of
+ours; 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+import tempfile
+import traceback
+from pathlib import Path
+from typing import NoReturn
+
+from bench import __version__
+from bench.problem import Problem
+
+COMMANDS = ("run", "rehearse", "measure", "tones", "validate", "report", "ports")
+"""Each is a module of `bench.commands` with `add(parser)` and `run(args) -> int`, imported only when named."""
+
+HELP = {
+    "run": "step through a procedure on a machine, a file or the practice machine",
+    "rehearse": "run a procedure hands-off on the practice machine",
+    "measure": "measure a quantity in a capture",
+    "tones": "write tones to a file",
+    "validate": "say every problem of procedures and sheets",
+    "report": "write a session's report again",
+    "ports": "list sound devices, or say why there are none",
+}
+
+
+class _Parser(argparse.ArgumentParser):
+    """One line on stderr and exit 2 for bad usage."""
+
+    def error(self, message: str) -> NoReturn:
+        raise Problem(f"{self.prog}: {message}; see {self.prog} --help")
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run the command line and return its exit code."""
+    argv = sys.argv[1:] if argv is None else argv
+    try:
+        return _dispatch(argv)
+    except Problem as problem:
+        print(f"tapebench: {problem.sentence}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("tapebench: interrupted", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception:
+        return _fault()
+
+
+def _dispatch(argv: list[str]) -> int:
+    named = next((a for a in argv if not a.startswith("-")), None)
+    parser = _Parser(prog="tapebench", description="Lines up tape recorders: a bench companion.")
+    parser.add_argument("--version", action="version", version=f"tapebench {__version__}")
+    parser.add_argument("--workspace", metavar="DIR", help="folder that holds procedures/ and sessions/")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    for name in COMMANDS:
+        sub = commands.add_parser(name, help=HELP[name], description=HELP[name])
+        if name == named or name in argv:
+            importlib.import_module(f"bench.commands.{name}").add(sub)
+    args = parser.parse_args(argv)
+    if args.command is None:
+        return int(importlib.import_module("bench.tui.start").start(args.workspace))
+    return int(importlib.import_module(f"bench.commands.{args.command}").run(args))
+
+
+def _fault() -> int:
+    handle, name = tempfile.mkstemp(prefix="tapebench-fault-", suffix=".txt")
+    with os.fdopen(handle, "w", encoding="utf-8") as out:
+        out.write(f"tapebench {__version__}\n{sys.version}\n{sys.argv}\n\n{traceback.format_exc()}")
+    print(f"tapebench: a fault of ours; what was measured is kept; details are in {Path(name)}", file=sys.stderr)
+    return 3
+
+
+if __name__ == "__main__":
+    sys.exit(main())

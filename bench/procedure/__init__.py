@@ -1,0 +1,1 @@
+"""Procedures: their file format, and the runner that steps a person through them."""

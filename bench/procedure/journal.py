@@ -1,0 +1,84 @@
+"""What a run leaves behind: the records it makes, and the protocol of whoever keeps them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal, Protocol
+
+from bench.measure.names import Reading
+from bench.procedure.steps import Stage
+from bench.procedure.targets import Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRecord:
+    """A reading taken at a step, judged."""
+
+    id: str
+    """Unique in the session: "r0012"."""
+    step: str
+    stage: Stage
+    judged: bool
+    """Whether the exit code depends on it: false at a found stage or without a target."""
+    source: Literal["reference tape", "record-replay", "machine"]
+    """What was replayed: readings of different sources are never compared."""
+    reading: Reading
+    verdict: Verdict | None
+    time: datetime
+    sent_db: float | None = None
+    """Nominal level of the tone, dB re the reference level."""
+    accepted_because: str = ""
+    """The reason given when it was accepted although not `in`."""
+
+
+EventKind = Literal[
+    "tick",
+    "answer",
+    "skip",
+    "note",
+    "sign-off",
+    "override",
+    "port",
+    "turns",
+    "done",
+    "start",
+    "resume",
+    "repeat",
+    "act",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Anything else that happened at a step."""
+
+    kind: EventKind
+    step: str
+    text: str
+    """What happened, as the report prints it."""
+    time: datetime
+    value: float | str | None = None
+    """An answer's value, a timer's seconds."""
+
+
+class Journal(Protocol):
+    """Keeps what a run leaves behind. When `keep` or `note` returns, it is on disk."""
+
+    def keep(self, records: tuple[ReadingRecord, ...]) -> None:
+        """Keep readings. Raises `Problem` when they can't be written; they are still held and tried again."""
+
+    def note(self, event: Event) -> None:
+        """Keep an event, likewise."""
+
+    def step_done(self, step: str) -> None:
+        """The step is over: resuming continues after it."""
+
+    def records(self) -> tuple[ReadingRecord, ...]:
+        """All readings so far, oldest first."""
+
+    def events(self) -> tuple[Event, ...]:
+        """All events so far, oldest first."""
+
+    def steps_done(self) -> tuple[str, ...]:
+        """The steps that are over, in order, those of before a resume included."""

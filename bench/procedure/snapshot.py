@@ -1,0 +1,144 @@
+"""What the runner shows to whoever watches: frozen, and all that a screen needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from bench.audio.port import PortStatus, TrimmerInfo
+from bench.measure.names import Channel, Reading
+from bench.procedure.steps import Caution, Stage
+from bench.procedure.targets import Verdict, VerdictWord
+
+
+@dataclass(frozen=True, slots=True)
+class JobView:
+    """What is on the bench."""
+
+    procedure: str
+    machine: str
+    tape: str
+    reference_tape: str
+    speed: str
+    equalisation: str
+    reference_level: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepView:
+    """The step that the procedure is at."""
+
+    id: str
+    kind: str
+    title: str
+    index: int
+    """From 1."""
+    total: int
+    stage: Stage
+    cautions: tuple[Caution, ...]
+    do: str
+    good: str
+    why: str
+    if_not: str
+
+
+@dataclass(frozen=True, slots=True)
+class Prompt:
+    """What the person is asked; `go-on` needs nothing but the one key."""
+
+    kind: Literal["go-on", "confirm", "number", "choice", "words", "reason", "wait"]
+    """`confirm`: say yes to `text`; `reason`: words that land in the report; `wait`: nothing to answer now."""
+    text: str
+    choices: tuple[str, ...] = ()
+    unit: str = ""
+    interlock: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Gauge:
+    """One live reading against its target."""
+
+    channel: Channel
+    label: str
+    """"left level"."""
+    reading: Reading | None
+    """None before anything was measured; without value it says why."""
+    verdict: Verdict | None
+    trend: Literal["", "rising", "falling", "steady"]
+    direction: str
+    """What to do: "raise by 1.2 dB", "hold", "" when nothing can be said."""
+    trimmer: str | None
+    held_s: float = 0.0
+    """How long it has been steady and in."""
+    history: tuple[tuple[float, float], ...] = ()
+    """(seconds, value) of the last minute."""
+
+
+@dataclass(frozen=True, slots=True)
+class ToneRow:
+    """A tone that is expected, or was recognised and measured."""
+
+    id: str
+    label: str
+    """"10 kHz, -20 dB"."""
+    state: Literal["waiting", "sounding", "done", "missing"]
+    frequency_hz: float
+    readings: tuple[tuple[Reading, Verdict | None], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CheckRow:
+    """A line of a checklist."""
+
+    text: str
+    ticked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class InputView:
+    """What comes in, whatever the step."""
+
+    peak_dbfs: tuple[float | None, ...]
+    """Highest sample of the last block for each channel; None for digital silence."""
+    clipping: bool
+    silent: bool
+    port: PortStatus
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How the run ended."""
+
+    completed: bool
+    exit_code: int
+    judged: int
+    words: dict[VerdictWord, int]
+    said: str
+    """One sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """All there is to see at one moment."""
+
+    job: JobView
+    step: StepView | None
+    prompt: Prompt
+    sound: InputView
+    gauges: tuple[Gauge, ...] = ()
+    tones: tuple[ToneRow, ...] = ()
+    checks: tuple[CheckRow, ...] = ()
+    timer_left_s: float | None = None
+    sending: str = ""
+    """What is being sent, "" for silence."""
+    trimmers: tuple[TrimmerInfo, ...] = ()
+    """Those the person can turn by key: the practice machine's that belong to this step."""
+    can_accept: bool = False
+    """Whether accepting would keep a reading now."""
+    notice: str = ""
+    """The last thing worth saying: an error with its remedy, what was just kept."""
+    unsaved: str = ""
+    """Set while something is not on disk yet, with the reason."""
+    last: tuple[tuple[Reading, Verdict | None], ...] = ()
+    """The readings kept last."""
+    outcome: Outcome | None = None

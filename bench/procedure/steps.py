@@ -1,0 +1,164 @@
+"""The models of a procedure file: one class for each kind of step. Light: no scipy, no numba."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from bench.audio.port import Act
+from bench.procedure.targets import TargetName
+
+Hazard = Literal["mains", "demagnetiser", "solvent", "moving-parts", "loud-tones", "reference-tape", "owners-tape"]
+Stage = Literal["found-dirty", "found-clean", "left"]
+Purpose = Literal["level", "azimuth", "response", "speed"]
+ChannelName = Literal["left", "right", "both"]
+Judged = Literal["level", "balance", "response", "azimuth_delay", "azimuth_angle", "speed_error"]
+"""What a `reference` step can judge, each against a target of its own."""
+
+
+class Strict(BaseModel):
+    """No unknown keys, no silent conversions."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class Caution(Strict):
+    """A hazard, said where the step is."""
+
+    hazard: Hazard
+    say: str
+    """The usual caution; defers to the service manual, local codes and licensed practice."""
+
+
+class SentTone(Strict):
+    """A tone for the machine to record."""
+
+    hz: float = Field(gt=0)
+    db: float
+    """Relative to the machine's reference level (0 dB = the machine sheet's `send_level`)."""
+    seconds: float = Field(default=3.0, gt=0)
+
+
+class StepBase(Strict):
+    """What every step has."""
+
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
+    title: str
+    do: str
+    """The instruction."""
+    why: str = ""
+    """For the trainee."""
+    good: str = ""
+    """What good looks like."""
+    if_not: str = ""
+    """What to do when it does not."""
+    cautions: tuple[Caution, ...] = ()
+    stage: Stage = "left"
+    """Readings of a found stage are told with a verdict but never judged."""
+
+
+class ByHand(StepBase):
+    """Something done by hand."""
+
+    kind: Literal["by-hand"]
+    does: tuple[Act, ...] = ()
+    checklist: tuple[str, ...] = ()
+    timer_s: float = Field(default=0.0, ge=0)
+
+
+class Reference(StepBase):
+    """A play of the reference tape: each tone is recognised, measured when steady and ticked off."""
+
+    kind: Literal["reference"]
+    purposes: tuple[Purpose, ...] = ()
+    """Which sections of the tape are wanted; empty means all of them."""
+    targets: dict[Judged, TargetName] = Field(min_length=1)
+
+
+class Adjust(StepBase):
+    """One quantity brought to its target while a trimmer is turned."""
+
+    kind: Literal["adjust"]
+    via: Literal["live"] = "live"
+    quantity: Literal["level", "response", "azimuth_delay", "speed_error", "record_replay_level"]
+    plays: str | None = None
+    """The id of a section of the reference tape; or"""
+    sends: tuple[SentTone, ...] = ()
+    """tones sent together, recorded and replayed at once (three heads)."""
+    frequency: float | None = None
+    """The tone that is judged (where several sound); default: the only one."""
+    reference_frequency: float | None = None
+    """For `response`: the tone that it is relative to. From the reference tape it is relative to the level
+    that its level section gave."""
+    target: TargetName
+    trimmers: dict[ChannelName, str] = Field(min_length=1)
+    """Trimmer names by channel; `both` where one trimmer serves both."""
+
+
+class RecordReplay(StepBase):
+    """The program sends, the machine records, the replay is measured."""
+
+    kind: Literal["record-replay"]
+    sends: tuple[SentTone, ...] = Field(min_length=1)
+    """Sent one after another."""
+    reference_hz: float
+    """The response is relative to this one of the sent tones, which also gives the level."""
+    targets: dict[Literal["record_replay_level", "response", "azimuth_delay"], TargetName] = Field(min_length=1)
+
+
+class Measure(StepBase):
+    """A quantity measured once and judged."""
+
+    kind: Literal["measure"]
+    quantity: Literal["level", "balance", "azimuth_delay", "azimuth_angle", "speed_error", "speed_drift"]
+    plays: str | None = None
+    sends: tuple[SentTone, ...] = ()
+    frequency: float | None = None
+    seconds: float = Field(default=5.0, gt=0)
+    target: TargetName
+
+
+class Entry(StepBase):
+    """A number, a choice or words read by the person from something else."""
+
+    kind: Literal["entry"]
+    asks: Literal["number", "choice", "words"]
+    unit: str = ""
+    choices: tuple[str, ...] = ()
+    target: TargetName | None = None
+
+
+class Follow(StepBase):
+    """Another procedure of this folder, in its place."""
+
+    kind: Literal["follow"]
+    do: str = ""
+    procedure: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
+    """The file's name without `.toml`. Its steps take this step's stage and get `<id>/` before theirs."""
+
+
+class SignOff(StepBase):
+    """Who accepts what."""
+
+    kind: Literal["sign-off"]
+    accepts: str
+    """What the signature stands for."""
+
+
+Step = Annotated[
+    ByHand | Reference | Adjust | RecordReplay | Measure | Entry | Follow | SignOff, Field(discriminator="kind")
+]
+
+
+class Procedure(Strict):
+    """A whole procedure file."""
+
+    format: Literal[1]
+    title: str
+    summary: str
+    takes_minutes: float = Field(gt=0)
+    needs: tuple[str, ...] = ()
+    part: bool = False
+    """Made to be followed by others. Run alone, the runner asks at its interlocks."""
+    step: tuple[Step, ...] = Field(min_length=1)

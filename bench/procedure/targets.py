@@ -1,0 +1,87 @@
+"""Targets: what a reading is judged against, where it comes from, and the verdict."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from bench.measure.names import Reading
+
+TargetName = Annotated[str, Field(pattern=r"^(machine|tape)\.[a-z0-9_]+$")]
+"""`machine.replay_level`: the sheet, then the key in its `[targets]`. There is no expression language."""
+
+VerdictWord = Literal["in", "out", "too close to call", "no reading"]
+
+
+class Band(BaseModel):
+    """A tolerance over a range of frequencies."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+    from_hz: float = Field(gt=0)
+    to_hz: float = Field(gt=0)
+    tolerance: float = Field(gt=0)
+
+
+class Target(BaseModel):
+    """A value with its tolerance and its source."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+    value: float = 0.0
+    unit: str
+    tolerance: float | None = Field(default=None, gt=0)
+    """Plus or minus, in `unit`; or"""
+    bands: tuple[Band, ...] = ()
+    """one tolerance for each range of frequencies; the narrowest range that holds the frequency counts."""
+    source: str
+    """Where it comes from: a standard's clause, the service manual, or "common practice, no source"."""
+
+    def tolerance_at(self, frequency_hz: float | None) -> float | None:
+        """The tolerance that holds at a frequency; None where the target says nothing there."""
+        if not self.bands or frequency_hz is None:
+            return self.tolerance
+        inside = [b for b in self.bands if b.from_hz * 0.999 <= frequency_hz <= b.to_hz * 1.001]
+        if not inside:
+            return self.tolerance
+        return min(inside, key=lambda b: math.log(b.to_hz / b.from_hz)).tolerance
+
+
+class Verdict(BaseModel):
+    """A reading judged."""
+
+    model_config = ConfigDict(frozen=True)
+
+    word: VerdictWord
+    target: float | None = None
+    tolerance: float | None = None
+    source: str = ""
+
+
+def judge(reading: Reading, target: Target, *, offset: float = 0.0) -> Verdict:
+    """Judge a reading.
+
+    Args:
+        reading: what was measured.
+        target: what it should be; same unit as the reading.
+        offset: added to the target's value: a certificate's correction, another fluxivity.
+
+    Returns:
+        `in` when value ± uncertainty lies wholly inside the tolerance, `out` when wholly outside, `too close to
+        call` between, `no reading` without a value or where the target says nothing at that frequency.
+    """
+    aim = target.value + offset
+    tolerance = target.tolerance_at(reading.frequency_hz)
+    if reading.value is None or reading.uncertainty is None or tolerance is None:
+        return Verdict(word="no reading", target=aim, tolerance=tolerance, source=target.source)
+    error, spread = abs(reading.value - aim), reading.uncertainty
+    word: VerdictWord = "too close to call"
+    if error + spread <= tolerance:
+        word = "in"
+    elif error - spread > tolerance:
+        word = "out"
+    if reading.bound is not None and word != "in":
+        word = "too close to call"
+    return Verdict(word=word, target=aim, tolerance=tolerance, source=target.source)

@@ -1,0 +1,23 @@
+"""What can be sent: a source gives its samples for any stretch of its own time."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class Source(Protocol):
+    """A signal that can be asked for any stretch of itself, so that it is the same whatever the block size."""
+
+    @property
+    def frames(self) -> int | None:
+        """Its length in frames; None for one that never ends."""
+
+    @property
+    def says(self) -> str:
+        """What it is, in words for the screen: "400 Hz at -12.0 dBFS"."""
+
+    def render(self, start: int, frames: int) -> NDArray[np.float64]:
+        """Samples from frame `start`, shape (frames, 2), full scale ±1; silence beyond its end."""

@@ -1,0 +1,1 @@
+"""What the trade knows: equalisation, fluxivity, losses and geometry of tape, as pure functions."""

@@ -1,0 +1,1 @@
+"""Unattended hands: a procedure run hands-off on the practice machine."""
