@@ -30,6 +30,8 @@ class ReadingRecord:
     """Nominal level of the tone, dB re the reference level."""
     accepted_because: str = ""
     """The reason given when it was accepted although not `in`."""
+    attempt: int = 1
+    """Counts the times the step was begun; the last attempt is the one that is judged."""
 
 
 EventKind = Literal[
