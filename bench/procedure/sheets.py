@@ -13,6 +13,24 @@ FluxMethod = Literal["DIN", "ANSI"]
 """How a fluxivity was measured: the two differ by some 0.7 dB and are never mixed in silence."""
 
 
+TRIMMERS = (
+    "speed",
+    "replay azimuth",
+    "replay level left",
+    "replay level right",
+    "replay equalisation left",
+    "replay equalisation right",
+    "record azimuth",
+    "bias left",
+    "bias right",
+    "record level left",
+    "record level right",
+    "record equalisation left",
+    "record equalisation right",
+)
+"""What most recorders let a person set, named as the trade does."""
+
+
 class SheetBase(Strict):
     """What every sheet has."""
 
@@ -45,6 +63,8 @@ class Machine(SheetBase):
     """t1 and t2 in µs (t2 = 0 for none)."""
     reference: ReferenceLevel
     targets: dict[str, Target]
+    trimmers: tuple[str, ...] = TRIMMERS
+    """What can be set on it; two heads have no record azimuth of their own."""
     practice: dict[str, float | str | bool] = Field(default_factory=dict)
     """Parameters of the practice machine that stands in for this one."""
 

@@ -18,9 +18,9 @@ Judged = Literal["level", "balance", "response", "azimuth_delay", "azimuth_angle
 
 
 class Strict(BaseModel):
-    """No unknown keys, no silent conversions."""
+    """No unknown keys, no silent conversions, no figure that is not finite."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
 class Caution(Strict):
@@ -40,11 +40,19 @@ class SentTone(Strict):
     seconds: float = Field(default=3.0, gt=0)
 
 
-class StepBase(Strict):
-    """What every step has."""
+class Placed(Strict):
+    """What stands in the order of a procedure."""
 
     id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
     title: str
+    cautions: tuple[Caution, ...] = ()
+    stage: Stage = "left"
+    """Readings of a found stage are told with a verdict but never judged."""
+
+
+class StepBase(Placed):
+    """What every step has that a person does."""
+
     do: str
     """The instruction."""
     why: str = ""
@@ -53,9 +61,6 @@ class StepBase(Strict):
     """What good looks like."""
     if_not: str = ""
     """What to do when it does not."""
-    cautions: tuple[Caution, ...] = ()
-    stage: Stage = "left"
-    """Readings of a found stage are told with a verdict but never judged."""
 
 
 class ByHand(StepBase):
@@ -129,11 +134,10 @@ class Entry(StepBase):
     target: TargetName | None = None
 
 
-class Follow(StepBase):
-    """Another procedure of this folder, in its place."""
+class Follow(Placed):
+    """Another procedure of this folder, in its place. Its cautions are said with the first of those steps."""
 
     kind: Literal["follow"]
-    do: str = ""
     procedure: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
     """The file's name without `.toml`. Its steps take this step's stage and get `<id>/` before theirs."""
 
@@ -161,4 +165,10 @@ class Procedure(Strict):
     needs: tuple[str, ...] = ()
     part: bool = False
     """Made to be followed by others. Run alone, the runner asks at its interlocks."""
+    machine: str | None = None
+    """The machine sheet when none is named at the start; likewise"""
+    tape: str | None = None
+    """the tape sheet and"""
+    reference_tape: str | None = None
+    """the reference-tape sheet."""
     step: tuple[Step, ...] = Field(min_length=1)

@@ -18,7 +18,7 @@ VerdictWord = Literal["in", "out", "too close to call", "no reading"]
 class Band(BaseModel):
     """A tolerance over a range of frequencies."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
     from_hz: float = Field(gt=0)
     to_hz: float = Field(gt=0)
@@ -28,7 +28,7 @@ class Band(BaseModel):
 class Target(BaseModel):
     """A value with its tolerance and its source."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
     value: float = 0.0
     unit: str
