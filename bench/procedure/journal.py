@@ -38,6 +38,7 @@ EventKind = Literal[
     "tick",
     "answer",
     "skip",
+    "accept",
     "note",
     "sign-off",
     "override",

@@ -1,0 +1,40 @@
+"""What happens at each kind of step: one module for each way of working."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from bench.procedure import steps
+from bench.problem import Problem
+
+if TYPE_CHECKING:
+    from bench.procedure.kinds.base import Activity, Situation
+
+
+def activity_for(step: steps.StepBase, situation: Situation) -> Activity:
+    """The activity of a step. Raises `Problem` for a kind that the runner never meets (`follow` is expanded)."""
+    if isinstance(step, steps.ByHand):
+        from bench.procedure.kinds.by_hand import ByHandActivity
+
+        return ByHandActivity(step, situation)
+    if isinstance(step, steps.Entry | steps.SignOff):
+        from bench.procedure.kinds.asking import AskingActivity
+
+        return AskingActivity(step, situation)
+    if isinstance(step, steps.Reference):
+        from bench.procedure.kinds.reference import ReferenceActivity
+
+        return ReferenceActivity(step, situation)
+    if isinstance(step, steps.RecordReplay):
+        from bench.procedure.kinds.record_replay import RecordReplayActivity
+
+        return RecordReplayActivity(step, situation)
+    if isinstance(step, steps.Adjust):
+        from bench.procedure.kinds.adjust import AdjustActivity
+
+        return AdjustActivity(step, situation)
+    if isinstance(step, steps.Measure):
+        from bench.procedure.kinds.measure import MeasureActivity
+
+        return MeasureActivity(step, situation)
+    raise Problem(f"step {step.id}: this kind of step cannot be run")

@@ -1,0 +1,76 @@
+"""`entry` and `sign-off`: what the person reads from something else, and who accepts what."""
+
+from __future__ import annotations
+
+import math
+
+from bench.problem import Problem
+from bench.procedure.kinds.base import Activity, Situation, View
+from bench.procedure.snapshot import Prompt
+from bench.procedure.steps import Entry, SignOff
+
+LONGEST_ANSWER = 2000
+
+
+class AskingActivity(Activity):
+    """Asks for a number, a choice, words or a name."""
+
+    def __init__(self, step: Entry | SignOff, situation: Situation) -> None:
+        super().__init__(step, situation)
+        self._asks = step
+
+    def begin(self) -> None:
+        """Nothing to start."""
+
+    def answer(self, text: str) -> None:
+        """Take the answer. Raises `Problem` with what would do instead."""
+        text = text.strip()
+        if len(text) > LONGEST_ANSWER:
+            raise Problem(f"that is longer than {LONGEST_ANSWER} characters; shorten it")
+        if any(ord(c) < 32 or 127 <= ord(c) < 160 for c in text):
+            raise Problem("control characters can't be kept; type the words again")
+        step = self._asks
+        if isinstance(step, SignOff):
+            if not text:
+                raise Problem("type the name of who signs")
+            self.situation.note("sign-off", step.id, f"{text} accepts: {step.accepts}", text)
+        elif step.asks == "number":
+            self._number(step, text)
+        else:
+            self._words(step, text)
+        self.finished = True
+
+    def _number(self, step: Entry, text: str) -> None:
+        try:
+            number = float(text.replace(",", ".").removesuffix(step.unit).strip())
+        except ValueError:
+            number = math.nan
+        if not math.isfinite(number):
+            raise Problem(f'"{text}" is not a number; type it in {step.unit or "figures"}, like 12.5')
+        self.situation.note("answer", step.id, f"{step.title}: {number:g} {step.unit}".strip(), number)
+
+    def _words(self, step: Entry, text: str) -> None:
+        if step.asks == "choice":
+            chosen = [c for n, c in enumerate(step.choices, start=1) if text.casefold() in (c.casefold(), str(n))]
+            if not chosen:
+                raise Problem(f'"{text}" is none of: {", ".join(step.choices)}')
+            text = chosen[0]
+        self.situation.note("answer", step.id, f"{step.title}: {text or 'nothing entered'}", text)
+
+    def go_on(self) -> None:
+        """Words may be left empty; a number, a choice and a name may not."""
+        if isinstance(self._asks, Entry) and self._asks.asks == "words":
+            self.answer("")
+        else:
+            raise Problem("type an answer first, or skip the step with a reason")
+
+    def view(self) -> View:
+        """The question."""
+        step = self._asks
+        if isinstance(step, SignOff):
+            return View(Prompt("words", f"Who accepts: {step.accepts}"))
+        if step.asks == "number":
+            return View(Prompt("number", step.title, unit=step.unit))
+        if step.asks == "choice":
+            return View(Prompt("choice", step.title, choices=step.choices))
+        return View(Prompt("words", step.title))

@@ -1,0 +1,202 @@
+"""What every kind of step shares: the situation it works in, and what it shows."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from typing import Literal
+
+from bench.audio.port import Act, Block, Hands, Port, hands_of
+from bench.clock import Clock
+from bench.measure.names import Reading
+from bench.problem import Problem
+from bench.procedure.job import Job
+from bench.procedure.journal import Event, EventKind, Journal, ReadingRecord
+from bench.procedure.snapshot import CheckRow, Gauge, Prompt, ToneRow
+from bench.procedure.steps import StepBase
+from bench.procedure.targets import Verdict
+from bench.signals.source import Source
+
+Heard = Literal["reference tape", "record-replay", "machine"]
+
+WAIT = Prompt("wait", "")
+"""Nothing is asked now."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A reading that an activity has taken, not yet kept."""
+
+    reading: Reading
+    verdict: Verdict | None
+    heard: Heard
+    sent_db: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What an activity shows; the runner makes the snapshot of it."""
+
+    prompt: Prompt
+    gauges: tuple[Gauge, ...] = ()
+    tones: tuple[ToneRow, ...] = ()
+    checks: tuple[CheckRow, ...] = ()
+    timer_left_s: float | None = None
+    trimmers: tuple[str, ...] = ()
+    can_accept: bool = False
+
+
+class Situation:
+    """The bench as an activity meets it: what is on it, and where readings go."""
+
+    def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock) -> None:
+        self.job = job
+        self.port = port
+        self.journal = journal
+        self.clock = clock
+        self.sending = ""
+        self.notice = ""
+        self.unsaved = ""
+        self.attempt = 1
+        self.last: tuple[Taken, ...] = ()
+
+    @property
+    def hands(self) -> Hands | None:
+        """Hands on the machine, where the port has them."""
+        return hands_of(self.port)
+
+    @property
+    def is_file(self) -> bool:
+        """Whether a capture is played instead of a machine."""
+        return self.port.status.kind == "file"
+
+    def send(self, source: Source) -> int:
+        """Send from now on; returns the input frame at which it begins."""
+        begins = self.port.send(source)
+        self.sending = source.says
+        return begins
+
+    def silence(self) -> None:
+        """Send nothing."""
+        if self.sending:
+            self.sending = ""
+            self.port.send(None)
+
+    def transport(self, position: str) -> None:
+        """Play, record or stop, where the program can; elsewhere the person does what the step says."""
+        if self.hands is not None:
+            self.hands.switch("transport", position)
+
+    def keep(self, step: StepBase, taken: tuple[Taken, ...], because: str = "") -> None:
+        """Keep readings in the journal; what can't be written yet is said and tried again with the next."""
+        if not taken:
+            return
+        count = len(self.journal.records())
+        now = self.clock.wall()
+        records = tuple(
+            ReadingRecord(
+                id=f"r{count + n:04d}",
+                step=step.id,
+                stage=step.stage,
+                judged=step.stage == "left" and t.verdict is not None,
+                source=t.heard,
+                reading=t.reading,
+                verdict=t.verdict,
+                time=now,
+                sent_db=t.sent_db,
+                accepted_because=because if t.verdict and t.verdict.word != "in" else "",
+                attempt=self.attempt,
+            )
+            for n, t in enumerate(taken, start=1)
+        )
+        self.last = taken
+        try:
+            self.journal.keep(records)
+            self.unsaved = ""
+        except Problem as problem:
+            self.unsaved = problem.sentence
+
+    def note(self, kind: EventKind, step: str, text: str, value: float | str | None = None) -> None:
+        """Keep an event, likewise."""
+        try:
+            self.journal.note(Event(kind, step, text, self.clock.wall(), value))
+            self.unsaved = ""
+        except Problem as problem:
+            self.unsaved = problem.sentence
+
+    def do(self, act: Act, step: str) -> None:
+        """Something was done to the machine: let it be so on the practice machine, and note it."""
+        hands = self.hands
+        if hands is not None:
+            match act:
+                case "clean":
+                    hands.clean()
+                case "demagnetise":
+                    hands.demagnetise()
+                case "load-reference-tape":
+                    hands.load("reference")
+                case "load-work-tape":
+                    hands.load("work")
+                case "rewind":
+                    hands.rewind()
+        self.note("act", step, act)
+
+
+class Activity(ABC):
+    """What happens at a step. It hears blocks, obeys the person and says when it is over."""
+
+    def __init__(self, step: StepBase, situation: Situation) -> None:
+        self.step = step
+        self.situation = situation
+        self.finished = False
+        self.wants_sound = False
+        """Whether blocks should be read for it now."""
+
+    @abstractmethod
+    def begin(self) -> None:
+        """The step starts."""
+
+    @abstractmethod
+    def view(self) -> View:
+        """What there is to see now."""
+
+    def hear(self, block: Block) -> None:
+        """Sound came in."""
+
+    def port_ended(self) -> None:
+        """A capture is over: nothing more will be heard."""
+
+    def interrupted(self) -> None:
+        """The sound was lost for a while and is back."""
+
+    def go_on(self) -> None:
+        """The one key."""
+
+    def answer(self, text: str) -> None:
+        """Something was typed. Raises `Problem` when it is no answer to what was asked."""
+        raise Problem("nothing is asked here; press the go-on key")
+
+    def tick(self, index: int) -> None:
+        """Tick a line of the checklist."""
+        raise Problem("there is no checklist here")
+
+    def accept(self, reason: str) -> None:
+        """Go on although something is not in."""
+        raise Problem("there is nothing to accept here")
+
+    def end(self) -> None:
+        """The step is left, whatever the reason: sound stops."""
+        self.situation.silence()
+        if self.wants_sound:
+            self.situation.transport("stop")
+
+
+def settle(activity: Activity, taken: tuple[Taken, ...]) -> Prompt | None:
+    """What is left to ask when all of a step's readings are taken; None when it may go on by itself."""
+    if activity.step.stage != "left":
+        return None
+    bad = [t for t in taken if t.verdict is not None and t.verdict.word != "in"]
+    if not bad:
+        return None
+    judged = sum(t.verdict is not None for t in taken)
+    return Prompt("reason", f"{len(bad)} of {judged} readings are not in. Measure again, or say why you go on.")

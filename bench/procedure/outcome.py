@@ -1,0 +1,48 @@
+"""How a run ended: which judged steps are in, and with which exit code."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from bench.procedure.job import Job
+from bench.procedure.journal import Journal, ReadingRecord
+from bench.procedure.snapshot import Outcome
+from bench.procedure.steps import Adjust, Measure, RecordReplay, Reference, StepBase
+
+
+def is_judged(step: StepBase) -> bool:
+    """Whether the exit code depends on a step: it measures against a target, and not at a found stage."""
+    return step.stage == "left" and isinstance(step, Adjust | Measure | RecordReplay | Reference)
+
+
+def last_attempts(records: tuple[ReadingRecord, ...]) -> tuple[ReadingRecord, ...]:
+    """Of each step only what its last attempt gave."""
+    last: dict[str, int] = {}
+    for r in records:
+        last[r.step] = max(last.get(r.step, 0), r.attempt)
+    return tuple(r for r in records if r.attempt == last[r.step])
+
+
+def judge_run(job: Job, journal: Journal, *, completed: bool) -> Outcome:
+    """Judge a whole run: 0 only when it was completed and every judged step is in."""
+    records = [r for r in last_attempts(journal.records()) if r.judged and r.verdict is not None]
+    words = Counter(r.verdict.word for r in records if r.verdict is not None)
+    measured = {r.step for r in records}
+    judged = [s for s in job.steps if is_judged(s)]
+    missing = [s for s in judged if s.id not in measured]
+    bad = list(dict.fromkeys(r.step for r in records if r.verdict is not None and r.verdict.word != "in"))
+    titles = {s.id: s.title for s in job.steps}
+    said = f"All {len(records)} judged readings are in."
+    if not completed:
+        said = "Broken off; it can be resumed."
+    elif bad or missing:
+        parts = []
+        if bad:
+            parts.append("not in: " + ", ".join(titles.get(b, b) for b in bad))
+        if missing:
+            parts.append("not measured: " + ", ".join(s.title for s in missing))
+        said = "; ".join(parts).capitalize() + "."
+    elif not judged:
+        said = "Done; nothing in it is judged."
+    ok = completed and not bad and not missing
+    return Outcome(completed, 0 if ok else 1, len(records), dict(words), said)

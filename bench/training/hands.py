@@ -1,0 +1,161 @@
+"""Unattended hands: they see only what a person at the bench sees, snapshots, and answer with commands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from bench.procedure.commands import Accept, Answer, Command, GoOn, Turn
+from bench.procedure.snapshot import Gauge, Snapshot
+
+FIRST_TURN = 6.0
+"""Degrees of a first, searching turn."""
+
+LARGEST_TURN = 60.0
+MOST_TURNS = 60
+"""After so many turns of one trimmer at one step the hands give up and go on with a reason."""
+
+CLOSE_ENOUGH = 0.25
+"""The part of the tolerance within which they leave a trimmer alone."""
+
+
+@dataclass(slots=True)
+class _Trimmer:
+    """What the hands have learnt of one trimmer: how the reading answers to a turn."""
+
+    per_degree: float | None = None
+    turns: int = 0
+    last_turn: float = 0.0
+    last_error: float | None = None
+
+
+@dataclass(slots=True)
+class UnattendedHands:
+    """Goes through a procedure as a careful person would who reads every gauge.
+
+    The way a trimmer turns is learnt from the readings: a first turn, a look, and from then on the slope of the
+    last turn. A turn that changed nothing was backlash and is made again; one that made things worse shows which
+    way is right.
+    """
+
+    answers: dict[str, str] = field(default_factory=dict)
+    """Answers to `entry` and `sign-off` steps by step id."""
+    override: str = ""
+    """The reason given at an interlock that asks for one; "" gives none and the run ends there."""
+    said: str = ""
+    """Why they stopped, when they did."""
+    _known: dict[tuple[str, str], _Trimmer] = field(default_factory=dict)
+    _at: str = ""
+    _wait_for: float = 0.0
+
+    def decide(self, snapshot: Snapshot, now: float) -> Command | None:
+        """The next thing to do at this moment; None is to watch and wait."""
+        step, prompt = snapshot.step, snapshot.prompt
+        if step is None:
+            return None
+        if step.id != self._at:
+            self._at, self._wait_for = step.id, 0.0
+        if prompt.kind in ("go-on", "confirm"):
+            return GoOn()
+        if prompt.kind == "reason":
+            return self._reason(snapshot)
+        if prompt.kind in ("number", "choice", "words"):
+            return Answer(self._answer(snapshot))
+        return self._adjust(snapshot, now) if snapshot.gauges else None
+
+    def _reason(self, snapshot: Snapshot) -> Command | None:
+        if not snapshot.prompt.interlock:
+            return Accept("unattended: nobody was there to judge")
+        if self.override:
+            return Answer(self.override)
+        self.said = f"stopped before {snapshot.step.title if snapshot.step else ''}: {snapshot.prompt.text}"
+        return None
+
+    def _answer(self, snapshot: Snapshot) -> str:
+        step, prompt = snapshot.step, snapshot.prompt
+        if step is not None and step.id in self.answers:
+            return self.answers[step.id]
+        if prompt.kind == "choice":
+            return prompt.choices[0]
+        return "0" if prompt.kind == "number" else "unattended rehearsal"
+
+    def _adjust(self, snapshot: Snapshot, now: float) -> Command | None:
+        """Turn the trimmer of the worst gauge; accept when all are near the middle of their tolerance."""
+        if now < self._wait_for:
+            return None
+        gauges = [g for g in snapshot.gauges if g.reading is not None and g.reading.value is not None]
+        if len(gauges) < len(snapshot.gauges) or not gauges:
+            return None
+        worst = max(gauges, key=_part_of_tolerance)
+        if _part_of_tolerance(worst) <= CLOSE_ENOUGH:
+            return GoOn() if snapshot.can_accept else None
+        trimmer = worst.trimmer
+        if trimmer is None:
+            return Accept("unattended: there is no trimmer for it") if snapshot.can_accept else None
+        known = self._known.setdefault((self._at, trimmer), _Trimmer())
+        if known.turns >= MOST_TURNS:
+            if all(g.verdict is not None and g.verdict.word == "in" for g in gauges):
+                return GoOn() if snapshot.can_accept else None
+            return Accept(f"unattended: {MOST_TURNS} turns of {trimmer} did not bring it in")
+        degrees = self._turn(known, worst, _limits(snapshot, trimmer))
+        self._wait_for = now + SETTLE_S
+        return Turn(trimmer, degrees)
+
+    @staticmethod
+    def _turn(known: _Trimmer, gauge: Gauge, limits: tuple[float, float]) -> float:
+        error = _error(gauge)
+        degrees = FIRST_TURN
+        if known.last_error is not None:
+            moved = error - known.last_error
+            slope = moved / known.last_turn
+            usual = known.per_degree
+            if abs(moved) > _noise(gauge) and (usual is None or abs(slope) > BACKLASH_PART * abs(usual)):
+                known.per_degree = slope
+            degrees = -error / known.per_degree if known.per_degree else known.last_turn * 2
+        low, high = limits
+        degrees = max(-LARGEST_TURN, min(LARGEST_TURN, degrees))
+        if abs(degrees) < SMALLEST_TURN:
+            degrees = SMALLEST_TURN if degrees >= 0 else -SMALLEST_TURN
+        if not low <= degrees <= high:
+            degrees = low if degrees < low else high
+            if abs(degrees) < SMALLEST_TURN:
+                degrees = -FIRST_TURN if high < SMALLEST_TURN else FIRST_TURN
+        known.turns += 1
+        known.last_turn, known.last_error = degrees, error
+        return degrees
+
+
+SMALLEST_TURN = 0.2
+BACKLASH_PART = 0.3
+"""A turn that answered with less than this part of the usual slope was taken up by backlash."""
+
+SETTLE_S = 1.6
+"""How long they wait after a turn: the gauge's window, the way from head to head, and a look."""
+
+
+def _limits(snapshot: Snapshot, trimmer: str) -> tuple[float, float]:
+    """How far a trimmer can still be turned either way, as anyone can see it."""
+    for t in snapshot.trimmers:
+        if t.name == trimmer:
+            return t.low - t.degrees, t.high - t.degrees
+    return -LARGEST_TURN, LARGEST_TURN
+
+
+def _error(gauge: Gauge) -> float:
+    """How far the reading is from its target, in its own unit."""
+    reading, verdict = gauge.reading, gauge.verdict
+    if reading is None or reading.value is None or verdict is None or verdict.target is None:
+        return 0.0
+    return reading.value - verdict.target
+
+
+def _part_of_tolerance(gauge: Gauge) -> float:
+    tolerance = gauge.verdict.tolerance if gauge.verdict is not None else None
+    return abs(_error(gauge)) / tolerance if tolerance else 0.0
+
+
+def _noise(gauge: Gauge) -> float:
+    """What a reading may move by itself."""
+    reading, verdict = gauge.reading, gauge.verdict
+    spread = reading.uncertainty if reading is not None and reading.uncertainty is not None else 0.0
+    tolerance = verdict.tolerance if verdict is not None and verdict.tolerance is not None else 0.0
+    return max(0.3 * spread, 0.02 * tolerance)

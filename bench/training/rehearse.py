@@ -1,0 +1,74 @@
+"""A procedure run hands-off, as fast as the practice machine makes sound."""
+
+from __future__ import annotations
+
+from bench.audio.port import Port
+from bench.clock import Clock
+from bench.problem import Problem
+from bench.procedure.commands import Leave, Skip
+from bench.procedure.runner import Runner
+from bench.procedure.snapshot import Outcome
+from bench.training.hands import UnattendedHands
+
+LOOK_EVERY_S = 0.1
+"""How often the hands look at the gauge, in rehearsed time."""
+
+LONGEST_STEP_S = 1800.0
+"""A step that takes longer than this of rehearsed time is stuck."""
+
+
+def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -> Outcome:
+    """Run to the end, or to where the hands stop.
+
+    Args:
+        runner: not yet begun.
+        port: closed; it is opened and closed here.
+        clock: the one that the port lets go by.
+        hands: what answers and turns.
+
+    Returns:
+        How the run ended.
+
+    Raises:
+        Problem: an interlock asked for a reason that nobody gave.
+    """
+    port.open()
+    try:
+        runner.begin()
+        step, since = "", clock.now()
+        while not runner.finished:
+            snapshot = runner.snapshot()
+            if snapshot.step is not None and snapshot.step.id != step:
+                step, since = snapshot.step.id, clock.now()
+            if snapshot.timer_left_s:
+                clock.wait(snapshot.timer_left_s)
+                continue
+            command = hands.decide(snapshot, clock.now())
+            if hands.said:
+                runner.obey(Leave())
+                raise Problem(hands.said)
+            if command is None and clock.now() - since > LONGEST_STEP_S:
+                command = Skip("unattended: the step did not end")
+            if command is not None:
+                runner.obey(command)
+            elif not _listen(runner, port, clock):
+                runner.obey(Skip("unattended: nothing answers here"))
+        return runner.outcome()
+    finally:
+        port.close()
+
+
+def _listen(runner: Runner, port: Port, clock: Clock) -> bool:
+    """Let the runner hear a little; False when the step does not listen, so that nothing would ever come."""
+    if not runner.wants_sound:
+        return False
+    until = clock.now() + LOOK_EVERY_S
+    while clock.now() < until and runner.wants_sound:
+        block = port.read(0.0)
+        if block is None:
+            runner.tick()
+            return runner.finished or port.status.state != "ended" or not runner.wants_sound
+        runner.hear(block)
+        if port.status.kind != "practice":
+            return True
+    return True
