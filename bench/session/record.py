@@ -120,6 +120,7 @@ def reading_text(record: ReadingRecord) -> str:
         "step": record.step,
         "stage": record.stage,
         "judged": record.judged,
+        "attempt": record.attempt,
         "source": record.source,
         "quantity": reading.quantity,
         "channel": reading.channel,

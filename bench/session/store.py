@@ -127,10 +127,10 @@ class SessionStore:
         return self._unsaved
 
     def keep(self, records: tuple[ReadingRecord, ...]) -> None:
-        """Keep readings. When this returns with `unsaved` empty they are on disk.
+        """Keep readings. When this returns they are on disk, and so is all that was unsaved before.
 
         Raises:
-            Problem: they can't be written; said once, until a write succeeds again. They are held all the same.
+            Problem: the session can't be written; they are held, and written with the next call that can.
         """
         records = tuple(finite(r) for r in records)
         self._record = replace(self._record, readings=self._record.readings + records)
@@ -149,8 +149,9 @@ class SessionStore:
         self._save()
 
     def finish(self, outcome: str) -> None:
-        """The run came to its end: it will not be offered for resuming."""
-        self.note(Event("done", "", outcome, self._clock.wall()))
+        """The run came to its end: it will not be offered for resuming. Says nothing when that is noted already."""
+        if not self._record.done:
+            self.note(Event("done", "", outcome, self._clock.wall()))
 
     def records(self) -> tuple[ReadingRecord, ...]:
         """All readings so far, oldest first."""
@@ -188,14 +189,9 @@ class SessionStore:
         try:
             self._write()
         except OSError as error:
-            already = bool(self._unsaved)
-            self._unsaved = (
-                f"{self.folder}: the session is not saved: {remedy(error)}; what was measured is held meanwhile"
-            )
-            if not already:
-                raise Problem(self._unsaved) from None
-        else:
-            self._unsaved = ""
+            self._unsaved = f"{self.folder}: not saved yet: {remedy(error)}; what was measured is held meanwhile"
+            raise Problem(self._unsaved) from None
+        self._unsaved = ""
 
     def _write(self) -> None:
         save_file(self.folder / FILE_NAME, self._text())
