@@ -1,0 +1,77 @@
+"""A job: one procedure with the machine, the tape and the reference tape it is done with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from bench.problem import Problem
+from bench.procedure.sheets import Machine, ReferenceTape, Section, Tape
+from bench.procedure.steps import Adjust, ByHand, Entry, Measure, Procedure, RecordReplay, Reference, SignOff
+from bench.procedure.targets import Target
+
+JobStep = ByHand | Reference | Adjust | RecordReplay | Measure | Entry | SignOff
+"""Any step but `follow`, whose steps stand in its place."""
+
+
+@dataclass(frozen=True, slots=True)
+class UsedFile:
+    """A file that went into a job."""
+
+    path: Path
+    content: bytes
+    """As it was read when the job was put together, whatever becomes of the file."""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What is on the bench: frozen, checked, with everything it needs."""
+
+    name: str
+    """The procedure file's name without `.toml`."""
+    procedure: Procedure
+    steps: tuple[JobStep, ...]
+    """In order, those of followed procedures in place, their ids `<follow id>/<step id>`."""
+    machine: Machine
+    tape: Tape
+    reference_tape: ReferenceTape
+    used: tuple[UsedFile, ...]
+    """The procedure first, then what it follows, then the three sheets."""
+    names: dict[str, str]
+    """The sheets' file names without `.toml`, under `machine`, `tape` and `reference-tape`."""
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """The path of every file used."""
+        return tuple(u.path for u in self.used)
+
+    def target(self, name: str) -> Target:
+        """The target that a step names.
+
+        Args:
+            name: the sheet, then the key in its `[targets]`: "machine.replay_level".
+
+        Raises:
+            Problem: the sheet has no such target.
+        """
+        sheet, _, key = name.partition(".")
+        targets = {"machine": self.machine.targets, "tape": self.tape.targets}.get(sheet, {})
+        if key not in targets:
+            raise Problem(
+                f'the {sheet} sheet {self.names.get(sheet, "")} has no target "{key}"; add [targets.{key}] to it'
+            )
+        return targets[key]
+
+    def section(self, name: str) -> Section:
+        """The section of the reference tape that a step plays.
+
+        Raises:
+            Problem: the tape has no such section.
+        """
+        for section in self.reference_tape.section:
+            if section.id == name:
+                return section
+        raise Problem(
+            f'the reference-tape sheet {self.names["reference-tape"]} has no section "{name}"; '
+            f"it has {', '.join(s.id for s in self.reference_tape.section)}"
+        )

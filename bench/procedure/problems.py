@@ -1,0 +1,221 @@
+"""A problem of a file, told in the file's own words."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, time
+from pathlib import Path
+from typing import Any
+
+KeyPath = tuple[str | int, ...]
+"""Where in a file: keys, and indices from 0 in lists."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One problem of one file."""
+
+    file: Path
+    line: int | None
+    """From 1; None where no line can be named."""
+    key: str
+    """`step 3, target`; "" for the file as a whole."""
+    message: str
+    remedy: str
+
+    @property
+    def sentence(self) -> str:
+        """`file:line: key: message; remedy`."""
+        where = f"{self.file}" if self.line is None else f"{self.file}:{self.line}"
+        return ": ".join(part for part in (visible(where), self.key, f"{self.message}; {self.remedy}") if part)
+
+
+@dataclass(frozen=True, slots=True)
+class Wrong:
+    """A problem at a place, before its file and line are known."""
+
+    at: KeyPath
+    message: str
+    remedy: str
+    about: tuple[str, ...] = ()
+    """The keys beside it that it follows from: it is no news where one of them is wrong in itself."""
+
+
+def without_echoes(wrongs: Iterable[Wrong], themselves: Iterable[Wrong]) -> list[Wrong]:
+    """Leave out what follows from a key of a step that is wrong in itself, and what is said twice."""
+    bad = {w.at[:3] for w in themselves if not w.about}
+    news = [w for w in wrongs if not any((*w.at[:2], key) in bad for key in w.about)]
+    return list({(w.at, w.message): w for w in news}.values())
+
+
+def key_text(at: KeyPath) -> str:
+    """A place as a person counts: `step 3, sends 1, hz`."""
+    out = ""
+    for part in at:
+        if isinstance(part, int):
+            out += f" {part + 1}"
+        elif not out:
+            out = visible(part)
+        else:
+            out += (", " if out[-1].isdigit() and " " in out else ".") + visible(part)
+    return out
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """`did you mean "x"?`, or the list of what there is."""
+    names = list(known)
+    close = difflib.get_close_matches(word, names, n=1, cutoff=0.6)
+    if close:
+        return f'did you mean "{close[0]}"?'
+    if not names:
+        return "there is none here"
+    return "there is " + ", ".join(f'"{n}"' for n in names)
+
+
+_HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
+
+
+def hidden_character(text: str) -> str | None:
+    """The first character that acts on a terminal or hides what is written, by its code; None when there is none.
+
+    Control characters (tab and new line excepted), bidirectional overrides, other invisible formatting, and what
+    Unicode has not assigned.
+    """
+    for c in text:
+        if c not in "\t\n" and unicodedata.category(c) in _HIDDEN:
+            return f"U+{ord(c):04X}"
+    return None
+
+
+def visible(text: object) -> str:
+    """Text from a file, made safe to print on one line and short enough to read."""
+    shown = "".join(
+        c if c == " " or (c.isprintable() and not hidden_character(c)) else f"\\u{ord(c):04x}" for c in str(text)
+    )
+    return shown if len(shown) <= 80 else shown[:77] + "..."
+
+
+def kind_of(value: object) -> str:
+    """What a value is, as TOML calls it in plain words."""
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case int() | float():
+            return "a number"
+        case str():
+            return "text"
+        case list() | tuple():
+            return "a list"
+        case dict():
+            return "a table"
+        case date() | time():
+            return "a date or time"
+    return "nothing"
+
+
+_WANTED = {
+    "string_type": "text",
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "bool_type": "true or false",
+    "tuple_type": "a list",
+    "dict_type": "a table",
+    "model_type": "a table",
+    "model_attributes_type": "a table",
+}
+
+_HOW = {
+    "text": "put it in quotes",
+    "a number": "write a figure without quotes",
+    "a whole number": "write a whole figure without quotes",
+    "true or false": "write true or false without quotes",
+    "a list": "put it in [ ]",
+    "a table": "write it as a table of keys and values",
+}
+
+
+def from_validator(
+    data: Any, errors: Iterable[Mapping[str, Any]], keys_at: Callable[[KeyPath], list[str]]
+) -> list[Wrong]:
+    """Turn a validator's error list into problems in the file's own words, one for each place.
+
+    Args:
+        data: what was validated.
+        errors: as pydantic's `ValidationError.errors()` gives them.
+        keys_at: which keys the format knows at a place.
+    """
+    found: dict[KeyPath, list[Mapping[str, Any]]] = {}
+    for error in errors:
+        found.setdefault(_place(data, error), []).append(error)
+    return [_told(at, together, keys_at) for at, together in found.items()]
+
+
+def _place(data: Any, error: Mapping[str, Any]) -> KeyPath:
+    """The part of a validator's location that is in the file: union tags and the like are left out."""
+    at: list[str | int] = []
+    here = data
+    for n, part in enumerate(error["loc"]):
+        missing = error["type"] == "missing" and n == len(error["loc"]) - 1
+        if isinstance(here, dict) and (part in here or missing):
+            at.append(part)
+            here = here.get(part)
+        elif isinstance(here, list | tuple) and isinstance(part, int) and part < len(here):
+            at.append(part)
+            here = here[part]
+    if error["type"].startswith("union_tag"):
+        at.append("kind")
+    return tuple(at)
+
+
+def _told(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[KeyPath], list[str]]) -> Wrong:
+    error = errors[0]
+    kind, given, more = error["type"], error["input"], error.get("ctx", {})
+    name = visible(at[-1]) if at and isinstance(at[-1], str) else "it"
+    wanted = [_WANTED[e["type"]] for e in errors if e["type"] in _WANTED]
+    if wanted:
+        return Wrong(at, f"must be {' or '.join(dict.fromkeys(wanted))}, not {kind_of(given)}", _HOW[wanted[0]])
+    match kind:
+        case "missing":
+            return Wrong(at, "missing", f"add `{name} = …`")
+        case "extra_forbidden":
+            return Wrong(at, "is not a key of this table", did_you_mean(name, keys_at(at[:-1])))
+        case "literal_error":
+            return Wrong(at, f"{shown(given)} is not a choice here", did_you_mean(str(given), _names(more["expected"])))
+        case "union_tag_invalid":
+            choices = _names(more["expected_tags"])
+            return Wrong(at, f"{shown(more['tag'])} is not a kind of step", did_you_mean(str(more["tag"]), choices))
+        case "union_tag_not_found":
+            return Wrong(at, "missing", 'say what kind of step it is, as in `kind = "by-hand"`')
+        case "string_pattern_mismatch":
+            return Wrong(
+                at, f"{shown(given)} does not fit", _PATTERNS.get(more["pattern"], f"it must fit {more['pattern']}")
+            )
+        case "greater_than":
+            return Wrong(at, f"{given} is too small", f"it must be greater than {more['gt']:g}")
+        case "greater_than_equal":
+            return Wrong(at, f"{given} is too small", f"it must be at least {more['ge']:g}")
+        case "finite_number":
+            return Wrong(at, f"{given} is not a number that can be measured", "write a finite figure")
+        case "too_short" | "string_too_short":
+            return Wrong(at, "is empty", "fill it in")
+    return Wrong(at, f"does not fit: {visible(error['msg'])}", "see the format in the README")
+
+
+_PATTERNS = {
+    r"^[a-z0-9][a-z0-9-]*$": 'use small letters, digits and hyphens, as in "replay-level"',
+    r"^(machine|tape)\.[a-z0-9_]+$": 'name a sheet and a target of its, as in "machine.replay_level"',
+}
+
+
+def shown(value: object) -> str:
+    """A value as a message repeats it."""
+    return f'"{visible(value)}"' if isinstance(value, str) else kind_of(value)
+
+
+def _names(message: str) -> list[str]:
+    """The choices in a validator's list: "'a', 'b' or 'c'"."""
+    return re.findall(r"'([^']*)'", message)

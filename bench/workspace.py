@@ -1,0 +1,99 @@
+"""Where a person's procedures and sessions are kept."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from bench.problem import Problem
+
+_HERE = Path(__file__).resolve().parent
+
+
+@dataclass(frozen=True, slots=True)
+class Workspace:
+    """A folder that holds `procedures/` and `sessions/`."""
+
+    root: Path
+
+    @property
+    def procedures(self) -> Path:
+        """The procedure files, with the sheets in a folder below."""
+        return self.root / "procedures"
+
+    @property
+    def sheets(self) -> Path:
+        """One folder for each kind of sheet."""
+        return self.procedures / "sheets"
+
+    @property
+    def sessions(self) -> Path:
+        """One folder for each run; made when the first is written."""
+        return self.root / "sessions"
+
+
+def find_workspace(explicit: Path | None = None) -> Workspace:
+    """Find the workspace: the one named, else the current folder, else the person's own data folder.
+
+    The current folder counts only if it has `procedures/`. The data folder, and a named folder that is still
+    empty, are given a copy of the shipped procedures; files that are already there are never touched.
+
+    Raises:
+        Problem: the named folder is missing, or holds other things and no procedures; or it can't be written.
+    """
+    if explicit is not None:
+        return _named(explicit)
+    here = Path.cwd()
+    if (here / "procedures").is_dir():
+        return Workspace(here)
+    import platformdirs
+
+    home = platformdirs.user_data_path("tapebench", appauthor=False)
+    if not (home / "procedures").is_dir():
+        _seed(home)
+    return Workspace(home)
+
+
+def shipped_procedures() -> Path:
+    """The procedures that came with the program: in the wheel, or beside the package in a source folder.
+
+    Raises:
+        Problem: neither is there.
+    """
+    for folder in (_HERE / "shipped" / "procedures", _HERE.parent / "procedures"):
+        if folder.is_dir():
+            return folder
+    raise Problem("the procedures that ship with tapebench are missing; install it again")
+
+
+def _named(root: Path) -> Workspace:
+    if not root.exists():
+        raise Problem(f"{root}: no such folder; make it first, and an empty one is filled with the shipped procedures")
+    if not root.is_dir():
+        raise Problem(f"{root}: a file; --workspace takes the folder that holds procedures/")
+    if not (root / "procedures").is_dir():
+        if any(root.iterdir()):
+            raise Problem(f"{root}: has no procedures/ folder; name one that has, or an empty folder")
+        _seed(root)
+    return Workspace(root)
+
+
+def _seed(root: Path) -> None:
+    """Copy the shipped procedures: whole or not at all, and never over what another run has just put there."""
+    shipped = shipped_procedures()
+    try:
+        root.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".seed-", dir=root) as scratch:
+            copy = Path(scratch) / "procedures"
+            shutil.copytree(shipped, copy)
+            try:
+                copy.rename(root / "procedures")
+            except OSError:
+                if not (root / "procedures").is_dir():
+                    raise
+    except OSError as error:
+        reason = os.strerror(error.errno) if error.errno else str(error)
+        raise Problem(f"{root}: the shipped procedures can't be copied there ({reason}); name a --workspace") from error
