@@ -200,7 +200,7 @@ def _told(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[KeyPa
             return Wrong(at, f"{given} is too small", f"it must be at least {more['ge']:g}")
         case "finite_number":
             return Wrong(at, f"{given} is not a number that can be measured", "write a finite figure")
-        case "too_short" | "string_too_short":
+        case "too_short" | "string_too_short" | "blank":
             return Wrong(at, "is empty", "fill it in")
     return Wrong(at, f"does not fit: {visible(error['msg'])}", "see the format in the README")
 

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from bench.procedure.steps import Purpose, Strict
+from bench.procedure.steps import Purpose, Said, Strict, Words
 from bench.procedure.targets import Target
 
 FluxMethod = Literal["DIN", "ANSI"]
@@ -36,8 +36,8 @@ class SheetBase(Strict):
 
     format: Literal[1]
     sheet: str
-    name: str
-    notes: str = ""
+    name: Said
+    notes: Words = ""
 
 
 class ReferenceLevel(Strict):
@@ -110,7 +110,7 @@ class Fault(SheetBase):
     """A fault for the practice machine: a physical change."""
 
     sheet: Literal["fault"]
-    tells: str
+    tells: Said
     """How it shows."""
     practice: dict[str, float | str | bool]
     """What changes in the practice machine."""

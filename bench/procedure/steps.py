@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic_core import PydanticCustomError
 
 from bench.audio.port import Act
 from bench.procedure.targets import TargetName
@@ -17,6 +19,24 @@ Judged = Literal["level", "balance", "response", "azimuth_delay", "azimuth_angle
 """What a `reference` step can judge, each against a target of its own."""
 
 
+def _reflowed(text: str) -> str:
+    """A file may break its lines where it likes; an empty line is a new paragraph."""
+    return "\n\n".join(" ".join(part.split()) for part in re.split(r"\n[ \t]*\n", text.strip()))
+
+
+def _said(text: str) -> str:
+    if not text:
+        raise PydanticCustomError("blank", "is empty")
+    return text
+
+
+Words = Annotated[str, AfterValidator(_reflowed)]
+"""Text to be read; may be left empty."""
+
+Said = Annotated[str, AfterValidator(_reflowed), AfterValidator(_said)]
+"""Text that must say something."""
+
+
 class Strict(BaseModel):
     """No unknown keys, no silent conversions, no figure that is not finite."""
 
@@ -27,7 +47,7 @@ class Caution(Strict):
     """A hazard, said where the step is."""
 
     hazard: Hazard
-    say: str
+    say: Said
     """The usual caution; defers to the service manual, local codes and licensed practice."""
 
 
@@ -44,7 +64,7 @@ class Placed(Strict):
     """What stands in the order of a procedure."""
 
     id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
-    title: str
+    title: Said
     cautions: tuple[Caution, ...] = ()
     stage: Stage = "left"
     """Readings of a found stage are told with a verdict but never judged."""
@@ -53,13 +73,13 @@ class Placed(Strict):
 class StepBase(Placed):
     """What every step has that a person does."""
 
-    do: str
+    do: Said
     """The instruction."""
-    why: str = ""
+    why: Words = ""
     """For the trainee."""
-    good: str = ""
+    good: Words = ""
     """What good looks like."""
-    if_not: str = ""
+    if_not: Words = ""
     """What to do when it does not."""
 
 
@@ -68,7 +88,7 @@ class ByHand(StepBase):
 
     kind: Literal["by-hand"]
     does: tuple[Act, ...] = ()
-    checklist: tuple[str, ...] = ()
+    checklist: tuple[Said, ...] = ()
     timer_s: float = Field(default=0.0, ge=0)
 
 
@@ -130,7 +150,7 @@ class Entry(StepBase):
     kind: Literal["entry"]
     asks: Literal["number", "choice", "words"]
     unit: str = ""
-    choices: tuple[str, ...] = ()
+    choices: tuple[Said, ...] = ()
     target: TargetName | None = None
 
 
@@ -146,7 +166,7 @@ class SignOff(StepBase):
     """Who accepts what."""
 
     kind: Literal["sign-off"]
-    accepts: str
+    accepts: Said
     """What the signature stands for."""
 
 
@@ -159,10 +179,10 @@ class Procedure(Strict):
     """A whole procedure file."""
 
     format: Literal[1]
-    title: str
-    summary: str
+    title: Said
+    summary: Said
     takes_minutes: float = Field(gt=0)
-    needs: tuple[str, ...] = ()
+    needs: tuple[Said, ...] = ()
     part: bool = False
     """Made to be followed by others. Run alone, the runner asks at its interlocks."""
     machine: str | None = None
