@@ -74,7 +74,7 @@ class Desk:
                 if obeyed or now - shown >= SHOW_EVERY_S:
                     self._show()
                     shown = now
-        except BaseException as fault:  # noqa: BLE001 - shown to the person; the thread must not die in silence
+        except BaseException as fault:
             self.fault = fault
         finally:
             self._port.close()

@@ -87,6 +87,7 @@ def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
     facts: dict[str, Any] = {name: job.get(name, "") for name in (*names, "procedure_id")}
     facts |= {"heads": job.get("heads"), "port": port.get("name", ""), "port_kind": port.get("kind", "")}
     facts |= {"sample_rate": port.get("sample_rate", 0), "calibration": port.get("calibration", "")}
+    facts["seed"] = port.get("seed", 0)
     return _valid(path, "job", _JOB, facts)
 
 

@@ -37,6 +37,8 @@ class JobFacts:
     calibration: str = "levels in dBFS: no interface sheet"
     procedure_id: str = ""
     """The procedure's file name without `.toml`."""
+    seed: int = 0
+    """Which practice machine it was; 0 where it was none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +104,7 @@ def head_text(record: SessionRecord) -> str:
                 "kind": job.port_kind,
                 "sample_rate": job.sample_rate,
                 "calibration": job.calibration,
+                "seed": job.seed or None,
                 "state": ports[-1] if ports else "",
             }
         ),
@@ -139,6 +142,7 @@ def reading_text(record: ReadingRecord) -> str:
         "tolerance": verdict.tolerance if verdict else None,
         "target_source": verdict.source if verdict else None,
         "accepted_because": record.accepted_because,
+        "attempt": record.attempt,
         "time": record.time,
     }
     return "\n[[readings]]\n" + tomli_w.dumps(_encodable(_filled(table)))

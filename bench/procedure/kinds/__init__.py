@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from bench.procedure import steps
 from bench.problem import Problem
+from bench.procedure import steps
 
 if TYPE_CHECKING:
     from bench.procedure.kinds.base import Activity, Situation

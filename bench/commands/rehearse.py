@@ -1,0 +1,36 @@
+"""`tapebench rehearse`: a procedure hands-off on the practice machine."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from bench.clock import RehearsalClock
+from bench.commands.running import add_sheets, conclude, narrate, tell, wanted
+from bench.opening import open_run
+from bench.training.hands import UnattendedHands
+from bench.training.rehearse import rehearse
+from bench.workspace import find_workspace
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """The options."""
+    add_sheets(parser)
+    parser.add_argument("--fault", action="append", default=[], metavar="SHEET", help="give the machine a fault")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="which practice machine (default 1)")
+    parser.add_argument(
+        "--override", default="", metavar="REASON", help="why the reference tape may meet an uncleaned machine"
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Rehearse, write the report, say how it ended."""
+    workspace = find_workspace(Path(args.workspace) if args.workspace else None)
+    clock = RehearsalClock()
+    opened = open_run(workspace, wanted(args, port="practice"), clock, paced=False, say=narrate)
+    try:
+        outcome = rehearse(opened.runner, opened.port, clock, UnattendedHands(override=args.override))
+    finally:
+        conclude(opened)
+    return tell(opened, outcome, as_json=args.json)

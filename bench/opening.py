@@ -1,0 +1,140 @@
+"""Opens a run: the job, the port it is done on, the session that keeps it, and the runner."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from bench.audio.port import Port
+from bench.clock import Clock
+from bench.problem import Problem
+from bench.procedure.job import Job
+from bench.procedure.journal import Journal
+from bench.procedure.library import Library
+from bench.procedure.runner import Runner, job_view
+from bench.procedure.told import ToldJournal
+from bench.session.record import JobFacts
+from bench.session.store import SessionStore
+from bench.workspace import Workspace
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a person asked for."""
+
+    procedure: str
+    machine: str | None = None
+    tape: str | None = None
+    reference_tape: str | None = None
+    port: str = "practice"
+    """`practice`, `live`, `live:DEVICE`, or a file's name."""
+    faults: tuple[str, ...] = ()
+    seed: int = 1
+
+
+@dataclass(slots=True)
+class Opened:
+    """A run that is ready to begin."""
+
+    job: Job
+    port: Port
+    store: SessionStore
+    runner: Runner
+    clock: Clock
+
+
+Say = Callable[[str], None]
+"""Takes a line of narration."""
+
+
+def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool, say: Say | None = None) -> Opened:
+    """Open a new run.
+
+    Args:
+        workspace: where procedures and sessions are.
+        wanted: what to run, on what.
+        clock: the run's time.
+        paced: whether the practice machine keeps to the clock, or makes sound as fast as it is asked for.
+        say: is told what was kept, once it is on disk.
+
+    Raises:
+        Problem: something is missing or broken; nothing was begun.
+    """
+    library = Library(workspace)
+    job = library.load_job(wanted.procedure, wanted.machine, wanted.tape, wanted.reference_tape)
+    port = open_port(library, job, wanted, clock, paced=paced)
+    inputs = [*job.files, *(library.sheet_path(f, "fault") for f in wanted.faults)]
+    store = SessionStore.create(workspace.sessions, _facts(job, port, wanted), inputs, clock)
+    return _opened(job, port, store, clock, say)
+
+
+def resume_run(folder: Path, clock: Clock, *, port: str | None = None, paced: bool, say: Say | None = None) -> Opened:
+    """Open a session that was broken off, by the copies of the files that it was begun with.
+
+    Raises:
+        Problem: it can't be gone on with.
+    """
+    store = SessionStore.reopen(folder, clock)
+    try:
+        facts = store.job
+        library = Library(Workspace(store.inputs))
+        job = library.load_job(store.inputs / f"{facts.procedure_id}.toml")
+        kind = port or ("practice" if facts.port_kind == "practice" else facts.port)
+        if port is None and facts.port_kind == "live":
+            kind = "live"
+        faults = tuple(str(p) for p in sorted((store.inputs / "sheets" / "faults").glob("*.toml")))
+        wanted = Wanted(facts.procedure_id, port=kind, faults=faults, seed=facts.seed)
+        opened = open_port(library, job, wanted, clock, paced=paced)
+    except Problem:
+        store.close()
+        raise
+    return _opened(job, opened, store, clock, say)
+
+
+def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | None) -> Opened:
+    journal: Journal = store if say is None else ToldJournal(store, say)
+    return Opened(job, port, store, Runner(job, port, journal, clock), clock)
+
+
+def open_port(library: Library, job: Job, wanted: Wanted, clock: Clock, *, paced: bool) -> Port:
+    """The port that a person asked for, not yet opened.
+
+    Raises:
+        Problem: faults asked for on a real machine, or no such file.
+    """
+    if wanted.port == "practice":
+        from bench.wiring import build_practice_port
+
+        faults = tuple(library.fault(f) for f in wanted.faults)
+        return build_practice_port(
+            job.machine, job.tape, job.reference_tape, seed=wanted.seed, faults=faults, clock=clock, paced=paced
+        )
+    if wanted.faults:
+        raise Problem("faults can only be given to the practice machine; leave --fault out")
+    if wanted.port == "live" or wanted.port.startswith("live:"):
+        from bench.audio.live import LivePort
+
+        return LivePort(wanted.port.partition(":")[2] or None)
+    from bench.audio.file import FilePort
+
+    return FilePort(Path(wanted.port))
+
+
+def _facts(job: Job, port: Port, wanted: Wanted) -> JobFacts:
+    view, status = job_view(job), port.status
+    facts = JobFacts(
+        machine=view.machine,
+        tape=view.tape,
+        reference_tape=view.reference_tape,
+        procedure=view.procedure,
+        speed=view.speed,
+        equalisation=view.equalisation,
+        reference_level=view.reference_level,
+        heads=job.machine.heads,
+        port=status.name,
+        port_kind=status.kind,
+        sample_rate=status.sample_rate,
+        procedure_id=job.name,
+    )
+    return replace(facts, seed=wanted.seed) if status.kind == "practice" else facts

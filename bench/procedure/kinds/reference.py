@@ -1,0 +1,136 @@
+"""`reference`: plays of the reference tape."""
+
+from __future__ import annotations
+
+from bench.measure.azimuth import azimuth_of_tones
+from bench.measure.names import Reading
+from bench.measure.speed import speed_of_tone
+from bench.procedure.kinds.base import Heard, Situation, Taken
+from bench.procedure.kinds.corrections import difference, expected_dbfs, with_tape
+from bench.procedure.kinds.expected import Expected, label
+from bench.procedure.kinds.tone_list import ToneListActivity
+from bench.procedure.sheets import Section
+from bench.procedure.steps import Reference
+from bench.procedure.targets import Target
+
+
+class ReferenceActivity(ToneListActivity):
+    """Recognises the sections of the reference tape as they come."""
+
+    heard: Heard = "reference tape"
+
+    def __init__(self, step: Reference, situation: Situation) -> None:
+        super().__init__(step, situation)
+        self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
+        wanted = [s for s in self.job.reference_tape.section if not step.purposes or s.purpose in step.purposes]
+        self._sections: dict[str, Section] = {s.id: s for s in wanted}
+        self.expected = [
+            Expected(s.id, s.hz, expected_dbfs(self.job, s), s.purpose, f"{label(s.hz, s.db)} ({s.purpose})")
+            for s in wanted
+        ]
+        self._zero = response_zero(wanted)
+        self._pending: list[Expected] = []
+
+    def begin(self) -> None:
+        """Play and listen at once: no key is needed."""
+        hands = self.situation.hands
+        if hands is not None:
+            only = len(self._sections) == 1
+            hands.rewind(next(iter(self._sections)) if only else None)
+        self.situation.transport("play")
+        self.listen()
+
+    def readings(self, tone: Expected) -> list[Taken]:
+        """By the section's purpose: level and balance, response, azimuth, speed."""
+        match tone.purpose:
+            case "level":
+                return self._level(tone)
+            case "response":
+                return self._response(tone)
+            case "azimuth":
+                return self._azimuth(tone)
+            case _:
+                return self._speed(tone)
+
+    def _taken(self, tone: Expected, reading: Reading, quantity: str, offset: float = 0.0) -> Taken:
+        verdict = self.judged(reading, self._targets.get(quantity), offset=offset)
+        tone.readings.append((reading, verdict))
+        return Taken(reading, verdict, self.heard, sent_db=self._sections[tone.id].db)
+
+    def _level(self, tone: Expected) -> list[Taken]:
+        found = self.tones[tone.id]
+        readings = [with_tape(r, self.job) for r in found.levels]
+        out = [self._taken(tone, r, "level", tone.dbfs) for r in readings]
+        balance = found.balance
+        if "balance" in self._targets and balance is not None:
+            out.append(self._taken(tone, balance, "balance"))
+        return out
+
+    def _response(self, tone: Expected) -> list[Taken]:
+        zero = self._zero
+        if zero is None:
+            return []
+        self._pending.append(tone)
+        if zero.id not in self.tones:
+            return []
+        out: list[Taken] = []
+        for e in self._pending:
+            out += self._response_of(e, zero)
+        self._pending = []
+        return out
+
+    def _response_of(self, tone: Expected, zero: Section) -> list[Taken]:
+        section = self._sections[tone.id]
+        out = []
+        if section.id == zero.id:
+            return []
+        for reading, base in zip(self.tones[tone.id].levels, self.tones[zero.id].levels, strict=True):
+            if base.value is None or base.uncertainty is None:
+                continue
+            response = difference(
+                "response",
+                reading,
+                base.value + section.db - zero.db,
+                base.uncertainty,
+                reference=f"{zero.hz:g} Hz at {zero.db:+g} dB",
+                method=f"{reading.method}, relative to {zero.hz:g} Hz",
+            )
+            errors = section.recorded_error_db - zero.recorded_error_db
+            out.append(self._taken(tone, with_tape(response, self.job), "response", errors))
+        return out
+
+    def _azimuth(self, tone: Expected) -> list[Taken]:
+        """The delay so far: each higher tone is read within the cycle that the lower ones point to."""
+        so_far = [self.tones[i] for i, s in self._sections.items() if s.purpose == "azimuth" and i in self.tones]
+        delay = azimuth_of_tones(so_far)
+        return [self._taken(tone, with_tape(delay, self.job), "azimuth_delay")]
+
+    def _speed(self, tone: Expected) -> list[Taken]:
+        readings = speed_of_tone(self.tones[tone.id], self._sections[tone.id].hz)
+        return [self._taken(tone, with_tape(r, self.job), "speed_error") for r in readings]
+
+    def missing(self, tone: Expected) -> list[Taken]:
+        """A section that was not heard."""
+        quantity = {"level": "level", "response": "response", "azimuth": "azimuth_delay"}.get(
+            tone.purpose, "speed_error"
+        )
+        if self._zero is not None and tone.id == self._zero.id:
+            return [t for e in self._pending for t in self.not_heard("response", e, self._targets.get("response"))]
+        return self.not_heard(quantity, tone, self._targets.get(quantity))
+
+    def go_on(self) -> None:
+        """The tape is over, or the person has heard enough: what did not come is missing."""
+        self.complete()
+
+
+def response_zero(sections: list[Section]) -> Section | None:
+    """The section that the response is relative to.
+
+    The first response section at the frequency of a level section, else the one nearest to 400 Hz; common practice.
+    """
+    response = [s for s in sections if s.purpose == "response"]
+    levels = {s.hz for s in sections if s.purpose == "level"}
+    same = [s for s in response if s.hz in levels]
+    if same:
+        return same[0]
+    return min(response, key=lambda s: abs(s.hz / 400.0 - 1.0), default=None)
