@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from bench.procedure.checks import check_order, check_with_sheets
+from bench.procedure.fit import check_with_sheets
 from bench.procedure.format import SHEETS, Read, SheetKind, read_procedure, read_sheet
 from bench.procedure.job import Job, JobStep, UsedFile
+from bench.procedure.order import check_order
 from bench.procedure.problems import Finding, KeyPath, Wrong, did_you_mean, without_echoes
 from bench.procedure.sheets import Machine, ReferenceTape, Tape
 from bench.procedure.steps import Follow, Procedure, Step

@@ -31,7 +31,9 @@ class Finding:
     def sentence(self) -> str:
         """`file:line: key: message; remedy`."""
         where = f"{self.file}" if self.line is None else f"{self.file}:{self.line}"
-        return ": ".join(part for part in (visible(where), self.key, f"{self.message}; {self.remedy}") if part)
+        return ": ".join(
+            part for part in (visible(where, longest=4096), self.key, f"{self.message}; {self.remedy}") if part
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +93,12 @@ def hidden_character(text: str) -> str | None:
     return None
 
 
-def visible(text: object) -> str:
+def visible(text: object, longest: int = 80) -> str:
     """Text from a file, made safe to print on one line and short enough to read."""
     shown = "".join(
         c if c == " " or (c.isprintable() and not hidden_character(c)) else f"\\u{ord(c):04x}" for c in str(text)
     )
-    return shown if len(shown) <= 80 else shown[:77] + "..."
+    return shown if len(shown) <= longest else shown[: longest - 3] + "..."
 
 
 def kind_of(value: object) -> str:
