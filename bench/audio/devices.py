@@ -1,0 +1,106 @@
+"""The sound devices there are, and which of them is meant."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from bench.problem import Problem
+
+NO_DEVICE = (
+    "there is no sound device: plug in the interface and switch it on, or start the sound server; "
+    "a file or the practice machine needs none"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A sound device as PortAudio lists it."""
+
+    index: int
+    name: str
+    system: str
+    """The sound system it belongs to: ALSA, Core Audio, Windows WASAPI…"""
+    inputs: int
+    outputs: int
+    sample_rate: int
+    """What it says it runs at by default, Hz."""
+    default_input: bool
+    default_output: bool
+
+    def as_json(self) -> dict[str, Any]:
+        """As `ports --json` shows it."""
+        return asdict(self)
+
+
+def list_devices(sounddevice: Any) -> tuple[Device, ...]:
+    """All devices.
+
+    Args:
+        sounddevice: the module, handed in because only the live port imports it.
+    """
+    systems = sounddevice.query_hostapis()
+    default_in, default_out = sounddevice.default.device
+    return tuple(
+        Device(
+            index=index,
+            name=_plain(info["name"]),
+            system=_plain(systems[info["hostapi"]]["name"]),
+            inputs=int(info["max_input_channels"]),
+            outputs=int(info["max_output_channels"]),
+            sample_rate=round(info["default_samplerate"]),
+            default_input=index == default_in,
+            default_output=index == default_out,
+        )
+        for index, info in enumerate(sounddevice.query_devices())
+    )
+
+
+def choose(devices: tuple[Device, ...], wanted: str | None) -> tuple[Device, Device]:
+    """The input and the output that are meant.
+
+    Args:
+        devices: those there are.
+        wanted: a name, or enough of it; "IN / OUT" where recording and playing go through two devices, as
+            Windows lists them; None for the system's own choice.
+
+    Raises:
+        Problem: there is none, or none or several of this name, or it lacks a channel that is needed.
+    """
+    if not devices:
+        raise Problem(NO_DEVICE)
+    names = [part.strip() for part in (wanted or "").split(" / ")]
+    if len(names) > 2:
+        raise Problem(f'"{wanted}" names more than two devices; write one name, or IN / OUT')
+    record, play = _one(devices, names[0], "inputs"), _one(devices, names[-1], "outputs")
+    if play.outputs < 2:
+        raise Problem(f"{play.name} has one output channel and two are needed; choose another device")
+    return record, play
+
+
+def _one(devices: tuple[Device, ...], name: str, side: str) -> Device:
+    able = [d for d in devices if getattr(d, side) > 0]
+    if not able:
+        raise Problem(f"no sound device has {side}; plug in an interface that can record and play at once")
+    if not name:
+        default = "default_input" if side == "inputs" else "default_output"
+        return next((d for d in able if getattr(d, default)), able[0])
+    for fits in (
+        [d for d in able if name.lower() in (d.name.lower(), f"{d.name}, {d.system}".lower())],
+        [d for d in able if name.lower() in f"{d.name}, {d.system}".lower()],
+    ):
+        systems = {d.system for d in fits}
+        if len(fits) == 1 or (fits and len(systems) == len(fits)):
+            return fits[0]  # one device that several sound systems list: the first is the system's own choice
+        if fits:
+            raise Problem(f'"{name}" fits several devices with {side}: {_listed(fits)}; write more of the name')
+    raise Problem(f'there is no sound device with {side} named "{_plain(name)}"; there are: {_listed(able)}')
+
+
+def _listed(devices: list[Device]) -> str:
+    return ", ".join(f'"{d.name}"' for d in devices)
+
+
+def _plain(text: str) -> str:
+    """Without control characters: a device's name is not ours and ends up on a terminal."""
+    return "".join(c if c.isprintable() else " " for c in str(text)).strip()

@@ -1,0 +1,340 @@
+"""The live port: full-duplex sound through PortAudio. The only importer of sounddevice, and only when it is needed."""
+
+from __future__ import annotations
+
+import atexit
+import contextlib
+import queue
+import threading
+import time
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.audio.calls import Calls, NoAnswer
+from bench.audio.devices import Device, choose, list_devices
+from bench.audio.outgoing import MARGIN, Outgoing
+from bench.audio.port import Block, PortStatus
+from bench.problem import Problem
+from bench.signals.source import Source
+
+QUEUE_S = 20.0
+"""How much sound waits when the bench thread is held up, before any is lost."""
+STALLED_S = 0.5
+START_S = 0.3
+"""A stream sometimes ends by itself just after its start; one that has run so long has started."""
+FIRST_SOUND_S = 3.0
+TRIES = 5
+LIST_S = 10.0
+OPEN_S = 20.0
+REOPEN_S = 5.0
+DROP_S = 2.0
+_BAD_RATE = -9997
+"""PortAudio's paInvalidSampleRate."""
+
+NO_LIBRARY = (
+    "the PortAudio library is not installed, so there is no live sound: install it "
+    "(Debian and Ubuntu: apt install libportaudio2); a file or the practice machine needs none"
+)
+NO_ANSWER = "the sound system does not answer; restart it (or the sound server), then try again"
+
+_calls = Calls("portaudio")
+"""PortAudio crashes when two threads call it at once."""
+
+
+def devices() -> tuple[Device, ...]:
+    """The sound devices there are.
+
+    Raises:
+        Problem: there is no PortAudio library, or it does not answer.
+    """
+    try:
+        return _calls.make(lambda: list_devices(_library()), LIST_S)
+    except NoAnswer:
+        raise Problem(NO_ANSWER) from None
+
+
+def _library() -> Any:
+    """The sounddevice module. To be called on the thread of the calls: its import starts PortAudio."""
+    try:
+        import sounddevice
+    except OSError:
+        raise Problem(NO_LIBRARY) from None
+    # Its own way out waits without a limit for a sound system that hangs.
+    handler = sounddevice._exit_handler  # noqa: SLF001 - there is no public name for it
+    atexit.unregister(handler)
+    atexit.unregister(_at_exit)
+    atexit.register(_at_exit, handler)
+    return sounddevice
+
+
+def _at_exit(handler: Any) -> None:
+    with contextlib.suppress(Exception):  # the program is over; nothing is left to be done about it
+        _calls.make(handler, DROP_S)
+
+
+class _Run:
+    """One stream from its start to its end.
+
+    Args:
+        port: takes in what comes, and has ready what goes out.
+        base: number of its first frame.
+        lost: frames lost just before it.
+        abort: what to raise in the callback so that PortAudio ends the stream without a word.
+    """
+
+    def __init__(self, port: LivePort, base: int, lost: int, abort: type[Exception]) -> None:
+        self._port = port
+        self.lost = lost
+        self._abort = abort
+        self._adc_s = 0.0
+        self.next_frame = base
+        self.began = threading.Event()
+        self.finished = threading.Event()
+        self.fault: Exception | None = None
+        self.beat = time.monotonic()
+        self.trip_s = 0.0
+        """From output to input, the computer's own part of it, as the sound system estimates it."""
+        self.stream: Any = None
+
+    def callback(self, indata: Any, outdata: Any, frames: int, times: Any, status: Any) -> None:
+        """Called by PortAudio on a thread of its own: copies and queues, nothing else."""
+        try:
+            block = self._port.outgoing.take()
+            if block is None:
+                outdata.fill(0)
+            else:
+                outdata[:] = block
+            self._keep_time(frames, times, status)
+            if self._port.take_in(indata.copy(), self.next_frame, self.lost):
+                self.lost = 0
+            else:
+                self.lost += frames
+            self.next_frame += frames
+            self.began.set()
+        except Exception as fault:
+            self.fault = fault
+            raise self._abort from None
+
+    def drop(self) -> None:
+        """End the stream. May hang; to be called on the thread of the calls."""
+        if self.stream is not None:
+            self.stream.abort(ignore_errors=True)
+            self.stream.close(ignore_errors=True)
+
+    def _keep_time(self, frames: int, times: Any, status: Any) -> None:
+        before, now = self.beat, time.monotonic()
+        self.beat = now
+        rate = self._port.sample_rate
+        missing = 0
+        if status:
+            self._port.underflows += bool(status.output_underflow)
+            if status.input_overflow or status.input_underflow:
+                self._port.overflows += 1
+                # The system does not say how much it dropped; its own clock tells, roughly.
+                missing = max(1, round((times.inputBufferAdcTime - self._adc_s) * rate))
+        if now - before > STALLED_S:
+            missing = max(missing, round((now - before) * rate) - frames)
+        if self.began.is_set() and missing:
+            self.lost += missing
+            self.next_frame += missing
+        self._adc_s = times.inputBufferAdcTime + frames / rate
+        self.trip_s = times.outputBufferDacTime - times.inputBufferAdcTime
+
+
+class LivePort:
+    """A sound device, input and output at once.
+
+    Args:
+        device: its name or enough of it, "IN / OUT" for two devices; None for the system's own choice.
+        sample_rate: frames a second.
+        block: frames in a block; 20 ms is the least that was found dependable.
+    """
+
+    def __init__(self, device: str | None = None, sample_rate: int = 48000, block: int = 960) -> None:
+        self.sample_rate = sample_rate
+        self.outgoing = Outgoing(sample_rate, block)
+        self.overflows = 0
+        """Times that incoming sound was lost."""
+        self.underflows = 0
+        """Times that outgoing sound was broken."""
+        self._wanted = device
+        self._block = block
+        self._name = device or "sound device"
+        self._channels = 2
+        self._incoming: queue.SimpleQueue[tuple[NDArray[np.float32], int, int]] = queue.SimpleQueue()
+        self._room = int(QUEUE_S * sample_rate / block)
+        self._run: _Run | None = None
+        self._open = False
+
+    @property
+    def status(self) -> PortStatus:
+        """How the device is doing now."""
+        run, state, detail = self._run, "closed", ""
+        if self._open:
+            if run is None or run.finished.is_set():
+                state = "lost"
+                detail = f"{self._name} went away; connect it again or start the sound server, and sound goes on"
+                if run is not None and run.fault is not None:
+                    detail = f"the stream ended through a fault of ours ({run.fault!r}); it is opened again"
+            elif time.monotonic() - run.beat > STALLED_S:
+                state = "stalled"
+                detail = f"no sound comes from {self._name}; look at the interface and the sound server"
+            else:
+                state = "running"
+        if self.outgoing.fault is not None:
+            detail = f"the tone stopped through a fault of ours ({self.outgoing.fault!r})"
+        return PortStatus(
+            name=self._name,
+            kind="live",
+            sample_rate=self.sample_rate,
+            channels=self._channels,
+            state=state,  # type: ignore[arg-type]
+            overflows=self.overflows,
+            underflows=self.underflows + self.outgoing.starved,
+            backlog_s=self._incoming.qsize() * self._block / self.sample_rate,
+            detail=detail,
+        )
+
+    def open(self) -> None:
+        """Start the stream. Raises `Problem`: no library, no device, not of that name, rate refused, no answer."""
+        if self._open:
+            return
+        self._open = True
+        self._run = None
+        self._incoming = queue.SimpleQueue()
+        self.overflows = self.underflows = 0
+        try:
+            _calls.make(self._start, OPEN_S)
+        except NoAnswer:
+            self._open = False
+            raise Problem(NO_ANSWER) from None
+        except Problem:
+            self._open = False
+            raise
+
+    def close(self) -> None:
+        """Fade out, then stop. Sound that was not yet read is dropped."""
+        if not self._open:
+            return
+        run, running = self._run, self._sounds()
+        self.outgoing.send(None)
+        if running and run is not None:
+            latency_s = min(0.5, max(0.0, run.trip_s))
+            run.finished.wait((MARGIN + 2) * self._block / self.sample_rate + latency_s)
+        self._open = False
+        if run is not None:
+            with contextlib.suppress(NoAnswer):
+                _calls.make(run.drop, DROP_S)
+        self.outgoing.end()
+        self._run = None
+
+    def send(self, source: Source | None) -> int:
+        """Send this from now on, faded in and out where it is cut.
+
+        Returns:
+            The input frame at which it begins, as well as the sound system's estimate of its own delay goes; what
+            lies between output and input outside the computer comes on top. While the device is lost it is a
+            guess, and the source begins when sound is back.
+        """
+        trip_s = self._run.trip_s if self._run is not None else 0.0
+        return self.outgoing.send(source) + round(trip_s * self.sample_rate)
+
+    def read(self, timeout_s: float) -> Block | None:
+        """The next block; None when none came in time, or the device is lost and all that came was read."""
+        try:
+            if self.status.state in ("running", "stalled"):
+                samples, start, lost = self._incoming.get(timeout=max(0.0, timeout_s))
+            else:
+                samples, start, lost = self._incoming.get_nowait()
+        except queue.Empty:
+            return None
+        return Block(samples.astype(np.float64), start, lost)
+
+    def reopen(self) -> bool:
+        """Open the device again. What was being sent goes on in its own time, as if it had not been lost."""
+        if self._open and not self._sounds():
+            try:
+                _calls.make(self._start_again, REOPEN_S)
+            except (NoAnswer, Problem):
+                return False
+        return self._open and self._sounds()
+
+    def take_in(self, samples: NDArray[np.float32], start: int, lost: int) -> bool:
+        """Queue a block for the bench thread; False when there is no room, which counts as lost."""
+        if self._incoming.qsize() >= self._room:
+            self.overflows += 1
+            return False
+        self._incoming.put((samples, start, lost))
+        return True
+
+    def _sounds(self) -> bool:
+        run = self._run
+        return run is not None and not run.finished.is_set() and time.monotonic() - run.beat <= STALLED_S
+
+    def _start_again(self) -> None:
+        if self._run is not None:
+            self._run.drop()
+        sounddevice = _library()
+        # PortAudio's list of devices is made once: one that came back is only seen in a new list.
+        sounddevice._terminate()  # noqa: SLF001 - there is no public name for these
+        sounddevice._initialize()  # noqa: SLF001
+        self._start()
+
+    def _start(self) -> None:
+        sounddevice = _library()
+        record, play = choose(list_devices(sounddevice), self._wanted)
+        self._name = record.name
+        self._channels = min(2, record.inputs)
+        for _ in range(TRIES):
+            run = self._new_run(sounddevice)
+            try:
+                run.stream = sounddevice.Stream(
+                    device=(record.index, play.index),
+                    samplerate=self.sample_rate,
+                    blocksize=self._block,
+                    channels=(self._channels, 2),
+                    dtype="float32",
+                    latency="high",
+                    callback=run.callback,
+                    finished_callback=run.finished.set,
+                )
+                run.stream.start()
+            except (sounddevice.PortAudioError, ValueError) as error:
+                run.finished.set()
+                run.drop()
+                raise Problem(self._refusal(error)) from None
+            if self._goes_on(run) and self._open:
+                return
+            run.drop()
+            if not self._open:
+                return
+        raise Problem(f"{self._name} starts and stops at once; close other programs that use it, then try again")
+
+    def _new_run(self, sounddevice: Any) -> _Run:
+        before = self._run
+        if before is None:
+            base = lost = 0
+        else:
+            lost = max(0, round((time.monotonic() - before.beat) * self.sample_rate) - self._block)
+            base = before.next_frame + lost
+            lost += before.lost
+        self._run = run = _Run(self, base, lost, sounddevice.CallbackAbort)
+        self.outgoing.begin(base)
+        return run
+
+    @staticmethod
+    def _goes_on(run: _Run) -> bool:
+        """Whether sound comes, and keeps coming for a moment."""
+        waited = 0.0
+        while not run.began.wait(0.05) and not run.finished.is_set() and waited < FIRST_SOUND_S:
+            waited += 0.05
+        return run.began.is_set() and not run.finished.wait(START_S)
+
+    def _refusal(self, error: Exception) -> str:
+        code = error.args[1] if len(error.args) > 1 else None
+        if code == _BAD_RATE:
+            return f"{self._name} refuses a sample rate of {self.sample_rate} Hz; choose another rate or device"
+        words = str(error.args[0]).split(":")[-1].strip()
+        return f"{self._name} can't be opened ({words}): it is not there, or another program holds it"
