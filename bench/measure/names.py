@@ -87,6 +87,15 @@ class Reading:
         return out
 
 
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What a quantity's function gives: readings, and what else must be said."""
+
+    readings: tuple[Reading, ...]
+    warnings: tuple[str, ...] = ()
+    """One sentence each."""
+
+
 def no_reading(quantity: str, channel: Channel, because: str, **more: Any) -> Reading:
     """A reading without a value. `because` completes "no reading, because …"."""
     return Reading(quantity, channel, None, reason=because, **more)

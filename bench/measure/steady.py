@@ -1,0 +1,225 @@
+"""Where a tone is steady: the stretches of a baseband in which level and frequency hold.
+
+A tone is known by its frequency: it stays within about 1 % for at least 0.4 s, which a voice does not. Its level may
+wander, as a tape's does; but a step between two plateaus parts two takes, and attacks and fades are left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.tracking import Baseband
+
+Floats = NDArray[np.float64]
+
+SHORTEST_S = 0.4
+"""A steady stretch shorter than this is not a tone: voiced vowels seldom hold a pitch that long."""
+FREQUENCY_REACH = 0.01
+"""How far the frequency may be from its own middle: flutter of 0.3 % peak, and room."""
+BRIDGED_S = 0.06
+"""A click or dropout up to this long does not end a tone."""
+STEP_DB = 0.6
+"""Two plateaus that differ by more are two takes."""
+
+
+@dataclass(slots=True)
+class Frames:
+    """A baseband in steps of about 16 ms."""
+
+    points: int
+    """Baseband points in a frame."""
+    seconds: float
+    level_db: Floats
+    """Power of all channels together."""
+    frequency_hz: Floats
+    """Off the oscillator."""
+    snr: Floats
+    """Power of the tone over that of the noise, in a frame."""
+
+    def __len__(self) -> int:
+        return len(self.level_db)
+
+    def tail(self, start: int) -> Frames:
+        """Those from frame `start` on."""
+        return Frames(self.points, self.seconds, self.level_db[start:], self.frequency_hz[start:], self.snr[start:])
+
+    def joined(self, more: Frames) -> Frames:
+        """These and those after them."""
+        return Frames(
+            self.points,
+            self.seconds,
+            np.concatenate([self.level_db, more.level_db]),
+            np.concatenate([self.frequency_hz, more.frequency_hz]),
+            np.concatenate([self.snr, more.snr]),
+        )
+
+
+def frame_points(tone_hz: float, rate: float) -> tuple[int, int]:
+    """Points of a sub-block and sub-blocks of a frame.
+
+    A sub-block is a whole number of periods of the tone and at least 8 ms: so its mean is blind to direct current,
+    to the tone's image at twice its frequency and to its harmonics, all of which fold near low tones.
+    """
+    periods = max(1, int(np.ceil(0.008 * tone_hz)))
+    block = max(4, round(periods / tone_hz * rate))
+    return block, 2 if block / rate < 0.012 else 1
+
+
+def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) -> Frames:
+    """Reduce a baseband to frames; points left over at its end are not used.
+
+    Args:
+        z: shape (points, channels).
+        rate: points a second.
+        tone_hz: about where the tone lies.
+        oscillator_hz: the frequency that became zero.
+    """
+    block, blocks = frame_points(tone_hz, rate)
+    count = len(z) // (block * blocks)
+    offset = tone_hz - oscillator_hz
+    turned = (
+        z[: count * block * blocks] * np.exp(-2j * np.pi * offset / rate * np.arange(count * block * blocks))[:, None]
+    )
+    parts = turned.reshape(count * blocks, block, z.shape[1])
+    mean = parts.mean(axis=1)
+    power = np.sum(np.abs(mean) ** 2, axis=1)
+    noise = np.maximum(np.sum(np.abs(parts) ** 2, axis=(1, 2)) / block - power, 0.0) / block
+    step = np.sum(mean[1:] * np.conj(mean[:-1]), axis=1)
+    step = np.concatenate([step, step[-1:]]) if len(step) else np.ones(len(mean), dtype=np.complex128)
+    power = power.reshape(count, blocks).mean(axis=1)
+    noise = noise.reshape(count, blocks).mean(axis=1) / blocks
+    turn = np.angle(step.reshape(count, blocks)[:, : max(1, blocks - 1)].sum(axis=1))
+    return Frames(
+        points=block * blocks,
+        seconds=block * blocks / rate,
+        level_db=10.0 * np.log10(power + 1e-30),
+        frequency_hz=offset + turn * rate / (2 * np.pi * block),
+        snr=power / (noise + 1e-30),
+    )
+
+
+def steady_runs(frames: Frames, tone_hz: float) -> list[tuple[int, int]]:
+    """The stretches in which a tone holds, edges left out.
+
+    Args:
+        frames: what `make_frames` gave.
+        tone_hz: about where the tone lies.
+
+    Returns:
+        First frame and the frame after the last, for each.
+    """
+    out: list[tuple[int, int]] = []
+    for first, last in _tonal_runs(frames, tone_hz):
+        for a, b in _plateaus(frames, first, last):
+            trimmed = _trim(frames, a, b)
+            if (trimmed[1] - trimmed[0]) * frames.seconds >= SHORTEST_S:
+                out.append(trimmed)
+    return out
+
+
+def _spread_db(frames: Frames) -> Floats:
+    """What noise alone does to the level of each frame, dB (standard deviation)."""
+    return np.asarray(8.686 / np.sqrt(2.0 * np.maximum(frames.snr, 1.0)))
+
+
+def _tonal_runs(frames: Frames, tone_hz: float) -> list[tuple[int, int]]:
+    """Runs of one frequency; short breaks are bridged."""
+    reach = FREQUENCY_REACH * tone_hz + 0.3
+    shortest = round(SHORTEST_S / 2 / frames.seconds)
+    tonal = frames.snr > 6.0
+    for a, b in _stretches(~tonal):
+        if a > 0 and b < len(tonal) and b - a <= max(1, round(BRIDGED_S / frames.seconds)):
+            tonal[a:b] = True
+    runs = []
+    for a, b in _stretches(tonal):
+        if b - a >= shortest:
+            runs += _one_frequency(frames, a, b, reach, shortest)
+    return runs
+
+
+def _one_frequency(frames: Frames, first: int, last: int, reach: float, shortest: int) -> list[tuple[int, int]]:
+    """The parts of a run that keep to their own middle frequency; none when it glides."""
+    if last - first < shortest:
+        return []
+    snr = np.maximum(frames.snr[first:last], 1.0)
+    noise_hz = 2.0 / (2 * np.pi * frames.seconds * np.sqrt(snr))
+    smooth = _running_median(frames.frequency_hz[first:last], 7)
+    inside = np.abs(smooth - np.median(smooth)) < reach + np.median(noise_hz)
+    if inside.all():
+        return [(first, last)]
+    start, stop = _longest(inside)
+    if stop - start < shortest:
+        return []
+    own = _one_frequency(frames, first + start, first + stop, reach, shortest)
+    before = _one_frequency(frames, first, first + start, reach, shortest)
+    return before + own + _one_frequency(frames, first + stop, last, reach, shortest)
+
+
+def _stretches(true: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Where a condition holds: first index and the index after the last."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], true.astype(np.int8), [0]])))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _longest(inside: NDArray[np.bool_]) -> tuple[int, int]:
+    """The longest stretch of True."""
+    return max(_stretches(inside), key=lambda s: s[1] - s[0], default=(0, 0))
+
+
+def _running_median(x: Floats, width: int) -> Floats:
+    if len(x) < width:
+        return np.full(len(x), np.median(x)) if len(x) else x
+    half = width // 2
+    padded = np.pad(x, half, mode="edge")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1))
+
+
+def _plateaus(frames: Frames, first: int, last: int) -> list[tuple[int, int]]:
+    """Cut a run where its level steps, or goes from one plateau to another."""
+    wide = max(4, round(0.25 / frames.seconds))
+    if last - first < 2 * wide:
+        return [(first, last)]
+    level = _running_median(frames.level_db[first:last], 3)
+    noise = float(np.median(_spread_db(frames)[first:last]))
+    own = 1.4826 * float(np.median(np.abs(np.diff(level)))) / np.sqrt(2.0)
+    threshold = max(STEP_DB, 6.0 * max(noise, own) * np.sqrt(2.0 / wide))
+    windows = np.median(np.lib.stride_tricks.sliding_window_view(level, wide - 1), axis=1)
+    middle = np.arange(wide, len(level) - wide + 1)
+    change = np.abs(windows[middle + 1] - windows[middle - wide])
+    worst = int(np.argmax(change))
+    if change[worst] < threshold:
+        return [(first, last)]
+    cut = first + int(middle[worst])
+    return _plateaus(frames, first, cut) + _plateaus(frames, cut, last)
+
+
+def _trim(frames: Frames, first: int, last: int) -> tuple[int, int]:
+    """Leave out what is still rising or already falling, and what is off its neighbourhood, at both ends."""
+    level = frames.level_db
+    spread = _spread_db(frames)
+    near = max(3, round(0.1 / frames.seconds))
+
+    def off(at: int, inward: int) -> bool:
+        if last - first < 3 * near:
+            inside = level[first:last]
+            return bool(abs(level[at] - np.median(inside)) > max(0.15, 3.0 * spread[at]))
+        here = level[at : at + inward * near : inward] if at + inward * near >= 0 else level[at::inward]
+        further = (
+            level[at + inward * near : at + 3 * inward * near : inward]
+            if at + 3 * inward * near >= 0
+            else (level[at + inward * near :: inward])
+        )
+        limit = max(0.1, 3.0 * spread[at] / np.sqrt(near))
+        return bool(
+            abs(level[at] - np.median(further)) > max(0.15, 3.0 * spread[at])
+            or np.median(further) - np.median(here) > limit
+        )
+
+    while last - first > near and off(first, 1):
+        first += 1
+    while last - first > near and off(last - 1, -1):
+        last -= 1
+    return first, last
