@@ -142,7 +142,6 @@ def reading_text(record: ReadingRecord) -> str:
         "tolerance": verdict.tolerance if verdict else None,
         "target_source": verdict.source if verdict else None,
         "accepted_because": record.accepted_because,
-        "attempt": record.attempt,
         "time": record.time,
     }
     return "\n[[readings]]\n" + tomli_w.dumps(_encodable(_filled(table)))

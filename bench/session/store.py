@@ -8,6 +8,7 @@ import re
 import shutil
 import tempfile
 import unicodedata
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -16,6 +17,7 @@ from pathlib import Path, PurePosixPath
 from bench import __version__
 from bench.clock import Clock
 from bench.problem import Problem
+from bench.procedure.job import UsedFile
 from bench.procedure.journal import Event, ReadingRecord
 from bench.session.atomic import save_file, sweep_parts, sync_folder
 from bench.session.lock import SessionLock, held
@@ -51,13 +53,16 @@ class SessionStore:
         self._unsaved = ""
 
     @classmethod
-    def create(cls, sessions_folder: Path, job: JobFacts, inputs: list[Path], clock: Clock) -> SessionStore:
+    def create(
+        cls, sessions_folder: Path, job: JobFacts, inputs: Sequence[Path | UsedFile], clock: Clock
+    ) -> SessionStore:
         """Begin a session in a folder of its own.
 
         Args:
             sessions_folder: holds all sessions; made when it is not there.
             job: what is on the bench.
-            inputs: the procedure, those it follows, and the sheets; copied verbatim.
+            inputs: the procedure, those it follows, and the sheets; copied verbatim, as they were when they were
+                read where that is known.
             clock: names the folder and dates the events.
 
         Raises:
@@ -284,12 +289,13 @@ def _slug(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-") or "machine"
 
 
-def _copy(folder: Path, inputs: list[Path]) -> tuple[InputFile, ...]:
+def _copy(folder: Path, inputs: Sequence[Path | UsedFile]) -> tuple[InputFile, ...]:
     out: list[InputFile] = []
     taken: set[str] = set()
-    for path in inputs:
+    for item in inputs:
+        path = item if isinstance(item, Path) else item.path
         try:
-            data = path.read_bytes()
+            data = item.read_bytes() if isinstance(item, Path) else item.content
         except OSError as error:
             raise Problem(f"{path}: cannot be read: {error.strerror}") from None
         place = _place(path, taken)

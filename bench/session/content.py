@@ -1,0 +1,177 @@
+"""What a report says, before it is set as a page or as lines of text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from bench.procedure.journal import Event, ReadingRecord
+from bench.procedure.outcome import last_attempts
+from bench.session.gains import alignment_sentence, cleaning_sentence
+from bench.session.outline import StepOutline, outline
+from bench.session.record import SessionRecord
+from bench.session.result import Result, result_of
+from bench.session.tables import ResponseTable, Thing, figures, responses
+from bench.session.words import day, hour, what
+
+HAZARDS = {
+    "mains": "Mains and high tension",
+    "demagnetiser": "Demagnetiser",
+    "solvent": "Solvents",
+    "moving-parts": "Moving parts",
+    "loud-tones": "Loud tones",
+    "reference-tape": "Reference tape",
+    "owners-tape": "Owner's tapes",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class SignedOff:
+    """A signature."""
+
+    who: str
+    accepts: str
+    when: str
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """Everything in the report, in words."""
+
+    machine: str
+    procedure: str
+    session: str
+    """The name of its folder."""
+    when: str
+    result: Result
+    cleaning: str
+    alignment: str
+    facts: tuple[tuple[str, str], ...]
+    figures: tuple[Thing, ...]
+    responses: tuple[ResponseTable, ...]
+    exceptions: tuple[tuple[str, str, str], ...]
+    """(kind, step, what and why)."""
+    noted: tuple[tuple[str, str, str], ...]
+    """(time, step, what): answers and notes."""
+    trimmers: tuple[str, ...]
+    cautions: tuple[tuple[str, str], ...]
+    """(hazard, what was said)."""
+    signed: tuple[SignedOff, ...]
+    procedure_sha256: str
+    inputs: tuple[tuple[str, str], ...]
+    """(file, sha256)."""
+    program: str
+    read_only: str
+
+
+def content_of(session: SessionRecord) -> Content:
+    """Put a session into words."""
+    steps = outline(session)
+    counted = last_attempts(session.readings)
+    job = session.job
+    return Content(
+        machine=job.machine or "Machine without a name",
+        procedure=job.procedure or "Procedure without a title",
+        session=session.folder.resolve().name,
+        when=_when(session),
+        result=result_of(session, steps),
+        cleaning=cleaning_sentence(counted),
+        alignment=alignment_sentence(counted),
+        facts=_facts(session),
+        figures=figures(counted),
+        responses=responses(counted),
+        exceptions=tuple(_exceptions(session, counted, steps)),
+        noted=tuple(
+            (hour(e.time), title_of(e.step, steps), _without_title(e, steps))
+            for e in session.events
+            if e.kind in {"answer", "note"}
+        ),
+        trimmers=tuple(e.text for e in session.events if e.kind == "turns"),
+        cautions=_cautions(session, steps),
+        signed=tuple(_signed(session.events, steps)),
+        procedure_sha256=_procedure_sha256(session),
+        inputs=tuple((i.path, i.sha256) for i in session.inputs),
+        program=session.program,
+        read_only=session.read_only,
+    )
+
+
+def title_of(step: str, steps: dict[str, StepOutline]) -> str:
+    """A step's title, or its id where the copy of the procedure is gone."""
+    return steps[step].title if step in steps else step
+
+
+def _when(session: SessionRecord) -> str:
+    times = [session.begun, *(r.time for r in session.readings), *(e.time for e in session.events)]
+    end = times[-1] if len(times) == 1 else max(times)
+    if day(end) == day(session.begun):
+        return f"{day(session.begun)}, {hour(session.begun)} to {hour(end)}"
+    return f"{day(session.begun)}, {hour(session.begun)}, to {day(end)}, {hour(end)}"
+
+
+def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
+    job = session.job
+    sound = job.port
+    if job.sample_rate:
+        sound += f", {job.sample_rate / 1000:g} kHz"
+    facts = (
+        ("Machine", f"{job.machine}, {job.heads} heads"),
+        ("Tape speed", job.speed),
+        ("Equalisation", job.equalisation),
+        ("Reference level", job.reference_level),
+        ("Work tape", job.tape),
+        ("Reference tape", job.reference_tape),
+        ("Sound in and out", sound),
+        ("Interface calibration", job.calibration),
+    )
+    return tuple((term, text) for term, text in facts if text)
+
+
+def _exceptions(
+    session: SessionRecord, counted: Iterable[ReadingRecord], steps: dict[str, StepOutline]
+) -> Iterable[tuple[str, str, str]]:
+    kinds = {"skip": "Skipped", "override": "Overridden", "port": "Sound", "repeat": "Repeated"}
+    for event in session.events:
+        if event.kind in kinds:
+            said = "done again from its start" if event.kind == "repeat" else event.text
+            yield kinds[event.kind], title_of(event.step, steps), said
+    accepted = [r for r in counted if r.accepted_because]
+    told = {(r.step, r.accepted_because) for r in accepted}
+    for event in session.events:
+        if event.kind == "accept" and not any(event.step == s and because in event.text for s, because in told):
+            yield "Accepted", title_of(event.step, steps), event.text
+    for r in accepted:
+        word = r.verdict.word if r.verdict else "not judged"
+        yield "Accepted", title_of(r.step, steps), f"{what(r)}: {word}, because {r.accepted_because}"
+
+
+def _without_title(event: Event, steps: dict[str, StepOutline]) -> str:
+    """The runner begins an answer with the step's title, which stands beside it here."""
+    return event.text.removeprefix(f"{title_of(event.step, steps)}: ")
+
+
+def _cautions(session: SessionRecord, steps: dict[str, StepOutline]) -> tuple[tuple[str, str], ...]:
+    skipped = {e.step for e in session.events if e.kind == "skip"}
+    came_to = {e.step for e in session.events} | {r.step for r in session.readings} | set(session.steps_done)
+    found: dict[tuple[str, str], None] = {}
+    for step in steps.values():
+        if step.id in came_to - skipped:
+            for hazard, say in step.cautions:
+                found[HAZARDS.get(hazard, hazard), say] = None
+    return tuple(found)
+
+
+def _signed(events: tuple[Event, ...], steps: dict[str, StepOutline]) -> Iterable[SignedOff]:
+    for event in events:
+        if event.kind == "sign-off":
+            who = str(event.value) if event.value else event.text
+            accepts = event.text.removeprefix(f"{who} accepts: ") if event.value else title_of(event.step, steps)
+            yield SignedOff(who, accepts, f"{day(event.time)}, {hour(event.time)}")
+
+
+def _procedure_sha256(session: SessionRecord) -> str:
+    for file in session.inputs:
+        if Path(file.path).stem == session.job.procedure_id and Path(file.path).parent.name != "sheets":
+            return file.sha256
+    return session.inputs[0].sha256 if session.inputs else ""

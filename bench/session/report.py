@@ -1,0 +1,91 @@
+"""The report of a session: one page that stands alone, and the table beside it."""
+
+from __future__ import annotations
+
+from importlib import resources
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from markupsafe import Markup
+
+from bench.problem import Problem
+from bench.session.atomic import save_file
+from bench.session.content import Content, content_of
+from bench.session.outline import outline
+from bench.session.plots import response_svg
+from bench.session.reader import read_session
+from bench.session.record import SessionRecord
+from bench.session.store import remedy
+from bench.session.table import csv_text
+from bench.session.tables import STAGE_ORDER, ResponseTable
+from bench.session.words import CHANNELS, SIGNS, inert
+
+REPORT_NAME = "report.html"
+TABLE_NAME = "readings.csv"
+_CLASSES = {"in": "in", "out": "out", "too close to call": "close", "no reading": "none", "": ""}
+_STAGE_HEADS = ("Before cleaning", "After cleaning", "As left")
+
+
+def write_report(folder: Path) -> Path:
+    """Write `report.html` and `readings.csv` of a session, over those of before.
+
+    Args:
+        folder: the session's folder. The session may be unfinished: the report says so.
+
+    Returns:
+        The report's path.
+
+    Raises:
+        Problem: the session can't be read, or the files can't be written.
+    """
+    session = read_session(folder)
+    page = report_html(session)
+    try:
+        save_file(folder / TABLE_NAME, csv_text(session, outline(session)).encode())
+        save_file(folder / REPORT_NAME, page.encode())
+    except OSError as error:
+        raise Problem(f"{folder}: the report cannot be written: {remedy(error)}") from None
+    return folder / REPORT_NAME
+
+
+def report_html(session: SessionRecord) -> str:
+    """The page. Everything that came from files or was typed is escaped, and has no control characters."""
+    content = content_of(session)
+    environment = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_inert
+    )
+    template = environment.from_string(
+        resources.files("bench.session").joinpath("report.html.jinja").read_text(encoding="utf-8")
+    )
+    return template.render(
+        c=content,
+        plots=[
+            (t, Markup(response_svg(t, f"plot{n}")))
+            for n, t in enumerate(content.responses, start=1)
+            if len(t.rows) > 1
+        ],
+        figures=[(source, list(things)) for source, things in groupby(content.figures, key=lambda t: t.source)],
+        stages=_stages(content),
+        shown=_shown,
+        stage_heads=_STAGE_HEADS,
+        channels=CHANNELS,
+        signs=SIGNS,
+        classes=_CLASSES,
+    )
+
+
+def _stages(content: Content) -> list[int]:
+    """The columns of the table of figures: as left always, a found stage where anything was found."""
+    return [
+        n for n in range(3) if n == 2 or any(line.cells[n].text != "–" for t in content.figures for line in t.lines)
+    ]
+
+
+def _shown(table: ResponseTable) -> list[int]:
+    return [STAGE_ORDER.index(stage) for stage in table.stages]
+
+
+def _inert(value: Any) -> Any:
+    return inert(value) if isinstance(value, str) and not isinstance(value, Markup) else value

@@ -1,0 +1,271 @@
+"""Made-up sessions: a deck found dirty and dull, cleaned, aligned, and left in."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any, Literal
+
+from bench.clock import RehearsalClock
+from bench.measure.names import Channel, Reading, no_reading
+from bench.procedure.journal import Event, EventKind, ReadingRecord
+from bench.procedure.steps import Stage
+from bench.procedure.targets import Target, judge
+from bench.session.record import JobFacts
+from bench.session.store import SessionStore
+
+START = datetime(2026, 5, 3, 10, 12, tzinfo=UTC)
+JOB = JobFacts(
+    machine="Lanternhill two-head deck",
+    tape="Lanternhill ferric work tape",
+    reference_tape="Lanternhill cassette reference tape",
+    procedure="Line up a cassette deck",
+    speed="47.6 mm/s",
+    equalisation="3180 µs and 120 µs",
+    reference_level="250 nWb/m (DIN)",
+    heads=2,
+    port="practice machine",
+    port_kind="practice",
+    sample_rate=48000,
+    procedure_id="line-up",
+)
+PROCEDURE = """\
+format = 1
+title = "Line up a cassette deck"
+summary = "All of it."
+takes_minutes = 60
+
+[[step]]
+id = "dirty"
+kind = "record-replay"
+title = "Record-to-replay before cleaning"
+do = "Record and replay."
+stage = "found-dirty"
+
+[[step]]
+id = "clean"
+kind = "follow"
+title = "Clean"
+procedure = "clean"
+
+[[step]]
+id = "found"
+kind = "reference"
+title = "Reference tape as found"
+do = "Play the reference tape."
+stage = "found-clean"
+[[step.cautions]]
+hazard = "reference-tape"
+say = "Never in a machine that was not cleaned and demagnetised."
+
+[[step]]
+id = "found-record"
+kind = "record-replay"
+title = "Record-to-replay as found"
+do = "Record and replay."
+stage = "found-clean"
+
+[[step]]
+id = "replay-level"
+kind = "adjust"
+title = "Replay level"
+do = "Turn the trimmer."
+[[step.cautions]]
+hazard = "loud-tones"
+say = "Monitors down before any tone."
+
+[[step]]
+id = "proof-replay"
+kind = "reference"
+title = "Reference tape as left"
+do = "Play the reference tape."
+
+[[step]]
+id = "proof-record"
+kind = "record-replay"
+title = "Record-to-replay as left"
+do = "Record and replay."
+
+[[step]]
+id = "sign"
+kind = "sign-off"
+title = "Sign off"
+accepts = "the machine as left"
+"""
+CLEAN = """\
+format = 1
+title = "Clean"
+summary = "Swab."
+takes_minutes = 5
+part = true
+
+[[step]]
+id = "swab"
+kind = "by-hand"
+title = "Swab heads, capstan and pinch roller"
+do = "Until the swab is clean."
+does = ["clean"]
+[[step.cautions]]
+hazard = "solvent"
+say = "Flammable: ventilate, no sparks. Follow the maker's safety data sheet."
+"""
+
+LEVEL = Target(value=-12.0, unit="dBFS", tolerance=0.5, source="common practice, no source")
+FLAT = Target.model_validate(
+    {
+        "unit": "dB",
+        "bands": (
+            {"from_hz": 30.0, "to_hz": 63.0, "tolerance": 3.0},
+            {"from_hz": 63.0, "to_hz": 10000.0, "tolerance": 2.0},
+            {"from_hz": 10000.0, "to_hz": 12500.0, "tolerance": 3.0},
+        ),
+        "source": "common practice, no source",
+    }
+)
+AZIMUTH = Target(unit="µs", tolerance=5.0, source="common practice, no source")
+SPEED = Target(unit="%", tolerance=0.5, source="common practice, no source")
+RECORD_LEVEL = Target(unit="dB", tolerance=0.5, source="common practice, no source")
+Source = Literal["reference tape", "record-replay", "machine"]
+
+TONES = (40.0, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 6300.0, 8000.0, 10000.0, 12500.0)
+
+
+class Writer:
+    """Writes a session as a run would, a minute for each event."""
+
+    def __init__(self, store: SessionStore) -> None:
+        self.store = store
+        self.count = 0
+        self.time = START
+
+    def keep(
+        self,
+        step: str,
+        stage: Stage,
+        source: Source,
+        readings: list[tuple[Reading, Target]],
+        *,
+        sent_db: float | None = None,
+        because: str = "",
+    ) -> None:
+        self.time += timedelta(minutes=2)
+        records = []
+        for reading, target in readings:
+            self.count += 1
+            verdict = judge(reading, target)
+            records.append(
+                ReadingRecord(
+                    f"r{self.count:04d}",
+                    step,
+                    stage,
+                    stage == "left",
+                    source,
+                    reading,
+                    verdict,
+                    self.time,
+                    sent_db,
+                    because if verdict.word != "in" else "",
+                )
+            )
+        self.store.keep(tuple(records))
+
+    def note(self, kind: EventKind, step: str, text: str, value: float | str | None = None) -> None:
+        self.time += timedelta(minutes=1)
+        self.store.note(Event(kind, step, text, self.time, value))
+
+
+def level(channel: Channel, value: float) -> tuple[Reading, Target]:
+    return (
+        Reading("level", channel, value, 0.12, 315.0, "steady tone, tracked", reference="full-scale sine"),
+        LEVEL,
+    )
+
+
+def response(channel: Channel, loss: float, top: float = 1.0) -> list[tuple[Reading, Target]]:
+    """A response that falls by `loss` dB up to 10 kHz, roughly as spacing does."""
+    out = []
+    for n, hz in enumerate(TONES):
+        value = -loss * hz / 10000.0 + 0.25 * top * (-1) ** n + (0.8 if hz < 80 else 0.0)
+        if hz == 500.0:
+            value = 0.0
+        reading = Reading(
+            "response", channel, round(value, 3), 0.11, hz, "steady tone, tracked", reference="500 Hz at −20 dB"
+        )
+        out.append((reading, FLAT))
+    return out
+
+
+def azimuth(value: float) -> tuple[Reading, Target]:
+    return Reading("azimuth_delay", "left-right", value, 0.4, 10000.0, "phase of rising tones"), AZIMUTH
+
+
+def speed(value: float) -> tuple[Reading, Target]:
+    return Reading("speed_error", "both", value, 0.031, 3150.0, "slope of phase", reference="3150 Hz"), SPEED
+
+
+def record_level(channel: Channel, value: float) -> tuple[Reading, Target]:
+    reading = Reading(
+        "record_replay_level", channel, value, 0.09, 500.0, "steady tone, tracked", reference="the level sent"
+    )
+    return reading, RECORD_LEVEL
+
+
+def begin(tmp_path: Path, **job: Any) -> Writer:
+    """A session with its inputs, nothing in it yet."""
+    folder = tmp_path / "procedures"
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "line-up.toml").write_text(PROCEDURE, encoding="utf-8")
+    (folder / "clean.toml").write_text(CLEAN, encoding="utf-8")
+    inputs = [folder / "line-up.toml", folder / "clean.toml"]
+    store = SessionStore.create(tmp_path / "sessions", replace(JOB, **job), inputs, RehearsalClock(START))
+    return Writer(store)
+
+
+def whole(tmp_path: Path, *, treble_left: float = 0.3, finish: bool = True, **job: Any) -> Path:
+    """A whole line-up; `treble_left` is what 10 kHz still lacks at the end. Returns the session's folder."""
+    w = begin(tmp_path, **job)
+    w.note("start", "dirty", "at Record-to-replay before cleaning")
+    sides: tuple[Channel, ...] = ("left", "right")
+    w.keep("dirty", "found-dirty", "record-replay", [record_level("left", -1.6), record_level("right", -0.9)])
+    for side, loss in zip(sides, (11.2, 6.3), strict=True):
+        w.keep("dirty", "found-dirty", "record-replay", response(side, loss), sent_db=-20.0)
+    w.store.step_done("dirty")
+    w.note("act", "clean/swab", "clean")
+    w.note("tick", "clean/swab", "heads; capstan; pinch roller")
+    w.store.step_done("clean/swab")
+    w.keep("found", "found-clean", "reference tape", [level("left", -13.4), level("right", -10.9)], sent_db=0.0)
+    for side, loss in zip(sides, (4.1, 3.8), strict=True):
+        w.keep("found", "found-clean", "reference tape", response(side, loss), sent_db=-20.0)
+    w.keep("found", "found-clean", "reference tape", [azimuth(21.4), speed(0.62)])
+    w.store.step_done("found")
+    w.keep("found-record", "found-clean", "record-replay", [record_level("left", -1.3), record_level("right", -0.7)])
+    for side, loss in zip(sides, (5.0, 4.7), strict=True):
+        w.keep("found-record", "found-clean", "record-replay", response(side, loss), sent_db=-20.0)
+    w.store.step_done("found-record")
+    w.note("turns", "replay-level", "replay level left: 3 turns, +34° in all", 34.0)
+    w.keep("replay-level", "left", "reference tape", [level("left", -12.1)], sent_db=0.0)
+    w.store.step_done("replay-level")
+    w.note("answer", "replay-level", "Replay level: 12 mV", 12.0)
+    w.note("note", "replay-level", "Trimmer of the left channel is noisy; lacquered.")
+    w.keep("proof-replay", "left", "reference tape", [level("left", -12.04), level("right", -11.93)], sent_db=0.0)
+    for side in sides:
+        w.keep("proof-replay", "left", "reference tape", response(side, 0.2, 0.6), sent_db=-20.0)
+    w.keep("proof-replay", "left", "reference tape", [azimuth(0.7), speed(0.04)])
+    w.store.step_done("proof-replay")
+    w.keep("proof-record", "left", "record-replay", [record_level("left", 0.08), record_level("right", -0.11)])
+    for side in sides:
+        because = "the owner wants the tape finished today"
+        w.keep("proof-record", "left", "record-replay", response(side, treble_left), sent_db=-20.0, because=because)
+    w.store.step_done("proof-record")
+    w.note("sign-off", "sign", "The Lanternhill workshop accepts: the machine as left", "The Lanternhill workshop")
+    w.store.step_done("sign")
+    if finish:
+        w.store.finish("done")
+    assert w.store.close() == ""
+    return w.store.folder
+
+
+def failed(channel: Channel, hz: float) -> tuple[Reading, Target]:
+    """A tone that never became steady."""
+    return no_reading("response", channel, "the tone was never steady for half a second", frequency_hz=hz), FLAT
