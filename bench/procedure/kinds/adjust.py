@@ -8,7 +8,6 @@ from typing import Literal
 
 from bench.audio.port import Block
 from bench.measure.names import Channel, Reading, no_reading
-from bench.measure.speed import speed_of_frequencies
 from bench.measure.watch import ToneWatch, WatchState
 from bench.problem import Problem
 from bench.procedure.kinds.base import WAIT, Activity, Heard, Situation, Taken, View
@@ -115,10 +114,12 @@ class AdjustActivity(Activity):
             case "response" if section is not None:
                 return [(with_tape(self._from_tape(r), job), 0.0) for r in state.levels]
             case "azimuth_delay":
-                delay = state.delay
-                return [(with_tape(delay, job) if section is not None else delay, 0.0)]
+                delays = [r for r in state.azimuth if r.quantity == "azimuth_delay"]
+                if not delays:
+                    return [(no_reading("azimuth_delay", "left-right", "it needs two channels"), 0.0)]
+                return [(with_tape(r, job) if section is not None else r, 0.0) for r in delays]
             case "speed_error" if section is not None:
-                return [(with_tape(speed_of_frequencies(state.frequencies, section.hz), job), 0.0)]
+                return [(with_tape(_both(state.speed), job), 0.0)]
             case "record_replay_level":
                 return [(self._sent_and_back(r), 0.0) for r in state.levels]
             case "response":
@@ -129,7 +130,7 @@ class AdjustActivity(Activity):
     def _why_not(self, state: WatchState) -> str:
         if state.other_tone_hz is not None:
             return f"a tone of {state.other_tone_hz:.0f} Hz is heard, not {self._judged_hz:g} Hz"
-        return f"no steady tone of {self._judged_hz:g} Hz is heard"
+        return state.reason
 
     def _channels(self) -> tuple[Channel, ...]:
         if self._step.quantity == "azimuth_delay":
@@ -182,8 +183,7 @@ class AdjustActivity(Activity):
             raise Problem("a response needs reference_frequency")
         base = self._watches[zero_hz].now()
         if not base.tone_present:
-            because = f"no steady tone of {zero_hz:g} Hz is heard"
-            return [no_reading("response", c, because) for c in self._channels()]
+            return [no_reading("response", c, base.reason) for c in self._channels()]
         apart = self._sent_db(self._judged_hz) - self._sent_db(zero_hz)
         out = []
         for level, zero in zip(state.levels, base.levels, strict=True):
@@ -283,6 +283,20 @@ class AdjustActivity(Activity):
             trimmers=tuple(self._step.trimmers.values()),
             can_accept=self._going and self._can_accept,
         )
+
+
+def _both(readings: tuple[Reading, ...]) -> Reading:
+    """One reading of what both channels must agree in: their mean."""
+    values = [r for r in readings if r.value is not None and r.uncertainty is not None]
+    if not values:
+        return replace(readings[0], channel="both")
+    return replace(
+        values[0],
+        channel="both",
+        value=sum(r.value or 0.0 for r in values) / len(values),
+        uncertainty=sum(r.uncertainty or 0.0 for r in values) / len(values),
+        method=f"{values[0].method}, mean of the channels",
+    )
 
 
 def _label(reading: Reading) -> str:

@@ -1,0 +1,62 @@
+"""How a tone that was heard is told to be one of those that are expected."""
+
+from __future__ import annotations
+
+import pytest
+
+from bench.procedure.kinds.expected import Expected, label, match
+
+
+def tape() -> list[Expected]:
+    """A reference tape as common ones are laid out: level, azimuth, then the response at -20 dB."""
+    sections = [
+        ("level", 315, 0),
+        ("azimuth-10k", 10000, -10),
+        ("r-315", 315, -20),
+        ("r-1k", 1000, -20),
+        ("r-10k", 10000, -20),
+    ]
+    return [Expected(i, hz, -12.0 + db, "response", i) for i, hz, db in sections]
+
+
+def heard(expected: list[Expected], hz: float, dbfs: float) -> str | None:
+    found = match(expected, hz, dbfs)
+    if found is None:
+        return None
+    found.state, found.heard_dbfs = "done", dbfs
+    return found.id
+
+
+def test_all_sections_in_order_on_a_machine_that_is_off_in_speed_and_level() -> None:
+    e = tape()
+    plays = [(321, -16.0), (10200, -26.5), (321, -36.1), (1020, -36.2), (10200, -37.0)]
+    assert [heard(e, *p) for p in plays] == ["level", "azimuth-10k", "r-315", "r-1k", "r-10k"]
+
+
+def test_a_dirty_head_does_not_turn_azimuth_into_response() -> None:
+    e = tape()
+    assert heard(e, 315, -12.0) == "level"
+    assert heard(e, 10000, -34.0) == "azimuth-10k"  # 12 dB of treble lost, just where the response would read
+
+
+def test_started_in_the_middle_of_the_tape() -> None:
+    e = tape()
+    assert heard(e, 315, -32.0) == "r-315"
+    assert heard(e, 1000, -32.0) == "r-1k"
+
+
+def test_wound_back_to_the_level_section() -> None:
+    e = tape()
+    assert [heard(e, 315, -32.0), heard(e, 1000, -32.0), heard(e, 315, -12.0)] == ["r-315", "r-1k", "level"]
+
+
+@pytest.mark.parametrize("hz", [100, 400, 2000])
+def test_a_stranger_is_none_of_them(hz: float) -> None:
+    assert match(tape(), hz, -12.0) is None
+
+
+@pytest.mark.parametrize(
+    ("hz", "db", "words"), [(10000, -20, "10 kHz, -20 dB"), (315, 0, "315 Hz, 0 dB"), (3150, 3, "3.15 kHz, +3 dB")]
+)
+def test_label(hz: float, db: float, words: str) -> None:
+    assert label(hz, db) == words

@@ -1,0 +1,74 @@
+"""The verdict rule: in, out, too close to call, no reading."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bench.measure.names import Reading, no_reading
+from bench.procedure.targets import Band, Target, judge
+
+HALF_DB = Target(unit="dB", tolerance=0.5, source="common practice, no source")
+
+
+def reading(value: float, uncertainty: float | None = 0.1, hz: float | None = None) -> Reading:
+    return Reading("response", "left", value, uncertainty, frequency_hz=hz)
+
+
+@pytest.mark.parametrize(
+    ("value", "word"),
+    [
+        (0.0, "in"),
+        (0.4, "in"),
+        (0.41, "too close to call"),
+        (-0.45, "too close to call"),
+        (0.59, "too close to call"),
+        (0.61, "out"),
+        (-3.0, "out"),
+    ],
+)
+def test_value_with_its_uncertainty_against_the_tolerance(value: float, word: str) -> None:
+    assert judge(reading(value), HALF_DB).word == word
+
+
+def test_without_value_or_uncertainty_there_is_no_verdict() -> None:
+    assert judge(no_reading("response", "left", "silence"), HALF_DB).word == "no reading"
+    assert judge(reading(0.0, None), HALF_DB).word == "no reading"
+
+
+def test_offset_moves_the_target() -> None:
+    verdict = judge(reading(-12.1), HALF_DB, offset=-12.0)
+    assert (verdict.word, verdict.target) == ("in", -12.0)
+
+
+def test_a_bound_can_be_in_but_never_out() -> None:
+    bound = Reading("separation", "left", 9.0, 0.1, bound="at least")
+    assert judge(bound, HALF_DB).word == "too close to call"
+
+
+BANDS = Target(
+    unit="dB",
+    bands=(
+        Band(from_hz=40.0, to_hz=12500.0, tolerance=3.0),
+        Band(from_hz=63.0, to_hz=10000.0, tolerance=2.0),
+    ),
+    source="common practice, no source",
+)
+
+
+@pytest.mark.parametrize(
+    ("hz", "tolerance"), [(40, 3.0), (63, 2.0), (1000, 2.0), (10000, 2.0), (12500, 3.0), (20, None)]
+)
+def test_the_narrowest_band_that_holds_the_frequency_counts(hz: float, tolerance: float | None) -> None:
+    assert BANDS.tolerance_at(hz) == tolerance
+
+
+@given(st.floats(-10, 10), st.floats(0, 5), st.floats(0.01, 5))
+def test_a_verdict_holds_for_every_value_within_the_uncertainty(v: float, u: float, tolerance: float) -> None:
+    word = judge(reading(v, u), Target(unit="dB", tolerance=tolerance, source="-")).word
+    could_be = [v - u, v, v + u]
+    if word == "in":
+        assert all(abs(x) <= tolerance + 1e-9 for x in could_be)
+    if word == "out":
+        assert all(abs(x) > tolerance - 1e-9 for x in could_be)

@@ -1,0 +1,49 @@
+"""What is loaded when: looked at in a process of its own, beside the import contracts."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+HEAVY = ("scipy", "numba", "matplotlib", "jinja2", "sounddevice", "textual")
+
+
+def loaded(statement: str) -> set[str]:
+    code = f"{statement}\nimport sys\nprint(*sorted({{m.split('.')[0] for m in sys.modules}}))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    return set(done.stdout.split())
+
+
+@pytest.mark.parametrize(
+    "module",
+    [
+        "bench.cli",
+        "bench.measure.names",
+        "bench.measure.level",
+        "bench.measure.response",
+        "bench.measure.azimuth",
+        "bench.measure.speed",
+        "bench.measure.meters",
+        "bench.procedure.library",
+        "bench.procedure.runner",
+        "bench.procedure.desk",
+        "bench.session.store",
+        "bench.training.hands",
+    ],
+)
+def test_light_rooms_load_nothing_heavy(module: str) -> None:
+    assert loaded(f"import {module}").isdisjoint(HEAVY)
+
+
+def test_the_first_frame_needs_neither_scipy_nor_numba_nor_matplotlib() -> None:
+    assert loaded("import bench.tui.app").isdisjoint({"scipy", "numba", "matplotlib", "jinja2", "sounddevice"})
+
+
+def test_the_live_port_defers_the_device_library() -> None:
+    assert "sounddevice" not in loaded("import bench.audio.live")
+
+
+def test_a_tone_tracker_that_imported_scipy_would_be_seen() -> None:
+    assert "scipy" in loaded("import bench.measure.names, scipy.signal")
