@@ -48,7 +48,7 @@ def response_svg(table: ResponseTable, name: str) -> str:
     """
     with mpl.rc_context({"svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 8, "svg.hashsalt": name}):
         panels = len(table.channels)
-        drawn = Figure(figsize=(7.1 if panels > 1 else 4.6, 2.35))
+        drawn = Figure(figsize=(7.1 if panels > 1 else 4.6, 2.15))
         FigureCanvasSVG(drawn)
         axes = drawn.subplots(1, panels, sharey=True, squeeze=False)[0]
         low, high = _range(table)
@@ -67,7 +67,7 @@ def response_svg(table: ResponseTable, name: str) -> str:
                     handles.append(handle)
                     labels.append(label)
         drawn.legend(handles, labels, loc="lower center", ncols=4, frameon=False, fontsize=7.5, labelcolor=INK)
-        drawn.subplots_adjust(left=0.045 if panels > 1 else 0.07, right=0.998, top=0.9, bottom=0.235, wspace=0.06)
+        drawn.subplots_adjust(left=0.045 if panels > 1 else 0.07, right=0.998, top=0.9, bottom=0.25, wspace=0.06)
         out = io.StringIO()
         drawn.savefig(out, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     return _inline(out.getvalue(), name, alternative(table))

@@ -1,0 +1,45 @@
+"""`tapebench report`: a session's report, written again."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from bench.problem import Problem
+from bench.session.reader import read_session
+from bench.session.record import FILE_NAME
+from bench.workspace import find_workspace
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """The options."""
+    parser.add_argument("session", metavar="SESSION", help="its folder, or the folder's name under sessions/")
+    parser.add_argument("--text", action="store_true", help="print it as plain text and write nothing")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write report.html and readings.csv again, or print the same as text."""
+    folder = _folder(args.session, args.workspace)
+    if args.text:
+        from bench.session.text import report_text
+
+        sys.stdout.write(report_text(read_session(folder)))
+        return 0
+    from bench.session.report import write_report
+
+    print(write_report(folder))
+    return 0
+
+
+def _folder(session: str, workspace: str | None) -> Path:
+    """The session's folder, from its path, its `session.toml`, or its name."""
+    path = Path(session)
+    if path.name == FILE_NAME:
+        return path.parent
+    if path.is_dir() or path.is_file():
+        return path
+    sessions = find_workspace(Path(workspace) if workspace else None).sessions
+    if (sessions / session).is_dir():
+        return sessions / session
+    raise Problem(f"{session}: no such session; sessions lie in {sessions}")
