@@ -28,7 +28,7 @@ FIRST_SOUND_S = 3.0
 TRIES = 5
 LIST_S = 10.0
 OPEN_S = 20.0
-REOPEN_S = 5.0
+REOPEN_S = 1.5
 DROP_S = 2.0
 _BAD_RATE = -9997
 """PortAudio's paInvalidSampleRate."""

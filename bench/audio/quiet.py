@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import io
 import os
 import sys
 from collections.abc import Iterator
@@ -45,12 +44,7 @@ def kept_off_screen(log: Path) -> Iterator[None]:
     handle = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     os.dup2(handle, 2)
     os.close(handle)
-    ours = io.TextIOWrapper(
-        os.fdopen(terminal, "wb", buffering=0, closefd=False),
-        encoding="utf-8",
-        errors="backslashreplace",
-        write_through=True,
-    )
+    ours = os.fdopen(terminal, "w", encoding="utf-8", errors="backslashreplace", buffering=1, closefd=False)
     sys.__stderr__ = sys.stderr = ours  # type: ignore[misc]
     try:
         yield

@@ -5,7 +5,10 @@ python live_work.py FUNCTION [ARGUMENT…]    prints one JSON object
 
 from __future__ import annotations
 
+import itertools
 import json
+import os
+import signal
 import sys
 import time
 from typing import Any
@@ -16,6 +19,7 @@ from numpy.typing import NDArray
 from bench.audio.live import LivePort
 from bench.audio.port import Block
 from bench.problem import Problem
+from bench.signals.tones import SteadyTone, Tone
 
 RATE = 48000
 
@@ -74,12 +78,205 @@ def loop(seconds: str) -> dict[str, Any]:
         "found_at": blocks[0].start + first - RATE // 10,
         "begins": begins,
         "backlog_s": backlog_s,
-        "gaps": sum(a.start + len(a.samples) != b.start for a, b in zip(blocks, blocks[1:], strict=False)),
+        "gaps": sum(a.start + len(a.samples) != b.start for a, b in itertools.pairwise(blocks)),
         "lost": sum(b.lost for b in blocks),
         "overflows": status.overflows,
         "underflows": status.underflows,
         "closed": port.status.state,
     }
+
+
+def levels(*tones: str) -> dict[str, Any]:
+    """Send each tone (HZ@DBFS) through the deck; the level of each channel that comes back, dBFS."""
+    port = LivePort("pulse")
+    port.open()
+    out = {}
+    for text in tones:
+        hz, dbfs = (float(part) for part in text.split("@"))
+        begins = port.send(SteadyTone(Tone(hz, dbfs), RATE))
+        blocks = [b for b in hear(port, 1.6) if b.start >= begins + RATE // 2]
+        heard = np.concatenate([b.samples for b in blocks])[: RATE // 2]
+        rms = np.sqrt(np.mean(heard**2, axis=0) * 2.0)  # AES17: a full-scale sine is 0 dBFS
+        out[text] = (20.0 * np.log10(rms)).tolist()
+    status = port.status
+    port.close()
+    return {"levels": out, "overflows": status.overflows, "underflows": status.underflows}
+
+
+def taken_away(server: str) -> dict[str, Any]:
+    """Kill the server while a tone is sent; then wait for whoever starts it again, told by a line."""
+    port = LivePort()
+    port.open()
+    port.send(SteadyTone(Tone(1000.0, -20.0), RATE))
+    before = hear(port, 1.0)
+    os.kill(int(server), signal.SIGKILL)
+    seen_s = _wait_for(port, "lost")
+    detail = port.status.detail
+    rest = hear(port, 60.0)
+    while_lost = port.reopen()
+    out_of_sound = time.monotonic()
+    print(json.dumps("lost"), flush=True)
+    sys.stdin.readline()
+    tries = 0
+    while not port.reopen() and tries < 20:
+        tries += 1
+        time.sleep(0.2)
+    gap_s = time.monotonic() - out_of_sound
+    after = hear(port, 2.0)
+    heard = np.concatenate([b.samples for b in after])[-RATE:]
+    last = (before + rest)[-1]
+    port.close()
+    return {
+        "seen_s": seen_s,
+        "detail": detail,
+        "reopened_while_dead": while_lost,
+        "tries": tries,
+        "gap_s": gap_s,
+        "start_gap_s": (after[0].start - last.start - len(last.samples)) / RATE,
+        "lost_s": after[0].lost / RATE,
+        "later_lost": sum(b.lost for b in after[1:]),
+        "level": float(20.0 * np.log10(np.sqrt(np.mean(heard[:, 0] ** 2) * 2.0))),
+        "state": port.status.state,
+    }
+
+
+def frozen(server: str) -> dict[str, Any]:
+    """Freeze the server, try to reopen, thaw it, and go on; freeze it again and leave."""
+    port = LivePort()
+    port.open()
+    hear(port, 0.5)
+    os.kill(int(server), signal.SIGSTOP)
+    seen_s = _wait_for(port, "stalled")
+    hear(port, 60.0)
+    began = time.monotonic()
+    while_frozen = port.reopen()
+    first_s = time.monotonic() - began
+    began = time.monotonic()
+    again = port.reopen()
+    second_s = time.monotonic() - began
+    os.kill(int(server), signal.SIGCONT)
+    back_s = None
+    began = time.monotonic()
+    while time.monotonic() - began < 20.0:
+        if port.reopen():
+            back_s = time.monotonic() - began
+            break
+        time.sleep(0.2)
+    after = hear(port, 0.5)
+    os.kill(int(server), signal.SIGSTOP)
+    began = time.monotonic()
+    port.close()
+    return {
+        "seen_s": seen_s,
+        "reopened_while_frozen": [while_frozen, again],
+        "first_s": first_s,
+        "second_s": second_s,
+        "back_s": back_s,
+        "frames_after": sum(len(b.samples) for b in after),
+        "lost_s": after[0].lost / RATE if after else None,
+        "close_s": time.monotonic() - began,
+    }
+
+
+def held_up() -> dict[str, Any]:
+    """This process stands still for half a second, callback and all: a dropout that must be counted and said."""
+    port = LivePort()
+    port.open()
+    blocks = hear(port, 0.5)
+    os.system(f"(sleep 0.5; kill -CONT {os.getpid()}) & kill -STOP {os.getpid()}")  # noqa: S605
+    blocks += hear(port, 1.0)
+    status = port.status
+    port.close()
+    jumps = [b.start - a.start - len(a.samples) for a, b in itertools.pairwise(blocks)]
+    return {
+        "flags": status.overflows + status.underflows,
+        "jumps": sum(jumps),
+        "lost": sum(b.lost for b in blocks[1:]),
+    }
+
+
+def full_queue() -> dict[str, Any]:
+    """Nobody reads for longer than the queue holds; `room_s` is made short so that it need not take as long."""
+    port = LivePort()
+    port._room = 50
+    port.open()
+    time.sleep(2.0)
+    status = port.status
+    blocks = hear(port, 2.0)
+    port.close()
+    return {
+        "backlog_s": status.backlog_s,
+        "overflows": status.overflows,
+        "lost": [b.lost for b in blocks if b.lost],
+        "jumps": [j for a, b in itertools.pairwise(blocks) if (j := b.start - a.start - len(a.samples))],
+    }
+
+
+def broken_source() -> dict[str, Any]:
+    """A source that fails while it is rendered ahead: silence, and the port says so."""
+
+    class Broken(Noise):
+        def render(self, start: int, frames: int) -> NDArray[np.float64]:
+            if start > RATE:
+                raise ValueError("no more")
+            return super().render(start, frames)
+
+    port = LivePort()
+    port.open()
+    port.send(Broken(10.0))
+    hear(port, 1.5)
+    status = port.status
+    port.close()
+    return {"state": status.state, "detail": status.detail}
+
+
+def broken_callback() -> dict[str, Any]:
+    """What fails in the callback is stored and shown, not printed."""
+    port = LivePort()
+    port.open()
+    port.outgoing.take = lambda: 1 / 0  # type: ignore[method-assign, assignment, return-value]
+    seen_s = _wait_for(port, "lost")
+    status = port.status
+    port.close()
+    return {"seen_s": seen_s, "detail": status.detail}
+
+
+def wrong(device: str, rate: str) -> dict[str, Any]:
+    """Open what can't be opened."""
+    LivePort(device, int(rate)).open()
+    return {"problem": None}
+
+
+def dumb() -> dict[str, Any]:
+    """Without the library."""
+    import ctypes.util
+
+    ctypes.util.find_library = lambda name: None  # type: ignore[assignment]
+    LivePort().open()
+    return {"problem": None}
+
+
+def silences() -> dict[str, Any]:
+    """A tone, stopped in its midst, another: the largest step between samples beside that of the tones."""
+    port = LivePort()
+    port.open()
+    port.send(SteadyTone(Tone(500.0, -6.0), RATE))
+    blocks = hear(port, 0.7)
+    port.send(SteadyTone(Tone(300.0, -6.0), RATE))
+    blocks += hear(port, 0.7)
+    port.send(None)
+    blocks += hear(port, 0.7)
+    port.close()
+    heard = np.concatenate([b.samples for b in blocks])[:, 0]
+    steepest = 10.0 ** (-6.0 / 20.0) * 2.0 * np.pi * 500.0 / RATE
+    return {"step": float(np.abs(np.diff(heard)).max() / steepest), "last": float(np.abs(heard[-RATE // 10 :]).max())}
+
+
+def _wait_for(port: LivePort, state: str) -> float:
+    began = time.monotonic()
+    while port.status.state != state and time.monotonic() - began < 5.0:
+        time.sleep(0.01)
+    return time.monotonic() - began
 
 
 def main() -> None:

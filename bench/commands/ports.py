@@ -1,0 +1,46 @@
+"""`tapebench ports`: the sound devices there are, or why there are none."""
+
+from __future__ import annotations
+
+import argparse
+import json
+
+from bench.audio.devices import NO_DEVICE, Device
+from bench.audio.quiet import hushed
+from bench.problem import Problem
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Say what the command takes."""
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """List the devices. That there are none is an answer too: exit 0."""
+    found, reason = _devices()
+    if args.json:
+        print(json.dumps({"devices": [d.as_json() for d in found], "reason": reason}, ensure_ascii=False))
+    elif reason is not None:
+        print(reason)
+    else:
+        for device in found:
+            print(_line(device))
+    return 0
+
+
+def _devices() -> tuple[tuple[Device, ...], str | None]:
+    from bench.audio.live import devices
+
+    try:
+        with hushed():
+            found = devices()
+    except Problem as problem:
+        return (), problem.sentence
+    return found, None if found else NO_DEVICE
+
+
+def _line(device: Device) -> str:
+    chosen = [word for word, is_it in (("in", device.default_input), ("out", device.default_output)) if is_it]
+    usual = f", default {' and '.join(chosen)}" if chosen else ""
+    channels = f"{device.inputs} in, {device.outputs} out"
+    return f"{device.name}: {channels}, {device.sample_rate} Hz by itself, {device.system}{usual}"
