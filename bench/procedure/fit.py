@@ -111,7 +111,8 @@ def _target(
     if target is None:
         yield Wrong(at, f"the {sheet} sheet has no target {shown(key)}", did_you_mean(key, sheets[sheet]), ("target",))
         return
-    if target.unit != unit:
+    # A level target is relative to what the section or the tone should give, so it is told in dB.
+    if target.unit != unit and (target.unit, unit) != ("dB", "dBFS"):
         said = f"{shown(name)} is in {shown(target.unit)}, what is judged here is in {shown(unit)}"
         yield Wrong(at, said, f"name a target in {unit}", ("target", "targets", "quantity", "unit"))
         return
