@@ -1,0 +1,81 @@
+"""Filters made from a response: zero-phase for what tape and head lose, minimum-phase for amplifiers."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.practice.kernels import one_pole
+
+Floats = NDArray[np.float64]
+
+RATE = 48000
+CHUNK = 960
+"""Frames that the machine works on at once, whatever blocks it is fed with: 20 ms."""
+_FFT = 2048
+_DESIGN = 8192
+LONG, SHORT = 1024, 256
+"""Taps. A filter holds 1089: one long one, or a zero-phase and a minimum-phase one that share them."""
+FREQUENCIES = np.maximum(np.fft.rfftfreq(_DESIGN, 1 / RATE), 1e-3)
+"""Where a response is asked for, Hz."""
+
+
+def zero_phase(response_db: Floats, taps: int = LONG) -> Floats:
+    """Taps, later by half their number, whose response has this magnitude at `FREQUENCIES` and no phase."""
+    impulse = np.fft.irfft(10 ** (np.maximum(response_db, -200) / 20), _DESIGN)
+    return np.asarray(np.roll(impulse, taps // 2)[: taps + 1])
+
+
+def minimum_phase(response_db: Floats, taps: int = LONG) -> Floats:
+    """Taps whose response has this magnitude at `FREQUENCIES` and the least phase that goes with it."""
+    cepstrum = np.fft.irfft(np.maximum(response_db, -200) * (np.log(10) / 20), _DESIGN)
+    fold = np.zeros(_DESIGN)
+    fold[0], fold[_DESIGN // 2] = 1, 1
+    fold[1 : _DESIGN // 2] = 2
+    impulse = np.fft.irfft(np.exp(np.fft.rfft(cepstrum * fold)), _DESIGN)
+    return np.asarray(impulse[:taps])
+
+
+class Fir:
+    """A filter for both channels that can be changed while it runs: the old one fades into the new."""
+
+    def __init__(self) -> None:
+        self._past = np.zeros((2, _FFT - CHUNK))
+        self._response: NDArray[np.complex128] | None = None
+        self._old: NDArray[np.complex128] | None = None
+        self._fade = np.linspace(0, 1, CHUNK)
+
+    def set(self, left: Floats, right: Floats) -> None:
+        """Take these taps from the next chunk on; at most 1089."""
+        taps = np.zeros((2, _FFT))
+        taps[0, : left.size], taps[1, : right.size] = left, right
+        self._old, self._response = self._response, np.fft.rfft(taps)
+
+    def run(self, signal: Floats) -> Floats:
+        """Filter a chunk, shape (2, CHUNK)."""
+        if self._response is None:
+            raise RuntimeError("a filter without taps")
+        whole = np.concatenate((self._past, signal), axis=1)
+        self._past = whole[:, CHUNK:]
+        spectrum = np.fft.rfft(whole)
+        out = np.fft.irfft(spectrum * self._response)[:, -CHUNK:]
+        if self._old is not None:
+            before = np.fft.irfft(spectrum * self._old)[:, -CHUNK:]
+            out = before + self._fade * (out - before)
+            self._old = None
+        return np.asarray(out)
+
+
+class Shelf:
+    """A one-pole low-frequency shelf (s + zero) / (s + pole), 0 dB at high frequencies; corners in Hz."""
+
+    def __init__(self, zero_hz: float, pole_hz: float) -> None:
+        k = 2 * RATE
+        zero, pole = 2 * np.pi * zero_hz, 2 * np.pi * pole_hz
+        self._b0, self._b1 = (k + zero) / (k + pole), (zero - k) / (k + pole)
+        self._a1 = (pole - k) / (k + pole)
+        self._state = np.zeros((2, 2))
+
+    def run(self, signal: Floats) -> None:
+        """Filter a chunk in place, shape (2, frames)."""
+        one_pole(signal, self._b0, self._b1, self._a1, self._state)

@@ -1,0 +1,97 @@
+"""What runs over every sample: interpolation on the tape's own grid, one-pole sections."""
+
+from __future__ import annotations
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Track = NDArray[np.float32]
+
+HALF = 16
+"""Samples on either side that an interpolation needs."""
+PHASES = 256
+
+
+def _table() -> Floats:
+    """Windowed sinc at `PHASES` + 1 fractions of a sample: flat within 0.001 dB to 20 kHz at 48 kHz."""
+    fraction = np.arange(PHASES + 1)[:, None] / PHASES
+    distance = np.arange(-HALF + 1, HALF + 1)[None, :] - fraction
+    inside = np.clip(1 - (distance / HALF) ** 2, 0, 1)
+    beta = 8.0
+    table = np.sinc(distance) * np.i0(beta * np.sqrt(inside)) / np.i0(beta)
+    return np.ascontiguousarray(table / table.sum(axis=1, keepdims=True))
+
+
+TABLE = _table()
+
+
+@numba.njit(cache=True, nogil=True, fastmath={"contract", "reassoc"})  # type: ignore[untyped-decorator, unused-ignore]
+def read_track(track: Track, positions: Floats, out: Floats) -> None:
+    """Interpolate a track of a tape that begins again at its end, at any positions (samples)."""
+    length = track.size
+    for i in range(positions.size):
+        whole = int(np.floor(positions[i]))
+        place = (positions[i] - whole) * PHASES
+        phase = min(int(place), PHASES - 1)
+        part = place - phase
+        first = (whole - HALF + 1) % length
+        total = 0.0
+        if first + 2 * HALF <= length:
+            for j in range(2 * HALF):
+                weight = TABLE[phase, j] + part * (TABLE[phase + 1, j] - TABLE[phase, j])
+                total += weight * track[first + j]
+        else:
+            for j in range(2 * HALF):
+                weight = TABLE[phase, j] + part * (TABLE[phase + 1, j] - TABLE[phase, j])
+                total += weight * track[(first + j) % length]
+        out[i] = total
+
+
+@numba.njit(cache=True, nogil=True, fastmath={"contract", "reassoc"})  # type: ignore[untyped-decorator, unused-ignore]
+def write_track(track: Track, signal: Floats, positions: Floats, moments: Floats, kept: float) -> None:
+    """Write a signal onto the whole samples of a track.
+
+    The tape stands at `positions` when `moments` (samples of the signal) are at the head; both rise. `kept` of what
+    was there before stays.
+    """
+    length = track.size
+    grid = int(np.ceil(positions[0]))
+    for i in range(positions.size - 1):
+        step = (moments[i + 1] - moments[i]) / (positions[i + 1] - positions[i])
+        while grid < positions[i + 1]:
+            moment = moments[i] + (grid - positions[i]) * step
+            whole = int(np.floor(moment))
+            place = (moment - whole) * PHASES
+            phase = min(int(place), PHASES - 1)
+            part = place - phase
+            total = 0.0
+            for j in range(2 * HALF):
+                weight = TABLE[phase, j] + part * (TABLE[phase + 1, j] - TABLE[phase, j])
+                total += weight * signal[whole - HALF + 1 + j]
+            at = grid % length
+            track[at] = total + kept * track[at]
+            grid += 1
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
+def one_pole(signal: Floats, b0: float, b1: float, a1: float, state: Floats) -> None:
+    """Filter each row in place: y[n] = b0 x[n] + b1 x[n-1] − a1 y[n-1]; `state` holds x and y of each row."""
+    for channel in range(signal.shape[0]):
+        x1, y1 = state[channel, 0], state[channel, 1]
+        for i in range(signal.shape[1]):
+            x = signal[channel, i]
+            y1 = b0 * x + b1 * x1 - a1 * y1
+            x1 = x
+            signal[channel, i] = y1
+        state[channel, 0], state[channel, 1] = x1, y1
+
+
+def warm() -> None:
+    """Compile everything now, so that no stream waits for it."""
+    track = np.zeros(4 * HALF, dtype=np.float32)
+    positions = np.arange(3.0)
+    read_track(track, positions, np.zeros(3))
+    write_track(track, np.zeros(8 * HALF), positions, positions + 4 * HALF, 0.0)
+    one_pole(np.zeros((2, 4)), 1.0, 0.0, 0.0, np.zeros((2, 2)))

@@ -1,0 +1,284 @@
+"""The practice machine: a recorder that behaves like one, with hands to act on it and sound going through it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.audio.port import Loaded, TrimmerInfo
+from bench.practice import kernels
+from bench.practice.facts import FaultFacts, MachineFacts, ReferenceFacts, TapeFacts
+from bench.practice.filters import CHUNK, RATE
+from bench.practice.physics import TAPE_TYPES, Condition, tape_physics
+from bench.practice.recording import RecordSetting, RecordSide
+from bench.practice.replaying import Hiss, ReplaySetting, ReplaySide
+from bench.practice.tapes import ReferenceTape, WorkTape
+from bench.practice.transport import Transport
+from bench.practice.trimmers import draw, names
+from bench.problem import Problem
+from bench.tape.geometry import delay_us
+
+Floats = NDArray[np.float64]
+
+SIDES = ("left", "right")
+POSITIONS = {"transport": ("stop", "play", "record"), "monitor": ("tape", "source")}
+
+
+class PracticeMachine:
+    """A recorder with trimmers, tapes and faults, at 48 kHz.
+
+    It works on chunks of 20 ms whatever blocks it is fed with, so its output comes one chunk late and is the same
+    samples for the same seed however the input is split. Whatever hands do takes effect at the next chunk.
+    """
+
+    rate = RATE
+
+    def __init__(
+        self,
+        machine: MachineFacts,
+        work_tape: TapeFacts,
+        reference: ReferenceFacts,
+        *,
+        seed: int,
+        faults: Sequence[FaultFacts] = (),
+        misadjustment: float = 1.0,
+        tape_minutes: float = 10.0,
+    ) -> None:
+        if machine.heads not in (2, 3):
+            raise Problem(f"{machine.name}: a machine has 2 or 3 heads, not {machine.heads}")
+        if work_tape.iec_type not in TAPE_TYPES:
+            raise Problem(f"{work_tape.name}: iec_type must be one of {', '.join(TAPE_TYPES)}")
+        self._facts = machine
+        self._condition = Condition(machine, tuple(faults))
+        physics, figures = self._condition.now, tape_physics(work_tape)
+        self._trimmers = draw(physics, machine.heads, seed, misadjustment)
+        self._transport = Transport(physics, machine.speed_mm_s, seed)
+        self._work, self._reference = WorkTape(tape_minutes), ReferenceTape(reference, machine)
+        self._record_side = RecordSide(machine, physics, work_tape, figures, reference.level_hz)
+        self._replay_side = ReplaySide(machine, reference.level_hz)
+        self._hiss = Hiss(machine, work_tape.iec_type, figures.noise_db, reference.level_hz)
+        self._rng = np.random.Generator(np.random.SFC64([seed, 0x51]))
+        self._tape: Literal["none", "reference", "work"] = "none"
+        self._transport_at, self._monitor = "stop", "tape"
+        self._chunk = 0
+        self._running = 0.0
+        self._angles = (0.0, 0.0)
+        self._heard = np.zeros((0, 2))
+        self._ready = np.zeros((CHUNK, 2))
+        distance = physics.head_distance_mm if machine.heads == 3 else 0.0
+        self._head_distance = distance / machine.speed_mm_s * RATE
+        if machine.heads == 3 and self._head_distance < 8 * kernels.HALF:
+            raise Problem(f"{machine.name}: practice.head_distance_mm is too short for three heads at this speed")
+
+    @classmethod
+    def build(
+        cls,
+        machine: MachineFacts,
+        work_tape: TapeFacts,
+        reference: ReferenceFacts,
+        *,
+        seed: int,
+        faults: Sequence[FaultFacts] = (),
+        misadjustment: float = 1.0,
+        tape_minutes: float = 10.0,
+    ) -> PracticeMachine:
+        """A machine as its sheets describe it, misadjusted as the seed has it.
+
+        Args:
+            machine: the recorder.
+            work_tape: what is recorded on.
+            reference: the reference tape.
+            seed: draws misadjustments, trimmers, phases and noise.
+            faults: physical changes, each of figures of its own.
+            misadjustment: 1 for trimmers off by up to 6 dB, 0 for a machine that is right but for its faults.
+            tape_minutes: length of the work tape.
+
+        Raises:
+            Problem: a figure that the practice machine does not know or that can't be.
+        """
+        return cls(
+            machine,
+            work_tape,
+            reference,
+            seed=seed,
+            faults=faults,
+            misadjustment=misadjustment,
+            tape_minutes=tape_minutes,
+        )
+
+    # What hands do
+
+    def clean(self) -> None:
+        """Clean heads, capstan, pinch roller and guides."""
+        self._mend(self._condition.clean)
+
+    def demagnetise(self) -> None:
+        """Demagnetise heads and guides."""
+        self._mend(self._condition.demagnetise)
+
+    def _mend(self, act: object) -> None:
+        before = self._condition.now
+        act()  # type: ignore[operator]
+        after = self._condition.now
+        for name, (_, key) in names(self._facts.heads).items():
+            self._trimmers[name].shift(getattr(after, key) - getattr(before, key))
+
+    def load(self, tape: Literal["none", "reference", "work"]) -> None:
+        """Thread a tape, or none; the transport stops. The reference tape comes wound to its start."""
+        if tape not in ("none", "reference", "work"):
+            raise Problem(f"there is no tape called {tape}: reference, work or none")
+        self._transport_at, self._tape = "stop", tape
+        if tape == "reference":
+            self._reference.rewind(None)
+
+    def rewind(self, section: str | None = None) -> None:
+        """To the start, or to a section of the reference tape, which then repeats without a pause."""
+        if self._tape == "reference":
+            self._reference.rewind(section)
+        elif section is not None:
+            raise Problem(f"there is no section {section}: the reference tape is not on the machine")
+        else:
+            self._work.position = 0.0
+
+    def switch(self, control: str, position: str) -> None:
+        """Set `transport` to stop, play or record, `monitor` to tape or source."""
+        if control not in POSITIONS:
+            raise Problem(f"the practice machine has no control {control}; it has {', '.join(POSITIONS)}")
+        if position not in POSITIONS[control]:
+            raise Problem(f"{control} has no position {position}; it has {', '.join(POSITIONS[control])}")
+        if position == "record" and self._tape != "work":
+            there = "no tape is" if self._tape == "none" else "the reference tape is"
+            raise Problem(f"{there} on the machine: load the work tape before recording")
+        if control == "transport":
+            self._transport_at = position
+        else:
+            self._monitor = position
+
+    def turn(self, trimmer: str, degrees: float) -> None:
+        """Turn a trimmer, positive clockwise, as far as its stop."""
+        if trimmer not in self._trimmers:
+            raise Problem(f"there is no trimmer {trimmer}; there are {', '.join(self._trimmers)}")
+        self._trimmers[trimmer].turn(degrees)
+
+    def trimmers(self) -> tuple[TrimmerInfo, ...]:
+        """The trimmers, as hands see them."""
+        return tuple(t.info() for t in self._trimmers.values())
+
+    @property
+    def loaded(self) -> Loaded:
+        """What is threaded."""
+        return Loaded(self._tape, self._reference.section if self._tape == "reference" else None)
+
+    def truth(self) -> dict[str, float]:
+        """How far each trimmer is from right, for tests: dB, minutes of arc, % for speed."""
+        return {name: trimmer.error for name, trimmer in self._trimmers.items()}
+
+    # What sound does
+
+    def process(self, incoming: Floats) -> Floats:
+        """Take in what is sent and give what comes out: both shape (n, 2), full scale ±1, any n."""
+        self._heard = np.concatenate((self._heard, incoming))
+        made = [self._ready]
+        while len(self._heard) >= CHUNK:
+            made.append(self._one_chunk(self._heard[:CHUNK].T).T)
+            self._heard = self._heard[CHUNK:]
+        ready = np.concatenate(made)
+        self._ready = ready[len(incoming) :]
+        return ready[: len(incoming)]
+
+    def _error(self, title: str, side: str = "") -> float:
+        return self._trimmers[f"{title} {side}".strip()].error
+
+    def _one_chunk(self, sent: Floats) -> Floats:
+        physics = self._condition.now
+        for trimmer in self._trimmers.values():
+            trimmer.settle(CHUNK / RATE)
+        white = self._rng.standard_normal((4, CHUNK))
+        source = sent / 10 ** (self._facts.send_dbfs / 20)
+        flux = self._from_tape(source) + self._hiss.run(white[:2]) * 10 ** (0.3 * physics.magnetised)
+        # A reference tape drives both tracks: the machine's level holds with their crosstalk in it.
+        crosstalk = 10 ** (physics.crosstalk_db / 20)
+        flux = (flux + crosstalk * flux[::-1]) / (1 + crosstalk)
+        running = float(self._transport_at != "stop" and self._tape != "none")
+        flux = flux * np.linspace(self._running, running, CHUNK)
+        self._running = running
+        out = self._replay_side.run(flux)
+        if self._monitor == "source" or (self._facts.heads == 2 and self._transport_at == "record"):
+            out = source.copy()
+        out += 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * white[2:]
+        out += self._hum(physics.hum_hz, 10 ** (physics.hum_db / 20))
+        self._chunk += 1
+        return np.clip(out * 10 ** (self._facts.replay_dbfs / 20), -1.0, 1.0)
+
+    def _hum(self, mains_hz: float, amplitude: float) -> Floats:
+        turns = 2 * np.pi * mains_hz / RATE * (self._chunk * CHUNK + np.arange(CHUNK))
+        return np.asarray(amplitude * (0.8 * np.sin(turns) + 0.4 * np.sin(2 * turns + 1) + 0.4 * np.sin(3 * turns + 2)))
+
+    def _from_tape(self, source: Floats) -> Floats:
+        """Move the tape on, record on it if that is what it does, and give the flux at the replay head."""
+        self._set_record_side()
+        flux = self._record_side.run(source)
+        three = self._facts.heads == 3
+        weave = self._transport.weave(self._condition.now, self._chunk)
+        replay = self._error("replay azimuth") + weave
+        record = self._error("record azimuth") + weave if three else replay
+        before, self._angles = self._angles, (replay, record)
+        tape = self._work if self._tape == "work" else self._reference
+        if self._transport_at == "stop" or self._tape == "none":
+            self._set_replay_side(replay)
+            return np.zeros((2, CHUNK))
+        self._transport.position = tape.position
+        positions = self._transport.advance(self._condition.now, self._chunk, self._error("speed"))
+        tape.position = self._transport.position
+        if isinstance(tape, WorkTape):
+            if self._transport_at == "record":
+                kept = 10 ** (self._condition.now.erase_db / 20)
+                # The head's angle puts the right channel as much earlier on the tape as it will read it late.
+                shifts = (-self._late(before[1]), -self._late(record))
+                tape.record(flux, positions, shifts, record, kept)
+            positions = positions - self._head_distance
+            self._set_replay_side(replay - tape.azimuth_at(positions[0]))
+        else:
+            self._set_replay_side(replay)
+        half = np.linspace(self._late(before[0]) / 2, self._late(replay) / 2, CHUNK)
+        return tape.read(positions[:-1] + half, positions[:-1] - half)
+
+    def _late(self, azimuth_arcmin: float) -> float:
+        """By how much the right channel is late at an angle, samples on the tape."""
+        microseconds = delay_us(azimuth_arcmin, self._facts.track_spacing_mm, self._facts.speed_mm_s)
+        return float(microseconds) * 1e-6 * RATE
+
+    def _set_record_side(self) -> None:
+        physics = self._condition.now
+        head = "record" if self._facts.heads == 3 else "replay"
+        left, right = (
+            RecordSetting(
+                self._error("record level", side),
+                self._error("record equalisation", side),
+                self._error("bias", side),
+                getattr(physics, f"{head}_dirt_{side}_um"),
+                physics.magnetised,
+            )
+            for side in SIDES
+        )
+        self._record_side.set(left, right)
+
+    def _set_replay_side(self, azimuth_arcmin: float) -> None:
+        physics = self._condition.now
+        # The loss moves by less than 0.01 dB within this step; the delay between channels is exact elsewhere.
+        azimuth = round(azimuth_arcmin * 10) / 10
+        left, right = (
+            ReplaySetting(
+                self._error("replay level", side),
+                self._error("replay equalisation", side),
+                physics.replay_t1_us or self._facts.equalisation_us[0],
+                azimuth,
+                getattr(physics, f"replay_dirt_{side}_um"),
+                physics.magnetised,
+            )
+            for side in SIDES
+        )
+        self._replay_side.set(physics, left, right)

@@ -1,0 +1,92 @@
+"""From the flux on the tape to the line output."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.practice.facts import MachineFacts
+from bench.practice.filters import FREQUENCIES, LONG, RATE, SHORT, Fir, Shelf, minimum_phase, zero_phase
+from bench.practice.media import MEDIA, noise_shape_db
+from bench.practice.physics import MachinePhysics
+from bench.practice.recording import LOWEST_HZ, long_time_constant
+from bench.tape.equalisation import flux_level_db
+from bench.tape.losses import azimuth_loss_db, gap_loss_db, spacing_loss_db
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class ReplaySetting:
+    """How one channel's replay side stands now."""
+
+    level_db: float
+    equalisation_db: float
+    """Of the high-frequency end."""
+    t1_us: float
+    azimuth_arcmin: float
+    """Between the head and the recording."""
+    dirt_um: float
+    remanence: float
+
+
+class ReplaySide:
+    """Replay head and amplifiers of both channels."""
+
+    def __init__(self, machine: MachineFacts, reference_hz: float) -> None:
+        self._speed, self._reference_hz = machine.speed_mm_s, reference_hz
+        t1_us, t2_us = machine.equalisation_us
+        corner = long_time_constant(t2_us)
+        self._shelf = Shelf(LOWEST_HZ, corner) if t2_us > 0 else None
+        self._shelf_db = 10 * np.log10(1 + (corner / reference_hz) ** 2) if t2_us > 0 else 0.0
+        self._t1_db = float(flux_level_db(reference_hz, t1_us))
+        self._fir = Fir()
+        self._settings: tuple[ReplaySetting, ReplaySetting] | None = None
+        self._physics = MachinePhysics()
+
+    def set(self, physics: MachinePhysics, left: ReplaySetting, right: ReplaySetting) -> None:
+        """Take these settings from the next chunk on."""
+        if (left, right) == self._settings and physics == self._physics:
+            return
+        self._settings, self._physics = (left, right), physics
+        self._fir.set(*(self._taps(s) for s in (left, right)))
+
+    def _taps(self, setting: ReplaySetting) -> Floats:
+        physics, speed = self._physics, self._speed
+        lost = (
+            spacing_loss_db(FREQUENCIES, speed, setting.dirt_um + 0.02 * setting.remanence)
+            + gap_loss_db(FREQUENCIES, speed, physics.replay_gap_um)
+            - np.maximum(gap_loss_db(FREQUENCIES, speed, physics.replay_gap_made_good_um), -20.0)
+            + azimuth_loss_db(FREQUENCIES, speed, physics.track_width_mm, setting.azimuth_arcmin)
+        )
+        t1_us = setting.t1_us * 10 ** (setting.equalisation_db / 20)
+        amplifier = self._t1_db - flux_level_db(FREQUENCIES, t1_us) + self._shelf_db + setting.level_db
+        return np.convolve(zero_phase(lost, LONG - SHORT), minimum_phase(amplifier, SHORT))
+
+    def run(self, flux: Floats) -> Floats:
+        """Output of a chunk, re the reference level. Shape (2, n)."""
+        out = self._fir.run(flux)
+        if self._shelf is not None:
+            self._shelf.run(out)
+        return out
+
+
+class Hiss:
+    """Flux noise of a tape, the same spectrum whatever the block size."""
+
+    def __init__(self, machine: MachineFacts, iec_type: str, noise_db: float, reference_hz: float) -> None:
+        t1_us, t2_us = machine.equalisation_us
+        shape = noise_shape_db(FREQUENCIES, machine.speed_mm_s, MEDIA[iec_type])
+        behind = shape - flux_level_db(FREQUENCIES, t1_us, t2_us) + flux_level_db(reference_hz, t1_us, t2_us)
+        band = (FREQUENCIES >= 22.4) & (FREQUENCIES <= 22400)
+        # White noise of unit variance has this much power in the band; a reference tone has 1/2.
+        power = float(np.mean(10 ** (behind[band] / 10)) * (22400 - 22.4) / (RATE / 2))
+        taps = minimum_phase(shape + noise_db - 10 * np.log10(2 * power))
+        self._fir = Fir()
+        self._fir.set(taps, taps)
+
+    def run(self, white: Floats) -> Floats:
+        """Flux noise of a chunk from white noise of unit variance, re the reference fluxivity."""
+        return self._fir.run(white)

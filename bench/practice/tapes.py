@@ -1,0 +1,116 @@
+"""The two tapes: a work tape that remembers, and a reference tape that was recorded elsewhere."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.practice.facts import MachineFacts, ReferenceFacts
+from bench.practice.filters import CHUNK, RATE
+from bench.practice.kernels import HALF, read_track, write_track
+from bench.problem import Problem
+from bench.tape.equalisation import flux_re_db
+from bench.tape.fluxivity import by_method, ratio_db
+
+Floats = NDArray[np.float64]
+
+GAP_S = 1.5
+"""Silence between the sections of the reference tape."""
+_LEAD = 4 * HALF
+_LOG = RATE // 10
+
+
+class WorkTape:
+    """Remembers what was recorded on it; when it runs out it begins again."""
+
+    def __init__(self, minutes: float) -> None:
+        length = int(minutes * 60) * RATE
+        self._flux = np.zeros((2, length), dtype=np.float32)
+        self._azimuth = np.zeros(length // _LOG)
+        self._past = np.zeros((2, _LEAD))
+        self.position = 0.0
+
+    def record(self, flux: Floats, positions: Floats, shifts: tuple[float, float], azimuth: float, kept: float) -> None:
+        """Write a chunk.
+
+        Args:
+            flux: shape (2, CHUNK).
+            positions: where the tape stands, CHUNK + 1 of them.
+            shifts: how much later on the tape the right channel lies than the left, at the chunk's start and end.
+            azimuth: angle at which it is recorded, minutes of arc.
+            kept: how much stays of what was there.
+        """
+        signal = np.concatenate((self._past, flux), axis=1)
+        self._past = signal[:, -_LEAD:]
+        moments = _LEAD - 2 * HALF + np.arange(positions.size)
+        late = np.linspace(*shifts, positions.size) / 2
+        write_track(self._flux[0], signal[0], positions, moments + late, kept)
+        write_track(self._flux[1], signal[1], positions, moments - late, kept)
+        first, last = int(positions[0]) // _LOG, int(positions[-1]) // _LOG
+        self._azimuth[np.arange(first, last + 1) % self._azimuth.size] = azimuth
+
+    def read(self, left: Floats, right: Floats) -> Floats:
+        """Flux at these positions of each track, shape (2, n)."""
+        out = np.empty((2, left.size))
+        read_track(self._flux[0], left, out[0])
+        read_track(self._flux[1], right, out[1])
+        return out
+
+    def azimuth_at(self, position: float) -> float:
+        """The angle at which this place was recorded, minutes of arc."""
+        return float(self._azimuth[int(position // _LOG) % self._azimuth.size])
+
+
+class ReferenceTape:
+    """Its sections in order, with silence between them; or one section that repeats."""
+
+    def __init__(self, facts: ReferenceFacts, machine: MachineFacts) -> None:
+        if abs(facts.speed_mm_s / machine.speed_mm_s - 1) > 0.005:
+            raise Problem(
+                f"{facts.name} is for {facts.speed_mm_s:g} mm/s and {machine.name} runs at {machine.speed_mm_s:g}: "
+                "choose a reference tape of that speed"
+            )
+        flux, _ = by_method(facts.fluxivity, machine.fluxivity.method)
+        at_0_db = ratio_db(flux, machine.fluxivity)
+        hz = np.array([s.hz for s in facts.sections])
+        level = np.array([s.db + s.recorded_error_db for s in facts.sections])
+        level += at_0_db + flux_re_db(hz, facts.level_hz, *facts.equalisation_us)
+        self._hz, self._amplitude = hz, 10 ** (level / 20)
+        lengths = np.array([s.seconds for s in facts.sections])
+        self._starts = (np.cumsum(lengths + GAP_S) - lengths) * RATE
+        self._ends = self._starts + lengths * RATE
+        self._ids = [s.id for s in facts.sections]
+        self._name = facts.name
+        self._repeats: int | None = None
+        self.position = 0.0
+
+    def rewind(self, section: str | None) -> None:
+        """To the start, or to a section that repeats from now on."""
+        if section is not None and section not in self._ids:
+            raise Problem(f"{self._name} has no section {section}; it has {', '.join(self._ids)}")
+        self._repeats = None if section is None else self._ids.index(section)
+        self.position = 0.0
+
+    @property
+    def section(self) -> str | None:
+        """The section that repeats."""
+        return None if self._repeats is None else self._ids[self._repeats]
+
+    def read(self, left: Floats, right: Floats) -> Floats:
+        """Flux at these positions of each track, re the machine's reference fluxivity, shape (2, n)."""
+        if self._repeats is not None:
+            return self._tone(self._repeats, left, right)
+        out = np.zeros((2, left.size))
+        first = max(0, int(np.searchsorted(self._starts, left[0] - CHUNK)) - 1)
+        for index in range(first, len(self._ids)):
+            if self._starts[index] > left[-1] + CHUNK:
+                break
+            tone = self._tone(index, left, right)
+            for channel, positions in enumerate((left, right)):
+                inside = (positions >= self._starts[index]) & (positions < self._ends[index])
+                out[channel, inside] = tone[channel, inside]
+        return out
+
+    def _tone(self, index: int, left: Floats, right: Floats) -> Floats:
+        turn = 2 * np.pi * self._hz[index] / RATE
+        return np.asarray(self._amplitude[index] * np.sin(turn * np.stack((left, right))))

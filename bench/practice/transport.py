@@ -1,0 +1,57 @@
+"""Where the tape stands at each sample: speed, its error, wow and flutter, weave of its path."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.practice.filters import CHUNK, RATE
+from bench.practice.physics import MachinePhysics
+from bench.tape.geometry import turning_rate_hz
+
+Floats = NDArray[np.float64]
+
+_STEP = 32
+_KNOTS = np.arange(0, CHUNK + 1, _STEP)
+_MOMENTS = np.arange(CHUNK)
+
+
+class Transport:
+    """A capstan drive. Positions are samples at the right speed; parts turn on while the tape stands still."""
+
+    def __init__(self, physics: MachinePhysics, speed_mm_s: float, seed: int) -> None:
+        rng = np.random.default_rng([seed, 0x3A9])
+        rates = [
+            turning_rate_hz(physics.capstan_mm, speed_mm_s),
+            turning_rate_hz(physics.pinch_roller_mm, speed_mm_s),
+            turning_rate_hz(physics.reel_mm, speed_mm_s),
+        ]
+        self._speed_mm_s = speed_mm_s
+        self._rates = np.concatenate((rates, np.geomspace(8, 60, 6) * rng.uniform(0.9, 1.1, 6)))
+        self._phases = rng.uniform(0, 2 * np.pi, self._rates.size)
+        self._weave_rates = np.array([0.13, 0.41, 1.1]) * rng.uniform(0.8, 1.2, 3)
+        self._weave_phases = rng.uniform(0, 2 * np.pi, 3)
+        self.position = 0.0
+
+    def advance(self, physics: MachinePhysics, chunk: int, speed_percent: float) -> Floats:
+        """Let the tape run for a chunk; where it stands at each sample and one after the last."""
+        seconds = (chunk * CHUNK + _KNOTS) / RATE
+        depths = np.array(
+            [
+                physics.flutter_capstan_percent,
+                physics.flutter_pinch_roller_percent,
+                physics.flutter_reel_percent,
+                *[physics.flutter_random_percent / 6] * 6,
+            ]
+        )
+        turns = 2 * np.pi * np.outer(seconds, self._rates) + self._phases
+        knots = 1 + (speed_percent + np.sin(turns) @ depths) / 100
+        speed = np.interp(_MOMENTS, _KNOTS, knots)
+        positions = self.position + np.concatenate(([0.0], np.cumsum(speed)))
+        self.position = float(positions[-1])
+        return positions
+
+    def weave(self, physics: MachinePhysics, chunk: int) -> float:
+        """How far the path is askew at the start of a chunk, minutes of arc."""
+        turns = 2 * np.pi * self._weave_rates * (chunk * CHUNK / RATE) + self._weave_phases
+        return float(physics.azimuth_weave_arcmin * np.sin(turns).mean())

@@ -1,0 +1,86 @@
+"""Puts a practice machine together from sheets: the one place that knows both."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from bench.clock import Clock
+from bench.procedure.sheets import Fault, Machine, ReferenceTape, Tape
+
+if TYPE_CHECKING:
+    from bench.audio.practice import PracticePort
+    from bench.practice.machine import PracticeMachine
+
+
+def build_practice_machine(
+    machine: Machine,
+    tape: Tape,
+    reference: ReferenceTape,
+    *,
+    seed: int,
+    faults: Sequence[Fault] = (),
+    misadjustment: float = 1.0,
+) -> PracticeMachine:
+    """The practice machine that these sheets describe. Raises `Problem` for what their tables can't hold."""
+    from bench.practice import facts
+    from bench.practice.machine import PracticeMachine
+    from bench.tape.fluxivity import Fluxivity
+
+    return PracticeMachine.build(
+        facts.MachineFacts(
+            name=machine.name,
+            heads=machine.heads,
+            speed_mm_s=machine.speed_mm_s,
+            track_spacing_mm=machine.track_spacing_mm,
+            equalisation_us=machine.equalisation_us,
+            fluxivity=Fluxivity(machine.reference.fluxivity_nwb_m, machine.reference.fluxivity_method),
+            replay_dbfs=machine.reference.replay_dbfs,
+            send_dbfs=machine.reference.send_dbfs,
+            practice=machine.practice,
+        ),
+        facts.TapeFacts(tape.name, tape.iec_type, tape.practice),
+        facts.ReferenceFacts(
+            name=reference.name,
+            speed_mm_s=reference.speed_mm_s,
+            fluxivity=Fluxivity(reference.fluxivity_nwb_m, reference.fluxivity_method),
+            equalisation_us=reference.equalisation_us,
+            sections=tuple(
+                facts.SectionFacts(s.id, s.purpose, s.hz, s.db, s.seconds, s.recorded_error_db)
+                for s in reference.section
+            ),
+        ),
+        seed=seed,
+        faults=[facts.FaultFacts(f.name, f.practice, f.mended_by) for f in faults],
+        misadjustment=misadjustment,
+    )
+
+
+def build_practice_port(
+    machine: Machine,
+    tape: Tape,
+    reference: ReferenceTape,
+    *,
+    seed: int,
+    faults: Sequence[Fault] = (),
+    clock: Clock,
+    paced: bool,
+) -> PracticePort:
+    """A port in front of that practice machine.
+
+    Args:
+        machine: the recorder's sheet.
+        tape: the work tape's sheet.
+        reference: the reference tape's sheet.
+        seed: draws misadjustments, trimmers and noise.
+        faults: the faults it has.
+        clock: what time it is.
+        paced: sound in real time, or as fast as it is read.
+
+    Raises:
+        Problem: a `[practice]` table holds what the practice machine does not know.
+    """
+    from bench.audio.practice import PracticePort
+
+    built = build_practice_machine(machine, tape, reference, seed=seed, faults=faults)
+    return PracticePort(built, clock, paced=paced)
