@@ -91,6 +91,7 @@ class _Scan:
         place: KeyPath = ()
         for key in keys:
             place = (*place, key)
+            self.found.setdefault(place, self.line)
             if place in self.lists:
                 place = (*place, self.lists[place] - 1)
         return place

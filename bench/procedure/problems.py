@@ -152,6 +152,8 @@ def from_validator(
     """
     found: dict[KeyPath, list[Mapping[str, Any]]] = {}
     for error in errors:
+        if error["type"] == "too_short" and error["input"]:
+            continue  # it holds something; what is wrong with that is told there
         found.setdefault(_place(data, error), []).append(error)
     return [_told(at, together, keys_at) for at, together in found.items()]
 
@@ -181,6 +183,11 @@ def _told(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[KeyPa
     if wanted:
         return Wrong(at, f"must be {' or '.join(dict.fromkeys(wanted))}, not {kind_of(given)}", _HOW[wanted[0]])
     match kind:
+        case "missing" if isinstance(error["loc"][-1], int):
+            count = len(given) + len(errors)
+            return Wrong(at, f"has {len(given)} of {count} items", "list them all")
+        case "too_long":
+            return Wrong(at, f"has {more['actual_length']} items", f"there is room for {more['max_length']}")
         case "missing":
             return Wrong(at, "missing", f"add `{name} = …`")
         case "extra_forbidden":
@@ -189,7 +196,7 @@ def _told(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[KeyPa
             return Wrong(at, f"{shown(given)} is not a choice here", did_you_mean(str(given), _names(more["expected"])))
         case "union_tag_invalid":
             choices = _names(more["expected_tags"])
-            return Wrong(at, f"{shown(more['tag'])} is not a kind of step", did_you_mean(str(more["tag"]), choices))
+            return Wrong(at, f"{shown(given['kind'])} is not a kind of step", did_you_mean(str(more["tag"]), choices))
         case "union_tag_not_found":
             return Wrong(at, "missing", 'say what kind of step it is, as in `kind = "by-hand"`')
         case "string_pattern_mismatch":
