@@ -124,13 +124,20 @@ class Spectra:
         """The bin a tone is brought down with."""
         return round(frequency_hz / self.bin_hz)
 
-    def baseband(self, spectrum: NDArray[np.complex128], chunk: int, centre: int) -> Baseband:
+    def baseband(
+        self,
+        spectrum: NDArray[np.complex128],
+        chunk: int,
+        centre: int,
+        narrowing: NDArray[np.float64] | None = None,
+    ) -> Baseband:
         """The new baseband points of a chunk.
 
         Args:
             spectrum: what `feed` returned for it.
             chunk: its number, counted from 0.
             centre: the bin that becomes zero frequency.
+            narrowing: further response at the bins -HALF … HALF-1 about it, of a filter that spans at most ±50 points.
 
         Returns:
             Shape (HALF, channels); the first point has index `start_of(chunk)`.
@@ -143,7 +150,8 @@ class Spectra:
             index = np.arange(low, high)
             folded = np.abs((index + last) % self.size - last)
             bins = np.where(((index % self.size) > last), np.conj(spectrum[:, folded]), spectrum[:, folded])
-        z = np.fft.ifft(np.fft.ifftshift(bins * _response(self.step), axes=1), axis=1)
+        response = _response(self.step) if narrowing is None else _response(self.step) * narrowing
+        z = np.fft.ifft(np.fft.ifftshift(bins * response, axes=1), axis=1)
         turn = 1.0 if (centre * (chunk - 1)) % 2 == 0 else -1.0
         scale = 2.0 * turn * POINTS / self.size
         return np.ascontiguousarray(z[:, HALF // 2 : HALF // 2 + HALF].T) * scale
