@@ -95,7 +95,7 @@ class FoundTone:
 
 def side_of(channel: int, channels: int) -> Channel:
     """What a channel is called."""
-    return "mono" if channels == 1 else ("left", "right")[channel]  # type: ignore[return-value]
+    return "mono" if channels == 1 else ("left", "right")[channel]
 
 
 @dataclass(slots=True)

@@ -1,0 +1,131 @@
+"""`tapebench measure`: a quantity of a capture."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bench.measure.meters import METERS, Options, make_meter
+from bench.problem import Problem
+
+if TYPE_CHECKING:
+    from bench.measure.names import Reading
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """The options."""
+    parser.add_argument("quantity", metavar="QUANTITY", help=", ".join(METERS))
+    parser.add_argument("file", type=Path, metavar="FILE", help="a capture in any format libsndfile reads")
+    parser.add_argument("--channels", type=_channels, metavar="LIST", help="which channels, from 1: 1,2")
+    parser.add_argument("--frequency", type=_number, metavar="HZ", help="the tone to measure")
+    parser.add_argument("--frequencies", type=_numbers, default=(), metavar="LIST", help="40,315,1000 …")
+    parser.add_argument("--sheet", metavar="S", help="a reference-tape sheet, by name or path")
+    parser.add_argument("--reference-frequency", type=_number, metavar="HZ", help="what a response is relative to")
+    parser.add_argument("--nominal", type=_number, metavar="HZ", help="what was recorded: 3150 or 3000")
+    parser.add_argument("--speed", type=_number, metavar="MM_PER_S", help="tape speed, for the azimuth angle")
+    parser.add_argument("--track-spacing", type=_number, metavar="MM", help="between the centres of the tracks")
+    parser.add_argument("--reference-level", type=_number, metavar="DBFS", help="what noise and the like relate to")
+    parser.add_argument("--fundamental", type=_number, metavar="HZ", help="of a distorted tone")
+    parser.add_argument("--driven", choices=("left", "right"), help="the channel that carries the tone")
+    parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure and print."""
+    from bench.audio.file import Capture
+
+    options = Options(
+        frequency=args.frequency,
+        frequencies=args.frequencies,
+        reference_frequency=args.reference_frequency,
+        sheet=_sheet(args.sheet, args.workspace) if args.sheet else (),
+        nominal=args.nominal,
+        speed=args.speed,
+        track_spacing=args.track_spacing,
+        reference_level=args.reference_level,
+        fundamental=args.fundamental,
+        driven=args.driven,
+    )
+    options.check()
+    if args.quantity not in METERS:
+        raise Problem(f"measure: there is no quantity {args.quantity}; there are {', '.join(METERS)}")
+    capture = Capture(args.file, args.channels)
+    meter = make_meter(args.quantity, capture.sample_rate, capture.channels, options)
+    for block in capture.blocks():
+        meter.feed(block)
+    measured = meter.finish()
+    warnings = (*capture.warnings, *measured.warnings)
+    if args.json:
+        out: dict[str, Any] = {
+            "file": str(args.file),
+            "sample_rate": capture.sample_rate,
+            "duration_s": capture.duration_s,
+            "readings": [r.as_json() for r in measured.readings],
+            "warnings": list(warnings),
+        }
+        print(json.dumps(out, ensure_ascii=False, allow_nan=False))
+        return 0
+    for reading in measured.readings:
+        print(sentence(reading))
+    for warning in warnings:
+        print(f"warning: {warning}", file=sys.stderr)
+    return 0
+
+
+def sentence(reading: Reading) -> str:
+    """A reading on one line: what, where, value with unit and uncertainty, reference, method."""
+    what = reading.quantity.replace("_", " ")
+    at = f" {reading.frequency_hz:.7g} Hz" if reading.frequency_hz is not None else ""
+    head = f"{what} {reading.channel}{at}:"
+    if reading.value is None:
+        return f"{head} no reading, because {reading.reason}"
+    unit = "" if reading.unit == "1" else f" {reading.unit}"
+    value = f"{reading.bound + ' ' if reading.bound else ''}{_digits(reading.value, reading.uncertainty)}{unit}"
+    spread = f" ± {_digits(reading.uncertainty, reading.uncertainty)}{unit} (k = 2)" if reading.uncertainty else ""
+    of = f", re {reading.reference}" if reading.reference else ""
+    when = f", at {reading.time_s:.3f} s" if reading.time_s is not None else ""
+    by = f", {reading.method}" if reading.method else ""
+    return f"{head} {value}{spread}{of}{when}{by}"
+
+
+def _digits(value: float, uncertainty: float | None) -> str:
+    """So many decimals that the uncertainty has two figures, two at least and eight at most."""
+    from math import floor, log10
+
+    if not uncertainty:
+        return f"{value:.6g}"
+    return f"{value:.{min(8, max(2, 1 - floor(log10(uncertainty))))}f}"
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from None
+
+
+def _numbers(text: str) -> tuple[float, ...]:
+    return tuple(_number(part) for part in text.split(","))
+
+
+def _channels(text: str) -> tuple[int, ...]:
+    try:
+        return tuple(int(part) for part in text.split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no list of channels like 1,2") from None
+
+
+def _sheet(name: str, workspace: str | None) -> tuple[tuple[float, float], ...]:
+    """The sections of a reference-tape sheet in their order: Hz and dB, the certificate's error with them."""
+    from bench.procedure.format import load_sheet
+    from bench.procedure.library import Library
+    from bench.workspace import find_workspace
+
+    path = Path(name)
+    if not path.is_file():
+        path = Library(find_workspace(Path(workspace) if workspace else None)).sheet_path(name, "reference-tape")
+    tape = load_sheet(path, "reference-tape")
+    return tuple((s.hz, s.db + s.recorded_error_db) for s in tape.section)

@@ -1,0 +1,108 @@
+"""Every quantity's meter by name. Importing this imports none of them: scipy and numba stay out until asked for."""
+
+from __future__ import annotations
+
+import importlib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any, Literal, Protocol
+
+from bench.measure.names import Measured
+from bench.measure.tracking import Samples
+from bench.problem import Problem
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What a measurement can be told; each quantity uses what concerns it."""
+
+    frequency: float | None = None
+    """The tone to measure, Hz."""
+    frequencies: tuple[float, ...] = ()
+    """The tones of a response, Hz."""
+    reference_frequency: float | None = None
+    """The tone a response is relative to, Hz."""
+    sheet: tuple[tuple[float, float], ...] = ()
+    """The tones of a reference tape in their order: Hz and nominal dB."""
+    nominal: float | None = None
+    """What was recorded, for speed and flutter, Hz."""
+    speed: float | None = None
+    """Of the tape, mm/s, for the azimuth angle."""
+    track_spacing: float | None = None
+    """Between the centres of the two tracks, mm."""
+    reference_level: float | None = None
+    """What noise, headroom and erasure are relative to, dBFS."""
+    fundamental: float | None = None
+    """Of a distorted tone, Hz."""
+    driven: Literal["left", "right"] | None = None
+    """The channel that carries the tone when separation is measured."""
+
+    def check(self) -> None:
+        """Raises `Problem` at the first option that no capture could satisfy, by its name on the command line."""
+        for field in fields(self):
+            value = getattr(self, field.name)
+            flag = "--" + field.name.replace("_", "-")
+            numbers = [value] if isinstance(value, float) else [v for v in _flat(value) if isinstance(v, float)]
+            if any(not math.isfinite(v) for v in numbers):
+                raise Problem(f"{flag}: every figure must be finite")
+            levels = field.name == "reference_level"
+            if field.name == "sheet":
+                numbers = [hz for hz, _ in self.sheet]
+            if not levels and any(v <= 0 for v in numbers):
+                raise Problem(f"{flag}: {min(numbers):g} is impossible; give a figure above zero")
+        if (self.speed is None) != (self.track_spacing is None):
+            have, need = ("--speed", "--track-spacing") if self.speed else ("--track-spacing", "--speed")
+            raise Problem(f"{have} needs {need} too: the angle comes of both")
+        if self.frequencies and self.sheet:
+            raise Problem("--frequencies and --sheet exclude each other: the sheet already says the frequencies")
+        if len(set(self.frequencies)) < len(self.frequencies):
+            raise Problem("--frequencies names a frequency twice; give each once")
+
+
+def _flat(value: Any) -> list[Any]:
+    if isinstance(value, tuple):
+        return [x for v in value for x in _flat(v)]
+    return [value]
+
+
+class Meter(Protocol):
+    """Measures one quantity of a stream, fed with blocks of any length."""
+
+    def feed(self, samples: Samples) -> None:
+        """Take in frames of shape (frames, channels), full scale ±1."""
+
+    def finish(self) -> Measured:
+        """The stream is over: the readings. Nothing can be fed after it."""
+
+
+METERS: dict[str, str] = {
+    "level": "bench.measure.level:LevelMeter",
+    "response": "bench.measure.response:ResponseMeter",
+    "azimuth": "bench.measure.azimuth:AzimuthMeter",
+    "speed": "bench.measure.speed:SpeedMeter",
+}
+"""Module and class of each: made with (sample_rate, channels, options)."""
+
+
+def make_meter(
+    quantity: str, sample_rate: float, channels: int, options: Options | Mapping[str, Any] | None = None
+) -> Meter:
+    """A meter of a quantity.
+
+    Args:
+        quantity: a key of `METERS`.
+        sample_rate: frames a second.
+        channels: 1 or 2.
+        options: as `Options`, or its fields by name.
+
+    Raises:
+        Problem: no such quantity, or an impossible option.
+    """
+    if quantity not in METERS:
+        raise Problem(f"there is no quantity {quantity}; there are {', '.join(METERS)}")
+    told = options if isinstance(options, Options) else Options(**(options or {}))
+    told.check()
+    module, name = METERS[quantity].split(":")
+    meter: Meter = getattr(importlib.import_module(module), name)(sample_rate, channels, told)
+    return meter
