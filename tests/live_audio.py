@@ -110,6 +110,12 @@ class PrivateSound:
         self.kill()
         shutil.rmtree(self.folder, ignore_errors=True)
 
+    @property
+    def pid(self) -> int:
+        """The server's process, for who must kill or freeze it from elsewhere."""
+        assert self._server is not None
+        return self._server.pid
+
     def restart(self) -> None:
         """Start the server, again after a `kill`; returns once it answers."""
         self._server = subprocess.Popen(

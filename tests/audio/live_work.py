@@ -5,12 +5,15 @@ python live_work.py FUNCTION [ARGUMENT…]    prints one JSON object
 
 from __future__ import annotations
 
+import contextlib
+import io
 import itertools
 import json
 import os
 import signal
 import sys
 import time
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,6 +21,7 @@ from numpy.typing import NDArray
 
 from bench.audio.live import LivePort
 from bench.audio.port import Block
+from bench.audio.quiet import kept_off_screen
 from bench.problem import Problem
 from bench.signals.tones import SteadyTone, Tone
 
@@ -58,7 +62,7 @@ def hear(port: LivePort, seconds: float) -> list[Block]:
 
 
 def loop(seconds: str) -> dict[str, Any]:
-    """Send noise and compare what comes back frame by frame, sleeping now and then as a slow disk would."""
+    """Send noise, leave what comes back unread for three seconds, then compare it frame by frame."""
     noise = Noise(float(seconds))
     port = LivePort()
     port.open()
@@ -94,7 +98,7 @@ def levels(*tones: str) -> dict[str, Any]:
     for text in tones:
         hz, dbfs = (float(part) for part in text.split("@"))
         begins = port.send(SteadyTone(Tone(hz, dbfs), RATE))
-        blocks = [b for b in hear(port, 1.6) if b.start >= begins + RATE // 2]
+        blocks = [b for b in hear(port, 1.1) if b.start >= begins + RATE // 4]
         heard = np.concatenate([b.samples for b in blocks])[: RATE // 2]
         rms = np.sqrt(np.mean(heard**2, axis=0) * 2.0)  # AES17: a full-scale sine is 0 dBFS
         out[text] = (20.0 * np.log10(rms)).tolist()
@@ -183,7 +187,7 @@ def held_up() -> dict[str, Any]:
     port = LivePort()
     port.open()
     blocks = hear(port, 0.5)
-    os.system(f"(sleep 0.5; kill -CONT {os.getpid()}) & kill -STOP {os.getpid()}")  # noqa: S605
+    os.system(f"(sleep 0.5; kill -CONT {os.getpid()}) & kill -STOP {os.getpid()}")
     blocks += hear(port, 1.0)
     status = port.status
     port.close()
@@ -196,13 +200,13 @@ def held_up() -> dict[str, Any]:
 
 
 def full_queue() -> dict[str, Any]:
-    """Nobody reads for longer than the queue holds; `room_s` is made short so that it need not take as long."""
+    """Nobody reads for longer than the queue holds; its room is made small so that it need not take as long."""
     port = LivePort()
-    port._room = 50
+    port._room = 25
     port.open()
-    time.sleep(2.0)
+    time.sleep(1.0)
     status = port.status
-    blocks = hear(port, 2.0)
+    blocks = hear(port, 1.0)
     port.close()
     return {
         "backlog_s": status.backlog_s,
@@ -217,14 +221,14 @@ def broken_source() -> dict[str, Any]:
 
     class Broken(Noise):
         def render(self, start: int, frames: int) -> NDArray[np.float64]:
-            if start > RATE:
+            if start > 0:
                 raise ValueError("no more")
             return super().render(start, frames)
 
     port = LivePort()
     port.open()
     port.send(Broken(10.0))
-    hear(port, 1.5)
+    hear(port, 0.3)
     status = port.status
     port.close()
     return {"state": status.state, "detail": status.detail}
@@ -247,13 +251,39 @@ def wrong(device: str, rate: str) -> dict[str, Any]:
     return {"problem": None}
 
 
-def dumb() -> dict[str, Any]:
-    """Without the library."""
+def no_library(what: str) -> dict[str, Any]:
+    """Without PortAudio: open the port, or list the devices by the command."""
     import ctypes.util
 
-    ctypes.util.find_library = lambda name: None  # type: ignore[assignment]
+    ctypes.util.find_library = lambda name: None
+    if what == "ports":
+        return command("ports", "--json")
     LivePort().open()
     return {"problem": None}
+
+
+def command(*args: str) -> dict[str, Any]:
+    """A command of the headless door, its output and exit code."""
+    from bench.cli import main as door
+
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out):
+        code = door(list(args))
+    return {"code": code, "out": out.getvalue()}
+
+
+def off_screen(server: str, log: str) -> dict[str, Any]:
+    """Lose the device where C code must not write on the screen, while Python still may."""
+    with kept_off_screen(Path(log)):
+        port = LivePort()
+        port.open()
+        print("drawn", file=sys.__stderr__, flush=True)
+        os.kill(int(server), signal.SIGKILL)
+        _wait_for(port, "lost")
+        port.reopen()
+        port.close()
+        print("drawn again", file=sys.stderr)
+    return {"log": Path(log).read_text()}
 
 
 def silences() -> dict[str, Any]:
@@ -266,10 +296,16 @@ def silences() -> dict[str, Any]:
     blocks += hear(port, 0.7)
     port.send(None)
     blocks += hear(port, 0.7)
+    status = port.status
     port.close()
     heard = np.concatenate([b.samples for b in blocks])[:, 0]
     steepest = 10.0 ** (-6.0 / 20.0) * 2.0 * np.pi * 500.0 / RATE
-    return {"step": float(np.abs(np.diff(heard)).max() / steepest), "last": float(np.abs(heard[-RATE // 10 :]).max())}
+    return {
+        "step": float(np.abs(np.diff(heard)).max() / steepest),
+        "last": float(np.abs(heard[-RATE // 10 :]).max()),
+        "overflows": status.overflows,
+        "underflows": status.underflows,
+    }
 
 
 def _wait_for(port: LivePort, state: str) -> float:
