@@ -139,7 +139,7 @@ def _valid(path: Path, where: str, adapter: TypeAdapter[T], value: object) -> T:
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
-        missing = first["input"] is None
+        missing = first["type"] == "missing" or first["input"] is None
         said = "is missing" if missing else f"{first['input']!r:.60} is not what belongs there"
         raise _damaged(path, f"{where}{': ' + place if place else ''} {said}") from None
 

@@ -1,0 +1,79 @@
+"""Any reading, any event: what Hypothesis draws for sessions."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta, timezone
+from typing import get_args
+
+from hypothesis import strategies as st
+
+from bench.measure.names import UNITS, Channel, Reading
+from bench.procedure.journal import Event, EventKind, ReadingRecord
+from bench.procedure.steps import Stage
+from bench.procedure.targets import Verdict, VerdictWord
+from bench.session.record import JobFacts
+
+finite = st.floats(allow_nan=False, allow_infinity=False)
+some_text = st.text(min_size=1, max_size=40)
+zones = st.integers(-14 * 60, 14 * 60).map(lambda m: timezone(timedelta(minutes=m)))
+times = st.datetimes(datetime(1970, 1, 2), datetime(2200, 1, 1), timezones=zones)  # noqa: DTZ001 - zones are drawn
+
+readings = st.builds(
+    Reading,
+    quantity=st.sampled_from(sorted(UNITS)),
+    channel=st.sampled_from(get_args(Channel)),
+    value=st.none() | finite,
+    uncertainty=st.none() | finite,
+    frequency_hz=st.none() | finite,
+    method=st.text(max_size=20),
+    reason=st.none() | some_text,
+    bound=st.none() | st.sampled_from(["at least", "at most"]),
+    reference=st.text(max_size=20),
+    time_s=st.none() | finite,
+)
+verdicts = st.builds(
+    Verdict,
+    word=st.sampled_from(get_args(VerdictWord)),
+    target=st.none() | finite,
+    tolerance=st.none() | finite,
+    source=st.text(max_size=20),
+)
+records = st.builds(
+    ReadingRecord,
+    id=some_text,
+    step=some_text,
+    stage=st.sampled_from(get_args(Stage)),
+    judged=st.booleans(),
+    source=st.sampled_from(["reference tape", "record-replay", "machine"]),
+    reading=readings,
+    verdict=st.none() | verdicts,
+    time=times,
+    sent_db=st.none() | finite,
+    accepted_because=st.text(max_size=20),
+    attempt=st.integers(1, 99),
+)
+events = st.builds(
+    Event,
+    kind=st.sampled_from(sorted(set(get_args(EventKind)) - {"done"})),
+    step=st.text(max_size=20),
+    text=st.text(max_size=60),
+    time=times,
+    value=st.none() | finite | st.text(max_size=20),
+)
+jobs = st.builds(
+    JobFacts,
+    machine=st.text(max_size=30),
+    tape=st.text(max_size=30),
+    reference_tape=st.text(max_size=30),
+    procedure=st.text(max_size=30),
+    speed=st.text(max_size=30),
+    equalisation=st.text(max_size=30),
+    reference_level=st.text(max_size=30),
+    heads=st.sampled_from([2, 3]),
+    port=st.text(max_size=30),
+    port_kind=st.text(max_size=10),
+    sample_rate=st.integers(0, 400_000),
+    calibration=st.text(max_size=30),
+    procedure_id=st.text(max_size=20),
+    seed=st.integers(0, 2**31),
+)

@@ -1,0 +1,99 @@
+"""Whatever moment the program is killed at, no accepted reading is missing and the session is whole."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from bench.clock import RehearsalClock
+from bench.session.atomic import PART
+from bench.session.reader import read_session
+from bench.session.store import SessionStore, unfinished
+from tests.session.killed import MANY
+
+pytestmark = pytest.mark.skipif(os.name == "nt", reason="no SIGKILL, no fork")
+ROOT = Path(__file__).parents[2]
+
+
+def check(folder: Path, accepted: list[str]) -> bool:
+    """The session is whole and holds what was accepted; it can be gone on with. Whether there is a session."""
+    found = list((folder / "sessions").glob("*/session.toml"))
+    if not found:
+        assert accepted == []
+        assert unfinished(folder / "sessions") == []
+        return False
+    session = read_session(found[0].parent)
+    ids = [r.id for r in session.readings]
+    assert ids[: len(accepted)] == accepted
+    assert len(ids) <= len(accepted) + 1  # the one after may be on disk already
+    if not session.done:
+        assert [u.folder for u in unfinished(folder / "sessions")] == [session.folder]
+        store = SessionStore.reopen(session.folder, RehearsalClock())
+        store.step_done("after")
+        store.close()
+        assert not list(session.folder.glob(f".*{PART}"))
+        assert [r.id for r in read_session(session.folder).readings] == ids
+    return True
+
+
+def killed_at_points(folder: Path, stride: int) -> int:
+    """Kill a child at every so many points and check each session; how many were killed."""
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.session.killed", "points", str(folder), str(stride)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    told = [json.loads(line) for line in done.stdout.splitlines()]
+    assert [t["killed"] for t in told] == [True] * (len(told) - 1) + [False]
+    assert told[-1]["status"] == 0
+    assert told[-1]["accepted"] == [f"r{n:04d}" for n in range(1, 2 * MANY + 1)]
+    whole = [check(Path(t["folder"]), t["accepted"]) for t in told]
+    assert 0 < whole.count(False) < len(told) / 4  # only while the session is being begun
+    return len(told) - 1
+
+
+def test_killed_at_every_eleventh_point_that_touches_the_disk(tmp_path: Path) -> None:
+    assert killed_at_points(tmp_path, 11) > 25
+
+
+@pytest.mark.long
+def test_killed_at_every_point_that_touches_the_disk(tmp_path: Path) -> None:
+    assert killed_at_points(tmp_path, 1) > 300
+
+
+def killed_at_random(folder: Path, seed: int) -> int:
+    """Kill a process that keeps readings after a while; how many it had accepted."""
+    folder.mkdir()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "tests.session.killed", "run", str(folder)], cwd=ROOT, stdout=subprocess.PIPE, text=True
+    )
+    assert process.stdout is not None
+    assert process.stdout.readline() == "ready\n"
+    time.sleep(random.Random(seed).uniform(0.0, 0.4))
+    process.kill()
+    accepted = process.stdout.read().split()
+    process.wait()
+    if accepted and len(accepted[-1]) < 5:  # the id itself was cut off
+        accepted.pop()
+    check(folder, accepted)
+    return len(accepted)
+
+
+def test_killed_at_ten_random_moments(tmp_path: Path) -> None:
+    counts = [killed_at_random(tmp_path / str(n), n) for n in range(10)]
+    assert max(counts) > 10
+    assert len(set(counts)) > 3
+
+
+@pytest.mark.long
+def test_killed_at_a_hundred_random_moments(tmp_path: Path) -> None:
+    assert sum(killed_at_random(tmp_path / str(n), 1000 + n) for n in range(100)) > 1000
