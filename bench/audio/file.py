@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import re
 from collections.abc import Generator, Iterator
 from pathlib import Path
@@ -24,7 +25,8 @@ _MOST_SAMPLES = 2**22
 """Samples decoded at once, so that a thousand channels do not fill the memory."""
 _NO_LENGTH = 2**60
 """libsndfile gives 2⁶³ - 1 frames where the header does not say."""
-_STREAMED_FORMATS = {"FLAC", "MPEG"}
+_LOSSY = {"VORBIS", "OPUS", "MPEG_LAYER_I", "MPEG_LAYER_II", "MPEG_LAYER_III"}
+_STREAMED_FORMATS = {"FLAC", "MP3"}
 """Formats whose length is only known to be there once their end was decoded."""
 
 
@@ -49,11 +51,16 @@ class Capture:
         with self._opened() as sound:
             self.sample_rate = int(sound.samplerate)
             self._stored_channels = int(sound.channels)
-            self._chatters = sound.format == "MPEG"
+            self._chatters = sound.format == "MP3"
             self._may_hold_nan = sound.subtype in ("FLOAT", "DOUBLE")
             self._pick = self._check_pick(pick)
             self.channels = self._stored_channels if self._pick is None else len(self._pick)
             self.frames = int(sound.frames)
+            if sound.subtype in _LOSSY:
+                self._warnings.append(
+                    f"{self.name} is stored with loss ({sound.subtype_info}), which can move levels by tenths of a "
+                    "decibel; record as WAV or FLAC"
+                )
             whole = not self._is_cut_short(sound)
             if self.frames > 0 and sound.format in _STREAMED_FORMATS and not self._end_is_there(sound):
                 self._damaged = True
@@ -61,7 +68,7 @@ class Capture:
                 whole = self.frames >= promised or promised > _NO_LENGTH
                 self._damaged = not whole
         if self.frames <= 0:
-            raise Problem(f"{self.name} holds no samples; record it again, or give another file")
+            raise self._no_samples()
         if not whole:
             self._warn_cut_short()
 
@@ -100,6 +107,8 @@ class Capture:
                     self._check_finite(samples, done)
                 done += len(samples)
                 yield samples
+        if not done:
+            raise self._no_samples()
         if done < self.frames:
             self.frames = done
             self._warn_cut_short()
@@ -133,7 +142,7 @@ class Capture:
 
         try:
             with hushed():
-                sound = soundfile.SoundFile(str(self.path))
+                sound = soundfile.SoundFile(self._path_as_stored())
         except TypeError:  # soundfile asks for rate and channels of a name that ends in .raw
             raise Problem(
                 f"{self.name} is headerless, so its sample rate is unknown; convert it to WAV or FLAC"
@@ -148,6 +157,10 @@ class Capture:
         finally:
             with hushed():
                 sound.close()
+
+    def _path_as_stored(self) -> str | bytes:
+        """POSIX names are bytes, which need not be text; Windows names are text."""
+        return os.fsencode(self.path) if os.name == "posix" else str(self.path)
 
     def _read(self, sound: Any, frames: int) -> NDArray[np.float64]:
         """Up to so many frames; none at the end, and none where a damaged file can't be decoded any further."""
@@ -213,6 +226,9 @@ class Capture:
         time_s = (start + at) / self.sample_rate
         raise Problem(f"{self.name} holds a sample that is {what} at {time_s:.3f} s; export it again")
 
+    def _no_samples(self) -> Problem:
+        return Problem(f"{self.name} holds no samples; record it again, or give another file")
+
     def _warn_cut_short(self) -> None:
         self._warnings.append(
             f"{self.name} is cut short: its header promises more than it holds; "
@@ -273,7 +289,7 @@ class FilePort:
         """Let go of the file."""
         if self._blocks is not None:
             self._blocks.close()
-        self._blocks = None
+        self._blocks, self._ended = None, False
 
     def send(self, source: Source | None) -> int:
         """Silence is what a file sends anyway; anything else raises `Problem`."""

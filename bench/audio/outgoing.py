@@ -98,7 +98,7 @@ class Outgoing:
             The frame at which the source's frame 0 goes out, or at which silence begins.
         """
         with self._lock:
-            self._source = source
+            self._source, self.fault = source, None
             while True:
                 first = self._next + MARGIN
                 kept = {k: v for k, v in list(self._plan.items()) if k < first}

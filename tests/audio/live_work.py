@@ -228,7 +228,7 @@ def broken_source() -> dict[str, Any]:
     port = LivePort()
     port.open()
     port.send(Broken(10.0))
-    hear(port, 0.3)
+    hear(port, 0.8)
     status = port.status
     port.close()
     return {"state": status.state, "detail": status.detail}

@@ -1,0 +1,125 @@
+"""Leader marks are found at any speed a deck may run at, through what it does to sound, and nowhere else."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.signal import butter, sosfilt
+
+from bench.problem import Problem
+from bench.signals.leader import LEADER_S, Leader, find_leader
+from bench.signals.tones import Gap, Sequence, Tone
+
+RATE = 48000
+LEAD_IN_S = 0.7
+"""What precedes the mark in `sent`."""
+
+
+def sent(rate: int = RATE, dbfs: float = -20.0) -> NDArray[np.float64]:
+    leader = Leader(rate, dbfs)
+    sequence = Sequence([Gap(LEAD_IN_S), leader, Tone(1000.0, -10.0, 0.5), Gap(0.2), Tone(600.0, -10.0, 0.5)], rate)
+    return np.asarray(sequence.render(0, sequence.frames or 0)[:, 0])
+
+
+def played(
+    samples: NDArray[np.float64], speed: float, wow: float = 0.0, wow_hz: float = 1.0, phase: float = 0.0
+) -> NDArray[np.float64]:
+    """The tape at another speed, wow as a fraction of it (peak)."""
+    t = np.arange(int(len(samples) / speed) - 2000) / RATE
+    wobble = wow * (np.sin(2 * np.pi * wow_hz * t + phase) - np.sin(phase)) / (2 * np.pi * wow_hz)
+    return np.asarray(np.interp((speed * t + wobble) * RATE, np.arange(len(samples)), samples))
+
+
+@pytest.mark.parametrize("rate", [8000, 11025, 44100, 48000, 96000])
+def test_found_to_the_frame_at_any_rate(rate: int) -> None:
+    found = find_leader(sent(rate), rate)
+    assert found is not None
+    assert found[0] == round(LEAD_IN_S * rate)
+    assert found[1] == pytest.approx(1.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("speed", [0.92, 0.97, 0.99, 1.005, 1.03, 1.08])
+def test_found_at_a_wrong_speed_with_the_speed(speed: float) -> None:
+    found = find_leader(played(sent(), speed), RATE)
+    assert found is not None
+    assert abs(found[0] - LEAD_IN_S * RATE / speed) <= 2
+    assert found[1] == pytest.approx(speed, rel=1e-5)
+
+
+@given(
+    speed=st.floats(0.97, 1.03),
+    wow_hz=st.sampled_from([0.55, 4.0, 10.0]),
+    phase=st.floats(0.0, 6.2),
+    late=st.integers(0, 30),
+    inverted=st.booleans(),
+    dead=st.booleans(),
+    seed=st.integers(0, 1000),
+)
+@settings(max_examples=12, deadline=None)
+def test_found_through_a_poor_deck(
+    *, speed: float, wow_hz: float, phase: float, late: int, inverted: bool, dead: bool, seed: int
+) -> None:
+    """0.3 % wow, treble gone above 4 kHz, hum at -30 dBFS, 34 dB above hiss, a late, inverted or dead channel."""
+    rng = np.random.default_rng(seed)
+    dull = sosfilt(butter(2, 4000.0, fs=RATE, output="sos"), played(sent(), speed, 0.003, wow_hz, phase))
+    other = np.zeros_like(dull) if dead else np.roll(-dull if inverted else dull, late)
+    both = np.stack([dull, other], 1) + rng.normal(0.0, 10.0 ** (-57.0 / 20.0), (len(dull), 2))
+    both += 10.0 ** (-30.0 / 20.0) * np.sin(2 * np.pi * 50.0 * np.arange(len(dull)) / RATE)[:, None]
+    found = find_leader(both, RATE)
+    assert found is not None
+    assert abs(found[0] - LEAD_IN_S * RATE / speed) < 0.005 * RATE
+    assert found[1] == pytest.approx(speed, abs=0.005)  # the wow itself is 0.003
+
+
+def test_found_late_in_a_long_capture_and_only_the_first_of_two() -> None:
+    rng = np.random.default_rng(2)
+    mark = sent(16000)
+    long = np.concatenate([rng.normal(0.0, 0.01, 500_000), mark, np.zeros(100_000), mark])
+    found = find_leader(long, 16000)
+    assert found is not None
+    assert abs(found[0] - (500_000 + LEAD_IN_S * 16000)) <= 1
+
+
+@pytest.mark.parametrize("start", range(0, 160_000, 9_700))
+def test_found_wherever_it_lies(start: int) -> None:
+    x = np.zeros(220_000)
+    mark = Leader(16000).render(0, round(LEADER_S * 16000))[:, 0]
+    x[start : start + len(mark)] = mark
+    found = find_leader(x, 16000)
+    assert found is not None
+    assert abs(found[0] - start) <= 1
+
+
+def test_not_found_where_there_is_none() -> None:
+    rng = np.random.default_rng(5)
+    t = np.arange(9 * RATE) / RATE
+    tones = Sequence(
+        [p for hz in (40, 315, 500, 550, 600, 1000, 3150, 10000) for p in (Tone(hz, -10.0, 0.8), Gap(0.2))], RATE
+    )
+    others = {
+        "silence": np.zeros(9 * RATE),
+        "noise": rng.normal(0.0, 0.1, (9 * RATE, 2)),
+        "rumble": np.cumsum(rng.normal(0.0, 0.01, 9 * RATE)),
+        "tones": tones.render(0, 8 * RATE),
+        "slow sweep": np.sin(2 * np.pi * (300.0 * t + 200.0 * t**2)),
+        "clicks": (rng.random(9 * RATE) < 1e-4).astype(float),
+        "short": np.zeros(100),
+        "none": np.zeros((0, 2)),
+        "one chirp": Leader(RATE).render(0, RATE)[:, 0],
+    }
+    assert {name: find_leader(x, RATE) for name, x in others.items()} == dict.fromkeys(others)
+
+
+def test_level_and_length() -> None:
+    leader = Leader(RATE, -12.0)
+    samples = leader.render(0, leader.frames)
+    assert leader.frames == LEADER_S * RATE
+    assert np.abs(samples).max() == pytest.approx(10.0 ** (-12.0 / 20.0), abs=1e-3)
+    np.testing.assert_array_equal(leader.render(-50, 100)[50:], samples[:50])
+    np.testing.assert_array_equal(leader.render(leader.frames - 10, 100)[10:], 0.0)
+    for bad in (7999, 48000):
+        with pytest.raises(Problem):
+            Leader(bad, 1.0)
