@@ -53,10 +53,10 @@ class Content:
     exceptions: tuple[tuple[str, str, str], ...]
     """(kind, step, what and why)."""
     noted: tuple[tuple[str, str, str], ...]
-    """(time, step, what): answers and notes."""
+    """(time, what was asked, what was said): answers and notes."""
     trimmers: tuple[str, ...]
     cautions: tuple[tuple[str, str], ...]
-    """(hazard, what was said)."""
+    """(hazard, all that was said of it)."""
     signed: tuple[SignedOff, ...]
     procedure_sha256: str
     inputs: tuple[tuple[str, str], ...]
@@ -83,7 +83,7 @@ def content_of(session: SessionRecord) -> Content:
         responses=responses(counted),
         exceptions=tuple(_exceptions(session, counted, steps)),
         noted=tuple(
-            (hour(e.time), title_of(e.step, steps), _without_title(e, steps))
+            (hour(e.time), _asked(e, steps), _without_title(e, steps))
             for e in session.events
             if e.kind in {"answer", "note"}
         ),
@@ -146,6 +146,11 @@ def _exceptions(
         yield "Accepted", title_of(r.step, steps), f"{what(r)}: {word}, because {r.accepted_because}"
 
 
+def _asked(event: Event, steps: dict[str, StepOutline]) -> str:
+    title = title_of(event.step, steps)
+    return title if title.endswith(("?", "!", ".")) else f"{title}:"
+
+
 def _without_title(event: Event, steps: dict[str, StepOutline]) -> str:
     """The runner begins an answer with the step's title, which stands beside it here."""
     return event.text.removeprefix(f"{title_of(event.step, steps)}: ")
@@ -154,12 +159,12 @@ def _without_title(event: Event, steps: dict[str, StepOutline]) -> str:
 def _cautions(session: SessionRecord, steps: dict[str, StepOutline]) -> tuple[tuple[str, str], ...]:
     skipped = {e.step for e in session.events if e.kind == "skip"}
     came_to = {e.step for e in session.events} | {r.step for r in session.readings} | set(session.steps_done)
-    found: dict[tuple[str, str], None] = {}
+    found: dict[str, dict[str, None]] = {}
     for step in steps.values():
         if step.id in came_to - skipped:
             for hazard, say in step.cautions:
-                found[HAZARDS.get(hazard, hazard), say] = None
-    return tuple(found)
+                found.setdefault(HAZARDS.get(hazard, hazard), {})[say.strip()] = None
+    return tuple((hazard, " ".join(said)) for hazard, said in found.items())
 
 
 def _signed(events: tuple[Event, ...], steps: dict[str, StepOutline]) -> Iterable[SignedOff]:

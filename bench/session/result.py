@@ -47,7 +47,7 @@ def result_of(session: SessionRecord, steps: dict[str, StepOutline]) -> Result:
     if left_out:
         sentences.append(f"Skipped: {listed(left_out)}.")
     if missing:
-        sentences.append(f"Not measured: {listed(missing)}.")
+        sentences.append(f"Not measured{'' if session.done else ' yet'}: {listed(missing)}.")
     wrong = bool(sentences)
     if not session.done:
         after = f" after “{_title(session.steps_done[-1], steps)}”" if session.steps_done else " before its first step"

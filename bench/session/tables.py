@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 
 from bench.measure.names import UNITS, Channel, Reading
@@ -58,7 +59,11 @@ class Thing:
     source: str
     name: str
     detail: str
-    """Tone, reference, method, source of the target."""
+    """Tone and reference."""
+    method: str
+    """Method, and source of the target."""
+    note: str
+    """The letter that its method has below the table."""
     lines: tuple[Line, ...]
     reasons: tuple[str, ...]
     """Why there is no reading, by channel and stage."""
@@ -91,7 +96,9 @@ class ResponseTable:
     source: str
     title: str
     detail: str
-    """Level of the tones, reference, method, source of the limits."""
+    """Level of the tones and reference."""
+    method: str
+    """Method, and source of the limits."""
     channels: tuple[Channel, ...]
     stages: tuple[Stage, ...]
     """Those at which anything was measured."""
@@ -103,16 +110,19 @@ def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
     """Everything but responses, ordered by source, quantity, tone and channel."""
     found = _by_thing([r for r in _with_method(records) if r.reading.quantity != "response"])
     things: list[Thing] = []
+    letters: dict[str, str] = {}
     for stages in sorted(found, key=lambda s: _order(_any(s))):
         record = _any(stages)
         judged = next((r.verdict for r in reversed(stages) if r and r.verdict), None)
         reading = record.reading
-        detail = [tone(record), f"re {reading.reference}" if reading.reference else "", reading.method]
-        detail += [f"target: {judged.source}" if judged and judged.source else ""]
+        detail = (tone(record), f"re {reading.reference}" if reading.reference else "")
+        method = _joined(reading.method, f"target: {judged.source}" if judged and judged.source else "")
         thing = Thing(
             source=record.source,
             name=QUANTITIES[reading.quantity],
-            detail="; ".join(filter(None, detail)),
+            detail=_joined(*detail),
+            method=method,
+            note=letters.setdefault(method, chr(ord("a") + len(letters))) if method else "",
             lines=(
                 Line(
                     CHANNELS[reading.channel],
@@ -128,7 +138,12 @@ def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
             ),
         )
         last = things[-1] if things else None
-        if last and (last.source, last.name, last.detail) == (thing.source, thing.name, thing.detail):
+        if last and (last.source, last.name, last.detail, last.note) == (
+            thing.source,
+            thing.name,
+            thing.detail,
+            thing.note,
+        ):
             things[-1] = replace(last, lines=last.lines + thing.lines, reasons=last.reasons + thing.reasons)
         else:
             things.append(thing)
@@ -181,14 +196,15 @@ def _response(group: list[ReadingRecord]) -> ResponseTable:
         rows.append(ResponseRow(label, hz, limits, tuple(points)))
     first = group[0]
     level = next(iter(levels))
-    detail = [f"tones at {decibels(level)}" if len(levels) == 1 and level is not None else ""]
-    detail += [f"dB re {first.reading.reference}" if first.reading.reference else "dB", first.reading.method]
     sources = list(dict.fromkeys(r.verdict.source for r in group if r.verdict and r.verdict.source))
-    detail += [f"limits: {', '.join(sources)}" if sources else ""]
     return ResponseTable(
         source=first.source,
         title=f"Response, {first.source}",
-        detail="; ".join(filter(None, detail)),
+        detail=_joined(
+            f"tones at {decibels(level)}" if len(levels) == 1 and level is not None else "",
+            f"dB re {first.reading.reference}" if first.reading.reference else "dB",
+        ),
+        method=_joined(first.reading.method, f"limits: {', '.join(sources)}" if sources else ""),
         channels=channels,
         stages=stages_shown,
         rows=tuple(rows),
@@ -243,3 +259,8 @@ def _cell(record: ReadingRecord | None) -> Cell:
     word = record.verdict.word
     said = "no limit here" if word == "no reading" and record.verdict.tolerance is None else word
     return Cell(text, said, word)
+
+
+def _joined(*parts: str) -> str:
+    """Parts of a detail, those that are there, with true minus signs."""
+    return re.sub(r"(?<![\w-])-(?=\d)", "−", "; ".join(filter(None, parts)))

@@ -33,7 +33,7 @@ def report_text(session: SessionRecord) -> str:
     for table in content.responses:
         lines += _headed(table.title, _response(table))
     lines += _headed("Skipped, overridden, accepted out", _exceptions(content))
-    noted = [f"{time} {step}: {text}" for time, step, text in content.noted]
+    noted = [f"{time} {asked} {text}" for time, asked, text in content.noted]
     noted += [f"trimmer {text}" for text in content.trimmers]
     if noted:
         lines += _headed("Noted at the bench", _wrapped(noted))
@@ -68,7 +68,7 @@ def _exceptions(content: Content) -> list[str]:
 def _figures(content: Content) -> list[str]:
     lines: list[str] = []
     for thing in content.figures:
-        lines += ["", f"{thing.name}, {thing.source}", *_wrapped([thing.detail], "  ")]
+        lines += ["", f"{thing.name}, {thing.source}", *_wrapped([f"{thing.detail}; {thing.method}"], "  ")]
         for line in thing.lines:
             told = [
                 f"{head} {_cell(cell)}"
@@ -88,7 +88,7 @@ def _cell(cell: Cell) -> str:
 
 
 def _response(table: ResponseTable) -> list[str]:
-    lines = _wrapped([table.detail])
+    lines = _wrapped([f"{table.detail}; {table.method}"])
     for n, channel in enumerate(table.channels):
         rows = [["", "limits", *(_HEADS[STAGE_ORDER.index(s)] for s in table.stages)]]
         for row in table.rows:
