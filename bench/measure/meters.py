@@ -81,6 +81,8 @@ METERS: dict[str, str] = {
     "response": "bench.measure.response:ResponseMeter",
     "azimuth": "bench.measure.azimuth:AzimuthMeter",
     "speed": "bench.measure.speed:SpeedMeter",
+    "distortion": "bench.measure.distortion:DistortionMeter",
+    "separation": "bench.measure.separation:SeparationMeter",
 }
 """Module and class of each: made with (sample_rate, channels, options)."""
 

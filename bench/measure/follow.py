@@ -1,0 +1,193 @@
+"""One tone, or its harmonics, followed through a stream that may hold other things too.
+
+The tone is the strongest within a range of frequencies that stays for half a second; a louder one that comes later
+takes its place. Spectra are kept back until it is recognised, so that its beginning is not lost. What comes out is a
+baseband without gaps; whether the tone sounds in every part of it is for the meter to judge.
+
+A second filter keeps harmonics, and the image at twice the frequency, out of the envelope and phase of low tones.
+`flat` passes three tenths of the tone's frequency and stops at nine tenths (Kaiser window, at most 100 points long);
+`smooth` is Gaussian, 6 dB down at three tenths (at most 400 Hz), and does not ring at a dropout's edge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.peaks import hann_power, strongest_peaks
+from bench.measure.tracking import HALF, POINTS, Baseband, Spectra
+
+KEPT = 14
+"""Spectra kept back; a tone must stay for `PROVEN` of them."""
+PROVEN = 8
+BRIEF = 4
+"""A capture that ends sooner is content with so many."""
+LOUDER = 1.26
+"""Power ratio (1 dB) by which a later tone must exceed the followed one to replace it."""
+PASS, STOP = 0.3, 0.9
+"""Edges of the flat filter, in parts of the tone's frequency."""
+LONGEST = 48
+"""Points either side of the middle that a filter may span."""
+SMOOTH_HZ = (30.0, 400.0)
+"""Bounds of the smooth filter's 6 dB point."""
+
+
+@dataclass(slots=True)
+class _Candidate:
+    hz: float
+    power: float
+    first: int
+    last: int
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A chunk of a followed tone."""
+
+    spectrum: NDArray[np.complex128]
+    chunk: int
+    fresh: bool
+    """The first of a tone that was not followed before: forget the one before it."""
+
+
+class Follower:
+    """Finds and follows the strongest tone of a range.
+
+    Args:
+        spectra: where the chunks come from; it may feed others too.
+        low_hz: where the range begins.
+        high_hz: where it ends.
+    """
+
+    def __init__(self, spectra: Spectra, low_hz: float, high_hz: float) -> None:
+        self.spectra = spectra
+        self.low_hz, self.high_hz = low_hz, high_hz
+        self.tone_hz = 0.0
+        """About where the followed tone lies; 0 while there is none."""
+        self.centre = 0
+        """The bin it is brought down with."""
+        self._power = 0.0
+        self._recent: list[tuple[NDArray[np.complex128], int]] = []
+        self._candidates: list[_Candidate] = []
+
+    @property
+    def oscillator_hz(self) -> float:
+        """The frequency that becomes zero."""
+        return self.centre * self.spectra.bin_hz
+
+    def take(
+        self, spectrum: NDArray[np.complex128], chunk: int, peaks: list[tuple[float, float]] | None = None
+    ) -> list[Piece]:
+        """Take in the next chunk; returns those that belong to the followed tone."""
+        self._recent = [*self._recent[1 - KEPT :], (spectrum, chunk)]
+        if peaks is None:
+            peaks = strongest_peaks(hann_power(spectrum), self.spectra.bin_hz)
+        for hz, power in peaks:
+            if self.low_hz <= hz <= self.high_hz:
+                self._note(hz, power, chunk)
+        self._candidates = [c for c in self._candidates if chunk - c.last <= 3]
+        proven = [c for c in self._candidates if c.count >= PROVEN]
+        return self._choose(proven, chunk)
+
+    def finish(self) -> list[Piece]:
+        """The stream is over: a tone too brief to have been proven, if there was no other."""
+        if self.tone_hz or not self._recent:
+            return []
+        brief = [c for c in self._candidates if c.count >= BRIEF]
+        return self._choose(brief, self._recent[-1][1])
+
+    def baseband(self, piece: Piece, multiple: int = 1, shape: Literal["wide", "flat", "smooth"] = "flat") -> Baseband:
+        """The points of a chunk, brought down by a multiple of the followed bin, shape (points, channels).
+
+        The oscillators of all multiples start in phase, so the phase of a harmonic is `multiple` times that of the
+        fundamental, plus a constant.
+        """
+        centre = multiple * self.centre
+        if shape == "wide":
+            return self.spectra.baseband(piece.spectrum, piece.chunk, centre)
+        taps = (_flat if shape == "flat" else _smooth)(self.spectra.rate, round(self.tone_hz, 1))
+        return self.spectra.baseband(piece.spectrum, piece.chunk, centre, _response(taps, self.spectra.rate))
+
+    def passes(self, offset_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+        """What the flat filter leaves of a line so far from its oscillator: 1 but for its ripple."""
+        taps = np.array(_flat(self.spectra.rate, round(self.tone_hz, 1)))
+        n = np.arange(len(taps)) - len(taps) // 2
+        return np.asarray(np.cos(2 * np.pi / self.spectra.rate * np.multiply.outer(offset_hz, n)) @ taps)
+
+    def start_of(self, piece: Piece) -> int:
+        """Index of the first of its points; point p lies at p / rate seconds."""
+        return self.spectra.start_of(piece.chunk)
+
+    def _note(self, hz: float, power: float, chunk: int) -> None:
+        reach = max(0.7 * self.spectra.bin_hz, 0.012 * hz)
+        for candidate in self._candidates:
+            if abs(candidate.hz - hz) < reach:
+                if candidate.last != chunk:
+                    share = 1.0 / min(candidate.count + 1, 32)
+                    candidate.hz += share * (hz - candidate.hz)
+                    candidate.power += share * (power - candidate.power)
+                    candidate.count += 1
+                    candidate.last = chunk
+                return
+        self._candidates.append(_Candidate(hz, power, chunk, chunk))
+
+    def _choose(self, proven: list[_Candidate], chunk: int) -> list[Piece]:
+        best = max(proven, key=lambda c: c.power, default=None)
+        if best is not None and self._takes_over(best):
+            self.tone_hz, self._power = best.hz, best.power
+            self.centre = self.spectra.nearest_bin(best.hz)
+            first = max(best.first - 1, self._recent[0][1])
+            kept = [r for r in self._recent if r[1] >= first]
+            return [Piece(s, c, c == kept[0][1]) for s, c in kept]
+        if best is not None and self._same(best):
+            self._power = max(self._power, best.power)
+        return [Piece(self._recent[-1][0], chunk, fresh=False)] if self.tone_hz else []
+
+    def _same(self, candidate: _Candidate) -> bool:
+        return abs(candidate.hz - self.tone_hz) < max(2.0 * self.spectra.bin_hz, 0.03 * self.tone_hz)
+
+    def _takes_over(self, candidate: _Candidate) -> bool:
+        if not self.tone_hz:
+            return True
+        return candidate.power > LOUDER * self._power and not self._same(candidate)
+
+
+@lru_cache(maxsize=64)
+def _flat(rate: float, tone_hz: float) -> tuple[float, ...]:
+    """Taps of the flat filter: Kaiser's design rule, with what attenuation the length allows (at most 100 dB)."""
+    if STOP * tone_hz >= 0.5 * rate:
+        return (1.0,)
+    width = 2 * np.pi * (STOP - PASS) * tone_hz / rate
+    attenuation = min(100.0, 7.95 + 2.285 * width * 2 * LONGEST)
+    half = min(LONGEST, int(np.ceil((attenuation - 7.95) / (2.285 * width) / 2)))
+    cutoff = (PASS + STOP) * tone_hz / rate
+    n = np.arange(-half, half + 1)
+    beta = (
+        0.1102 * (attenuation - 8.7)
+        if attenuation > 50
+        else 0.5842 * (attenuation - 21) ** 0.4 + 0.07886 * (attenuation - 21)
+    )
+    taps = np.sinc(cutoff * n) * np.kaiser(len(n), beta)
+    return tuple(taps / taps.sum())
+
+
+@lru_cache(maxsize=64)
+def _smooth(rate: float, tone_hz: float) -> tuple[float, ...]:
+    """Taps of the Gaussian filter."""
+    half_hz = min(SMOOTH_HZ[1], max(SMOOTH_HZ[0], PASS * tone_hz))
+    sigma = np.sqrt(2.0 * np.log(2.0)) / (2 * np.pi * half_hz) * rate
+    half = min(LONGEST, int(np.ceil(4.0 * sigma)))
+    taps = np.exp(-0.5 * (np.arange(-half, half + 1) / sigma) ** 2)
+    return tuple(taps / taps.sum())
+
+
+@lru_cache(maxsize=64)
+def _response(taps: tuple[float, ...], rate: float) -> NDArray[np.float64]:
+    """Response of symmetric taps at the bins of a chunk's baseband."""
+    n = np.arange(len(taps)) - len(taps) // 2
+    return np.asarray(np.cos(2 * np.pi / POINTS * np.outer(np.arange(-HALF, HALF), n)) @ np.array(taps))

@@ -1,0 +1,136 @@
+"""The loops that go sample by sample and remember: filters, detectors, phase followers.
+
+Compiled by numba, without the interpreter's lock, and kept on disk. `warm` compiles them all: call it before a
+stream opens, because compiling holds the lock for a second or two. Comparisons are spelt out where max() would do:
+its care for NaN costs half the speed.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@njit(nogil=True, cache=True)
+def cascade(x: Floats, sos: Floats, state: Floats, out: Floats) -> None:
+    """Filter `x` into `out`, both (frames, channels), through second-order sections.
+
+    Transposed direct form II. `sos` is (sections, 6) with a0 = 1, as scipy has it; `state` is
+    (channels, sections, 2) and carries over to the next call. `out` may be `x`.
+    """
+    frames, channels = x.shape
+    for section in range(sos.shape[0]):
+        source = x if section == 0 else out
+        b0, b1, b2 = sos[section, 0], sos[section, 1], sos[section, 2]
+        a1, a2 = sos[section, 4], sos[section, 5]
+        channel = 0
+        while channel + 1 < channels:  # two channels at once keep the multiplier busy
+            p, q = state[channel, section, 0], state[channel, section, 1]
+            r, s = state[channel + 1, section, 0], state[channel + 1, section, 1]
+            for n in range(frames):
+                u, v = source[n, channel], source[n, channel + 1]
+                y, z = b0 * u + p, b0 * v + r
+                p, r = b1 * u - a1 * y + q, b1 * v - a1 * z + s
+                q, s = b2 * u - a2 * y, b2 * v - a2 * z
+                out[n, channel], out[n, channel + 1] = y, z
+            state[channel, section, 0], state[channel, section, 1] = p, q
+            state[channel + 1, section, 0], state[channel + 1, section, 1] = r, s
+            channel += 2
+        if channel < channels:
+            p, q = state[channel, section, 0], state[channel, section, 1]
+            for n in range(frames):
+                u = source[n, channel]
+                y = b0 * u + p
+                p = b1 * u - a1 * y + q
+                q = b2 * u - a2 * y
+                out[n, channel] = y
+            state[channel, section, 0], state[channel, section, 1] = p, q
+
+
+@njit(nogil=True, cache=True)
+def rectify(x: Floats, phases: Floats, history: Floats) -> Floats:
+    """Interpolate and rectify: |x| at a multiple of its rate.
+
+    Args:
+        x: (frames, channels).
+        phases: (factor, taps) the interpolator's phases, newest sample last; the first leaves samples as they are.
+        history: (channels, taps - 1) the samples before `x`, newest last; updated.
+
+    Returns:
+        Shape (channels, frames, factor).
+    """
+    frames, channels = x.shape
+    factor, taps = phases.shape
+    middle = (taps - 1) // 2
+    line = np.empty(frames + taps - 1)
+    row = np.empty(frames)
+    out = np.empty((channels, frames, factor))
+    for channel in range(channels):
+        line[: taps - 1] = history[channel]
+        line[taps - 1 :] = x[:, channel]
+        history[channel] = line[frames:]
+        for n in range(frames):
+            out[channel, n, 0] = abs(line[n + middle])
+        for phase in range(1, factor):
+            row[:] = 0.0
+            for k in range(taps):
+                weight = phases[phase, k]
+                for n in range(frames):
+                    row[n] += weight * line[n + k]
+            for n in range(frames):
+                out[channel, n, phase] = abs(row[n])
+    return out
+
+
+@njit(nogil=True, cache=True)
+def quasi_peak(drive: Floats, rates: Floats, state: Floats, highest: Floats) -> None:
+    """Two charge-and-leak stages behind a rectifier.
+
+    Args:
+        drive: (channels, frames), not negative.
+        rates: charge and leak of the first stage, charge and leak of the second, all per frame.
+        state: (channels, 2) what the two stages hold; updated.
+        highest: (channels,) the highest second stage seen; raised.
+    """
+    channels, frames = drive.shape
+    charge1, keep1, charge2, keep2 = rates[0], 1.0 - rates[1], rates[2], 1.0 - rates[3]
+    for channel in range(0, channels, 2):
+        other = min(channel + 1, channels - 1)  # two channels at once keep the multiplier busy
+        p, q, r, s = state[channel, 0], state[channel, 1], state[other, 0], state[other, 1]
+        top, other_top = highest[channel], highest[other]
+        for n in range(frames):
+            u, v = drive[channel, n] - p, drive[other, n] - r
+            p, r = p * keep1 + (charge1 * u if u > 0.0 else 0.0), r * keep1 + (charge1 * v if v > 0.0 else 0.0)
+            u, v = p - q, r - s
+            q, s = q * keep2 + (charge2 * u if u > 0.0 else 0.0), s * keep2 + (charge2 * v if v > 0.0 else 0.0)
+            top, other_top = q if q > top else top, s if s > other_top else other_top  # noqa: FURB136
+        state[channel, 0], state[channel, 1], state[other, 0], state[other, 1] = p, q, r, s
+        highest[channel], highest[other] = top, other_top
+
+
+@njit(nogil=True, cache=True)
+def needle(  # noqa: PLR0917
+    drive: Floats, gain: float, damping: float, state: Floats, highest: Floats, out: Floats
+) -> None:
+    """A moving-coil needle: u'' = ω²(drive − u) − 2ζω u', semi-implicit.
+
+    Args:
+        drive: (channels, frames), not negative.
+        gain: ω² per frame², the pull towards the drive.
+        damping: 2ζω per frame.
+        state: (channels, 2) position and speed per frame; updated.
+        highest: (channels,) the highest position seen; raised.
+        out: (channels, frames) the position after each frame.
+    """
+    channels, frames = drive.shape
+    for channel in range(channels):
+        place, speed, top = state[channel, 0], state[channel, 1], highest[channel]
+        for n in range(frames):
+            speed = (speed + gain * (drive[channel, n] - place)) / (1.0 + damping)
+            place += speed
+            top = place if place > top else top  # noqa: FURB136
+            out[channel, n] = place
+        state[channel, 0], state[channel, 1], highest[channel] = place, speed, top

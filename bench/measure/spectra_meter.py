@@ -1,0 +1,78 @@
+"""What meters share that live on the chunks of `tracking`: fed with blocks, or with chunks that are shared."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.finder import side_of
+from bench.measure.meters import Options
+from bench.measure.names import Channel, Measured
+from bench.measure.tone_meter import Heard
+from bench.measure.tracking import Samples, Spectra
+
+Peaks = list[tuple[float, float]]
+
+
+class SpectraMeter(ABC):
+    """A meter on chunks.
+
+    Args:
+        sample_rate: frames a second.
+        channels: 1 or 2.
+        options: what was asked.
+        spectra: shared chunks; whoever shares them calls `take` and `conclude`, not `feed` and `finish`.
+    """
+
+    def __init__(
+        self, sample_rate: float, channels: int, options: Options | None = None, spectra: Spectra | None = None
+    ) -> None:
+        self.sample_rate = sample_rate
+        self.channels = channels
+        self.options = options or Options()
+        self.spectra = spectra or Spectra(sample_rate, channels)
+        self.heard = Heard(sample_rate, channels)
+        self._chunk = 0
+
+    def feed(self, samples: Samples) -> None:
+        """Take in frames of shape (frames, channels), full scale ±1."""
+        self.heard.feed(samples)
+        for spectrum in self.spectra.feed(samples):
+            self.take(spectrum)
+
+    def finish(self) -> Measured:
+        """The stream is over: the readings."""
+        for spectrum in self.spectra.finish():
+            self.take(spectrum)
+        measured = self.conclude(self.heard)
+        return Measured(measured.readings, (*self.heard.clipping(), *measured.warnings))
+
+    def take(self, spectrum: NDArray[np.complex128], peaks: Peaks | None = None) -> None:
+        """Take in the next chunk, with its peaks where they are known already."""
+        self.chunk(spectrum, self._chunk, peaks)
+        self._chunk += 1
+
+    @abstractmethod
+    def chunk(self, spectrum: NDArray[np.complex128], number: int, peaks: Peaks | None) -> None:
+        """What is done with chunk number `number`."""
+
+    @abstractmethod
+    def conclude(self, heard: Heard) -> Measured:
+        """What it all amounts to, after the last chunk."""
+
+    @property
+    def sides(self) -> tuple[Channel, ...]:
+        """What the channels are called."""
+        return tuple(side_of(c, self.channels) for c in range(self.channels))
+
+    def inside(self, start: int, points: int) -> slice:
+        """Which of `points` baseband points from index `start` on lie within the stream."""
+        return slice(max(0, -start), max(0, min(points, self.spectra.points() - start)))
+
+    def too_high(self, hz: float) -> str:
+        """Why a tone of this frequency can't be there; empty when it can."""
+        if hz < 0.5 * self.sample_rate:
+            return ""
+        return f"{hz:g} Hz is above half the sample rate of {self.sample_rate:g} Hz"
