@@ -13,7 +13,7 @@ from bench.session.outline import StepOutline, outline
 from bench.session.record import SessionRecord
 from bench.session.result import Result, result_of
 from bench.session.tables import ResponseTable, Thing, figures, responses
-from bench.session.words import day, hour, what
+from bench.session.words import day, hour, listed, tone, what
 
 HAZARDS = {
     "mains": "Mains and high tension",
@@ -136,14 +136,18 @@ def _exceptions(
         if event.kind in kinds:
             said = "done again from its start" if event.kind == "repeat" else event.text
             yield kinds[event.kind], title_of(event.step, steps), said
-    accepted = [r for r in counted if r.accepted_because]
-    told = {(r.step, r.accepted_because) for r in accepted}
+    accepted: dict[tuple[str, str], dict[str, list[str]]] = {}
+    for r in counted:
+        if r.accepted_because:
+            word = r.verdict.word if r.verdict else "not judged"
+            readings = accepted.setdefault((r.step, r.accepted_because), {})
+            readings.setdefault(f"{what(r)} ({word})", []).append(tone(r))
     for event in session.events:
-        if event.kind == "accept" and not any(event.step == s and because in event.text for s, because in told):
+        if event.kind == "accept" and not any(event.step == s and because in event.text for s, because in accepted):
             yield "Accepted", title_of(event.step, steps), event.text
-    for r in accepted:
-        word = r.verdict.word if r.verdict else "not judged"
-        yield "Accepted", title_of(r.step, steps), f"{what(r)}: {word}, because {r.accepted_because}"
+    for (step, because), readings in accepted.items():
+        parts = [" at ".join(filter(None, (name, listed([*filter(None, tones)])))) for name, tones in readings.items()]
+        yield "Accepted", title_of(step, steps), f"{'; '.join(parts)}; because {because}"
 
 
 def _asked(event: Event, steps: dict[str, StepOutline]) -> str:

@@ -134,10 +134,8 @@ def tone(record: ReadingRecord) -> str:
 
 
 def what(record: ReadingRecord) -> str:
-    """What was measured where: "Response at 10 kHz, −20 dB, left, reference tape"."""
-    heard = tone(record)
-    channel = CHANNELS[record.reading.channel]
-    return f"{QUANTITIES[record.reading.quantity]}{' at ' + heard if heard else ''}, {channel}, {record.source}"
+    """What was measured where: "response, left, record-replay"."""
+    return f"{QUANTITIES[record.reading.quantity].lower()}, {CHANNELS[record.reading.channel]}, {record.source}"
 
 
 def unit_in_words(quantity: str) -> str:
