@@ -125,27 +125,37 @@ class _Gathering:
     _read: dict[Path, Read[Procedure]] = field(default_factory=dict)
     _count: int = 0
 
-    def placed(self, steps: Sequence[Step | None], path: Path, chain: tuple[Path, ...]) -> Iterator[Placing]:
-        """The procedure's own steps, those of `follow` steps in their place."""
-        for index, step in enumerate(steps):
-            if isinstance(step, Follow):
-                for inner in self._followed(step, index, path, chain):
-                    yield Placing(inner, index)
-            elif step is not None:
-                yield Placing(step, index)
+    def placed(
+        self, steps: Sequence[Step | None], path: Path, chain: tuple[Path, ...], own: int | None = None
+    ) -> Iterator[Placing]:
+        """The steps of a file, those of `follow` steps in their place.
 
-    def _followed(self, step: Follow, own: int, path: Path, chain: tuple[Path, ...]) -> Iterator[JobStep]:
+        Args:
+            steps: the file's, as far as they are understood.
+            path: the file.
+            chain: the files that led here, itself included.
+            own: the procedure's own step that led here; None for the procedure itself.
+        """
+        for index, step in enumerate(steps):
+            brought = index if own is None else own
+            if isinstance(step, Follow):
+                yield from self._followed(step, brought, path, chain)
+            elif step is not None:
+                self._count += 1
+                yield Placing(step, brought)
+
+    def _followed(self, step: Follow, own: int, path: Path, chain: tuple[Path, ...]) -> Iterator[Placing]:
         target = path.parent / f"{step.procedure}.toml"
+        self._count += 1
+        if self._count > MOST_STEPS:
+            self._wrong(own, f"more than {MOST_STEPS} steps with all that is followed", "follow less")
+            return
         read = self._procedure(step, own, target, chain)
         if read is None or read.model is None:
             return
         first = True
-        for inner in self.placed(read.model.step, target, (*chain, target.resolve())):
-            self._count += 1
-            if self._count > MOST_STEPS:
-                self._wrong(own, f"more than {MOST_STEPS} steps with all that is followed", "follow less")
-                return
-            yield _moved(inner.step, step, first=first)
+        for inner in self.placed(read.model.step, target, (*chain, target.resolve()), own):
+            yield Placing(_moved(inner.step, step, first=first), own)
             first = False
 
     def _procedure(self, step: Follow, own: int, target: Path, chain: tuple[Path, ...]) -> Read[Procedure] | None:

@@ -62,6 +62,9 @@ def _adjust(step: Adjust) -> Iterator[Told]:
     elif step.sends:
         if step.quantity == "speed_error":
             yield ("quantity",), "speed cannot be judged from tones that are sent", AGREES, ("quantity", "sends")
+        elif step.quantity == "level":
+            remedy = 'say `quantity = "record_replay_level"`: how much comes back of what was sent'
+            yield ("quantity",), "level is for what the reference tape plays", remedy, ("quantity", "sends")
     elif step.quantity == "record_replay_level":
         yield (
             ("quantity",),

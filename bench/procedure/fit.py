@@ -71,17 +71,23 @@ def _targets(
                         for s in reference_tape.section
                         if s.purpose in SERVES[quantity] and _wanted(step, s.purpose)
                     ]
-                yield from _target(at, name, UNITS[quantity], heard, sheets)
+                yield from _target(at, name, _unit(quantity, from_tape=True), heard, sheets)
         case RecordReplay():
             for sent, name in step.targets.items():
                 heard = [step.reference_hz] if sent == "record_replay_level" else [t.hz for t in step.sends]
                 yield from _target(("targets", sent), name, UNITS[sent], heard, sheets)
         case Adjust() | Measure():
-            yield from _target(("target",), step.target, UNITS[step.quantity], _judged_hz(step, reference_tape), sheets)
+            unit = _unit(step.quantity, from_tape=step.plays is not None)
+            yield from _target(("target",), step.target, unit, _judged_hz(step, reference_tape), sheets)
         case Entry() if step.target is not None:
             yield from _target(("target",), step.target, step.unit, [], sheets)
         case _:
             return
+
+
+def _unit(quantity: str, *, from_tape: bool) -> str:
+    """What a target must be in. A level from the reference tape is judged by how far it is from what it should give."""
+    return "dB" if quantity == "level" and from_tape else UNITS[quantity]
 
 
 def _judged_hz(step: Adjust | Measure, reference_tape: ReferenceTape | None) -> list[float]:
@@ -111,8 +117,7 @@ def _target(
     if target is None:
         yield Wrong(at, f"the {sheet} sheet has no target {shown(key)}", did_you_mean(key, sheets[sheet]), ("target",))
         return
-    # A level target is relative to what the section or the tone should give, so it is told in dB.
-    if target.unit != unit and (target.unit, unit) != ("dB", "dBFS"):
+    if target.unit != unit:
         said = f"{shown(name)} is in {shown(target.unit)}, what is judged here is in {shown(unit)}"
         yield Wrong(at, said, f"name a target in {unit}", ("target", "targets", "quantity", "unit"))
         return

@@ -40,7 +40,9 @@ Said = Annotated[str, AfterValidator(_reflowed), AfterValidator(_said)]
 class Strict(BaseModel):
     """No unknown keys, no silent conversions, no figure that is not finite."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        extra="forbid", strict=True, frozen=True, allow_inf_nan=False, use_attribute_docstrings=True
+    )
 
 
 class Caution(Strict):
@@ -186,9 +188,9 @@ class Procedure(Strict):
     part: bool = False
     """Made to be followed by others. Run alone, the runner asks at its interlocks."""
     machine: str | None = None
-    """The machine sheet when none is named at the start; likewise"""
+    """The machine sheet, by its file name without `.toml`, when none is named at the start."""
     tape: str | None = None
-    """the tape sheet and"""
+    """Likewise the tape sheet."""
     reference_tape: str | None = None
-    """the reference-tape sheet."""
+    """Likewise the reference-tape sheet."""
     step: tuple[Step, ...] = Field(min_length=1)

@@ -1,0 +1,277 @@
+"""The procedures and sheets that ship, and what becomes of them when they are damaged."""
+
+from __future__ import annotations
+
+import random
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from bench.problem import Problem
+from bench.procedure.library import Library
+from bench.procedure.steps import Adjust, RecordReplay, Reference, StepBase
+from bench.procedure.validate import check_files, files_in
+from bench.workspace import Workspace, shipped_procedures
+
+SHIPPED = shipped_procedures()
+LIBRARY = Library(Workspace(SHIPPED.parent))
+WHOLE = [p.name for p in LIBRARY.procedures() if not p.part]
+
+
+def _own_steps() -> list[Any]:
+    steps = [
+        (path.stem, step)
+        for path in sorted(SHIPPED.glob("*.toml"))
+        for step in tomllib.loads(path.read_text(encoding="utf-8"))["step"]
+    ]
+    return [pytest.param(step, id=f"{name}-{step['id']}") for name, step in steps]
+
+
+def test_nothing_shipped_has_a_problem() -> None:
+    assert [f.sentence for f in check_files(files_in([SHIPPED]), LIBRARY.workspace)] == []
+
+
+@pytest.mark.parametrize("step", _own_steps())
+def test_every_step_tells_a_trainee_why_and_a_technician_what(step: dict[str, Any]) -> None:
+    if step["kind"] == "follow":
+        return
+    for key in ("do", "why", "good", "if_not"):
+        assert step.get(key, "").strip(), key
+    # Read at arm's length beside a machine: about five lines at 80 columns.
+    assert len(" ".join(step["do"].split())) <= 300
+    for key in ("why", "good", "if_not"):
+        assert len(" ".join(step[key].split())) <= 260, key
+    for caution in step.get("cautions", ()):
+        assert len(" ".join(caution["say"].split())) <= 260
+
+
+@pytest.mark.parametrize("name", WHOLE)
+def test_whoever_sends_tones_is_warned_of_them(name: str) -> None:
+    for step in LIBRARY.load_job(name).steps:
+        if isinstance(step, Reference | RecordReplay) or (isinstance(step, Adjust) and step.sends):
+            assert "loud-tones" in _hazards(step), step.id
+        if isinstance(step, StepBase) and "demagnetise" in getattr(step, "does", ()):
+            assert "demagnetiser" in _hazards(step)
+
+
+def _hazards(step: StepBase) -> set[str]:
+    return {c.hazard for c in step.cautions}
+
+
+def test_the_line_up_has_the_order_of_the_trade() -> None:
+    """Dirt, magnetism, warm-up, speed, azimuth, replay, record: common practice, no source."""
+    job = LIBRARY.load_job("line-up-cassette")
+    ids = [s.id for s in job.steps]
+    order = [
+        "found-dirty/response",
+        "clean/metal",
+        "demagnetise/demagnetise",
+        "warm-up",
+        "found-clean/response",
+        "found-replay/play",
+        "speed",
+        "azimuth-coarse",
+        "azimuth",
+        "replay-level",
+        "replay-equalisation",
+        "replay-level-again",
+        "left-replay/play",
+        "swap",
+        "record-azimuth",
+        "bias",
+        "record-level",
+        "record-equalisation",
+        "bias-again",
+        "record-level-again",
+        "left-record/response",
+        "sign",
+    ]
+    assert [i for i in ids if i in order] == order
+    stages = {s.id: s.stage for s in job.steps}
+    assert stages["found-dirty/response"] == "found-dirty"
+    assert stages["found-clean/response"] == stages["found-replay/play"] == "found-clean"
+    assert stages["left-record/response"] == stages["left-replay/play"] == "left"
+
+
+def test_as_left_is_the_same_list_as_as_found() -> None:
+    steps = LIBRARY.load_job("line-up-cassette").steps
+    measured = [s for s in steps if isinstance(s, Reference | RecordReplay)]
+    lists = {
+        stage: {s.id.split("/")[1] for s in measured if s.stage == stage}
+        for stage in ("found-dirty", "found-clean", "left")
+    }
+    assert lists["found-clean"] == lists["left"] == {"play", "level", "response"}
+    assert lists["found-dirty"] == {"level", "response"}, "a dirty machine does not meet the reference tape"
+
+
+# ---------------------------------------------------------------- damaged files
+
+TEXTS = {p: p.read_bytes() for p in files_in([SHIPPED])}
+
+
+def _damaged(content: bytes, how: random.Random) -> bytes:
+    """One to four small damages, as a slip of the hand or a bad disk makes them."""
+    data = bytearray(content)
+    for _ in range(how.randint(1, 4)):
+        at = how.randrange(len(data) + 1)
+        match how.randrange(7):
+            case 0:
+                data[at : at + 1] = bytes([how.randrange(256)])
+            case 1:
+                del data[at : at + how.choice((1, 2, 10, 200))]
+            case 2:
+                data[at:at] = how.choice(PIECES)
+            case 3:
+                line = how.choice(content.splitlines(keepends=True))
+                data[at:at] = line
+            case 4:
+                del data[at:]
+            case 5:
+                start = how.randrange(len(data) + 1)
+                data[at:at] = data[start : start + how.choice((5, 50, 500))]
+            case _:
+                old, new = how.choice(SWAPS)
+                data = data.replace(old, new, how.randint(1, 3))
+    return bytes(data)
+
+
+PIECES = (b'"', b"'", b'"""', b"[", b"]", b"[[", b"{", b"}", b"=", b"\n", b"#", b"\\", b"\x00", b"\x1b", b"\xff", b"\xc2\x9b",
+          b"nan", b"-inf", b"1e999", b"9" * 400, b"0x", b"true", b"1979-05-27", b".", b",", b"\r\n", b"a.b.c = 1\n",
+          b"[[step]]\n", b"[step]\n", "\u202e".encode())  # fmt: skip
+SWAPS = (
+    (b" = ", b" = nan #"),
+    (b" = ", b" = [] #"),
+    (b" = ", b" = {} #"),
+    (b" = ", b" = -1 #"),
+    (b" = ", b" = 10000000000000000000000000000000000000000000000000 #"),
+    (b" = ", b" = 1e308 #"),
+    (b"[[step]]", b"[step]"),
+    (b'kind = "', b'kind = "x'),
+    (b"by-hand", b"follow"),
+    (b"adjust", b"measure"),
+    (b"sends", b"plays"),
+    (b"[[", b"["),
+    (b"]]", b"]"),
+    (b'"', b""),
+    (b"id", b"do"),
+)
+
+
+def _check(bench: Workspace, path: Path, content: bytes) -> None:
+    """Damaged or not, it is either right or told in whole sentences, and loading agrees with checking."""
+    path.write_bytes(content)
+    findings = check_files([path], bench)
+    for finding in findings:
+        assert finding.message
+        assert finding.remedy
+        assert finding.sentence.isprintable()
+        assert finding.line is None or 1 <= finding.line <= content.count(b"\n") + 1
+    if path.parent == bench.procedures:
+        try:
+            Library(bench).load_job(path)
+        except Problem as problem:
+            assert findings, problem.sentence
+        else:
+            assert not findings
+
+
+@pytest.fixture(scope="module")
+def copy(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
+    root = tmp_path_factory.mktemp("bench")
+    for path, content in TEXTS.items():
+        target = root / "procedures" / path.relative_to(SHIPPED)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(content)
+    return Workspace(root)
+
+
+def _damage_many(bench: Workspace, times: int) -> None:
+    how = random.Random(1972)
+    for _ in range(times):
+        path = how.choice(list(TEXTS))
+        target = bench.procedures / path.relative_to(SHIPPED)
+        try:
+            _check(bench, target, _damaged(TEXTS[path], how))
+        finally:
+            target.write_bytes(TEXTS[path])
+
+
+def test_a_damaged_file_is_told_never_thrown(copy: Workspace) -> None:
+    _damage_many(copy, 300)
+
+
+@pytest.mark.long
+def test_twenty_thousand_damaged_files(copy: Workspace) -> None:
+    _damage_many(copy, 20_000)
+
+
+ODD = st.recursive(
+    st.one_of(
+        st.text(max_size=5),
+        st.integers(),
+        st.floats(),
+        st.booleans(),
+        st.dates(),
+        st.sampled_from(["level", "clean", "x"]),
+    ),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["hz", "db", "left", "say"]), inner),
+    max_leaves=5,
+)
+
+
+@given(
+    st.lists(
+        st.dictionaries(
+            st.sampled_from(
+                [
+                    "id",
+                    "kind",
+                    "title",
+                    "do",
+                    "why",
+                    "stage",
+                    "cautions",
+                    "does",
+                    "checklist",
+                    "timer_s",
+                    "purposes",
+                    "targets",
+                    "quantity",
+                    "plays",
+                    "sends",
+                    "frequency",
+                    "reference_frequency",
+                    "target",
+                    "trimmers",
+                    "reference_hz",
+                    "seconds",
+                    "asks",
+                    "unit",
+                    "choices",
+                    "procedure",
+                    "accepts",
+                    "via",
+                ]
+            ),
+            ODD
+            | st.sampled_from(
+                ["by-hand", "reference", "adjust", "record-replay", "measure", "entry", "follow", "sign-off"]
+            ),
+        ),
+        max_size=4,
+    )
+)
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+def test_any_step_made_of_odd_values_is_told(copy: Workspace, steps: list[dict[str, Any]]) -> None:
+    import tomli_w
+
+    text = tomli_w.dumps({"format": 1, "title": "x", "summary": "x", "takes_minutes": 1, "step": steps})
+    path = copy.procedures / "odd.toml"
+    try:
+        _check(copy, path, text.encode("utf-8", "surrogatepass"))
+    finally:
+        path.unlink()
