@@ -12,6 +12,7 @@ from bench.audio.port import Loaded, TrimmerInfo
 from bench.practice import kernels
 from bench.practice.facts import FaultFacts, MachineFacts, ReferenceFacts, TapeFacts
 from bench.practice.filters import CHUNK, RATE
+from bench.practice.mains import Hum
 from bench.practice.physics import TAPE_TYPES, Condition, tape_physics
 from bench.practice.recording import RecordSetting, RecordSide
 from bench.practice.replaying import Hiss, ReplaySetting, ReplaySide
@@ -64,7 +65,8 @@ class PracticeMachine:
         self._tape: Literal["none", "reference", "work"] = "none"
         self._transport_at, self._monitor = "stop", "tape"
         self._chunk = 0
-        self._running = 0.0
+        self._ran, self._sounding = False, 0
+        self._hum = Hum()
         self._angles = (0.0, 0.0)
         self._heard = np.zeros((0, 2))
         self._ready = np.zeros((CHUNK, 2))
@@ -196,45 +198,51 @@ class PracticeMachine:
         physics = self._condition.now
         for trimmer in self._trimmers.values():
             trimmer.settle(CHUNK / RATE)
-        white = self._rng.standard_normal((4, CHUNK))
         source = sent / 10 ** (self._facts.send_dbfs / 20)
-        flux = self._from_tape(source) + self._hiss.run(white[:2]) * 10 ** (0.3 * physics.magnetised)
-        # A reference tape drives both tracks: the machine's level holds with their crosstalk in it.
-        crosstalk = 10 ** (physics.crosstalk_db / 20)
-        flux = (flux + crosstalk * flux[::-1]) / (1 + crosstalk)
-        running = float(self._transport_at != "stop" and self._tape != "none")
-        flux = flux * np.linspace(self._running, running, CHUNK)
-        self._running = running
-        out = self._replay_side.run(flux)
+        running = self._transport_at != "stop" and self._tape != "none"
+        # Silence still has to run through the filters once the tape stands.
+        self._sounding = 3 if running else max(0, self._sounding - 1)
+        out = self._replayed(source, running) if self._sounding else np.zeros((2, CHUNK))
         if self._monitor == "source" or (self._facts.heads == 2 and self._transport_at == "record"):
             out = source.copy()
-        out += 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * white[2:]
-        out += self._hum(physics.hum_hz, 10 ** (physics.hum_db / 20))
+        out += 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * self._rng.standard_normal((2, CHUNK))
+        out += 10 ** (physics.hum_db / 20) * self._hum.chunk(self._chunk, physics.hum_hz)
         self._chunk += 1
         return np.clip(out * 10 ** (self._facts.replay_dbfs / 20), -1.0, 1.0)
 
-    def _hum(self, mains_hz: float, amplitude: float) -> Floats:
-        turns = 2 * np.pi * mains_hz / RATE * (self._chunk * CHUNK + np.arange(CHUNK))
-        return np.asarray(amplitude * (0.8 * np.sin(turns) + 0.4 * np.sin(2 * turns + 1) + 0.4 * np.sin(3 * turns + 2)))
+    def _replayed(self, source: Floats, running: bool) -> Floats:
+        """What the replay side gives, re the reference level; `source` is what may be recorded."""
+        physics = self._condition.now
+        flux = self._from_tape(source, running)
+        hiss = self._hiss.run(self._rng.standard_normal((2, CHUNK)))
+        flux = flux + 10 ** (0.3 * physics.magnetised) * hiss
+        # A reference tape drives both tracks: the machine's level holds with their crosstalk in it.
+        crosstalk = 10 ** (physics.crosstalk_db / 20)
+        flux = (flux + crosstalk * flux[::-1]) / (1 + crosstalk)
+        if running != self._ran:
+            flux = flux * np.linspace(float(self._ran), float(running), CHUNK)
+            self._ran = running
+        elif not running:
+            flux = np.zeros_like(flux)
+        return self._replay_side.run(flux)
 
-    def _from_tape(self, source: Floats) -> Floats:
+    def _from_tape(self, source: Floats, running: bool) -> Floats:
         """Move the tape on, record on it if that is what it does, and give the flux at the replay head."""
-        self._set_record_side()
-        flux = self._record_side.run(source)
-        three = self._facts.heads == 3
         weave = self._transport.weave(self._condition.now, self._chunk)
         replay = self._error("replay azimuth") + weave
-        record = self._error("record azimuth") + weave if three else replay
+        record = self._error("record azimuth") + weave if self._facts.heads == 3 else replay
         before, self._angles = self._angles, (replay, record)
-        tape = self._work if self._tape == "work" else self._reference
-        if self._transport_at == "stop" or self._tape == "none":
+        if not running:
             self._set_replay_side(replay)
             return np.zeros((2, CHUNK))
+        tape = self._work if self._tape == "work" else self._reference
         self._transport.position = tape.position
         positions = self._transport.advance(self._condition.now, self._chunk, self._error("speed"))
         tape.position = self._transport.position
         if isinstance(tape, WorkTape):
             if self._transport_at == "record":
+                self._set_record_side()
+                flux = self._record_side.run(source)
                 kept = 10 ** (self._condition.now.erase_db / 20)
                 # The head's angle puts the right channel as much earlier on the tape as it will read it late.
                 shifts = (-self._late(before[1]), -self._late(record))

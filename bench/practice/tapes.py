@@ -43,7 +43,8 @@ class WorkTape:
         signal = np.concatenate((self._past, flux), axis=1)
         self._past = signal[:, -_LEAD:]
         moments = _LEAD - 2 * HALF + np.arange(positions.size)
-        late = np.linspace(*shifts, positions.size) / 2
+        speed = (positions[-1] - positions[0]) / (positions.size - 1)
+        late = np.linspace(*shifts, positions.size) / (2 * speed)
         write_track(self._flux[0], signal[0], positions, moments + late, kept)
         write_track(self._flux[1], signal[1], positions, moments - late, kept)
         first, last = int(positions[0]) // _LOG, int(positions[-1]) // _LOG

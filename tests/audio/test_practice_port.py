@@ -59,12 +59,14 @@ def test_blocks_follow_each_other() -> None:
 
 def test_closed_it_gives_nothing() -> None:
     p = port()
-    assert p.status.state == "closed"
+    states: list[str] = [p.status.state]
     assert p.read(0.0) is None
     p.open()
-    assert p.status.state == "running"
+    states.append(p.status.state)
     p.close()
     p.close()
+    states.append(p.status.state)
+    assert states == ["closed", "running", "closed"]
     assert p.read(0.0) is None
 
 

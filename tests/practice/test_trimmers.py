@@ -1,0 +1,85 @@
+"""Trimmers: sense, reach, backlash, stops."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bench.practice.physics import MachinePhysics
+from bench.practice.trimmers import STOP_DEGREES, Trimmer, draw
+
+
+def trimmer(**more: float) -> Trimmer:
+    facts = {"degrees": 0.0, "per_degree": 0.1, "backlash": 6.0, "error": 2.0} | more
+    return Trimmer("replay level left", **facts)
+
+
+def test_reversing_loses_the_backlash() -> None:
+    t = trimmer()
+    t.turn(-20.0)
+    # From the middle of its play, the first half of it is lost.
+    assert t.error == pytest.approx(2.0 - 0.1 * 17.0)
+    t.turn(5.0)
+    assert t.error == pytest.approx(0.3)
+    t.turn(4.0)
+    assert t.error == pytest.approx(0.3 + 0.1 * 3.0)
+
+
+def test_it_ends_at_its_stop() -> None:
+    t = trimmer()
+    t.turn(1000.0)
+    assert t.info().degrees == STOP_DEGREES
+    before = t.error
+    t.turn(10.0)
+    assert t.error == before
+
+
+def test_slow_settling() -> None:
+    t = trimmer(settling_s=1.0, backlash=0.0)
+    t.turn(-20.0)
+    assert t.error == pytest.approx(2.0)
+    t.settle(1.0)
+    # 1 − 1/e of the way after one time constant.
+    assert t.error == pytest.approx(2.0 - 2.0 * 0.632, abs=0.001)
+
+
+NAMES = [
+    "replay level left",
+    "replay level right",
+    "replay equalisation left",
+    "replay equalisation right",
+    "replay azimuth",
+    "speed",
+    "bias left",
+    "bias right",
+    "record level left",
+    "record level right",
+    "record equalisation left",
+    "record equalisation right",
+]
+
+
+def test_names() -> None:
+    assert sorted(draw(MachinePhysics(), 2, 1, 1.0)) == sorted(NAMES)
+    assert sorted(draw(MachinePhysics(), 3, 1, 1.0)) == sorted([*NAMES, "record azimuth"])
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.integers(0, 10**6), st.sampled_from([0.0, 14.0, -14.0]))
+def test_the_right_setting_is_within_reach(seed: int, fault_arcmin: float) -> None:
+    physics = MachinePhysics(replay_azimuth_arcmin=fault_arcmin)
+    for t in draw(physics, 3, seed, 1.0).values():
+        way = -t.error / t.per_degree
+        wanted = t.degrees + way + (t.backlash / 2 if way > 0 else -t.backlash / 2)
+        assert abs(wanted) <= STOP_DEGREES - 10
+        # Turned there from its own side, it is right.
+        t.turn(wanted - t.degrees)
+        assert t.error == pytest.approx(0.0, abs=1e-9)
+
+
+def test_the_seed_draws_either_sense_and_up_to_6_db() -> None:
+    drawn = [draw(MachinePhysics(), 3, seed, 1.0)["replay level left"] for seed in range(100)]
+    assert {t.per_degree > 0 for t in drawn} == {True, False}
+    assert 5.0 < max(abs(t.error) for t in drawn) <= 6.0
+    assert all(2.0 <= t.backlash <= 8.0 for t in drawn)
