@@ -318,7 +318,7 @@ def _direction(reading: Reading, verdict: Verdict) -> str:
     off = reading.value - verdict.target
     if verdict.tolerance is not None and abs(off) < 0.1 * verdict.tolerance:
         return "hold"
-    return f"{'lower' if off > 0 else 'raise'} by {abs(off):.2f} {reading.unit}"
+    return f"{'lower' if off > 0 else 'raise'} by {abs(off):.2f} {reading.unit.removesuffix('FS')}"
 
 
 def _trend(

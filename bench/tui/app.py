@@ -1,0 +1,107 @@
+"""The full-screen app: themes, sizes, the way between screens. What is shown is in `screens`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from textual import events
+from textual.app import App, SystemCommand
+from textual.binding import BindingType
+from textual.command import CommandPalette
+from textual.screen import Screen
+
+from bench.tui.screens.sheets import SMALLEST, TooSmall
+from bench.tui.themes import LAMP, SIXTEEN, THEMES, few_colours
+from bench.tui.verbs import PALETTE, Verb
+
+
+class BenchApp(App[int]):
+    """Tapebench, full screen."""
+
+    TITLE = "Tapebench"
+    CSS_PATH = "app.tcss"
+    COMMAND_PALETTE_BINDING = PALETTE.function_key.lower()
+    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-narrow"), (120, "-wide")]
+    VERTICAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-low"), (28, "-tall")]
+    BINDINGS: ClassVar[list[BindingType]] = []
+    bell_on = False
+
+    def __init__(self, first: Screen[str] | None = None) -> None:
+        few = few_colours()
+        super().__init__(ansi_color=True if few else None)
+        for theme in THEMES:
+            self.register_theme(theme)
+        self.theme = (SIXTEEN if few else LAMP).name
+        self._first = first
+        self.fault: Exception | None = None
+        """A fault of ours that ended the app."""
+
+    def on_mount(self) -> None:
+        """The first screen."""
+        if self._first is not None:
+            self.push_screen(self._first, lambda _: self.exit(0))
+
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        """Our colours, for themes that know nothing of them."""
+        return {name: str(value) for name, value in LAMP.variables.items()}
+
+    # ---------------------------------------------------------------- size
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Below the smallest size one sentence says so."""
+        small = event.size.width < SMALLEST[0] or event.size.height < SMALLEST[1]
+        if small and not isinstance(self.screen, TooSmall):
+            self.push_screen(TooSmall())
+
+    # ---------------------------------------------------------------- what is done everywhere
+
+    async def action_stop_sound(self) -> None:
+        """Stop all sound: whichever screen below makes any."""
+        for screen in reversed(self.screen_stack):
+            if not screen.is_modal and hasattr(screen, "action_stop_sound"):
+                screen.action_stop_sound()
+                return
+
+    def action_next_theme(self) -> None:
+        """Dark, light, the terminal's own."""
+        names = [t.name for t in THEMES]
+        at = names.index(self.theme) if self.theme in names else -1
+        chosen = THEMES[(at + 1) % len(THEMES)]
+        if not self.no_color:
+            self.ansi_color = chosen.ansi or None
+            self.theme = chosen.name
+
+    def action_bell_switch(self) -> None:
+        """Bell on or off."""
+        self.bell_on = not self.bell_on
+        self.bell()
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """The palette offers what the keys do, and nothing else."""
+        offered: tuple[Verb, ...] = getattr(screen, "verbs", ())
+        for verb in offered:
+            if verb.listed:
+                yield SystemCommand(verb.label.capitalize(), verb.tells, self._runner(screen, verb))
+
+    @staticmethod
+    def _runner(screen: Screen[object], verb: Verb):  # type: ignore[no-untyped-def]
+        async def run() -> None:
+            await screen.run_action(verb.action)
+
+        return run
+
+    def action_command_palette(self) -> None:
+        """Search for what can be done."""
+        if not CommandPalette.is_open(self):
+            self.push_screen(CommandPalette())
+
+    # ---------------------------------------------------------------- faults
+
+    def _handle_exception(self, error: Exception) -> None:
+        """A fault of ours ends the app; the door tells it in one line, not as a page of traceback."""
+        self.fault = self.fault or error
+        super()._handle_exception(error)
+
+    def _print_error_renderables(self) -> None:
+        self._exit_renderables.clear()

@@ -1,0 +1,213 @@
+"""What can be chosen before a job: sessions broken off, procedures, sheets, and where sound comes from."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bench.problem import Problem
+from bench.tui.text import lasting
+from bench.workspace import Workspace
+
+if TYPE_CHECKING:
+    from bench.procedure.format import SheetKind
+
+NEW_JOB = "new job"
+A_FILE = "file"
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """Something that can be chosen."""
+
+    key: str
+    """What the choice is called by: a file's name, a folder, a port."""
+    name: str
+    """What a person reads."""
+    tail: str = ""
+    """A word or two at the right: how long it takes, when it was."""
+    about: tuple[str, ...] = ()
+    """Paragraphs about it."""
+    broken: str = ""
+    """Why it can't be chosen, in one sentence; "" when it can."""
+    sets: dict[str, str] = field(default_factory=dict, compare=False)
+    """What choosing it chooses on other lines: a procedure's own sheets."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A line of the job: one thing to choose."""
+
+    id: str
+    title: str
+    options: tuple[Option, ...]
+    picked: int = 0
+
+    @property
+    def option(self) -> Option | None:
+        """The option that is chosen."""
+        return self.options[self.picked] if self.options else None
+
+    def pick(self, key: str) -> Row:
+        """Choose by key; the same when there is no such option."""
+        at = next((n for n, o in enumerate(self.options) if o.key == key), self.picked)
+        return replace(self, picked=at)
+
+    def move(self, step: int) -> Row:
+        """The option so many further on, round the end."""
+        return replace(self, picked=(self.picked + step) % len(self.options)) if self.options else self
+
+
+ROWS = (
+    ("session", "go on with"),
+    ("procedure", "procedure"),
+    ("machine", "machine"),
+    ("tape", "work tape"),
+    ("reference-tape", "reference tape"),
+    ("port", "sound"),
+)
+
+
+def rows_of(workspace: Workspace) -> list[Row]:
+    """Read all that can be chosen from a workspace. Sound devices come later: they can take long to answer."""
+    found = {
+        "session": _sessions(workspace),
+        "procedure": _procedures(workspace),
+        "machine": _sheets(workspace, "machine"),
+        "tape": _sheets(workspace, "tape"),
+        "reference-tape": _sheets(workspace, "reference-tape"),
+        "port": (PRACTICE, FILE),
+    }
+    return [Row(id_, title, found[id_]) for id_, title in ROWS if id_ != "session" or found["session"]]
+
+
+PRACTICE = Option(
+    "practice",
+    "practice machine",
+    "",
+    ("A model of a recorder, out of line, with trimmers to turn by key. Nothing can be harmed.",),
+)
+FILE = Option(
+    A_FILE,
+    "a captured file",
+    "",
+    ("A recording of a machine's output in any usual format. It can be measured, not adjusted.",),
+)
+
+
+def live_options() -> tuple[Option, ...]:
+    """The sound devices, or one broken option that says why there are none. May take seconds."""
+    from bench.audio.devices import NO_DEVICE
+    from bench.audio.live import devices
+
+    try:
+        found = devices()
+    except Problem as problem:
+        return (Option("live", "sound device", "not there", (), problem.sentence),)
+    if not found:
+        return (Option("live", "sound device", "not there", (), NO_DEVICE),)
+    about = ("Duplex: what the program sends goes to the machine, what the machine replays comes back.",)
+    out = [Option("live", "sound device: the system's own choice", "", about)]
+    for device in found:
+        if device.inputs:
+            lacks = "" if device.outputs >= 2 else f"{device.name} has no two outputs: it can listen, not send"
+            said = f"{device.inputs} in, {device.outputs} out, {device.sample_rate} Hz, {device.system}"
+            out.append(Option(f"live:{device.name}", f"sound device: {device.name}", "", (said, *about), lacks))
+    return tuple(out)
+
+
+def file_option(path: str) -> Option:
+    """A captured file as a choice."""
+    return Option(str(Path(path).expanduser()), f"file: {Path(path).name}", "", (path,))
+
+
+def _procedures(workspace: Workspace) -> tuple[Option, ...]:
+    from bench.procedure.format import read_procedure
+    from bench.procedure.library import Library
+
+    library = Library(workspace)
+    whole, parts, broken = [], [], []
+    lasts: dict[str, float] = {}
+    for path in sorted(workspace.procedures.glob("*.toml")):
+        procedure = read_procedure(path).model
+        if procedure is None:
+            broken.append(Option(path.stem, path.stem, "broken", (), read_procedure(path).findings[0].sentence))
+            continue
+        lasts[path.stem] = procedure.takes_minutes
+        about = [procedure.summary]
+        if procedure.needs:
+            about.append("Needs: " + "; ".join(procedure.needs) + ".")
+        sets = {"machine": procedure.machine, "tape": procedure.tape, "reference-tape": procedure.reference_tape}
+        option = Option(
+            path.stem,
+            procedure.title,
+            lasting(procedure.takes_minutes),
+            tuple(about),
+            sets={row: name for row, name in sets.items() if name is not None},
+        )
+        try:
+            library.load_job(path.stem)
+        except Problem as problem:
+            broken.append(replace(option, tail="broken", broken=problem.sentence))
+            continue
+        (parts if procedure.part else whole).append(option)
+    whole.sort(key=lambda o: -lasts[o.key])  # a whole line-up first
+    return (*whole, *parts, *broken)
+
+
+def _sheets(workspace: Workspace, kind: SheetKind) -> tuple[Option, ...]:
+    from bench.procedure.assemble import USUAL
+    from bench.procedure.library import Library
+
+    listed = sorted(Library(workspace).sheets(kind), key=lambda s: (bool(s.broken), s.name != USUAL[kind], s.title))
+    return tuple(Option(s.name, s.title, "broken" if s.broken else "", (s.about,), s.broken) for s in listed)
+
+
+def _sessions(workspace: Workspace) -> tuple[Option, ...]:
+    from bench.session.store import unfinished
+
+    out = []
+    for left in unfinished(workspace.sessions):
+        if not left.problem and not left.readings and not left.last_step:
+            continue  # nothing was done in it
+        when = f"{left.begun:%d %b %H:%M}" if left.begun else ""
+        about = (f"Broken off after {left.readings} readings.", f"Last step done: {left.last_step or 'none'}.")
+        name = f"{left.procedure} · {left.machine}" if left.procedure else left.folder.name
+        out.append(Option(str(left.folder), name, when, (*about, str(left.folder)), left.problem))
+    if not out:
+        return ()
+    out.sort(key=lambda o: bool(o.broken))
+    fresh = Option(NEW_JOB, "nothing: a new job", "", ("Choose below.",))
+    return (fresh, *out) if out[0].broken else (*out, fresh)
+
+
+class Memory:
+    """The last choice, kept from one start to the next. What can't be read or written is forgotten in silence."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def recall(self) -> dict[str, Any]:
+        """What was kept."""
+        try:
+            kept = json.loads(self._path.read_text(encoding="utf-8"))
+        except (OSError, ValueError, RecursionError):
+            return {}
+        return {k: v for k, v in kept.items() if isinstance(v, str)} if isinstance(kept, dict) else {}
+
+    def keep(self, what: dict[str, str]) -> None:
+        """Keep this beside what is already kept."""
+        try:
+            self._path.parent.mkdir(parents=True, exist_ok=True)
+            self._path.write_text(json.dumps(self.recall() | what, ensure_ascii=False, indent=1), encoding="utf-8")
+        except OSError:
+            return
+
+
+def usual_memory() -> Memory:
+    """In the place that the system has for such things."""
+    import platformdirs
+
+    return Memory(platformdirs.user_state_path("tapebench", appauthor=False) / "chooser.json")

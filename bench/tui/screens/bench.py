@@ -1,0 +1,414 @@
+"""The bench screen: shows snapshots, and turns keys into commands. It knows nothing of sound or procedure."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable
+from typing import Protocol
+
+from textual import events
+from textual.app import ComposeResult
+from textual.containers import Container, Horizontal, Vertical
+from textual.screen import Screen
+from textual.widget import Widget
+from textual.widgets import Input
+
+from bench.problem import Problem
+from bench.procedure import commands as say
+from bench.procedure.snapshot import Outcome, Prompt, Snapshot
+from bench.tui import verbs
+from bench.tui.messages import Seen
+from bench.tui.screens.sheets import AskWords, Confirm, Keys, WholeCard
+from bench.tui.text import plain
+from bench.tui.widgets.bottom import Bar, Footer, asked_by, bar_lines
+from bench.tui.widgets.card import Card
+from bench.tui.widgets.ending import ending_lines
+from bench.tui.widgets.gauge import GaugeColumn
+from bench.tui.widgets.header import JobStrip, SoundStrip, TitleStrip, sound_trouble
+from bench.tui.widgets.lists import Lines, check_lines, choice_lines, timer_lines, trimmer_line
+from bench.tui.widgets.painted import Line
+from bench.tui.widgets.tones import ToneBoard
+
+FIGURES_EVERY_S = 0.13
+"""Figures change no faster than can be read (7 to 8 times a second); bars follow every snapshot."""
+
+
+class Desk(Protocol):
+    """What the screen needs of a bench thread."""
+
+    fault: BaseException | None
+
+    def start(self) -> None:
+        """Begin; raises `Problem` when the port can't be opened."""
+
+    def post(self, command: say.Command) -> None:
+        """Tell it something."""
+
+    def stop(self) -> None:
+        """End it and wait until it has ended."""
+
+
+class Sitting(Protocol):
+    """A job on the bench, from the first step to the saved session."""
+
+    def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
+        """Make session, port and bench thread; raises `Problem`. May take a second or two."""
+
+    def close(self, outcome: Outcome | None) -> str:
+        """Finish what was written; returns what to say about it: where the report is."""
+
+
+class BenchScreen(Screen[str]):
+    """The bench. Dismissed with a sentence for the chooser, "" when there is nothing to say."""
+
+    BINDINGS = verbs.bindings(verbs.BENCH)
+    verbs = verbs.BENCH
+
+    def __init__(self, sitting: Sitting) -> None:
+        super().__init__()
+        self._sitting = sitting
+        self._desk: Desk | None = None
+        self._seen: Snapshot | None = None
+        self._figures: Snapshot | None = None
+        self._figures_at = 0.0
+        self._flush_waits = False
+        self._face = ""
+        self._picked = 0
+        self._asked = Prompt("wait", "")
+        self._ended = ""
+        self._over = False
+        self.refusal = ""
+        """Why the bench could not be opened, in one sentence."""
+        self.exit_code = 1
+        """0 when the job was completed and all that is judged is in."""
+
+    # ---------------------------------------------------------------- made and unmade
+
+    def compose(self) -> ComposeResult:
+        """All faces of the screen; one shows at a time."""
+        yield JobStrip(id="job")
+        yield SoundStrip(id="sound")
+        yield TitleStrip(id="title")
+        with Container(id="work"):
+            yield Card(id="card")
+            with Horizontal(id="gauges"):
+                yield GaugeColumn(id="first")
+                yield GaugeColumn(id="second")
+            yield ToneBoard(id="tones")
+            with Vertical(id="answers"):
+                with Horizontal(id="ticks"):
+                    yield Lines(id="list")
+                    yield Lines(id="timer")
+                yield Input(id="answer", compact=True, max_length=2000)
+            yield Lines(id="ending")
+        yield Lines(id="trimmers")
+        yield Bar("go_on", id="prompt")
+        yield Lines(id="notice")
+        yield Footer(id="footer")
+
+    async def on_mount(self) -> None:
+        """Open the bench; the screen is there meanwhile."""
+        self._say_only("Getting the bench ready …")
+        self.run_worker(self._open(), exclusive=True)
+
+    async def _open(self) -> None:
+        try:
+            self._desk = await asyncio.to_thread(self._sitting.open, self._heard)
+            await asyncio.to_thread(self._desk.start)
+        except Problem as problem:
+            self._over, self.refusal = True, problem.sentence
+            await asyncio.to_thread(self._sitting.close, None)
+            self.dismiss(problem.sentence)
+
+    def _heard(self, snapshot: Snapshot) -> None:
+        """Called on the bench thread."""
+        self.post_message(Seen(snapshot))
+
+    async def on_unmount(self) -> None:
+        """However the screen goes, the sound stops and the session is closed."""
+        await self._finish()
+
+    async def _finish(self) -> None:
+        if self._over:
+            return
+        self._over = True
+        if self._desk is not None:
+            await asyncio.to_thread(self._desk.stop)
+            outcome = self._seen.outcome if self._seen else None
+            self._ended = await asyncio.to_thread(self._sitting.close, outcome)
+
+    # ---------------------------------------------------------------- what is seen
+
+    async def on_seen(self, message: Seen) -> None:
+        """A snapshot: bars at once, figures when their time has come, another step or verdict at once."""
+        new, old = message.snapshot, self._figures
+        self._seen = new
+        if self._desk is not None and self._desk.fault is not None:
+            raise self._desk.fault
+        self.query_one(SoundStrip).show(new.sound, new.sending)
+        now = time.monotonic()
+        if old is None or _shape_of(new) != _shape_of(old) or now - self._figures_at >= FIGURES_EVERY_S:
+            await self._show(new, now)
+        elif not self._flush_waits:
+            self._flush_waits = True
+            self.set_timer(FIGURES_EVERY_S - (now - self._figures_at), self._flush)
+
+    async def _flush(self) -> None:
+        self._flush_waits = False
+        if self._seen is not None and self._seen is not self._figures:
+            await self._show(self._seen, time.monotonic())
+
+    async def _show(self, new: Snapshot, now: float) -> None:
+        old, self._figures, self._figures_at = self._figures, new, now
+        if old is None or _place_of(old) != _place_of(new):
+            self._picked = 0
+        if old is not None and new.last != old.last and new.last and self.app.bell_on:  # type: ignore[attr-defined]
+            self.app.bell()
+        with self.app.batch_update():
+            self._turn_to(face_of(new))
+            self.query_one(JobStrip).show(new.job)
+            self.query_one(TitleStrip).show(new.step)
+            self.query_one(Card).show(new.step, whole=self.has_class("-wide"))
+            self._show_face(new)
+            self._show_bottom(new)
+        if new.outcome is not None and not self._over:
+            await self._end(new)
+
+    def _turn_to(self, face: str) -> None:
+        if face != self._face:
+            self.remove_class(f"face-{self._face}")
+            self.add_class(f"face-{face}")
+            self._face = face
+
+    def _show_face(self, new: Snapshot) -> None:
+        trouble = sound_trouble(new.sound)
+        first, second = self.query_one("#first", GaugeColumn), self.query_one("#second", GaugeColumn)
+        second.display = len(new.gauges) > 1
+        if new.gauges:
+            first.show(new.gauges[0], trouble, new.gauges[2::2])
+            second.show(new.gauges[1] if len(new.gauges) > 1 else None, trouble, new.gauges[3::2])
+        self.query_one(ToneBoard).show(new.tones)
+        strip = self.query_one("#trimmers", Lines)
+        strip.display = bool(new.trimmers)
+        strip.show([trimmer_line(new.trimmers, self._picked, self.size.width - 2)])
+        self._show_answers(new)
+
+    def _show_answers(self, new: Snapshot) -> None:
+        timer, listed, field = self.query_one("#timer", Lines), self.query_one("#list", Lines), self.query_one(Input)
+        clock = timer_lines(new.timer_left_s) if new.timer_left_s is not None else []
+        timer.display = bool(clock)
+        timer.show(clock)
+        lines: list[Line] = []
+        width, room = listed.size.width or self.size.width - 2, max(5, self.size.height - 16)
+        if new.prompt.kind == "choice":
+            lines = choice_lines(new.prompt.choices, self._picked, width, room)
+        elif new.checks:
+            lines = check_lines(new.checks, width, room)
+        _fixed(self.query_one("#ticks"), max(len(lines), len(clock)))
+        listed.show(lines)
+        typing = new.prompt.kind in ("number", "words")
+        if new.prompt != self._asked:
+            self._asked = new.prompt
+            field.value = ""
+            field.restrict = r"[-+−0-9.,eE ]*" if new.prompt.kind == "number" else None
+            if typing:
+                field.focus()
+            else:
+                self.set_focus(None)
+        field.display = typing
+        self.query_one("#answers").display = typing or bool(lines) or bool(clock)
+
+    def _show_bottom(self, new: Snapshot) -> None:
+        asked, bar = asked_by(new), self.query_one(Bar)
+        _fixed(bar, max(1, len(bar_lines(asked, self.size.width - 2, 3))))
+        bar.show(asked)
+        if new.unsaved:
+            self._notice([("! " + plain(new.unsaved), "caution")])
+        else:
+            self._notice([(plain(new.notice), "accent")])
+        self.query_one(Footer).show(self._footer(new), typing=new.prompt.kind in ("number", "words"))
+
+    def _footer(self, new: Snapshot) -> tuple[tuple[verbs.Verb, str], ...]:
+        of = verbs.find
+        out: list[tuple[verbs.Verb, str]] = []
+        if new.outcome is None:
+            out.append((of(verbs.BENCH, "why"), "why"))
+            if new.trimmers:
+                out.append((of(verbs.BENCH, "turn(-2)"), "→ turn"))
+            if _may_accept(new):
+                out.append((of(verbs.BENCH, "accept"), "accept as is"))
+            out += [(of(verbs.BENCH, "again"), "again"), (verbs.STOP, "stop sound")]
+            out.append((of(verbs.BENCH, "leave"), "leave"))
+            out = [o for o in out if len(out) < 6 or o[0].action != "leave"]
+        out.append((verbs.HELP, "all keys"))
+        return tuple(out)
+
+    def _notice(self, line: Line) -> None:
+        self.query_one("#notice", Lines).show([line])
+
+    def _say_only(self, text: str) -> None:
+        self._notice([(plain(text), "quiet")])
+
+    async def _end(self, new: Snapshot) -> None:
+        if new.outcome is None:
+            return
+        self.exit_code = new.outcome.exit_code
+        self._say_only("Writing the report …")
+        await self._finish()
+        self._notice([])
+        self.query_one("#ending", Lines).show(ending_lines(new.outcome, self._ended, self.size.width - 4))
+
+    # ---------------------------------------------------------------- what is done
+
+    def _post(self, command: say.Command) -> None:
+        if self._desk is not None and not self._over:
+            self._desk.post(command)
+
+    @property
+    def _prompt(self) -> Prompt:
+        return self._seen.prompt if self._seen else Prompt("wait", "")
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Lines that were drawn for another width are drawn again."""
+        if self._figures is not None:
+            self._show_face(self._figures)
+
+    def action_go_on(self) -> None:
+        """The one key."""
+        if self._seen is not None and self._seen.outcome is not None:
+            self.dismiss("")
+        elif self._prompt.kind == "choice" and self._prompt.choices:
+            self._post(say.Answer(self._prompt.choices[self._picked]))
+        elif self._prompt.kind == "reason":
+            self.action_accept()
+        else:
+            self._post(say.GoOn())
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """What was typed is the answer."""
+        event.stop()
+        self._post(say.Answer(plain(event.value).replace("−", "-").strip()))
+
+    def on_key(self, event: events.Key) -> None:
+        """Digits tick, choose, or pick a trimmer."""
+        seen = self._seen
+        if seen is None or not event.character or event.character not in "123456789":
+            return
+        n = int(event.character) - 1
+        if self._prompt.kind == "choice" and n < len(self._prompt.choices):
+            self._post(say.Answer(self._prompt.choices[n]))
+        elif seen.trimmers and n < len(seen.trimmers):
+            self._picked = n
+            self._show_face(seen)
+        elif n < len(seen.checks):
+            self._post(say.Tick(n))
+
+    def action_turn(self, degrees: int) -> None:
+        """Turn the picked trimmer, or go through choices."""
+        seen = self._seen
+        if seen is None:
+            return
+        if self._prompt.kind == "choice":
+            step = -1 if degrees in (10, -2) else 1
+            self._picked = max(0, min(len(self._prompt.choices) - 1, self._picked + step))
+            self._show_face(seen)
+        elif seen.trimmers:
+            trimmer = seen.trimmers[min(self._picked, len(seen.trimmers) - 1)]
+            self._post(say.Turn(trimmer.name, float(degrees)))
+
+    def action_accept(self) -> None:
+        """Keep what is not in, with a reason."""
+        seen = self._seen
+        if seen is None or seen.outcome is not None:
+            return
+        question = self._prompt.text if self._prompt.kind == "reason" else "Why is it kept although it is not in?"
+        self._ask(question, "keeps it", lambda text: say.Accept(text))
+
+    def action_skip(self) -> None:
+        """Leave the step out, with a reason."""
+        self._ask("Why is this step left out?", "leaves it out", lambda text: say.Skip(text))
+
+    def action_note(self) -> None:
+        """Write into the report."""
+        self._ask("Note for the report", "keeps the note", lambda text: say.Note(text))
+
+    def _ask(self, question: str, then: str, made: Callable[[str], say.Command]) -> None:
+        if self._seen is None or self._seen.outcome is not None:
+            return
+
+        def done(text: str | None) -> None:
+            if text:
+                self._post(made(text))
+
+        self.app.push_screen(AskWords(question, then), done)
+
+    def action_again(self) -> None:
+        """Repeat the step."""
+        self._post(say.Repeat())
+
+    def action_stop_sound(self) -> None:
+        """Stop all sound."""
+        self._post(say.StopSound())
+
+    def action_why(self) -> None:
+        """The whole card."""
+        if self._seen is not None and self._seen.step is not None:
+            self.app.push_screen(WholeCard(self._seen.step))
+
+    def action_help(self) -> None:
+        """Every key."""
+        self.app.push_screen(Keys(self.verbs))
+
+    def action_leave(self) -> None:
+        """Break off, when that is meant."""
+        if self._seen is not None and self._seen.outcome is not None:
+            self.dismiss("")
+            return
+
+        def done(text: str | None) -> None:
+            if text:
+                self._post(say.Leave())
+
+        self.app.push_screen(
+            Confirm("Leave this job? What was kept is kept; it can be resumed.", "leave", "stay"), done
+        )
+
+
+def face_of(snapshot: Snapshot) -> str:
+    """Which face of the screen a snapshot needs."""
+    if snapshot.outcome is not None:
+        return "ending"
+    if snapshot.gauges:
+        return "gauges"
+    return "tones" if snapshot.tones else "card"
+
+
+def _may_accept(snapshot: Snapshot) -> bool:
+    return snapshot.prompt.kind == "reason" or snapshot.can_accept
+
+
+def _place_of(snapshot: Snapshot) -> tuple[object, ...]:
+    return (snapshot.step.id if snapshot.step else "", snapshot.prompt.kind, snapshot.prompt.choices)
+
+
+def _shape_of(snapshot: Snapshot) -> tuple[object, ...]:
+    """What must be shown at once when it changes: all but figures."""
+    return (
+        _place_of(snapshot),
+        snapshot.prompt,
+        snapshot.checks,
+        snapshot.notice,
+        snapshot.unsaved,
+        snapshot.outcome,
+        snapshot.can_accept,
+        tuple(t.name for t in snapshot.trimmers),
+        tuple((t.id, t.state) for t in snapshot.tones),
+        tuple(g.verdict.word if g.verdict else "" for g in snapshot.gauges),
+    )
+
+
+def _fixed(widget: Widget, height: int) -> None:
+    """Set a height only when it is another one: a layout costs."""
+    if widget.styles.height is None or widget.styles.height.value != height:
+        widget.styles.height = height

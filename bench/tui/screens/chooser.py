@@ -1,0 +1,256 @@
+"""The chooser: a job is put together by arrows and started by one key. The last choice stands already."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING
+
+from textual import events
+from textual.app import ComposeResult
+from textual.screen import Screen
+
+from bench.tui import verbs
+from bench.tui.offer import A_FILE, NEW_JOB, Memory, Option, Row, file_option, live_options, rows_of
+from bench.tui.screens.sheets import AskWords, Keys
+from bench.tui.text import plain
+from bench.tui.widgets.bottom import Bar, Footer
+from bench.tui.widgets.lists import Lines
+from bench.tui.widgets.painted import spread
+from bench.tui.widgets.ticket import Choices, Ticket
+from bench.workspace import Workspace
+
+if TYPE_CHECKING:
+    from bench.tui.sitting import BenchSitting
+
+
+class ChooserScreen(Screen[str]):
+    """What, on which machine, with which tapes, heard through what."""
+
+    BINDINGS = verbs.bindings(verbs.CHOOSER)
+    verbs = verbs.CHOOSER
+
+    def __init__(self, workspace: Workspace, memory: Memory) -> None:
+        super().__init__()
+        self._workspace = workspace
+        self._memory = memory
+        self._rows: list[Row] = []
+        self._at = 0
+        self._said = ""
+        self._live: tuple[Option, ...] | None = None
+
+    def compose(self) -> ComposeResult:
+        """Name, job, choices, and the bottom."""
+        yield Lines(id="name")
+        yield Ticket(id="ticket")
+        yield Lines(id="heading")
+        yield Choices(id="choices")
+        yield Bar("start", id="prompt")
+        yield Lines(id="notice")
+        yield Footer(id="footer")
+
+    def on_mount(self) -> None:
+        """The frame is there first; what can be chosen is read after it."""
+        self._footer()
+        self.query_one("#notice", Lines).show([[("Reading procedures and sheets …", "quiet")]])
+        self.call_after_refresh(self.action_look_again)
+
+    def on_resize(self, event: events.Resize) -> None:
+        """The name's line was drawn for another width."""
+        where = [(cell_of_path(self._workspace), "quiet")]
+        self.query_one("#name", Lines).show([spread([("Tapebench", "strong")], where, event.size.width - 2)])
+        self._show()
+
+    # ---------------------------------------------------------------- reading
+
+    def action_look_again(self) -> None:
+        """Read everything again."""
+        self.run_worker(self._look(), exclusive=True)
+
+    async def _look(self) -> None:
+        kept = self._memory.recall() if not self._rows else {r.id: r.option.key for r in self._rows if r.option}
+        rows = await asyncio.to_thread(rows_of, self._workspace)
+        first = not self._rows
+        self._rows = [self._with_live(self._restored(row, kept)) for row in rows]
+        if first:
+            self._at = 0
+            self._follow_procedure(kept)
+        self._at = min(self._at, len(self._rows) - 1)
+        self._show()
+        self._live = await asyncio.to_thread(live_options)
+        self._rows = [self._restored(self._with_live(row), kept) for row in self._rows]
+        self._show()
+
+    def _with_live(self, row: Row) -> Row:
+        if row.id != "port" or self._live is None:
+            return row
+        others = [o for o in row.options if not o.key.startswith("live")]
+        chosen = row.option.key if row.option else ""
+        return Row(row.id, row.title, (others[0], *self._live, *others[1:])).pick(chosen)
+
+    @staticmethod
+    def _restored(row: Row, kept: dict[str, str]) -> Row:
+        return row.pick(kept[row.id]) if row.id in kept and row.id != "session" else row
+
+    def _follow_procedure(self, kept: dict[str, str]) -> None:
+        """Choose the sheets that the chosen procedure names, unless others were chosen last time."""
+        procedure = self._row("procedure")
+        sets = procedure.option.sets if procedure and procedure.option else {}
+        self._rows = [row.pick(sets[row.id]) if row.id in sets and row.id not in kept else row for row in self._rows]
+
+    def _row(self, id_: str) -> Row | None:
+        return next((r for r in self._rows if r.id == id_), None)
+
+    # ---------------------------------------------------------------- showing
+
+    def _show(self) -> None:
+        if not self._rows:
+            return
+        row = self._rows[self._at]
+        ticket = self.query_one(Ticket)
+        ticket.styles.height = len(self._rows)
+        ticket.show(self._rows, self._at, resuming=self._resumed() is not None)
+        counted = f"{row.picked + 1} of {len(row.options)}" if row.options else ""
+        line = spread([(f" {row.title}", "bar")], [(counted + " ", "barred")], self.size.width - 2)
+        self.query_one("#heading", Lines).show([[(text, role or "bar") for text, role in line]])
+        self.query_one(Choices).show(row)
+        self.query_one(Bar).show(("enter", self._what_enter_does(), False))
+        self.query_one("#notice", Lines).show([[(plain(self._said), "caution")]])
+
+    def _what_enter_does(self) -> str:
+        if (session := self._resumed()) is not None:
+            return f"Go on with {session.name}"
+        parts = [r.option.name for r in (self._row("procedure"), self._row("port")) if r and r.option]
+        return "Start: " + " · ".join(parts)
+
+    def _resumed(self) -> Option | None:
+        """The session that enter would go on with."""
+        row = self._rows[self._at] if self._rows else None
+        if row is None or row.id != "session" or row.option is None or row.option.key == NEW_JOB:
+            return None
+        return row.option
+
+    def _footer(self) -> None:
+        of = verbs.find
+        out = [
+            (of(verbs.CHOOSER, "line(-1)"), "↓ line"),
+            (of(verbs.CHOOSER, "choose(-1)"), "→ choose"),
+            (of(verbs.CHOOSER, "file"), "a file"),
+            (of(verbs.CHOOSER, "look_again"), "look again"),
+            (of(verbs.CHOOSER, "leave"), "leave"),
+            (verbs.HELP, "all keys"),
+        ]
+        self.query_one(Footer).show(tuple(out))
+
+    def say(self, sentence: str) -> None:
+        """Something worth saying."""
+        self._said = sentence
+        self._show()
+
+    # ---------------------------------------------------------------- choosing
+
+    def action_line(self, step: int) -> None:
+        """Another line."""
+        if self._rows:
+            self._at = (self._at + step) % len(self._rows)
+            self.say("")
+
+    def action_choose(self, step: int) -> None:
+        """Another choice on this line."""
+        if self._rows:
+            row = self._rows[self._at].move(step)
+            self._rows[self._at] = row
+            if row.id == "procedure":
+                self._follow_procedure({})
+            self.say("")
+
+    def on_click(self, event: events.Click) -> None:
+        """A line of the job, or a choice."""
+        if isinstance(event.widget, Ticket) and event.y < len(self._rows):
+            self._at = event.y
+            self.say("")
+        elif isinstance(event.widget, Choices) and self._rows:
+            row = self._rows[self._at]
+            height = event.widget.size.height
+            first = max(0, min(row.picked - height // 2, len(row.options) - height))
+            if first + event.y < len(row.options):
+                self.action_choose(first + event.y - row.picked)
+
+    def action_file(self) -> None:
+        """Name a captured file."""
+
+        def done(path: str | None) -> None:
+            row = self._row("port")
+            if path and row is not None:
+                option = file_option(path)
+                others = tuple(o for o in row.options if not o.name.startswith("file: "))
+                new = Row(row.id, row.title, (*others, option)).pick(option.key)
+                self._rows = [new if r.id == "port" else r for r in self._rows]
+                self._at = self._rows.index(new)
+                self.say("")
+
+        self.app.push_screen(AskWords("Which file? Its path:", "chooses it"), done)
+
+    # ---------------------------------------------------------------- starting
+
+    def action_start(self) -> None:
+        """Start what stands there."""
+        if not self._rows:
+            return
+        session = self._resumed()
+        chosen = [session] if session else [r.option for r in self._rows if r.id != "session"]
+        for option, row in zip(chosen, [r for r in self._rows if r.id != "session"], strict=False):
+            if option is None:
+                self.say(f"There is no {row.title} in {self._workspace.procedures}: put one there.")
+                return
+            if option.broken:
+                self.say(option.broken)
+                return
+        if session is None and self._key("port") == A_FILE:
+            self.action_file()
+            return
+        if session is None:
+            self._memory.keep({r.id: r.option.key for r in self._rows if r.option and r.id != "session"})
+        self._go(self._sitting(session))
+
+    def _key(self, id_: str) -> str:
+        row = self._row(id_)
+        return row.option.key if row and row.option else ""
+
+    def _sitting(self, session: Option | None) -> BenchSitting:
+        from pathlib import Path
+
+        from bench.tui.sitting import Asked, BenchSitting
+
+        if session is not None:
+            return BenchSitting(self._workspace, folder=Path(session.key))
+        asked = Asked(*(self._key(k) for k in ("procedure", "machine", "tape", "reference-tape", "port")))
+        return BenchSitting(self._workspace, asked)
+
+    def _go(self, sitting: BenchSitting) -> None:
+        from bench.tui.screens.bench import BenchScreen
+
+        def done(sentence: str | None) -> None:
+            self.say(sentence or "")
+            self.action_look_again()
+
+        self.app.push_screen(BenchScreen(sitting), done)
+
+    # ---------------------------------------------------------------- the rest
+
+    def action_stop_sound(self) -> None:
+        """No sound is made here."""
+        self.say("No sound is being sent.")
+
+    def action_help(self) -> None:
+        """Every key."""
+        self.app.push_screen(Keys(self.verbs))
+
+    def action_leave(self) -> None:
+        """Leave the program."""
+        self.dismiss("")
+
+
+def cell_of_path(workspace: Workspace) -> str:
+    """The workspace's folder, its end when it is long."""
+    text = plain(str(workspace.root))
+    return text if len(text) <= 50 else "…" + text[-49:]

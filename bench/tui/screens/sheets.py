@@ -1,0 +1,183 @@
+"""Small sheets laid over a screen: words to type, a question, text to read, and the word that it is too small."""
+
+from __future__ import annotations
+
+from textual import events
+from textual.app import ComposeResult
+from textual.containers import Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Input, Static
+
+from bench.procedure.snapshot import StepView
+from bench.tui.text import plain
+from bench.tui.verbs import HELP, STOP, Verb, bindings, key_name
+from bench.tui.widgets.card import card_lines, parts_of
+from bench.tui.widgets.painted import Line, Painted, trim
+
+SMALLEST = (80, 24)
+LONGEST_WORDS = 500
+
+
+def words(text: str, *, id: str | None = None, classes: str = "") -> Static:  # noqa: A002
+    """A piece of text that is never taken for markup."""
+    return Static(Content(plain(text)), id=id, classes=classes, markup=False)
+
+
+class Sheet(ModalScreen[str | None]):
+    """A sheet over a screen; `None` when it was closed without an answer."""
+
+    BINDINGS = [*bindings((STOP._replace(key=""),)), ("escape", "close", "back"), ("f10", "close", "back")]  # noqa: RUF012
+
+    def action_close(self) -> None:
+        """Back to the screen below, without an answer."""
+        self.dismiss(None)
+
+    async def action_stop_sound(self) -> None:
+        """Stop all sound at once, also from here."""
+        await self.app.run_action("stop_sound")
+
+
+class AskWords(Sheet):
+    """Asks for words."""
+
+    def __init__(self, question: str, then: str, *, start: str = "") -> None:
+        super().__init__()
+        self._question, self._then, self._start = question, then, start
+
+    def compose(self) -> ComposeResult:
+        """Question, field, and what the keys do."""
+        with Vertical(classes="sheet"):
+            yield words(self._question, classes="strong")
+            yield Input(self._start, max_length=LONGEST_WORDS, compact=True, select_on_focus=False)
+            yield words(f"enter {self._then} · left empty, enter goes back", classes="quiet")
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Enter."""
+        event.stop()
+        self.dismiss(plain(event.value).strip() or None)
+
+
+class Confirm(Sheet):
+    """Asks for yes or no."""
+
+    BINDINGS = [("y,enter", "yes", "yes"), ("n", "close", "no")]  # noqa: RUF012
+
+    def __init__(self, question: str, yes: str, no: str) -> None:
+        super().__init__()
+        self._question, self._yes, self._no = question, yes, no
+
+    def compose(self) -> ComposeResult:
+        """Question and keys."""
+        with Vertical(classes="sheet"):
+            yield words(self._question, classes="strong")
+            yield words(f"y {self._yes} · n {self._no}", classes="quiet")
+
+    def action_yes(self) -> None:
+        """Yes."""
+        self.dismiss("yes")
+
+
+class Reading(Sheet):
+    """Text to read, longer than the screen if need be."""
+
+    BINDINGS = [("space,enter,w,f1,f3,q", "close", "back")]  # noqa: RUF012
+
+    def __init__(self, title: str) -> None:
+        super().__init__()
+        self._title = title
+
+    def body(self, width: int) -> list[Line]:
+        """What there is to read, in lines of a width."""
+        raise NotImplementedError
+
+    def compose(self) -> ComposeResult:
+        """Title and text."""
+        with Vertical(classes="sheet tall"):
+            yield words(self._title, classes="strong")
+            with VerticalScroll():
+                yield _Body(self)
+            yield words("space back · ↑ ↓ read on", classes="quiet")
+
+    def on_mount(self) -> None:
+        """Arrows scroll."""
+        self.query_one(VerticalScroll).focus()
+
+
+class _Body(Painted):
+    """The text of a reading sheet: as tall as it needs."""
+
+    def __init__(self, sheet: Reading) -> None:
+        super().__init__()
+        self._sheet = sheet
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Take the height that the text has at this width."""
+        self.styles.height = max(1, len(self._sheet.body(event.size.width)))
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        """Draw."""
+        return self._sheet.body(width)
+
+
+class WholeCard(Reading):
+    """All that a step says."""
+
+    def __init__(self, step: StepView) -> None:
+        super().__init__(step.title)
+        self._step = step
+
+    def body(self, width: int) -> list[Line]:
+        """The card with why, and what if not."""
+        return card_lines(parts_of(self._step, whole=True), min(width, 84), 10_000)
+
+
+class Keys(Reading):
+    """Every key of a screen."""
+
+    def __init__(self, verbs: tuple[Verb, ...]) -> None:
+        super().__init__("Keys of this screen")
+        self._verbs = verbs
+
+    def body(self, width: int) -> list[Line]:
+        """A line for each verb."""
+        out: list[Line] = []
+        for verb in self._verbs:
+            keys = [key_name(verb), *verb.also, verb.function_key if verb.key else ""]
+            out.append(trim([(f"{' '.join(k for k in keys if k):<13}", "key"), (verb.tells, "")], width))
+        return out
+
+
+class TooSmall(ModalScreen[None]):
+    """Says that the terminal is too small; goes by itself when it no longer is."""
+
+    BINDINGS = bindings((STOP,))
+
+    def compose(self) -> ComposeResult:
+        """One sentence."""
+        yield words("", id="too-small")
+
+    def on_mount(self) -> None:
+        """Say it with the size there is."""
+        self._say()
+
+    def on_resize(self) -> None:
+        """Say it anew, or go."""
+        width, height = self.app.size
+        if width >= SMALLEST[0] and height >= SMALLEST[1]:
+            self.dismiss(None)
+        else:
+            self._say()
+
+    def _say(self) -> None:
+        width, height = self.app.size
+        least = f"{SMALLEST[0]}×{SMALLEST[1]}"
+        text = f"This terminal is too small ({width}×{height}): make it at least {least}. {STOP.key} stops all sound."
+        self.query_one("#too-small", Static).update(Content(text))
+
+    async def action_stop_sound(self) -> None:
+        """Stop all sound at once, also from here."""
+        await self.app.run_action("stop_sound")
+
+
+HELP_KEY = HELP.function_key.lower()

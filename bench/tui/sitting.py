@@ -1,0 +1,79 @@
+"""A job on the bench, from the open session to the written report."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bench.problem import Problem
+from bench.workspace import Workspace
+
+if TYPE_CHECKING:
+    from bench.opening import Opened, Wanted
+    from bench.procedure.desk import Desk
+    from bench.procedure.snapshot import Outcome, Snapshot
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What was chosen, by names."""
+
+    procedure: str
+    machine: str = ""
+    tape: str = ""
+    reference_tape: str = ""
+    port: str = "practice"
+
+
+class BenchSitting:
+    """Opens a new job, or goes on with a session; nothing heavy is imported before `open`.
+
+    Args:
+        workspace: where procedures and sessions are.
+        asked: a new job: names from the chooser, or all that the command line can ask for; or
+        folder: the session to go on with.
+    """
+
+    def __init__(
+        self, workspace: Workspace, asked: Asked | Wanted | None = None, *, folder: Path | None = None
+    ) -> None:
+        self._workspace, self._asked, self._folder = workspace, asked, folder
+        self._opened: Opened | None = None
+
+    def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
+        """Job, port, session, bench thread. Raises `Problem`."""
+        from bench.clock import RealClock
+        from bench.opening import Wanted, open_run, resume_run
+        from bench.procedure.desk import Desk
+
+        clock = RealClock()
+        asked = self._asked
+        if self._folder is not None:
+            opened = resume_run(self._folder, clock, paced=True)
+        elif asked is None:
+            raise Problem("nothing was asked for: name a procedure")
+        else:
+            if isinstance(asked, Asked):
+                sheets = (asked.machine or None, asked.tape or None, asked.reference_tape or None)
+                asked = Wanted(asked.procedure, *sheets, port=asked.port)
+            opened = open_run(self._workspace, asked, clock, paced=True)
+        self._opened = opened
+        return Desk(opened.runner, opened.port, clock, on_snapshot)
+
+    def close(self, outcome: Outcome | None) -> str:
+        """Close the session and write its report; what to say about it."""
+        if self._opened is None:
+            return ""
+        from bench.session.report import write_report
+
+        rescued = self._opened.store.close()
+        if rescued:
+            return rescued
+        if outcome is None and not self._opened.store.records():
+            return ""
+        try:
+            return f"The report is {write_report(self._opened.store.folder)}"
+        except Problem as problem:
+            return problem.sentence

@@ -1,0 +1,64 @@
+"""Opens the full screen and gives the terminal back as it was."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bench.audio.quiet import kept_off_screen
+from bench.problem import Problem
+from bench.tui.app import BenchApp
+from bench.workspace import Workspace, find_workspace
+
+if TYPE_CHECKING:
+    from textual.screen import Screen
+
+    from bench.opening import Wanted
+
+
+def start(workspace: str | None) -> int:
+    """The chooser; returns the exit code.
+
+    Raises:
+        Problem: there is no usable workspace, or no terminal.
+    """
+    from bench.tui.offer import usual_memory
+    from bench.tui.screens.chooser import ChooserScreen
+
+    where = find_workspace(Path(workspace) if workspace else None)
+    return _show(ChooserScreen(where, usual_memory()))
+
+
+def start_run(workspace: Workspace, wanted: Wanted | None, folder: Path | None) -> int:
+    """One job, without the chooser; returns its exit code.
+
+    Args:
+        workspace: where procedures and sessions are.
+        wanted: a new job; or
+        folder: the session to go on with.
+
+    Raises:
+        Problem: it could not be opened.
+    """
+    from bench.tui.screens.bench import BenchScreen
+    from bench.tui.sitting import BenchSitting
+
+    screen = BenchScreen(BenchSitting(workspace, wanted, folder=folder))
+    code = _show(screen)
+    if screen.refusal:
+        raise Problem(screen.refusal)
+    return screen.exit_code if code == 0 else code
+
+
+def _show(screen: Screen[str]) -> int:
+    import sys
+
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise Problem("the full screen needs a terminal; see tapebench --help for what works without one")
+    app = BenchApp(screen)
+    with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, kept_off_screen(Path(scratch) / "chatter.txt"):
+        code = app.run()
+    if app.fault is not None:
+        raise app.fault
+    return code or 0

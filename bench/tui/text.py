@@ -1,0 +1,146 @@
+"""Words and figures made fit for the screen: untrusted text tamed, clipped, wrapped; numbers with their decimals."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from typing import TYPE_CHECKING
+
+from rich.cells import cell_len, chop_cells, set_cell_size
+
+if TYPE_CHECKING:
+    from bench.procedure.steps import Stage
+    from bench.procedure.targets import VerdictWord
+
+MINUS = "\N{MINUS SIGN}"
+
+SHAPES: dict[VerdictWord, tuple[str, str]] = {
+    "in": ("✓", "in"),
+    "out": ("✗", "out"),
+    "too close to call": ("~", "close"),
+    "no reading": ("–", "none"),
+}
+"""A shape and a role of colour for each verdict: the word, the shape and the colour always go together."""
+
+STAGES: dict[Stage, str] = {
+    "found-dirty": "as found, before cleaning",
+    "found-clean": "as found, after cleaning",
+    "left": "as left",
+}
+
+_JOINERS = {*range(0xFE00, 0xFE10), *range(0x1F1E6, 0x1F200), *range(0x1F3FB, 0x1F400), *range(0xE0100, 0xE01F0)}
+"""Signs that change the width or the shape of their neighbour, differently in each terminal."""
+
+
+def plain(text: str, limit: int = 4000) -> str:
+    """Text that can't steer a terminal, reorder a line or pile up on it: one line of visible characters.
+
+    Line ends become spaces, other control characters a visible "�"; signs of direction, joiners and variation
+    selectors are dropped; a letter keeps at most two combining marks.
+    """
+    text = text[:limit] + ("…" if len(text) > limit else "")
+    if text.isascii() and text.isprintable():
+        return text
+    out: list[str] = []
+    marks = 0
+    for sign in unicodedata.normalize("NFC", text):
+        category = unicodedata.category(sign)
+        if category.startswith("M"):
+            marks += 1
+            if marks > 2 or category == "Me" or ord(sign) in _JOINERS or not out:
+                continue
+            out.append(sign)
+            continue
+        marks = 0
+        if sign in "\n\r\t" or category in ("Zs", "Zl", "Zp"):
+            out.append(" ")
+        elif category == "Cc":
+            out.append("\N{REPLACEMENT CHARACTER}")
+        elif category[0] != "C" and ord(sign) not in _JOINERS:
+            out.append(sign)
+    return "".join(out)
+
+
+def cell(text: str, width: int, align: str = "left") -> str:
+    """Untrusted text in exactly `width` cells: clipped with "…", or padded; `align` is `left`, `right` or `centre`."""
+    if width <= 0:
+        return ""
+    text = plain(text)
+    room = width - cell_len(text)
+    if room < 0:
+        return set_cell_size(set_cell_size(text, width - 1).rstrip() + "…", width)
+    if align == "right":
+        return " " * room + text
+    if align == "centre":
+        return " " * (room // 2) + text + " " * (room - room // 2)
+    return text + " " * room
+
+
+def wrap(text: str, width: int) -> list[str]:
+    """Untrusted text in lines of at most `width` cells, broken between words where it can be."""
+    lines: list[str] = []
+    line = ""
+    for word in plain(text).split():
+        parts = chop_cells(word, width) if cell_len(word) > width else [word]
+        for part in parts:
+            if not line:
+                line = part
+            elif cell_len(line) + 1 + cell_len(part) <= width:
+                line += " " + part
+            else:
+                lines.append(line)
+                line = part
+    return [*lines, line] if line else lines
+
+
+def clip(lines: list[str], count: int, width: int) -> list[str]:
+    """The first `count` lines; the last of them ends in "…" when some were left out."""
+    if len(lines) <= count or count < 1:
+        return lines[: max(0, count)]
+    last = lines[count - 1]
+    return [*lines[: count - 1], last + " …" if cell_len(last) + 2 <= width else cell(last + " " * width, width)]
+
+
+def decimals(unit: str, tolerance: float | None) -> int:
+    """How many decimals a figure shows: a fifth of the tolerance can be seen, and no more flickers."""
+    least = 0 if unit in ("µs", "degrees", "1", "ms") else 1
+    if tolerance is None:
+        return 2 if unit == "%" else 1
+    count = least
+    while 10.0**-count > tolerance / 4.9 and count < 4:
+        count += 1
+    return count
+
+
+def number(value: float, places: int, *, sign: bool = False) -> str:
+    """A figure with a true minus sign; with `sign` a plus sign too. Never "−0.0"."""
+    text = f"{abs(value):.{places}f}"
+    if float(text) == 0:
+        return text
+    return (MINUS if value < 0 else "+" if sign else "") + text
+
+
+def hertz(frequency: float) -> str:
+    """A frequency as people say it: "315 Hz", "6.3 kHz"."""
+    return f"{frequency / 1000:g} kHz" if frequency >= 1000 else f"{frequency:g} Hz"
+
+
+def minutes(seconds: float) -> str:
+    """A stretch of time on a clock's face: "9:05"."""
+    whole = max(0, round(seconds))
+    return f"{whole // 60}:{whole % 60:02d}"
+
+
+def lasting(takes_minutes: float) -> str:
+    """How long a job takes: "25 min", "1 h 30"."""
+    whole = max(1, round(takes_minutes))
+    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d}"
+
+
+def spread_of(uncertainty: float) -> str:
+    """An uncertainty to one significant figure, to two where the first is 1: "0.04", "1.3"."""
+    if uncertainty <= 0:
+        return "0"
+    power = math.floor(math.log10(uncertainty))
+    places = -power + (1 if round(uncertainty / 10.0**power) == 1 else 0)
+    return f"{round(uncertainty, places):.{max(0, places)}f}"

@@ -1,0 +1,99 @@
+"""What can be done by key: one table for the keys, the footer, the help sheet and the command palette.
+
+Each verb has a letter, and a function key that also works while something is being typed.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from textual.binding import Binding, BindingType
+
+
+class Verb(NamedTuple):
+    """Something that can be done."""
+
+    action: str
+    """The action's name, and the binding's id."""
+    key: str
+    """A letter, "space" or an arrow; "" for none."""
+    function_key: str
+    """ "F3", or "" for none."""
+    label: str
+    """One or two words for the footer."""
+    tells: str
+    """One sentence for help and palette."""
+    also: tuple[str, ...] = ()
+    """Further keys."""
+    listed: bool = True
+    """Whether the palette offers it: what only makes sense by key is not."""
+
+
+HELP = Verb("help", "", "F1", "all keys", "List every key of this screen.")
+PALETTE = Verb("command_palette", "", "F2", "search", "Search for what can be done, by name.", listed=False)
+STOP = Verb("stop_sound", "s", "F9", "stop sound", "Stop all sound at once.")
+THEME = Verb("next_theme", "t", "", "light or dark", "Change between dark, light and the terminal's own 16 colours.")
+BELL = Verb("bell_switch", "b", "", "bell", "Switch the bell on or off that sounds when a reading is kept.")
+
+BENCH = (
+    Verb("go_on", "space", "", "go on", "Do what the bar says: start, confirm, keep what is in, go on.", ("enter",)),
+    Verb(
+        "why", "w", "F3", "why", "Read the whole card: why the step is there, and what to do if it does not come out."
+    ),
+    Verb("turn(2)", "right", "", "turn +2°", "Turn the practice machine's trimmer clockwise.", listed=False),
+    Verb("turn(-2)", "left", "", "turn −2°", "Turn it anticlockwise.", listed=False),
+    Verb("turn(10)", "up", "", "turn +10°", "Turn it a lot; among choices, go up.", listed=False),
+    Verb("turn(-10)", "down", "", "turn −10°", "Turn it back a lot; among choices, go down.", listed=False),
+    Verb("accept", "a", "F7", "accept as is", "Keep what is not in; the reason you give lands in the report."),
+    Verb("again", "r", "F5", "again", "Do this step again from its start."),
+    Verb("note", "n", "F4", "note", "Write a note into the report."),
+    Verb("skip", "k", "F6", "skip", "Leave this step out; the reason you give lands in the report."),
+    STOP,
+    Verb("leave", "q", "F10", "leave", "Break off here. What was kept is kept, and the job can be resumed."),
+    BELL,
+    THEME,
+    HELP,
+    PALETTE,
+)
+
+CHOOSER = (
+    Verb("start", "enter", "", "start", "Start the job as it stands.", ("space",)),
+    Verb("line(-1)", "up", "", "line", "Go to the line above.", listed=False),
+    Verb("line(1)", "down", "", "line", "Go to the line below.", listed=False),
+    Verb("choose(-1)", "left", "", "choose", "Choose the one before.", listed=False),
+    Verb("choose(1)", "right", "", "choose", "Choose the next one.", listed=False),
+    Verb("file", "f", "F4", "a file", "Measure from a captured file instead of a machine."),
+    Verb("look_again", "r", "F5", "look again", "Read procedures, sheets, sessions and sound devices again."),
+    STOP,
+    Verb("leave", "q", "F10", "leave", "Leave Tapebench."),
+    THEME,
+    HELP,
+    PALETTE,
+)
+
+NAMES = {"left": "←", "right": "→", "up": "↑", "down": "↓"}
+
+
+def bindings(verbs: tuple[Verb, ...]) -> list[BindingType]:
+    """Key bindings for verbs; function keys go first, so that they work while something is being typed."""
+    out: list[BindingType] = []
+    for verb in verbs:
+        keys = [verb.key, *verb.also]
+        if any(keys):
+            out.append(Binding(",".join(k for k in keys if k), verb.action, verb.label, id=verb.action))
+        if verb.function_key:
+            key = verb.function_key.lower()
+            out.append(Binding(key, verb.action, verb.label, id=f"{verb.action}-{key}", priority=True))
+    return out
+
+
+def find(verbs: tuple[Verb, ...], action: str) -> Verb:
+    """The verb of an action."""
+    return next(v for v in verbs if v.action == action)
+
+
+def key_name(verb: Verb, *, typing: bool = False) -> str:
+    """What the key is called on the screen; while typing only function keys work."""
+    if typing or not verb.key:
+        return verb.function_key
+    return NAMES.get(verb.key, verb.key)

@@ -1,0 +1,92 @@
+"""What a step says: cautions first, then what to do, then what good looks like."""
+
+from __future__ import annotations
+
+from bench.procedure.snapshot import StepView
+from bench.procedure.steps import Hazard
+from bench.tui.text import clip, wrap
+from bench.tui.widgets.painted import Line, Painted
+
+HAZARDS: dict[Hazard, str] = {
+    "mains": "Mains",
+    "demagnetiser": "Demagnetiser",
+    "solvent": "Solvent",
+    "moving-parts": "Moving parts",
+    "loud-tones": "Loud tones",
+    "reference-tape": "Reference tape",
+    "owners-tape": "Owner's tape",
+}
+
+Part = tuple[str, str, str]
+"""What is set before the first line, the text, and the role."""
+
+
+def parts_of(step: StepView, *, whole: bool = False) -> list[Part]:
+    """The parts of a card in the order in which they must be read; `whole` adds why, and what if not."""
+    parts: list[Part] = [("▲ ", f"{HAZARDS[c.hazard]}: {c.say}", "caution") for c in step.cautions]
+    parts.append(("", step.do, ""))
+    parts.append(("good  ", step.good, "quiet"))
+    if whole:
+        parts += [("if not  ", step.if_not, "quiet"), ("why  ", step.why, "quiet")]
+    return [p for p in parts if p[1].strip()]
+
+
+def card_lines(parts: list[Part], width: int, height: int) -> list[Line]:
+    """Parts in `width` × `height` cells; what finds no room is clipped with "…", cautions last of all."""
+    wrapped = [wrap(text, width - len(lead)) for lead, text, _ in parts]
+    counts = [len(w) for w in wrapped]
+    spare = height - sum(counts)
+    gaps = 1 if spare >= len(parts) - 1 else 0
+    if spare < 0:
+        counts = _share(parts, counts, height)
+    out: list[Line] = []
+    for (lead, _, role), text, count in zip(parts, wrapped, counts, strict=True):
+        for n, line in enumerate(clip(text, count, width - len(lead))):
+            out.append(
+                [
+                    (lead if n == 0 else " " * len(lead), "quiet" if role == "quiet" else role),
+                    (line, _text_role(lead, role)),
+                ]
+            )
+        if count and gaps:
+            out.append([])
+    return out[:height]
+
+
+def _text_role(lead: str, role: str) -> str:
+    return "" if role == "quiet" and lead.startswith("good") else role
+
+
+def _share(parts: list[Part], counts: list[int], height: int) -> list[int]:
+    """Lines for each part when not all fit: one line each in order of need, then more in the same order."""
+    order = sorted(range(len(parts)), key=lambda n: {"caution": 0, "": 1}.get(parts[n][2], 2))
+    given = [0] * len(parts)
+    left = height
+    while left > 0:
+        before = left
+        for n in order:
+            if left and given[n] < counts[n]:
+                given[n] += 1
+                left -= 1
+        if left == before:
+            break
+    return given
+
+
+class Card(Painted):
+    """The step's card."""
+
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
+        super().__init__(id=id)
+        self._parts: list[Part] = []
+
+    def show(self, step: StepView | None, *, whole: bool = False) -> None:
+        """Show a step's card; `whole` with why, and what if not."""
+        parts = parts_of(step, whole=whole) if step else []
+        if parts != self._parts:
+            self._parts = parts
+            self.repaint()
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        """Draw, no wider than can be read with ease."""
+        return card_lines(self._parts, min(width, 84), height)

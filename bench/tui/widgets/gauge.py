@@ -1,0 +1,149 @@
+"""One live reading: figures for two metres, what it should be, which way to go, and its last minute."""
+
+from __future__ import annotations
+
+from bench.measure.names import UNITS
+from bench.procedure.snapshot import Gauge
+from bench.tui.text import SHAPES, cell, clip, decimals, number, plain, spread_of, wrap
+from bench.tui.widgets.band import band_lines
+from bench.tui.widgets.figures import ABOUT, CROSS, DOWN, TICK, UP, large
+from bench.tui.widgets.painted import Line, Painted, spread, width_of
+from bench.tui.widgets.trace import trace_lines
+
+TRACE_ROWS = 6
+"""Rows of trace that must be left before the figures grow; and"""
+MOST_TRACE = 16
+"""the rows beyond which it stops growing."""
+
+
+def gauge_lines(gauge: Gauge, width: int, height: int, trouble: str = "") -> list[Line]:
+    """A gauge in `width` × `height` cells; `trouble` (clipping, a lost device) is said in the direction's place."""
+    rows = next((r for r in (9, 7) if height >= r + 9 + TRACE_ROWS and width >= 6 * r), 5)
+    space: list[Line] = [[]] if height >= rows + 9 + TRACE_ROWS else []
+    lines = [_head(gauge, width), *space, *_figure(gauge, width, rows), *space]
+    lines += [_direction(gauge, width, trouble), *_scale(gauge, width), *space]
+    verdict = gauge.verdict
+    aim, tolerance = (verdict.target, verdict.tolerance) if verdict else (None, None)
+    left = min(MOST_TRACE, height - len(lines))
+    return [*lines, *trace_lines(gauge.history, aim, tolerance, _unit(gauge), width, left)][:height]
+
+
+def gauge_brief(gauge: Gauge, width: int) -> Line:
+    """A gauge in one line, for those that find no room."""
+    head = _head(gauge, width)
+    value = gauge.reading.value if gauge.reading else None
+    text = f"{number(value, _places(gauge))} {_unit(gauge)}" if value is not None else "no reading"
+    return spread([*head[:1], ("  " + text, "strong")], head[-1:], width)
+
+
+def _unit(gauge: Gauge) -> str:
+    return UNITS.get(gauge.reading.quantity, "") if gauge.reading else ""
+
+
+def _places(gauge: Gauge) -> int:
+    return decimals(_unit(gauge), gauge.verdict.tolerance if gauge.verdict else None)
+
+
+def _head(gauge: Gauge, width: int) -> Line:
+    word = gauge.verdict.word if gauge.verdict else None
+    right: Line = []
+    if word:
+        shape, role = SHAPES[word]
+        right = [(f"{shape} {word}", role)]
+    unit = _unit(gauge)
+    left: Line = [(plain(gauge.label), "strong"), (f"  {unit}" if unit != "1" else "", "quiet")]
+    return spread(left, right, width)
+
+
+def _figure(gauge: Gauge, width: int, rows: int) -> list[Line]:
+    reading, verdict = gauge.reading, gauge.verdict
+    if reading is None or reading.value is None:
+        reason = "waiting for sound" if reading is None else f"no reading, because {reading.reason or 'there is none'}"
+        said = clip(wrap(reason, width - 4), rows - 2, width - 4)
+        above = (rows - len(said)) // 2
+        return [[]] * above + [[("  " + line, "none")] for line in said] + [[]] * (rows - above - len(said))
+    role = SHAPES[verdict.word][1] if verdict else "strong"
+    for places in range(_places(gauge), -1, -1):
+        digits = large(number(reading.value, places), rows)
+        if len(digits[0]) <= width:
+            break
+    else:
+        return [[(cell(number(reading.value, 0), width), role)], *[[]] * (rows - 1)]
+    shape = _shape(gauge)
+    pad = (rows - len(shape)) // 2
+    out: list[Line] = []
+    for row, digit in enumerate(digits):
+        line: Line = [(digit, role)]
+        side = shape[row - pad] if 0 <= row - pad < len(shape) else ""
+        if side and len(digit) + 2 + len(side) <= width:
+            line += [(" " * (width - len(digit) - len(side)), ""), (side, role)]
+        out.append(line)
+    return out
+
+
+def _shape(gauge: Gauge) -> list[str]:
+    """What a glance from far off should say: in, about in, or which way the figure must go."""
+    verdict, reading = gauge.verdict, gauge.reading
+    if verdict is None or reading is None or reading.value is None:
+        return []
+    if verdict.word == "in":
+        return TICK
+    if verdict.word == "too close to call":
+        return ABOUT
+    if verdict.word == "out" and verdict.target is not None:
+        return UP if reading.value < verdict.target else DOWN
+    return CROSS if verdict.word == "out" else []
+
+
+def _direction(gauge: Gauge, width: int, trouble: str) -> Line:
+    if trouble:
+        return [(cell("! " + trouble, width).rstrip(), "caution")]
+    left: Line = [(plain(gauge.direction), "strong")]
+    right: Line = []
+    if gauge.held_s >= 0.5:
+        right = [(f"steady {gauge.held_s:.0f} s", "quiet")]
+    elif gauge.trend:
+        arrow = {"rising": "↗", "falling": "↘", "steady": "→"}[gauge.trend]
+        right = [(f"{arrow} {gauge.trend}", "quiet")]
+    return spread(left, right, width)
+
+
+def _scale(gauge: Gauge, width: int) -> list[Line]:
+    verdict, reading = gauge.verdict, gauge.reading
+    if verdict is None or verdict.target is None or verdict.tolerance is None:
+        return [[], [], [("no target: told, not judged", "quiet")] if reading and reading.value is not None else []]
+    value = reading.value if reading else None
+    error = value - verdict.target if value is not None else None
+    places, unit = _places(gauge), _unit(gauge)
+    said: Line = [
+        (f"target {number(verdict.target, places)} ± {number(verdict.tolerance, places)} {unit}", ""),
+    ]
+    if reading and value is not None and reading.uncertainty is not None:
+        bound = f"{reading.bound} · " if reading.bound else ""
+        said.append((f"  {bound}read to ±{spread_of(reading.uncertainty)}", "quiet"))
+    if width_of(said) > width:
+        said = said[:1]
+    return [*band_lines(error, verdict.tolerance, width, SHAPES[verdict.word][1]), said]
+
+
+class GaugeColumn(Painted):
+    """One gauge, all of its column."""
+
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
+        super().__init__(id=id)
+        self._gauge: Gauge | None = None
+        self._more: tuple[Gauge, ...] = ()
+        self._trouble = ""
+
+    def show(self, gauge: Gauge | None, trouble: str = "", more: tuple[Gauge, ...] = ()) -> None:
+        """Show a gauge; `more` are told in one line each below it."""
+        if (gauge, trouble, more) != (self._gauge, self._trouble, self._more):
+            self._gauge, self._trouble, self._more = gauge, trouble, more
+            self.repaint()
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        """The gauge, and the others briefly."""
+        if self._gauge is None:
+            return []
+        brief = [gauge_brief(g, width) for g in self._more]
+        return [*gauge_lines(self._gauge, width, height - len(brief), self._trouble), *brief]

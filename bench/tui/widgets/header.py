@@ -1,0 +1,140 @@
+"""What is on the bench, what comes in, and where in the procedure: always in sight."""
+
+from __future__ import annotations
+
+from bench.procedure.snapshot import InputView, JobView, StepView
+from bench.tui.text import STAGES, cell, number, plain
+from bench.tui.widgets.painted import Line, Painted, spread, trim, width_of
+
+METER_LOW_DBFS = -60.0
+METER_HIGH_MARK_DBFS = -6.0
+
+
+def job_lines(job: JobView, width: int) -> list[Line]:
+    """Machine, tape and reference tape; speed, equalisation and reference level."""
+    things = [job.machine, job.tape, job.reference_tape]
+    first: Line = []
+    for n, thing in enumerate(things):
+        if thing:
+            first += [(" · ", "rule")] if first else []
+            first.append((plain(thing), "strong" if n == 0 else ""))
+    second: Line = [
+        (f"{plain(job.speed)} · {plain(job.equalisation)} · 0 dB is {plain(job.reference_level)}", "quiet"),
+    ]
+    return [trim(first, width), trim(second, width)]
+
+
+def sound_line(sound: InputView, sending: str, width: int) -> Line:
+    """Meters for each channel, and in words what is wrong with the sound, or where it comes from."""
+    state: Line
+    if trouble := sound_trouble(sound):
+        state = [("! " + trouble, "caution")]
+    elif sending:
+        state = [("▶ " + plain(sending), "accent")]
+    else:
+        state = [(plain(sound.port.name), "quiet")]
+    names = ["L", "R"] if len(sound.peak_dbfs) == 2 else ["M"] * len(sound.peak_dbfs)
+    meter = 14 if width < 100 else 24
+    left: Line = [("in ", "quiet")]
+    for name, peak in zip(names, sound.peak_dbfs, strict=True):
+        left += [(f"{name} ", ""), *_meter(peak, meter), (cell(_peak(peak), 6, "right") + "  ", "")]
+    left.append(("dBFS peak", "quiet") if sound.peak_dbfs else ("no sound yet", "quiet"))
+    room = width - width_of(left) - 2
+    return spread(left, trim(state, max(room, 24)), width)
+
+
+def sound_trouble(sound: InputView) -> str:
+    """What is wrong with what comes in; "" when nothing is."""
+    port = sound.port
+    if port.state == "lost":
+        return "device lost"
+    if port.state == "stalled":
+        return "no sound from the device"
+    if port.state == "closed":
+        return ""
+    if sound.clipping:
+        return "clipping"
+    if port.state == "ended":
+        return "the file is over"
+    if sound.silent:
+        return "silence"
+    return ""
+
+
+def _peak(peak: float | None) -> str:
+    return "–" if peak is None else number(peak, 1)
+
+
+def _meter(peak: float | None, width: int) -> Line:
+    part = 0.0 if peak is None else (peak - METER_LOW_DBFS) / -METER_LOW_DBFS
+    halves = round(max(0.0, min(1.0, part)) * width * 2)
+    bar = "━" * (halves // 2) + ("╸" if halves % 2 else "")
+    hot = round((METER_HIGH_MARK_DBFS - METER_LOW_DBFS) / -METER_LOW_DBFS * width)
+    rest = "".join("┊" if x == hot else "─" for x in range(len(bar), width))
+    return [(bar, "meter"), (rest, "rule")]
+
+
+def title_line(step: StepView | None, width: int) -> Line:
+    """The step's title, and how far along it is."""
+    if step is None:
+        return [("─" * width, "rule")]
+    bar = 12 if width < 100 else 24
+    gone = round((step.index - 1) / max(1, step.total) * bar)
+    left: Line = [
+        (" " + plain(step.title), "bar"),
+        (f"  {STAGES[step.stage]}" if step.stage != "left" else "", "barred"),
+    ]
+    right: Line = [
+        (f"step {step.index} of {step.total} ", "barred"),
+        ("━" * gone + "╸", "gone"),
+        ("─" * (bar - gone - 1) + " ", "barred"),
+    ]
+    return [(text, role or "bar") for text, role in spread(left, right, width)]
+
+
+class JobStrip(Painted):
+    """Two lines: what is on the bench."""
+
+    job: JobView | None = None
+
+    def show(self, job: JobView) -> None:
+        """Show a job."""
+        if job != self.job:
+            self.job = job
+            self.repaint()
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        """Draw."""
+        return job_lines(self.job, width)[:height] if self.job else []
+
+
+class SoundStrip(Painted):
+    """One line: what comes in and goes out."""
+
+    _shown: tuple[InputView, str] | None = None
+
+    def show(self, sound: InputView, sending: str) -> None:
+        """Show what comes in."""
+        if (sound, sending) != self._shown:
+            self._shown = (sound, sending)
+            self.repaint()
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        """Draw."""
+        return [sound_line(*self._shown, width)] if self._shown else []
+
+
+class TitleStrip(Painted):
+    """One line: the step's title and number."""
+
+    _step: StepView | None = None
+
+    def show(self, step: StepView | None) -> None:
+        """Show a step."""
+        if step != self._step:
+            self._step = step
+            self.repaint()
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        """Draw."""
+        return [title_line(self._step, width)]

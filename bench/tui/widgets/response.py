@@ -1,0 +1,118 @@
+"""Response against frequency, on a logarithmic axis, between its limits."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from bench.procedure.snapshot import ToneRow
+from bench.tui.text import cell
+from bench.tui.widgets.braille import Dots
+from bench.tui.widgets.painted import Line
+
+LABEL = 6
+MARKS = (31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
+STEPS_DB = (3.0, 6.0, 12.0, 24.0, 48.0)
+
+
+Point = tuple[float, float, float]
+"""Hz, dB from the target, tolerance in dB."""
+
+
+def points_of(tones: tuple[ToneRow, ...]) -> dict[str, list[Point]]:
+    """What can be drawn of tones: for each channel the points with a target, lowest frequency first.
+
+    `response` readings where there are any, else levels.
+    """
+    for quantity in ("response", "record_replay_level", "level"):
+        found: dict[str, list[Point]] = {}
+        for tone in tones:
+            for reading, verdict in tone.readings:
+                if reading.quantity != quantity or reading.value is None:
+                    continue
+                if verdict is None or verdict.target is None or verdict.tolerance is None:
+                    continue
+                point = (tone.frequency_hz, reading.value - verdict.target, verdict.tolerance)
+                found.setdefault(reading.channel, []).append(point)
+        if any(len({p[0] for p in points}) > 1 for points in found.values()):
+            return {channel: sorted(points) for channel, points in found.items()}
+    return {}
+
+
+def response_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line]:
+    """Draw the response: "L" and "R" at the tones, "B" where both meet, joined by dots; limits dotted.
+
+    Empty when there is nothing to draw yet or no room.
+    """
+    curves = points_of(tones)
+    if not curves or height < 6 or width < 24:
+        return []
+    rows = height - 3
+    dots = Dots(width - LABEL, rows)
+    everything = [p for points in curves.values() for p in points]
+    worst = max(max(abs(error), tolerance) for _, error, tolerance in everything)
+    span = next((s for s in STEPS_DB if s >= worst * 1.1), worst * 1.1)
+    lowest, highest = min(p[0] for p in everything) / 1.2, max(p[0] for p in everything) * 1.2
+
+    def column(hz: float) -> int:
+        return round(math.log(hz / lowest) / math.log(highest / lowest) * (dots.across - 1))
+
+    def row(db: float) -> int:
+        return round((1 - (db + span) / (2 * span)) * (dots.down - 1))
+
+    limits = sorted({(hz, tolerance) for hz, _, tolerance in everything})
+    for side in (1, -1):
+        across = np.array([0, *(column(hz) for hz, _ in limits), dots.across - 1])
+        edge = [side * t for _, t in limits]
+        dots.curve("band", across, np.array([row(db) for db in (edge[0], *edge, edge[-1])]))
+    dots.layer("band")[:, 1::2] = False
+    marks: dict[tuple[int, int], str] = {}
+    for channel, points in curves.items():
+        columns, levels = np.array([column(p[0]) for p in points]), np.array([row(p[1]) for p in points])
+        dots.curve("trace", columns, levels)
+        for x, y in zip(columns.tolist(), levels.tolist(), strict=True):
+            at = (max(0, min(rows - 1, y // 4)), x // 2)
+            letter = {"left": "L", "right": "R"}.get(channel, "●")
+            marks[at] = letter if marks.get(at, letter) == letter else "B"
+    sheet = [
+        _marked(line, {x: sign for (my, x), sign in marks.items() if my == y}) for y, line in enumerate(dots.lines())
+    ]
+    letters = "L left  R right  B both" if len(curves) > 1 else ""
+    head: Line = [(cell(f"dB off target  {letters}", width).rstrip(), "quiet")]
+    labels = {0: f"+{span:g}", row(0) // 4: "0", rows - 1: f"−{span:g}"}
+    body = [
+        [(cell(labels.get(y, ""), LABEL - 1, "right"), "quiet"), ("│", "rule"), *line] for y, line in enumerate(sheet)
+    ]
+    return [head, *body, *_axis(lowest, highest, column, width)]
+
+
+def _marked(line: Line, marks: dict[int, str]) -> Line:
+    if not marks:
+        return line
+    out: Line = []
+    x = 0
+    for text, role in line:
+        for sign in text:
+            out.append((marks[x], "strong") if x in marks else (sign, role))
+            x += 1
+    return out
+
+
+def _axis(lowest: float, highest: float, column, width: int) -> list[Line]:  # type: ignore[no-untyped-def]
+    axis = [" "] * (LABEL - 1) + ["└"] + ["─"] * (width - LABEL)
+    names = [" "] * width
+    free = LABEL - 1
+    for hz in MARKS:
+        if not lowest <= hz <= highest:
+            continue
+        x = LABEL + column(hz) // 2
+        name = f"{hz / 1000:g}k" if hz >= 1000 else f"{hz:g}"
+        start = x - len(name) // 2
+        if start < free or start + len(name) > width:
+            continue
+        axis[x] = "┴"
+        names[start : start + len(name)] = name
+        free = start + len(name) + 1
+    names[width - 2 : width] = "Hz" if free <= width - 2 else "".join(names[width - 2 : width])
+    return [[("".join(axis), "rule")], [("".join(names), "quiet")]]

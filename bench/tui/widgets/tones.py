@@ -1,0 +1,107 @@
+"""Tones that are expected, ticked off as they are recognised; beside them the response where there is one."""
+
+from __future__ import annotations
+
+from bench.measure.names import Reading
+from bench.procedure.snapshot import ToneRow
+from bench.procedure.targets import Verdict
+from bench.tui.text import SHAPES, cell, decimals, number
+from bench.tui.widgets.painted import Line, Painted, spread
+from bench.tui.widgets.response import response_lines
+
+STATES = {"waiting": ("·", "quiet"), "sounding": ("▸", "accent"), "done": ("✓", ""), "missing": ("✗", "out")}
+"""Before a verdict; a done tone shows the shape of its worst one instead."""
+
+_RANK = {"in": 0, "no reading": 1, "too close to call": 2, "out": 3}
+
+
+def tone_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line]:
+    """The list in `width` × `height` cells; when it is longer, the part around the tone that is due."""
+    if not tones:
+        return []
+    done = sum(t.state == "done" for t in tones)
+    head = spread([(f"{done} of {len(tones)} tones", "strong")], [(_columns(width), "quiet")], width)
+    room = height - 1
+    due = next((n for n, t in enumerate(tones) if t.state in ("sounding", "waiting")), len(tones) - 1)
+    first = max(0, min(due - room // 2, len(tones) - room))
+    return [head, *(_tone(t, width) for t in tones[first : first + room])]
+
+
+def _columns(width: int) -> str:
+    return cell("left", 8, "right") + cell("right", 8, "right") + " " * (_tail(width))
+
+
+def _tail(width: int) -> int:
+    return 11 if width >= 44 else 6
+
+
+def _tone(tone: ToneRow, width: int) -> Line:
+    word = worst(tone.readings)
+    shape, role = SHAPES[word] if word else STATES[tone.state]
+    label = cell(tone.label, max(6, width - 2 - 16 - _tail(width)))
+    shown = of_interest(tone.readings)
+    said = {"waiting": "", "sounding": " listening", "missing": " missing", "done": ""}[tone.state]
+    figures = said.ljust(16)
+    unit = ""
+    if shown:
+        unit = shown[0][0].unit
+        by_channel = {r.channel: _value(r, v) for r, v in shown}
+        if by_channel.keys() & {"left", "right"}:
+            figures = cell(by_channel.get("left", ""), 8, "right") + cell(by_channel.get("right", ""), 8, "right")
+        else:
+            figures = cell(next(iter(by_channel.values())), 16, "right")
+    ending = cell(f" {unit}", 6) + (cell(SHORT[word], 5) if word and _tail(width) > 6 else "")
+    dim = "quiet" if tone.state == "waiting" else ""
+    return [(shape + " ", role), (label, dim), (figures, role if word else dim), (ending, role if word else dim)]
+
+
+SHORT = {"in": "in", "out": "out", "too close to call": "close", "no reading": "none"}
+
+
+def worst(readings: tuple[tuple[Reading, Verdict | None], ...]) -> str | None:
+    """The worst verdict among readings; None without any."""
+    words = [v.word for _, v in readings if v is not None]
+    return max(words, key=_RANK.__getitem__, default=None)
+
+
+def of_interest(readings: tuple[tuple[Reading, Verdict | None], ...]) -> list[tuple[Reading, Verdict | None]]:
+    """The readings of one quantity: that with the worst verdict, else the first one."""
+    if not readings:
+        return []
+    judged = [(r, v) for r, v in readings if v is not None]
+    first = max(judged, key=lambda rv: _RANK[rv[1].word])[0] if judged else readings[0][0]
+    return [(r, v) for r, v in readings if r.quantity == first.quantity]
+
+
+def _value(reading: Reading, verdict: Verdict | None) -> str:
+    if reading.value is None:
+        return "none"
+    return number(reading.value, decimals(reading.unit, verdict.tolerance if verdict else None))
+
+
+class ToneBoard(Painted):
+    """The tone list, with the response beside it (or below it, on a tall and narrow board)."""
+
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
+        super().__init__(id=id)
+        self._tones: tuple[ToneRow, ...] = ()
+
+    def show(self, tones: tuple[ToneRow, ...]) -> None:
+        """Show tones."""
+        if tones != self._tones:
+            self._tones = tones
+            self.repaint()
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        """List and response."""
+        from bench.tui.widgets.painted import beside
+
+        if width < 70:
+            listed = tone_lines(self._tones, width, min(height, len(self._tones) + 1))
+            plot = response_lines(self._tones, width, min(18, height - len(listed) - 1))
+            return [*listed, [], *plot] if plot else tone_lines(self._tones, width, height)
+        left = max(46, min(56, width // 2))
+        plot = response_lines(self._tones, width - left - 3, min(height, 24))
+        if not plot:
+            return tone_lines(self._tones, min(width, 70), height)
+        return beside(tone_lines(self._tones, left, height), plot, left, 3)

@@ -1,0 +1,245 @@
+"""Snapshots made by hand, of our invented workshop: what the screen is built and tested against."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+from bench.audio.port import PortStatus, TrimmerInfo
+from bench.measure.names import Channel, Reading
+from bench.procedure.snapshot import (
+    CheckRow,
+    Gauge,
+    InputView,
+    JobView,
+    Outcome,
+    Prompt,
+    Snapshot,
+    StepView,
+    ToneRow,
+)
+from bench.procedure.steps import Caution
+from bench.procedure.targets import Target, Verdict, judge
+
+JOB = JobView(
+    procedure="Line up a cassette deck",
+    machine="Lanternhill front-room deck",
+    tape="Lanternhill everyday ferric",
+    reference_tape="Lanternhill cassette reference",
+    speed="47.625 mm/s",
+    equalisation="120 µs + 3180 µs",
+    reference_level="250 nWb/m (DIN)",
+)
+PORT = PortStatus("practice machine", "practice", 48000, 2, "running")
+SOUND = InputView((-12.3, -13.1), clipping=False, silent=False, port=PORT)
+LEVEL = Target(value=-12.0, unit="dBFS", tolerance=0.5, source="common practice, no source")
+RESPONSE = Target(value=0.0, unit="dB", tolerance=2.0, source="common practice, no source")
+AZIMUTH = Target(value=0.0, unit="µs", tolerance=6.0, source="common practice, no source")
+
+
+def step(**changes: Any) -> StepView:
+    made = StepView(
+        id="replay-level",
+        kind="adjust",
+        title="Set the replay level",
+        index=9,
+        total=24,
+        stage="left",
+        cautions=(Caution(hazard="loud-tones", say="Monitors down: a tone at reference level is about to play."),),
+        do=(
+            "Play the level section of the reference tape. Turn the replay level trimmer of each channel until its "
+            "figure stands on the target, with an insulated trimming tool."
+        ),
+        good="Both channels within half a decibel of the target and of each other.",
+        why=(
+            "A noise-reduction decoder judges how much to undo by the level it is given: replay that is low sounds "
+            "dull, replay that is high sounds over-bright."
+        ),
+        if_not="Look at the head for dirt again, then at the test point with a meter.",
+    )
+    return replace(made, **changes)
+
+
+def reading(value: float | None, channel: Channel = "left", quantity: str = "level", **more: Any) -> Reading:
+    made = Reading(quantity, channel, value, uncertainty=None if value is None else 0.04, method="mean over 0.5 s")
+    return replace(made, **more)
+
+
+def gauge(
+    value: float | None, channel: Channel = "left", target: Target = LEVEL, quantity: str = "level", **more: Any
+) -> Gauge:
+    got = reading(value, channel, quantity, reason=None if value is not None else "the tone is not steady")
+    verdict: Verdict = judge(got, target)
+    direction = ""
+    if value is not None:
+        off = target.value - value
+        word = "raise" if off > 0 else "lower"
+        direction = "hold" if verdict.word == "in" else f"{word} by {abs(off):.1f} {got.unit.removesuffix('FS')}"
+    made = Gauge(
+        channel=channel,
+        label=f"{channel} replay level" if quantity == "level" else quantity.replace("_", " "),
+        reading=got,
+        verdict=verdict,
+        trend="steady",
+        direction=direction,
+        trimmer=f"replay level {channel}",
+        history=() if value is None else history(value, target),
+    )
+    return replace(made, **more)
+
+
+def history(value: float, target: Target) -> tuple[tuple[float, float], ...]:
+    """A minute that comes from six decibels off, in the manner of a trimmer being turned."""
+    start = target.value - 6 * (target.tolerance or 1.0) * 1.5
+    out = []
+    for n in range(300):
+        t = n * 0.2
+        gone = min(1.0, max(0.0, (t - 12) / 30))
+        turned = round(gone * 8) / 8
+        out.append((t, start + (value - start) * turned + 0.05 * math.sin(t * 2.1)))
+    return tuple(out)
+
+
+TRIMMERS = (
+    TrimmerInfo("replay level left", -24.0),
+    TrimmerInfo("replay level right", 12.0),
+)
+
+
+def adjusting(left: float | None = -12.9, right: float | None = -12.1, **changes: Any) -> Snapshot:
+    made = Snapshot(
+        job=JOB,
+        step=step(),
+        prompt=Prompt("go-on", "Keep both channels and go on") if left else Prompt("wait", "Waiting for the tone"),
+        sound=SOUND,
+        gauges=(
+            gauge(left, "left", trend="rising"),
+            gauge(right, "right", held_s=4.2),
+        ),
+        trimmers=TRIMMERS,
+        can_accept=left is not None,
+        notice="",
+    )
+    return replace(made, **changes)
+
+
+def azimuth(value: float = 17.4) -> Snapshot:
+    return adjusting(
+        step=step(
+            id="azimuth",
+            title="Set the replay azimuth",
+            index=8,
+            do="Play the azimuth section. Turn the azimuth screw until the delay between the channels is least.",
+            good="Less than 6 µs, at 10 kHz and at the lower tones alike.",
+            cautions=(),
+        ),
+        gauges=(gauge(value, "left-right", AZIMUTH, "azimuth_delay", trend="falling", trimmer="replay azimuth"),),
+        trimmers=(TrimmerInfo("replay azimuth", 36.0),),
+    )
+
+
+TONES = (315.0, 40.0, 63.0, 125.0, 500.0, 1000.0, 2000.0, 4000.0, 6300.0, 8000.0, 10000.0, 12500.0)
+
+
+def tone_rows(done: int = 8) -> tuple[ToneRow, ...]:
+    rows = []
+    for n, hz in enumerate(TONES):
+        label = f"{hz / 1000:g} kHz, -20 dB" if hz >= 1000 else f"{hz:g} Hz, -20 dB"
+        state: Any = "done" if n < done else "sounding" if n == done else "waiting"
+        readings: tuple[tuple[Reading, Verdict | None], ...] = ()
+        if n < done:
+            droop = -0.9 * (hz / 6000) ** 2
+            readings = tuple(
+                (r, judge(r, RESPONSE))
+                for r in (
+                    reading(droop + 0.2, "left", "response", frequency_hz=hz),
+                    reading(droop * 1.6 - 0.1, "right", "response", frequency_hz=hz),
+                )
+            )
+        elif n == done:
+            readings = (
+                (reading(-33.1, "left", frequency_hz=hz), None),
+                (reading(-33.8, "right", frequency_hz=hz), None),
+            )
+        rows.append(ToneRow(f"t{n}", label, state, hz, readings))
+    return tuple(rows)
+
+
+def listening(done: int = 8) -> Snapshot:
+    return adjusting(
+        step=step(
+            id="replay-response",
+            kind="reference",
+            title="Replay response",
+            index=6,
+            stage="found-clean",
+            do="Play the response section of the reference tape from its start.",
+            good="All tones within 2 dB of the tone at 315 Hz, both channels alike.",
+            cautions=(Caution(hazard="reference-tape", say="Play only, at normal speed; never in a dirty machine."),),
+        ),
+        gauges=(),
+        trimmers=(),
+        can_accept=False,
+        tones=tone_rows(done),
+        prompt=Prompt("wait", "Listening: each tone is ticked off as it comes, no key needed"),
+    )
+
+
+def cleaning(timer_s: float | None = None) -> Snapshot:
+    return adjusting(
+        step=step(
+            id="clean",
+            kind="by-hand",
+            title="Clean the tape path",
+            index=3,
+            cautions=(
+                Caution(
+                    hazard="solvent",
+                    say="Isopropyl alcohol burns: ventilate, no sparks, gloves; keep the safety data sheet at hand.",
+                ),
+                Caution(hazard="moving-parts", say="Motor off, or on the side that runs away from the nip."),
+            ),
+            do="Clean heads, capstan, pinch roller and guides with a fresh swab each, until the swab comes away clean.",
+            good="The last swab of each part is as white as a new one.",
+            why="A film of a thousandth of a millimetre costs 9 dB at 8 kHz: no setting can be trusted until it is gone.",
+        ),
+        gauges=(),
+        trimmers=(),
+        can_accept=False,
+        checks=(
+            CheckRow("Replay and record heads", ticked=True),
+            CheckRow("Erase head", ticked=True),
+            CheckRow("Capstan", ticked=False),
+            CheckRow("Pinch roller, with what its maker recommends", ticked=False),
+            CheckRow("Guides and tape path", ticked=False),
+        ),
+        prompt=Prompt("go-on", "Done: go on") if timer_s is None else Prompt("wait", "The timer runs"),
+        timer_left_s=timer_s,
+    )
+
+
+def asking(kind: Any = "number", **more: Any) -> Snapshot:
+    prompts = {
+        "number": Prompt("number", "Take-up torque", unit="g·cm"),
+        "choice": Prompt("choice", "How does the pinch roller look?", choices=("like new", "shiny", "cracked")),
+        "words": Prompt("words", "Who accepts the machine as it was left?"),
+        "reason": Prompt("reason", "3 of 8 readings are not in. Measure again, or say why you go on."),
+        "confirm": Prompt(
+            "confirm",
+            "Reference tape out and put away, work tape in. Confirm before anything records.",
+            interlock=True,
+        ),
+    }
+    made = cleaning()
+    view = step(
+        id="torque", kind="entry", title="Read the take-up torque", index=5, cautions=(), do="Play the torque cassette."
+    )
+    return replace(made, step=view, checks=(), prompt=prompts[kind], **more)
+
+
+def ended(exit_code: int = 1) -> Snapshot:
+    words: Any = {"in": 31} if exit_code == 0 else {"in": 28, "out": 2, "too close to call": 1}
+    said = "All 31 judged readings are in." if exit_code == 0 else "Not in: Replay response, Record level."
+    outcome = Outcome(completed=True, exit_code=exit_code, judged=31, words=words, said=said)
+    return adjusting(step=None, gauges=(), trimmers=(), can_accept=False, prompt=Prompt("wait", ""), outcome=outcome)
