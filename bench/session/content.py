@@ -13,7 +13,7 @@ from bench.session.outline import StepOutline, outline
 from bench.session.record import SessionRecord
 from bench.session.result import Result, result_of
 from bench.session.tables import ResponseTable, Thing, figures, responses
-from bench.session.words import day, hour, listed, tone, what
+from bench.session.words import day, hertz, hour, listed, what
 
 HAZARDS = {
     "mains": "Mains and high tension",
@@ -141,7 +141,9 @@ def _exceptions(
         if r.accepted_because:
             word = r.verdict.word if r.verdict else "not judged"
             readings = accepted.setdefault((r.step, r.accepted_because), {})
-            readings.setdefault(f"{what(r)} ({word})", []).append(tone(r))
+            readings.setdefault(f"{what(r)} ({word})", []).append(
+                hertz(r.reading.frequency_hz) if r.reading.frequency_hz else ""
+            )
     for event in session.events:
         if event.kind == "accept" and not any(event.step == s and because in event.text for s, because in accepted):
             yield "Accepted", title_of(event.step, steps), event.text

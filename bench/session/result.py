@@ -39,7 +39,8 @@ def result_of(session: SessionRecord, steps: dict[str, StepOutline]) -> Result:
 
     sentences = []
     if words["out"]:
-        sentences.append(f"Out: {listed(words['out'])}.")
+        are = "step is" if len(words["out"]) == 1 else "steps are"
+        sentences.append(f"{len(words['out'])} {are} out: {listed(words['out'])}.")
     if words["too close to call"]:
         sentences.append(f"Too close to call: {listed(words['too close to call'])}.")
     if words["no reading"]:

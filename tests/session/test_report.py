@@ -153,11 +153,11 @@ def test_it_says_how_it_came_out(page: Page) -> None:
 def test_it_names_the_steps_that_are_out(tmp_path: Path) -> None:
     page = Page(report_html(read_session(whole(tmp_path, treble_left=5.5))))
     result = next(e for e in page.root.all("div") if e.has("result"))
-    assert result.text == "▲ Out Out: Record-to-replay as left."
+    assert result.text == "▲ Out 1 step is out: Record-to-replay as left."
     accepted = next(s for s in page.root.all("section") if s.attributes.get("aria-labelledby") == "open").text
-    assert "Accepted, Record-to-replay as left: response, left, record-replay (out) at 4 kHz, −20 dB" in accepted
-    assert "; response, right, record-replay (out) at 4 kHz, −20 dB, 6.3 kHz" in accepted
-    assert accepted.endswith("12.5 kHz, −20 dB; because the owner wants the tape finished today")
+    assert "Accepted, Record-to-replay as left: response, left, record-replay (out) at 4 kHz" in accepted
+    assert "; response, right, record-replay (out) at 4 kHz, 6.3 kHz" in accepted
+    assert accepted.endswith("10 kHz and 12.5 kHz; because the owner wants the tape finished today")
 
 
 def test_the_two_sentences(page: Page) -> None:
