@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
 
 from textual import events
 from textual.app import App, SystemCommand
-from textual.binding import BindingType
 from textual.command import CommandPalette
 from textual.screen import Screen
 
@@ -22,9 +20,8 @@ class BenchApp(App[int]):
     TITLE = "Tapebench"
     CSS_PATH = "app.tcss"
     COMMAND_PALETTE_BINDING = PALETTE.function_key.lower()
-    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-narrow"), (120, "-wide")]
-    VERTICAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-low"), (28, "-tall")]
-    BINDINGS: ClassVar[list[BindingType]] = []
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]  # noqa: RUF012 - as Textual has it
+    VERTICAL_BREAKPOINTS = [(0, "-low"), (28, "-tall")]  # noqa: RUF012
     bell_on = False
 
     def __init__(self, first: Screen[str] | None = None) -> None:
@@ -79,7 +76,7 @@ class BenchApp(App[int]):
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """The palette offers what the keys do, and nothing else."""
-        offered: tuple[Verb, ...] = getattr(screen, "verbs", ())
+        offered: tuple[Verb, ...] = getattr(screen, "can_do", ())
         for verb in offered:
             if verb.listed:
                 yield SystemCommand(verb.label.capitalize(), verb.tells, self._runner(screen, verb))
@@ -93,7 +90,7 @@ class BenchApp(App[int]):
 
     def action_command_palette(self) -> None:
         """Search for what can be done."""
-        if not CommandPalette.is_open(self):
+        if not isinstance(self.screen, CommandPalette):
             self.push_screen(CommandPalette())
 
     # ---------------------------------------------------------------- faults

@@ -128,7 +128,9 @@ def _procedures(workspace: Workspace) -> tuple[Option, ...]:
     from bench.procedure.library import Library
 
     library = Library(workspace)
-    whole, parts, broken = [], [], []
+    whole: list[Option] = []
+    parts: list[Option] = []
+    broken: list[Option] = []
     lasts: dict[str, float] = {}
     for path in sorted(workspace.procedures.glob("*.toml")):
         procedure = read_procedure(path).model

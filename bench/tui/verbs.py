@@ -32,24 +32,22 @@ class Verb(NamedTuple):
 HELP = Verb("help", "", "F1", "all keys", "List every key of this screen.")
 PALETTE = Verb("command_palette", "", "F2", "search", "Search for what can be done, by name.", listed=False)
 STOP = Verb("stop_sound", "s", "F9", "stop sound", "Stop all sound at once.")
-THEME = Verb("next_theme", "t", "", "light or dark", "Change between dark, light and the terminal's own 16 colours.")
-BELL = Verb("bell_switch", "b", "", "bell", "Switch the bell on or off that sounds when a reading is kept.")
+THEME = Verb("next_theme", "t", "", "light or dark", "Dark, light, or the terminal's own 16 colours.")
+BELL = Verb("bell_switch", "b", "", "bell", "Bell on or off when a reading is kept.")
 
 BENCH = (
-    Verb("go_on", "space", "", "go on", "Do what the bar says: start, confirm, keep what is in, go on.", ("enter",)),
-    Verb(
-        "why", "w", "F3", "why", "Read the whole card: why the step is there, and what to do if it does not come out."
-    ),
-    Verb("turn(2)", "right", "", "turn +2°", "Turn the practice machine's trimmer clockwise.", listed=False),
+    Verb("go_on", "space", "", "go on", "Do what the bar says: start, confirm, keep, go on.", ("enter",)),
+    Verb("why", "w", "F3", "why", "Read the whole card: why, and what to do if not."),
+    Verb("turn(2)", "right", "", "turn +2°", "Turn the picked trimmer clockwise; 1 to 9 pick one.", listed=False),
     Verb("turn(-2)", "left", "", "turn −2°", "Turn it anticlockwise.", listed=False),
     Verb("turn(10)", "up", "", "turn +10°", "Turn it a lot; among choices, go up.", listed=False),
     Verb("turn(-10)", "down", "", "turn −10°", "Turn it back a lot; among choices, go down.", listed=False),
-    Verb("accept", "a", "F7", "accept as is", "Keep what is not in; the reason you give lands in the report."),
+    Verb("accept", "a", "F7", "accept as is", "Keep what is not in; your reason lands in the report."),
     Verb("again", "r", "F5", "again", "Do this step again from its start."),
     Verb("note", "n", "F4", "note", "Write a note into the report."),
-    Verb("skip", "k", "F6", "skip", "Leave this step out; the reason you give lands in the report."),
+    Verb("skip", "k", "F6", "skip", "Leave this step out; your reason lands in the report."),
     STOP,
-    Verb("leave", "q", "F10", "leave", "Break off here. What was kept is kept, and the job can be resumed."),
+    Verb("leave", "q", "F10", "leave", "Break off; what was kept is kept, to be resumed."),
     BELL,
     THEME,
     HELP,

@@ -202,7 +202,7 @@ def cleaning(timer_s: float | None = None) -> Snapshot:
             ),
             do="Clean heads, capstan, pinch roller and guides with a fresh swab each, until the swab comes away clean.",
             good="The last swab of each part is as white as a new one.",
-            why="A film of a thousandth of a millimetre costs 9 dB at 8 kHz: no setting can be trusted until it is gone.",
+            why="A film of a thousandth of a millimetre costs 9 dB at 8 kHz: no setting holds before it is gone.",
         ),
         gauges=(),
         trimmers=(),

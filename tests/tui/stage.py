@@ -1,9 +1,11 @@
-"""A desk without a bench: takes what the screen posts, shows what a test hands it."""
+"""A desk without a bench: takes what the screen posts, shows what a test hands it. And a look at the screen."""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from textual.app import App
 from textual.pilot import Pilot
@@ -12,6 +14,9 @@ from bench.procedure import commands as say
 from bench.procedure.snapshot import Outcome, Snapshot
 from bench.tui.app import BenchApp
 from bench.tui.screens.bench import BenchScreen
+
+GOLDENS = Path(__file__).parent / "goldens"
+REPORT = "The report is sessions/2031-05-04-1410-front-room-deck/report.html"
 
 
 class HandDesk:
@@ -22,7 +27,7 @@ class HandDesk:
         self.first = first
         self.posted: list[say.Command] = []
         self.fault: BaseException | None = None
-        self.stopped = False
+        self.stops = 0
 
     def start(self) -> None:
         self.on_snapshot(self.first)
@@ -31,21 +36,26 @@ class HandDesk:
         self.posted.append(command)
 
     def stop(self) -> None:
-        self.stopped = True
+        self.stops += 1
 
 
 class HandSitting:
     """Opens a hand desk."""
 
-    def __init__(self, first: Snapshot, kept: str = "The report is sessions/2031-05-04-1410-deck/report.html") -> None:
+    def __init__(self, first: Snapshot, kept: str = REPORT) -> None:
         self.first = first
         self.kept = kept
-        self.desk: HandDesk | None = None
+        self.made: HandDesk | None = None
         self.closed: list[Outcome | None] = []
 
+    @property
+    def desk(self) -> HandDesk:
+        assert self.made is not None
+        return self.made
+
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> HandDesk:
-        self.desk = HandDesk(on_snapshot, self.first)
-        return self.desk
+        self.made = HandDesk(on_snapshot, self.first)
+        return self.made
 
     def close(self, outcome: Outcome | None) -> str:
         self.closed.append(outcome)
@@ -58,24 +68,38 @@ def bench_app(first: Snapshot) -> tuple[BenchApp, HandSitting]:
     return BenchApp(BenchScreen(sitting)), sitting
 
 
-async def settle(pilot: Pilot[object], sitting: HandSitting | None = None) -> None:
-    """Wait until the screen is open and has drawn."""
-    for _ in range(50):
+async def until(pilot: Pilot[Any], true: Callable[[], object], what: str = "") -> None:
+    """Wait until something is true; fails with the screen when it never is."""
+    for _ in range(250):
         await pilot.pause()
-        if sitting is None or (sitting.desk is not None and pilot.app.screen.is_mounted):
-            break
+        if true():
+            return
         await pilot.pause(0.02)
-    await pilot.pause(0.2)
+    raise AssertionError(f"never came: {what}\n{screen_text(pilot.app)}")
 
 
-def screen_text(app: App[object]) -> str:
+async def says(pilot: Pilot[Any], words: str) -> str:
+    """Wait until the screen says something; returns all that it says then."""
+    await until(pilot, lambda: words in screen_text(pilot.app), words)
+    return screen_text(pilot.app)
+
+
+async def show(pilot: Pilot[Any], sitting: HandSitting, snapshot: Snapshot, words: str) -> str:
+    """Hand the screen another snapshot and wait for words of it."""
+    sitting.desk.on_snapshot(snapshot)
+    return await says(pilot, words)
+
+
+def screen_text(app: App[Any]) -> str:
     """What is on the screen, as text."""
-    width, height = app.size
-    lines = app.screen._compositor.render_strips()
-    texts = ["".join(segment.text for segment in strip).rstrip() for strip in lines]
-    del width
-    return "\n".join(texts[:height]) + "\n"
+    strips = app.screen._compositor.render_strips()
+    return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips) + "\n"
 
 
-def save_picture(app: App[object], path: Path) -> None:
-    path.write_text(app.export_screenshot(), encoding="utf-8")
+def check_golden(name: str, text: str) -> None:
+    """Compare with the text that was reviewed; TAPEBENCH_GOLDENS=write takes the new one."""
+    path = GOLDENS / f"{name}.txt"
+    if os.environ.get("TAPEBENCH_GOLDENS") == "write":
+        path.write_text(text, encoding="utf-8")
+    assert path.exists(), f"{path} is missing; look at the screen, then write it with TAPEBENCH_GOLDENS=write"
+    assert text == path.read_text(encoding="utf-8")

@@ -11,23 +11,22 @@ from textual import events
 from textual.app import ComposeResult
 from textual.containers import Container, Horizontal, Vertical
 from textual.screen import Screen
-from textual.widget import Widget
 from textual.widgets import Input
 
 from bench.problem import Problem
 from bench.procedure import commands as say
 from bench.procedure.snapshot import Outcome, Prompt, Snapshot
-from bench.tui import verbs
+from bench.tui import faces, verbs
 from bench.tui.messages import Seen
 from bench.tui.screens.sheets import AskWords, Confirm, Keys, WholeCard
 from bench.tui.text import plain
-from bench.tui.widgets.bottom import Bar, Footer, asked_by, bar_lines
+from bench.tui.widgets.bottom import Bar, Footer, Notice, bar_lines
 from bench.tui.widgets.card import Card
 from bench.tui.widgets.ending import ending_lines
 from bench.tui.widgets.gauge import GaugeColumn
 from bench.tui.widgets.header import JobStrip, SoundStrip, TitleStrip, sound_trouble
 from bench.tui.widgets.lists import Lines, check_lines, choice_lines, timer_lines, trimmer_line
-from bench.tui.widgets.painted import Line
+from bench.tui.widgets.painted import Line, fix_height
 from bench.tui.widgets.tones import ToneBoard
 
 FIGURES_EVERY_S = 0.13
@@ -62,8 +61,9 @@ class Sitting(Protocol):
 class BenchScreen(Screen[str]):
     """The bench. Dismissed with a sentence for the chooser, "" when there is nothing to say."""
 
+    AUTO_FOCUS = ""
     BINDINGS = verbs.bindings(verbs.BENCH)
-    verbs = verbs.BENCH
+    can_do = verbs.BENCH
 
     def __init__(self, sitting: Sitting) -> None:
         super().__init__()
@@ -78,6 +78,7 @@ class BenchScreen(Screen[str]):
         self._asked = Prompt("wait", "")
         self._ended = ""
         self._over = False
+        self._settled = False
         self.refusal = ""
         """Why the bench could not be opened, in one sentence."""
         self.exit_code = 1
@@ -100,16 +101,16 @@ class BenchScreen(Screen[str]):
                 with Horizontal(id="ticks"):
                     yield Lines(id="list")
                     yield Lines(id="timer")
-                yield Input(id="answer", compact=True, max_length=2000)
+                yield Input(id="answer", compact=True, max_length=2000, disabled=True)
             yield Lines(id="ending")
         yield Lines(id="trimmers")
         yield Bar("go_on", id="prompt")
-        yield Lines(id="notice")
+        yield Notice(id="notice")
         yield Footer(id="footer")
 
     async def on_mount(self) -> None:
         """Open the bench; the screen is there meanwhile."""
-        self._say_only("Getting the bench ready …")
+        self.query_one(Notice).show("Getting the bench ready …", "quiet")
         self.run_worker(self._open(), exclusive=True)
 
     async def _open(self) -> None:
@@ -146,9 +147,9 @@ class BenchScreen(Screen[str]):
         self._seen = new
         if self._desk is not None and self._desk.fault is not None:
             raise self._desk.fault
-        self.query_one(SoundStrip).show(new.sound, new.sending)
+        self.query_one(SoundStrip).show(new.sound, new.sending, figures=False)
         now = time.monotonic()
-        if old is None or _shape_of(new) != _shape_of(old) or now - self._figures_at >= FIGURES_EVERY_S:
+        if old is None or faces.shape_of(new) != faces.shape_of(old) or now - self._figures_at >= FIGURES_EVERY_S:
             await self._show(new, now)
         elif not self._flush_waits:
             self._flush_waits = True
@@ -161,19 +162,20 @@ class BenchScreen(Screen[str]):
 
     async def _show(self, new: Snapshot, now: float) -> None:
         old, self._figures, self._figures_at = self._figures, new, now
-        if old is None or _place_of(old) != _place_of(new):
+        if old is None or faces.place_of(old) != faces.place_of(new):
             self._picked = 0
         if old is not None and new.last != old.last and new.last and self.app.bell_on:  # type: ignore[attr-defined]
             self.app.bell()
         with self.app.batch_update():
-            self._turn_to(face_of(new))
+            self._turn_to(faces.face_of(new))
+            self.query_one(SoundStrip).show(new.sound, new.sending)
             self.query_one(JobStrip).show(new.job)
             self.query_one(TitleStrip).show(new.step)
             self.query_one(Card).show(new.step, whole=self.has_class("-wide"))
             self._show_face(new)
             self._show_bottom(new)
         if new.outcome is not None and not self._over:
-            await self._end(new)
+            self.run_worker(self._end(new.outcome))
 
     def _turn_to(self, face: str) -> None:
         if face != self._face:
@@ -191,7 +193,7 @@ class BenchScreen(Screen[str]):
         self.query_one(ToneBoard).show(new.tones)
         strip = self.query_one("#trimmers", Lines)
         strip.display = bool(new.trimmers)
-        strip.show([trimmer_line(new.trimmers, self._picked, self.size.width - 2)])
+        strip.show([trimmer_line(new.trimmers, self._picked, self.size.width)])
         self._show_answers(new)
 
     def _show_answers(self, new: Snapshot) -> None:
@@ -200,14 +202,15 @@ class BenchScreen(Screen[str]):
         timer.display = bool(clock)
         timer.show(clock)
         lines: list[Line] = []
-        width, room = listed.size.width or self.size.width - 2, max(5, self.size.height - 16)
+        width, room = listed.size.width or self.size.width, max(5, self.size.height - 16)
         if new.prompt.kind == "choice":
             lines = choice_lines(new.prompt.choices, self._picked, width, room)
         elif new.checks:
             lines = check_lines(new.checks, width, room)
-        _fixed(self.query_one("#ticks"), max(len(lines), len(clock)))
+        fix_height(self.query_one("#ticks"), max(len(lines), len(clock)))
         listed.show(lines)
-        typing = new.prompt.kind in ("number", "words")
+        typing = faces.is_typing(new)
+        field.display, field.disabled = typing, not typing
         if new.prompt != self._asked:
             self._asked = new.prompt
             field.value = ""
@@ -216,54 +219,43 @@ class BenchScreen(Screen[str]):
                 field.focus()
             else:
                 self.set_focus(None)
-        field.display = typing
         self.query_one("#answers").display = typing or bool(lines) or bool(clock)
 
     def _show_bottom(self, new: Snapshot) -> None:
-        asked, bar = asked_by(new), self.query_one(Bar)
-        _fixed(bar, max(1, len(bar_lines(asked, self.size.width - 2, 3))))
+        asked, bar = faces.asked_by(new), self.query_one(Bar)
+        fix_height(bar, max(1, len(bar_lines(asked, self.size.width, 3))))
         bar.show(asked)
+        notice = self.query_one(Notice)
         if new.unsaved:
-            self._notice([("! " + plain(new.unsaved), "caution")])
+            notice.show("! " + new.unsaved, "caution")
         else:
-            self._notice([(plain(new.notice), "accent")])
-        self.query_one(Footer).show(self._footer(new), typing=new.prompt.kind in ("number", "words"))
+            notice.show(new.notice)
+        self.query_one(Footer).show(faces.footer_of(new), typing=faces.is_typing(new))
 
-    def _footer(self, new: Snapshot) -> tuple[tuple[verbs.Verb, str], ...]:
-        of = verbs.find
-        out: list[tuple[verbs.Verb, str]] = []
-        if new.outcome is None:
-            out.append((of(verbs.BENCH, "why"), "why"))
-            if new.trimmers:
-                out.append((of(verbs.BENCH, "turn(-2)"), "→ turn"))
-            if _may_accept(new):
-                out.append((of(verbs.BENCH, "accept"), "accept as is"))
-            out += [(of(verbs.BENCH, "again"), "again"), (verbs.STOP, "stop sound")]
-            out.append((of(verbs.BENCH, "leave"), "leave"))
-            out = [o for o in out if len(out) < 6 or o[0].action != "leave"]
-        out.append((verbs.HELP, "all keys"))
-        return tuple(out)
-
-    def _notice(self, line: Line) -> None:
-        self.query_one("#notice", Lines).show([line])
-
-    def _say_only(self, text: str) -> None:
-        self._notice([(plain(text), "quiet")])
-
-    async def _end(self, new: Snapshot) -> None:
-        if new.outcome is None:
-            return
-        self.exit_code = new.outcome.exit_code
-        self._say_only("Writing the report …")
+    async def _end(self, outcome: Outcome) -> None:
+        """The run is over: stop all, write the report, say where it is. Keys work meanwhile."""
+        self.exit_code = outcome.exit_code
+        self._show_ending(outcome, "Writing the report …")
         await self._finish()
-        self._notice([])
-        self.query_one("#ending", Lines).show(ending_lines(new.outcome, self._ended, self.size.width - 4))
+        self._show_ending(outcome, self._ended)
+        self._settled = True
+
+    def _show_ending(self, outcome: Outcome, kept: str) -> None:
+        self.query_one("#ending", Lines).show(ending_lines(outcome, kept, self.size.width))
 
     # ---------------------------------------------------------------- what is done
 
     def _post(self, command: say.Command) -> None:
         if self._desk is not None and not self._over:
             self._desk.post(command)
+
+    @property
+    def _ended_run(self) -> bool:
+        return self._seen is not None and self._seen.outcome is not None
+
+    def _go_back(self) -> None:
+        if self._settled:
+            self.dismiss("")
 
     @property
     def _prompt(self) -> Prompt:
@@ -276,8 +268,8 @@ class BenchScreen(Screen[str]):
 
     def action_go_on(self) -> None:
         """The one key."""
-        if self._seen is not None and self._seen.outcome is not None:
-            self.dismiss("")
+        if self._ended_run:
+            self._go_back()
         elif self._prompt.kind == "choice" and self._prompt.choices:
             self._post(say.Answer(self._prompt.choices[self._picked]))
         elif self._prompt.kind == "reason":
@@ -323,15 +315,15 @@ class BenchScreen(Screen[str]):
         if seen is None or seen.outcome is not None:
             return
         question = self._prompt.text if self._prompt.kind == "reason" else "Why is it kept although it is not in?"
-        self._ask(question, "keeps it", lambda text: say.Accept(text))
+        self._ask(question, "keeps it", say.Accept)
 
     def action_skip(self) -> None:
         """Leave the step out, with a reason."""
-        self._ask("Why is this step left out?", "leaves it out", lambda text: say.Skip(text))
+        self._ask("Why is this step left out?", "leaves it out", say.Skip)
 
     def action_note(self) -> None:
         """Write into the report."""
-        self._ask("Note for the report", "keeps the note", lambda text: say.Note(text))
+        self._ask("Note for the report", "keeps the note", say.Note)
 
     def _ask(self, question: str, then: str, made: Callable[[str], say.Command]) -> None:
         if self._seen is None or self._seen.outcome is not None:
@@ -358,12 +350,12 @@ class BenchScreen(Screen[str]):
 
     def action_help(self) -> None:
         """Every key."""
-        self.app.push_screen(Keys(self.verbs))
+        self.app.push_screen(Keys(self.can_do))
 
     def action_leave(self) -> None:
         """Break off, when that is meant."""
-        if self._seen is not None and self._seen.outcome is not None:
-            self.dismiss("")
+        if self._ended_run:
+            self._go_back()
             return
 
         def done(text: str | None) -> None:
@@ -373,42 +365,3 @@ class BenchScreen(Screen[str]):
         self.app.push_screen(
             Confirm("Leave this job? What was kept is kept; it can be resumed.", "leave", "stay"), done
         )
-
-
-def face_of(snapshot: Snapshot) -> str:
-    """Which face of the screen a snapshot needs."""
-    if snapshot.outcome is not None:
-        return "ending"
-    if snapshot.gauges:
-        return "gauges"
-    return "tones" if snapshot.tones else "card"
-
-
-def _may_accept(snapshot: Snapshot) -> bool:
-    return snapshot.prompt.kind == "reason" or snapshot.can_accept
-
-
-def _place_of(snapshot: Snapshot) -> tuple[object, ...]:
-    return (snapshot.step.id if snapshot.step else "", snapshot.prompt.kind, snapshot.prompt.choices)
-
-
-def _shape_of(snapshot: Snapshot) -> tuple[object, ...]:
-    """What must be shown at once when it changes: all but figures."""
-    return (
-        _place_of(snapshot),
-        snapshot.prompt,
-        snapshot.checks,
-        snapshot.notice,
-        snapshot.unsaved,
-        snapshot.outcome,
-        snapshot.can_accept,
-        tuple(t.name for t in snapshot.trimmers),
-        tuple((t.id, t.state) for t in snapshot.tones),
-        tuple(g.verdict.word if g.verdict else "" for g in snapshot.gauges),
-    )
-
-
-def _fixed(widget: Widget, height: int) -> None:
-    """Set a height only when it is another one: a layout costs."""
-    if widget.styles.height is None or widget.styles.height.value != height:
-        widget.styles.height = height

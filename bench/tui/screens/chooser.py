@@ -13,7 +13,7 @@ from bench.tui import verbs
 from bench.tui.offer import A_FILE, NEW_JOB, Memory, Option, Row, file_option, live_options, rows_of
 from bench.tui.screens.sheets import AskWords, Keys
 from bench.tui.text import plain
-from bench.tui.widgets.bottom import Bar, Footer
+from bench.tui.widgets.bottom import Bar, Footer, Notice
 from bench.tui.widgets.lists import Lines
 from bench.tui.widgets.painted import spread
 from bench.tui.widgets.ticket import Choices, Ticket
@@ -26,8 +26,9 @@ if TYPE_CHECKING:
 class ChooserScreen(Screen[str]):
     """What, on which machine, with which tapes, heard through what."""
 
+    AUTO_FOCUS = ""
     BINDINGS = verbs.bindings(verbs.CHOOSER)
-    verbs = verbs.CHOOSER
+    can_do = verbs.CHOOSER
 
     def __init__(self, workspace: Workspace, memory: Memory) -> None:
         super().__init__()
@@ -45,19 +46,19 @@ class ChooserScreen(Screen[str]):
         yield Lines(id="heading")
         yield Choices(id="choices")
         yield Bar("start", id="prompt")
-        yield Lines(id="notice")
+        yield Notice(id="notice")
         yield Footer(id="footer")
 
     def on_mount(self) -> None:
         """The frame is there first; what can be chosen is read after it."""
         self._footer()
-        self.query_one("#notice", Lines).show([[("Reading procedures and sheets …", "quiet")]])
+        self.query_one(Notice).show("Reading procedures and sheets …", "quiet")
         self.call_after_refresh(self.action_look_again)
 
     def on_resize(self, event: events.Resize) -> None:
         """The name's line was drawn for another width."""
         where = [(cell_of_path(self._workspace), "quiet")]
-        self.query_one("#name", Lines).show([spread([("Tapebench", "strong")], where, event.size.width - 2)])
+        self.query_one("#name", Lines).show([spread([("Tapebench", "strong")], where, self.size.width)])
         self._show()
 
     # ---------------------------------------------------------------- reading
@@ -110,11 +111,11 @@ class ChooserScreen(Screen[str]):
         ticket.styles.height = len(self._rows)
         ticket.show(self._rows, self._at, resuming=self._resumed() is not None)
         counted = f"{row.picked + 1} of {len(row.options)}" if row.options else ""
-        line = spread([(f" {row.title}", "bar")], [(counted + " ", "barred")], self.size.width - 2)
+        line = spread([(f" {row.title}", "bar")], [(counted + " ", "barred")], self.size.width)
         self.query_one("#heading", Lines).show([[(text, role or "bar") for text, role in line]])
         self.query_one(Choices).show(row)
         self.query_one(Bar).show(("enter", self._what_enter_does(), False))
-        self.query_one("#notice", Lines).show([[(plain(self._said), "caution")]])
+        self.query_one(Notice).show(self._said, "caution")
 
     def _what_enter_does(self) -> str:
         if (session := self._resumed()) is not None:
@@ -243,7 +244,7 @@ class ChooserScreen(Screen[str]):
 
     def action_help(self) -> None:
         """Every key."""
-        self.app.push_screen(Keys(self.verbs))
+        self.app.push_screen(Keys(self.can_do))
 
     def action_leave(self) -> None:
         """Leave the program."""

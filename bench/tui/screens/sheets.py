@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from textual import events
 from textual.app import ComposeResult
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
@@ -10,10 +9,10 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
 from bench.procedure.snapshot import StepView
-from bench.tui.text import plain
-from bench.tui.verbs import HELP, STOP, Verb, bindings, key_name
+from bench.tui.text import plain, wrap
+from bench.tui.verbs import STOP, Verb, bindings, key_name
 from bench.tui.widgets.card import card_lines, parts_of
-from bench.tui.widgets.painted import Line, Painted, trim
+from bench.tui.widgets.painted import Line, Painted
 
 SMALLEST = (80, 24)
 LONGEST_WORDS = 500
@@ -102,6 +101,14 @@ class Reading(Sheet):
     def on_mount(self) -> None:
         """Arrows scroll."""
         self.query_one(VerticalScroll).focus()
+        self.on_resize()
+
+    def on_resize(self) -> None:
+        """As tall as the text, as far as there is room for it."""
+        width = min(92, round(self.app.size.width * 0.96)) - 8
+        text = len(self.body(width))
+        self.query_one(_Body).styles.height = text
+        self.query_one(VerticalScroll).styles.height = max(3, min(text, self.app.size.height - 10))
 
 
 class _Body(Painted):
@@ -110,10 +117,6 @@ class _Body(Painted):
     def __init__(self, sheet: Reading) -> None:
         super().__init__()
         self._sheet = sheet
-
-    def on_resize(self, event: events.Resize) -> None:
-        """Take the height that the text has at this width."""
-        self.styles.height = max(1, len(self._sheet.body(event.size.width)))
 
     def lines(self, width: int, height: int) -> list[Line]:
         """Draw."""
@@ -143,8 +146,9 @@ class Keys(Reading):
         """A line for each verb."""
         out: list[Line] = []
         for verb in self._verbs:
-            keys = [key_name(verb), *verb.also, verb.function_key if verb.key else ""]
-            out.append(trim([(f"{' '.join(k for k in keys if k):<13}", "key"), (verb.tells, "")], width))
+            keys = " ".join(k for k in (key_name(verb), *verb.also, verb.function_key if verb.key else "") if k)
+            for n, text in enumerate(wrap(verb.tells, width - 13)):
+                out.append([(f"{keys if n == 0 else '':<13}", "key"), (text, "")])
         return out
 
 
@@ -159,15 +163,17 @@ class TooSmall(ModalScreen[None]):
 
     def on_mount(self) -> None:
         """Say it with the size there is."""
+        self._gone = False
         self._say()
 
     def on_resize(self) -> None:
-        """Say it anew, or go."""
+        """Say it anew, or go: once, however many resizes come."""
         width, height = self.app.size
-        if width >= SMALLEST[0] and height >= SMALLEST[1]:
-            self.dismiss(None)
-        else:
+        if width < SMALLEST[0] or height < SMALLEST[1]:
             self._say()
+        elif not self._gone:
+            self._gone = True
+            self.dismiss(None)
 
     def _say(self) -> None:
         width, height = self.app.size
@@ -178,6 +184,3 @@ class TooSmall(ModalScreen[None]):
     async def action_stop_sound(self) -> None:
         """Stop all sound at once, also from here."""
         await self.app.run_action("stop_sound")
-
-
-HELP_KEY = HELP.function_key.lower()

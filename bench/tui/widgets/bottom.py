@@ -2,37 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from textual import events
 
 from bench.tui.text import cell, clip, wrap
 from bench.tui.verbs import Verb, key_name
-from bench.tui.widgets.painted import Line, Painted, width_of
-
-if TYPE_CHECKING:
-    from bench.procedure.snapshot import Snapshot
-
-KEYS = {"go-on": "space", "confirm": "space", "reason": "space", "number": "enter", "words": "enter", "choice": "enter"}
+from bench.tui.widgets.painted import Line, Painted, fix_height, width_of
 
 Asked = tuple[str, str, bool]
 """The key that answers ("" for none), what is asked, and whether an interlock asks it."""
-
-
-def asked_by(snapshot: Snapshot) -> Asked:
-    """What a snapshot asks. A reading that is in and may be kept waits for the one key, whatever the prompt's kind."""
-    if snapshot.outcome is not None:
-        return "space", "Back to the chooser", False
-    prompt = snapshot.prompt
-    unit = f" ({prompt.unit})" if prompt.unit and prompt.kind == "number" else ""
-    key = KEYS.get(prompt.kind, "")
-    if (
-        not key
-        and snapshot.can_accept
-        and all(g.verdict is not None and g.verdict.word == "in" for g in snapshot.gauges)
-    ):
-        key = "space"
-    return key, prompt.text + unit, prompt.interlock
 
 
 def bar_lines(asked: Asked, width: int, height: int) -> list[Line]:
@@ -72,6 +49,28 @@ class Bar(Painted):
     async def on_click(self) -> None:
         """As the key."""
         await self.screen.run_action(self._does)
+
+
+class Notice(Painted):
+    """What was last worth saying, in up to three lines."""
+
+    MOST = 3
+
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
+        super().__init__(id=id)
+        self._said = ("", "")
+
+    def show(self, text: str, role: str = "accent") -> None:
+        """Say something."""
+        if (text, role) != self._said:
+            self._said = (text, role)
+            fix_height(self, max(1, min(self.MOST, len(wrap(text, max(10, self.screen.size.width))))))
+            self.repaint()
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        """Draw."""
+        text, role = self._said
+        return [[(line, role)] for line in clip(wrap(text, width), height, width)]
 
 
 class Footer(Painted):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -44,7 +46,7 @@ class Dots:
         rows = np.clip(rows, 0, self.down - 1)
         if len(columns) == 1:
             sheet[rows[0], columns[0]] = True
-        for (c0, c1), (r0, r1) in zip(_pairs(columns), _pairs(rows), strict=True):
+        for (c0, r0), (c1, r1) in pairwise(zip(columns.tolist(), rows.tolist(), strict=True)):
             steps = max(abs(c1 - c0), abs(r1 - r0), 1)
             sheet[
                 np.rint(np.linspace(r0, r1, steps + 1)).astype(int), np.rint(np.linspace(c0, c1, steps + 1)).astype(int)
@@ -66,11 +68,7 @@ class Dots:
 def _runs(signs: NDArray[np.int_], tops: NDArray[np.int_], roles: list[str]) -> Line:
     edges = [0, *(np.flatnonzero(np.diff(tops)) + 1).tolist(), len(tops)]
     out: Line = []
-    for start, end in zip(edges[:-1], edges[1:], strict=True):
+    for start, end in pairwise(edges):
         text = "".join(chr(0x2800 + int(s)) if s else " " for s in signs[start:end])
         out.append((text, roles[int(tops[start])] if start < len(tops) else ""))
     return out
-
-
-def _pairs(values: NDArray[np.int_]) -> list[tuple[int, int]]:
-    return list(zip(values[:-1].tolist(), values[1:].tolist(), strict=True))

@@ -28,15 +28,7 @@ DASHES = "––"
 
 
 def large(text: str, rows: int) -> list[str]:
-    """Digits, signs, points and colons, `rows` lines high (5 or more, odd), one blank column between them.
-
-    >>> print("\\n".join(large("-7", 5)))
-         ██████
-             ██
-    ████     ██
-             ██
-             ██
-    """
+    """Digits, signs, points and colons, `rows` lines high (5 or more, odd), one blank column between them."""
     drawn = [_sign(sign, rows) for sign in text]
     return [" ".join(parts) for parts in zip(*drawn, strict=True)]
 

@@ -25,15 +25,14 @@ def gauge_lines(gauge: Gauge, width: int, height: int, trouble: str = "") -> lis
     verdict = gauge.verdict
     aim, tolerance = (verdict.target, verdict.tolerance) if verdict else (None, None)
     left = min(MOST_TRACE, height - len(lines))
-    return [*lines, *trace_lines(gauge.history, aim, tolerance, _unit(gauge), width, left)][:height]
+    return [*lines, *trace_lines(gauge.history, aim, tolerance, unit=_unit(gauge), width=width, height=left)][:height]
 
 
 def gauge_brief(gauge: Gauge, width: int) -> Line:
     """A gauge in one line, for those that find no room."""
-    head = _head(gauge, width)
     value = gauge.reading.value if gauge.reading else None
     text = f"{number(value, _places(gauge))} {_unit(gauge)}" if value is not None else "no reading"
-    return spread([*head[:1], ("  " + text, "strong")], head[-1:], width)
+    return spread([(plain(gauge.label), "strong"), ("  " + text, "strong")], _judged(gauge), width)
 
 
 def _unit(gauge: Gauge) -> str:
@@ -45,14 +44,16 @@ def _places(gauge: Gauge) -> int:
 
 
 def _head(gauge: Gauge, width: int) -> Line:
-    word = gauge.verdict.word if gauge.verdict else None
-    right: Line = []
-    if word:
-        shape, role = SHAPES[word]
-        right = [(f"{shape} {word}", role)]
     unit = _unit(gauge)
     left: Line = [(plain(gauge.label), "strong"), (f"  {unit}" if unit != "1" else "", "quiet")]
-    return spread(left, right, width)
+    return spread(left, _judged(gauge), width)
+
+
+def _judged(gauge: Gauge) -> Line:
+    if gauge.verdict is None:
+        return []
+    shape, role = SHAPES[gauge.verdict.word]
+    return [(f"{shape} {gauge.verdict.word}", role)]
 
 
 def _figure(gauge: Gauge, width: int, rows: int) -> list[Line]:
@@ -102,7 +103,7 @@ def _direction(gauge: Gauge, width: int, trouble: str) -> Line:
     right: Line = []
     if gauge.held_s >= 0.5:
         right = [(f"steady {gauge.held_s:.0f} s", "quiet")]
-    elif gauge.trend:
+    elif gauge.trend and gauge.reading is not None and gauge.reading.value is not None:
         arrow = {"rising": "↗", "falling": "↘", "steady": "→"}[gauge.trend]
         right = [(f"{arrow} {gauge.trend}", "quiet")]
     return spread(left, right, width)

@@ -24,8 +24,15 @@ def job_lines(job: JobView, width: int) -> list[Line]:
     return [trim(first, width), trim(second, width)]
 
 
-def sound_line(sound: InputView, sending: str, width: int) -> Line:
-    """Meters for each channel, and in words what is wrong with the sound, or where it comes from."""
+def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float | None, ...] = ()) -> Line:
+    """Meters for each channel, and in words what is wrong with the sound, or where it comes from.
+
+    Args:
+        sound: what comes in.
+        sending: what is being sent, in words.
+        width: cells.
+        figures: peaks to write beside the bars instead of the newest, which nobody could read.
+    """
     state: Line
     if trouble := sound_trouble(sound):
         state = [("! " + trouble, "caution")]
@@ -34,13 +41,12 @@ def sound_line(sound: InputView, sending: str, width: int) -> Line:
     else:
         state = [(plain(sound.port.name), "quiet")]
     names = ["L", "R"] if len(sound.peak_dbfs) == 2 else ["M"] * len(sound.peak_dbfs)
-    meter = 14 if width < 100 else 24
-    left: Line = [("in ", "quiet")]
-    for name, peak in zip(names, sound.peak_dbfs, strict=True):
-        left += [(f"{name} ", ""), *_meter(peak, meter), (cell(_peak(peak), 6, "right") + "  ", "")]
-    left.append(("dBFS peak", "quiet") if sound.peak_dbfs else ("no sound yet", "quiet"))
-    room = width - width_of(left) - 2
-    return spread(left, trim(state, max(room, 24)), width)
+    meter = 12 if width < 100 else 24
+    left: Line = [("peak dBFS  " if sound.peak_dbfs else "no sound yet", "quiet")]
+    for n, (name, peak) in enumerate(zip(names, sound.peak_dbfs, strict=True)):
+        shown = figures[n] if n < len(figures) else peak
+        left += [(f"{name} ", ""), *_meter(peak, meter), (cell(_peak(shown), 6, "right") + "  ", "")]
+    return spread(left, trim(state, max(width - width_of(left) - 1, 10)), width)
 
 
 def sound_trouble(sound: InputView) -> str:
@@ -49,7 +55,7 @@ def sound_trouble(sound: InputView) -> str:
     if port.state == "lost":
         return "device lost"
     if port.state == "stalled":
-        return "no sound from the device"
+        return "no sound comes"
     if port.state == "closed":
         return ""
     if sound.clipping:
@@ -112,16 +118,18 @@ class SoundStrip(Painted):
     """One line: what comes in and goes out."""
 
     _shown: tuple[InputView, str] | None = None
+    _figures: tuple[float | None, ...] = ()
 
-    def show(self, sound: InputView, sending: str) -> None:
-        """Show what comes in."""
-        if (sound, sending) != self._shown:
-            self._shown = (sound, sending)
-            self.repaint()
+    def show(self, sound: InputView, sending: str, *, figures: bool = True) -> None:
+        """Show what comes in; without `figures` only bars move."""
+        if figures:
+            self._figures = sound.peak_dbfs
+        self._shown = (sound, sending)
+        self.repaint()
 
     def lines(self, width: int, height: int) -> list[Line]:
         """Draw."""
-        return [sound_line(*self._shown, width)] if self._shown else []
+        return [sound_line(*self._shown, width, self._figures)] if self._shown else []
 
 
 class TitleStrip(Painted):

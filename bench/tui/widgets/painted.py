@@ -110,3 +110,9 @@ class Painted(Widget):
 
 def _row(lines: list[Line], y: int) -> Line:
     return lines[y] if y < len(lines) else []
+
+
+def fix_height(widget: Widget, height: int) -> None:
+    """Give a widget a height in rows, only when it is another one: a layout costs."""
+    if widget.styles.height is None or widget.styles.height.value != height:
+        widget.styles.height = height

@@ -13,7 +13,8 @@ from bench.tui.widgets.painted import Line
 
 LABEL = 6
 MARKS = (31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
-STEPS_DB = (3.0, 6.0, 12.0, 24.0, 48.0)
+STEPS_DB = (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0, 24.0, 48.0)
+"""Where the sheet may end, so that it seldom jumps."""
 
 
 Point = tuple[float, float, float]
@@ -78,7 +79,7 @@ def response_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[
     sheet = [
         _marked(line, {x: sign for (my, x), sign in marks.items() if my == y}) for y, line in enumerate(dots.lines())
     ]
-    letters = "L left  R right  B both" if len(curves) > 1 else ""
+    letters = "L  R  B both" if len(curves) > 1 else ""
     head: Line = [(cell(f"dB off target  {letters}", width).rstrip(), "quiet")]
     labels = {0: f"+{span:g}", row(0) // 4: "0", rows - 1: f"−{span:g}"}
     body = [

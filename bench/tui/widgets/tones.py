@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from bench.measure.names import Reading
 from bench.procedure.snapshot import ToneRow
-from bench.procedure.targets import Verdict
+from bench.procedure.targets import Verdict, VerdictWord
 from bench.tui.text import SHAPES, cell, decimals, number
-from bench.tui.widgets.painted import Line, Painted, spread
+from bench.tui.widgets.painted import Line, Painted, beside, spread
 from bench.tui.widgets.response import response_lines
 
 STATES = {"waiting": ("·", "quiet"), "sounding": ("▸", "accent"), "done": ("✓", ""), "missing": ("✗", "out")}
 """Before a verdict; a done tone shows the shape of its worst one instead."""
 
-_RANK = {"in": 0, "no reading": 1, "too close to call": 2, "out": 3}
+_RANK: dict[VerdictWord, int] = {"in": 0, "no reading": 1, "too close to call": 2, "out": 3}
 
 
 def tone_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line]:
@@ -38,7 +38,9 @@ def _tail(width: int) -> int:
 def _tone(tone: ToneRow, width: int) -> Line:
     word = worst(tone.readings)
     shape, role = SHAPES[word] if word else STATES[tone.state]
-    label = cell(tone.label, max(6, width - 2 - 16 - _tail(width)))
+    room = max(6, width - 2 - 16 - _tail(width))
+    named = tone.label if len(tone.label) <= room else tone.label.partition(" (")[0]
+    label = cell(named, room)
     shown = of_interest(tone.readings)
     said = {"waiting": "", "sounding": " listening", "missing": " missing", "done": ""}[tone.state]
     figures = said.ljust(16)
@@ -55,10 +57,10 @@ def _tone(tone: ToneRow, width: int) -> Line:
     return [(shape + " ", role), (label, dim), (figures, role if word else dim), (ending, role if word else dim)]
 
 
-SHORT = {"in": "in", "out": "out", "too close to call": "close", "no reading": "none"}
+SHORT: dict[VerdictWord, str] = {"in": "in", "out": "out", "too close to call": "close", "no reading": "none"}
 
 
-def worst(readings: tuple[tuple[Reading, Verdict | None], ...]) -> str | None:
+def worst(readings: tuple[tuple[Reading, Verdict | None], ...]) -> VerdictWord | None:
     """The worst verdict among readings; None without any."""
     words = [v.word for _, v in readings if v is not None]
     return max(words, key=_RANK.__getitem__, default=None)
@@ -94,8 +96,6 @@ class ToneBoard(Painted):
 
     def lines(self, width: int, height: int) -> list[Line]:
         """List and response."""
-        from bench.tui.widgets.painted import beside
-
         if width < 70:
             listed = tone_lines(self._tones, width, min(height, len(self._tones) + 1))
             plot = response_lines(self._tones, width, min(18, height - len(listed) - 1))

@@ -18,6 +18,7 @@ def trace_lines(
     history: tuple[tuple[float, float], ...],
     target: float | None,
     tolerance: float | None,
+    *,
     unit: str,
     width: int,
     height: int,
