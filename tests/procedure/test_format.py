@@ -101,6 +101,8 @@ MISTAKES = [
     ("follow with words", HEAD + FOLLOW + 'do = "x"\n', "do =", "step 1, do", "is not a key of this table"),
     ("measure both", HEAD + BIAS.replace('"adjust"', '"measure"').split("trimmers")[0].replace("reference_frequency = 400\n", "")
      .replace('"response"', '"level"') + 'plays = "high"\n', "plays", "step 1, plays", "exclude each other"),
+    ("speed measured", HEAD + BIAS.replace('"adjust"', '"measure"').split("trimmers")[0].replace("reference_frequency = 400\n", "")
+     .replace('"response"', '"speed_drift"'), "speed_drift", "step 1, quantity", "always agrees with its own recording"),
     ("escape", GOOD.replace('"Look."', '"\\u001b[31m"'), "u001b", "step 6, do", "hidden character U+001B"),
     ("C1", GOOD.replace('"Look."', '"a\x9bb"'), 'do = "a', "step 6, do", "hidden character U+009B"),
     ("turned round", GOOD.replace('"Look."', '"a\u202eb"'), 'do = "a', "step 6, do", "hidden character U+202E"),
