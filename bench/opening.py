@@ -9,7 +9,7 @@ from pathlib import Path
 from bench.audio.port import Port
 from bench.clock import Clock
 from bench.problem import Problem
-from bench.procedure.job import Job
+from bench.procedure.job import Job, UsedFile
 from bench.procedure.journal import Journal
 from bench.procedure.library import Library
 from bench.procedure.runner import Runner, job_view
@@ -64,7 +64,7 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool,
     library = Library(workspace)
     job = library.load_job(wanted.procedure, wanted.machine, wanted.tape, wanted.reference_tape)
     port = open_port(library, job, wanted, clock, paced=paced)
-    inputs = [*job.files, *(library.sheet_path(f, "fault") for f in wanted.faults)]
+    inputs: list[Path | UsedFile] = [*job.used, *(library.sheet_path(f, "fault") for f in wanted.faults)]
     store = SessionStore.create(workspace.sessions, _facts(job, port, wanted), inputs, clock)
     return _opened(job, port, store, clock, say)
 

@@ -119,8 +119,13 @@ def test_a_file_where_the_sessions_folder_should_be_is_said(tmp_path: Path) -> N
 # ---------------------------------------------------------------- round trip
 
 
-@settings(max_examples=60, deadline=None)
-@given(job=jobs, kept=st.lists(records, max_size=4), noted=st.lists(events, max_size=4), steps=st.lists(st.text()))
+@settings(max_examples=40, deadline=None)
+@given(
+    job=jobs,
+    kept=st.lists(records, max_size=3),
+    noted=st.lists(events, max_size=3),
+    steps=st.lists(st.text(), max_size=3),
+)
 def test_what_is_kept_is_what_is_read(
     job: JobFacts, kept: list[ReadingRecord], noted: list[Event], steps: list[str]
 ) -> None:
