@@ -22,6 +22,8 @@ from bench.signals.source import Source
 QUEUE_S = 20.0
 """How much sound waits when the bench thread is held up, before any is lost."""
 STALLED_S = 0.5
+JITTER_S = 0.01
+"""The input's clock is only believed beyond this: it was seen to err by 3 ms."""
 START_S = 0.3
 """A stream sometimes ends by itself just after its start; one that has run so long has started."""
 FIRST_SOUND_S = 3.0
@@ -124,21 +126,20 @@ class _Run:
             self.stream.close(ignore_errors=True)
 
     def _keep_time(self, frames: int, times: Any, status: Any) -> None:
-        before, now = self.beat, time.monotonic()
-        self.beat = now
-        rate = self._port.sample_rate
-        missing = 0
+        now, rate = time.monotonic(), self._port.sample_rate
+        flagged, held_up = False, now - self.beat > STALLED_S
         if status:
             self._port.underflows += bool(status.output_underflow)
-            if status.input_overflow or status.input_underflow:
-                self._port.overflows += 1
-                # The system does not say how much it dropped; its own clock tells, roughly.
-                missing = max(1, round((times.inputBufferAdcTime - self._adc_s) * rate))
-        if now - before > STALLED_S:
-            missing = max(missing, round((now - before) * rate) - frames)
-        if self.began.is_set() and missing:
-            self.lost += missing
-            self.next_frame += missing
+            flagged = bool(status.input_overflow or status.input_underflow)
+            self._port.overflows += flagged
+        if self.began.is_set() and (flagged or held_up):
+            # How much is missing, by the clock of the input. It does not jump where this program was held up and
+            # the sound system kept what came meanwhile.
+            missing = max(int(flagged), round((times.inputBufferAdcTime - self._adc_s) * rate))
+            if flagged or missing > JITTER_S * rate:
+                self.lost += missing
+                self.next_frame += missing
+        self.beat = now
         self._adc_s = times.inputBufferAdcTime + frames / rate
         self.trip_s = times.outputBufferDacTime - times.inputBufferAdcTime
 

@@ -88,9 +88,9 @@ class SteadyTone:
     def render(self, start: int, frames: int) -> NDArray[np.float64]:
         """Samples from frame `start`, shape (frames, 2)."""
         n = np.arange(start, start + frames)
-        # Whole seconds apart from the rest, so that the phase stays exact in a tone that sounds for hours.
+        # Whole seconds of whole cycles add nothing: left out, the phase stays exact in a tone that sounds for hours.
         whole, rest = np.divmod(n, self.sample_rate)
-        cycles = np.mod(self.tone.hz * whole, 1.0) + self.tone.hz * rest / self.sample_rate
+        cycles = np.mod(self.tone.hz % 1.0 * whole, 1.0) + self.tone.hz * rest / self.sample_rate
         sine = 10.0 ** (self.tone.dbfs / 20.0) * np.sin(2.0 * np.pi * np.mod(cycles, 1.0))
         return on_channels(sine * envelope(n, self._frames, self.sample_rate), self.tone.channels)
 

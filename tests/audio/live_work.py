@@ -183,19 +183,22 @@ def frozen(server: str) -> dict[str, Any]:
 
 
 def held_up() -> dict[str, Any]:
-    """This process stands still for half a second, callback and all: a dropout that must be counted and said."""
+    """This process stands still for 0.7 s, callback and all, while the deck plays 1 Hz, the right a quarter late."""
     port = LivePort()
     port.open()
-    blocks = hear(port, 0.5)
-    os.system(f"(sleep 0.5; kill -CONT {os.getpid()}) & kill -STOP {os.getpid()}")
-    blocks += hear(port, 1.0)
+    blocks = hear(port, 1.0)
+    os.system(f"(sleep 0.7; kill -CONT {os.getpid()}) & kill -STOP {os.getpid()}")
+    blocks += hear(port, 1.5)
     status = port.status
     port.close()
-    jumps = [b.start - a.start - len(a.samples) for a, b in itertools.pairwise(blocks)]
+    heard = np.concatenate([b.samples for b in blocks])
+    turns = np.unwrap(np.arctan2(heard[:, 0], -heard[:, 1])) / (2.0 * np.pi)
     return {
-        "flags": status.overflows + status.underflows,
-        "jumps": sum(jumps),
-        "lost": sum(b.lost for b in blocks[1:]),
+        "underflows": status.underflows,
+        "overflows": status.overflows,
+        "jumps": sum(b.start - a.start - len(a.samples) for a, b in itertools.pairwise(blocks)),
+        "lost": sum(b.lost for b in blocks),
+        "steps": [float(np.diff(turns).min() * RATE), float(np.diff(turns).max() * RATE)],
     }
 
 

@@ -56,6 +56,19 @@ def test_nothing_is_written_over_unless_forced(tmp_path: Path) -> None:
     assert [p.name for p in tmp_path.iterdir()] == ["tones.wav"]
 
 
+def test_a_file_that_appears_meanwhile_is_not_written_over(tmp_path: Path) -> None:
+    path = tmp_path / "tones.wav"
+
+    class Slow(SteadyTone):
+        def render(self, start: int, frames: int) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+            path.write_text("another's")
+            return super().render(start, frames)
+
+    with pytest.raises(Problem, match="is there already"):
+        write_source(path, Slow(Tone(1000.0, -10.0, 0.1), RATE), RATE, 16)
+    assert path.read_text() == "another's"
+
+
 def test_a_write_that_fails_leaves_nothing_behind(tmp_path: Path) -> None:
     class Breaks(SteadyTone):
         def render(self, start: int, frames: int) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:

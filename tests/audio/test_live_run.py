@@ -1,0 +1,76 @@
+"""What the callback makes of flags and clocks that no sound server here can be brought to give."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from bench.audio.live import LivePort, _Run
+from bench.audio.port import Block
+
+RATE, BLOCK = 48000, 960
+
+
+class Device:
+    """Calls back as PortAudio does."""
+
+    def __init__(self) -> None:
+        self.port = LivePort()
+        self.run = _Run(self.port, 0, 0, RuntimeError)
+        self.adc_s = 5.0
+
+    def call(self, *, missing: int = 0, **flags: bool) -> None:
+        self.adc_s += missing / RATE
+        every = {"input_overflow": False, "input_underflow": False, "output_underflow": False}
+        status = SimpleNamespace(**(every | flags)) if flags else None
+        times = SimpleNamespace(inputBufferAdcTime=self.adc_s, outputBufferDacTime=self.adc_s + 0.06)
+        self.run.callback(np.zeros((BLOCK, 2), np.float32), np.zeros((BLOCK, 2), np.float32), BLOCK, times, status)
+        self.adc_s += BLOCK / RATE
+
+    def blocks(self) -> list[Block]:
+        out = []
+        while (block := self.port.read(0.0)) is not None:
+            out.append(block)
+        return out
+
+
+def test_an_overflow_is_counted_and_said_with_its_length_by_the_input_clock() -> None:
+    device = Device()
+    device.call()
+    device.call(missing=2400, input_overflow=True)
+    device.call()
+    assert [(b.start, b.lost) for b in device.blocks()] == [(0, 0), (960 + 2400, 2400), (1920 + 2400, 0)]
+    assert device.port.status.overflows == 1
+
+
+@pytest.mark.parametrize("flag", ["input_overflow", "input_underflow"])
+def test_an_overflow_whose_length_is_unknown_is_said_all_the_same(flag: str) -> None:
+    device = Device()
+    device.call()
+    device.call(**{flag: True})
+    assert [b.lost for b in device.blocks()] == [0, 1]
+
+
+def test_flags_before_the_first_sound_lose_nothing() -> None:
+    device = Device()
+    device.call(input_underflow=True)
+    assert [(b.start, b.lost) for b in device.blocks()] == [(0, 0)]
+
+
+def test_an_output_that_breaks_is_counted_and_the_input_is_whole() -> None:
+    device = Device()
+    device.call()
+    device.call(output_underflow=True)
+    assert [(b.start, b.lost) for b in device.blocks()] == [(0, 0), (960, 0)]
+    assert (device.port.status.overflows, device.port.status.underflows) == (0, 1)
+
+
+@pytest.mark.parametrize(("missing", "lost"), [(48000, 48000), (100, 0)])
+def test_after_a_stall_without_a_flag_the_input_clock_decides(missing: int, lost: int) -> None:
+    device = Device()
+    device.call()
+    device.run.beat -= 1.0
+    device.call(missing=missing)
+    assert [b.lost for b in device.blocks()] == [0, lost]
