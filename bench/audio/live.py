@@ -127,11 +127,11 @@ class _Run:
 
     def _keep_time(self, frames: int, times: Any, status: Any) -> None:
         now, rate = time.monotonic(), self._port.sample_rate
-        flagged, held_up = False, now - self.beat > STALLED_S
-        if status:
-            self._port.underflows += bool(status.output_underflow)
-            flagged = bool(status.input_overflow or status.input_underflow)
-            self._port.overflows += flagged
+        # No output lasts through such a pause, and the flag for it does not always come.
+        held_up = self.began.is_set() and now - self.beat > STALLED_S
+        flagged = bool(status) and bool(status.input_overflow or status.input_underflow)
+        self._port.underflows += held_up or (bool(status) and bool(status.output_underflow))
+        self._port.overflows += flagged
         if self.began.is_set() and (flagged or held_up):
             # How much is missing, by the clock of the input. It does not jump where this program was held up and
             # the sound system kept what came meanwhile.

@@ -74,3 +74,4 @@ def test_after_a_stall_without_a_flag_the_input_clock_decides(missing: int, lost
     device.run.beat -= 1.0
     device.call(missing=missing)
     assert [b.lost for b in device.blocks()] == [0, lost]
+    assert device.port.status.underflows == 1
