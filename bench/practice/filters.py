@@ -79,3 +79,18 @@ class Shelf:
     def run(self, signal: Floats) -> None:
         """Filter a chunk in place, shape (2, frames)."""
         one_pole(signal, self._b0, self._b1, self._a1, self._state)
+
+
+class Grain:
+    """Slow noise of unit variance out of white: a one-pole low-pass, for what wavers beside a tone."""
+
+    def __init__(self, corner_hz: float = 500.0) -> None:
+        self._a1 = -float(np.exp(-2 * np.pi * corner_hz / RATE))
+        self._gain = float(np.sqrt(1 - self._a1**2))
+        self._state = np.zeros((2, 2))
+
+    def run(self, white: Floats) -> Floats:
+        """A chunk, shape (2, frames)."""
+        out = white.copy()
+        one_pole(out, self._gain, 0.0, self._a1, self._state)
+        return out

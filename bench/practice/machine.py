@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Literal
 
 import numpy as np
@@ -12,10 +12,12 @@ from bench.audio.port import Loaded, TrimmerInfo
 from bench.practice import kernels
 from bench.practice.facts import FaultFacts, MachineFacts, ReferenceFacts, TapeFacts
 from bench.practice.filters import CHUNK, RATE
+from bench.practice.flaws import Dropouts, Echo
 from bench.practice.mains import Hum
-from bench.practice.physics import TAPE_TYPES, Condition, tape_physics
+from bench.practice.media import MEDIA, quoted_db
+from bench.practice.physics import TAPE_TYPES, Condition, MachinePhysics, tape_physics
 from bench.practice.recording import RecordSetting, RecordSide
-from bench.practice.replaying import Hiss, ReplaySetting, ReplaySide
+from bench.practice.replaying import Hiss, ReplaySetting, ReplaySide, beside, wired
 from bench.practice.tapes import ReferenceTape, WorkTape
 from bench.practice.transport import Transport
 from bench.practice.trimmers import draw, names
@@ -25,6 +27,9 @@ from bench.tape.geometry import delay_us
 Floats = NDArray[np.float64]
 
 SIDES = ("left", "right")
+MOMENTS = np.arange(CHUNK, dtype=float)
+LAYER_S = 1.9
+"""From one layer of the wound tape to the next, in seconds of play."""
 POSITIONS = {"transport": ("stop", "play", "record"), "monitor": ("tape", "source")}
 
 
@@ -52,7 +57,7 @@ class PracticeMachine:
             raise Problem(f"{machine.name}: a machine has 2 or 3 heads, not {machine.heads}")
         if work_tape.iec_type not in TAPE_TYPES:
             raise Problem(f"{work_tape.name}: iec_type must be one of {', '.join(TAPE_TYPES)}")
-        self._facts = machine
+        self._facts, self._seed = machine, seed
         self._condition = Condition(machine, tuple(faults))
         physics, figures = self._condition.now, tape_physics(work_tape)
         self._trimmers = draw(physics, machine.heads, seed, misadjustment)
@@ -60,7 +65,8 @@ class PracticeMachine:
         self._work, self._reference = WorkTape(tape_minutes), ReferenceTape(reference, machine)
         self._record_side = RecordSide(machine, physics, work_tape, figures, reference.level_hz)
         self._replay_side = ReplaySide(machine, reference.level_hz)
-        self._hiss = Hiss(machine, work_tape.iec_type, figures.noise_db, reference.level_hz)
+        noise_db = figures.noise_db + quoted_db(MEDIA[work_tape.iec_type], machine.fluxivity)
+        self._hiss = Hiss(machine, work_tape.iec_type, noise_db, reference.level_hz)
         self._rng = np.random.Generator(np.random.SFC64([seed, 0x51]))
         self._tape: Literal["none", "reference", "work"] = "none"
         self._transport_at, self._monitor = "stop", "tape"
@@ -70,6 +76,9 @@ class PracticeMachine:
         self._angles = (0.0, 0.0)
         self._heard = np.zeros((0, 2))
         self._ready = np.zeros((CHUNK, 2))
+        self._coating = Dropouts(figures.dropouts_per_minute, seed)
+        self._layers = Echo(LAYER_S * RATE, 10 ** (figures.print_db / 20), 4000.0)
+        self._set_contact(physics)
         distance = physics.head_distance_mm if machine.heads == 3 else 0.0
         self._head_distance = distance / machine.speed_mm_s * RATE
         if machine.heads == 3 and self._head_distance < 8 * kernels.HALF:
@@ -121,12 +130,21 @@ class PracticeMachine:
         """Demagnetise heads and guides."""
         self._mend(self._condition.demagnetise)
 
-    def _mend(self, act: object) -> None:
+    def _mend(self, act: Callable[[], None]) -> None:
         before = self._condition.now
-        act()  # type: ignore[operator]
+        act()
         after = self._condition.now
+        self._set_contact(after)
         for name, (_, key) in names(self._facts.heads).items():
             self._trimmers[name].shift(getattr(after, key) - getattr(before, key))
+
+    def _set_contact(self, physics: MachinePhysics) -> None:
+        """How tape and replay head meet beside the gap itself."""
+        distance = physics.contour_mm / self._facts.speed_mm_s * RATE
+        # A rise of both edges together, falling from where they are half a wavelength away.
+        gain = -(10 ** (physics.contour_db / 20) - 1) / 2
+        self._edges = Echo(distance, gain, RATE / (2 * distance))
+        self._contact = Dropouts(physics.dropouts_per_minute, self._seed + 1)
 
     def load(self, tape: Literal["none", "reference", "work"]) -> None:
         """Thread a tape, or none; the transport stops. The reference tape comes wound to its start."""
@@ -203,6 +221,7 @@ class PracticeMachine:
         # Silence still has to run through the filters once the tape stands.
         self._sounding = 3 if running else max(0, self._sounding - 1)
         out = self._replayed(source, running) if self._sounding else np.zeros((2, CHUNK))
+        out = wired(out, physics)
         if self._monitor == "source" or (self._facts.heads == 2 and self._transport_at == "record"):
             out = source.copy()
         out += 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * self._rng.standard_normal((2, CHUNK))
@@ -213,7 +232,15 @@ class PracticeMachine:
     def _replayed(self, source: Floats, running: bool) -> Floats:
         """What the replay side gives, re the reference level; `source` is what may be recorded."""
         physics = self._condition.now
-        flux = self._from_tape(source, running)
+        weave = self._transport.weave(physics, self._chunk)
+        replay = self._error("replay azimuth") + weave
+        record = self._error("record azimuth") + weave if self._facts.heads == 3 else replay
+        before, self._angles = self._angles, (replay, record)
+        flux = np.zeros((2, CHUNK))
+        if running:
+            flux = self._from_tape(source, before)
+        else:
+            self._set_replay_side(replay)
         hiss = self._hiss.run(self._rng.standard_normal((2, CHUNK)))
         flux = flux + 10 ** (0.3 * physics.magnetised) * hiss
         # A reference tape drives both tracks: the machine's level holds with their crosstalk in it.
@@ -226,33 +253,43 @@ class PracticeMachine:
             flux = np.zeros_like(flux)
         return self._replay_side.run(flux)
 
-    def _from_tape(self, source: Floats, running: bool) -> Floats:
-        """Move the tape on, record on it if that is what it does, and give the flux at the replay head."""
-        weave = self._transport.weave(self._condition.now, self._chunk)
-        replay = self._error("replay azimuth") + weave
-        record = self._error("record azimuth") + weave if self._facts.heads == 3 else replay
-        before, self._angles = self._angles, (replay, record)
-        if not running:
-            self._set_replay_side(replay)
-            return np.zeros((2, CHUNK))
+    def _from_tape(self, source: Floats, before: tuple[float, float]) -> Floats:
+        """Move the tape on, record on it if that is what it does, and give the flux at the replay head.
+
+        Args:
+            source: what is sent, re the level that should record the reference fluxivity.
+            before: the angles of replay and record head at the chunk's start; they now stand at `_angles`.
+        """
+        physics = self._condition.now
+        replay, record = self._angles
         tape = self._work if self._tape == "work" else self._reference
         self._transport.position = tape.position
-        positions = self._transport.advance(self._condition.now, self._chunk, self._error("speed"))
+        positions = self._transport.advance(physics, self._chunk, self._error("speed"))
         tape.position = self._transport.position
+        height = physics.replay_height_mm
         if isinstance(tape, WorkTape):
             if self._transport_at == "record":
                 self._set_record_side()
-                flux = self._record_side.run(source)
-                kept = 10 ** (self._condition.now.erase_db / 20)
+                flux = self._record_side.run(source, self._rng.standard_normal((2, CHUNK)))
                 # The head's angle puts the right channel as much earlier on the tape as it will read it late.
                 shifts = (-self._late(before[1]), -self._late(record))
-                tape.record(flux, positions, shifts, record, kept)
+                tape.record(flux, positions, shifts, record, 10 ** (physics.erase_db / 20))
             positions = positions - self._head_distance
             self._set_replay_side(replay - tape.azimuth_at(positions[0]))
+            height -= physics.record_height_mm if self._facts.heads == 3 else height
         else:
             self._set_replay_side(replay)
         half = np.linspace(self._late(before[0]) / 2, self._late(replay) / 2, CHUNK)
-        return tape.read(positions[:-1] + half, positions[:-1] - half)
+        left, right = positions[:-1] + half, positions[:-1] - half
+        flux = tape.read(left, right)
+        if physics.contour_db > 0:
+            flux += self._edges.run(tape.read, left, right)
+        if self._transport_at == "play" and tape is self._work:
+            flux += self._layers.run(tape.read, left, right)
+        for flaw, places in ((self._coating, positions[:-1]), (self._contact, self._chunk * CHUNK + MOMENTS)):
+            gain = flaw.gain(places) if flaw is self._contact or tape is self._work else None
+            flux = flux if gain is None else flux * gain
+        return beside(flux, height, physics.track_width_mm, self._facts.track_spacing_mm)
 
     def _late(self, azimuth_arcmin: float) -> float:
         """By how much the right channel is late at an angle, samples on the tape."""

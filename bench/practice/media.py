@@ -8,9 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.practice.physics import TapePhysics
+from bench.tape.fluxivity import Fluxivity, by_method, ratio_db
 from bench.tape.losses import spacing_loss_db, thickness_loss_db
 
 Floats = NDArray[np.float64]
+
+
+CASSETTE_LEVEL = Fluxivity(250.0, "DIN")
+REEL_LEVEL = Fluxivity(320.0, "DIN")
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,13 +30,15 @@ class Medium:
     """Loss of short wavelengths after recording, as the spacing that would lose as much."""
     sensitivity_db: float
     """At long wavelengths, re type I recorded at its own bias."""
+    quoted_at: Fluxivity = CASSETTE_LEVEL
+    """What levels in its data sheets are relative to."""
 
 
 MEDIA: dict[str, Medium] = {
     "I": Medium(0.0, 5.0, 0.35, 0.0),
-    "II": Medium(3.5, 4.0, 0.25, -1.5),
+    "II": Medium(3.5, 3.5, 0.15, -1.5),
     "IV": Medium(6.0, 3.0, 0.15, -1.0),
-    "open reel": Medium(0.0, 10.0, 0.5, 0.0),
+    "open reel": Medium(0.0, 2.5, 0.05, 0.0, REEL_LEVEL),
 }
 """By the tape type of IEC 60094, or open reel."""
 
@@ -66,18 +73,23 @@ def tape_offset_db(frequency_hz: Floats, tape: TapePhysics) -> Floats:
     return tape.sensitivity_db + tape.treble_db * np.minimum(frequency_hz, 16000.0) / 10000.0
 
 
-def mol_db(tape: TapePhysics, bias_db: float) -> float:
-    """Level of 3 % third harmonic at some bias, dB re the reference level: best at slight over-bias."""
+def quoted_db(medium: Medium, machine: Fluxivity) -> float:
+    """The level that a tape's figures are relative to, dB re a machine's reference level."""
+    flux, _ = by_method(medium.quoted_at, machine.method)
+    return ratio_db(flux, machine)
+
+
+def mol_against_bias_db(bias_db: float) -> float:
+    """How the level of 3 % third harmonic moves with bias, dB: best at slight over-bias."""
     bias = min(6.0, max(-6.0, bias_db))
-    return tape.mol_db - 0.2 * ((bias - 1.5) ** 2 - 1.5**2)
+    return -0.2 * ((bias - 1.5) ** 2 - 1.5**2)
 
 
-def ceiling(tape: TapePhysics, bias_db: float, third_db: float) -> float:
-    """Amplitude at which a tape saturates, re the reference level, so that its MOL is what its figures say.
+def ceiling(mol_db: float, third_db: float) -> float:
+    """Amplitude at which a tape saturates, so that its third harmonic is 3 % at some level.
 
     Args:
-        tape: its figures.
-        bias_db: bias re the right one.
+        mol_db: that level, re the machine's reference level.
         third_db: level of the third harmonic at the output, re what it is on the tape beside its fundamental.
     """
     wanted = 0.03 / 10 ** (third_db / 20)
@@ -87,7 +99,7 @@ def ceiling(tape: TapePhysics, bias_db: float, third_db: float) -> float:
         middle = np.sqrt(low * high)
         spectrum = np.abs(np.fft.rfft(np.tanh(middle * turn))) / 128
         low, high = (middle, high) if spectrum[3] < wanted * spectrum[1] else (low, middle)
-    return float(10 ** (mol_db(tape, bias_db) / 20) / spectrum[1])
+    return float(10 ** (mol_db / 20) / spectrum[1])
 
 
 def noise_shape_db(frequency_hz: Floats, speed_mm_s: float, medium: Medium) -> Floats:

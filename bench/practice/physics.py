@@ -35,6 +35,15 @@ class MachinePhysics:
     """Of the other channel."""
     erase_db: float = -72.0
     """What is left of an old recording."""
+    replay_height_mm: float = 0.0
+    """How far its tracks lie beside those of a reference tape."""
+    record_height_mm: float = 0.0
+    contour_mm: float = 4.0
+    """From gap to the edges of the replay head's face, which hear long wavelengths too."""
+    contour_db: float = 0.0
+    """The most that they can lift."""
+    dropouts_per_minute: float = 0.0
+    """From poor contact."""
 
     # Electronics
     hum_db: float = -72.0
@@ -44,6 +53,10 @@ class MachinePhysics:
     """22.4 Hz to 22.4 kHz, re the reference level."""
     replay_t1_us: float = 0.0
     """Time constant at which the replay equalisation stands; 0: that of the machine."""
+    swapped_channels: bool = False
+    inverted_channel: str = "none"
+    """none, left or right."""
+    dead_channel: str = "none"
     tape_selector: str = "I"
     """The tape type for which bias and record equalisation are switched: I, II, IV or open reel."""
 
@@ -58,6 +71,8 @@ class MachinePhysics:
     flutter_reel_percent: float = 0.03
     flutter_random_percent: float = 0.02
     """Peak of a bundle of irregular components, 8 to 60 Hz."""
+    speed_wander_percent: float = 0.0
+    """Slow, over most of a minute, peak."""
     azimuth_weave_arcmin: float = 0.1
     """How far the tape's path wanders, peak."""
 
@@ -92,12 +107,25 @@ class TapePhysics:
     bias_db: float = 0.0
     """The bias it wants, re what is usual for its type."""
     mol_db: float = 4.5
-    """Third harmonic 3 % at the reference frequency and the right bias, re the reference level."""
+    """Third harmonic 3 % at the reference frequency and the right bias. Levels of tapes are re 250 nWb/m (DIN) for
+    cassettes and 320 nWb/m (DIN) for open reel, as data sheets give them."""
     noise_db: float = -50.0
-    """22.4 Hz to 22.4 kHz behind the right equalisation, re the reference level."""
+    """22.4 Hz to 22.4 kHz behind the right equalisation."""
+    modulation_noise_db: float = -55.0
+    """Beside a tone at the right bias, re the tone."""
+    print_db: float = -60.0
+    """Of the neighbouring layers of a wound tape."""
+    dropouts_per_minute: float = 0.0
+    """Flaws of the coating."""
 
 
 TAPE_TYPES = ("I", "II", "IV", "open reel")
+
+CHOICES = {
+    "tape_selector": TAPE_TYPES,
+    "inverted_channel": ("none", "left", "right"),
+    "dead_channel": ("none", "left", "right"),
+}
 
 DIRT = tuple(f.name for f in dataclasses.fields(MachinePhysics) if "_dirt_" in f.name)
 
@@ -121,14 +149,15 @@ def _set(physics: P, table: Table, where: str) -> P:
         else:
             words = {float: "a number", str: "words in quotes", bool: "true or false"}[wanted]
             raise Problem(f"{where}: practice.{key} must be {words}, not {value!r}")
+    for key, choices in CHOICES.items():
+        if key in values and values[key] not in choices:
+            raise Problem(f"{where}: practice.{key} must be one of {', '.join(choices)}")
     return dataclasses.replace(physics, **values)  # type: ignore[arg-type]
 
 
 def machine_physics(machine: MachineFacts) -> MachinePhysics:
     """The machine's figures by its sheet."""
     physics = _set(MachinePhysics(), machine.practice, machine.name)
-    if physics.tape_selector not in TAPE_TYPES:
-        raise Problem(f"{machine.name}: practice.tape_selector must be one of {', '.join(TAPE_TYPES)}")
     if machine.heads == 2:
         _refuse_record_head(machine.practice, machine.name)
     return physics
@@ -141,7 +170,7 @@ def tape_physics(tape: TapeFacts) -> TapePhysics:
 
 def _refuse_record_head(table: Table, where: str) -> None:
     for key in table:
-        if key.startswith(("record_dirt", "record_azimuth", "head_distance")):
+        if key.startswith(("record_dirt", "record_azimuth", "record_height", "head_distance")):
             raise Problem(f"{where}: practice.{key} needs three heads; on two the replay head records too")
 
 

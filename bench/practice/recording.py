@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.practice.facts import MachineFacts, TapeFacts
-from bench.practice.filters import FREQUENCIES, Fir, Shelf, minimum_phase, zero_phase
-from bench.practice.media import MEDIA, ceiling, recorded_db, tape_offset_db
+from bench.practice.filters import FREQUENCIES, Fir, Grain, Shelf, minimum_phase, zero_phase
+from bench.practice.media import MEDIA, ceiling, mol_against_bias_db, quoted_db, recorded_db, tape_offset_db
 from bench.practice.physics import MachinePhysics, TapePhysics
 from bench.tape.equalisation import flux_level_db, flux_re_db
 from bench.tape.losses import spacing_loss_db
@@ -75,9 +75,11 @@ class RecordSide:
         third = recorded_db(np.array([3 * reference_hz]), self._speed, self._medium, self._zone_um, 0.0)
         first = recorded_db(np.array([reference_hz]), self._speed, self._medium, self._zone_um, 0.0)
         self._third_db = float((third - first)[0] - flux_re_db(3 * reference_hz, reference_hz, t1_us, t2_us))
-        self._amplifier, self._head = Fir(), Fir()
+        self._mol_db = figures.mol_db + quoted_db(self._medium, machine.fluxivity)
+        self._amplifier, self._head, self._grain = Fir(), Fir(), Grain()
         self._settings: tuple[RecordSetting, RecordSetting] | None = None
         self._ceilings = np.ones((2, 1))
+        self._roughness = np.zeros((2, 1))
         self._offsets = np.zeros((2, 1))
 
     def _re(self, response_db: Floats) -> Floats:
@@ -91,10 +93,17 @@ class RecordSide:
         self._settings = (left, right)
         self._amplifier.set(*(minimum_phase(self._amplifier_db(s)) for s in (left, right)))
         self._head.set(*(zero_phase(self._head_db(s)) for s in (left, right)))
-        self._ceilings = np.array(
-            [[ceiling(self._figures, s.bias_db - self._bias_short_db, self._third_db)] for s in (left, right)]
-        )
+        biases = [s.bias_db - self._bias_short_db for s in (left, right)]
+        self._ceilings = np.array([[self._ceiling(b)] for b in biases])
+        # Under-bias makes a recording rough.
+        rough = [self._figures.modulation_noise_db - 0.5 * min(0.0, b) for b in biases]
+        self._roughness = np.array([[10 ** (db / 20)] for db in rough])
         self._offsets = np.array([[0.05 * s.remanence] for s in (left, right)])
+
+    def _ceiling(self, bias_db: float) -> float:
+        """Amplitude of saturation ahead of the tape's own sensitivity."""
+        sensitivity_db = self._medium.sensitivity_db + self._figures.sensitivity_db
+        return ceiling(self._mol_db - sensitivity_db + mol_against_bias_db(bias_db), self._third_db)
 
     def _amplifier_db(self, setting: RecordSetting) -> Floats:
         return self._made_db + setting.level_db + setting.equalisation_db * peaking(FREQUENCIES)
@@ -108,10 +117,15 @@ class RecordSide:
         offset = tape_offset_db(FREQUENCIES, self._figures) + self._medium.sensitivity_db
         return np.asarray(level - at_reference + dirt + offset)
 
-    def run(self, signal: Floats) -> Floats:
-        """Flux of a chunk, re the reference fluxivity; `signal` re the level that should record it. Shape (2, n)."""
+    def run(self, signal: Floats, white: Floats) -> Floats:
+        """Flux of a chunk, re the reference fluxivity.
+
+        Args:
+            signal: what is sent, re the level that should record that fluxivity; shape (2, n).
+            white: noise of unit variance, for the grain of the coating; shape (2, n).
+        """
         current = self._amplifier.run(signal)
         if self._shelf is not None:
             self._shelf.run(current)
         current = self._ceilings * (np.tanh(current / self._ceilings + self._offsets) - np.tanh(self._offsets))
-        return self._head.run(current)
+        return self._head.run(current) * (1 + self._roughness * self._grain.run(white))

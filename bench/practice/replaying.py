@@ -73,6 +73,37 @@ class ReplaySide:
         return out
 
 
+def beside(flux: Floats, height_mm: float, width_mm: float, spacing_mm: float) -> Floats:
+    """What a head hears whose tracks lie beside the recorded ones: less of its own, and some of the neighbour.
+
+    Args:
+        flux: on the tape, shape (2, n).
+        height_mm: how far beside; positive towards the other channel for the left one.
+        width_mm: of a track.
+        spacing_mm: between their centres.
+    """
+    if height_mm == 0.0:
+        return flux
+    own = max(0.0, 1 - abs(height_mm) / width_mm)
+    other = max(0.0, abs(height_mm) - (spacing_mm - width_mm)) / width_mm
+    out = own * flux
+    hears = 0 if height_mm > 0 else 1
+    out[hears] += other * flux[1 - hears]
+    return np.asarray(out)
+
+
+def wired(out: Floats, physics: MachinePhysics) -> Floats:
+    """The output as its wires bring it: a channel dead or inverted, or both swapped."""
+    if physics.dead_channel == physics.inverted_channel == "none" and not physics.swapped_channels:
+        return out
+    sides = ("left", "right")
+    gains = [
+        0.0 if side == physics.dead_channel else -1.0 if side == physics.inverted_channel else 1.0 for side in sides
+    ]
+    out = out * np.array(gains)[:, None]
+    return out[::-1].copy() if physics.swapped_channels else out
+
+
 class Hiss:
     """Flux noise of a tape, the same spectrum whatever the block size."""
 

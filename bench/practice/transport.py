@@ -27,6 +27,7 @@ class Transport:
             turning_rate_hz(physics.reel_mm, speed_mm_s),
         ]
         self._speed_mm_s = speed_mm_s
+        rates.append(0.02)
         self._rates = np.concatenate((rates, np.geomspace(8, 60, 6) * rng.uniform(0.9, 1.1, 6)))
         self._phases = rng.uniform(0, 2 * np.pi, self._rates.size)
         self._weave_rates = np.array([0.13, 0.41, 1.1]) * rng.uniform(0.8, 1.2, 3)
@@ -41,6 +42,7 @@ class Transport:
                 physics.flutter_capstan_percent,
                 physics.flutter_pinch_roller_percent,
                 physics.flutter_reel_percent,
+                physics.speed_wander_percent,
                 *[physics.flutter_random_percent / 6] * 6,
             ]
         )

@@ -96,7 +96,7 @@ def test_recorded_and_replayed_comes_back_as_sent() -> None:
 
 
 def test_two_heads_record_then_replay() -> None:
-    machine = deck(QUIET, heads=2)
+    machine = deck(QUIET, heads=2, tape={"print_db": -150.0})
     machine.load("work")
     machine.switch("transport", "record")
     while_recording = machine.process(tone(1000.0, -20.0, 2.0))

@@ -13,7 +13,7 @@ from tests.practice.deck import deck
     ("table", "words"),
     [
         ({"replay_dirt_lef_um": 1.0}, "practice.replay_dirt_lef_um is nothing .* did you mean replay_dirt_left_um"),
-        ({"colour": "red"}, "practice.colour is nothing the practice machine knows; it may be one of"),
+        ({"xyzzy": "red"}, "practice.xyzzy is nothing the practice machine knows; it may be one of"),
         ({"hum_db": "loud"}, "practice.hum_db must be a number, not 'loud'"),
         ({"hum_db": True}, "practice.hum_db must be a number, not True"),
         ({"tape_selector": 1.0}, "practice.tape_selector must be words in quotes"),
