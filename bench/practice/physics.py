@@ -109,7 +109,7 @@ class TapePhysics:
     mol_db: float = 4.5
     """Third harmonic 3 % at the reference frequency and the right bias. Levels of tapes are re 250 nWb/m (DIN) for
     cassettes and 320 nWb/m (DIN) for open reel, as data sheets give them."""
-    noise_db: float = -50.0
+    noise_db: float = -53.0
     """22.4 Hz to 22.4 kHz behind the right equalisation."""
     modulation_noise_db: float = -55.0
     """Beside a tone at the right bias, re the tone."""
