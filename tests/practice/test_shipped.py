@@ -51,7 +51,8 @@ def shipped(name: str, *faults: str, seed: int = 1) -> tuple[PracticeMachine, Ma
     """A shipped machine, steady, clean and right but for its faults, with its sheets."""
     tape, reference = SETS[name]
     machine = sheet(Machine, "machines", name)
-    steady = machine.model_copy(update={"practice": machine.practice | STEADY})
+    clean = {key: 0.0 for key in machine.practice if "_dirt_" in key}
+    steady = machine.model_copy(update={"practice": machine.practice | STEADY | clean})
     reference_tape = sheet(ReferenceTape, "reference-tapes", reference)
     built = build_practice_machine(
         steady,
@@ -61,8 +62,6 @@ def shipped(name: str, *faults: str, seed: int = 1) -> tuple[PracticeMachine, Ma
         faults=[sheet(Fault, "faults", f) for f in faults],
         misadjustment=0.0,
     )
-    if not faults:
-        built.clean()
     return built, machine, reference_tape
 
 
