@@ -150,6 +150,12 @@ class PrivateSound:
         assert self._server is not None
         self._server.send_signal(signal.SIGCONT)
 
+    def suspend(self) -> None:
+        """The device gives no sound, although its server answers."""
+        subprocess.run(
+            ["pactl", "suspend-sink", "bus" if self.kind == "deck" else "rec", "1"], env=self.env, check=True
+        )
+
     def python(self, *args: str | Path, limit_s: float = 60.0) -> subprocess.CompletedProcess[str]:
         """Run this Python with these arguments where the sound is."""
         return subprocess.run(

@@ -74,7 +74,7 @@ def choose(devices: tuple[Device, ...], wanted: str | None) -> tuple[Device, Dev
         raise Problem(f'"{wanted}" names more than two devices; write one name, or IN / OUT')
     record, play = _one(devices, names[0], "inputs"), _one(devices, names[-1], "outputs")
     if play.outputs < 2:
-        raise Problem(f"{play.name} has one output channel and two are needed; choose another device")
+        raise Problem(f'the sound device "{play.name}" has one output channel and two are needed; choose another')
     return record, play
 
 

@@ -7,7 +7,7 @@ import contextlib
 import queue
 import threading
 import time
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,9 +52,17 @@ def devices() -> tuple[Device, ...]:
         Problem: there is no PortAudio library, or it does not answer.
     """
     try:
-        return _calls.make(lambda: list_devices(_library()), LIST_S)
+        return _calls.make(_list, LIST_S)
     except NoAnswer:
         raise Problem(NO_ANSWER) from None
+
+
+def _list() -> tuple[Device, ...]:
+    sounddevice = _library()
+    try:
+        return list_devices(sounddevice)
+    except sounddevice.PortAudioError as error:
+        raise Problem(f"the sound devices can't be listed ({_words(error)}); restart the sound system") from None
 
 
 def _library() -> Any:
@@ -63,12 +71,19 @@ def _library() -> Any:
         import sounddevice
     except OSError:
         raise Problem(NO_LIBRARY) from None
+    except Exception as error:
+        raise Problem(f"the sound system can't be started ({_words(error)}); restart it, then try again") from None
     # Its own way out waits without a limit for a sound system that hangs.
     handler = sounddevice._exit_handler  # noqa: SLF001 - there is no public name for it
     atexit.unregister(handler)
     atexit.unregister(_at_exit)
     atexit.register(_at_exit, handler)
     return sounddevice
+
+
+def _words(error: Exception) -> str:
+    """What PortAudio says, without the call it says it about."""
+    return str(error.args[0] if error.args else error).rsplit(":", maxsplit=1)[-1].strip()
 
 
 def _at_exit(handler: Any) -> None:
@@ -172,26 +187,23 @@ class LivePort:
     @property
     def status(self) -> PortStatus:
         """How the device is doing now."""
-        run, state, detail = self._run, "closed", ""
-        if self._open:
-            if run is None or run.finished.is_set():
-                state = "lost"
-                detail = f"{self._name} went away; connect it again or start the sound server, and sound goes on"
-                if run is not None and run.fault is not None:
-                    detail = f"the stream ended through a fault of ours ({run.fault!r}); it is opened again"
-            elif time.monotonic() - run.beat > STALLED_S:
-                state = "stalled"
-                detail = f"no sound comes from {self._name}; look at the interface and the sound server"
-            else:
-                state = "running"
+        state = self._state()
+        detail = ""
         if self.outgoing.fault is not None:
             detail = f"the tone stopped through a fault of ours ({self.outgoing.fault!r})"
+        elif state == "stalled":
+            detail = f"no sound comes from {self._called}; look at the interface and the sound server"
+        elif state == "lost":
+            fault = self._run.fault if self._run is not None else None
+            detail = f"{self._called} went away; connect it, or start the sound server, and sound goes on"
+            if fault is not None:
+                detail = f"the stream ended through a fault of ours ({fault!r}); it is opened again"
         return PortStatus(
             name=self._name,
             kind="live",
             sample_rate=self.sample_rate,
             channels=self._channels,
-            state=state,  # type: ignore[arg-type]
+            state=state,
             overflows=self.overflows,
             underflows=self.underflows + self.outgoing.starved,
             backlog_s=self._incoming.qsize() * self._block / self.sample_rate,
@@ -208,18 +220,18 @@ class LivePort:
         self.overflows = self.underflows = 0
         try:
             _calls.make(self._start, OPEN_S)
-        except NoAnswer:
+        except BaseException as error:
             self._open = False
-            raise Problem(NO_ANSWER) from None
-        except Problem:
-            self._open = False
+            self.outgoing.end()
+            if isinstance(error, NoAnswer):
+                raise Problem(NO_ANSWER) from None
             raise
 
     def close(self) -> None:
         """Fade out, then stop. Sound that was not yet read is dropped."""
         if not self._open:
             return
-        run, running = self._run, self._sounds()
+        run, running = self._run, self._state() == "running"
         self.outgoing.send(None)
         if running and run is not None:
             latency_s = min(0.5, max(0.0, run.trip_s))
@@ -245,7 +257,7 @@ class LivePort:
     def read(self, timeout_s: float) -> Block | None:
         """The next block; None when none came in time, or the device is lost and all that came was read."""
         try:
-            if self.status.state in ("running", "stalled"):
+            if self._state() in ("running", "stalled"):
                 samples, start, lost = self._incoming.get(timeout=max(0.0, timeout_s))
             else:
                 samples, start, lost = self._incoming.get_nowait()
@@ -255,12 +267,12 @@ class LivePort:
 
     def reopen(self) -> bool:
         """Open the device again. What was being sent goes on in its own time, as if it had not been lost."""
-        if self._open and not self._sounds():
+        if self._state() in ("lost", "stalled"):
             try:
                 _calls.make(self._start_again, REOPEN_S)
             except (NoAnswer, Problem):
                 return False
-        return self._open and self._sounds()
+        return self._state() == "running"
 
     def take_in(self, samples: NDArray[np.float32], start: int, lost: int) -> bool:
         """Queue a block for the bench thread; False when there is no room, which counts as lost."""
@@ -270,22 +282,34 @@ class LivePort:
         self._incoming.put((samples, start, lost))
         return True
 
-    def _sounds(self) -> bool:
+    @property
+    def _called(self) -> str:
+        return f'the sound device "{self._name}"'
+
+    def _state(self) -> Literal["closed", "running", "stalled", "lost"]:
         run = self._run
-        return run is not None and not run.finished.is_set() and time.monotonic() - run.beat <= STALLED_S
+        if not self._open:
+            return "closed"
+        if run is None or run.finished.is_set() or not run.began.is_set():
+            return "lost"
+        return "stalled" if time.monotonic() - run.beat > STALLED_S else "running"
 
     def _start_again(self) -> None:
         if self._run is not None:
             self._run.drop()
         sounddevice = _library()
         # PortAudio's list of devices is made once: one that came back is only seen in a new list.
-        sounddevice._terminate()  # noqa: SLF001 - there is no public name for these
-        sounddevice._initialize()  # noqa: SLF001
+        with contextlib.suppress(sounddevice.PortAudioError):  # it was ended already
+            sounddevice._terminate()  # noqa: SLF001 - there is no public name for these
+        try:
+            sounddevice._initialize()  # noqa: SLF001
+        except sounddevice.PortAudioError as error:
+            raise Problem(f"the sound system can't be started ({_words(error)})") from None
         self._start()
 
     def _start(self) -> None:
+        record, play = choose(_list(), self._wanted)
         sounddevice = _library()
-        record, play = choose(list_devices(sounddevice), self._wanted)
         self._name = record.name
         self._channels = min(2, record.inputs)
         for _ in range(TRIES):
@@ -308,10 +332,13 @@ class LivePort:
                 raise Problem(self._refusal(error)) from None
             if self._goes_on(run) and self._open:
                 return
+            silent = not run.began.is_set() and not run.finished.is_set()
             run.drop()
             if not self._open:
                 return
-        raise Problem(f"{self._name} starts and stops at once; close other programs that use it, then try again")
+            if silent:
+                raise Problem(f"{self._called} gives no sound; look at the interface and the sound server")
+        raise Problem(f"{self._called} starts and stops at once; close other programs that use it, then try again")
 
     def _new_run(self, sounddevice: Any) -> _Run:
         before = self._run
@@ -336,6 +363,5 @@ class LivePort:
     def _refusal(self, error: Exception) -> str:
         code = error.args[1] if len(error.args) > 1 else None
         if code == _BAD_RATE:
-            return f"{self._name} refuses a sample rate of {self.sample_rate} Hz; choose another rate or device"
-        words = str(error.args[0]).split(":")[-1].strip()
-        return f"{self._name} can't be opened ({words}): it is not there, or another program holds it"
+            return f"{self._called} refuses a sample rate of {self.sample_rate} Hz; choose another device"
+        return f"{self._called} can't be opened ({_words(error)}): it is not there, or another program holds it"

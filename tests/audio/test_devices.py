@@ -44,7 +44,7 @@ def test_a_name_or_enough_of_it_finds_the_device(wanted: str | None, record: Dev
         ("interface", 'several devices with inputs: "Hall interface", "Bench interface"'),
         ("Gramophone", 'no sound device with inputs named "Gramophone"; there are: "Hall interface"'),
         ("Microphone", 'no sound device with outputs named "Microphone"'),
-        ("Telephone", "Telephone has one output channel and two are needed"),
+        ("Telephone", 'the sound device "Telephone" has one output channel and two are needed'),
         ("a / b / c", "more than two devices"),
     ],
 )

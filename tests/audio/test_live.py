@@ -172,6 +172,11 @@ class TestNothingThere:
         assert done.stderr == ""
         assert answer(done.stdout)["problem"].startswith("there is no sound device")
 
+    def test_a_device_that_gives_no_sound_is_one_sentence(self) -> None:
+        with PrivateSound("loop") as sound:
+            sound.suspend()
+            assert "gives no sound; look at the interface" in work(sound, "loop", "1")["problem"]
+
     def test_a_wrong_name_lists_what_there_is(self, loop: PrivateSound) -> None:
         said = work(loop, "wrong", "nonesuch\x1b[2J", "48000")["problem"]
         assert '"pulse"' in said
