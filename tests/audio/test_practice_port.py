@@ -14,12 +14,16 @@ from tests.practice.deck import deck, level_dbfs, reference
 
 
 class Tone:
-    """A tone that never ends."""
+    """A tone that never ends, and remembers what was asked of it."""
 
     frames = None
     says = "a tone"
 
+    def __init__(self) -> None:
+        self.asked: list[tuple[int, int]] = []
+
     def render(self, start: int, frames: int) -> np.ndarray:
+        self.asked.append((start, frames))
         wave = 0.1 * np.sin(2 * np.pi * 400 / 48000 * (start + np.arange(frames)))
         return np.stack((wave, wave), axis=1)
 
@@ -96,9 +100,11 @@ def test_what_is_sent_is_recorded_and_comes_back() -> None:
     p.load("work")
     p.switch("transport", "record")
     read(p, 3)
-    source: Source = Tone()
+    asked = Tone()
+    source: Source = asked
     assert p.send(source) == 3 * 960
     heard = read(p, 100)[48000:]
+    assert asked.asked[:3] == [(0, 960), (960, 960), (1920, 960)]
     # Sent with an amplitude of 0.1 (-20 dBFS), on a machine that is right: comes back as sent.
     assert level_dbfs(heard[:, 0], 400) == pytest.approx(-20.0, abs=0.1)
     p.send(None)

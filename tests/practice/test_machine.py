@@ -75,6 +75,13 @@ def test_a_120_us_tape_on_70_us() -> None:
     assert [got[hz] - low for hz in (1000.0, 3150.0, 10000.0)] == pytest.approx([-1.031, -3.413, -4.383], abs=0.03)
 
 
+def test_a_replay_equalisation_trimmer_is_a_shelf() -> None:
+    # IEC 60094-1 clause 15: -3 dB of 120 µs is 84.95 µs: -2.926 dB at 10 kHz, -0.117 at 315 Hz, by hand.
+    machine = deck({**QUIET, "replay_equalisation_left_db": -3.0})
+    assert level_dbfs(play(machine, "level")[:, 0], 315.0) == pytest.approx(-12.117, abs=0.02)
+    assert response(machine)[10000.0] == pytest.approx(-2.926, abs=0.05)
+
+
 def test_speed_shifts_every_tone() -> None:
     machine = deck({**QUIET, "speed_percent": 1.0})
     heard = play(machine, "response-1000", 2.0)[:, 0]

@@ -1,0 +1,111 @@
+"""Dropouts, print, the head's edges, wires, height: what is heard of each."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bench.practice.flaws import Dropouts
+from tests.practice.deck import QUIET, RATE, deck, level_dbfs, phasor, play, run, tone
+
+
+def test_dropouts_come_at_their_rate_and_place() -> None:
+    flaws = Dropouts(60.0, seed=3)
+    places = np.arange(0.0, 60 * RATE, 16)
+    gain = flaws.gain(places)
+    assert gain is not None
+    low = gain.min(axis=0) < 0.5
+    count = int(np.count_nonzero(np.diff(low.astype(int)) == 1))
+    # 60 expected in a minute, Poisson: within three standard deviations; a few overlap.
+    assert 30 < count < 83
+    again = Dropouts(60.0, seed=3).gain(places[: places.size // 2])
+    assert again is not None
+    assert np.array_equal(again, gain[:, : places.size // 2])
+
+
+def test_no_dropouts_cost_nothing() -> None:
+    assert Dropouts(0.0, seed=3).gain(np.arange(100.0)) is None
+
+
+def test_dropouts_of_a_tape_come_again_at_the_same_places() -> None:
+    machine = deck(QUIET, tape={"dropouts_per_minute": 60.0}, heads=2)
+    machine.load("work")
+    machine.switch("transport", "record")
+    machine.process(tone(3000.0, -14.0, 8.0))
+    envelopes = []
+    for _ in range(2):
+        machine.rewind()
+        machine.switch("transport", "play")
+        run(machine, 0.02)
+        heard = run(machine, 7.0)[:, 0]
+        envelopes.append([level_dbfs(heard[i : i + 480], 3000.0) for i in range(4800, 300000, 480)])
+    deep = np.array(envelopes) < -20
+    assert deep[0].sum() > 3
+    assert np.mean(deep[0] == deep[1]) > 0.99
+
+
+def test_print_is_heard_one_layer_away() -> None:
+    machine = deck(QUIET, heads=2, tape={"print_db": -40.0, "noise_db": -120.0})
+    machine.load("work")
+    machine.switch("transport", "record")
+    machine.process(np.concatenate((np.zeros((3 * RATE, 2)), tone(500.0, -12.0, 0.5), np.zeros((3 * RATE, 2)))))
+    machine.rewind()
+    machine.switch("transport", "play")
+    heard = run(machine, 6.4)[:, 0]
+    # 1.9 s before and behind the tone that begins at 3.0 s, allowing for the machine's own delays.
+    for at in (3.0 - 1.9, 3.0 + 1.9):
+        echo = heard[round((at + 0.15) * RATE) : round((at + 0.4) * RATE)]
+        assert level_dbfs(echo, 500.0) == pytest.approx(-52.0, abs=1.0)
+    quiet = heard[round(2.2 * RATE) : round(2.5 * RATE)]
+    assert level_dbfs(quiet, 500.0) < -80
+
+
+def test_the_heads_edges_lift_and_dip_long_wavelengths() -> None:
+    machine = deck({**QUIET, "contour_db": 3.0, "contour_mm": 0.5})
+    machine.load("work")
+    machine.switch("transport", "record")
+    # Edges half a wavelength away lift, a whole one away dip: 47.6 and 95.25 Hz for 0.5 mm.
+    lifted = level_dbfs(machine.process(tone(48.0, -32.0, 3.0))[RATE:, 0], 48.0)
+    dipped = level_dbfs(machine.process(tone(95.0, -32.0, 3.0))[RATE:, 0], 95.0)
+    assert lifted > -31.0
+    assert dipped < -32.5
+    assert level_dbfs(machine.process(tone(2000.0, -32.0, 2.0))[RATE:, 0], 2000.0) == pytest.approx(-32.0, abs=0.1)
+
+
+def test_a_head_beside_its_tracks_hears_less_and_some_of_the_other() -> None:
+    machine = deck({**QUIET, "replay_height_mm": 0.15})
+    # A quarter of 0.6 mm is lost, and the guard of 0.3 mm is not reached: 20 lg 0.75.
+    heard = play(machine, "level")
+    assert level_dbfs(heard[:, 0], 315.0) == pytest.approx(-12 - 2.50, abs=0.02)
+    assert level_dbfs(heard[:, 1], 315.0) == pytest.approx(-12 - 2.50, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("practice", "left", "right"),
+    [
+        ({"dead_channel": "left"}, 0.0, 1.0),
+        ({"inverted_channel": "right"}, 1.0, -1.0),
+        ({"swapped_channels": True, "dead_channel": "left"}, 1.0, 0.0),
+    ],
+)
+def test_wires(practice: dict[str, float | str | bool], left: float, right: float) -> None:
+    whole = phasor(play(deck(QUIET), "level")[:, 0], 315.0)
+    heard = play(deck({**QUIET, **practice}), "level")
+    assert phasor(heard[:, 0], 315.0) / whole == pytest.approx(left, abs=1e-3)
+    assert phasor(heard[:, 1], 315.0) / whole == pytest.approx(right, abs=1e-3)
+
+
+def test_under_bias_makes_a_recording_rough() -> None:
+    floors = []
+    for bias in (0.0, -6.0):
+        machine = deck({**QUIET, "bias_left_db": bias}, tape={"modulation_noise_db": -40.0, "noise_db": -120.0})
+        machine.load("work")
+        machine.switch("transport", "record")
+        heard = machine.process(tone(3000.0, -20.0, 4.0))[RATE:, 0]
+        power = np.abs(np.fft.rfft(heard * np.hanning(heard.size))) ** 2
+        hz = np.fft.rfftfreq(heard.size, 1 / RATE)
+        beside = power[(np.abs(hz - 3000) > 20) & (np.abs(hz - 3000) < 1500)].sum()
+        floors.append(10 * np.log10(beside / power[np.abs(hz - 3000) < 3].sum()))
+    # Grain of -40 dB below 500 Hz: some 80 % of its power lies within 1.5 kHz of the tone.
+    assert floors[0] == pytest.approx(-41.0, abs=1.5)
+    assert floors[1] > floors[0] + 2.0
