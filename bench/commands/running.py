@@ -11,7 +11,6 @@ from bench.opening import Opened, Wanted
 from bench.problem import Problem
 from bench.procedure.outcome import last_attempts
 from bench.procedure.snapshot import Outcome
-from bench.session.report import write_report
 
 
 def add_sheets(parser: argparse.ArgumentParser) -> None:
@@ -42,6 +41,8 @@ def narrate(line: str) -> None:
 
 def conclude(opened: Opened) -> Path:
     """Close the session and write its report, whatever happened before."""
+    from bench.session.report import write_report  # only now: it brings matplotlib along
+
     rescued = opened.store.close()
     if rescued:
         narrate(rescued)
