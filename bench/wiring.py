@@ -27,7 +27,7 @@ def build_practice_machine(
     from bench.practice.machine import PracticeMachine
     from bench.tape.fluxivity import Fluxivity
 
-    return PracticeMachine.build(
+    return PracticeMachine(
         facts.MachineFacts(
             name=machine.name,
             heads=machine.heads,

@@ -122,9 +122,9 @@ class PracticePort:
 
     def trimmers(self) -> tuple[TrimmerInfo, ...]:
         """The trimmers of the machine."""
-        return self._machine.trimmers()
+        return tuple(TrimmerInfo(t.name, t.degrees, t.low, t.high) for t in self._machine.trimmers())
 
     @property
     def loaded(self) -> Loaded:
         """What is threaded."""
-        return self._machine.loaded
+        return Loaded(self._machine.tape, self._machine.section)

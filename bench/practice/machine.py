@@ -8,7 +8,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.audio.port import Loaded, TrimmerInfo
 from bench.practice import kernels
 from bench.practice.facts import FaultFacts, MachineFacts, ReferenceFacts, TapeFacts
 from bench.practice.filters import CHUNK, RATE
@@ -20,7 +19,7 @@ from bench.practice.recording import RecordSetting, RecordSide
 from bench.practice.replaying import Hiss, ReplaySetting, ReplaySide, beside, wired
 from bench.practice.tapes import ReferenceTape, WorkTape
 from bench.practice.transport import Transport
-from bench.practice.trimmers import draw, names
+from bench.practice.trimmers import Position, draw, names
 from bench.problem import Problem
 from bench.tape.geometry import delay_us
 
@@ -38,6 +37,18 @@ class PracticeMachine:
 
     It works on chunks of 20 ms whatever blocks it is fed with, so its output comes one chunk late and is the same
     samples for the same seed however the input is split. Whatever hands do takes effect at the next chunk.
+
+    Args:
+        machine: the recorder.
+        work_tape: what is recorded on.
+        reference: the reference tape.
+        seed: draws misadjustments, trimmers, phases and noise.
+        faults: physical changes, each of figures of its own.
+        misadjustment: 1 for trimmers off by up to 6 dB, 0 for a machine that is right but for its faults.
+        tape_minutes: length of the work tape.
+
+    Raises:
+        Problem: a figure that the practice machine does not know or that can't be.
     """
 
     rate = RATE
@@ -83,42 +94,6 @@ class PracticeMachine:
         self._head_distance = distance / machine.speed_mm_s * RATE
         if machine.heads == 3 and self._head_distance < 8 * kernels.HALF:
             raise Problem(f"{machine.name}: practice.head_distance_mm is too short for three heads at this speed")
-
-    @classmethod
-    def build(
-        cls,
-        machine: MachineFacts,
-        work_tape: TapeFacts,
-        reference: ReferenceFacts,
-        *,
-        seed: int,
-        faults: Sequence[FaultFacts] = (),
-        misadjustment: float = 1.0,
-        tape_minutes: float = 10.0,
-    ) -> PracticeMachine:
-        """A machine as its sheets describe it, misadjusted as the seed has it.
-
-        Args:
-            machine: the recorder.
-            work_tape: what is recorded on.
-            reference: the reference tape.
-            seed: draws misadjustments, trimmers, phases and noise.
-            faults: physical changes, each of figures of its own.
-            misadjustment: 1 for trimmers off by up to 6 dB, 0 for a machine that is right but for its faults.
-            tape_minutes: length of the work tape.
-
-        Raises:
-            Problem: a figure that the practice machine does not know or that can't be.
-        """
-        return cls(
-            machine,
-            work_tape,
-            reference,
-            seed=seed,
-            faults=faults,
-            misadjustment=misadjustment,
-            tape_minutes=tape_minutes,
-        )
 
     # What hands do
 
@@ -183,14 +158,19 @@ class PracticeMachine:
             raise Problem(f"there is no trimmer {trimmer}; there are {', '.join(self._trimmers)}")
         self._trimmers[trimmer].turn(degrees)
 
-    def trimmers(self) -> tuple[TrimmerInfo, ...]:
+    def trimmers(self) -> tuple[Position, ...]:
         """The trimmers, as hands see them."""
         return tuple(t.info() for t in self._trimmers.values())
 
     @property
-    def loaded(self) -> Loaded:
+    def tape(self) -> Literal["none", "reference", "work"]:
         """What is threaded."""
-        return Loaded(self._tape, self._reference.section if self._tape == "reference" else None)
+        return self._tape
+
+    @property
+    def section(self) -> str | None:
+        """The section of the reference tape that repeats."""
+        return self._reference.section if self._tape == "reference" else None
 
     def truth(self) -> dict[str, float]:
         """How far each trimmer is from right, for tests: dB, minutes of arc, % for speed."""

@@ -7,12 +7,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.audio.port import TrimmerInfo
 from bench.practice.physics import MachinePhysics
 
 STOP_DEGREES = 150.0
 ROOM_DEGREES = 20.0
 """The right setting lies at least so far inside the stops."""
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """What hands see of a trimmer, degrees from its middle."""
+
+    name: str
+    degrees: float
+    low: float
+    high: float
 
 
 class Trimmer:
@@ -63,9 +72,9 @@ class Trimmer:
         """What it sets has changed by itself: a fault came or was mended."""
         self._offset += change
 
-    def info(self) -> TrimmerInfo:
+    def info(self) -> Position:
         """What hands see of it."""
-        return TrimmerInfo(self.name, self.degrees, -STOP_DEGREES, STOP_DEGREES)
+        return Position(self.name, self.degrees, -STOP_DEGREES, STOP_DEGREES)
 
 
 @dataclass(frozen=True, slots=True)

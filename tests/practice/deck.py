@@ -60,7 +60,7 @@ def deck(
         send_dbfs=-12.0,
         practice=practice or {},
     )
-    return PracticeMachine.build(
+    return PracticeMachine(
         facts,
         TapeFacts("tape", iec_type, tape or {}),
         reference(speed_mm_s, tape_us or equalisation_us),
