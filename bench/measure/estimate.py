@@ -1,9 +1,11 @@
 """What a steady stretch of baseband says: level, frequency, phase between channels, each with its uncertainty.
 
-Level: A = mean |z| less the share of the noise, in dB re a full-scale sine (AES17). Frequency: slope of the phase by
-least squares. Phase between channels: angle of the mean of z_left · conj(z_right). All three reach the Cramér-Rao
-bound of a steady tone in white noise (Rife and Boorstyn, IEEE Trans. Inf. Theory IT-20, 1974): level 8.686/√K dB,
-frequency √(12/K)/(2π T) Hz, phase difference √(2/K) rad with K = samples × SNR of a sample.
+First everything that is not the tone is fitted and taken out (direct current, the tone's own image and harmonics,
+hum), then the tone's phase is followed, so that flutter spreads nothing. Level: A = mean of the part in phase with
+the tone. Frequency: least squares on the phase (`phase_fit`). Phase between channels: angle of the mean of
+z_left · conj(z_right). Uncertainties come from the density N of what noise is left beside the tone: √(N/T).
+Bounds reached: those of a steady tone in white noise (Rife and Boorstyn, IEEE Trans. Inf. Theory IT-20, 1974):
+level 8.686/√K dB, frequency √(12/K)/(2π T) Hz, phase difference √(2/K) rad with K = samples × SNR of a sample.
 """
 
 from __future__ import annotations
@@ -11,12 +13,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from bench.measure.tracking import Baseband
+from bench.measure.lines import Complexes, Floats, density, low_pass
+from bench.measure.phase_fit import fit_rates, slope
+from bench.measure.tracking import PASS, Baseband
+from bench.measure.voice import LOW_HZ, Voice, follow_tone
 
-Floats = NDArray[np.float64]
-DB = 20.0 / np.log(10.0)
+DB = 20.0 / float(np.log(10.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +40,7 @@ class ChannelTone:
     @property
     def dbfs(self) -> float:
         """Level, dB re a full-scale sine."""
-        return float(20.0 * np.log10(max(self.amplitude, 1e-12)))
+        return DB * float(np.log(max(self.amplitude, 1e-12)))
 
     @property
     def dbfs_uncertainty(self) -> float:
@@ -60,70 +63,126 @@ class PhasePair:
     weave_uncertainty_rad: float
 
 
-def measure_stretch(z: Baseband, rate: float, oscillator_hz: float) -> tuple[tuple[ChannelTone, ...], PhasePair | None]:
+def measure_stretch(
+    z: Baseband,
+    rate: float,
+    oscillator_hz: float,
+    tone_hz: float | None = None,
+    clear_hz: float = 1e9,
+    *,
+    glance: bool = False,
+) -> tuple[tuple[ChannelTone, ...], PhasePair | None]:
     """Measure a steady stretch.
 
     Args:
         z: baseband of the stretch alone, shape (points, channels).
         rate: points a second.
         oscillator_hz: the frequency that became zero.
+        tone_hz: about where the tone lies.
+        clear_hz: how far the nearest other tone is.
+        glance: whether flutter may stay in the frequency, which saves most of the work.
 
     Returns:
         Each channel's tone, and the pair of channels when there are two and both hold the tone.
     """
+    near = tone_hz if tone_hz is not None else oscillator_hz
+    if clear_hz < 0.35 * rate:
+        z = _narrowed(z, rate, near - oscillator_hz, clear_hz)
     lead = int(np.argmax(np.sum(np.abs(z) ** 2, axis=0)))
-    phase = np.unwrap(np.angle(z[:, lead]))
-    tones = tuple(_channel(z[:, c], phase, rate, oscillator_hz) for c in range(z.shape[1]))
-    pair = None
-    if len(tones) == 2 and all(t.present for t in tones):
-        pair = _pair(z, tones, rate)
+    offset = _offset(z[:, lead], rate, near - oscillator_hz, max(4.0, 0.012 * near))
+    order = [lead, *(c for c in range(z.shape[1]) if c != lead)]
+    turn: Floats = np.asarray(2 * np.pi * offset / rate * (np.arange(len(z)) - (len(z) - 1) / 2), dtype=np.float64)
+    voices: dict[int, Voice] = {}
+    for c in order:
+        guide = turn if c == lead else voices[lead].phase
+        voices[c] = follow_tone(z[:, c], rate, oscillator_hz, offset, guide, leads=c == lead, glance=glance)
+    rates = [] if glance else fit_rates(voices[lead].noisy_phase(), rate)
+    tones = tuple(_tone(voices[c], rate, oscillator_hz, rates) for c in range(z.shape[1]))
+    pair = (
+        _pair(voices[0], voices[1], rate, oscillator_hz) if len(tones) == 2 and all(t.present for t in tones) else None
+    )
     return tones, pair
 
 
-def _channel(z: NDArray[np.complex128], lead_phase: Floats, rate: float, oscillator_hz: float) -> ChannelTone:
-    n = len(z)
-    seconds = n / rate
-    level = np.abs(z)
-    noise = _noise_density(level, rate)
-    mean = float(level.mean())
-    amplitude = mean - noise * rate * 0.35 / max(mean, 1e-12)
-    t = (np.arange(n) - (n - 1) / 2) / rate
-    phase = np.unwrap(np.angle(z))
-    slope = float(np.sum(t * phase) / np.sum(t * t))
-    frequency = oscillator_hz + slope / (2 * np.pi)
-    coherent = abs(np.mean(z * np.exp(-1j * lead_phase)))
-    present = coherent > 4.0 * np.sqrt(noise / seconds) and amplitude > 0
-    sd = float(np.sqrt(noise / seconds))
+def _narrowed(z: Baseband, rate: float, offset: float, clear_hz: float) -> Baseband:
+    """Only what lies nearer than the nearest other tone; what the filter can't see whole is left out."""
+    taps = low_pass(0.4 * clear_hz, clear_hz, rate)
+    if len(taps) > len(z) // 2:
+        return z
+    turn = np.exp(-2j * np.pi * offset / rate * np.arange(len(z)))
+    half = len(taps) // 2
+    out = np.stack([np.convolve(z[:, c] * turn, taps, mode="valid") for c in range(z.shape[1])], axis=1)
+    return np.asarray(out * np.conj(turn[half : half + len(out)])[:, None])
+
+
+def _offset(z: Complexes, rate: float, about_hz: float, reach_hz: float) -> float:
+    """Where the tone's strongest line lies, relative to the oscillator."""
+    size = 1 << (4 * len(z) - 1).bit_length()
+    turned = z * np.exp(-2j * np.pi * about_hz / rate * np.arange(len(z))) * np.hanning(len(z) + 2)[1:-1]
+    power = np.abs(np.fft.fft(turned, size)) ** 2
+    hz = np.fft.fftfreq(size, 1.0 / rate)
+    return about_hz + float(hz[int(np.argmax(np.where(np.abs(hz) <= reach_hz, power, 0.0)))])
+
+
+def _tone(voice: Voice, rate: float, oscillator_hz: float, rates: list[float]) -> ChannelTone:
+    seconds = len(voice.z) / rate
+    sd = float(np.sqrt(voice.noise_level * voice.spread / seconds))
+    present = voice.amplitude > 4.5 * np.sqrt(voice.noise / seconds)
+    fit = slope(voice.noisy_phase(), rate, rates)
     return ChannelTone(
-        amplitude=amplitude if present else 0.0,
-        amplitude_uncertainty=float(2.0 * sd),
-        frequency_hz=frequency,
-        frequency_uncertainty_hz=float(2.0 * sd / max(mean, 1e-12) * np.sqrt(12.0) / (2 * np.pi * seconds)),
+        amplitude=voice.amplitude if present else 0.0,
+        amplitude_uncertainty=2.0 * sd,
+        frequency_hz=oscillator_hz + fit.frequency_hz,
+        frequency_uncertainty_hz=2.0 * fit.deviation_hz,
+        drift_hz=fit.drift_hz,
+        drift_uncertainty_hz=2.0 * fit.drift_deviation_hz,
         present=bool(present),
     )
 
 
-def _noise_density(level: Floats, rate: float) -> float:
-    """Two-sided density of the in-phase noise at zero frequency, from the level's own spectrum up to 200 Hz."""
-    spectrum = np.abs(np.fft.rfft(level - level.mean())) ** 2 / (len(level) * rate)
-    hz = np.fft.rfftfreq(len(level), 1 / rate)
-    return float(np.mean(spectrum[(hz > 3.0) & (hz < 300.0)]))
-
-
-def _pair(z: Baseband, tones: tuple[ChannelTone, ...], rate: float) -> PhasePair:
-    product = z[:, 0] * np.conj(z[:, 1])
-    mean = product.mean()
-    seconds = len(z) / rate
-    parts = [t.amplitude_uncertainty / t.amplitude for t in tones]
-    turned = np.imag(product * np.conj(mean)) / abs(mean) ** 2
+def _pair(left: Voice, right: Voice, rate: float, oscillator_hz: float) -> PhasePair:
+    kept = left.kept & right.kept
+    product = left.z * np.conj(right.z)
+    mean = complex(product[kept].mean())
+    share = float(kept.mean())
+    seconds = len(product) / rate * share
+    off = np.where(kept, np.imag(product * np.conj(mean)) / abs(mean) ** 2, 0.0)
+    off = _less_flutter(off, left, right, rate)
+    noise, lowest = density(off, rate, LOW_HZ, 0.95 * PASS * rate / 2)
     block = max(1, round(0.02 * rate))
-    slow = turned[: len(turned) // block * block].reshape(-1, block).mean(axis=1)
-    noise = float(np.hypot(*parts)) / 2.0 * np.sqrt(seconds * rate / block)
-    weave = float(np.sqrt(max(0.0, np.var(slow) - noise**2))) if len(slow) > 2 else 0.0
+    count = len(off) // block
+    slow = off[: count * block].reshape(count, block).mean(axis=1)
+    weave = max(0.0, float(np.var(slow)) - noise * rate / block)
+    doubt = noise * rate / block * float(np.sqrt(2.0 / max(1, count)))
     return PhasePair(
         lag_rad=float(np.angle(mean)),
-        uncertainty_rad=float(np.hypot(*parts)),
-        frequency_hz=float(np.mean([t.frequency_hz for t in tones])),
-        weave_rad=weave,
-        weave_uncertainty_rad=noise / np.sqrt(max(1, len(slow))),
+        uncertainty_rad=2.0 * float(np.sqrt(lowest / share * max(left.spread, right.spread) / seconds)),
+        frequency_hz=oscillator_hz + _mean_frequency(left, right, rate),
+        weave_rad=float(np.sqrt(weave)),
+        weave_uncertainty_rad=doubt / float(np.sqrt(weave)) if weave > doubt else float(np.sqrt(2.0 * doubt)),
     )
+
+
+def _less_flutter(off: Floats, left: Voice, right: Voice, rate: float) -> Floats:
+    """The lag's changes less those that a constant delay makes of the flutter: lag = 2π f(t) τ."""
+    lead = left if left.amplitude >= right.amplitude else right
+    few = max(2, round(0.01 * rate))
+    moved = np.zeros(len(off))
+    moved[few:-few] = lead.phase[2 * few :] - lead.phase[: -2 * few]
+    inner = moved[few:-few] - moved[few:-few].mean()
+    power = float(np.sum(inner**2))
+    if power <= 0.0:
+        return off
+    moved[few:-few] = inner
+    return np.asarray(off - moved * float(np.sum(moved * off)) / power)
+
+
+def _mean_frequency(left: Voice, right: Voice, rate: float) -> float:
+    """Averaged over the samples: the phase from half a point before the first to half a point after the last."""
+    lead = left if left.amplitude >= right.amplitude else right
+    phase = lead.noisy_phase()
+    few = min(12, len(phase) // 4)
+    t = np.arange(few) + 0.5
+    start = np.polyval(np.polyfit(t, phase[:few], 1), 0.0)
+    end = np.polyval(np.polyfit(-t, phase[-1 : -few - 1 : -1], 1), 0.0)
+    return float((end - start) / (2 * np.pi * len(phase) / rate))

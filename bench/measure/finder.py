@@ -1,118 +1,33 @@
 """Finds steady tones in a stream: in any order, among speech, gaps, clicks, hum, hiss and direct current.
 
-Each chunk's spectrum proposes peaks; a peak that stays is followed by the tracking demodulator, and `steady` says
-where in its baseband a tone holds. Only such stretches are measured (`estimate`). Memory is bounded: a tone of any
-length is measured in parts of about a minute, which are then combined.
+Each chunk's spectrum proposes peaks; a peak that stays is followed by the tracking demodulator (`track`), and `steady`
+says where in its baseband a tone holds. Only such stretches are measured (`estimate`). Memory is bounded: a tone of
+any length is measured in parts of about a minute, which are then combined.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.estimate import ChannelTone, PhasePair, measure_stretch
-from bench.measure.names import Channel, Reading, no_reading
+from bench.measure.found import LEVEL_METHOD, FoundTone, side_of
 from bench.measure.peaks import hann_power, strongest_peaks
-from bench.measure.steady import SHORTEST_S, Frames, frame_points, make_frames, steady_runs
-from bench.measure.tracking import HALF, Baseband, Samples, Spectra
+from bench.measure.track import Track
+from bench.measure.tracking import Samples, Spectra
+
+__all__ = ["LEVEL_METHOD", "FoundTone", "ToneFinder", "find_tones", "side_of"]
 
 TRACKS = 6
 """Peaks that are followed at once."""
 KEPT = 5
 """Spectra that are kept, so that a tone's beginning is not lost when it is recognised."""
-LEVEL_METHOD = "mean level of the steady tone, tracking demodulator"
-
-
-@dataclass(frozen=True, slots=True)
-class FoundTone:
-    """A steady tone that was found and measured."""
-
-    start_s: float
-    """Start of the steady stretch, attack left out, from the start of the stream."""
-    end_s: float
-    frequency_hz: float
-    """Measured: mean of the channels that hold it, weighted by their power."""
-    frequency_uncertainty_hz: float
-    """Expanded (k = 2), as all uncertainties here."""
-    tones: tuple[ChannelTone, ...]
-    """One for each channel; `present` is false where a channel does not hold the tone."""
-    pair: PhasePair | None
-    """The right channel against the left, when both hold the tone."""
-
-    @property
-    def duration_s(self) -> float:
-        """Length of the steady stretch."""
-        return self.end_s - self.start_s
-
-    @property
-    def dbfs(self) -> float:
-        """Level of the louder channel, dB re a full-scale sine."""
-        return max(t.dbfs for t in self.tones)
-
-    @property
-    def levels(self) -> tuple[Reading, ...]:
-        """The level of each channel: `level` in dBFS, or no reading where a channel does not hold the tone."""
-        return tuple(self.level(c) for c in range(len(self.tones)))
-
-    def level(self, channel: int, asked_hz: float | None = None) -> Reading:
-        """The level of one channel, told under the frequency asked for where one was."""
-        tone, side = self.tones[channel], side_of(channel, len(self.tones))
-        hz = self.frequency_hz if asked_hz is None else asked_hz
-        if not tone.present:
-            return no_reading(
-                "level", side, f"this channel holds no tone of {self.frequency_hz:.0f} Hz", frequency_hz=hz
-            )
-        return Reading(
-            "level",
-            side,
-            tone.dbfs,
-            tone.dbfs_uncertainty,
-            frequency_hz=hz,
-            method=LEVEL_METHOD,
-            reference="full-scale sine (AES17)",
-        )
-
-    @property
-    def balance(self) -> Reading | None:
-        """Left minus right, dB; None for one channel."""
-        if len(self.tones) != 2:
-            return None
-        left, right = self.tones
-        if not (left.present and right.present):
-            return no_reading("balance", "left-right", "one channel holds no tone", frequency_hz=self.frequency_hz)
-        return Reading(
-            "balance",
-            "left-right",
-            left.dbfs - right.dbfs,
-            float(np.hypot(left.dbfs_uncertainty, right.dbfs_uncertainty)),
-            frequency_hz=self.frequency_hz,
-            method=f"{LEVEL_METHOD}, left minus right",
-            reference="right channel",
-        )
-
-
-def side_of(channel: int, channels: int) -> Channel:
-    """What a channel is called."""
-    return "mono" if channels == 1 else ("left", "right")[channel]
-
-
-@dataclass(slots=True)
-class _Track:
-    """One peak being followed."""
-
-    centre: int
-    tone_hz: float
-    power: float
-    oscillator_hz: float
-    first_point: int
-    z: Baseband
-    frames: Frames
-    misses: int = 0
-    done: int = 0
-    """Frames before this are dealt with."""
-    found: list[FoundTone] = field(default_factory=list)
+HARVEST = 8
+"""Tones that have ended are looked for every so many chunks, about twice a second."""
+SHOW = 4
+"""The tone that sounds is measured anew every so many chunks."""
+HARMONICS = (2, 3, 4, 5)
+HARMONIC_BELOW = 0.4
+"""A tone at a harmonic of one that sounds with it and is stronger by more than this (8 dB) is no tone of its own."""
 
 
 class ToneFinder:
@@ -121,85 +36,74 @@ class ToneFinder:
     Args:
         sample_rate: frames a second.
         channels: 1 or 2.
+        spectra: shared chunks; whoever shares them calls `take` and `conclude`, not `feed` and `finish`.
     """
 
-    def __init__(self, sample_rate: float, channels: int) -> None:
-        self._spectra = Spectra(sample_rate, channels)
+    def __init__(self, sample_rate: float, channels: int, spectra: Spectra | None = None) -> None:
+        self._spectra = spectra or Spectra(sample_rate, channels)
         self._recent: list[tuple[int, NDArray[np.complex128]]] = []
         self._chunk = 0
         self._peaks: list[list[tuple[float, float]]] = []
-        self._tracks: list[_Track] = []
+        self._tracks: list[Track] = []
+        self._told: list[FoundTone] = []
+        self._shown: FoundTone | None = None
+        self._shown_at = -SHOW
 
     def feed(self, samples: Samples) -> list[FoundTone]:
         """Take in frames of shape (frames, channels); returns the tones that have just ended, oldest first."""
-        return self._take(self._spectra.feed(samples))
+        return [tone for spectrum in self._spectra.feed(samples) for tone in self.take(spectrum)]
 
     def finish(self) -> list[FoundTone]:
         """The stream is over: what was still sounding."""
-        found = self._take(self._spectra.finish())
-        for track in self._tracks:
-            found += self._close(track)
-        self._tracks = []
-        return _sorted(found)
+        found = [tone for spectrum in self._spectra.finish() for tone in self.take(spectrum)]
+        return [*found, *self.conclude()]
 
     @property
     def current(self) -> FoundTone | None:
-        """The strongest tone that sounds now and has been steady for at least 0.4 s, measured so far."""
-        best: FoundTone | None = None
-        for track in self._tracks:
-            if track.misses:
-                continue
-            runs = steady_runs(track.frames.tail(track.done), track.tone_hz)
-            if not runs:
-                continue
-            first, last = runs[-1]
-            if len(track.frames) - track.done - last > 6:
-                continue
-            tone = self._measure(track, track.done + first, track.done + last)
-            if best is None or tone.dbfs > best.dbfs:
-                best = tone
-        return best
+        """The strongest tone that sounds now and has been steady for at least 0.4 s.
 
-    # ------------------------------------------------------------ chunk by chunk
+        Its start is where it began; the rest is measured over its last second and a half, anew four times a second.
+        """
+        if self._chunk - self._shown_at >= SHOW:
+            self._shown_at = self._chunk
+            self._shown = None
+            for track in sorted(self._tracks, key=lambda t: -t.power):
+                self._shown = track.sounding()
+                if self._shown is not None:
+                    break
+        return self._shown
 
-    def _take(self, spectra: list[NDArray[np.complex128]]) -> list[FoundTone]:
-        found = []
-        for spectrum in spectra:
-            found += self._step(spectrum)
-        return _sorted(found)
-
-    def _step(self, spectrum: NDArray[np.complex128]) -> list[FoundTone]:
+    def take(self, spectrum: NDArray[np.complex128], peaks: list[tuple[float, float]] | None = None) -> list[FoundTone]:
+        """Take in the next chunk, with its peaks where they are known already; returns as `feed` does."""
         self._recent = [*self._recent[-KEPT + 1 :], (self._chunk, spectrum)]
         power = hann_power(spectrum)
-        peaks = strongest_peaks(power, self._spectra.bin_hz)
+        if peaks is None:
+            peaks = strongest_peaks(power, self._spectra.bin_hz)
         found = []
         for track in list(self._tracks):
-            self._extend(track, spectrum, self._chunk)
-            if not self._still_there(track, power):
-                track.misses += 1
-            else:
-                track.misses = 0
-            if track.misses >= 3:
+            track.extend(spectrum, self._chunk)
+            if not track.look(power):
                 self._tracks.remove(track)
-                found += self._close(track)
-            elif self._chunk % 8 == 0:
-                found += self._harvest(track)
+                self._shown_at = -SHOW
+                found += track.close()
+            elif self._chunk % HARVEST == 0:
+                found += track.harvest()
         self._open(peaks)
-        self._peaks = [*self._peaks[-2:], peaks]
+        self._peaks = [*self._peaks[-1:], peaks]
         self._chunk += 1
-        return found
+        return self._tell(found)
 
-    def _still_there(self, track: _Track, power: NDArray[np.float64]) -> bool:
-        reach = max(2, round(0.012 * track.tone_hz / self._spectra.bin_hz))
-        here = float(power[max(1, track.centre - reach) : track.centre + reach + 1].max())
-        track.power = max(0.7 * track.power, here)
-        return here > 0.05 * track.power and here > 0.0
+    def conclude(self) -> list[FoundTone]:
+        """After the last chunk: what was still sounding."""
+        found = [tone for track in self._tracks for tone in track.close()]
+        self._tracks = []
+        return self._tell(found)
 
     def _open(self, peaks: list[tuple[float, float]]) -> None:
         """A peak that was there in the two chunks before as well is followed from now on."""
-        for hz, power in peaks:
+        for hz, power in peaks if len(self._peaks) == 2 else []:
             apart = max(3.0 * self._spectra.bin_hz, 0.012 * hz)
-            if any(abs(t.tone_hz - hz) < apart and not t.misses for t in self._tracks) or len(self._peaks) < 2:
+            if any(abs(t.tone_hz - hz) < apart and not t.misses for t in self._tracks):
                 continue
             reach = max(0.7 * self._spectra.bin_hz, 0.01 * hz)
             if not all(any(abs(h - hz) < reach and p > 0.1 * power for h, p in old) for old in self._peaks):
@@ -209,66 +113,30 @@ class ToneFinder:
                 if weakest.power > 0.1 * power:
                     continue
                 self._tracks.remove(weakest)
-            centre = self._spectra.nearest_bin(hz)
-            first = self._spectra.start_of(self._recent[0][0])
-            oscillator = centre * self._spectra.bin_hz
-            empty = np.zeros((0, self._spectra.channels), dtype=np.complex128)
-            none = np.zeros(0)
-            block, blocks = frame_points(hz, self._spectra.rate)
-            frames = Frames(block * blocks, block * blocks / self._spectra.rate, none, none, none)
-            track = _Track(centre, hz, power, oscillator, first, empty, frames)
+            track = Track(self._spectra, hz, power, self._recent[0][0])
             for chunk, spectrum in self._recent:
-                self._extend(track, spectrum, chunk)
+                track.extend(spectrum, chunk)
             self._tracks.append(track)
 
-    def _extend(self, track: _Track, spectrum: NDArray[np.complex128], chunk: int) -> None:
-        track.z = np.concatenate([track.z, self._spectra.baseband(spectrum, chunk, track.centre)])
-        ready = len(track.frames) * track.frames.points
-        more = make_frames(track.z[ready:], self._spectra.rate, track.tone_hz, track.oscillator_hz)
-        track.frames = track.frames.joined(more)
-
-    # ------------------------------------------------------------ measuring
-
-    def _harvest(self, track: _Track) -> list[FoundTone]:
-        """Measure the stretches that have ended."""
-        runs = steady_runs(track.frames.tail(track.done), track.tone_hz)
-        settled = len(track.frames) - track.done - round(2 * SHORTEST_S / track.frames.seconds)
-        found = []
-        for first, last in runs:
-            if last < settled:
-                found.append(self._measure(track, track.done + first, track.done + last))
-                track.found.append(found[-1])
-        ended = [last for _, last in runs if last < settled]
-        if ended:
-            track.done += ended[-1]
-        return found
-
-    def _close(self, track: _Track) -> list[FoundTone]:
-        return [
-            self._measure(track, track.done + first, track.done + last)
-            for first, last in steady_runs(track.frames.tail(track.done), track.tone_hz)
-        ]
-
-    def _measure(self, track: _Track, first: int, last: int) -> FoundTone:
-        """Measure the stretch between two frames."""
-        rate = self._spectra.rate
-        start, stop = first * track.frames.points, last * track.frames.points
-        start = max(start, -track.first_point + HALF // 12)
-        stop = min(stop, self._spectra.points() - track.first_point - HALF // 12)
-        tones, pair = measure_stretch(track.z[start:stop], rate, track.oscillator_hz)
-        weights = np.array([t.amplitude**2 for t in tones]) + 1e-30
-        return FoundTone(
-            start_s=(track.first_point + start) / rate,
-            end_s=(track.first_point + stop) / rate,
-            frequency_hz=float(np.average([t.frequency_hz for t in tones], weights=weights)),
-            frequency_uncertainty_hz=min(t.frequency_uncertainty_hz for t in tones),
-            tones=tones,
-            pair=pair,
-        )
+    def _tell(self, found: list[FoundTone]) -> list[FoundTone]:
+        """Those that are tones of their own, oldest first."""
+        sounding = [t for t in (track.sounding() for track in self._tracks) if t is not None] if found else []
+        known = [*self._told, *found, *sounding]
+        own = [f for f in found if not any(_harmonic(f, k) for k in known)]
+        self._told = [*self._told, *own][-2 * TRACKS :]
+        return sorted(own, key=lambda f: f.start_s)
 
 
-def _sorted(found: list[FoundTone]) -> list[FoundTone]:
-    return sorted(found, key=lambda f: f.start_s)
+def _harmonic(tone: FoundTone, of: FoundTone) -> bool:
+    """Whether a tone is a harmonic of a stronger one that sounds with it."""
+    order = round(tone.frequency_hz / of.frequency_hz)
+    together = min(tone.end_s, of.end_s) - max(tone.start_s, of.start_s)
+    return (
+        order in HARMONICS
+        and abs(tone.frequency_hz / (order * of.frequency_hz) - 1.0) < 0.003
+        and together > 0.5 * tone.duration_s
+        and tone.dbfs < of.dbfs + 20.0 * np.log10(HARMONIC_BELOW)
+    )
 
 
 def find_tones(samples: Samples, sample_rate: float) -> list[FoundTone]:

@@ -63,7 +63,7 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
 
 def _between(power: NDArray[np.float64], k: int) -> float:
     """Where a peak lies, in bins: under a Hann window the ratio r of the neighbours gives (2r - 1)/(r + 1)."""
-    before, top, after = np.sqrt(power[k - 1 : k + 2])
+    before, top, after = (float(v) for v in np.sqrt(power[k - 1 : k + 2]))
     ratio = max(before, after) / top
     shift = min(0.6, max(-0.6, (2.0 * ratio - 1.0) / (ratio + 1.0)))
     return k + (shift if after > before else -shift)

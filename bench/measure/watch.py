@@ -120,7 +120,8 @@ class ToneWatch:
         z = z[start:]
         if len(z) < SHORTEST_S * rate:
             return self._nothing("the tone has only just started")
-        tones, pair = measure_stretch(z, rate, oscillator)
+        about = float(np.median(frames.frequency_hz[-8:])) + oscillator
+        tones, pair = measure_stretch(z, rate, oscillator, about, glance=True)
         if not any(t.present for t in tones):
             return self._nothing(f"no tone of {self.frequency_hz:g} Hz stands out of the noise")
         weights = np.array([t.amplitude**2 for t in tones]) + 1e-30

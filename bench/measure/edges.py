@@ -1,0 +1,82 @@
+"""The exact ends of a steady stretch: where the filter sees nothing but the tone.
+
+A frame of 16 ms is too coarse: what is left of an attack would be in the level, what is cut off would be lost.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bench.measure.lines import Complexes, Floats
+
+NEIGHBOURHOOD_S = 0.06
+MARGIN = 5
+"""Points left out beyond the last that can be seen to be off: a filter's step answer settles within them."""
+
+
+def exact(
+    z: Complexes, rate: float, about: tuple[int, int], frame: int, *, tone_hz: float, oscillator_hz: float
+) -> tuple[int, int]:
+    """Refine the ends of a stretch.
+
+    Args:
+        z: baseband of the loudest channel, the stretch and what lies about it.
+        rate: points a second.
+        about: where frames say it begins, and the point after its end.
+        frame: points of a frame: how far off that may be.
+        tone_hz: about where the tone lies.
+        oscillator_hz: the frequency that became zero.
+
+    Returns:
+        First point and the point after the last.
+    """
+    first, last = about
+    reach = 2 * frame + round(0.02 * rate)
+    inside = round(NEIGHBOURHOOD_S * rate) + reach
+    if last - first < 4 * frame:
+        return first, last
+    low, high = max(0, first - reach), min(len(z), first + inside + reach)
+    start = low + _begin(_clean(z[low:high], rate, tone_hz, oscillator_hz), rate, first - low, reach, tone_hz)
+    low, high = max(0, last - inside - reach), min(len(z), last + reach)
+    back = np.conj(_clean(z[low:high], rate, tone_hz, oscillator_hz)[::-1])
+    stop = high - _begin(back, rate, high - last, reach, tone_hz)
+    return start, stop
+
+
+def _clean(z: Complexes, rate: float, tone_hz: float, oscillator_hz: float) -> Complexes:
+    """Less direct current and the tone's image, turned so that the tone lies near zero frequency."""
+    t = np.arange(len(z)) / rate
+    turn = np.exp(-2j * np.pi * (tone_hz - oscillator_hz) * t)
+    if tone_hz > 600.0:
+        return np.asarray(z * turn)
+    columns = [
+        np.exp(2j * np.pi * (tone_hz - oscillator_hz) * t),
+        np.exp(-2j * np.pi * (tone_hz + oscillator_hz) * t),
+        np.exp(-2j * np.pi * oscillator_hz * t),
+    ]
+    design = np.stack(columns, axis=1)
+    middle = slice(len(z) // 4, None)
+    values = np.linalg.lstsq(design[middle], z[middle], rcond=None)[0]
+    return np.asarray((z - design[:, 1:] @ values[1:]) * turn)
+
+
+def _begin(z: Complexes, rate: float, about: int, reach: int, tone_hz: float) -> int:
+    """First point of a tone that begins near `about` and goes on to the end of `z`."""
+    level = np.abs(z)
+    step = np.concatenate([np.zeros(2), np.angle(z[4:] * np.conj(z[:-4])), np.zeros(2)]) * rate / (8 * np.pi)
+    inside = slice(min(about + reach, len(z) - 8), len(z) - 2)
+    a, a_spread = _middle(level[inside])
+    f, f_spread = _middle(step[inside])
+    off = np.abs(level - a) > max(0.01 * a, 4.5 * a_spread)
+    off |= np.abs(step - f) > max(0.3, 0.004 * tone_hz, 4.5 * f_spread)
+    where = np.flatnonzero(off[: about + reach])
+    where = where[where < about + reach]
+    if not len(where):
+        return max(0, about - reach) if about - reach > 0 else 0
+    return int(where[-1]) + 1 + MARGIN
+
+
+def _middle(x: Floats) -> tuple[float, float]:
+    """Median and a spread that outliers do not feel."""
+    middle = float(np.median(x))
+    return middle, 1.4826 * float(np.median(np.abs(x - middle)))

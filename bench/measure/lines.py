@@ -1,0 +1,129 @@
+"""Filters and spectra of a baseband: what lies near a tone and is not it."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+MOST_LINES = 16
+STANDS_OUT = 20.0
+"""Power of a line over the median of the spectrum around it."""
+ONE_SIDED = 4.0
+"""Power of a line over that of its mirror: sidebands of flutter come in equal pairs, hum does not."""
+
+
+@lru_cache(maxsize=64)
+def low_pass(edge_hz: float, stop_hz: float, rate: float, down_db: float = 80.0) -> Floats:
+    """Taps of a linear-phase low pass, odd in number, by Kaiser's rule."""
+    width = 2 * np.pi * (stop_hz - edge_hz) / rate
+    half = max(1, int(np.ceil((down_db - 7.95) / (2.285 * width) / 2)))
+    n = np.arange(-half, half + 1)
+    cutoff = (edge_hz + stop_hz) / rate
+    taps = cutoff * np.sinc(cutoff * n) * np.kaiser(2 * half + 1, 0.1102 * (down_db - 8.7))
+    return np.asarray(taps / taps.sum())
+
+
+def smoothed(z: Complexes, taps: Floats) -> Complexes:
+    """Filter along time, same length; beyond its ends the signal is carried on with the phase it has there.
+
+    Args:
+        z: one channel.
+        taps: odd in number.
+    """
+    half = min(len(taps) // 2, len(z) - 1)
+    taps = taps[len(taps) // 2 - half : len(taps) // 2 + half + 1]
+    first = (z[0] / max(abs(z[0]), 1e-30)) ** 2
+    last = (z[-1] / max(abs(z[-1]), 1e-30)) ** 2
+    before = first * np.conj(z[half:0:-1])
+    after = last * np.conj(z[-2 : -half - 2 : -1])
+    return _convolved(np.concatenate([before, z, after]), taps / taps.sum())
+
+
+def _convolved(x: Complexes, taps: Floats) -> Complexes:
+    """The part of the convolution in which all taps are used."""
+    if len(taps) < 48:
+        return np.convolve(x, taps, mode="valid")
+    size = len(x) + len(taps) - 1
+    size = 1 << (size - 1).bit_length()
+    spectrum = np.fft.fft(x, size) * np.fft.fft(taps, size)
+    return np.asarray(np.fft.ifft(spectrum)[len(taps) - 1 : len(x)])
+
+
+def floor_of(power: Floats) -> float:
+    """Mean of a periodogram's noise, lines left out: the mean of what lies below six times the median-based one."""
+    if not len(power):
+        return 0.0
+    middle = float(np.median(power)) / np.log(2.0)
+    kept = power[power <= 6.0 * middle]
+    return float(kept.mean()) / 0.985 if len(kept) else middle
+
+
+def density(x: Floats, rate: float, low_hz: float, high_hz: float) -> tuple[float, float]:
+    """Two-sided density of a real signal's noise in a band, and that near the band's low end where it is higher.
+
+    Returns:
+        Floor over the whole band, and the mean over its lowest tenth, both per Hz.
+    """
+    power = np.abs(np.fft.rfft(x)) ** 2 / (len(x) * rate)
+    hz = np.fft.rfftfreq(len(x), 1.0 / rate)
+    band = power[(hz > low_hz) & (hz < high_hz)]
+    floor = floor_of(band)
+    count = max(6, len(band) // 10)
+    lowest = band[:count]
+    near = float(lowest.mean()) if len(lowest) else floor
+    unlikely = 1.0 + 4.0 / np.sqrt(max(1, len(lowest)))
+    return floor, (near if near > unlikely * floor else floor)
+
+
+def one_sided_lines(residual: Complexes, rate: float, tone_hz: float, guard_hz: float, reach_hz: float) -> list[float]:
+    """Steady lines beside a tone that have no mirror: hum, neighbours.
+
+    Args:
+        residual: a baseband from which the tone was taken.
+        rate: points a second.
+        tone_hz: where the tone was, relative to the oscillator.
+        guard_hz: lines nearer than this can't be told from the tone's own sidebands.
+        reach_hz: how far from the tone to look.
+
+    Returns:
+        Their frequencies relative to the oscillator, strongest first.
+    """
+    n = len(residual)
+    size = 1 << (2 * n - 1).bit_length()
+    window = np.hanning(n + 2)[1:-1]
+    turned = residual * np.exp(-2j * np.pi * tone_hz / rate * np.arange(n))
+    power = np.abs(np.fft.fft(turned * window, size)) ** 2
+    step = rate / size
+    count = int(reach_hz / step)
+    up, down = power[1 : count + 1], power[-1 : -count - 1 : -1]
+    hz = np.arange(1, count + 1) * step
+    out: list[tuple[float, float]] = []
+    floor = floor_of(np.concatenate([up, down])) * np.log(2.0)
+    for side, other, sign in ((up, down, 1.0), (down, up, -1.0)):
+        top = np.flatnonzero((side[1:-1] > side[:-2]) & (side[1:-1] >= side[2:])) + 1
+        for k in top:
+            width = max(2, round(1.5 * size / n))
+            mirror = other[max(0, k - width) : k + width + 1].max()
+            if hz[k] > guard_hz and side[k] > STANDS_OUT * floor and side[k] > ONE_SIDED * mirror:
+                out.append((float(side[k]), tone_hz + sign * _peak(side, int(k), step)))
+    out.sort(reverse=True)
+    kept: list[float] = []
+    for power_here, line in out:
+        # A window's side lobe is no line: 31 dB down within two main lobes, less further out.
+        if all(abs(line - k) > 4.0 * rate / n or power_here > 0.01 * out[0][0] for k in kept):
+            kept.append(line)
+        if len(kept) == MOST_LINES:
+            break
+    return kept
+
+
+def _peak(power: Floats, k: int, step: float) -> float:
+    """Where a peak lies, bin 0 being one step from zero: parabola through the logarithms of three bins."""
+    a, b, c = np.log(power[k - 1 : k + 2] + 1e-300)
+    bend = a - 2 * b + c
+    return step * (k + 1 + float(0.5 * (a - c) / bend if bend < 0 else 0.0))

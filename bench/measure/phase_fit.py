@@ -1,0 +1,140 @@
+"""Frequency out of a phase: a straight line by least squares, flutter of single rates fitted along with it.
+
+Model: φ(t) = a + 2π f t + π d t² / T + Σ [c cos 2π g t + s sin 2π g t], g the rates of flutter lines that stand out
+of the phase's spectrum. Without flutter this is the least-squares slope, which reaches the Cramér-Rao bound of the
+frequency (Kay, IEEE Trans. ASSP-37, 1989); with it the plain slope errs by much more than the noise does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.lines import floor_of
+
+Floats = NDArray[np.float64]
+
+MOST_POINTS = 6000
+MOST_RATES = 12
+STANDS_OUT = 14.0
+"""Power of a flutter line over the floor of the phase's spectrum."""
+LOWEST_TURNS = 1.3
+"""A flutter line must turn this often within the stretch to be told from a drift."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slope:
+    """What a phase says of a frequency; uncertainties are standard deviations."""
+
+    frequency_hz: float
+    deviation_hz: float
+    drift_hz: float
+    """End minus start."""
+    drift_deviation_hz: float
+
+
+def fit_rates(phase: Floats, rate: float) -> list[float]:
+    """The rates of the flutter lines in a phase, Hz."""
+    t, y, step = _thinned(phase, rate)
+    seconds = step * len(y)
+    rates: list[float] = []
+    if len(y) < 40:
+        return rates
+    window = np.hanning(len(y) + 2)[1:-1]
+    size = 1 << (4 * len(y) - 1).bit_length()
+    hz = np.fft.rfftfreq(size, step)
+    allowed = (hz > LOWEST_TURNS / seconds) & (hz < 0.45 / step)
+    while len(rates) < MOST_RATES:
+        values, design = _solve(t, y, rates)
+        power = np.abs(np.fft.rfft((y - design @ values) * window, size)) ** 2
+        power[~allowed] = 0.0
+        k = int(np.argmax(power))
+        if power[k] < STANDS_OUT * floor_of(power[allowed][::4]):
+            break
+        if any(abs(hz[k] - g) < 0.7 / seconds for g in rates):
+            break
+        rates = _refined(t, y, [*rates, float(hz[k])], 1)
+    return _refined(t, y, rates, 3)
+
+
+def slope(phase: Floats, rate: float, rates: list[float]) -> Slope:
+    """Frequency and drift of a phase.
+
+    Args:
+        phase: unwrapped, radians, evenly spaced.
+        rate: points a second.
+        rates: of the flutter lines, from `fit_rates`.
+    """
+    t, y, step = _thinned(phase, rate)
+    seconds = step * len(y)
+    values, design = _solve(t, y, rates)
+    residual = y - design @ values
+    _, cofactors = _least_squares(_whole(t, values, design, rates), residual)
+    power = np.abs(np.fft.rfft(residual)) ** 2 / len(y)
+    floor = floor_of(power[1:])
+    # Flutter that is no line raises the lowest part of the spectrum, which is what a slope feels.
+    taken = 2 + 2 * sum(g * seconds < 10 for g in rates)
+    lowest = power[1:10]
+    near = float(lowest.sum()) / max(1.0, len(lowest) - taken / 2)
+    variance = near if near > 2.4 * floor else floor
+    return Slope(
+        float(values[1]) / (2 * np.pi),
+        float(np.sqrt(variance * cofactors[1])) / (2 * np.pi),
+        float(values[2]) * seconds / np.pi,
+        float(np.sqrt(variance * cofactors[2])) * seconds / np.pi,
+    )
+
+
+def _thinned(phase: Floats, rate: float) -> tuple[Floats, Floats, float]:
+    """Means over a few points each; time counts from the middle."""
+    block = max(4, -(-len(phase) // MOST_POINTS))
+    count = len(phase) // block
+    y = phase[: count * block].reshape(count, block).mean(axis=1)
+    step = block / rate
+    return np.asarray(step * (np.arange(count) - (count - 1) / 2), dtype=np.float64), y, step
+
+
+def _design(t: Floats, rates: list[float]) -> Floats:
+    columns = [np.ones_like(t), t, t * t - np.mean(t * t)]
+    for g in rates:
+        columns += [np.cos(2 * np.pi * g * t), np.sin(2 * np.pi * g * t)]
+    return np.stack(columns, axis=1)
+
+
+def _solve(t: Floats, y: Floats, rates: list[float]) -> tuple[Floats, Floats]:
+    """Values and design matrix of the linear part."""
+    design = _design(t, rates)
+    return _least_squares(design, y)[0], design
+
+
+def _least_squares(design: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Values, and the diagonal of the cofactor matrix, by the normal equations of columns scaled to one length."""
+    norm = np.linalg.norm(design, axis=0) + 1e-300
+    scaled = design / norm
+    inverse = np.linalg.pinv(scaled.T @ scaled, rcond=1e-11, hermitian=True)
+    return np.asarray(inverse @ (scaled.T @ y) / norm), np.asarray(np.diag(inverse) / norm**2)
+
+
+def _whole(t: Floats, values: Floats, design: Floats, rates: list[float]) -> Floats:
+    """The design matrix with how the model changes with each rate: the rates are unknowns too."""
+    if not rates:
+        return design
+    columns = []
+    for n, g in enumerate(rates):
+        c, s = values[3 + 2 * n], values[4 + 2 * n]
+        angle = 2 * np.pi * g * t
+        columns.append(2 * np.pi * t * (s * np.cos(angle) - c * np.sin(angle)))
+    return np.concatenate([design, np.stack(columns, axis=1)], axis=1)
+
+
+def _refined(t: Floats, y: Floats, rates: list[float], turns: int) -> list[float]:
+    """Gauss-Newton on the rates."""
+    seconds = (t[1] - t[0]) * len(t)
+    for _ in range(turns if rates else 0):
+        values, design = _solve(t, y, rates)
+        step, _ = _least_squares(_whole(t, values, design, rates), y - design @ values)
+        moves = np.clip(step[design.shape[1] :], -0.3 / seconds, 0.3 / seconds)
+        rates = [max(LOWEST_TURNS / seconds, g + float(m)) for g, m in zip(rates, moves, strict=True)]
+    return rates

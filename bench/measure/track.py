@@ -1,0 +1,197 @@
+"""One peak of the spectrum, followed through a stream: where a tone holds in it, and what it measures there."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.edges import exact
+from bench.measure.estimate import measure_stretch
+from bench.measure.found import FoundTone, joined
+from bench.measure.steady import SHORTEST_S, Frames, frame_points, make_frames, steady_runs
+from bench.measure.tracking import HALF, Baseband, Spectra
+
+SETTLED = 13
+"""Points at the very ends of a stream in which the filter sees the silence beyond."""
+PART_S = 60.0
+"""A tone that lasts longer is measured in parts of this length."""
+GLANCE_S = 1.5
+"""How much of a tone's end is measured while it still sounds."""
+GONE = 0.05
+"""A peak this much weaker than it was is gone."""
+PATIENCE = 3
+"""Chunks for which a peak may be gone before it is given up: gaps between takes are bridged here, told apart later."""
+
+
+class Track:
+    """One peak being followed.
+
+    Args:
+        spectra: where the chunks come from.
+        hz: where the peak lies.
+        power: how strong it is.
+        chunk: number of the first chunk that will be given.
+    """
+
+    def __init__(self, spectra: Spectra, hz: float, power: float, chunk: int) -> None:
+        self._spectra = spectra
+        self.tone_hz = hz
+        self.power = power
+        self.misses = 0
+        self.first_s = spectra.start_of(chunk) / spectra.rate
+        self._centre = spectra.nearest_bin(hz)
+        self._oscillator_hz = self._centre * spectra.bin_hz
+        self._pieces: list[Baseband] = []
+        self._dropped = 0
+        self._first_point = spectra.start_of(chunk)
+        block, blocks = frame_points(hz, spectra.rate)
+        none = np.zeros(0)
+        self._frames = Frames(block * blocks, block * blocks / spectra.rate, none, none, none)
+        self._done = 0
+        self._parts: list[FoundTone] = []
+
+    def extend(self, spectrum: NDArray[np.complex128], chunk: int) -> None:
+        """Bring the tone down from the next chunk."""
+        self._pieces.append(self._spectra.baseband(spectrum, chunk, self._centre))
+        points = self._frames.points
+        ready = len(self._frames) * points
+        if self._end() - ready >= points:
+            more = make_frames(self._points(ready, self._end()), self._spectra.rate, self.tone_hz, self._oscillator_hz)
+            self._frames = self._frames.joined(more)
+
+    def look(self, power: NDArray[np.float64]) -> bool:
+        """Whether the peak is still there in a chunk's power spectrum, or was shortly before."""
+        reach = max(2, round(0.012 * self.tone_hz / self._spectra.bin_hz))
+        here = float(power[max(1, self._centre - reach) : self._centre + reach + 1].max())
+        self.power = max(0.7 * self.power, here)
+        self.misses = 0 if here > GONE * self.power > 0.0 else self.misses + 1
+        return self.misses < PATIENCE
+
+    # ------------------------------------------------------------ measuring
+
+    def harvest(self) -> list[FoundTone]:
+        """Measure the stretches that have ended; a stretch that goes on for long is measured in part."""
+        frames = self._frames
+        runs = steady_runs(frames.tail(self._done), self.tone_hz)
+        head = len(frames) - self._done
+        settled = head - round(2 * SHORTEST_S / frames.seconds)
+        found = []
+        at = self._done
+        for first, last in runs:
+            if last < settled:
+                found += self._ended(at + first, at + last)
+                self._done = at + last
+            elif (last - first) * frames.seconds > PART_S + 2.0:
+                stop = at + last - round(2.0 / frames.seconds)
+                self._parts.append(self.measure(at + first, stop, cut_end=True))
+                self._done = stop
+        if not runs and self._parts and head * frames.seconds > 4 * SHORTEST_S:
+            found += self._flush()
+        idle = head - round(4.0 / frames.seconds)
+        if not runs and idle > 0:
+            self._done += idle
+        self._forget()
+        return found
+
+    def close(self) -> list[FoundTone]:
+        """The peak is gone: measure what was still open."""
+        found = []
+        for first, last in steady_runs(self._frames.tail(self._done), self.tone_hz):
+            found += self._ended(self._done + first, self._done + last)
+        return found + self._flush()
+
+    def sounding(self) -> FoundTone | None:
+        """The tone that holds up to now, at a glance."""
+        if self.misses:
+            return None
+        frames = self._frames
+        runs = steady_runs(frames.tail(self._done), self.tone_hz)
+        if not runs or len(frames) - self._done - runs[-1][1] > 6:
+            return None
+        first, last = self._done + runs[-1][0], self._done + runs[-1][1]
+        late = max(first, last - round(GLANCE_S / frames.seconds))
+        tone = self.measure(late, last, glance=True, cut_start=late > first)
+        start_s = (
+            self._parts[0].start_s if self._parts else (self._first_point + first * frames.points) / self._spectra.rate
+        )
+        return FoundTone(
+            min(start_s, tone.start_s),
+            tone.end_s,
+            tone.frequency_hz,
+            tone.frequency_uncertainty_hz,
+            tone.tones,
+            tone.pair,
+        )
+
+    def _ended(self, first: int, last: int) -> list[FoundTone]:
+        goes_on = bool(self._parts) and first - self._done <= 2
+        out = [] if goes_on else self._flush()
+        own = self.measure(first, last, cut_start=goes_on)
+        if goes_on:
+            own = joined([*self._parts, own])
+            self._parts = []
+        return [*out, own]
+
+    def _flush(self) -> list[FoundTone]:
+        out = [joined(self._parts)] if self._parts else []
+        self._parts = []
+        return out
+
+    def measure(
+        self, first: int, last: int, *, glance: bool = False, cut_start: bool = False, cut_end: bool = False
+    ) -> FoundTone:
+        """Measure the stretch between two frames.
+
+        Args:
+            first: frame it begins with.
+            last: the frame after its end.
+            glance: whether a rough answer will do.
+            cut_start: the tone sounds before it too: take the frame as it is.
+            cut_end: likewise.
+        """
+        rate, points, frames = self._spectra.rate, self._frames.points, self._frames
+        about = float(np.median(frames.frequency_hz[first:last])) + self._oscillator_hz
+        low, high = max(self._dropped, (first - 6) * points - 200), min(self._end(), (last + 6) * points + 200)
+        z = self._points(low, high)
+        own = z[first * points - low : last * points - low]
+        lead = int(np.argmax(np.sum(np.abs(own) ** 2, axis=0)))
+        start, stop = exact(
+            z[:, lead],
+            rate,
+            (first * points - low, last * points - low),
+            points,
+            tone_hz=about,
+            oscillator_hz=self._oscillator_hz,
+        )
+        start = first * points if cut_start else max(start + low, SETTLED - self._first_point)
+        stop = last * points if cut_end else min(stop + low, self._spectra.points() - self._first_point - SETTLED)
+        tones, pair = measure_stretch(z[start - low : stop - low], rate, self._oscillator_hz, about, glance=glance)
+        weights = np.array([t.amplitude**2 for t in tones]) + 1e-30
+        return FoundTone(
+            start_s=(self._first_point + start) / rate,
+            end_s=(self._first_point + stop) / rate,
+            frequency_hz=float(np.average([t.frequency_hz for t in tones], weights=weights)),
+            frequency_uncertainty_hz=min(t.frequency_uncertainty_hz for t in tones),
+            tones=tones,
+            pair=pair,
+        )
+
+    # ------------------------------------------------------------ what is kept
+
+    def _end(self) -> int:
+        return self._dropped + HALF * len(self._pieces)
+
+    def _points(self, start: int, stop: int) -> Baseband:
+        first = (start - self._dropped) // HALF
+        z = np.concatenate(self._pieces[first : -(-(stop - self._dropped) // HALF)])
+        offset = self._dropped + first * HALF
+        return z[start - offset : stop - offset]
+
+    def _forget(self) -> None:
+        """Drop what lies well before the open stretch, by whole frames and pieces."""
+        points = self._frames.points
+        spare = min(self._done, len(self._frames)) * points - 1000 - self._dropped
+        pieces = spare // HALF
+        if pieces > 64:
+            del self._pieces[:pieces]
+            self._dropped += pieces * HALF
