@@ -17,8 +17,11 @@ import numpy as np
 from bench.measure.lines import Complexes, Floats, density, low_pass
 from bench.measure.phase_fit import fit_rates, slope
 from bench.measure.tracking import PASS, Baseband
-from bench.measure.voice import LOW_HZ, Voice, follow_tone
+from bench.measure.voice import LOW_HZ, Scene, Voice, follow_tone
 
+FAR, CLEAR_PASS = 0.35, 0.4
+"""A neighbour nearer than the first, in parts of the baseband rate, is filtered out; in parts of its distance, what
+is then still passed."""
 DB = 20.0 / float(np.log(10.0))
 
 
@@ -86,8 +89,11 @@ def measure_stretch(
         Each channel's tone, and the pair of channels when there are two and both hold the tone.
     """
     near = tone_hz if tone_hz is not None else oscillator_hz
-    if clear_hz < 0.35 * rate:
+    reach = PASS * rate / 2
+    if clear_hz < FAR * rate:
+        reach = CLEAR_PASS * clear_hz
         z = _narrowed(z, rate, near - oscillator_hz, clear_hz)
+    scene = Scene(rate, oscillator_hz, reach)
     lead = int(np.argmax(np.sum(np.abs(z) ** 2, axis=0)))
     offset = _offset(z[:, lead], rate, near - oscillator_hz, max(4.0, 0.012 * near))
     order = [lead, *(c for c in range(z.shape[1]) if c != lead)]
@@ -95,18 +101,16 @@ def measure_stretch(
     voices: dict[int, Voice] = {}
     for c in order:
         guide = turn if c == lead else voices[lead].phase
-        voices[c] = follow_tone(z[:, c], rate, oscillator_hz, offset, guide, leads=c == lead, glance=glance)
-    rates = [] if glance else fit_rates(voices[lead].noisy_phase(), rate)
+        voices[c] = follow_tone(z[:, c], scene, offset, guide, leads=c == lead, glance=glance)
+    rates = [] if glance else fit_rates(voices[lead].noisy_phase(), rate, voices[lead].reach_hz)
     tones = tuple(_tone(voices[c], rate, oscillator_hz, rates) for c in range(z.shape[1]))
-    pair = (
-        _pair(voices[0], voices[1], rate, oscillator_hz) if len(tones) == 2 and all(t.present for t in tones) else None
-    )
+    pair = _pair(voices[0], voices[1], scene) if len(tones) == 2 and all(t.present for t in tones) else None
     return tones, pair
 
 
 def _narrowed(z: Baseband, rate: float, offset: float, clear_hz: float) -> Baseband:
     """Only what lies nearer than the nearest other tone; what the filter can't see whole is left out."""
-    taps = low_pass(0.4 * clear_hz, clear_hz, rate)
+    taps = low_pass(CLEAR_PASS * clear_hz, clear_hz, rate)
     if len(taps) > len(z) // 2:
         return z
     turn = np.exp(-2j * np.pi * offset / rate * np.arange(len(z)))
@@ -128,7 +132,7 @@ def _tone(voice: Voice, rate: float, oscillator_hz: float, rates: list[float]) -
     seconds = len(voice.z) / rate
     sd = float(np.sqrt(voice.noise_level * voice.spread / seconds))
     present = voice.amplitude > 4.5 * np.sqrt(voice.noise / seconds)
-    fit = slope(voice.noisy_phase(), rate, rates)
+    fit = slope(voice.noisy_phase(), rate, rates, voice.reach_hz)
     return ChannelTone(
         amplitude=voice.amplitude if present else 0.0,
         amplitude_uncertainty=2.0 * sd,
@@ -140,7 +144,8 @@ def _tone(voice: Voice, rate: float, oscillator_hz: float, rates: list[float]) -
     )
 
 
-def _pair(left: Voice, right: Voice, rate: float, oscillator_hz: float) -> PhasePair:
+def _pair(left: Voice, right: Voice, scene: Scene) -> PhasePair:
+    rate = scene.rate
     kept = left.kept & right.kept
     product = left.z * np.conj(right.z)
     mean = complex(product[kept].mean())
@@ -148,7 +153,7 @@ def _pair(left: Voice, right: Voice, rate: float, oscillator_hz: float) -> Phase
     seconds = len(product) / rate * share
     off = np.where(kept, np.imag(product * np.conj(mean)) / abs(mean) ** 2, 0.0)
     off = _less_flutter(off, left, right, rate)
-    noise, lowest = density(off, rate, LOW_HZ, 0.95 * PASS * rate / 2)
+    noise, lowest = density(off, rate, LOW_HZ, 0.95 * scene.reach_hz)
     block = max(1, round(0.02 * rate))
     count = len(off) // block
     slow = off[: count * block].reshape(count, block).mean(axis=1)
@@ -157,7 +162,7 @@ def _pair(left: Voice, right: Voice, rate: float, oscillator_hz: float) -> Phase
     return PhasePair(
         lag_rad=float(np.angle(mean)),
         uncertainty_rad=2.0 * float(np.sqrt(lowest / share * max(left.spread, right.spread) / seconds)),
-        frequency_hz=oscillator_hz + _mean_frequency(left, right, rate),
+        frequency_hz=scene.oscillator_hz + _mean_frequency(left, right, rate),
         weave_rad=float(np.sqrt(weave)),
         weave_uncertainty_rad=doubt / float(np.sqrt(weave)) if weave > doubt else float(np.sqrt(2.0 * doubt)),
     )

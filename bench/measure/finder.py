@@ -25,6 +25,8 @@ HARVEST = 8
 """Tones that have ended are looked for every so many chunks, about twice a second."""
 SHOW = 4
 """The tone that sounds is measured anew every so many chunks."""
+NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
+"""A peak of at least this part of a tone's power, and so far away, is filtered out before the tone is judged."""
 HARMONICS = (2, 3, 4, 5)
 HARMONIC_BELOW = 0.4
 """A tone at a harmonic of one that sounds with it and is stronger by more than this (8 dB) is no tone of its own."""
@@ -82,6 +84,7 @@ class ToneFinder:
         found = []
         for track in list(self._tracks):
             track.extend(spectrum, self._chunk)
+            track.beside(peaks)
             if not track.look(power):
                 self._tracks.remove(track)
                 self._shown_at = -SHOW
@@ -113,10 +116,22 @@ class ToneFinder:
                 if weakest.power > 0.1 * power:
                     continue
                 self._tracks.remove(weakest)
-            track = Track(self._spectra, hz, power, self._recent[0][0])
+            track = Track(self._spectra, hz, power, self._recent[0][0], self._clear(hz, power, peaks))
             for chunk, spectrum in self._recent:
                 track.extend(spectrum, chunk)
+                track.beside(peaks)
             self._tracks.append(track)
+
+    def _clear(self, hz: float, power: float, peaks: list[tuple[float, float]]) -> float:
+        """How far the nearest strong peak is that was there in the chunks before as well."""
+        away = [
+            abs(h - hz)
+            for h, p in peaks
+            if p > NEIGHBOUR * power
+            and abs(h - hz) > max(NEAREST_HZ, 0.015 * hz)
+            and all(any(abs(o - h) < 0.01 * h for o, _ in old) for old in self._peaks)
+        ]
+        return min(away, default=1e9)
 
     def _tell(self, found: list[FoundTone]) -> list[FoundTone]:
         """Those that are tones of their own, oldest first."""

@@ -105,11 +105,12 @@ def one_sided_lines(residual: Complexes, rate: float, tone_hz: float, guard_hz: 
     out: list[tuple[float, float]] = []
     floor = floor_of(np.concatenate([up, down])) * np.log(2.0)
     for side, other, sign in ((up, down, 1.0), (down, up, -1.0)):
-        top = np.flatnonzero((side[1:-1] > side[:-2]) & (side[1:-1] >= side[2:])) + 1
+        peak = (side[1:-1] > side[:-2]) & (side[1:-1] >= side[2:])
+        top = np.flatnonzero(peak & (side[1:-1] > STANDS_OUT * floor) & (hz[1:-1] > guard_hz)) + 1
         for k in top:
             width = max(2, round(1.5 * size / n))
             mirror = other[max(0, k - width) : k + width + 1].max()
-            if hz[k] > guard_hz and side[k] > STANDS_OUT * floor and side[k] > ONE_SIDED * mirror:
+            if side[k] > ONE_SIDED * mirror:
                 out.append((float(side[k]), tone_hz + sign * _peak(side, int(k), step)))
     out.sort(reverse=True)
     kept: list[float] = []

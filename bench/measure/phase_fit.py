@@ -35,8 +35,8 @@ class Slope:
     drift_deviation_hz: float
 
 
-def fit_rates(phase: Floats, rate: float) -> list[float]:
-    """The rates of the flutter lines in a phase, Hz."""
+def fit_rates(phase: Floats, rate: float, reach_hz: float) -> list[float]:
+    """The rates of the flutter lines in a phase whose noise reaches to `reach_hz`, Hz."""
     t, y, step = _thinned(phase, rate)
     seconds = step * len(y)
     rates: list[float] = []
@@ -45,7 +45,7 @@ def fit_rates(phase: Floats, rate: float) -> list[float]:
     window = np.hanning(len(y) + 2)[1:-1]
     size = 1 << (4 * len(y) - 1).bit_length()
     hz = np.fft.rfftfreq(size, step)
-    allowed = (hz > LOWEST_TURNS / seconds) & (hz < 0.45 / step)
+    allowed = (hz > LOWEST_TURNS / seconds) & (hz < min(0.45 / step, 0.95 * reach_hz))
     while len(rates) < MOST_RATES:
         values, design = _solve(t, y, rates)
         power = np.abs(np.fft.rfft((y - design @ values) * window, size)) ** 2
@@ -59,13 +59,14 @@ def fit_rates(phase: Floats, rate: float) -> list[float]:
     return _refined(t, y, rates, 3)
 
 
-def slope(phase: Floats, rate: float, rates: list[float]) -> Slope:
+def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Slope:
     """Frequency and drift of a phase.
 
     Args:
         phase: unwrapped, radians, evenly spaced.
         rate: points a second.
         rates: of the flutter lines, from `fit_rates`.
+        reach_hz: how far the phase's noise reaches.
     """
     t, y, step = _thinned(phase, rate)
     seconds = step * len(y)
@@ -73,7 +74,7 @@ def slope(phase: Floats, rate: float, rates: list[float]) -> Slope:
     residual = y - design @ values
     _, cofactors = _least_squares(_whole(t, values, design, rates), residual)
     power = np.abs(np.fft.rfft(residual)) ** 2 / len(y)
-    floor = floor_of(power[1:])
+    floor = floor_of(power[1 : max(8, int(0.95 * reach_hz * seconds))])
     # Flutter that is no line raises the lowest part of the spectrum, which is what a slope feels.
     taken = 2 + 2 * sum(g * seconds < 10 for g in rates)
     lowest = power[1:10]

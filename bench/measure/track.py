@@ -6,10 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.edges import exact
-from bench.measure.estimate import measure_stretch
+from bench.measure.estimate import CLEAR_PASS, FAR, measure_stretch
 from bench.measure.found import FoundTone, joined
+from bench.measure.lines import Complexes, low_pass
 from bench.measure.steady import SHORTEST_S, Frames, frame_points, make_frames, steady_runs
 from bench.measure.tracking import HALF, Baseband, Spectra
+from bench.measure.voice import NEAR_HZ
 
 SETTLED = 13
 """Points at the very ends of a stream in which the filter sees the silence beyond."""
@@ -17,6 +19,8 @@ PART_S = 60.0
 """A tone that lasts longer is measured in parts of this length."""
 GLANCE_S = 1.5
 """How much of a tone's end is measured while it still sounds."""
+HUM_BELOW, NEIGHBOUR_BELOW = 3e-3, 1e-4
+"""A peak with less than this part of a low tone's power, or of a higher one's, is no neighbour to keep away."""
 GONE = 0.05
 """A peak this much weaker than it was is gone."""
 PATIENCE = 3
@@ -31,9 +35,10 @@ class Track:
         hz: where the peak lies.
         power: how strong it is.
         chunk: number of the first chunk that will be given.
+        clear_hz: how far a strong neighbour is, which is then filtered out.
     """
 
-    def __init__(self, spectra: Spectra, hz: float, power: float, chunk: int) -> None:
+    def __init__(self, spectra: Spectra, hz: float, power: float, chunk: int, clear_hz: float = 1e9) -> None:
         self._spectra = spectra
         self.tone_hz = hz
         self.power = power
@@ -49,10 +54,25 @@ class Track:
         self._frames = Frames(block * blocks, block * blocks / spectra.rate, none, none, none)
         self._done = 0
         self._parts: list[FoundTone] = []
+        self._clear: list[float] = []
+        self._clear_hz = clear_hz
+        self._taps: Complexes | None = None
+        if clear_hz < FAR * spectra.rate:
+            taps = low_pass(CLEAR_PASS * clear_hz, clear_hz, spectra.rate)
+            half = len(taps) // 2
+            offset = (hz - self._oscillator_hz) / spectra.rate
+            self._taps = taps * np.exp(2j * np.pi * offset * np.arange(-half, half + 1))
+            self._held = np.zeros((2 * half, spectra.channels), dtype=np.complex128)
+            self._first_point -= half
 
     def extend(self, spectrum: NDArray[np.complex128], chunk: int) -> None:
         """Bring the tone down from the next chunk."""
-        self._pieces.append(self._spectra.baseband(spectrum, chunk, self._centre))
+        z = self._spectra.baseband(spectrum, chunk, self._centre)
+        if self._taps is not None:
+            held = np.concatenate([self._held, z])
+            self._held = held[len(z) :]
+            z = np.stack([np.convolve(held[:, c], self._taps, mode="valid") for c in range(z.shape[1])], axis=1)
+        self._pieces.append(z)
         points = self._frames.points
         ready = len(self._frames) * points
         if self._end() - ready >= points:
@@ -66,6 +86,13 @@ class Track:
         self.power = max(0.7 * self.power, here)
         self.misses = 0 if here > GONE * self.power > 0.0 else self.misses + 1
         return self.misses < PATIENCE
+
+    def beside(self, peaks: list[tuple[float, float]]) -> None:
+        """Note how near the next tone of a chunk is; hum, which is weaker, is fitted and need not be kept away."""
+        weakest = (HUM_BELOW if self.tone_hz < NEAR_HZ else NEIGHBOUR_BELOW) * self.power
+        apart = max(3.0 * self._spectra.bin_hz, 0.012 * self.tone_hz)
+        away = [abs(hz - self.tone_hz) for hz, p in peaks if p > weakest]
+        self._clear.append(min([d for d in away if d > apart], default=1e9))
 
     # ------------------------------------------------------------ measuring
 
@@ -165,7 +192,11 @@ class Track:
         )
         start = first * points if cut_start else max(start + low, SETTLED - self._first_point)
         stop = last * points if cut_end else min(stop + low, self._spectra.points() - self._first_point - SETTLED)
-        tones, pair = measure_stretch(z[start - low : stop - low], rate, self._oscillator_hz, about, glance=glance)
+        chunks = self._clear[max(0, start // HALF - 1) : stop // HALF]
+        clear = min(self._clear_hz, float(np.percentile(chunks, 30)) if chunks else 1e9)
+        tones, pair = measure_stretch(
+            z[start - low : stop - low], rate, self._oscillator_hz, about, clear, glance=glance
+        )
         weights = np.array([t.amplitude**2 for t in tones]) + 1e-30
         return FoundTone(
             start_s=(self._first_point + start) / rate,

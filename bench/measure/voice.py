@@ -13,12 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.lines import Complexes, Floats, density, floor_of, low_pass, one_sided_lines, smoothed
-from bench.measure.tracking import PASS
 
 NEAR_HZ = 1200.0
 """Below it hum, direct current, image and harmonics lie within the baseband and are fitted."""
 QUIET = 0.01
 """The phase is followed in a band in which the noise has at most this part of the tone's power."""
+LOUD = 0.02
+"""Noise of more than this part of the tone's power, in one quadrature of the whole baseband, is kept out of phases."""
 MOST_LINES = 8
 OWN = 0.08
 """Part of the tone's frequency about its harmonics in which a line is taken for their flutter."""
@@ -29,6 +30,18 @@ FLAW_DB = 1.0
 """A short departure of the level is passed over from here on."""
 FILTER_POINTS = 13
 """Half length of the tracking filter: a click is seen so far to either side."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What a baseband is."""
+
+    rate: float
+    """Points a second."""
+    oscillator_hz: float
+    """The frequency that became zero."""
+    reach_hz: float
+    """How far from the tone all is passed."""
 
 
 @dataclass(slots=True)
@@ -47,10 +60,14 @@ class Voice:
     """The same where the mean level feels it: near zero frequency."""
     spread: float
     """By how much fitting the rest raises the variance of the amplitude."""
+    reach_hz: float
+    """How far from the tone the noise of `noisy_phase` goes."""
+    loud: bool
+    """Whether there is so much noise that it would turn the phase over."""
 
     def noisy_phase(self) -> Floats:
         """The phase with all its noise, unwrapped along the followed one; clicks and dropouts bridged."""
-        phase = self.phase + np.angle(self.z * np.exp(-1j * self.phase))
+        phase = self.phase.copy() if self.loud else self.phase + np.angle(self.z * np.exp(-1j * self.phase))
         if self.kept.all():
             return np.asarray(phase)
         edges = np.flatnonzero(np.diff(np.concatenate([[1], self.kept.astype(np.int8), [1]])))
@@ -66,22 +83,20 @@ class Voice:
         return np.asarray(phase)
 
 
-def follow_tone(
-    z: Complexes, rate: float, oscillator_hz: float, offset: float, guide: Floats, *, leads: bool, glance: bool
-) -> Voice:
+def follow_tone(z: Complexes, scene: Scene, offset: float, guide: Floats, *, leads: bool, glance: bool) -> Voice:
     """Take out of a channel what is not its tone, and follow the tone's phase.
 
     Args:
         z: the channel.
-        rate: points a second.
-        oscillator_hz: the frequency that became zero.
-        offset: where the tone lies, relative to it.
+        scene: where it comes from.
+        offset: where the tone lies, relative to the oscillator.
         guide: the phase that the tone follows as far as is known.
         leads: whether this is the channel that gives the phase to others.
         glance: whether a rough answer will do.
     """
+    rate, oscillator_hz = scene.rate, scene.oscillator_hz
     tone_hz = oscillator_hz + offset
-    reach = min(PASS * rate / 2, 0.8 * tone_hz)
+    reach = min(scene.reach_hz, 0.8 * tone_hz)
     band = _quiet_band(z, guide, rate, reach, lowest=max(8.0, min(60.0, 0.01 * tone_hz)) if leads else 3.0)
     if tone_hz >= NEAR_HZ:
         phase = _follow(z, guide, rate, band)
@@ -192,7 +207,8 @@ def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: fl
     noise, lowest = noise / share, lowest / share
     seen = min(2.0 * 1.75 * band, 0.7 * rate)
     amplitude = mean - noise * seen / (2.0 * max(mean, 1e-12))
-    return Voice(z, phase, kept, amplitude, noise, lowest, spread / share)
+    loud = noise * 0.7 * rate > LOUD * mean**2 and band < reach
+    return Voice(z, phase, kept, amplitude, noise, lowest, spread / share, min(reach, band) if loud else reach, loud)
 
 
 def _flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
