@@ -6,12 +6,14 @@ from collections.abc import Iterable
 
 from textual import events
 from textual.app import App, SystemCommand
+from textual.binding import Binding
 from textual.command import CommandPalette
+from textual.geometry import Size
 from textual.screen import Screen
 
 from bench.tui.screens.sheets import SMALLEST, TooSmall
 from bench.tui.themes import LAMP, SIXTEEN, THEMES, few_colours
-from bench.tui.verbs import PALETTE, Verb
+from bench.tui.verbs import PALETTE, STOP, Verb
 
 
 class BenchApp(App[int]):
@@ -20,8 +22,9 @@ class BenchApp(App[int]):
     TITLE = "Tapebench"
     CSS_PATH = "app.tcss"
     COMMAND_PALETTE_BINDING = PALETTE.function_key.lower()
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]  # noqa: RUF012 - as Textual has it
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (140, "-wide")]  # noqa: RUF012 - as Textual has it
     VERTICAL_BREAKPOINTS = [(0, "-low"), (28, "-tall")]  # noqa: RUF012
+    BINDINGS = [Binding(STOP.function_key.lower(), "stop_sound", STOP.label, priority=True)]  # noqa: RUF012
     bell_on = False
 
     def __init__(self, first: Screen[str] | None = None) -> None:
@@ -38,6 +41,7 @@ class BenchApp(App[int]):
         """The first screen."""
         if self._first is not None:
             self.push_screen(self._first, lambda _: self.exit(0))
+            self._mind(self.size)
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Our colours, for themes that know nothing of them."""
@@ -46,9 +50,14 @@ class BenchApp(App[int]):
     # ---------------------------------------------------------------- size
 
     def on_resize(self, event: events.Resize) -> None:
-        """Below the smallest size one sentence says so."""
-        small = event.size.width < SMALLEST[0] or event.size.height < SMALLEST[1]
-        if small and not isinstance(self.screen, TooSmall):
+        """The terminal has another size."""
+        if len(self.screen_stack) > 1:
+            self._mind(event.size)
+
+    def _mind(self, size: Size) -> None:
+        """Below the smallest size one sentence says so, over whatever is there."""
+        small = size.width < SMALLEST[0] or size.height < SMALLEST[1]
+        if small and not any(isinstance(s, TooSmall) for s in self.screen_stack):
             self.push_screen(TooSmall())
 
     # ---------------------------------------------------------------- what is done everywhere

@@ -30,10 +30,10 @@ class Verb(NamedTuple):
 
 
 HELP = Verb("help", "", "F1", "all keys", "List every key of this screen.")
-PALETTE = Verb("command_palette", "", "F2", "search", "Search for what can be done, by name.", listed=False)
+PALETTE = Verb("app.command_palette", "", "F2", "search", "Search for what can be done, by name.", listed=False)
 STOP = Verb("stop_sound", "s", "F9", "stop sound", "Stop all sound at once.")
-THEME = Verb("next_theme", "t", "", "light or dark", "Dark, light, or the terminal's own 16 colours.")
-BELL = Verb("bell_switch", "b", "", "bell", "Bell on or off when a reading is kept.")
+THEME = Verb("app.next_theme", "t", "", "light or dark", "Dark, light, or the terminal's own 16 colours.")
+BELL = Verb("app.bell_switch", "b", "", "bell", "Bell on or off when a reading is kept.")
 
 BENCH = (
     Verb("go_on", "space", "", "go on", "Do what the bar says: start, confirm, keep, go on.", ("enter",)),

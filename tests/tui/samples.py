@@ -235,7 +235,7 @@ def asking(kind: Any = "number", **more: Any) -> Snapshot:
     view = step(
         id="torque", kind="entry", title="Read the take-up torque", index=5, cautions=(), do="Play the torque cassette."
     )
-    return replace(made, step=view, checks=(), prompt=prompts[kind], **more)
+    return replace(replace(made, step=view, checks=(), prompt=prompts[kind]), **more)
 
 
 def ended(exit_code: int = 1) -> Snapshot:

@@ -3,6 +3,7 @@ from __future__ import annotations
 import ast
 import inspect
 from pathlib import Path
+from typing import Any
 
 from textual.app import App, ComposeResult
 from textual.geometry import Region
@@ -14,7 +15,7 @@ from bench.tui.widgets.painted import Line, Painted, beside, spread, texts, trim
 
 
 class Three(Painted):
-    words = ("one", "two", "three")
+    words: tuple[str, ...] = ("one", "two", "three")
 
     def __init__(self) -> None:
         super().__init__()
@@ -23,7 +24,7 @@ class Three(Painted):
     def lines(self, width: int, height: int) -> list[Line]:
         return [[(word, "strong")] for word in self.words]
 
-    def refresh(self, *regions: Region, **more: bool) -> Three:  # type: ignore[override]
+    def refresh(self, *regions: Region, **more: bool) -> Three:
         self.refreshed += regions
         super().refresh(*regions, **more)
         return self
@@ -79,7 +80,7 @@ def test_no_name_of_ours_hides_one_of_textual() -> None:
         *("compose", "render_line", "get_system_commands", "get_theme_variable_defaults", "action_command_palette"),
         *("_handle_exception", "_print_error_renderables", "theme", "ansi_color"),
     }
-    known = {App: _names_of(App), Screen: _names_of(Screen), Widget: _names_of(Widget)}
+    known: dict[type[Any], set[str]] = {base: _names_of(base) for base in (App, Screen, Widget)}
     for path in Path(bench.tui.__file__).parent.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.ClassDef):
@@ -89,7 +90,7 @@ def test_no_name_of_ours_hides_one_of_textual() -> None:
                     assert _set_by(node) & known[base] - meant == set(), f"{path.name}: {node.name}"
 
 
-_BASES: dict[str, type] = {
+_BASES: dict[str, type[Any]] = {
     "App": App,
     "Screen": Screen,
     "Sheet": Screen,
@@ -98,13 +99,15 @@ _BASES: dict[str, type] = {
 }
 
 
-def _names_of(base: type) -> set[str]:
+def _names_of(base: type[Any]) -> set[str]:
     names = set(dir(base))
     for cls in base.__mro__[:-1]:
         try:
-            names |= {n.attr for n in ast.walk(ast.parse(inspect.getsource(cls))) if isinstance(n, ast.Attribute)}
+            source = ast.parse(inspect.getsource(cls))
         except (OSError, TypeError, SyntaxError):
             continue
+        attributes = (n for n in ast.walk(source) if isinstance(n, ast.Attribute))
+        names |= {n.attr for n in attributes if ast.unparse(n.value) == "self"}
     return names
 
 

@@ -69,6 +69,8 @@ class BenchScreen(Screen[str]):
         super().__init__()
         self._sitting = sitting
         self._desk: Desk | None = None
+        self._newest: Snapshot | None = None
+        self._told = False
         self._seen: Snapshot | None = None
         self._figures: Snapshot | None = None
         self._figures_at = 0.0
@@ -120,11 +122,20 @@ class BenchScreen(Screen[str]):
         except Problem as problem:
             self._over, self.refusal = True, problem.sentence
             await asyncio.to_thread(self._sitting.close, None)
-            self.dismiss(problem.sentence)
+            if self.is_current:
+                self.dismiss(self.refusal)
+
+    def on_screen_resume(self) -> None:
+        """What lay over the screen is gone: a refusal that came meanwhile can be told."""
+        if self.refusal:
+            self.dismiss(self.refusal)
 
     def _heard(self, snapshot: Snapshot) -> None:
-        """Called on the bench thread."""
-        self.post_message(Seen(snapshot))
+        """Called on the bench thread: the newest snapshot lies ready, and at most one message says so."""
+        self._newest = snapshot
+        if not self._told:
+            self._told = True
+            self.post_message(Seen())
 
     async def on_unmount(self) -> None:
         """However the screen goes, the sound stops and the session is closed."""
@@ -141,12 +152,15 @@ class BenchScreen(Screen[str]):
 
     # ---------------------------------------------------------------- what is seen
 
-    async def on_seen(self, message: Seen) -> None:
+    async def on_seen(self) -> None:
         """A snapshot: bars at once, figures when their time has come, another step or verdict at once."""
-        new, old = message.snapshot, self._figures
+        self._told = False
+        new, old = self._newest, self._figures
         self._seen = new
         if self._desk is not None and self._desk.fault is not None:
             raise self._desk.fault
+        if new is None:
+            return
         self.query_one(SoundStrip).show(new.sound, new.sending, figures=False)
         now = time.monotonic()
         if old is None or faces.shape_of(new) != faces.shape_of(old) or now - self._figures_at >= FIGURES_EVERY_S:

@@ -10,7 +10,7 @@ from textual.widgets import Input, Static
 
 from bench.procedure.snapshot import StepView
 from bench.tui.text import plain, wrap
-from bench.tui.verbs import STOP, Verb, bindings, key_name
+from bench.tui.verbs import STOP, Verb, key_name
 from bench.tui.widgets.card import card_lines, parts_of
 from bench.tui.widgets.painted import Line, Painted
 
@@ -26,29 +26,25 @@ def words(text: str, *, id: str | None = None, classes: str = "") -> Static:  # 
 class Sheet(ModalScreen[str | None]):
     """A sheet over a screen; `None` when it was closed without an answer."""
 
-    BINDINGS = [*bindings((STOP._replace(key=""),)), ("escape", "close", "back"), ("f10", "close", "back")]  # noqa: RUF012
+    BINDINGS = [("escape,f10", "close", "back")]  # noqa: RUF012
 
     def action_close(self) -> None:
         """Back to the screen below, without an answer."""
         self.dismiss(None)
 
-    async def action_stop_sound(self) -> None:
-        """Stop all sound at once, also from here."""
-        await self.app.run_action("stop_sound")
-
 
 class AskWords(Sheet):
     """Asks for words."""
 
-    def __init__(self, question: str, then: str, *, start: str = "") -> None:
+    def __init__(self, question: str, then: str) -> None:
         super().__init__()
-        self._question, self._then, self._start = question, then, start
+        self._question, self._then = question, then
 
     def compose(self) -> ComposeResult:
         """Question, field, and what the keys do."""
         with Vertical(classes="sheet"):
             yield words(self._question, classes="strong")
-            yield Input(self._start, max_length=LONGEST_WORDS, compact=True, select_on_focus=False)
+            yield Input(max_length=LONGEST_WORDS, compact=True)
             yield words(f"enter {self._then} · left empty, enter goes back", classes="quiet")
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
@@ -155,32 +151,31 @@ class Keys(Reading):
 class TooSmall(ModalScreen[None]):
     """Says that the terminal is too small; goes by itself when it no longer is."""
 
-    BINDINGS = bindings((STOP,))
+    BINDINGS = [(STOP.key, "app.stop_sound", STOP.label)]  # noqa: RUF012
 
     def compose(self) -> ComposeResult:
         """One sentence."""
         yield words("", id="too-small")
 
-    def on_mount(self) -> None:
-        """Say it with the size there is."""
+    def __init__(self) -> None:
+        super().__init__()
         self._gone = False
-        self._say()
 
     def on_resize(self) -> None:
         """Say it anew, or go: once, however many resizes come."""
         width, height = self.app.size
         if width < SMALLEST[0] or height < SMALLEST[1]:
             self._say()
-        elif not self._gone:
+        elif not self._gone and self.is_current:
             self._gone = True
             self.dismiss(None)
+
+    def on_screen_resume(self) -> None:
+        """What lay over it is gone; the size may have changed meanwhile."""
+        self.on_resize()
 
     def _say(self) -> None:
         width, height = self.app.size
         least = f"{SMALLEST[0]}×{SMALLEST[1]}"
         text = f"This terminal is too small ({width}×{height}): make it at least {least}. {STOP.key} stops all sound."
         self.query_one("#too-small", Static).update(Content(text))
-
-    async def action_stop_sound(self) -> None:
-        """Stop all sound at once, also from here."""
-        await self.app.run_action("stop_sound")

@@ -18,8 +18,8 @@ MOST_TRACE = 16
 
 def gauge_lines(gauge: Gauge, width: int, height: int, trouble: str = "") -> list[Line]:
     """A gauge in `width` × `height` cells; `trouble` (clipping, a lost device) is said in the direction's place."""
-    rows = next((r for r in (9, 7) if height >= r + 9 + TRACE_ROWS and width >= 6 * r), 5)
-    space: list[Line] = [[]] if height >= rows + 9 + TRACE_ROWS else []
+    rows = next((r for r in (9, 7) if height >= r + 5 + TRACE_ROWS and width >= 6 * r), 5)
+    space: list[Line] = [[]] if height >= rows + 8 + TRACE_ROWS else []
     lines = [_head(gauge, width), *space, *_figure(gauge, width, rows), *space]
     lines += [_direction(gauge, width, trouble), *_scale(gauge, width), *space]
     verdict = gauge.verdict

@@ -9,6 +9,8 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
+from bench.tui.text import plain
+
 Span = tuple[str, str]
 """Text that has been through `plain`, and the role that colours it."""
 Line = list[Span]
@@ -101,11 +103,16 @@ class Painted(Widget):
         if (width, height) != self._painted_size:
             self._painted, self._painted_size = self.lines(width, height), (width, height)
         base = self.rich_style
-        segments = [Segment(text, self._style(role, base)) for text, role in _row(self._painted, y) if text]
+        segments = [Segment(_visible(text), self._style(role, base)) for text, role in _row(self._painted, y) if text]
         return Strip(segments).adjust_cell_length(width, base)
 
     def _style(self, role: str, base: Style) -> Style:
         return base + self.get_component_rich_style(f"painted--{role}", partial=True) if role else base
+
+
+def _visible(text: str) -> str:
+    """The last door before the terminal: whatever was forgotten above, no control character gets through."""
+    return text if text.isprintable() else plain(text)
 
 
 def _row(lines: list[Line], y: int) -> Line:

@@ -12,6 +12,8 @@ from bench.tui.widgets.braille import Dots
 from bench.tui.widgets.painted import Line
 
 LABEL = 6
+LEAST_WIDTH, LEAST_HEIGHT = 24, 6
+"""Below it nothing is drawn."""
 MARKS = (31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
 STEPS_DB = (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0, 24.0, 48.0)
 """Where the sheet may end, so that it seldom jumps."""
@@ -47,7 +49,7 @@ def response_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[
     Empty when there is nothing to draw yet or no room.
     """
     curves = points_of(tones)
-    if not curves or height < 6 or width < 24:
+    if not curves or height < LEAST_HEIGHT or width < LEAST_WIDTH:
         return []
     rows = height - 3
     dots = Dots(width - LABEL, rows)

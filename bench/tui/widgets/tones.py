@@ -7,7 +7,10 @@ from bench.procedure.snapshot import ToneRow
 from bench.procedure.targets import Verdict, VerdictWord
 from bench.tui.text import SHAPES, cell, decimals, number
 from bench.tui.widgets.painted import Line, Painted, beside, spread
-from bench.tui.widgets.response import response_lines
+from bench.tui.widgets.response import LEAST_WIDTH, response_lines
+
+LIST_WIDTH = 46
+"""Cells for the list when the response stands beside it."""
 
 STATES = {"waiting": ("·", "quiet"), "sounding": ("▸", "accent"), "done": ("✓", ""), "missing": ("✗", "out")}
 """Before a verdict; a done tone shows the shape of its worst one instead."""
@@ -96,11 +99,11 @@ class ToneBoard(Painted):
 
     def lines(self, width: int, height: int) -> list[Line]:
         """List and response."""
-        if width < 70:
+        if width < LIST_WIDTH + 3 + LEAST_WIDTH:
             listed = tone_lines(self._tones, width, min(height, len(self._tones) + 1))
             plot = response_lines(self._tones, width, min(18, height - len(listed) - 1))
             return [*listed, [], *plot] if plot else tone_lines(self._tones, width, height)
-        left = max(46, min(56, width // 2))
+        left = max(LIST_WIDTH, min(56, width // 2))
         plot = response_lines(self._tones, width - left - 3, min(height, 24))
         if not plot:
             return tone_lines(self._tones, min(width, 70), height)

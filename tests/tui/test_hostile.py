@@ -1,0 +1,119 @@
+"""Text from procedures, sheets, devices and keyboards that tries to break, colour or forge a screen."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from rich.cells import cell_len
+
+from bench.procedure.snapshot import CheckRow, Prompt, Snapshot, ToneRow
+from bench.procedure.steps import Caution
+from bench.tui.app import BenchApp
+from bench.tui.offer import Memory, Option, Row
+from bench.tui.screens.bench import BenchScreen
+from bench.tui.screens.chooser import ChooserScreen
+from bench.workspace import Workspace
+from tests.tui import samples
+from tests.tui.stage import HandSitting, bench_app, screen_text, until
+
+NASTY = (
+    "[/foo] [@click=app.quit]quit[/] [bold red]x \\[ [/ $x {x} "
+    "\x1b[2J\x1b]0;owned\x07\x9b31m\x00\x08 \u202e\u2066 rtl \u05e9\u05dc\u05d5\u05dd "
+    "👩‍👩‍👧 🇩🇪 漢字 Z\u0301\u0302\u0303\u0304\u0305 \u200b\u2028 " + "long" * 2500
+)
+
+
+def nasty_step() -> Snapshot:
+    step = samples.step(
+        title=NASTY, do=NASTY, good=NASTY, why=NASTY, if_not=NASTY, cautions=(Caution(hazard="mains", say=NASTY),)
+    )
+    job = replace(samples.JOB, machine=NASTY, tape=NASTY, reference_tape=NASTY, speed=NASTY, equalisation=NASTY)
+    sound = replace(samples.SOUND, port=replace(samples.PORT, name=NASTY, detail=NASTY))
+    return samples.adjusting(step=step, job=job, sound=sound, sending=NASTY, notice=NASTY)
+
+
+def nasty_faces() -> dict[str, Snapshot]:
+    base = nasty_step()
+    bare = replace(base, gauges=(), trimmers=(), can_accept=False)
+    tone = ToneRow("t", NASTY, "waiting", 1000.0)
+    return {
+        "gauges": replace(
+            base,
+            gauges=tuple(replace(g, label=NASTY, direction=NASTY) for g in base.gauges),
+            trimmers=tuple(replace(t, name=NASTY) for t in base.trimmers),
+            prompt=Prompt("go-on", NASTY),
+        ),
+        "reason": replace(
+            base, gauges=(replace(base.gauges[0], reading=samples.reading(None, reason=NASTY)),), unsaved=NASTY
+        ),
+        "tones": replace(bare, tones=(tone, *samples.tone_rows(3))),
+        "checks": replace(bare, checks=(CheckRow(NASTY, ticked=False),), prompt=Prompt("go-on", NASTY)),
+        "choice": replace(bare, prompt=Prompt("choice", NASTY, choices=(NASTY, NASTY))),
+        "number": replace(bare, prompt=Prompt("number", NASTY, unit=NASTY)),
+        "interlock": replace(bare, prompt=Prompt("confirm", NASTY, interlock=True)),
+        "ending": replace(
+            samples.ended(),
+            outcome=replace(samples.ended().outcome, said=NASTY),  # type: ignore[type-var]
+        ),
+    }
+
+
+def check(app: BenchApp, width: int) -> None:
+    text = screen_text(app)
+    assert all(line.isprintable() for line in text.splitlines())
+    assert all(cell_len(line) <= width for line in text.splitlines())
+    assert "\u202e" not in text
+
+
+@pytest.mark.parametrize("face", nasty_faces())
+async def test_every_face_of_the_bench(face: str) -> None:
+    app, sitting = bench_app(nasty_faces()[face])
+    sitting.kept = NASTY
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: "long" in screen_text(app))
+        check(app, 80)
+        bottom = screen_text(app).splitlines()[-1]
+        assert "all keys" in bottom, "the bottom of the screen was pushed away"
+
+
+async def test_the_whole_card_and_typed_words() -> None:
+    app, sitting = bench_app(nasty_step())
+    async with app.run_test(size=(100, 30)) as pilot:
+        await until(pilot, lambda: "long" in screen_text(app))
+        await pilot.press("w")
+        await until(pilot, lambda: "read on" in screen_text(app))
+        check(app, 100)
+        await pilot.press("escape")
+        await until(pilot, lambda: isinstance(app.screen, BenchScreen))
+        await pilot.press("n", *"[/x]", "enter")
+        await until(pilot, lambda: sitting.desk.posted)
+        check(app, 100)
+
+
+async def test_a_refusal_is_said_on_the_chooser(tmp_path: Path) -> None:
+    screen = ChooserScreen(Workspace(tmp_path), Memory(tmp_path / "state.json"))
+    app = BenchApp(screen)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: "none found" in screen_text(app))
+        option = Option(NASTY, NASTY, NASTY, (NASTY, NASTY), NASTY)
+        screen._rows = [Row("procedure", NASTY, (option, option)), Row("port", "sound", (option,))]
+        screen.say(NASTY)
+        await until(pilot, lambda: "long" in screen_text(app))
+        check(app, 80)
+        assert "all keys" in screen_text(app).splitlines()[-1]
+        await pilot.press("enter", "down", "right", "left")
+        await pilot.pause()
+        check(app, 80)
+
+
+async def test_markup_in_a_question_is_text() -> None:
+    app, sitting = bench_app(samples.asking("reason", prompt=Prompt("reason", "[/foo] [@click=app.quit]why[/]")))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: "[@click" in screen_text(app))
+        await pilot.press("space")
+        await until(pilot, lambda: "enter keeps it" in screen_text(app))
+        assert screen_text(app).count("[/foo] [@click=app.quit]why[/]") == 2
+        await pilot.press("escape")
+        assert isinstance(sitting, HandSitting)
