@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 
 SIDES = ("left", "right")
 MOMENTS = np.arange(CHUNK, dtype=float)
+AZIMUTH_STEP_ARCMIN = 0.15
 LAYER_S = 1.9
 """From one layer of the wound tape to the next, in seconds of play."""
 POSITIONS = {"transport": ("stop", "play", "record"), "monitor": ("tape", "source")}
@@ -85,6 +86,7 @@ class PracticeMachine:
         self._ran, self._sounding = False, 0
         self._hum = Hum()
         self._angles = (0.0, 0.0)
+        self._azimuth_heard = 0.0
         self._heard = np.zeros((0, 2))
         self._ready = np.zeros((CHUNK, 2))
         self._coating = Dropouts(figures.dropouts_per_minute, seed)
@@ -293,14 +295,15 @@ class PracticeMachine:
 
     def _set_replay_side(self, azimuth_arcmin: float) -> None:
         physics = self._condition.now
-        # The loss moves by less than 0.01 dB within this step; the delay between channels is exact elsewhere.
-        azimuth = round(azimuth_arcmin * 10) / 10
+        # The loss hardly moves within this step, which spares a filter at every waver; the delay is exact elsewhere.
+        if abs(azimuth_arcmin - self._azimuth_heard) > AZIMUTH_STEP_ARCMIN:
+            self._azimuth_heard = azimuth_arcmin
         left, right = (
             ReplaySetting(
                 self._error("replay level", side),
                 self._error("replay equalisation", side),
                 physics.replay_t1_us or self._facts.equalisation_us[0],
-                azimuth,
+                self._azimuth_heard,
                 getattr(physics, f"replay_dirt_{side}_um"),
                 physics.magnetised,
             )
