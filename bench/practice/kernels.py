@@ -49,6 +49,16 @@ def read_track(track: Track, positions: Floats, out: Floats) -> None:
         out[i] = total
 
 
+@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
+def read_roughly(track: Track, positions: Floats, out: Floats) -> None:
+    """The same by straight lines between samples: for what is heard of long wavelengths only."""
+    length = track.size
+    for i in range(positions.size):
+        whole = int(np.floor(positions[i]))
+        here = track[whole % length]
+        out[i] = here + (positions[i] - whole) * (track[(whole + 1) % length] - here)
+
+
 @numba.njit(cache=True, nogil=True, fastmath={"contract", "reassoc"})  # type: ignore[untyped-decorator, unused-ignore]
 def write_track(track: Track, signal: Floats, positions: Floats, moments: Floats, kept: float) -> None:
     """Write a signal onto the whole samples of a track.
@@ -93,5 +103,6 @@ def warm() -> None:
     track = np.zeros(4 * HALF, dtype=np.float32)
     positions = np.arange(3.0)
     read_track(track, positions, np.zeros(3))
+    read_roughly(track, positions, np.zeros(3))
     write_track(track, np.zeros(8 * HALF), positions, positions + 4 * HALF, 0.0)
     one_pole(np.zeros((2, 4)), 1.0, 0.0, 0.0, np.zeros((2, 2)))

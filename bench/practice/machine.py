@@ -265,9 +265,9 @@ class PracticeMachine:
         left, right = positions[:-1] + half, positions[:-1] - half
         flux = tape.read(left, right)
         if physics.contour_db > 0:
-            flux += self._edges.run(tape.read, left, right)
+            flux += self._edges.run(tape.read_roughly, left, right)
         if self._transport_at == "play" and tape is self._work:
-            flux += self._layers.run(tape.read, left, right)
+            flux += self._layers.run(tape.read_roughly, left, right)
         for flaw, places in ((self._coating, positions[:-1]), (self._contact, self._chunk * CHUNK + MOMENTS)):
             gain = flaw.gain(places) if flaw is self._contact or tape is self._work else None
             flux = flux if gain is None else flux * gain

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from bench.practice.facts import MachineFacts, ReferenceFacts
 from bench.practice.filters import CHUNK, RATE
-from bench.practice.kernels import HALF, read_track, write_track
+from bench.practice.kernels import HALF, read_roughly, read_track, write_track
 from bench.problem import Problem
 from bench.tape.equalisation import flux_re_db
 from bench.tape.fluxivity import by_method, ratio_db
@@ -55,6 +55,13 @@ class WorkTape:
         out = np.empty((2, left.size))
         read_track(self._flux[0], left, out[0])
         read_track(self._flux[1], right, out[1])
+        return out
+
+    def read_roughly(self, left: Floats, right: Floats) -> Floats:
+        """The same for long wavelengths only."""
+        out = np.empty((2, left.size))
+        read_roughly(self._flux[0], left, out[0])
+        read_roughly(self._flux[1], right, out[1])
         return out
 
     def azimuth_at(self, position: float) -> float:
@@ -111,6 +118,8 @@ class ReferenceTape:
                 inside = (positions >= self._starts[index]) & (positions < self._ends[index])
                 out[channel, inside] = tone[channel, inside]
         return out
+
+    read_roughly = read
 
     def _tone(self, index: int, left: Floats, right: Floats) -> Floats:
         turn = 2 * np.pi * self._hz[index] / RATE
