@@ -101,7 +101,9 @@ def measure_stretch(
     voices: dict[int, Voice] = {}
     for c in order:
         guide = turn if c == lead else voices[lead].phase
-        voices[c] = follow_tone(z[:, c], scene, offset, guide, leads=c == lead, glance=glance)
+        voices[c] = follow_tone(
+            z[:, c], scene, offset, guide, lines=None if c == lead else voices[lead].lines, glance=glance
+        )
     rates = [] if glance else fit_rates(voices[lead].noisy_phase(), rate, voices[lead].reach_hz)
     tones = tuple(_tone(voices[c], rate, oscillator_hz, rates) for c in range(z.shape[1]))
     pair = _pair(voices[0], voices[1], scene) if len(tones) == 2 and all(t.present for t in tones) else None

@@ -39,10 +39,12 @@ class ToneFinder:
         sample_rate: frames a second.
         channels: 1 or 2.
         spectra: shared chunks; whoever shares them calls `take` and `conclude`, not `feed` and `finish`.
+        hum: whether weak tones at the mains frequency and its first multiples are told too.
     """
 
-    def __init__(self, sample_rate: float, channels: int, spectra: Spectra | None = None) -> None:
+    def __init__(self, sample_rate: float, channels: int, spectra: Spectra | None = None, *, hum: bool = False) -> None:
         self._spectra = spectra or Spectra(sample_rate, channels)
+        self._hum = hum
         self._recent: list[tuple[int, NDArray[np.complex128]]] = []
         self._chunk = 0
         self._peaks: list[list[tuple[float, float]]] = []
@@ -116,7 +118,8 @@ class ToneFinder:
                 if weakest.power > 0.1 * power:
                     continue
                 self._tracks.remove(weakest)
-            track = Track(self._spectra, hz, power, self._recent[0][0], self._clear(hz, power, peaks))
+            clear = self._clear(hz, power, peaks)
+            track = Track(self._spectra, hz, power, self._recent[0][0], clear, hum=self._hum)
             for chunk, spectrum in self._recent:
                 track.extend(spectrum, chunk)
                 track.beside(peaks)

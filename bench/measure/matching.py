@@ -14,13 +14,14 @@ import numpy as np
 
 from bench.measure.finder import FoundTone
 from bench.measure.tone_meter import REACH
+from bench.measure.track import is_mains
 
 CLOSE = 0.012
 """How near a tone must be to its nominal frequency once the common speed is taken out."""
 SECTIONS_DB = 3.0
 """Takes that differ by more are different sections."""
-HUM_BELOW_DB = 25.0
-"""A line at a mains frequency this far under the strongest tone is taken for hum."""
+HUM_BELOW_DB = 20.0
+"""A take at a mains frequency this far under the strongest take of the same tone is hum."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,20 +51,19 @@ def takes_of(tones: Sequence[FoundTone], hz: float, speed: float, nominal: Seque
     """The takes of one nominal frequency, oldest first."""
     near = [t for t in tones if abs(t.frequency_hz / (hz * speed) - 1.0) < CLOSE]
     if not near:
-        loudest = max((t.dbfs for t in tones), default=0.0)
         near = [
             t
             for t in tones
             if abs(t.frequency_hz / hz - 1.0) <= REACH
             and min(nominal, key=lambda n: abs(np.log(t.frequency_hz / n / speed))) == hz
-            and not (_mains(t) and t.dbfs < loudest - HUM_BELOW_DB)
         ]
+    loudest = max((t.dbfs for t in near), default=0.0)
     longest = max((t.duration_s for t in near), default=0.0)
-    return [t for t in near if t.duration_s > min(0.6, 0.5 * longest)]
-
-
-def _mains(tone: FoundTone) -> bool:
-    return any(abs(tone.frequency_hz - n * m) < 0.01 * n * m for m in (50.0, 60.0) for n in range(1, 7))
+    return [
+        t
+        for t in near
+        if t.duration_s > min(0.6, 0.5 * longest) and not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)
+    ]
 
 
 def match_list(tones: Sequence[FoundTone], nominal: Sequence[float]) -> tuple[dict[float, Match], list[str]]:

@@ -10,6 +10,7 @@ import numpy as np
 from bench.measure.finder import FoundTone, ToneFinder, side_of
 from bench.measure.meters import Options
 from bench.measure.names import Channel, Measured
+from bench.measure.track import is_mains
 from bench.measure.tracking import Samples
 
 REACH = 0.06
@@ -33,7 +34,9 @@ class ToneMeter(ABC):
         self.sample_rate = sample_rate
         self.channels = channels
         self.options = options or Options()
-        self._finder = ToneFinder(sample_rate, channels)
+        asked = (self.options.frequency, self.options.nominal, *self.options.frequencies)
+        hum = any(hz is not None and is_mains(hz) for hz in asked)
+        self._finder = ToneFinder(sample_rate, channels, hum=hum)
         self._tones: list[FoundTone] = []
         self._heard = Heard(sample_rate, channels)
 

@@ -21,10 +21,18 @@ GLANCE_S = 1.5
 """How much of a tone's end is measured while it still sounds."""
 HUM_BELOW, NEIGHBOUR_BELOW = 3e-3, 1e-4
 """A peak with less than this part of a low tone's power, or of a higher one's, is no neighbour to keep away."""
+MAINS_HZ, MAINS_LINES, MAINS_REACH = (50.0, 60.0), 6, 0.004
+HUM_DBFS = -45.0
+"""A tone at the mains frequency or a multiple that is weaker than this is hum; a tape's tones are stronger."""
 GONE = 0.05
 """A peak this much weaker than it was is gone."""
 PATIENCE = 3
 """Chunks for which a peak may be gone before it is given up: gaps between takes are bridged here, told apart later."""
+
+
+def is_mains(hz: float) -> bool:
+    """Whether a frequency is one of the mains or a low multiple."""
+    return any(abs(hz - n * mains) < MAINS_REACH * n * mains for mains in MAINS_HZ for n in range(1, MAINS_LINES + 1))
 
 
 class Track:
@@ -36,9 +44,12 @@ class Track:
         power: how strong it is.
         chunk: number of the first chunk that will be given.
         clear_hz: how far a strong neighbour is, which is then filtered out.
+        hum: whether mains hum counts as a tone.
     """
 
-    def __init__(self, spectra: Spectra, hz: float, power: float, chunk: int, clear_hz: float = 1e9) -> None:
+    def __init__(
+        self, spectra: Spectra, hz: float, power: float, chunk: int, clear_hz: float = 1e9, *, hum: bool = False
+    ) -> None:
         self._spectra = spectra
         self.tone_hz = hz
         self.power = power
@@ -56,6 +67,7 @@ class Track:
         self._parts: list[FoundTone] = []
         self._clear: list[float] = []
         self._clear_hz = clear_hz
+        self._hum = hum
         self._taps: Complexes | None = None
         if clear_hz < FAR * spectra.rate:
             taps = low_pass(CLEAR_PASS * clear_hz, clear_hz, spectra.rate)
@@ -99,7 +111,7 @@ class Track:
     def harvest(self) -> list[FoundTone]:
         """Measure the stretches that have ended; a stretch that goes on for long is measured in part."""
         frames = self._frames
-        runs = steady_runs(frames.tail(self._done), self.tone_hz)
+        runs = self._runs()
         head = len(frames) - self._done
         settled = head - round(2 * SHORTEST_S / frames.seconds)
         found = []
@@ -123,7 +135,7 @@ class Track:
     def close(self) -> list[FoundTone]:
         """The peak is gone: measure what was still open."""
         found = []
-        for first, last in steady_runs(self._frames.tail(self._done), self.tone_hz):
+        for first, last in self._runs():
             found += self._ended(self._done + first, self._done + last)
         return found + self._flush()
 
@@ -132,7 +144,7 @@ class Track:
         if self.misses:
             return None
         frames = self._frames
-        runs = steady_runs(frames.tail(self._done), self.tone_hz)
+        runs = self._runs()
         if not runs or len(frames) - self._done - runs[-1][1] > 6:
             return None
         first, last = self._done + runs[-1][0], self._done + runs[-1][1]
@@ -149,6 +161,16 @@ class Track:
             tone.tones,
             tone.pair,
         )
+
+    def _runs(self) -> list[tuple[int, int]]:
+        """Stretches of steady tone since the last that was dealt with; counted from there."""
+        frames = self._frames.tail(self._done)
+        runs = steady_runs(frames, self.tone_hz)
+        return runs if self._hum else [r for r in runs if not self._is_hum(frames, *r)]
+
+    def _is_hum(self, frames: Frames, first: int, last: int) -> bool:
+        hz = float(np.median(frames.frequency_hz[first:last])) + self._oscillator_hz
+        return is_mains(hz) and float(np.median(frames.level_db[first:last])) < HUM_DBFS
 
     def _ended(self, first: int, last: int) -> list[FoundTone]:
         goes_on = bool(self._parts) and first - self._done <= 2

@@ -64,6 +64,8 @@ class Voice:
     """How far from the tone the noise of `noisy_phase` goes."""
     loud: bool
     """Whether there is so much noise that it would turn the phase over."""
+    lines: tuple[float, ...] = ()
+    """Lines that were found beside the tone, relative to the oscillator, Hz."""
 
     def noisy_phase(self) -> Floats:
         """The phase with all its noise, unwrapped along the followed one; clicks and dropouts bridged."""
@@ -83,7 +85,9 @@ class Voice:
         return np.asarray(phase)
 
 
-def follow_tone(z: Complexes, scene: Scene, offset: float, guide: Floats, *, leads: bool, glance: bool) -> Voice:
+def follow_tone(
+    z: Complexes, scene: Scene, offset: float, guide: Floats, *, lines: tuple[float, ...] | None, glance: bool
+) -> Voice:
     """Take out of a channel what is not its tone, and follow the tone's phase.
 
     Args:
@@ -91,36 +95,33 @@ def follow_tone(z: Complexes, scene: Scene, offset: float, guide: Floats, *, lea
         scene: where it comes from.
         offset: where the tone lies, relative to the oscillator.
         guide: the phase that the tone follows as far as is known.
-        leads: whether this is the channel that gives the phase to others.
+        lines: the lines found beside the tone in the channel that leads; None for that channel itself.
         glance: whether a rough answer will do.
     """
     rate, oscillator_hz = scene.rate, scene.oscillator_hz
     tone_hz = oscillator_hz + offset
     reach = min(scene.reach_hz, 0.8 * tone_hz)
-    band = _quiet_band(z, guide, rate, reach, lowest=max(8.0, min(60.0, 0.01 * tone_hz)) if leads else 3.0)
+    band = _quiet_band(z, guide, rate, reach, lowest=max(8.0, min(60.0, 0.01 * tone_hz)) if lines is None else 3.0)
+    lines = lines or ()
     if tone_hz >= NEAR_HZ:
         phase = _follow(z, guide, rate, band)
         return _judged(z, phase, rate, spread=1.0, band=band, reach=reach)
     band = min(band, 0.25 * tone_hz)
     phase = _straight(_follow(z, guide, rate, band))
-    lines: list[float] = []
-    spread = 1.0
-    clean = z
-    for n in range(2 if glance else 5):
-        columns = _columns(phase, rate, oscillator_hz, tone_hz, lines)
-        if n == 1 and lines:
-            lines = _moved(z, columns, lines, rate)
-            columns = _columns(phase, rate, oscillator_hz, tone_hz, lines)
-        clean, spread, residual = _fitted(z, columns)
-        if n == 0:
-            found = one_sided_lines(residual, rate, offset, 2.0 * rate / len(z), 0.48 * rate)
-            lines = [f for f in found if _foreign(f + oscillator_hz, tone_hz)][:MOST_LINES]
-            if lines:
-                continue
+    rest = _Rest(z, scene, list(lines))
+    clean, spread, residual = rest.taken_out(phase, tone_hz)
+    found = one_sided_lines(residual, rate, offset, 2.0 * rate / len(z), 0.48 * rate)
+    found = [f for f in found if _foreign(f + oscillator_hz, tone_hz)][: MOST_LINES - len(lines)]
+    if found:
+        rest = _Rest(z, scene, [*lines, *found]).moved(phase, tone_hz)
+    for _ in range(1 if glance else 4):
+        clean, spread, _residual = rest.taken_out(phase, tone_hz)
         before, phase = phase, _follow(clean, phase, rate, band)
-        if n > 1 and np.max(np.abs(phase - before)) < SETTLED_RAD:
+        if np.sqrt(np.mean((phase - before) ** 2)) < SETTLED_RAD:
             break
-    return _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+    voice = _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+    voice.lines = tuple(rest.lines)
+    return voice
 
 
 def _straight(phase: Floats) -> Floats:
@@ -135,46 +136,73 @@ def _foreign(line_hz: float, tone_hz: float) -> bool:
     return line_hz > 0 and min(own) > OWN * tone_hz
 
 
-def _columns(phase: Floats, rate: float, oscillator_hz: float, tone_hz: float, lines: list[float]) -> list[Complexes]:
-    """The tone, then all that is fitted beside it: harmonics, direct current, images of all, and the lines last."""
-    t = np.arange(len(phase)) / rate
-    own = np.exp(1j * phase)
-    carrier = np.exp(2j * np.pi * oscillator_hz * t)
-    edge = 0.5 * rate
-    columns = [own]
-    for k in (1, 2, 3):
-        if k > 1 and (k - 1) * tone_hz < edge:
-            columns.append(own**k * carrier ** (k - 1))
-        if (k + 1) * tone_hz < edge:
-            columns.append(np.conj(own**k * carrier ** (k + 1)))
-    if tone_hz < edge:
-        columns.append(np.conj(carrier))
-    columns += [np.exp(-2j * np.pi * (f + 2 * oscillator_hz) * t) for f in lines if abs(f + 2 * oscillator_hz) < edge]
-    return columns + [np.exp(2j * np.pi * f * t) for f in lines]
+class _Rest:
+    """All that is fitted beside a tone: direct current and lines, which stand still, and what moves with the tone.
 
+    Args:
+        z: one channel.
+        scene: where it comes from.
+        lines: frequencies of lines relative to the oscillator.
+    """
 
-def _moved(z: Complexes, columns: list[Complexes], lines: list[float], rate: float) -> list[float]:
-    """The lines' frequencies after a Gauss-Newton step: each line may turn a little more or less."""
-    t = (np.arange(len(z)) - (len(z) - 1) / 2) / rate
-    n = len(lines)
-    design = np.stack([*columns, *(1j * t * c for c in columns[-n:])], axis=1)
-    norm = np.linalg.norm(design, axis=0)
-    design /= norm
-    normal = design.conj().T @ design
-    values = np.linalg.pinv(normal, rcond=1e-9, hermitian=True) @ (design.conj().T @ z) / norm
-    reach = 0.5 * rate / len(z)
-    moves = np.real(values[-n:] / values[-2 * n : -n]) / (2 * np.pi)
-    return [f + float(np.clip(m, -reach, reach)) for f, m in zip(lines, moves, strict=True)]
+    def __init__(self, z: Complexes, scene: Scene, lines: list[float]) -> None:
+        self._z = z
+        self._scene = scene
+        self.lines = lines
+        self._t = (np.arange(len(z)) - (len(z) - 1) / 2) / scene.rate
+        self._carrier = np.exp(2j * np.pi * scene.oscillator_hz * self._t)
+        edge = 0.5 * scene.rate
+        images = [-f - 2 * scene.oscillator_hz for f in lines]
+        still = [f for f in images if abs(f) < edge]
+        if scene.oscillator_hz < edge + scene.reach_hz:
+            still.append(-scene.oscillator_hz)
+        self._still = np.exp(2j * np.pi * np.outer([*still, *lines], self._t))
+        self._gram = self._still.conj() @ self._still.T
+        self._seen = self._still.conj() @ z
 
+    def _moving(self, phase: Floats, tone_hz: float) -> Complexes:
+        """The tone first, then its image, its harmonics and theirs; one in a row."""
+        edge = 0.5 * self._scene.rate
+        own = np.exp(1j * phase)
+        rows = [own]
+        turned, image = own, np.conj(own * self._carrier**2)
+        for k in (1, 2, 3):
+            if (k + 1) * tone_hz < edge:
+                rows.append(image)
+            turned = turned * own * self._carrier
+            image = image * np.conj(own * self._carrier)
+            if k < 3 and k * tone_hz < edge:
+                rows.append(turned)
+        return np.stack(rows)
 
-def _fitted(z: Complexes, columns: list[Complexes]) -> tuple[Complexes, float, Complexes]:
-    """Fit all columns; returns the signal less all but the first, the variance's rise, and the residual."""
-    design = np.stack(columns, axis=1)
-    normal = design.conj().T @ design / len(z)
-    inverse = np.linalg.pinv(normal, rcond=1e-9, hermitian=True)
-    values = inverse @ (design.conj().T @ z / len(z))
-    rest = z - design[:, 1:] @ values[1:]
-    return rest, float(inverse[0, 0].real), rest - design[:, 0] * values[0]
+    def _normal(self, moving: Complexes) -> tuple[Complexes, Complexes]:
+        cross = moving.conj() @ self._still.T
+        gram = np.block([[moving.conj() @ moving.T, cross], [cross.conj().T, self._gram]])
+        return gram, np.concatenate([moving.conj() @ self._z, self._seen])
+
+    def taken_out(self, phase: Floats, tone_hz: float) -> tuple[Complexes, float, Complexes]:
+        """The signal less all but the tone, by how much that raises the amplitude's variance, and the residual."""
+        moving = self._moving(phase, tone_hz)
+        gram, seen = self._normal(moving)
+        inverse = np.linalg.pinv(gram / len(self._z), rcond=1e-9, hermitian=True)
+        values = inverse @ seen / len(self._z)
+        m = len(moving)
+        clean = self._z - values[1:m] @ moving[1:] - values[m:] @ self._still
+        return clean, float(inverse[0, 0].real), clean - values[0] * moving[0]
+
+    def moved(self, phase: Floats, tone_hz: float) -> _Rest:
+        """The same with lines where a Gauss-Newton step puts them: each may turn a little more or less."""
+        moving = self._moving(phase, tone_hz)
+        n = len(self.lines)
+        rows = np.concatenate([moving, self._still, 1j * self._t * self._still[-n:]])
+        norm = np.linalg.norm(rows, axis=1)
+        rows /= norm[:, None]
+        gram = rows.conj() @ rows.T
+        values = np.linalg.pinv(gram, rcond=1e-9, hermitian=True) @ (rows.conj() @ self._z) / norm
+        reach = 0.5 * self._scene.rate / len(self._z)
+        moves = np.real(values[-n:] / values[-2 * n : -n]) / (2 * np.pi)
+        lines = [f + float(np.clip(d, -reach, reach)) for f, d in zip(self.lines, moves, strict=True)]
+        return _Rest(self._z, self._scene, lines)
 
 
 def _quiet_band(z: Complexes, guide: Floats, rate: float, reach: float, lowest: float) -> float:
