@@ -21,6 +21,9 @@ SERVES: dict[Judged, tuple[Purpose, ...]] = {
 }
 """The sections of a reference tape that give each quantity."""
 
+COARSE_AZIMUTH_HZ = 3150.0
+"""Highest frequency at which azimuth is first set: a cycle is then 317 µs, nearly 1° on a cassette."""
+
 
 def check_with_sheets(
     steps: Sequence[JobStep], machine: Machine | None, tape: Tape | None, reference_tape: ReferenceTape | None
@@ -34,6 +37,7 @@ def check_with_sheets(
         targets["tape"] = tape.targets
     if machine is not None and reference_tape is not None:
         out += _same_terms(machine, reference_tape)
+    out += _azimuth_steps_up(steps, reference_tape)
     for n, step in enumerate(steps):
         found = [*_targets(step, targets, reference_tape)]
         if reference_tape is not None:
@@ -55,6 +59,25 @@ def _same_terms(machine: Machine, tape: ReferenceTape) -> Iterator[Wrong]:
             f"the machine's by the {machine.reference.fluxivity_method} method"
         )
         yield Wrong(at, said, "the two differ by some 0.7 dB: give both in their sheets by the same one")
+
+
+def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | None) -> Iterator[Wrong]:
+    """At a high frequency a head that is a whole cycle out looks right, so azimuth is brought near at a low one first.
+
+    Common practice, no source.
+    """
+    near: set[str] = set()
+    for n, step in enumerate(steps):
+        if not isinstance(step, Adjust) or step.quantity != "azimuth_delay":
+            continue
+        for hz in _judged_hz(step, reference_tape):
+            if hz > COARSE_AZIMUTH_HZ and not near & set(step.trimmers.values()):
+                said = f"azimuth is set at {hz:g} Hz at once, where a whole cycle out looks right"
+                remedy = f"put a step with the same trimmer at {COARSE_AZIMUTH_HZ:g} Hz or lower before it"
+                yield Wrong(
+                    ("step", n, "plays" if step.plays else "sends"), said, remedy, ("plays", "sends", "trimmers")
+                )
+        near |= set(step.trimmers.values())
 
 
 def _targets(

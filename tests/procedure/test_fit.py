@@ -28,7 +28,7 @@ AZIMUTH = (
     LEVEL.replace('"level"\nplays', '"azimuth_delay"\nplays')
     .replace("machine.replay_level", "machine.azimuth")
     .replace('{ left = "replay level left", right = "replay level right" }', '{ both = "record azimuth" }')
-    .replace('plays = "level"', "sends = [{ hz = 10000, db = -20 }]")
+    .replace('plays = "level"', "sends = [{ hz = 1000, db = -20 }]")
 )
 WEIGHT = """
 [[step]]
@@ -105,6 +105,16 @@ def test_a_reference_tape_of_another_speed_or_another_measure_of_flux(tmp_path: 
     assert "for 95.25 mm/s, the machine runs at 47.625 mm/s" in told[0][1]
     told = _told(tmp_path, CLEAN, reference_tape=REFERENCE_TAPE.replace('"ANSI"', '"DIN"'))
     assert "by the DIN method, the machine's by the ANSI method" in told[0][1]
+
+
+def test_azimuth_is_set_at_a_low_frequency_first(tmp_path: Path) -> None:
+    fine = AZIMUTH.replace('id = "replay-level"', 'id = "fine"').replace("hz = 1000,", "hz = 10000,")
+    assert _told(tmp_path, AZIMUTH + fine) == []
+    told = _told(tmp_path, fine)
+    assert [t[0] for t in told] == [("step", 0, "sends")]
+    assert "azimuth is set at 10000 Hz at once, where a whole cycle out looks right" in told[0][1]
+    other = AZIMUTH.replace("record azimuth", "replay azimuth")
+    assert len(_told(tmp_path, other + fine)) == 1
 
 
 def test_a_machine_says_which_trimmers_it_has(tmp_path: Path) -> None:

@@ -81,6 +81,7 @@ def test_the_line_up_has_the_order_of_the_trade() -> None:
         "replay-level-again",
         "left-replay/play",
         "swap",
+        "record-azimuth-coarse",
         "record-azimuth",
         "bias",
         "record-level",
