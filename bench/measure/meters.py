@@ -81,6 +81,8 @@ METERS: dict[str, str] = {
     "response": "bench.measure.response:ResponseMeter",
     "azimuth": "bench.measure.azimuth:AzimuthMeter",
     "speed": "bench.measure.speed:SpeedMeter",
+    "flutter": "bench.measure.flutter:FlutterMeter",
+    "noise": "bench.measure.noise:NoiseMeter",
     "distortion": "bench.measure.distortion:DistortionMeter",
     "separation": "bench.measure.separation:SeparationMeter",
 }

@@ -1,0 +1,157 @@
+"""The frequency of a followed carrier over time, with dropouts and clicks bridged.
+
+The frequency is the turn of the baseband from point to point. A point is bad where the envelope is 6 dB off its
+running level, where there is no tone, or where the frequency leaves its neighbourhood and comes back at once, by more
+than eight times what it usually does (a click): off both a smooth course, which flutter is not, and the median of 4 ms,
+which a step of the speed is not. Bad stretches, widened by 6 ms, are replaced by a straight line between the means of
+the 8 ms on either side; one longer than half a second ends the stretch.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+GUARD = 12
+"""Points by which a bad stretch is widened either way."""
+BESIDE = 16
+"""Points either side whose mean a bridge starts and ends with."""
+LONGEST_S = 0.5
+LOW, HIGH = 0.5, 2.0
+"""Bounds of the envelope, in parts of its running level."""
+JUMP = 8.0
+LEAST_JUMP = 2e-3
+"""A jump less than this part of the carrier is never a click."""
+TONAL = 0.9
+"""Size of the mean turn over the mean size of turns: noise has about 0.4."""
+REACH = 0.06
+SPIKE_HALF = 4
+SMOOTH_HALF = 20
+SMOOTH_HZ = 280.0
+
+
+class Deviation:
+    """One channel's frequency, fed with chunks of its baseband.
+
+    Args:
+        rate: points a second.
+        oscillator_hz: the frequency that is zero in the baseband.
+        carrier_hz: about where the carrier lies.
+    """
+
+    def __init__(self, rate: float, oscillator_hz: float, carrier_hz: float) -> None:
+        self.rate = rate
+        self._oscillator, self._carrier = oscillator_hz, carrier_hz
+        self._longest = round(LONGEST_S * rate)
+        n = np.arange(-SMOOTH_HALF, SMOOTH_HALF + 1)
+        smooth = np.sinc(2.0 * SMOOTH_HZ / rate * n) * np.hanning(len(n) + 2)[1:-1]
+        self._smooth = smooth / smooth.sum()
+        self._last = 0j
+        self._levels: deque[float] = deque(maxlen=16)
+        self._usual: deque[float] = deque(maxlen=16)
+        self._hz = np.zeros(0)
+        self._bad = np.zeros(0, dtype=bool)
+        self._at = self._checked = self._dropped = 0
+        self._inside = False
+        self._tail = np.zeros(0)
+        self.bridged: list[tuple[float, float]] = []
+        """Bridges so far: where (in points from the first fed) and how long, in seconds."""
+
+    def feed(self, z: NDArray[np.complex128], edge: bool = False) -> list[Floats | None]:
+        """Take in the next points.
+
+        Args:
+            z: shape (points,).
+            edge: they are the first of the stream, where the baseband's filter still fills.
+
+        Returns:
+            Stretches of frequency in Hz, in order; None where the tone ended.
+        """
+        size = np.abs(z)
+        step = z * np.conj(np.concatenate([[self._last], z[:-1]]))
+        self._last = z[-1] if len(z) else self._last
+        hz = self._oscillator + np.angle(step) * self.rate / (2 * np.pi)
+        whole = float(np.abs(step).sum())
+        mean_hz = self._oscillator + float(np.angle(step.sum())) * self.rate / (2 * np.pi)
+        tonal = abs(step.sum()) > TONAL * whole > 0.0 and abs(mean_hz - self._carrier) < REACH * self._carrier
+        if tonal:
+            self._levels.append(float(np.median(size)))
+        level = float(np.median(self._levels)) if self._levels else np.inf
+        bad = (size < LOW * level) | (size > HIGH * level) | (not tonal)
+        if edge:
+            bad[:BESIDE] = True
+        self._hz = np.concatenate([self._hz, hz])
+        self._bad = np.concatenate([self._bad, bad])
+        self._find_jumps()
+        return self._release(self._checked - GUARD)
+
+    def finish(self) -> list[Floats | None]:
+        """The stream is over; its last points, where the filter empties, are not used."""
+        self._bad[len(self._bad) - BESIDE :] = True
+        self._checked = len(self._bad)
+        out = self._release(len(self._bad))
+        return [*out, None] if self._inside else out
+
+    def _find_jumps(self) -> None:
+        ready = len(self._hz) - SMOOTH_HALF
+        start = max(self._checked, SMOOTH_HALF)
+        if ready <= start:
+            return
+        around = self._hz[start - SMOOTH_HALF : ready + SMOOTH_HALF]
+        off = np.abs(self._hz[start:ready] - np.convolve(around, self._smooth, mode="valid"))
+        middle = np.median(np.lib.stride_tricks.sliding_window_view(around, 2 * SPIKE_HALF + 1), axis=1)
+        lead = SMOOTH_HALF - SPIKE_HALF
+        spike = np.abs(self._hz[start:ready] - middle[lead : lead + len(off)])
+        off = np.minimum(off, spike)
+        good = ~self._bad[start:ready]
+        if good.any():
+            self._usual.append(float(np.median(off[good])))
+        usual = 1.4826 * float(np.median(self._usual)) if self._usual else np.inf
+        self._bad[start:ready] |= off > max(JUMP * usual, LEAST_JUMP * self._carrier)
+        self._checked = ready
+
+    def _release(self, end: int) -> list[Floats | None]:
+        """What can be told of the points before `end`; those that can't yet are kept."""
+        out: list[Floats | None] = []
+        wide = np.convolve(self._bad, np.ones(2 * GUARD + 1), mode="same") > 0.5
+        at = self._at
+        while at < end:
+            if not self._inside:
+                at = _next(~wide, at, end)
+                self._inside = at < end
+                continue
+            stop = _next(wide, at, end)
+            if stop > at:
+                out.append(self._hz[at:stop].copy())
+                self._tail = np.concatenate([self._tail, self._hz[at:stop]])[-BESIDE:]
+                at = stop
+                continue
+            resume = _next(~wide, at, end)
+            if resume - at > self._longest:
+                out.append(None)
+                self._inside, self._tail = False, self._tail[:0]
+            elif resume + BESIDE > end:
+                break
+            else:
+                ends = self._tail.mean(), self._hz[resume : resume + BESIDE].mean()
+                out.append(np.linspace(*ends, resume - at + 2)[1:-1])
+                self.bridged.append(((self._dropped + at) / self.rate, (resume - at) / self.rate))
+            at = resume
+        self._forget(at)
+        return out
+
+    def _forget(self, at: int) -> None:
+        """Keep from a little before `at` on: what the next look at a neighbourhood needs."""
+        old = max(0, at - GUARD - 2 * SMOOTH_HALF)
+        self._hz, self._bad = self._hz[old:], self._bad[old:]
+        self._at, self._checked, self._dropped = at - old, self._checked - old, self._dropped + old
+
+
+def _next(true: NDArray[np.bool_], start: int, end: int) -> int:
+    """The first index from `start` on where it is true; `end` if there is none before."""
+    where = np.flatnonzero(true[start:end])
+    return start + int(where[0]) if len(where) else end

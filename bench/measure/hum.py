@@ -1,0 +1,203 @@
+"""Hum: the mains frequency and its harmonics, found in a capture.
+
+Formula
+    The sound up to 800 Hz is cut into half-overlapped segments of four seconds under a Hann window. The mains
+    frequency is that whose harmonics stand out most, near 50 or near 60 Hz, within 4 % (hum on a tape follows the
+    tape's speed). Each line's power is that of its bins less the noise beside them; levels are means of power over the
+    segments: 20 lg(peak amplitude) dBFS. The total is the sum of the powers.
+Unit and reference
+    dBFS, full-scale sine = 0 (AES17).
+Source
+    Common practice, no source.
+Accuracy
+    Lines 10 dB over the noise in their band: 0.3 dB or better, as stated. Mains frequency within 0.02 Hz.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.meters import Options
+from bench.measure.names import Channel, Measured, Reading, no_reading
+from bench.measure.spectra_meter import Peaks, SpectraMeter
+from bench.measure.tone_meter import Heard
+from bench.measure.tracking import Samples, Spectra
+
+Floats = NDArray[np.float64]
+
+MAINS_HZ = (50.0, 60.0)
+REACH = 0.04
+TOP_HZ = 780.0
+CENTRE_HZ = 400.0
+SEGMENT_S = 4.0
+SHORTEST_S = 1.0
+HIGHEST = 15
+STANDS_OUT = 8.0
+"""A line's power over the noise beside it, in standard deviations of that noise; more where few segments tell."""
+
+
+class HumMeter(SpectraMeter):
+    """`hum` of each channel: the total first, then each line found."""
+
+    def __init__(
+        self, sample_rate: float, channels: int, options: Options | None = None, spectra: Spectra | None = None
+    ) -> None:
+        super().__init__(sample_rate, channels, options, spectra)
+        self._centre = self.spectra.nearest_bin(CENTRE_HZ)
+        self._length = round(SEGMENT_S * self.spectra.rate)
+        self._z = np.zeros((0, channels), dtype=np.complex128)
+        self._sum = np.zeros((self._length, channels))
+        self._segments = 0
+
+    def chunk(self, spectrum: NDArray[np.complex128], number: int, peaks: Peaks | None) -> None:
+        """Add to the segment."""
+        z = self.spectra.baseband(spectrum, number, self._centre)
+        z = z[self.inside(self.spectra.start_of(number), len(z))]
+        self._z = np.concatenate([self._z, z])
+        while len(self._z) >= self._length:
+            self._sum += _power(self._z[: self._length], self._length)
+            self._segments += 1
+            self._z = self._z[self._length // 2 :]
+
+    def conclude(self, heard: Heard) -> Measured:
+        """The lines that were found."""
+        width = 1.0
+        if not self._segments and len(self._z) >= SHORTEST_S * self.spectra.rate:
+            self._sum = _power(self._z, self._length)
+            self._segments = 1
+            width = self._length / len(self._z)
+        because = ""
+        if not heard.peak.max(initial=0.0) > 0.0:
+            because = "the capture is digital silence"
+        elif not self._segments:
+            because = f"the capture is shorter than {SHORTEST_S:g} s"
+        if because:
+            return Measured(tuple(no_reading("hum", s, because) for s in self.sides))
+        spectrum = _Spectrum(self._sum / self._segments, self._segments, width, self.spectra, self._centre)
+        readings: list[Reading] = []
+        mains = spectrum.mains()
+        for channel, side in enumerate(self.sides):
+            lines = (
+                [] if mains is None else [x for h in spectrum.orders(mains) if (x := spectrum.line(h * mains, channel))]
+            )
+            if mains is None or not lines:
+                words = "no line at 50 or 60 Hz and its harmonics stands out of the noise"
+                readings.append(no_reading("hum", side, words))
+                continue
+            power = sum(x.power for x in lines)
+            spread = float(np.sqrt(sum(x.spread**2 for x in lines)))
+            names = ", ".join(f"{x.hz:.0f}" for x in lines)
+            readings.append(_reading(side, mains, power, spread, f"total of mains frequency and harmonics: {names} Hz"))
+            readings += [
+                _reading(side, x.hz, x.power, x.spread, f"line at {round(x.hz / mains)} times the mains frequency")
+                for x in lines
+            ]
+        return Measured(tuple(readings))
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    hz: float
+    power: float
+    """Squared peak amplitude, noise taken off."""
+    spread: float
+    """Standard deviation of the power."""
+
+
+class _Spectrum:
+    """The mean power spectrum, and the lines in it.
+
+    Args:
+        power: (bins, channels).
+        segments: how many were averaged.
+        width: how much wider a line is than under the full window.
+        spectra: of the baseband.
+        centre: the bin that became zero frequency.
+    """
+
+    def __init__(self, power: Floats, segments: int, width: float, spectra: Spectra, centre: int) -> None:
+        self._power, self._all = power, power.sum(axis=1)
+        self._independent = (segments + 1) / 2.0 if segments > 1 else 1.0
+        self._threshold = STANDS_OUT * (1.0 + 0.7 / self._independent)
+        self._lobe = int(np.ceil(2.0 * width))
+        self._bin_hz = spectra.rate / len(power)
+        self._zero = centre * spectra.bin_hz
+
+    def orders(self, mains: float) -> range:
+        """The harmonics within reach."""
+        return range(1, min(HIGHEST, int(TOP_HZ / mains)) + 1)
+
+    def mains(self) -> float | None:
+        """The mains frequency whose harmonics stand out most; one of the first three must be there."""
+        best, best_score = None, 0.0
+        for nominal in MAINS_HZ:
+            for hz in np.arange(nominal * (1 - REACH), nominal * (1 + REACH), self._bin_hz / 8):
+                found = [self._stands_out(h * hz) for h in self.orders(float(hz))]
+                if max(found[:3]) > self._threshold:
+                    score = sum(np.log(f) for f in found if f > self._threshold)
+                    if score > best_score:
+                        best, best_score = float(hz), score
+        return None if best is None else self._refine(best)
+
+    def line(self, hz: float, channel: int) -> _Line | None:
+        """The line at a frequency in one channel, if it stands out."""
+        power = self._power[:, channel]
+        lobe, floor, bins = self._around(power, hz)
+        excess = float(power[lobe].sum()) - floor * bins
+        noise = floor * np.sqrt(1.5 * bins / self._independent)
+        if excess <= self._threshold * noise:
+            return None
+        spread = np.sqrt(noise**2 + 3.0 * excess * floor / self._independent)
+        return _Line(self._middle(power, hz), excess, float(spread))
+
+    def _stands_out(self, hz: float) -> float:
+        lobe, floor, bins = self._around(self._all, hz)
+        excess = float(self._all[lobe].sum()) - floor * bins
+        return float(excess / max(floor * np.sqrt(1.5 * bins / self._independent), 1e-30))
+
+    def _around(self, power: Floats, hz: float) -> tuple[NDArray[np.int64], float, int]:
+        """The bins of a line, the mean noise of a bin beside it, and how many bins the line has."""
+        middle = round((hz - self._zero) / self._bin_hz)
+        half = self._lobe + 1
+        lobe = np.arange(middle - half, middle + half + 1)
+        beside = np.concatenate(
+            [np.arange(middle - 5 * half, middle - 2 * half), np.arange(middle + 2 * half, middle + 5 * half)]
+        )
+        median_to_mean = (1.0 - 1.0 / (9.0 * self._independent)) ** -3
+        return lobe, float(np.median(power[beside])) * median_to_mean, len(lobe)
+
+    def _middle(self, power: Floats, hz: float) -> float:
+        lobe, floor, _ = self._around(power, hz)
+        over = np.maximum(power[lobe] - floor, 0.0)
+        return self._zero + float(np.average(lobe, weights=over + 1e-300)) * self._bin_hz
+
+    def _refine(self, hz: float) -> float:
+        """From the middles of all lines, each weighted by how much it stands out and how far it spreads the error."""
+        told = [(h, self._stands_out(h * hz)) for h in self.orders(hz)]
+        kept = [(h, s) for h, s in told if s > self._threshold]
+        weights = np.array([h * h * min(s, 1e4) for h, s in kept])
+        return float(np.average([self._middle(self._all, h * hz) / h for h, _ in kept], weights=weights))
+
+
+def hum(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
+    """The hum of a whole array of shape (frames, channels)."""
+    meter = HumMeter(sample_rate, samples.shape[1], options)
+    meter.feed(samples)
+    return meter.finish()
+
+
+def _power(z: NDArray[np.complex128], length: int) -> Floats:
+    """Power in each bin under a Hann window; the bins of a line add up to its squared peak amplitude."""
+    w = np.sin(np.pi * (np.arange(len(z)) + 0.5) / len(z)) ** 2
+    spectrum = np.fft.fft(z * w[:, None], length, axis=0)
+    return np.asarray(np.abs(spectrum) ** 2 / (length * np.sum(w * w)))
+
+
+def _reading(side: Channel, hz: float, power: float, spread: float, method: str) -> Reading:
+    uncertainty = float(np.hypot(2.0 * 4.343 * spread / power, 0.05))
+    return Reading(
+        "hum", side, float(10.0 * np.log10(power)), uncertainty, hz, method, reference="full-scale sine (AES17)"
+    )

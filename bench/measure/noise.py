@@ -1,0 +1,231 @@
+"""Noise, weighted four ways, and signal-to-noise.
+
+Formula
+    A-weighted rms and unweighted rms 22.4 Hz-22.4 kHz: 20 lg(√2 · rms) of what the network passes, over the whole
+    capture. BS.468: highest indication of the quasi-peak meter, discharged at the start. 2 kHz average-responding:
+    the same network moved to 0 dB at 2 kHz, rectified average over the capture, scaled to sine rms.
+    signal_to_noise = reference level − noise, one for each method.
+Unit and reference
+    dBFS: a full-scale sine at 1 kHz (average-responding: at 2 kHz) reads 0 (AES17). signal_to_noise in dB.
+Source
+    IEC 61672-1 (A); Recommendation ITU-R BS.468-4; JAES 27(3), 1979 (average-responding, 2 kHz); IEC 60268-1 (band).
+Accuracy
+    Networks: see `weighting`. The stated uncertainty of a mean is its scatter over the capture and 0.03 dB; that of
+    the quasi-peak is 0.5 dB, what two meters within the standard's own limits differ by on steady noise.
+    Gaussian noise reads 1.05 dB less on an average-responding meter than its rms.
+Everything in the capture is noise to this meter, a tone too; direct current is not, it is taken off first.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.finder import side_of
+from bench.measure.hops import Hops
+from bench.measure.hum import HumMeter
+from bench.measure.meters import Options
+from bench.measure.names import Channel, Measured, Reading, no_reading
+from bench.measure.quasi_peak import BS468, QuasiPeak
+from bench.measure.rectifier import Rectifier
+from bench.measure.tone_meter import Heard
+from bench.measure.tracking import Samples
+from bench.measure.weighting import AVERAGE_REFERENCE_HZ, a_network, band_network, bs468_db, bs468_network
+
+Floats = NDArray[np.float64]
+
+A, BAND, QUASI_PEAK, AVERAGE = (
+    "A-weighted rms",
+    "unweighted rms 22.4 Hz-22.4 kHz",
+    "ITU-R BS.468 weighted quasi-peak",
+    "2 kHz average-responding",
+)
+METHODS = (A, BAND, QUASI_PEAK, AVERAGE)
+HOP_S = 0.25
+LEAD_HOPS = 2
+"""Direct current is the mean of the first half second: whole periods of 50 and 60 Hz."""
+SHORTEST_S = 0.25
+NETWORK_DB = 0.03
+QUASI_PEAK_DB = 0.5
+SINE_PER_AVERAGE = np.pi / (2.0 * np.sqrt(2.0))
+"""Rms of a sine over its rectified average."""
+
+
+class Weighted:
+    """The four indications, hop by hop. All hops are kept, 16 figures a second and channel.
+
+    Args:
+        sample_rate: frames a second.
+        channels: how many.
+    """
+
+    def __init__(self, sample_rate: float, channels: int) -> None:
+        self.channels = channels
+        self._hops = Hops(round(HOP_S * sample_rate), channels)
+        self._lead: list[Floats] = []
+        self._direct: Floats | None = None
+        self._networks = [n(sample_rate).sos for n in (a_network, band_network, bs468_network)]
+        self._states = [np.zeros((channels, len(sos), 2)) for sos in self._networks]
+        self._rectifier = Rectifier(sample_rate, channels)
+        self._quasi_peak = QuasiPeak(self._rectifier.rate, channels, BS468)
+        self.frames: list[int] = []
+        """Frames in each hop."""
+        self.hops: list[Floats] = []
+        """A mean square, band mean square, highest quasi-peak, rectified average; shape (4, channels)."""
+
+    def feed(self, samples: Samples) -> None:
+        """Take in frames."""
+        for piece in self._hops.feed(samples):
+            if self._direct is None:
+                self._lead.append(piece.copy())
+                if len(self._lead) == LEAD_HOPS:
+                    self._start()
+            else:
+                self._hop(piece)
+
+    def finish(self) -> None:
+        """The stream is over."""
+        rest = self._hops.rest().copy()
+        if self._direct is None:
+            self._start(rest)
+        if len(rest):
+            self._hop(rest)
+
+    def _start(self, rest: Floats | None = None) -> None:
+        held = np.concatenate([*self._lead, *([] if rest is None else [rest])])
+        self._direct = held.mean(axis=0) if len(held) else np.zeros(self.channels)
+        for piece in self._lead:
+            self._hop(piece)
+        self._lead = []
+
+    def _hop(self, piece: Floats) -> None:
+        from bench.measure import kernels
+
+        assert self._direct is not None
+        sound = piece - self._direct
+        out = np.empty_like(sound)
+        row = np.empty((4, self.channels))
+        for k, (sos, state) in enumerate(zip(self._networks, self._states, strict=True)):
+            kernels.cascade(sound, sos, state, out)
+            if k < 2:
+                row[k] = np.einsum("ij,ij->j", out, out) / len(out)
+        drive = self._rectifier.feed(out)
+        row[2] = self._quasi_peak.feed(drive)
+        row[3] = drive.mean(axis=1)
+        self.frames.append(len(piece))
+        self.hops.append(row)
+
+
+class NoiseMeter:
+    """`noise` by four methods, `signal_to_noise` and `hum` of each channel. Options: `reference_level`."""
+
+    def __init__(self, sample_rate: float, channels: int, options: Options | None = None) -> None:
+        self.sample_rate, self.channels = sample_rate, channels
+        self.options = options or Options()
+        self._weighted = Weighted(sample_rate, channels)
+        self._hum = HumMeter(sample_rate, channels, self.options)
+        self._heard = Heard(sample_rate, channels)
+
+    def feed(self, samples: Samples) -> None:
+        """Take in frames of shape (frames, channels), full scale ±1."""
+        self._heard.feed(samples)
+        self._weighted.feed(samples)
+        self._hum.feed(samples)
+
+    def finish(self) -> Measured:
+        """The readings."""
+        self._weighted.finish()
+        said = noise_readings(self._weighted, self._heard, self.options)
+        hum = self._hum.finish()
+        return Measured((*said.readings, *hum.readings), (*self._heard.clipping(), *said.warnings, *hum.warnings))
+
+
+def noise_readings(
+    weighted: Weighted, heard: Heard, options: Options, kept: NDArray[np.bool_] | None = None
+) -> Measured:
+    """What the hops amount to.
+
+    Args:
+        weighted: after its `finish`.
+        heard: of the same stream.
+        options: `reference_level` is used.
+        kept: which hops count; all when left out.
+    """
+    readings: list[Reading] = []
+    because = _why_not(heard)
+    frames = np.array(weighted.frames, dtype=np.float64)
+    hops = np.array(weighted.hops).reshape(len(frames), 4, weighted.channels)
+    if kept is not None:
+        frames, hops = frames[kept], hops[kept]
+        if not because and frames.sum() < SHORTEST_S * heard.sample_rate:
+            because = "no part of the capture is free of tones for long enough"
+    for channel in range(weighted.channels):
+        side = side_of(channel, weighted.channels)
+        for k, method in enumerate(METHODS):
+            readings += _pair(
+                side, method, hops[:, k, channel], frames, because=because, reference_level=options.reference_level
+            )
+    limit = band_network(heard.sample_rate).limit
+    return Measured(tuple(readings), (limit,) if limit and not because else ())
+
+
+def noise(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
+    """The noise of a whole array of shape (frames, channels)."""
+    meter = NoiseMeter(sample_rate, samples.shape[1], options)
+    meter.feed(samples)
+    return meter.finish()
+
+
+def _why_not(heard: Heard) -> str:
+    seconds = heard.frames / heard.sample_rate
+    if not heard.peak.max(initial=0.0) > 0.0:
+        return "the capture is digital silence"
+    if seconds < SHORTEST_S:
+        return f"the capture is too short: {seconds:.2f} s, and noise needs {SHORTEST_S:g} s"
+    return ""
+
+
+def _pair(
+    side: Channel, method: str, column: Floats, frames: Floats, *, because: str, reference_level: float | None
+) -> list[Reading]:
+    """Noise and, with a reference, signal-to-noise by one method."""
+    level = -np.inf
+    uncertainty = QUASI_PEAK_DB
+    if not because:
+        if method == QUASI_PEAK:
+            level = _db(float(column.max()) * np.sqrt(2.0))
+        elif method == AVERAGE:
+            mean = float(np.average(column, weights=frames))
+            to_2k = 10.0 ** (-float(bs468_db(AVERAGE_REFERENCE_HZ)[0]) / 20.0)
+            level = _db(mean * SINE_PER_AVERAGE * np.sqrt(2.0) * to_2k)
+            uncertainty = _scatter_db(column, frames, 8.686)
+        else:
+            mean = float(np.average(column, weights=frames))
+            level = _db(np.sqrt(2.0 * mean))
+            uncertainty = _scatter_db(column, frames, 4.343)
+        if not np.isfinite(level):
+            because = "this channel is digital silence"
+    ratio = "signal_to_noise"
+    if because:
+        out = [no_reading("noise", side, because, method=method)]
+        return out if reference_level is None else [*out, no_reading(ratio, side, because, method=method)]
+    out = [Reading("noise", side, level, uncertainty, method=method, reference="full-scale sine (AES17)")]
+    if reference_level is not None:
+        words = f"{reference_level:g} dBFS"
+        out.append(Reading(ratio, side, reference_level - level, uncertainty, method=method, reference=words))
+    return out
+
+
+def _scatter_db(column: Floats, frames: Floats, slope: float) -> float:
+    """Expanded uncertainty of a mean, dB, from the scatter of its hops; with few hops, from what noise would do."""
+    whole = column[frames >= 0.99 * frames.max()]
+    mean = float(whole.mean())
+    if len(whole) >= 8 and mean > 0.0:
+        scatter = 2.0 * slope * float(whole.std(ddof=1)) / mean / np.sqrt(len(whole))
+    else:
+        scatter = 2.0 * slope / np.sqrt(5000.0 * HOP_S * max(1, len(whole)))
+    return float(np.hypot(scatter, NETWORK_DB))
+
+
+def _db(amplitude: float) -> float:
+    return float(20.0 * np.log10(amplitude)) if amplitude > 0.0 else -np.inf
