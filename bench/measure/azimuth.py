@@ -30,7 +30,7 @@ PLAUSIBLE_S = 400e-6
 SUITS_RAD = 0.6
 """How far a tone's phase may be from a delay that is said to suit it: heads and amplifiers differ a little."""
 INVERTED_COST_S = 100e-6
-"""An inverted channel is believed when the delay without it would be longer by this much."""
+"""An inverted channel is believed when the delay without it would be longer than this and thrice the one with it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ def resolve(pairs: Sequence[PhasePair]) -> Delay:
             off = turned - known * turns
             off -= 2 * np.pi * np.round(off / (2 * np.pi))
             if abs(known) <= far:
-                cost = abs(known) + (INVERTED_COST_S if inverted else 0.0)
+                cost = INVERTED_COST_S + 3.0 * abs(known) if inverted else abs(known)
                 found.append((cost, float(known), float(np.max(np.abs(off))), inverted))
     good = sorted(f for f in found if f[2] < SUITS_RAD)
     _, seconds, _, inverted = good[0] if good else min(found, key=lambda f: f[2])

@@ -38,8 +38,8 @@ def exact(
     low, high = max(0, first - reach), min(len(z), first + inside + reach)
     start = low + _begin(_clean(z[low:high], rate, tone_hz, oscillator_hz), rate, first - low, reach, tone_hz)
     low, high = max(0, last - inside - reach), min(len(z), last + reach)
-    back = np.conj(_clean(z[low:high], rate, tone_hz, oscillator_hz)[::-1])
-    stop = high - _begin(back, rate, high - last, reach, tone_hz)
+    back = np.conj(z[low:high][::-1])
+    stop = high - _begin(_clean(back, rate, tone_hz, oscillator_hz), rate, high - last, reach, tone_hz)
     return start, stop
 
 
@@ -72,7 +72,7 @@ def _begin(z: Complexes, rate: float, about: int, reach: int, tone_hz: float) ->
     where = np.flatnonzero(off[: about + reach])
     where = where[where < about + reach]
     if not len(where):
-        return max(0, about - reach) if about - reach > 0 else 0
+        return max(0, about - reach)
     return int(where[-1]) + 1 + MARGIN
 
 

@@ -104,7 +104,7 @@ def measure_stretch(
         voices[c] = follow_tone(
             z[:, c], scene, offset, guide, lines=None if c == lead else voices[lead].lines, glance=glance
         )
-    rates = [] if glance else fit_rates(voices[lead].noisy_phase(), rate, voices[lead].reach_hz)
+    rates = [] if glance else fit_rates(voices[lead].noisy_phase(), rate, voices[lead].reach_hz, oscillator_hz + offset)
     tones = tuple(_tone(voices[c], rate, oscillator_hz, rates) for c in range(z.shape[1]))
     pair = _pair(voices[0], voices[1], scene) if len(tones) == 2 and all(t.present for t in tones) else None
     return tones, pair

@@ -17,7 +17,7 @@ from bench.measure.tracking import Samples, Spectra
 
 __all__ = ["LEVEL_METHOD", "FoundTone", "ToneFinder", "find_tones", "side_of"]
 
-TRACKS = 6
+TRACKS = 8
 """Peaks that are followed at once."""
 KEPT = 5
 """Spectra that are kept, so that a tone's beginning is not lost when it is recognised."""
@@ -25,6 +25,8 @@ HARVEST = 8
 """Tones that have ended are looked for every so many chunks, about twice a second."""
 SHOW = 4
 """The tone that sounds is measured anew every so many chunks."""
+SAME_HZ = 3.0
+"""A low peak nearer than this to one that is followed is the same; hum may lie 3 Hz beside a tone."""
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
 """A peak of at least this part of a tone's power, and so far away, is filtered out before the tone is judged."""
 HARMONICS = (2, 3, 4, 5)
@@ -107,7 +109,7 @@ class ToneFinder:
     def _open(self, peaks: list[tuple[float, float]]) -> None:
         """A peak that was there in the two chunks before as well is followed from now on."""
         for hz, power in peaks if len(self._peaks) == 2 else []:
-            apart = max(3.0 * self._spectra.bin_hz, 0.012 * hz)
+            apart = max(SAME_HZ, 0.012 * hz)
             if any(abs(t.tone_hz - hz) < apart and not t.misses for t in self._tracks):
                 continue
             reach = max(0.7 * self._spectra.bin_hz, 0.01 * hz)
@@ -140,7 +142,10 @@ class ToneFinder:
         """Those that are tones of their own, oldest first."""
         sounding = [t for t in (track.sounding() for track in self._tracks) if t is not None] if found else []
         known = [*self._told, *found, *sounding]
-        own = [f for f in found if not any(_harmonic(f, k) for k in known)]
+        own: list[FoundTone] = []
+        for f in found:
+            if not any(_harmonic(f, k) for k in known) and not any(_same(f, k) for k in [*self._told, *own]):
+                own.append(f)
         self._told = [*self._told, *own][-2 * TRACKS :]
         return sorted(own, key=lambda f: f.start_s)
 
@@ -155,6 +160,13 @@ def _harmonic(tone: FoundTone, of: FoundTone) -> bool:
         and together > 0.5 * tone.duration_s
         and tone.dbfs < of.dbfs + 20.0 * np.log10(HARMONIC_BELOW)
     )
+
+
+def _same(tone: FoundTone, other: FoundTone) -> bool:
+    """Whether two tracks found one tone."""
+    together = min(tone.end_s, other.end_s) - max(tone.start_s, other.start_s)
+    apart = abs(tone.frequency_hz - other.frequency_hz)
+    return together > 0.5 * tone.duration_s and apart < max(0.5, 0.002 * tone.frequency_hz)
 
 
 def find_tones(samples: Samples, sample_rate: float) -> list[FoundTone]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
-MOST_LINES = 16
+MOST_LINES = 40
 STANDS_OUT = 20.0
 """Power of a line over the median of the spectrum around it."""
 ONE_SIDED = 4.0
@@ -18,7 +18,7 @@ ONE_SIDED = 4.0
 
 
 @lru_cache(maxsize=64)
-def low_pass(edge_hz: float, stop_hz: float, rate: float, down_db: float = 80.0) -> Floats:
+def low_pass(edge_hz: float, stop_hz: float, rate: float, down_db: float = 110.0) -> Floats:
     """Taps of a linear-phase low pass, odd in number, by Kaiser's rule."""
     width = 2 * np.pi * (stop_hz - edge_hz) / rate
     half = max(1, int(np.ceil((down_db - 7.95) / (2.285 * width) / 2)))

@@ -20,8 +20,18 @@ MOST_POINTS = 6000
 MOST_RATES = 12
 STANDS_OUT = 14.0
 """Power of a flutter line over the floor of the phase's spectrum."""
-LOWEST_TURNS = 1.3
-"""A flutter line must turn this often within the stretch to be told from a drift."""
+HIGHEST_HZ = 100.0
+"""Faster flutter hardly moves a slope."""
+FLAT_HZ = 200.0
+"""The phase's noise is as dense as at zero frequency up to here."""
+SLOW_TURNS = 1.3
+"""Flutter that turns less often within the stretch takes the place of a drift: the two can't be told apart."""
+APART_TURNS = 0.8
+"""Two rates nearer than this can't be told apart."""
+MOST_FLUTTER = 0.006
+"""Peak deviation of one rate, in parts of the tone's frequency, that is still taken for flutter."""
+LOWEST_TURNS, SEARCHED_TURNS = 0.25, 2.2
+"""Below the second a spectrum is too coarse: rates are tried one by one, down to the first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +45,15 @@ class Slope:
     drift_deviation_hz: float
 
 
-def fit_rates(phase: Floats, rate: float, reach_hz: float) -> list[float]:
-    """The rates of the flutter lines in a phase whose noise reaches to `reach_hz`, Hz."""
+def fit_rates(phase: Floats, rate: float, reach_hz: float, tone_hz: float) -> list[float]:
+    """The rates of the flutter lines in a phase.
+
+    Args:
+        phase: unwrapped, radians, evenly spaced.
+        rate: points a second.
+        reach_hz: how far the phase's noise reaches.
+        tone_hz: the tone's frequency: flutter is a small part of it.
+    """
     t, y, step = _thinned(phase, rate)
     seconds = step * len(y)
     rates: list[float] = []
@@ -45,7 +62,7 @@ def fit_rates(phase: Floats, rate: float, reach_hz: float) -> list[float]:
     window = np.hanning(len(y) + 2)[1:-1]
     size = 1 << (4 * len(y) - 1).bit_length()
     hz = np.fft.rfftfreq(size, step)
-    allowed = (hz > LOWEST_TURNS / seconds) & (hz < min(0.45 / step, 0.95 * reach_hz))
+    allowed = (hz > 0.5 / seconds) & (hz < min(0.45 / step, 0.95 * reach_hz, HIGHEST_HZ))
     while len(rates) < MOST_RATES:
         values, design = _solve(t, y, rates)
         power = np.abs(np.fft.rfft((y - design @ values) * window, size)) ** 2
@@ -53,10 +70,39 @@ def fit_rates(phase: Floats, rate: float, reach_hz: float) -> list[float]:
         k = int(np.argmax(power))
         if power[k] < STANDS_OUT * floor_of(power[allowed][::4]):
             break
-        if any(abs(hz[k] - g) < 0.7 / seconds for g in rates):
+        found = float(hz[k])
+        if found * seconds < SEARCHED_TURNS:
+            found = _tried(t, y, rates)
+        more = _refined(t, y, [*rates, found], 2)
+        if not _sound(t, y, more, tone_hz):
             break
-        rates = _refined(t, y, [*rates, float(hz[k])], 1)
-    return _refined(t, y, rates, 3)
+        rates = more
+    finer = _refined(t, y, rates, 3)
+    return finer if _sound(t, y, finer, tone_hz) else rates
+
+
+def _sound(t: Floats, y: Floats, rates: list[float], tone_hz: float) -> bool:
+    """Whether a fit can be flutter: rates apart from each other, at most one slow, no more than flutter is."""
+    seconds = (t[1] - t[0]) * len(t)
+    turns = sorted(g * seconds for g in rates)
+    if len(turns) > 1 and (min(np.diff(turns)) < APART_TURNS or turns[1] < SLOW_TURNS):
+        return False
+    values, _ = _solve(t, y, rates)
+    most = 2 * np.pi * MOST_FLUTTER * tone_hz
+    swings = [2 * np.pi * g * np.hypot(*values[2 + 2 * n : 4 + 2 * n]) for n, g in enumerate(rates)]
+    return max(swings, default=0.0) < most and abs(values[1] - np.polyfit(t, y, 1)[0]) < most
+
+
+def _tried(t: Floats, y: Floats, rates: list[float]) -> float:
+    """The slow rate that, added to the others, leaves least."""
+    seconds = (t[1] - t[0]) * len(t)
+    best, least = 0.0, np.inf
+    for turns in np.arange(LOWEST_TURNS, SEARCHED_TURNS, 0.07):
+        values, design = _solve(t, y, [*rates, turns / seconds])
+        left = float(np.sum((y - design @ values) ** 2))
+        if left < least:
+            best, least = float(turns) / seconds, left
+    return best
 
 
 def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Slope:
@@ -70,22 +116,29 @@ def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Sl
     """
     t, y, step = _thinned(phase, rate)
     seconds = step * len(y)
+    straight = [g for g in rates if g * seconds >= SLOW_TURNS]
+    frequency = _judged(t, y, rates, reach_hz, 1)
+    drift = _judged(t, y, straight, reach_hz, -1)
+    return Slope(
+        frequency[0] / (2 * np.pi), frequency[1] / (2 * np.pi), drift[0] * seconds / np.pi, drift[1] * seconds / np.pi
+    )
+
+
+def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float, column: int) -> tuple[float, float]:
+    """A value of the fit and its standard deviation."""
+    seconds = (t[1] - t[0]) * len(t)
     values, design = _solve(t, y, rates)
+    column %= len(values)
     residual = y - design @ values
     _, cofactors = _least_squares(_whole(t, values, design, rates), residual)
     power = np.abs(np.fft.rfft(residual)) ** 2 / len(y)
-    floor = floor_of(power[1 : max(8, int(0.95 * reach_hz * seconds))])
+    floor = floor_of(power[1 : max(8, int(min(0.95 * reach_hz, FLAT_HZ) * seconds))])
     # Flutter that is no line raises the lowest part of the spectrum, which is what a slope feels.
     taken = 2 + 2 * sum(g * seconds < 10 for g in rates)
     lowest = power[1:10]
     near = float(lowest.sum()) / max(1.0, len(lowest) - taken / 2)
     variance = near if near > 2.4 * floor else floor
-    return Slope(
-        float(values[1]) / (2 * np.pi),
-        float(np.sqrt(variance * cofactors[1])) / (2 * np.pi),
-        float(values[2]) * seconds / np.pi,
-        float(np.sqrt(variance * cofactors[2])) * seconds / np.pi,
-    )
+    return float(values[column]), float(np.sqrt(variance * cofactors[column]))
 
 
 def _thinned(phase: Floats, rate: float) -> tuple[Floats, Floats, float]:
@@ -98,9 +151,12 @@ def _thinned(phase: Floats, rate: float) -> tuple[Floats, Floats, float]:
 
 
 def _design(t: Floats, rates: list[float]) -> Floats:
-    columns = [np.ones_like(t), t, t * t - np.mean(t * t)]
+    """Columns: constant, slope, each rate's cosine and sine, and the drift where no rate is slow."""
+    columns = [np.ones_like(t), t]
     for g in rates:
         columns += [np.cos(2 * np.pi * g * t), np.sin(2 * np.pi * g * t)]
+    if all(g * (t[1] - t[0]) * len(t) >= SLOW_TURNS for g in rates):
+        columns.append(t * t - np.mean(t * t))
     return np.stack(columns, axis=1)
 
 
@@ -124,7 +180,7 @@ def _whole(t: Floats, values: Floats, design: Floats, rates: list[float]) -> Flo
         return design
     columns = []
     for n, g in enumerate(rates):
-        c, s = values[3 + 2 * n], values[4 + 2 * n]
+        c, s = values[2 + 2 * n], values[3 + 2 * n]
         angle = 2 * np.pi * g * t
         columns.append(2 * np.pi * t * (s * np.cos(angle) - c * np.sin(angle)))
     return np.concatenate([design, np.stack(columns, axis=1)], axis=1)

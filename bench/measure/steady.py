@@ -19,6 +19,8 @@ SHORTEST_S = 0.4
 """A steady stretch shorter than this is not a tone: voiced vowels seldom hold a pitch that long."""
 FREQUENCY_REACH = 0.01
 """How far the frequency may be from its own middle: flutter of 0.3 % peak, and room."""
+NEAR_PART, NEAR_HZ = 0.03, 3.5
+"""How far the tone may be from where its peak was first seen; hum beside a low tone moves that."""
 BRIDGED_S = 0.06
 """A click or dropout up to this long does not end a tone."""
 STEP_DB = 0.6
@@ -101,18 +103,19 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
     )
 
 
-def steady_runs(frames: Frames, tone_hz: float) -> list[tuple[int, int]]:
+def steady_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[tuple[int, int]]:
     """The stretches in which a tone holds, edges left out.
 
     Args:
         frames: what `make_frames` gave.
         tone_hz: about where the tone lies.
+        offset_hz: the same, relative to the oscillator.
 
     Returns:
         First frame and the frame after the last, for each.
     """
     out: list[tuple[int, int]] = []
-    for first, last in _tonal_runs(frames, tone_hz):
+    for first, last in _tonal_runs(frames, tone_hz, offset_hz):
         for a, b in _plateaus(frames, first, last):
             trimmed = _trim(frames, a, b)
             if (trimmed[1] - trimmed[0]) * frames.seconds >= SHORTEST_S:
@@ -125,11 +128,12 @@ def _spread_db(frames: Frames) -> Floats:
     return np.asarray(8.686 / np.sqrt(2.0 * np.maximum(frames.snr, 1.0)))
 
 
-def _tonal_runs(frames: Frames, tone_hz: float) -> list[tuple[int, int]]:
+def _tonal_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[tuple[int, int]]:
     """Runs of one frequency; short breaks are bridged."""
     reach = FREQUENCY_REACH * tone_hz + 0.3
     shortest = round(SHORTEST_S / 2 / frames.seconds)
-    tonal = frames.snr > 6.0
+    near = abs(frames.frequency_hz - offset_hz) < max(NEAR_PART * tone_hz, NEAR_HZ)
+    tonal = (frames.snr > 6.0) & near
     for a, b in _stretches(~tonal):
         if a > 0 and b < len(tonal) and b - a <= max(1, round(BRIDGED_S / frames.seconds)):
             tonal[a:b] = True

@@ -165,7 +165,7 @@ class Track:
     def _runs(self) -> list[tuple[int, int]]:
         """Stretches of steady tone since the last that was dealt with; counted from there."""
         frames = self._frames.tail(self._done)
-        runs = steady_runs(frames, self.tone_hz)
+        runs = steady_runs(frames, self.tone_hz, self.tone_hz - self._oscillator_hz)
         return runs if self._hum else [r for r in runs if not self._is_hum(frames, *r)]
 
     def _is_hum(self, frames: Frames, first: int, last: int) -> bool:

@@ -21,8 +21,8 @@ QUIET = 0.01
 LOUD = 0.02
 """Noise of more than this part of the tone's power, in one quadrature of the whole baseband, is kept out of phases."""
 MOST_LINES = 8
-OWN = 0.08
-"""Part of the tone's frequency about its harmonics in which a line is taken for their flutter."""
+MAINS_HZ, MAINS_REACH = (50.0, 60.0), 0.005
+"""Mains frequencies, and how far from them, in parts, hum may lie."""
 SETTLED_RAD = 1e-5
 LOW_HZ = 3.0
 """Slower changes of level are taken for the level's own."""
@@ -111,7 +111,10 @@ def follow_tone(
     rest = _Rest(z, scene, list(lines))
     clean, spread, residual = rest.taken_out(phase, tone_hz)
     found = one_sided_lines(residual, rate, offset, 2.0 * rate / len(z), 0.48 * rate)
-    found = [f for f in found if _foreign(f + oscillator_hz, tone_hz)][: MOST_LINES - len(lines)]
+    own = [k * tone_hz for k in (2, 3, 4)]
+    found = [f for f in found if _is_hum(f + oscillator_hz, len(z) / rate)]
+    found = [f for f in found if min(abs(f + oscillator_hz - h) for h in own) > 4.0 * rate / len(z)]
+    found = [f for f in found if all(abs(f - g) > rate / len(z) for g in lines)][: MOST_LINES - len(lines)]
     if found:
         rest = _Rest(z, scene, [*lines, *found]).moved(phase, tone_hz)
     for _ in range(1 if glance else 4):
@@ -130,10 +133,13 @@ def _straight(phase: Floats) -> Floats:
     return np.asarray(np.polyval(np.polyfit(t, phase, 1, w=np.sqrt(np.hanning(len(t) + 2)[1:-1])), t))
 
 
-def _foreign(line_hz: float, tone_hz: float) -> bool:
-    """Whether a line is none of the tone's own: no image, no flutter about a harmonic or about direct current."""
-    own = [abs(line_hz - k * tone_hz) for k in (0, 2, 3, 4)]
-    return line_hz > 0 and min(own) > OWN * tone_hz
+def _is_hum(line_hz: float, seconds: float) -> bool:
+    """Whether a line may be the mains' or one of its multiples'."""
+    for mains in MAINS_HZ:
+        order = max(1, round(line_hz / mains))
+        if abs(line_hz - order * mains) < MAINS_REACH * order * mains + 0.5 / seconds:
+            return True
+    return False
 
 
 class _Rest:
