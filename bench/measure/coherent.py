@@ -21,6 +21,9 @@ BLOCK = 512
 """Baseband points in a block: about 0.26 s."""
 HOP = BLOCK // 2
 
+HANN_OVERLAP = 1.056
+"""Half-overlapped Hann segments tell as much as this part of so many independent ones (Welch, 1967)."""
+
 STUDENT_95 = (12.7, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26, 2.23, 2.20, 2.18, 2.16, 2.14, 2.13)
 """Student's t for 95 % and 1, 2, 3 … degrees of freedom (any statistical table)."""
 

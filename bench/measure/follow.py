@@ -119,6 +119,11 @@ class Follower:
         n = np.arange(len(taps)) - len(taps) // 2
         return np.asarray(np.cos(2 * np.pi / self.spectra.rate * np.multiply.outer(offset_hz, n)) @ taps)
 
+    @property
+    def smooth_hz(self) -> float:
+        """Where the smooth filter is 6 dB down."""
+        return _smooth_hz(self.tone_hz)
+
     def start_of(self, piece: Piece) -> int:
         """Index of the first of its points; point p lies at p / rate seconds."""
         return self.spectra.start_of(piece.chunk)
@@ -176,10 +181,14 @@ def _flat(rate: float, tone_hz: float) -> tuple[float, ...]:
     return tuple(taps / taps.sum())
 
 
+def _smooth_hz(tone_hz: float) -> float:
+    return min(SMOOTH_HZ[1], max(SMOOTH_HZ[0], PASS * tone_hz))
+
+
 @lru_cache(maxsize=64)
 def _smooth(rate: float, tone_hz: float) -> tuple[float, ...]:
     """Taps of the Gaussian filter."""
-    half_hz = min(SMOOTH_HZ[1], max(SMOOTH_HZ[0], PASS * tone_hz))
+    half_hz = _smooth_hz(tone_hz)
     sigma = np.sqrt(2.0 * np.log(2.0)) / (2 * np.pi * half_hz) * rate
     half = min(LONGEST, int(np.ceil(4.0 * sigma)))
     taps = np.exp(-0.5 * (np.arange(-half, half + 1) / sigma) ** 2)

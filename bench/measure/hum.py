@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.measure.coherent import HANN_OVERLAP
 from bench.measure.meters import Options
 from bench.measure.names import Channel, Measured, Reading, no_reading
 from bench.measure.spectra_meter import Peaks, SpectraMeter
@@ -120,7 +121,7 @@ class _Spectrum:
 
     def __init__(self, power: Floats, segments: int, width: float, spectra: Spectra, centre: int) -> None:
         self._power, self._all = power, power.sum(axis=1)
-        self._independent = (segments + 1) / 2.0 if segments > 1 else 1.0
+        self._independent = max(1.0, segments / HANN_OVERLAP)
         self._threshold = STANDS_OUT * (1.0 + 0.7 / self._independent)
         self._lobe = int(np.ceil(2.0 * width))
         self._bin_hz = spectra.rate / len(power)

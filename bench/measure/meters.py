@@ -84,7 +84,10 @@ METERS: dict[str, str] = {
     "flutter": "bench.measure.flutter:FlutterMeter",
     "noise": "bench.measure.noise:NoiseMeter",
     "distortion": "bench.measure.distortion:DistortionMeter",
+    "headroom": "bench.measure.headroom:HeadroomMeter",
     "separation": "bench.measure.separation:SeparationMeter",
+    "erasure": "bench.measure.erasure:ErasureMeter",
+    "dropouts": "bench.measure.dropouts:DropoutMeter",
 }
 """Module and class of each: made with (sample_rate, channels, options)."""
 
