@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+GROUP = 128
+"""Points that are tone or not."""
 GUARD = 12
 """Points by which a bad stretch is widened either way."""
 BESIDE = 16
@@ -75,19 +77,29 @@ class Deviation:
         step = z * np.conj(np.concatenate([[self._last], z[:-1]]))
         self._last = z[-1] if len(z) else self._last
         hz = self._oscillator + np.angle(step) * self.rate / (2 * np.pi)
-        whole = float(np.abs(step).sum())
-        mean_hz = self._oscillator + float(np.angle(step.sum())) * self.rate / (2 * np.pi)
-        tonal = abs(step.sum()) > TONAL * whole > 0.0 and abs(mean_hz - self._carrier) < REACH * self._carrier
-        if tonal:
-            self._levels.append(float(np.median(size)))
-        level = float(np.median(self._levels)) if self._levels else np.inf
-        bad = (size < LOW * level) | (size > HIGH * level) | (not tonal)
+        bad = np.zeros(len(z), dtype=bool)
+        for at in range(0, len(z), GROUP):
+            part = slice(at, at + GROUP)
+            bad[part] = self._judge(size[part], step[part])
         if edge:
             bad[:BESIDE] = True
         self._hz = np.concatenate([self._hz, hz])
         self._bad = np.concatenate([self._bad, bad])
         self._find_jumps()
         return self._release(self._checked - GUARD)
+
+    def _judge(self, size: Floats, step: NDArray[np.complex128]) -> NDArray[np.bool_]:
+        """Which points of a group have a bad envelope; all of them when the group is no tone."""
+        total = complex(step.sum())
+        mean_hz = self._oscillator + float(np.angle(total)) * self.rate / (2 * np.pi)
+        tonal = abs(total) > TONAL * float(np.abs(step).sum()) > 0.0
+        tonal = tonal and abs(mean_hz - self._carrier) < REACH * self._carrier
+        if tonal:
+            self._levels.append(middle(size))
+        if not tonal or not self._levels:
+            return np.ones(len(size), dtype=bool)
+        level = middle(np.array(self._levels))
+        return (size < LOW * level) | (size > HIGH * level)
 
     def finish(self) -> list[Floats | None]:
         """The stream is over; its last points, where the filter empties, are not used."""
@@ -103,14 +115,16 @@ class Deviation:
             return
         around = self._hz[start - SMOOTH_HALF : ready + SMOOTH_HALF]
         off = np.abs(self._hz[start:ready] - np.convolve(around, self._smooth, mode="valid"))
-        middle = np.median(np.lib.stride_tricks.sliding_window_view(around, 2 * SPIKE_HALF + 1), axis=1)
+        windows = np.lib.stride_tricks.sliding_window_view(around, 2 * SPIKE_HALF + 1)
+        medians = np.partition(windows, SPIKE_HALF, axis=1)[:, SPIKE_HALF]
         lead = SMOOTH_HALF - SPIKE_HALF
-        spike = np.abs(self._hz[start:ready] - middle[lead : lead + len(off)])
+        spike = np.abs(self._hz[start:ready] - medians[lead : lead + len(off)])
         off = np.minimum(off, spike)
         good = ~self._bad[start:ready]
-        if good.any():
-            self._usual.append(float(np.median(off[good])))
-        usual = 1.4826 * float(np.median(self._usual)) if self._usual else np.inf
+        for at in range(0, len(off), GROUP):
+            if good[at : at + GROUP].any():
+                self._usual.append(middle(off[at : at + GROUP][good[at : at + GROUP]]))
+        usual = 1.4826 * middle(np.array(self._usual)) if self._usual else np.inf
         self._bad[start:ready] |= off > max(JUMP * usual, LEAST_JUMP * self._carrier)
         self._checked = ready
 
@@ -149,6 +163,12 @@ class Deviation:
         old = max(0, at - GUARD - 2 * SMOOTH_HALF)
         self._hz, self._bad = self._hz[old:], self._bad[old:]
         self._at, self._checked, self._dropped = at - old, self._checked - old, self._dropped + old
+
+
+def middle(x: Floats) -> float:
+    """The median, the upper of two; quicker than numpy's on short arrays."""
+    half = len(x) // 2
+    return float(np.partition(x, half)[half])
 
 
 def _next(true: NDArray[np.bool_], start: int, end: int) -> int:

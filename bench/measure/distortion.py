@@ -20,11 +20,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.coherent import Estimate, estimate
-from bench.measure.follow import Follower
+from bench.measure.follow import Chunk, Follower
 from bench.measure.harmonics import Harmonics
 from bench.measure.meters import Options
 from bench.measure.names import Channel, Measured, Reading, no_reading
-from bench.measure.spectra_meter import Peaks, SpectraMeter
+from bench.measure.spectra_meter import SpectraMeter
 from bench.measure.tone_meter import REACH, Heard
 from bench.measure.tracking import Samples, Spectra
 
@@ -48,9 +48,9 @@ class DistortionMeter(SpectraMeter):
         self._follower = Follower(self.spectra, low, high)
         self._harmonics = Harmonics(self._follower)
 
-    def chunk(self, spectrum: NDArray[np.complex128], number: int, peaks: Peaks | None) -> None:
+    def batch(self, chunks: list[Chunk]) -> None:
         """Follow the fundamental."""
-        for piece in self._follower.take(spectrum, number, peaks):
+        for piece in self._follower.take(chunks):
             self._harmonics.take(piece)
 
     def conclude(self, heard: Heard) -> Measured:

@@ -23,10 +23,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.follow import SMOOTH_HZ, Follower, Piece
+from bench.measure.follow import SMOOTH_HZ, Chunk, Follower, Piece
 from bench.measure.meters import Options
 from bench.measure.names import Channel, Measured, Reading, no_reading
-from bench.measure.spectra_meter import Peaks, SpectraMeter
+from bench.measure.spectra_meter import SpectraMeter
 from bench.measure.tone_meter import REACH, Heard
 from bench.measure.tracking import Samples, Spectra
 
@@ -36,10 +36,12 @@ THRESHOLD_DB = 6.0
 SHORTEST_MS = 5.0
 LONGEST_S = 2.0
 """What stays away longer is the end of the tone."""
-WINDOW = 31
-"""Chunks either side (2 s) whose levels make the running level."""
+GROUP = 128
+"""Points (64 ms) that are tone or not."""
+WINDOW = 4
+"""Parts of half a second either side whose levels make the running level."""
 FEWEST = 4
-"""So many of them must be tone."""
+"""So many groups of them must be tone."""
 TONAL = 0.7
 LOWEST_HZ, HIGHEST_HZ = 100.0, 20000.0
 LENGTH_UNCERTAINTY_MS = 0.6
@@ -59,12 +61,12 @@ class Dropout:
     depth_db: float
 
 
-@dataclass(slots=True)
-class _Chunk:
+@dataclass(frozen=True, slots=True)
+class _Part:
     envelope: Floats
     start: int
-    level: float
-    """Its median where it is tone, else NaN."""
+    levels: Floats
+    """Median of each 64 ms of it that is tone."""
 
 
 @dataclass(slots=True)
@@ -84,49 +86,44 @@ class Envelope:
     found: list[Dropout] = field(default_factory=list)
     seconds: float = 0.0
     """In which the tone was present, dropouts included."""
-    _chunks: deque[_Chunk] = field(default_factory=deque)
+    _parts: deque[_Part] = field(default_factory=deque)
     _next: int = 0
     _fall: _Fall | None = None
     _up: bool = False
     _last: float = 0.0
 
     def feed(self, z: NDArray[np.complex128], start: int) -> None:
-        """Take in the points of a chunk; the first has index `start`."""
+        """Take in the next points; the first has index `start`."""
         size = np.abs(z)
-        turn = z[1:] * np.conj(z[:-1])
-        still = z * np.exp(-1j * np.angle(turn.sum()) * np.arange(len(z))) if len(z) > 1 else z
-        tonal = len(z) > 16 and abs(still.mean()) > TONAL * float(np.sqrt(np.mean(size**2))) > 0.0
-        self._chunks.append(_Chunk(size, start, float(np.median(size)) if tonal else np.nan))
-        while len(self._chunks) - self._next > WINDOW:
+        self._parts.append(_Part(size, start, _tone_levels(z, size)))
+        while len(self._parts) - self._next > WINDOW:
             self._step()
 
     def finish(self) -> None:
         """The stream is over."""
-        while self._next < len(self._chunks):
+        while self._next < len(self._parts):
             self._step()
 
     def _step(self) -> None:
-        index = self._next
-        chunk = self._chunks[index]
-        around = list(self._chunks)[max(0, index - WINDOW) : index + WINDOW + 1]
-        levels = np.array([c.level for c in around])
-        levels = levels[np.isfinite(levels)]
+        index, parts = self._next, self._parts
+        part = parts[index]
+        around = range(max(0, index - WINDOW), min(len(parts), index + WINDOW + 1))
+        levels = np.concatenate([parts[k].levels for k in around])
         if len(levels) >= FEWEST:
-            self._watch(chunk, float(np.median(levels)))
-            if np.isfinite(chunk.level):
-                self.seconds += len(chunk.envelope) / self.rate
+            self._watch(part, float(np.median(levels)))
+            self.seconds += len(part.levels) * GROUP / self.rate
         else:
             self._fall, self._up = None, False
-        if len(chunk.envelope):
-            self._last = float(chunk.envelope[-1])
+        if len(part.envelope):
+            self._last = float(part.envelope[-1])
         if index < WINDOW:
             self._next += 1
         else:
-            self._chunks.popleft()
+            parts.popleft()
 
-    def _watch(self, chunk: _Chunk, level: float) -> None:
+    def _watch(self, part: _Part, level: float) -> None:
         """Cross the threshold downwards and, of the level it fell from, upwards again."""
-        envelope = np.concatenate([[self._last], chunk.envelope])
+        envelope = np.concatenate([[self._last], part.envelope])
         share = 10.0 ** (-THRESHOLD_DB / 20.0)
         at, last = 1, len(envelope)
         while at < last:
@@ -138,7 +135,7 @@ class Envelope:
                     return
                 k = at + int(where[0])
                 if self._up:
-                    self._fall = _Fall(self._crossing(chunk, envelope, k, threshold), level, float(envelope[k]))
+                    self._fall = _Fall(self._crossing(part, envelope, k, threshold), level, float(envelope[k]))
                 self._up = True
                 at = k
                 continue
@@ -146,10 +143,10 @@ class Envelope:
             k = at + int(where[0]) if len(where) else last
             self._fall.deepest = min(self._fall.deepest, float(envelope[at:k].min(initial=np.inf)))
             if k == last:
-                if chunk.start / self.rate - self._fall.at > LONGEST_S:
+                if part.start / self.rate - self._fall.at > LONGEST_S:
                     self._fall, self._up = None, False
                 return
-            self._rise(self._crossing(chunk, envelope, k, threshold))
+            self._rise(self._crossing(part, envelope, k, threshold))
             at = k
 
     def _rise(self, end: float) -> None:
@@ -160,11 +157,23 @@ class Envelope:
             depth = -20.0 * float(np.log10(max(fall.deepest / fall.level, 1e-6)))
             self.found.append(Dropout(fall.at, length_ms, depth))
 
-    def _crossing(self, chunk: _Chunk, envelope: Floats, k: int, threshold: float) -> float:
+    def _crossing(self, part: _Part, envelope: Floats, k: int, threshold: float) -> float:
         """When the envelope passed the threshold on its way to point k, seconds from the start of the stream."""
         before, here = float(envelope[k - 1]), float(envelope[k])
-        part = (threshold - before) / (here - before) if here != before else 1.0
-        return (chunk.start + k - 2 + min(1.0, max(0.0, part))) / self.rate
+        share = (threshold - before) / (here - before) if here != before else 1.0
+        return (part.start + k - 2 + min(1.0, max(0.0, share))) / self.rate
+
+
+def _tone_levels(z: NDArray[np.complex128], size: Floats) -> Floats:
+    """The median envelope of each group of points that holds a tone all through: its mean hardly turns."""
+    count = len(z) // GROUP
+    if not count:
+        return np.zeros(0)
+    z, size = z[: count * GROUP].reshape(count, GROUP), size[: count * GROUP].reshape(count, GROUP)
+    turn = np.angle(np.sum(z[:, 1:] * np.conj(z[:, :-1]), axis=1))
+    still = np.abs(np.mean(z * np.exp(-1j * np.multiply.outer(turn, np.arange(GROUP))), axis=1))
+    tonal = still > TONAL * np.sqrt(np.mean(size**2, axis=1))
+    return np.asarray(np.median(size[tonal], axis=1))
 
 
 class DropoutMeter(SpectraMeter):
@@ -179,9 +188,9 @@ class DropoutMeter(SpectraMeter):
         self._follower = Follower(self.spectra, low, high)
         self._envelopes: list[Envelope] = []
 
-    def chunk(self, spectrum: NDArray[np.complex128], number: int, peaks: Peaks | None) -> None:
+    def batch(self, chunks: list[Chunk]) -> None:
         """Follow the tone."""
-        self._take(self._follower.take(spectrum, number, peaks))
+        self._take(self._follower.take(chunks))
 
     def _take(self, pieces: list[Piece]) -> None:
         for piece in pieces:
@@ -192,6 +201,11 @@ class DropoutMeter(SpectraMeter):
             inside = self.inside(start, len(z))
             for channel, envelope in enumerate(self._envelopes):
                 envelope.feed(z[inside, channel], start + inside.start)
+
+    @property
+    def seconds(self) -> float:
+        """How long a tone was present, in the channel that has most of it."""
+        return max((e.seconds for e in self._envelopes), default=0.0)
 
     def conclude(self, heard: Heard) -> Measured:
         """The dropouts of the tone that was followed."""

@@ -24,10 +24,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.coherent import HANN_OVERLAP
-from bench.measure.follow import Follower, Piece
+from bench.measure.follow import Chunk, Follower, Piece
 from bench.measure.meters import Options
 from bench.measure.names import Channel, Measured, Reading, no_reading
-from bench.measure.spectra_meter import Peaks, SpectraMeter
+from bench.measure.spectra_meter import SpectraMeter
 from bench.measure.tone_meter import Heard
 from bench.measure.tracking import Samples, Spectra
 
@@ -62,24 +62,24 @@ class ErasureMeter(SpectraMeter):
         self._powers: list[NDArray[np.float32]] = []
         """Of each segment, shape (bins of the band, channels); a line's bins add up to its squared amplitude."""
 
-    def chunk(self, spectrum: NDArray[np.complex128], number: int, peaks: Peaks | None) -> None:
+    def batch(self, chunks: list[Chunk]) -> None:
         """Add to the segment."""
         if self._follower is None:
-            self._add(spectrum, number)
+            self._add([c.spectrum for c in chunks], chunks[0].number)
             return
-        self._follow(self._follower.take(spectrum, number, peaks))
+        self._follow(self._follower.take(chunks))
 
     def _follow(self, pieces: list[Piece]) -> None:
         for piece in pieces:
             if piece.fresh and self._follower is not None:
                 self._hz, self._z, self._powers = self._follower.tone_hz, self._z[:0], []
-            self._add(piece.spectrum, piece.chunk)
+            self._add(piece.spectra, piece.first)
 
-    def _add(self, spectrum: NDArray[np.complex128], number: int) -> None:
+    def _add(self, spectra: list[NDArray[np.complex128]], first: int) -> None:
         if self.too_high(self._hz):
             return
-        z = self.spectra.baseband(spectrum, number, self.spectra.nearest_bin(self._hz))
-        self._z = np.concatenate([self._z, z[self.inside(self.spectra.start_of(number), len(z))]])
+        z = self.spectra.basebands(spectra, first, self.spectra.nearest_bin(self._hz))
+        self._z = np.concatenate([self._z, z[self.inside(self.spectra.start_of(first), len(z))]])
         while len(self._z) >= SEGMENT:
             self._powers.append(self._band(self._z[:SEGMENT]))
             self._z = self._z[SEGMENT // 2 :]

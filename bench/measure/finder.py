@@ -79,10 +79,16 @@ class ToneFinder:
                     break
         return self._shown
 
-    def take(self, spectrum: NDArray[np.complex128], peaks: list[tuple[float, float]] | None = None) -> list[FoundTone]:
-        """Take in the next chunk, with its peaks where they are known already; returns as `feed` does."""
+    def take(
+        self,
+        spectrum: NDArray[np.complex128],
+        peaks: list[tuple[float, float]] | None = None,
+        power: NDArray[np.float64] | None = None,
+    ) -> list[FoundTone]:
+        """Take in the next chunk, with its peaks and power where they are known already; returns as `feed` does."""
         self._recent = [*self._recent[-KEPT + 1 :], (self._chunk, spectrum)]
-        power = hann_power(spectrum)
+        if power is None:
+            power = hann_power(spectrum, self._spectra.bin_hz)
         if peaks is None:
             peaks = strongest_peaks(power, self._spectra.bin_hz)
         found = []

@@ -26,11 +26,11 @@ from numpy.typing import NDArray
 
 from bench.measure.deviation import Deviation
 from bench.measure.flutter_course import BAND_HZ, Course
-from bench.measure.follow import Follower, Piece
+from bench.measure.follow import Chunk, Follower, Piece
 from bench.measure.meters import Options
 from bench.measure.names import Channel, Measured, Reading, no_reading
 from bench.measure.periodic import Line, find_lines
-from bench.measure.spectra_meter import Peaks, SpectraMeter
+from bench.measure.spectra_meter import SpectraMeter
 from bench.measure.tone_meter import Heard
 from bench.measure.tracking import Samples, Spectra
 from bench.measure.weighting import flutter_db
@@ -66,9 +66,9 @@ class FlutterMeter(SpectraMeter):
         self._paths: list[tuple[Deviation, Course]] = []
         self._first_point = 0
 
-    def chunk(self, spectrum: NDArray[np.complex128], number: int, peaks: Peaks | None) -> None:
+    def batch(self, chunks: list[Chunk]) -> None:
         """Follow the carrier."""
-        self._take(self._follower.take(spectrum, number, peaks))
+        self._take(self._follower.take(chunks))
 
     def _take(self, pieces: list[Piece]) -> None:
         for piece in pieces:
@@ -85,6 +85,11 @@ class FlutterMeter(SpectraMeter):
             for channel, (deviation, course) in enumerate(self._paths):
                 for stretch in deviation.feed(z[:, channel], edge=start <= 0):
                     course.feed(stretch)
+
+    @property
+    def seconds(self) -> float:
+        """How long a carrier has been counted, in the channel that has most of it."""
+        return max((course.seconds for _, course in self._paths), default=0.0)
 
     def conclude(self, heard: Heard) -> Measured:
         """The readings of the carrier that was followed."""

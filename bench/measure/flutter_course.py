@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.quasi_peak import FLUTTER, QuasiPeak
-from bench.measure.weighting import flutter_network
+from bench.measure.weighting import even, flutter_network
 
 Floats = NDArray[np.float64]
 
@@ -245,4 +245,5 @@ def _high_pass(rate: float) -> Floats:
     """Second-order Butterworth high-pass by the bilinear transform, one section."""
     k = np.tan(np.pi * HIGH_PASS_HZ / rate)
     a0 = 1.0 + np.sqrt(2.0) * k + k * k
-    return np.array([[1 / a0, -2 / a0, 1 / a0, 1.0, 2 * (k * k - 1) / a0, (1 - np.sqrt(2.0) * k + k * k) / a0]])
+    section = [1 / a0, -2 / a0, 1 / a0, 1.0, 2 * (k * k - 1) / a0, (1 - np.sqrt(2.0) * k + k * k) / a0]
+    return even(np.array([section]))

@@ -18,7 +18,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.peaks import hann_power, strongest_peaks
 from bench.measure.tracking import HALF, POINTS, Baseband, Spectra
 
 KEPT = 14
@@ -36,6 +35,19 @@ SMOOTH_HZ = (30.0, 400.0)
 """Bounds of the smooth filter's 6 dB point."""
 
 
+Peaks = list[tuple[float, float]]
+"""Frequency in Hz and power of each peak of a chunk, strongest first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """A chunk of the stream."""
+
+    number: int
+    spectrum: NDArray[np.complex128]
+    peaks: Peaks
+
+
 @dataclass(slots=True)
 class _Candidate:
     hz: float
@@ -47,12 +59,13 @@ class _Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A chunk of a followed tone."""
+    """Chunks of a followed tone, one after the other."""
 
-    spectrum: NDArray[np.complex128]
-    chunk: int
+    spectra: list[NDArray[np.complex128]]
+    first: int
+    """Number of the first chunk."""
     fresh: bool
-    """The first of a tone that was not followed before: forget the one before it."""
+    """A tone begins that was not followed before: forget the one before it."""
 
 
 class Follower:
@@ -72,7 +85,8 @@ class Follower:
         self.centre = 0
         """The bin it is brought down with."""
         self._power = 0.0
-        self._recent: list[tuple[NDArray[np.complex128], int]] = []
+        self._since = 0
+        self._recent: list[Chunk] = []
         self._candidates: list[_Candidate] = []
 
     @property
@@ -80,38 +94,39 @@ class Follower:
         """The frequency that becomes zero."""
         return self.centre * self.spectra.bin_hz
 
-    def take(
-        self, spectrum: NDArray[np.complex128], chunk: int, peaks: list[tuple[float, float]] | None = None
-    ) -> list[Piece]:
-        """Take in the next chunk; returns those that belong to the followed tone."""
-        self._recent = [*self._recent[1 - KEPT :], (spectrum, chunk)]
-        if peaks is None:
-            peaks = strongest_peaks(hann_power(spectrum), self.spectra.bin_hz)
-        for hz, power in peaks:
-            if self.low_hz <= hz <= self.high_hz:
-                self._note(hz, power, chunk)
-        self._candidates = [c for c in self._candidates if chunk - c.last <= 3]
-        proven = [c for c in self._candidates if c.count >= PROVEN]
-        return self._choose(proven, chunk)
+    def take(self, chunks: list[Chunk]) -> list[Piece]:
+        """Take in the next chunks; returns those that belong to the followed tone."""
+        out: list[Piece] = []
+        for chunk in chunks:
+            self._recent = [*self._recent[1 - KEPT :], chunk]
+            for hz, power in chunk.peaks:
+                if self.low_hz <= hz <= self.high_hz:
+                    self._note(hz, power, chunk.number)
+            self._candidates = [c for c in self._candidates if chunk.number - c.last <= 3]
+            proven = [c for c in self._candidates if c.count >= PROVEN]
+            if self._choose(proven):
+                out.append(self._beginning())
+            elif self.tone_hz and out:
+                out[-1].spectra.append(chunk.spectrum)
+            elif self.tone_hz:
+                out.append(Piece([chunk.spectrum], chunk.number, fresh=False))
+        return out
 
     def finish(self) -> list[Piece]:
         """The stream is over: a tone too brief to have been proven, if there was no other."""
         if self.tone_hz or not self._recent:
             return []
         brief = [c for c in self._candidates if c.count >= BRIEF]
-        return self._choose(brief, self._recent[-1][1])
+        return [self._beginning()] if self._choose(brief) else []
 
-    def baseband(self, piece: Piece, multiple: int = 1, shape: Literal["wide", "flat", "smooth"] = "flat") -> Baseband:
-        """The points of a chunk, brought down by a multiple of the followed bin, shape (points, channels).
+    def baseband(self, piece: Piece, multiple: int = 1, shape: Literal["flat", "smooth"] = "flat") -> Baseband:
+        """The points of some chunks, brought down by a multiple of the followed bin, shape (points, channels).
 
         The oscillators of all multiples start in phase, so the phase of a harmonic is `multiple` times that of the
         fundamental, plus a constant.
         """
-        centre = multiple * self.centre
-        if shape == "wide":
-            return self.spectra.baseband(piece.spectrum, piece.chunk, centre)
         taps = (_flat if shape == "flat" else _smooth)(self.spectra.rate, round(self.tone_hz, 1))
-        return self.spectra.baseband(piece.spectrum, piece.chunk, centre, _response(taps, self.spectra.rate))
+        return self.spectra.basebands(piece.spectra, piece.first, multiple * self.centre, _response(taps))
 
     def passes(self, offset_hz: NDArray[np.float64]) -> NDArray[np.float64]:
         """What the flat filter leaves of a line so far from its oscillator: 1 but for its ripple."""
@@ -126,7 +141,7 @@ class Follower:
 
     def start_of(self, piece: Piece) -> int:
         """Index of the first of its points; point p lies at p / rate seconds."""
-        return self.spectra.start_of(piece.chunk)
+        return self.spectra.start_of(piece.first)
 
     def _note(self, hz: float, power: float, chunk: int) -> None:
         reach = max(0.7 * self.spectra.bin_hz, 0.012 * hz)
@@ -141,17 +156,22 @@ class Follower:
                 return
         self._candidates.append(_Candidate(hz, power, chunk, chunk))
 
-    def _choose(self, proven: list[_Candidate], chunk: int) -> list[Piece]:
+    def _choose(self, proven: list[_Candidate]) -> bool:
+        """Whether a tone begins to be followed."""
         best = max(proven, key=lambda c: c.power, default=None)
         if best is not None and self._takes_over(best):
             self.tone_hz, self._power = best.hz, best.power
             self.centre = self.spectra.nearest_bin(best.hz)
-            first = max(best.first - 1, self._recent[0][1])
-            kept = [r for r in self._recent if r[1] >= first]
-            return [Piece(s, c, c == kept[0][1]) for s, c in kept]
+            self._since = best.first - 1
+            return True
         if best is not None and self._same(best):
             self._power = max(self._power, best.power)
-        return [Piece(self._recent[-1][0], chunk, fresh=False)] if self.tone_hz else []
+        return False
+
+    def _beginning(self) -> Piece:
+        """The chunks kept back since the tone began."""
+        kept = [c for c in self._recent if c.number >= self._since]
+        return Piece([c.spectrum for c in kept], kept[0].number, fresh=True)
 
     def _same(self, candidate: _Candidate) -> bool:
         return abs(candidate.hz - self.tone_hz) < max(2.0 * self.spectra.bin_hz, 0.03 * self.tone_hz)
@@ -196,7 +216,7 @@ def _smooth(rate: float, tone_hz: float) -> tuple[float, ...]:
 
 
 @lru_cache(maxsize=64)
-def _response(taps: tuple[float, ...], rate: float) -> NDArray[np.float64]:
+def _response(taps: tuple[float, ...]) -> NDArray[np.float64]:
     """Response of symmetric taps at the bins of a chunk's baseband."""
     n = np.arange(len(taps)) - len(taps) // 2
     return np.asarray(np.cos(2 * np.pi / POINTS * np.outer(np.arange(-HALF, HALF), n)) @ np.array(taps))

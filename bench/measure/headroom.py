@@ -19,11 +19,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.follow import Follower
+from bench.measure.follow import Chunk, Follower
 from bench.measure.harmonics import Harmonics
 from bench.measure.meters import Options
 from bench.measure.names import Channel, Measured, Reading, no_reading
-from bench.measure.spectra_meter import Peaks, SpectraMeter
+from bench.measure.spectra_meter import SpectraMeter
 from bench.measure.tone_meter import REACH, Heard
 from bench.measure.tracking import Samples, Spectra
 
@@ -57,10 +57,10 @@ class HeadroomMeter(SpectraMeter):
         self._low = Harmonics(Follower(self.spectra, *MOL_RANGE_HZ), highest=3)
         self._high = Harmonics(Follower(self.spectra, SOL_HZ * (1 - REACH), SOL_HZ * (1 + REACH)), highest=1)
 
-    def chunk(self, spectrum: NDArray[np.complex128], number: int, peaks: Peaks | None) -> None:
+    def batch(self, chunks: list[Chunk]) -> None:
         """Follow both tones."""
         for harmonics in (self._low, self._high):
-            for piece in harmonics.follower.take(spectrum, number, peaks):
+            for piece in harmonics.follower.take(chunks):
                 harmonics.take(piece)
 
     def conclude(self, heard: Heard) -> Measured:

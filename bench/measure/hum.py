@@ -21,9 +21,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.coherent import HANN_OVERLAP
+from bench.measure.follow import Chunk
 from bench.measure.meters import Options
 from bench.measure.names import Channel, Measured, Reading, no_reading
-from bench.measure.spectra_meter import Peaks, SpectraMeter
+from bench.measure.spectra_meter import SpectraMeter
 from bench.measure.tone_meter import Heard
 from bench.measure.tracking import Samples, Spectra
 
@@ -43,6 +44,8 @@ STANDS_OUT = 8.0
 class HumMeter(SpectraMeter):
     """`hum` of each channel: the total first, then each line found."""
 
+    needs_peaks = False
+
     def __init__(
         self, sample_rate: float, channels: int, options: Options | None = None, spectra: Spectra | None = None
     ) -> None:
@@ -53,10 +56,10 @@ class HumMeter(SpectraMeter):
         self._sum = np.zeros((self._length, channels))
         self._segments = 0
 
-    def chunk(self, spectrum: NDArray[np.complex128], number: int, peaks: Peaks | None) -> None:
+    def batch(self, chunks: list[Chunk]) -> None:
         """Add to the segment."""
-        z = self.spectra.baseband(spectrum, number, self._centre)
-        z = z[self.inside(self.spectra.start_of(number), len(z))]
+        z = self.spectra.basebands([c.spectrum for c in chunks], chunks[0].number, self._centre)
+        z = z[self.inside(self.spectra.start_of(chunks[0].number), len(z))]
         self._z = np.concatenate([self._z, z])
         while len(self._z) >= self._length:
             self._sum += _power(self._z[: self._length], self._length)

@@ -18,36 +18,48 @@ Floats = NDArray[np.float64]
 def cascade(x: Floats, sos: Floats, state: Floats, out: Floats) -> None:
     """Filter `x` into `out`, both (frames, channels), through second-order sections.
 
-    Transposed direct form II. `sos` is (sections, 6) with a0 = 1, as scipy has it; `state` is
-    (channels, sections, 2) and carries over to the next call. `out` may be `x`.
+    Transposed direct form II, two sections and two channels at once, which keeps the multiplier busy. `sos` is
+    (sections, 6) with a0 = 1, as scipy has it, sections even in number (see `weighting.even`); `state` is (channels,
+    sections, 2) and carries over to the next call. `out` may be `x`.
     """
     frames, channels = x.shape
-    for section in range(sos.shape[0]):
-        source = x if section == 0 else out
-        b0, b1, b2 = sos[section, 0], sos[section, 1], sos[section, 2]
-        a1, a2 = sos[section, 4], sos[section, 5]
-        channel = 0
-        while channel + 1 < channels:  # two channels at once keep the multiplier busy
-            p, q = state[channel, section, 0], state[channel, section, 1]
-            r, s = state[channel + 1, section, 0], state[channel + 1, section, 1]
+    for first in range(0, sos.shape[0], 2):
+        source = x if first == 0 else out
+        second = first + 1
+        a0, a1, a2, a3, a4 = sos[first, 0], sos[first, 1], sos[first, 2], sos[first, 4], sos[first, 5]
+        b0, b1, b2, b3, b4 = sos[second, 0], sos[second, 1], sos[second, 2], sos[second, 4], sos[second, 5]
+        for one in range(0, channels, 2):
+            two = min(one + 1, channels - 1)
+            p, q, r, s = state[one, first, 0], state[one, first, 1], state[two, first, 0], state[two, first, 1]
+            t, u, v, w = state[one, second, 0], state[one, second, 1], state[two, second, 0], state[two, second, 1]
             for n in range(frames):
-                u, v = source[n, channel], source[n, channel + 1]
-                y, z = b0 * u + p, b0 * v + r
-                p, r = b1 * u - a1 * y + q, b1 * v - a1 * z + s
-                q, s = b2 * u - a2 * y, b2 * v - a2 * z
-                out[n, channel], out[n, channel + 1] = y, z
-            state[channel, section, 0], state[channel, section, 1] = p, q
-            state[channel + 1, section, 0], state[channel + 1, section, 1] = r, s
-            channel += 2
-        if channel < channels:
-            p, q = state[channel, section, 0], state[channel, section, 1]
-            for n in range(frames):
-                u = source[n, channel]
-                y = b0 * u + p
-                p = b1 * u - a1 * y + q
-                q = b2 * u - a2 * y
-                out[n, channel] = y
-            state[channel, section, 0], state[channel, section, 1] = p, q
+                c, d = source[n, one], source[n, two]
+                y, z = a0 * c + p, a0 * d + r
+                p, r = a1 * c - a3 * y + q, a1 * d - a3 * z + s
+                q, s = a2 * c - a4 * y, a2 * d - a4 * z
+                c, d = b0 * y + t, b0 * z + v
+                t, v = b1 * y - b3 * c + u, b1 * z - b3 * d + w
+                u, w = b2 * y - b4 * c, b2 * z - b4 * d
+                out[n, one], out[n, two] = c, d
+            state[one, first, 0], state[one, first, 1], state[two, first, 0], state[two, first, 1] = p, q, r, s
+            state[one, second, 0], state[one, second, 1], state[two, second, 0], state[two, second, 1] = t, u, v, w
+
+
+@njit(nogil=True, cache=True)
+def mean_square(x: Floats) -> Floats:
+    """The mean square of each channel of (frames, channels)."""
+    frames, channels = x.shape
+    out = np.zeros(channels)
+    for one in range(0, channels, 2):
+        two = min(one + 1, channels - 1)
+        p = q = r = s = 0.0
+        for n in range(0, frames - 1, 2):
+            p, q = p + x[n, one] * x[n, one], q + x[n, two] * x[n, two]
+            r, s = r + x[n + 1, one] * x[n + 1, one], s + x[n + 1, two] * x[n + 1, two]
+        if frames % 2:
+            p, q = p + x[frames - 1, one] * x[frames - 1, one], q + x[frames - 1, two] * x[frames - 1, two]
+        out[one], out[two] = (p + r) / frames, (q + s) / frames
+    return out
 
 
 @njit(nogil=True, cache=True)

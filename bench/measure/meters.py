@@ -88,6 +88,7 @@ METERS: dict[str, str] = {
     "separation": "bench.measure.separation:SeparationMeter",
     "erasure": "bench.measure.erasure:ErasureMeter",
     "dropouts": "bench.measure.dropouts:DropoutMeter",
+    "everything": "bench.measure.everything:EverythingMeter",
 }
 """Module and class of each: made with (sample_rate, channels, options)."""
 

@@ -108,7 +108,7 @@ class Weighted:
         for k, (sos, state) in enumerate(zip(self._networks, self._states, strict=True)):
             kernels.cascade(sound, sos, state, out)
             if k < 2:
-                row[k] = np.einsum("ij,ij->j", out, out) / len(out)
+                row[k] = kernels.mean_square(out)
         drive = self._rectifier.feed(out)
         row[2] = self._quasi_peak.feed(drive)
         row[3] = drive.mean(axis=1)

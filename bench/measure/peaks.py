@@ -6,26 +6,32 @@ import numpy as np
 from numpy.typing import NDArray
 
 LOWEST_HZ = 20.0
+HIGHEST_HZ = 24000.0
+"""No tape holds a tone above."""
 COUNT = 6
 """How many are told at most."""
 ABOVE_FLOOR = 12.0
 """Power of a peak over the median of its neighbourhood."""
+NEIGHBOURHOODS = ((16, 1000.0), (48, 4000.0), (128, 1e9))
+"""Bins of a neighbourhood, and the frequency up to which it is so wide."""
 BELOW_STRONGEST = 1e-5
 """A peak weaker than this against the strongest is not told: it may be the window's skirt."""
 
 
-def hann_power(spectrum: NDArray[np.complex128]) -> NDArray[np.float64]:
+def hann_power(spectrum: NDArray[np.complex128], bin_hz: float = 0.0) -> NDArray[np.float64]:
     """Power of all channels under a Hann window, which is a sum of three bins.
 
     Args:
         spectrum: one-sided, shape (channels, bins), of an even number of samples.
+        bin_hz: width of a bin; where it is given, what lies above `HIGHEST_HZ` is left out.
 
     Returns:
         For each bin the squared peak amplitude of a sine that lies there.
     """
+    size = 2 * (spectrum.shape[1] - 1)
+    spectrum = spectrum[:, : int(HIGHEST_HZ / bin_hz) + 2] if bin_hz else spectrum
     hann = spectrum.copy()
     hann[:, 1:-1] -= 0.5 * (spectrum[:, 2:] + spectrum[:, :-2])
-    size = 2 * (spectrum.shape[1] - 1)
     return np.asarray(np.sum(hann.real**2 + hann.imag**2, axis=0) * (2.0 / size) ** 2)
 
 
@@ -39,11 +45,10 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
     Returns:
         Frequency in Hz and power of each, strongest first.
     """
-    low, width = max(2, int(LOWEST_HZ / bin_hz)), 16
-    count = len(power) // width
-    if count == 0:
+    low = max(2, int(LOWEST_HZ / bin_hz))
+    floor = _floor(power, bin_hz)
+    if len(floor) < low + 2:
         return []
-    floor = np.repeat(np.median(power[: count * width].reshape(count, width), axis=1), width)
     end = len(floor) - 1
     inner = power[low:end]
     top = (inner > power[low - 1 : end - 1]) & (inner >= power[low + 1 : end + 1])
@@ -59,6 +64,22 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
         if all(abs(hz - other) >= apart for other, _ in peaks):
             peaks.append((hz, float(power[k])))
     return peaks[:COUNT]
+
+
+def _floor(power: NDArray[np.float64], bin_hz: float) -> NDArray[np.float64]:
+    """Median of each bin's neighbourhood, which is wider at high frequencies: flutter spreads a tone there."""
+    parts = []
+    at = 0
+    for width, below_hz in NEIGHBOURHOODS:
+        end = min(round(below_hz / bin_hz), len(power))
+        blocks = (end - at) // width
+        if blocks > 0:
+            medians = np.median(power[at : at + blocks * width].reshape(blocks, width), axis=1)
+            parts.append(np.repeat(medians, width))
+            at += blocks * width
+    if at < len(power):
+        parts.append(np.full(len(power) - at, np.median(power[max(0, len(power) - NEIGHBOURHOODS[0][0]) :])))
+    return np.concatenate(parts)
 
 
 def _between(power: NDArray[np.float64], k: int) -> float:

@@ -22,11 +22,11 @@ from numpy.typing import NDArray
 
 from bench.measure.coherent import BLOCK, HOP, Estimate, beside, estimate, window
 from bench.measure.distortion import plateau
-from bench.measure.follow import Follower, Piece
+from bench.measure.follow import Chunk, Follower, Piece
 from bench.measure.harmonics import FLAT
 from bench.measure.meters import Options
 from bench.measure.names import Measured, Reading, no_reading
-from bench.measure.spectra_meter import Peaks, SpectraMeter
+from bench.measure.spectra_meter import SpectraMeter
 from bench.measure.tone_meter import REACH, Heard
 from bench.measure.tracking import Samples, Spectra
 
@@ -62,9 +62,9 @@ class SeparationMeter(SpectraMeter):
         self._blocks: list[_Block] = []
         self._beside = beside()
 
-    def chunk(self, spectrum: NDArray[np.complex128], number: int, peaks: Peaks | None) -> None:
+    def batch(self, chunks: list[Chunk]) -> None:
         """Follow the tone."""
-        self._take(self._follower.take(spectrum, number, peaks))
+        self._take(self._follower.take(chunks))
 
     def _take(self, pieces: list[Piece]) -> None:
         for piece in pieces if self.channels == 2 else ():

@@ -8,23 +8,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.finder import side_of
+from bench.measure.follow import Chunk, Peaks
 from bench.measure.meters import Options
 from bench.measure.names import Channel, Measured
+from bench.measure.peaks import hann_power, strongest_peaks
 from bench.measure.tone_meter import Heard
 from bench.measure.tracking import Samples, Spectra
 
-Peaks = list[tuple[float, float]]
+BATCH = 8
+"""Chunks that are dealt with together; their places are fixed, however the stream was fed."""
 
 
 class SpectraMeter(ABC):
-    """A meter on chunks.
+    """A meter on chunks, eight at a time: half a second behind the sound, and quick.
 
     Args:
         sample_rate: frames a second.
         channels: 1 or 2.
         options: what was asked.
-        spectra: shared chunks; whoever shares them calls `take` and `conclude`, not `feed` and `finish`.
+        spectra: shared chunks; whoever shares them calls `take` and `close`, not `feed` and `finish`.
     """
+
+    needs_peaks = True
 
     def __init__(
         self, sample_rate: float, channels: int, options: Options | None = None, spectra: Spectra | None = None
@@ -35,32 +40,50 @@ class SpectraMeter(ABC):
         self.spectra = spectra or Spectra(sample_rate, channels)
         self.heard = Heard(sample_rate, channels)
         self._chunk = 0
+        self._held: list[Chunk] = []
 
     def feed(self, samples: Samples) -> None:
         """Take in frames of shape (frames, channels), full scale ±1."""
-        self.heard.feed(samples)
-        for spectrum in self.spectra.feed(samples):
-            self.take(spectrum)
+        hop = self.spectra.hop
+        for at in range(0, len(samples), hop):  # piecewise, so that spectra of a long block are not all held at once
+            part = samples[at : at + hop]
+            self.heard.feed(part)
+            for spectrum in self.spectra.feed(part):
+                self.take(spectrum)
 
     def finish(self) -> Measured:
         """The stream is over: the readings."""
         for spectrum in self.spectra.finish():
             self.take(spectrum)
-        measured = self.conclude(self.heard)
+        measured = self.close(self.heard)
         return Measured(measured.readings, (*self.heard.clipping(), *measured.warnings))
 
     def take(self, spectrum: NDArray[np.complex128], peaks: Peaks | None = None) -> None:
         """Take in the next chunk, with its peaks where they are known already."""
-        self.chunk(spectrum, self._chunk, peaks)
+        if peaks is None and self.needs_peaks:
+            peaks = strongest_peaks(hann_power(spectrum, self.spectra.bin_hz), self.spectra.bin_hz)
+        self._held.append(Chunk(self._chunk, spectrum, peaks or []))
         self._chunk += 1
+        if self._chunk % BATCH == 0:
+            self._pass_on()
+
+    def close(self, heard: Heard) -> Measured:
+        """What it all amounts to, after the last chunk."""
+        self._pass_on()
+        return self.conclude(heard)
+
+    def _pass_on(self) -> None:
+        held, self._held = self._held, []
+        if held:
+            self.batch(held)
 
     @abstractmethod
-    def chunk(self, spectrum: NDArray[np.complex128], number: int, peaks: Peaks | None) -> None:
-        """What is done with chunk number `number`."""
+    def batch(self, chunks: list[Chunk]) -> None:
+        """What is done with the next few chunks."""
 
     @abstractmethod
     def conclude(self, heard: Heard) -> Measured:
-        """What it all amounts to, after the last chunk."""
+        """What all the chunks amount to."""
 
     @property
     def sides(self) -> tuple[Channel, ...]:

@@ -83,10 +83,10 @@ class Heard:
         """Take in frames."""
         if not len(samples):
             return
-        size = np.abs(samples)
-        self.peak = np.maximum(self.peak, size.max(axis=0))
-        if self.peak.max() >= FULL_SCALE:
-            full = np.concatenate([self._tail, size >= FULL_SCALE])
+        highest = np.array([max(float(x.max()), -float(x.min())) for x in samples.T])
+        self.peak = np.maximum(self.peak, highest)
+        if highest.max() >= FULL_SCALE or self._tail.any():
+            full = np.concatenate([self._tail, np.abs(samples) >= FULL_SCALE])
             run = full[:-2] & full[1:-1] & full[2:]
             for c in range(self.channels):
                 if self._clipped_at[c] is None and run[:, c].any():

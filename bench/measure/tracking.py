@@ -142,19 +142,45 @@ class Spectra:
         Returns:
             Shape (HALF, channels); the first point has index `start_of(chunk)`.
         """
+        return self.basebands([spectrum], chunk, centre, narrowing)
+
+    def basebands(
+        self,
+        spectra: list[NDArray[np.complex128]],
+        first: int,
+        centre: int,
+        narrowing: NDArray[np.float64] | None = None,
+    ) -> Baseband:
+        """The new baseband points of chunks that follow one another: as `baseband`, one after the other, but quicker.
+
+        Args:
+            spectra: what `feed` returned for them.
+            first: the number of the first.
+            centre: the bin that becomes zero frequency.
+            narrowing: as for `baseband`.
+
+        Returns:
+            Shape (HALF · chunks, channels); the first point has index `start_of(first)`.
+        """
         last = self.size // 2
         low, high = centre - HALF, centre + HALF
+        bins = np.empty((len(spectra), self.channels, POINTS), dtype=np.complex128)
         if low >= 0 and high <= last + 1:
-            bins = spectrum[:, low:high]
+            for row, spectrum in zip(bins, spectra, strict=True):
+                row[:, :HALF] = spectrum[:, centre:high]
+                row[:, HALF:] = spectrum[:, low:centre]
         else:
-            index = np.arange(low, high)
+            index = np.concatenate([np.arange(centre, high), np.arange(low, centre)])
             folded = np.abs((index + last) % self.size - last)
-            bins = np.where(((index % self.size) > last), np.conj(spectrum[:, folded]), spectrum[:, folded])
+            mirrored = (index % self.size) > last
+            for row, spectrum in zip(bins, spectra, strict=True):
+                row[:] = np.where(mirrored, np.conj(spectrum[:, folded]), spectrum[:, folded])
         response = _response(self.step) if narrowing is None else _response(self.step) * narrowing
-        z = np.fft.ifft(np.fft.ifftshift(bins * response, axes=1), axis=1)
-        turn = 1.0 if (centre * (chunk - 1)) % 2 == 0 else -1.0
-        scale = 2.0 * turn * POINTS / self.size
-        return np.ascontiguousarray(z[:, HALF // 2 : HALF // 2 + HALF].T) * scale
+        bins *= np.fft.ifftshift(response) * (2.0 * POINTS / self.size)
+        if centre % 2:
+            bins[(first % 2) :: 2] *= -1.0  # chunk c is turned by (-1)^(c - 1): the oscillator goes on
+        z = np.fft.ifft(bins, axis=2)[:, :, HALF // 2 : HALF // 2 + HALF]
+        return np.ascontiguousarray(z.transpose(0, 2, 1)).reshape(-1, self.channels)
 
 
 class Demodulator:

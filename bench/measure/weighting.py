@@ -62,7 +62,7 @@ class Network:
     name: str
     rate: float
     sos: Floats
-    """Second-order sections, (sections, 6)."""
+    """Second-order sections, (sections, 6), even in number."""
     limit: str = ""
     """What the sample rate does not allow, in one sentence; empty when it allows all."""
 
@@ -116,7 +116,7 @@ def band_network(rate: float) -> Network:
     sections = [_butterworth(4, low, rate, high_pass=True)]
     if high < 0.49 * rate:
         sections.append(_butterworth(6, high, rate, high_pass=False))
-    return Network("22.4 Hz-22.4 kHz", rate, np.concatenate(sections), _limit(rate))
+    return Network("22.4 Hz-22.4 kHz", rate, even(np.concatenate(sections)), _limit(rate))
 
 
 @lru_cache(maxsize=16)
@@ -127,6 +127,11 @@ def flutter_network(rate: float) -> Network:
     poles = [complex(p) for p in pair] + [-p + 0j for p in (FLUTTER_FIRST_ORDER_HZ, *FLUTTER_POLES_HZ)]
     sos = _fit(_flutter_magnitude, poles, zeros_at_zero=3, rate=rate, top=250.0, unity_hz=4.0)
     return Network("flutter", rate, sos)
+
+
+def even(sos: Floats) -> Floats:
+    """The same sections, with one that does nothing added if they are odd in number: `kernels.cascade` takes pairs."""
+    return sos if len(sos) % 2 == 0 else np.concatenate([sos, [[1.0, 0.0, 0.0, 1.0, 0.0, 0.0]]])
 
 
 def _limit(rate: float) -> str:
@@ -189,7 +194,7 @@ def _fit(
     sos = _sections(zeros, poles)
     gain = float(np.abs(Network("", rate, sos).response(unity_hz))[0])
     sos[0, :3] /= gain
-    return sos
+    return even(sos)
 
 
 def _sections(zeros: NDArray[np.complex128], poles: NDArray[np.complex128]) -> Floats:
