@@ -50,10 +50,9 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
     if len(floor) < low + 2:
         return []
     end = len(floor) - 1
-    inner = power[low:end]
-    top = (inner > power[low - 1 : end - 1]) & (inner >= power[low + 1 : end + 1])
-    top &= inner > ABOVE_FLOOR * floor[low:end] + 1e-14
-    where = np.flatnonzero(top) + low
+    where = np.flatnonzero(power[low:end] > ABOVE_FLOOR * floor[low:end] + 1e-14) + low
+    here = power[where]
+    where = where[(here > power[where - 1]) & (here >= power[where + 1])]
     where = where[np.argsort(-power[where])]
     peaks: list[tuple[float, float]] = []
     for k in where[: 4 * COUNT]:
@@ -74,8 +73,8 @@ def _floor(power: NDArray[np.float64], bin_hz: float) -> NDArray[np.float64]:
         end = min(round(below_hz / bin_hz), len(power))
         blocks = (end - at) // width
         if blocks > 0:
-            medians = np.median(power[at : at + blocks * width].reshape(blocks, width), axis=1)
-            parts.append(np.repeat(medians, width))
+            rows, half = power[at : at + blocks * width].reshape(blocks, width), width // 2
+            parts.append(np.repeat(np.partition(rows, half, axis=1)[:, half], width))
             at += blocks * width
     if at < len(power):
         parts.append(np.full(len(power) - at, np.median(power[max(0, len(power) - NEIGHBOURHOODS[0][0]) :])))
