@@ -87,7 +87,7 @@ class DistortionMeter(SpectraMeter):
         told = {n: estimate(ratio[kept, k]) for k, n in enumerate(self._harmonics.orders)}
         wanted = {"third_harmonic": told.get(3), "second_harmonic": told.get(2), "thd": total(list(told.values()))}
         readings = [self._one(q, wanted[q], side=side, hz=hz, method=m, warnings=warnings) for q, m in _ALL]
-        return readings, warnings
+        return readings, list(dict.fromkeys(warnings))
 
     def _one(
         self, quantity: str, told: Estimate | None, *, side: Channel, hz: float, method: str, warnings: list[str]
@@ -99,8 +99,7 @@ class DistortionMeter(SpectraMeter):
         of_total = method == OF_TOTAL
         if not told.found:
             ceiling = 100.0 * _share(told.ceiling, of_total)
-            words = quantity.replace("_", " ")
-            warnings.append(f"{words}, {side}: hidden in the noise; at most {ceiling:.2g} % {method}")
+            warnings.append(f"{side}: noise hides harmonics; where the reading says so, it is the most they can be")
             return Reading(
                 quantity, side, ceiling, frequency_hz=hz, method=method, bound="at most", reference=_reference(method)
             )

@@ -80,12 +80,15 @@ class _Fall:
 
 @dataclass(slots=True)
 class Envelope:
-    """Watches one channel's envelope, chunk by chunk, two seconds behind."""
+    """Watches one channel's envelope, part by part, two seconds behind."""
 
+    follower: Follower
     rate: float
     found: list[Dropout] = field(default_factory=list)
     seconds: float = 0.0
-    """In which the tone was present, dropouts included."""
+    """In which the tone was present."""
+    turn: complex = 0j
+    """Sum of the turns from point to point: its angle tells the frequency."""
     _parts: deque[_Part] = field(default_factory=deque)
     _next: int = 0
     _fall: _Fall | None = None
@@ -95,7 +98,8 @@ class Envelope:
     def feed(self, z: NDArray[np.complex128], start: int) -> None:
         """Take in the next points; the first has index `start`."""
         size = np.abs(z)
-        self._parts.append(_Part(size, start, _tone_levels(z, size)))
+        self._parts.append(_Part(size, start, _tone_levels(z, size, self.follower)))
+        self.turn += complex(np.vdot(z[:-1], z[1:]))
         while len(self._parts) - self._next > WINDOW:
             self._step()
 
@@ -164,7 +168,7 @@ class Envelope:
         return (part.start + k - 2 + min(1.0, max(0.0, share))) / self.rate
 
 
-def _tone_levels(z: NDArray[np.complex128], size: Floats) -> Floats:
+def _tone_levels(z: NDArray[np.complex128], size: Floats, follower: Follower) -> Floats:
     """The median envelope of each group of points that holds a tone all through: its mean hardly turns."""
     count = len(z) // GROUP
     if not count:
@@ -173,6 +177,7 @@ def _tone_levels(z: NDArray[np.complex128], size: Floats) -> Floats:
     turn = np.angle(np.sum(z[:, 1:] * np.conj(z[:, :-1]), axis=1))
     still = np.abs(np.mean(z * np.exp(-1j * np.multiply.outer(turn, np.arange(GROUP))), axis=1))
     tonal = still > TONAL * np.sqrt(np.mean(size**2, axis=1))
+    tonal &= follower.near(follower.oscillator_hz + turn * follower.spectra.rate / (2 * np.pi))
     return np.asarray(np.median(size[tonal], axis=1))
 
 
@@ -195,7 +200,7 @@ class DropoutMeter(SpectraMeter):
     def _take(self, pieces: list[Piece]) -> None:
         for piece in pieces:
             if piece.fresh:
-                self._envelopes = [Envelope(self.spectra.rate) for _ in range(self.channels)]
+                self._envelopes = [Envelope(self._follower, self.spectra.rate) for _ in range(self.channels)]
             z = self._follower.baseband(piece, shape="smooth")
             start = self._follower.start_of(piece)
             inside = self.inside(start, len(z))
@@ -207,6 +212,12 @@ class DropoutMeter(SpectraMeter):
         """How long a tone was present, in the channel that has most of it."""
         return max((e.seconds for e in self._envelopes), default=0.0)
 
+    def _tone_hz(self) -> float | None:
+        turns = [e.turn for e in self._envelopes if e.turn]
+        if not turns:
+            return None
+        return self._follower.oscillator_hz + float(np.angle(sum(turns))) * self.spectra.rate / (2 * np.pi)
+
     def conclude(self, heard: Heard) -> Measured:
         """The dropouts of the tone that was followed."""
         self._take(self._follower.finish())
@@ -216,7 +227,7 @@ class DropoutMeter(SpectraMeter):
             because = heard.why_nothing()
             if asked is not None and because == "no steady tone was found":
                 because = f"no steady tone near {asked:g} Hz was found"
-        hz = asked if asked is not None else self._follower.tone_hz or None
+        hz = asked if asked is not None else self._tone_hz()
         readings: list[Reading] = []
         for channel, side in enumerate(self.sides):
             why = because

@@ -38,8 +38,8 @@ from bench.measure.noise import HOP_S, Weighted, noise_readings
 from bench.measure.peaks import hann_power, strongest_peaks
 from bench.measure.response import ResponseMeter
 from bench.measure.separation import SeparationMeter
-from bench.measure.speed import SpeedMeter
 from bench.measure.spectra_meter import SpectraMeter
+from bench.measure.speed import SpeedMeter
 from bench.measure.tone_meter import Heard
 from bench.measure.tracking import Samples, Spectra
 

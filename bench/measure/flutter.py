@@ -14,15 +14,14 @@ Source
 Accuracy
     Weighted sines from 0.2 to 100 Hz within 1 % of our network's response, that within 0.35 dB of the table. Quasi-peak
     of sines within 1 % from 1 to 100 Hz; slower ones, whose peaks last longer, read up to 14 % more (0.2 Hz), which the
-    dynamics that the pulse test asks for bring with them. Floor in white noise: the bound of limits, √(∫ (fW/fc)² df · Sφ), times 1.01. Noise adds to a reading: how
-    much is in the uncertainty.
+    dynamics that the pulse test asks for bring with them. Floor in white noise: √(2 Sφ ∫ (fW/fc)² df) up to 200 Hz,
+    times 1.01. Noise adds to a reading: how much is in the uncertainty.
 Recording and replaying on one machine can read anything from nothing to twice one pass (common practice, no source).
 """
 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from bench.measure.deviation import Deviation
 from bench.measure.flutter_course import BAND_HZ, Course

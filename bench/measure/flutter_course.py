@@ -221,11 +221,19 @@ class _Stretch:
 
 def _phase_noise(hz: Floats, rate: float) -> float:
     """Two-sided density of the phase noise, rad²/Hz, above the flutter band."""
-    w = np.hanning(len(hz))
-    power = np.abs(np.fft.rfft((hz - hz.mean()) * w)) ** 2 / (rate * np.sum(w * w))
-    f = np.fft.rfftfreq(len(hz), 1.0 / rate)
+    w, band, per_hz = _noise_window(len(hz), rate)
+    power = np.abs(np.fft.rfft((hz - hz.mean()) * w)[band]) ** 2 * per_hz
+    half = len(power) // 2
+    return float(np.partition(power, half)[half] / np.log(2.0))
+
+
+@lru_cache(maxsize=8)
+def _noise_window(count: int, rate: float) -> tuple[Floats, NDArray[np.bool_], Floats]:
+    """A Hann window, which bins lie above the flutter band, and what makes their power a density of phase."""
+    w = np.hanning(count)
+    f = np.fft.rfftfreq(count, 1.0 / rate)
     band = (f > NOISE_HZ[0]) & (f < NOISE_HZ[1])
-    return float(np.median(power[band] / f[band] ** 2) / np.log(2.0))
+    return w, band, 1.0 / (rate * np.sum(w * w) * f[band] ** 2)
 
 
 @lru_cache(maxsize=8)

@@ -27,6 +27,8 @@ BRIEF = 4
 """A capture that ends sooner is content with so many."""
 LOUDER = 1.26
 """Power ratio (1 dB) by which a later tone must exceed the followed one to replace it."""
+SAME = 0.03
+"""A tone within this of the followed one is the same, at another speed."""
 PASS, STOP = 0.3, 0.9
 """Edges of the flat filter, in parts of the tone's frequency."""
 LONGEST = 48
@@ -139,6 +141,10 @@ class Follower:
         """Where the smooth filter is 6 dB down."""
         return _smooth_hz(self.tone_hz)
 
+    def near(self, hz: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Whether a measured frequency is that of the followed tone, and not of another that sounds in its place."""
+        return np.abs(hz - self.tone_hz) < max(2.0 * self.spectra.bin_hz, SAME * self.tone_hz)
+
     def start_of(self, piece: Piece) -> int:
         """Index of the first of its points; point p lies at p / rate seconds."""
         return self.spectra.start_of(piece.first)
@@ -174,7 +180,7 @@ class Follower:
         return Piece([c.spectrum for c in kept], kept[0].number, fresh=True)
 
     def _same(self, candidate: _Candidate) -> bool:
-        return abs(candidate.hz - self.tone_hz) < max(2.0 * self.spectra.bin_hz, 0.03 * self.tone_hz)
+        return bool(self.near(np.array(candidate.hz)))
 
     def _takes_over(self, candidate: _Candidate) -> bool:
         if not self.tone_hz:

@@ -62,19 +62,21 @@ class Harmonics:
 
     def _block(self, z: NDArray[np.complex128]) -> None:
         size = np.abs(z[0])
-        w = window()[:, None]
-        mean = np.sum(w * size, axis=0)
+        w = window()
+        mean = w @ size
         whole = (size.min(axis=0) > FLAT * mean) & (size.max(axis=0) < (2.0 - FLAT) * mean) & (mean > 1e-9)
         back = np.conj(z[0]) / np.maximum(size, 1e-30)
         turn = np.angle(np.sum(back[:-1] * np.conj(back[1:]), axis=0))
         offset = turn * self.follower.spectra.rate / (2 * np.pi)
+        weights = w.astype(np.complex128)
         turned, ratios = back, []
         for harmonic in z[1:]:
             turned = turned * back
-            ratios.append(np.sum(w * harmonic * turned, axis=0))
+            ratios.append(weights @ (harmonic * turned))
         passed = self.follower.passes(np.multiply.outer(np.array([1, *self.orders]), offset))
         mean = np.maximum(mean, 1e-30) / passed[0]
         ratios = [r / (mean * share) for r, share in zip(ratios, passed[1:], strict=True)]
+        whole &= self.follower.near(self.follower.oscillator_hz + offset)
         self.level.append(np.where(whole, mean, np.nan))
         self.ratio.append(np.array(ratios).reshape(len(self.orders), z.shape[2]))
         self.frequency.append(self.follower.oscillator_hz + offset)

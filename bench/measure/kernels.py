@@ -46,6 +46,16 @@ def cascade(x: Floats, sos: Floats, state: Floats, out: Floats) -> None:
 
 
 @njit(nogil=True, cache=True)
+def take_off(x: Floats, direct: Floats) -> Floats:
+    """`x`, (frames, channels), less the direct current of each channel."""
+    out = np.empty_like(x)
+    for n in range(x.shape[0]):
+        for channel in range(x.shape[1]):
+            out[n, channel] = x[n, channel] - direct[channel]
+    return out
+
+
+@njit(nogil=True, cache=True)
 def mean_square(x: Floats) -> Floats:
     """The mean square of each channel of (frames, channels)."""
     frames, channels = x.shape
@@ -146,3 +156,14 @@ def needle(  # noqa: PLR0917
             top = place if place > top else top  # noqa: FURB136
             out[channel, n] = place
         state[channel, 0], state[channel, 1], highest[channel] = place, speed, top
+
+
+def warm() -> None:
+    """Compile, or load from disk, all of the above."""
+    for channels in (1, 2):
+        x = np.zeros((8, channels))
+        cascade(x, np.array([[1.0, 0.0, 0.0, 1.0, 0.0, 0.0]] * 2), np.zeros((channels, 2, 2)), x)
+        mean_square(take_off(x, np.zeros(channels)))
+        drive = rectify(x, np.ones((1, 1)), np.zeros((channels, 0))).reshape(channels, -1)
+        quasi_peak(drive, np.zeros(4), np.zeros((channels, 2)), np.zeros(channels))
+        needle(drive, 0.0, 0.0, np.zeros((channels, 2)), np.zeros(channels), drive)

@@ -102,7 +102,7 @@ class Weighted:
         from bench.measure import kernels
 
         assert self._direct is not None
-        sound = piece - self._direct
+        sound = kernels.take_off(piece, self._direct)
         out = np.empty_like(sound)
         row = np.empty((4, self.channels))
         for k, (sos, state) in enumerate(zip(self._networks, self._states, strict=True)):

@@ -84,10 +84,12 @@ class SeparationMeter(SpectraMeter):
         whole = (size.min(axis=0) > FLAT * mean) & (size.max(axis=0) < (2.0 - FLAT) * mean)
         back = np.conj(z) / np.maximum(size, 1e-30)
         turn = np.angle(np.sum(back[:-1] * np.conj(back[1:]), axis=0)) * self.spectra.rate / (2 * np.pi)
+        hz = self._follower.oscillator_hz + turn
+        whole &= self._follower.near(hz)
         residue = z[:, ::-1] * back
         ratio = np.sum(w * residue, axis=0) / mean
         noise = np.mean(np.abs(self._beside @ residue) ** 2, axis=0) / mean**2
-        self._blocks.append(_Block(np.where(whole, mean, np.nan), ratio, noise, self._follower.oscillator_hz + turn))
+        self._blocks.append(_Block(np.where(whole, mean, np.nan), ratio, noise, hz))
 
     def conclude(self, heard: Heard) -> Measured:
         """The separation at the level that the driven tone holds longest."""

@@ -176,7 +176,7 @@ class Spectra:
             for row, spectrum in zip(bins, spectra, strict=True):
                 row[:] = np.where(mirrored, np.conj(spectrum[:, folded]), spectrum[:, folded])
         response = _response(self.step) if narrowing is None else _response(self.step) * narrowing
-        bins *= np.fft.ifftshift(response) * (2.0 * POINTS / self.size)
+        bins *= np.concatenate([response[HALF:], response[:HALF]]) * (2.0 * POINTS / self.size)
         if centre % 2:
             bins[(first % 2) :: 2] *= -1.0  # chunk c is turned by (-1)^(c - 1): the oscillator goes on
         z = np.fft.ifft(bins, axis=2)[:, :, HALF // 2 : HALF // 2 + HALF]
