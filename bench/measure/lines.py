@@ -80,7 +80,9 @@ def density(x: Floats, rate: float, low_hz: float, high_hz: float) -> tuple[floa
     return floor, (near if near > unlikely * floor else floor)
 
 
-def one_sided_lines(residual: Complexes, rate: float, tone_hz: float, guard_hz: float, reach_hz: float) -> list[float]:
+def one_sided_lines(
+    residual: Complexes, rate: float, tone_hz: float, guard_hz: float, reach_hz: float
+) -> list[tuple[float, float]]:
     """Steady lines beside a tone that have no mirror: hum, neighbours.
 
     Args:
@@ -91,7 +93,7 @@ def one_sided_lines(residual: Complexes, rate: float, tone_hz: float, guard_hz: 
         reach_hz: how far from the tone to look.
 
     Returns:
-        Their frequencies relative to the oscillator, strongest first.
+        Frequency relative to the oscillator and power (squared amplitude) of each, strongest first.
     """
     n = len(residual)
     size = 1 << (2 * n - 1).bit_length()
@@ -113,11 +115,11 @@ def one_sided_lines(residual: Complexes, rate: float, tone_hz: float, guard_hz: 
             if side[k] > ONE_SIDED * mirror:
                 out.append((float(side[k]), tone_hz + sign * _peak(side, int(k), step)))
     out.sort(reverse=True)
-    kept: list[float] = []
+    kept: list[tuple[float, float]] = []
     for power_here, line in out:
         # A window's side lobe is no line: 31 dB down within two main lobes, less further out.
-        if all(abs(line - k) > 4.0 * rate / n or power_here > 0.01 * out[0][0] for k in kept):
-            kept.append(line)
+        if all(abs(line - k) > 4.0 * rate / n or power_here > 0.01 * out[0][0] for k, _ in kept):
+            kept.append((line, power_here / float(window.sum()) ** 2))
         if len(kept) == MOST_LINES:
             break
     return kept

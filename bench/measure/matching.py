@@ -13,15 +13,13 @@ from itertools import pairwise, permutations
 import numpy as np
 
 from bench.measure.finder import FoundTone
-from bench.measure.tone_meter import REACH
+from bench.measure.tone_meter import HUM_BELOW_DB, REACH
 from bench.measure.track import is_mains
 
 CLOSE = 0.012
 """How near a tone must be to its nominal frequency once the common speed is taken out."""
 SECTIONS_DB = 3.0
 """Takes that differ by more are different sections."""
-HUM_BELOW_DB = 20.0
-"""A take at a mains frequency this far under the strongest take of the same tone is hum."""
 
 
 @dataclass(frozen=True, slots=True)

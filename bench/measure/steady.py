@@ -21,6 +21,12 @@ FREQUENCY_REACH = 0.01
 """How far the frequency may be from its own middle: flutter of 0.3 % peak, and room."""
 NEAR_PART, NEAR_HZ = 0.03, 3.5
 """How far the tone may be from where its peak was first seen; hum beside a low tone moves that."""
+LOW_HZ = 600.0
+TONAL = 12.0
+"""Power of a frame over that of its noise from which on it may be of a tone; noise alone seldom gets there."""
+BAND = 1.45
+"""The baseband's noise fills so much less than its whole band."""
+HIGH_HZ = 2500.0
 BRIDGED_S = 0.06
 """A click or dropout up to this long does not end a tone."""
 STEP_DB = 0.6
@@ -63,8 +69,11 @@ def frame_points(tone_hz: float, rate: float) -> tuple[int, int]:
     """Points of a sub-block and sub-blocks of a frame.
 
     A sub-block is a whole number of periods of the tone and at least 8 ms: so its mean is blind to direct current,
-    to the tone's image at twice its frequency and to its harmonics, all of which fold near low tones.
+    to the tone's image at twice its frequency and to its harmonics, all of which fold near low tones. Of high tones,
+    which flutter moves further, it is 4 ms.
     """
+    if tone_hz >= HIGH_HZ:
+        return max(4, round(0.004 * rate)), 4
     periods = max(1, int(np.ceil(0.008 * tone_hz)))
     block = max(4, round(periods / tone_hz * rate))
     return block, 2 if block / rate < 0.012 else 1
@@ -82,24 +91,29 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
     block, blocks = frame_points(tone_hz, rate)
     count = len(z) // (block * blocks)
     offset = tone_hz - oscillator_hz
-    turned = (
-        z[: count * block * blocks] * np.exp(-2j * np.pi * offset / rate * np.arange(count * block * blocks))[:, None]
-    )
-    parts = turned.reshape(count * blocks, block, z.shape[1])
+    t = np.arange(count * block * blocks) / rate
+    parts = (z[: len(t)] * np.exp(-2j * np.pi * offset * t)[:, None]).reshape(count * blocks, block, z.shape[1])
     mean = parts.mean(axis=1)
     power = np.sum(np.abs(mean) ** 2, axis=1)
-    noise = np.maximum(np.sum(np.abs(parts) ** 2, axis=(1, 2)) / block - power, 0.0) / block
+    noise = np.maximum(np.sum(np.abs(parts) ** 2, axis=(1, 2)) / block - power, 0.0) * BAND / block
+    if tone_hz < LOW_HZ and len(mean) > 2:
+        # Direct current and the image are no noise: what one block differs from its neighbours' mean is.
+        rough = np.sum(np.abs(mean[1:-1] - 0.5 * (mean[:-2] + mean[2:])) ** 2, axis=1) * (2.0 / 3.0)
+        rough = np.concatenate([rough[:1], rough, rough[-1:]])
+        noise = np.convolve(np.pad(rough, 2, mode="edge"), np.full(5, 0.2), mode="valid")
     step = np.sum(mean[1:] * np.conj(mean[:-1]), axis=1)
     step = np.concatenate([step, step[-1:]]) if len(step) else np.ones(len(mean), dtype=np.complex128)
-    power = power.reshape(count, blocks).mean(axis=1)
-    noise = noise.reshape(count, blocks).mean(axis=1) / blocks
     turn = np.angle(step.reshape(count, blocks)[:, : max(1, blocks - 1)].sum(axis=1))
+    # A mean over a block is lower by sinc(turn / 2π) when the tone turns within it.
+    seen = np.sinc(turn / (2 * np.pi)) ** 2
+    power = power.reshape(count, blocks).mean(axis=1)
+    noise = np.maximum(noise.reshape(count, blocks).mean(axis=1) - power * (1.0 / seen - 1.0) / block, 0.0)
     return Frames(
         points=block * blocks,
         seconds=block * blocks / rate,
-        level_db=10.0 * np.log10(power + 1e-30),
+        level_db=10.0 * np.log10(power / seen + 1e-30),
         frequency_hz=offset + turn * rate / (2 * np.pi * block),
-        snr=power / (noise + 1e-30),
+        snr=np.maximum(power - noise, 0.0) / (noise / blocks + 1e-4 * power + 1e-30),
     )
 
 
@@ -133,7 +147,7 @@ def _tonal_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[tuple[
     reach = FREQUENCY_REACH * tone_hz + 0.3
     shortest = round(SHORTEST_S / 2 / frames.seconds)
     near = abs(frames.frequency_hz - offset_hz) < max(NEAR_PART * tone_hz, NEAR_HZ)
-    tonal = (frames.snr > 6.0) & near
+    tonal = (frames.snr > TONAL) & near
     for a, b in _stretches(~tonal):
         if a > 0 and b < len(tonal) and b - a <= max(1, round(BRIDGED_S / frames.seconds)):
             tonal[a:b] = True
@@ -196,7 +210,9 @@ def _plateaus(frames: Frames, first: int, last: int) -> list[tuple[int, int]]:
     worst = int(np.argmax(change))
     if change[worst] < threshold:
         return [(first, last)]
-    cut = first + int(middle[worst])
+    # Medians change as soon as half a window is over the step: the step itself is where frames differ most.
+    near = middle[(change > 0.7 * change[worst]) & (np.abs(middle - middle[worst]) <= wide)]
+    cut = first + int(near[np.argmax(np.abs(level[near] - level[near - 1]))])
     return _plateaus(frames, first, cut) + _plateaus(frames, cut, last)
 
 

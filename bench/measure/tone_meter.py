@@ -15,6 +15,8 @@ from bench.measure.tracking import Samples
 
 REACH = 0.06
 """How far a tone may be from its nominal frequency: a domestic machine's worst speed (common practice, no source)."""
+HUM_BELOW_DB = 20.0
+"""A tone at a mains frequency this far under another within reach is hum."""
 FULL_SCALE = 0.9999
 NO_TONE = "no steady tone was found"
 CLIPPED_RUN = 3
@@ -116,6 +118,8 @@ class Heard:
 def nearest(tones: Sequence[FoundTone], asked_hz: float) -> list[FoundTone]:
     """The takes of the tone nearest to a frequency, within the reach of a wrong speed; oldest first."""
     near = [t for t in tones if abs(t.frequency_hz / asked_hz - 1.0) <= REACH]
+    loudest = max((t.dbfs for t in near), default=0.0)
+    near = [t for t in near if not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)]
     if not near:
         return []
     best = min(near, key=lambda t: abs(np.log(t.frequency_hz / asked_hz)))

@@ -17,6 +17,8 @@ SETTLED = 13
 """Points at the very ends of a stream in which the filter sees the silence beyond."""
 PART_S = 60.0
 """A tone that lasts longer is measured in parts of this length."""
+KNOWN = 4
+"""Frames that are looked at again so that the next can be compared with them."""
 GLANCE_S = 1.5
 """How much of a tone's end is measured while it still sounds."""
 HUM_BELOW, NEIGHBOUR_BELOW = 3e-3, 1e-4
@@ -86,10 +88,12 @@ class Track:
             z = np.stack([np.convolve(held[:, c], self._taps, mode="valid") for c in range(z.shape[1])], axis=1)
         self._pieces.append(z)
         points = self._frames.points
-        ready = len(self._frames) * points
-        if self._end() - ready >= points:
-            more = make_frames(self._points(ready, self._end()), self._spectra.rate, self.tone_hz, self._oscillator_hz)
-            self._frames = self._frames.joined(more)
+        ready = len(self._frames)
+        if self._end() - ready * points >= points:
+            known = min(ready, KNOWN, (ready * points - self._dropped) // points)
+            z = self._points((ready - known) * points, self._end())
+            more = make_frames(z, self._spectra.rate, self.tone_hz, self._oscillator_hz)
+            self._frames = self._frames.joined(more.tail(known))
 
     def look(self, power: NDArray[np.float64]) -> bool:
         """Whether the peak is still there in a chunk's power spectrum, or was shortly before."""

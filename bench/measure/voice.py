@@ -23,6 +23,14 @@ LOUD = 0.02
 MOST_LINES = 8
 MAINS_HZ, MAINS_REACH = (50.0, 60.0), 0.005
 """Mains frequencies, and how far from them, in parts, hum may lie."""
+STRONG = 0.01
+"""A line of more than this part of the tone's power is fitted whatever it is; weaker ones only where hum may be."""
+AWAY = 0.04
+"""And only so far from the tone, in parts of its frequency: flutter's sidebands are not as strong there."""
+SIDEBAND = 0.004
+"""A line that near and stronger than this is a sideband of flutter, hum or not."""
+CLOSE_TURNS = 6.0
+"""A line that turns fewer times against the tone within the stretch is looked for with more care."""
 SETTLED_RAD = 1e-5
 LOW_HZ = 3.0
 """Slower changes of level are taken for the level's own."""
@@ -110,13 +118,20 @@ def follow_tone(
     phase = _straight(_follow(z, guide, rate, band))
     rest = _Rest(z, scene, list(lines))
     clean, spread, residual = rest.taken_out(phase, tone_hz)
-    found = one_sided_lines(residual, rate, offset, 2.0 * rate / len(z), 0.48 * rate)
-    own = [k * tone_hz for k in (2, 3, 4)]
-    found = [f for f in found if _is_hum(f + oscillator_hz, len(z) / rate)]
-    found = [f for f in found if min(abs(f + oscillator_hz - h) for h in own) > 4.0 * rate / len(z)]
-    found = [f for f in found if all(abs(f - g) > rate / len(z) for g in lines)][: MOST_LINES - len(lines)]
+    strength = complex(np.mean((clean - residual) * np.exp(-1j * phase)))
+    beside = one_sided_lines(residual, rate, offset, 2.0 * rate / len(z), 0.48 * rate)
+    seconds = len(z) / rate
+    found = [
+        f
+        for f, power in beside
+        if _foreign(f + oscillator_hz, power / (abs(strength) ** 2 + 1e-30), tone_hz, seconds)
+        and all(abs(f - g) > 1.0 / seconds for g in lines)
+    ][: MOST_LINES - len(lines)]
     if found:
-        rest = _Rest(z, scene, [*lines, *found]).moved(phase, tone_hz)
+        rest = _Rest(z, scene, [*lines, *found])
+        close = min(abs(f - offset) for f in found) * seconds < CLOSE_TURNS
+        for _ in range(4 if close else 1):
+            phase, rest = rest.moved(phase, tone_hz)
     for _ in range(1 if glance else 4):
         clean, spread, _residual = rest.taken_out(phase, tone_hz)
         before, phase = phase, _follow(clean, phase, rate, band)
@@ -131,6 +146,16 @@ def _straight(phase: Floats) -> Floats:
     """A straight line through a phase, its ends weighing little."""
     t = np.linspace(-1.0, 1.0, len(phase))
     return np.asarray(np.polyval(np.polyfit(t, phase, 1, w=np.sqrt(np.hanning(len(t) + 2)[1:-1])), t))
+
+
+def _foreign(line_hz: float, part: float, tone_hz: float, seconds: float) -> bool:
+    """Whether a line beside a tone, `part` of its power, is none of the tone's own harmonics or flutter sidebands."""
+    if line_hz < 0.0 or min(abs(line_hz - k * tone_hz) for k in (0, 2, 3, 4)) <= 4.0 / seconds:
+        return False
+    hum = _is_hum(line_hz, seconds)
+    if abs(line_hz - tone_hz) > AWAY * tone_hz:
+        return hum or part > STRONG
+    return hum and part < SIDEBAND
 
 
 def _is_hum(line_hz: float, seconds: float) -> bool:
@@ -196,19 +221,21 @@ class _Rest:
         clean = self._z - values[1:m] @ moving[1:] - values[m:] @ self._still
         return clean, float(inverse[0, 0].real), clean - values[0] * moving[0]
 
-    def moved(self, phase: Floats, tone_hz: float) -> _Rest:
-        """The same with lines where a Gauss-Newton step puts them: each may turn a little more or less."""
+    def moved(self, phase: Floats, tone_hz: float) -> tuple[Floats, _Rest]:
+        """Phase and lines where a Gauss-Newton step puts them: tone and lines may each turn a little more or less."""
         moving = self._moving(phase, tone_hz)
         n = len(self.lines)
-        rows = np.concatenate([moving, self._still, 1j * self._t * self._still[-n:]])
+        rows = np.concatenate([moving, self._still, 1j * self._t * moving[:1], 1j * self._t * self._still[-n:]])
         norm = np.linalg.norm(rows, axis=1)
         rows /= norm[:, None]
         gram = rows.conj() @ rows.T
         values = np.linalg.pinv(gram, rcond=1e-9, hermitian=True) @ (rows.conj() @ self._z) / norm
         reach = 0.5 * self._scene.rate / len(self._z)
-        moves = np.real(values[-n:] / values[-2 * n : -n]) / (2 * np.pi)
+        turn = float(np.clip(np.real(values[-n - 1] / values[0]) / (2 * np.pi), -reach, reach))
+        own = values[-2 * n - 1 : -n - 1]
+        moves = np.real(values[-n:] / own) / (2 * np.pi)
         lines = [f + float(np.clip(d, -reach, reach)) for f, d in zip(self.lines, moves, strict=True)]
-        return _Rest(self._z, self._scene, lines)
+        return np.asarray(phase + 2 * np.pi * turn * self._t), _Rest(self._z, self._scene, lines)
 
 
 def _quiet_band(z: Complexes, guide: Floats, rate: float, reach: float, lowest: float) -> float:
