@@ -29,6 +29,7 @@ SAME_HZ = 3.0
 """A low peak nearer than this to one that is followed is the same; hum may lie 3 Hz beside a tone."""
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
 """A peak of at least this part of a tone's power, and so far away, is filtered out before the tone is judged."""
+FAINT_DB = 45.0
 HARMONICS = (2, 3, 4, 5)
 HARMONIC_BELOW = 0.4
 """A tone at a harmonic of one that sounds with it and is stronger by more than this (8 dB) is no tone of its own."""
@@ -150,7 +151,8 @@ class ToneFinder:
         known = [*self._told, *found, *sounding]
         own: list[FoundTone] = []
         for f in found:
-            if not any(_harmonic(f, k) for k in known) and not any(_same(f, k) for k in [*self._told, *own]):
+            of_another = any(_harmonic(f, k) or _faint(f, k) for k in known)
+            if not of_another and not any(_same(f, k) for k in [*self._told, *own]):
                 own.append(f)
         self._told = [*self._told, *own][-2 * TRACKS :]
         return sorted(own, key=lambda f: f.start_s)
@@ -166,6 +168,12 @@ def _harmonic(tone: FoundTone, of: FoundTone) -> bool:
         and together > 0.5 * tone.duration_s
         and tone.dbfs < of.dbfs + 20.0 * np.log10(HARMONIC_BELOW)
     )
+
+
+def _faint(tone: FoundTone, beside: FoundTone) -> bool:
+    """Whether a tone is so much weaker than one that sounds with it that it may be made by it: a beat, an alias."""
+    together = min(tone.end_s, beside.end_s) - max(tone.start_s, beside.start_s)
+    return together > 0.5 * tone.duration_s and tone.dbfs < beside.dbfs - FAINT_DB
 
 
 def _same(tone: FoundTone, other: FoundTone) -> bool:

@@ -28,6 +28,9 @@ SLOW_TURNS = 1.3
 """Flutter that turns less often within the stretch takes the place of a drift: the two can't be told apart."""
 APART_TURNS = 0.8
 """Two rates nearer than this can't be told apart."""
+SOUGHT, UNTURNED = 0.05, 0.5
+"""By how much the deviation is raised where rates were sought in the noise, and where one did not turn fully: it is
+then known only as far as it is a pure sine."""
 MOST_FLUTTER = 0.006
 """Peak deviation of one rate, in parts of the tone's frequency, that is still taken for flutter."""
 LOWEST_TURNS, SEARCHED_TURNS = 0.25, 2.2
@@ -138,7 +141,8 @@ def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float, column: i
     lowest = power[1:10]
     near = float(lowest.sum()) / max(1.0, len(lowest) - taken / 2)
     variance = near if near > 2.4 * floor else floor
-    return float(values[column]), float(np.sqrt(variance * cofactors[column]))
+    doubt = 1.0 + SOUGHT * bool(rates) + UNTURNED * any(g * seconds < SLOW_TURNS for g in rates)
+    return float(values[column]), doubt * float(np.sqrt(variance * cofactors[column]))
 
 
 def _thinned(phase: Floats, rate: float) -> tuple[Floats, Floats, float]:
