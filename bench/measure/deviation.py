@@ -153,7 +153,7 @@ class Deviation:
             else:
                 ends = self._tail.mean(), self._hz[resume : resume + BESIDE].mean()
                 out.append(np.linspace(*ends, resume - at + 2)[1:-1])
-                self.bridged.append(((self._dropped + at) / self.rate, (resume - at) / self.rate))
+                self.bridged.append(((self._dropped + at + GUARD) / self.rate, (resume - at) / self.rate))
             at = resume
         self._forget(at)
         return out

@@ -46,7 +46,7 @@ TONAL = 0.7
 LOWEST_HZ, HIGHEST_HZ = 100.0, 20000.0
 LENGTH_UNCERTAINTY_MS = 0.6
 """For the widest filter; a narrower one has more in proportion."""
-FILLED = 3.0
+FILLED = 5.5
 """Dropouts shorter than so many times that uncertainty are filled in."""
 DEPTH_UNCERTAINTY_DB = 1.0
 METHOD = f"at least {THRESHOLD_DB:g} dB below the running level for at least {SHORTEST_MS:g} ms"

@@ -136,54 +136,67 @@ class _Spectrum:
 
     def mains(self) -> float | None:
         """The mains frequency whose harmonics stand out most; one of the first three must be there."""
+        bins = np.arange(-len(self._all) // 2, len(self._all) // 2)
+        lobe, floor, count = self._around(self._all, bins)
+        noise = floor * np.sqrt(1.5 * count / self._independent)
+        out = (self._all[lobe].sum(axis=0) - floor * count) / np.maximum(noise, 1e-30)
         best, best_score = None, 0.0
         for nominal in MAINS_HZ:
             for hz in np.arange(nominal * (1 - REACH), nominal * (1 + REACH), self._bin_hz / 8):
-                found = [self._stands_out(h * hz) for h in self.orders(float(hz))]
-                if max(found[:3]) > self._threshold:
-                    score = sum(np.log(f) for f in found if f > self._threshold)
+                orders = np.array(self.orders(float(hz)))
+                found = out[self._bin(orders * hz) + len(self._all) // 2]
+                if found[:3].max() > self._threshold:
+                    score = float(np.sum(np.log(found[found > self._threshold])))
                     if score > best_score:
                         best, best_score = float(hz), score
-        return None if best is None else self._refine(best)
+        if best is None:
+            return None
+        mains = self._refine(best)
+        inside = any(abs(mains / nominal - 1.0) <= REACH for nominal in MAINS_HZ)
+        return mains if inside else None  # a tone beside the range, whose skirt lay within
 
     def line(self, hz: float, channel: int) -> _Line | None:
         """The line at a frequency in one channel, if it stands out."""
         power = self._power[:, channel]
-        lobe, floor, bins = self._around(power, hz)
-        excess = float(power[lobe].sum()) - floor * bins
-        noise = floor * np.sqrt(1.5 * bins / self._independent)
+        lobe, floor, bins = self._around(power, self._bin(hz))
+        excess = float(power[lobe].sum() - floor * bins)
+        noise = float(floor * np.sqrt(1.5 * bins / self._independent))
         if excess <= self._threshold * noise:
             return None
-        spread = np.sqrt(noise**2 + 3.0 * excess * floor / self._independent)
+        spread = np.sqrt(noise**2 + 3.0 * excess * float(floor) / self._independent)
         return _Line(self._middle(power, hz), excess, float(spread))
 
-    def _stands_out(self, hz: float) -> float:
-        lobe, floor, bins = self._around(self._all, hz)
-        excess = float(self._all[lobe].sum()) - floor * bins
-        return float(excess / max(floor * np.sqrt(1.5 * bins / self._independent), 1e-30))
+    def _bin(self, hz: Floats | float) -> NDArray[np.int64]:
+        """The bin a frequency lies in; negative ones lie below the oscillator."""
+        return np.rint((np.asarray(hz) - self._zero) / self._bin_hz).astype(np.int64)
 
-    def _around(self, power: Floats, hz: float) -> tuple[NDArray[np.int64], float, int]:
-        """The bins of a line, the mean noise of a bin beside it, and how many bins the line has."""
-        middle = round((hz - self._zero) / self._bin_hz)
-        half = self._lobe + 1
-        lobe = np.arange(middle - half, middle + half + 1)
-        beside = np.concatenate(
-            [np.arange(middle - 5 * half, middle - 2 * half), np.arange(middle + 2 * half, middle + 5 * half)]
-        )
+    def _around(self, power: Floats, middle: NDArray[np.int64]) -> tuple[NDArray[np.int64], Floats, int]:
+        """The bins of a line (in its first axis), the mean noise of a bin beside it, how many bins the line has."""
+        half, count = self._lobe + 1, len(power)
+        lobe = np.add.outer(np.arange(-half, half + 1), middle) % count
+        away = np.concatenate([np.arange(-5 * half, -2 * half), np.arange(2 * half, 5 * half)])
         median_to_mean = (1.0 - 1.0 / (9.0 * self._independent)) ** -3
-        return lobe, float(np.median(power[beside])) * median_to_mean, len(lobe)
+        beside = power[np.add.outer(away, middle) % count]
+        return lobe, np.asarray(np.median(beside, axis=0) * median_to_mean), len(lobe)
 
     def _middle(self, power: Floats, hz: float) -> float:
-        lobe, floor, _ = self._around(power, hz)
-        over = np.maximum(power[lobe] - floor, 0.0)
-        return self._zero + float(np.average(lobe, weights=over + 1e-300)) * self._bin_hz
+        middle = self._bin(hz)
+        lobe, floor, _ = self._around(power, middle)
+        over = np.maximum(power[lobe] - floor, 0.0) + 1e-300
+        places = np.arange(len(lobe)) - len(lobe) // 2 + int(middle)
+        return self._zero + float(np.average(places, weights=over)) * self._bin_hz
 
     def _refine(self, hz: float) -> float:
         """From the middles of all lines, each weighted by how much it stands out and how far it spreads the error."""
-        told = [(h, self._stands_out(h * hz)) for h in self.orders(hz)]
-        kept = [(h, s) for h, s in told if s > self._threshold]
-        weights = np.array([h * h * min(s, 1e4) for h, s in kept])
-        return float(np.average([self._middle(self._all, h * hz) / h for h, _ in kept], weights=weights))
+        told, weights = [], []
+        for h in self.orders(hz):
+            lobe, floor, bins = self._around(self._all, self._bin(h * hz))
+            noise = float(floor * np.sqrt(1.5 * bins / self._independent))
+            over = float(self._all[lobe].sum() - floor * bins) / max(noise, 1e-30)
+            if over > self._threshold:
+                told.append(self._middle(self._all, h * hz) / h)
+                weights.append(h * h * min(over, 1e4))
+        return float(np.average(told, weights=weights))
 
 
 def hum(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:

@@ -9,7 +9,7 @@ Unit and reference
 Source
     IEC 60268-17: 99 % of a steady reading in 300 ms ± 10 %, overshoot 1 to 1.5 % (tolerance of the time from memory).
 Accuracy
-    Steady tones from 35 Hz to 16 kHz within 0.02 dB (the needle's ripple aside).
+    Steady tones within 0.02 dB from 35 Hz to 1 kHz and 0.1 dB to 10 kHz (the needle's ripple aside).
 """
 
 from __future__ import annotations

@@ -1,0 +1,88 @@
+"""Sound to measure, made from its definition alone: nothing of the measuring side is used."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.names import Measured, Reading
+
+Floats = NDArray[np.float64]
+
+
+def clock(seconds: float, rate: float) -> Floats:
+    """The time of each sample."""
+    return np.arange(round(seconds * rate)) / rate
+
+
+def tone(
+    hz: float,
+    dbfs: float,
+    seconds: float,
+    rate: float = 48000.0,
+    *,
+    flutter: Sequence[tuple[float, float]] = (),
+    harmonics: Sequence[float] = (),
+    speed: float = 1.0,
+) -> Floats:
+    """A tone of one channel, shape (frames,).
+
+    Args:
+        hz: its frequency at nominal speed.
+        dbfs: level, full-scale sine 0.
+        seconds: how long.
+        rate: samples a second.
+        flutter: rate in Hz and peak deviation, a part of the speed, of each component.
+        harmonics: amplitudes of harmonics 2, 3 … re the fundamental.
+        speed: of the tape, nominal 1.
+    """
+    t = clock(seconds, rate)
+    turns = speed * t
+    for k, (fm, peak) in enumerate(flutter):
+        turns = turns + speed * peak / (2 * np.pi * fm) * np.sin(2 * np.pi * fm * t + 0.7 * k)
+    phase = 2 * np.pi * hz * turns
+    x = np.sin(phase)
+    for k, part in enumerate(harmonics, 2):
+        x = x + part * np.sin(k * phase + 0.4 * k)
+    return np.asarray(10.0 ** (dbfs / 20.0) * x)
+
+
+def hiss(dbfs: float, seconds: float, rate: float = 48000.0, *, seed: int = 0, channels: int = 1) -> Floats:
+    """White noise whose rms in 20 kHz is that of a sine of this level; shape (frames, channels)."""
+    rng = np.random.default_rng(seed)
+    rms = 10.0 ** (dbfs / 20.0) / np.sqrt(2.0) * np.sqrt(rate / 40000.0)
+    return np.asarray(rms * rng.standard_normal((round(seconds * rate), channels)))
+
+
+def mono(x: Floats) -> Floats:
+    """As a capture of one channel."""
+    return x[:, None]
+
+
+def readings(measured: Measured, quantity: str, **wanted: object) -> list[Reading]:
+    """The readings of a quantity with these attributes."""
+    return [
+        r for r in measured.readings if r.quantity == quantity and all(getattr(r, k) == v for k, v in wanted.items())
+    ]
+
+
+def reading(measured: Measured, quantity: str, **wanted: object) -> Reading:
+    """The one reading of a quantity with these attributes."""
+    found = readings(measured, quantity, **wanted)
+    assert len(found) == 1, f"{quantity} {wanted}: {len(found)} readings"
+    return found[0]
+
+
+def value(measured: Measured, quantity: str, **wanted: object) -> float:
+    """Its value."""
+    told = reading(measured, quantity, **wanted)
+    assert told.value is not None, told.reason
+    return told.value
+
+
+def uncertainty(told: Reading) -> float:
+    """Its uncertainty."""
+    assert told.uncertainty is not None
+    return told.uncertainty

@@ -1,0 +1,128 @@
+"""What holds for every quantity: any split into blocks, bad input, nothing that is not finite."""
+
+from __future__ import annotations
+
+import itertools
+import json
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from bench.measure.meters import Options, make_meter
+from bench.measure.names import Measured
+from tests.measure.captures import hiss, mono, tone
+
+ASKED = {
+    "flutter": Options(nominal=3150.0),
+    "noise": Options(reference_level=-10.0),
+    "distortion": Options(fundamental=3150.0),
+    "headroom": Options(reference_level=-10.0),
+    "separation": Options(driven="left", frequency=3150.0),
+    "erasure": Options(frequency=3150.0, reference_level=-10.0),
+    "dropouts": Options(frequency=3150.0),
+    "everything": Options(reference_level=-10.0),
+}
+RATE = 16000.0
+
+
+def measure(quantity: str, x: NDArray[np.float64], rate: float = RATE, options: Options | None = None) -> Measured:
+    meter = make_meter(quantity, rate, x.shape[1], options or ASKED[quantity])
+    meter.feed(x)
+    return meter.finish()
+
+
+def sound(seconds: float) -> NDArray[np.float64]:
+    x = np.stack([tone(3150.0, -10.0, seconds, RATE, flutter=((4.0, 1e-3),), harmonics=(0.02,))] * 2, axis=1)
+    x[:, 1] *= 0.01
+    x[round(1.7 * RATE) : round(1.72 * RATE)] *= 0.1
+    return x + hiss(-60.0, seconds, RATE, channels=2)
+
+
+SOUND = sound(4.0)
+
+
+@pytest.mark.parametrize("quantity", ASKED)
+@settings(max_examples=6, deadline=None)
+@given(blocks=st.lists(st.one_of(st.integers(1, 700), st.integers(700, 40000)), min_size=1, max_size=5))
+def test_any_split_into_blocks_gives_the_same(quantity: str, blocks: list[int]) -> None:
+    whole = measure(quantity, SOUND)
+    meter = make_meter(quantity, RATE, 2, ASKED[quantity])
+    at, sizes = 0, itertools.cycle([*blocks, 500])
+    while at < len(SOUND):
+        block = next(sizes)
+        meter.feed(SOUND[at : at + block])
+        at += block
+    assert meter.finish() == whole
+
+
+@pytest.mark.parametrize("rate", [8000.0, 11025.0, 44100.0, 88200.0, 192000.0])
+@pytest.mark.parametrize("quantity", ASKED)
+def test_any_rate_gives_a_finite_answer(quantity: str, rate: float) -> None:
+    x = np.repeat(tone(2000.0, -10.0, 2.5, rate)[:, None], 2, axis=1) + hiss(-60.0, 2.5, rate, channels=2)
+    told = measure(
+        quantity, x, rate, Options(frequency=2000.0, nominal=2000.0, fundamental=2000.0, reference_level=0.0)
+    )
+    json.dumps([r.as_json() for r in told.readings], allow_nan=False)
+    assert told.readings
+
+
+BAD = {
+    "silence": np.zeros((round(3 * RATE), 2)),
+    "silence of one channel": np.zeros((round(3 * RATE), 1)),
+    "nothing": np.zeros((0, 2)),
+    "one sample": np.full((1, 2), 0.1),
+    "too short": hiss(-20.0, 0.05, RATE, channels=2),
+    "a brief tone": mono(tone(3150.0, -10.0, 0.15, RATE)),
+    "noise": hiss(-20.0, 3.0, RATE, channels=2),
+    "direct current": np.full((round(2 * RATE), 2), 0.3),
+    "a full-scale square": np.where(mono(tone(440.0, 0.0, 3.0, RATE)) >= 0.0, 1.0, -1.0),
+    "a click": np.eye(1, round(3 * RATE), 9999).T,
+}
+
+
+@pytest.mark.parametrize("what", BAD)
+@pytest.mark.parametrize("quantity", ASKED)
+def test_bad_input_never_raises_and_always_says_why(quantity: str, what: str) -> None:
+    x = BAD[what]
+    told = measure(quantity, x)
+    json.dumps([r.as_json() for r in told.readings], allow_nan=False)
+    for r in told.readings:
+        assert (r.value is None) == bool(r.reason)
+    if not np.any(x):
+        assert all(r.value is None for r in told.readings)
+    assert told.readings or told.warnings
+
+
+@pytest.mark.parametrize("quantity", ["flutter", "distortion", "separation", "erasure", "dropouts"])
+def test_a_tone_above_half_the_rate_has_no_reading(quantity: str) -> None:
+    high = Options(frequency=9000.0, nominal=9000.0, fundamental=9000.0, reference_level=-10.0)
+    told = measure(quantity, SOUND, RATE, high)
+    assert told.readings
+    for r in told.readings:
+        assert r.value is None
+        assert r.reason is not None
+        assert "above half the sample rate" in r.reason
+
+
+def test_one_channel_where_two_are_needed() -> None:
+    told = measure("separation", mono(SOUND[:, 0]))
+    assert [r.value for r in told.readings] == [None]
+    assert "two" in (told.readings[0].reason or "")
+
+
+@pytest.mark.parametrize("quantity", ["flutter", "distortion", "separation", "dropouts"])
+def test_a_tone_that_is_not_there_is_named(quantity: str) -> None:
+    told = measure(quantity, SOUND, RATE, Options(frequency=1000.0, nominal=1000.0, fundamental=1000.0))
+    for r in told.readings:
+        assert r.value is None
+        assert "1000 Hz" in (r.reason or "")
+
+
+@pytest.mark.parametrize("quantity", ["flutter", "distortion", "noise"])
+def test_clipping_is_said(quantity: str) -> None:
+    told = measure(quantity, np.clip(50.0 * SOUND, -1.0, 1.0))
+    assert not any("clipped" in w for w in measure(quantity, SOUND).warnings)
+    assert any("clipped" in w for w in told.warnings)
