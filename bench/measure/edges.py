@@ -67,6 +67,8 @@ def _begin(z: Complexes, rate: float, about: int, reach: int, tone_hz: float) ->
     inside = slice(min(about + reach, len(z) - 8), len(z) - 2)
     a, a_spread = _middle(level[inside])
     f, f_spread = _middle(step[inside])
+    if 4.5 * a_spread > 0.3 * a:
+        return about
     off = np.abs(level - a) > max(0.01 * a, 4.5 * a_spread)
     off |= np.abs(step - f) > max(0.3, 0.004 * tone_hz, 4.5 * f_spread)
     where = np.flatnonzero(off[: about + reach])

@@ -48,7 +48,7 @@ class ChannelTone:
     @property
     def dbfs_uncertainty(self) -> float:
         """Expanded (k = 2), dB."""
-        return DB * self.amplitude_uncertainty / max(self.amplitude, 1e-12)
+        return DB * self.amplitude_uncertainty / self.amplitude if self.amplitude > 0.0 else float("inf")
 
 
 @dataclass(frozen=True, slots=True)

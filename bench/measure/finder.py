@@ -30,7 +30,7 @@ SAME_HZ = 3.0
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
 """A peak of at least this part of a tone's power, and so far away, is filtered out before the tone is judged."""
 FAINT_DB = 45.0
-HARMONICS = (2, 3, 4, 5)
+HARMONICS = range(2, 16)
 HARMONIC_BELOW = 0.4
 """A tone at a harmonic of one that sounds with it and is stronger by more than this (8 dB) is no tone of its own."""
 

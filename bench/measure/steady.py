@@ -7,6 +7,7 @@ wander, as a tape's does; but a step between two plateaus parts two takes, and a
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +30,11 @@ BAND = 1.45
 HIGH_HZ = 2500.0
 BRIDGED_S = 0.06
 """A click or dropout up to this long does not end a tone."""
-STEP_DB = 0.6
-"""Two plateaus that differ by more are two takes."""
+FADE_DB, FADE_S = 1.2, 0.5
+"""An attack or fade starts so far below what follows after so long."""
+STEP_DB, RAMP_DB = 0.6, 2.0
+"""Two plateaus are two takes when they differ by more than the first and the change is sudden, or by more than the
+second within a quarter of a second; a tape's level wanders less."""
 
 
 @dataclass(slots=True)
@@ -117,23 +121,30 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
     )
 
 
-def steady_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[tuple[int, int]]:
+class Run(NamedTuple):
+    """A stretch in which a tone holds, in frames."""
+
+    first: int
+    last: int
+    """The frame after the last."""
+    end: int
+    """The frame after the last before the end was trimmed: near the newest frame while the tone goes on."""
+
+
+def steady_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[Run]:
     """The stretches in which a tone holds, edges left out.
 
     Args:
         frames: what `make_frames` gave.
         tone_hz: about where the tone lies.
         offset_hz: the same, relative to the oscillator.
-
-    Returns:
-        First frame and the frame after the last, for each.
     """
-    out: list[tuple[int, int]] = []
+    out: list[Run] = []
     for first, last in _tonal_runs(frames, tone_hz, offset_hz):
         for a, b in _plateaus(frames, first, last):
-            trimmed = _trim(frames, a, b)
-            if (trimmed[1] - trimmed[0]) * frames.seconds >= SHORTEST_S:
-                out.append(trimmed)
+            start, stop = _trim(frames, a, b)
+            if (stop - start) * frames.seconds >= SHORTEST_S:
+                out.append(Run(start, stop, b))
     return out
 
 
@@ -212,34 +223,45 @@ def _plateaus(frames: Frames, first: int, last: int) -> list[tuple[int, int]]:
         return [(first, last)]
     # Medians change as soon as half a window is over the step: the step itself is where frames differ most.
     near = middle[(change > 0.7 * change[worst]) & (np.abs(middle - middle[worst]) <= wide)]
-    cut = first + int(near[np.argmax(np.abs(level[near] - level[near - 1]))])
+    at = int(near[np.argmax(np.abs(level[near] - level[near - 1]))])
+    jump = abs(np.median(level[at + 1 : at + 4]) - np.median(level[at - 4 : at - 1]))
+    if change[worst] < RAMP_DB and jump < 0.6 * change[worst]:
+        return [(first, last)]
+    cut = first + at
     return _plateaus(frames, first, cut) + _plateaus(frames, cut, last)
 
 
 def _trim(frames: Frames, first: int, last: int) -> tuple[int, int]:
     """Leave out what is still rising or already falling, and what is off its neighbourhood, at both ends."""
-    level = frames.level_db
-    spread = _spread_db(frames)
+    back = Frames(
+        frames.points,
+        frames.seconds,
+        frames.level_db[first:last][::-1],
+        frames.frequency_hz[first:last][::-1],
+        frames.snr[first:last][::-1],
+    )
+    here = Frames(frames.points, frames.seconds, back.level_db[::-1], back.frequency_hz[::-1], back.snr[::-1])
+    start, stop = first + _lead_in(here), last - _lead_in(back)
+    return (start, stop) if start < stop else (first, first)
+
+
+def _lead_in(frames: Frames) -> int:
+    """How many frames at the start are an attack or a fade."""
+    level, spread = frames.level_db, _spread_db(frames)
     near = max(3, round(0.1 / frames.seconds))
-
-    def off(at: int, inward: int) -> bool:
-        if last - first < 3 * near:
-            inside = level[first:last]
-            return bool(abs(level[at] - np.median(inside)) > max(0.15, 3.0 * spread[at]))
-        here = level[at : at + inward * near : inward] if at + inward * near >= 0 else level[at::inward]
-        further = (
-            level[at + inward * near : at + 3 * inward * near : inward]
-            if at + 3 * inward * near >= 0
-            else (level[at + inward * near :: inward])
-        )
-        limit = max(0.1, 3.0 * spread[at] / np.sqrt(near))
-        return bool(
-            abs(level[at] - np.median(further)) > max(0.15, 3.0 * spread[at])
-            or np.median(further) - np.median(here) > limit
-        )
-
-    while last - first > near and off(first, 1):
-        first += 1
-    while last - first > near and off(last - 1, -1):
-        last -= 1
-    return first, last
+    if len(level) < 4 * near:
+        middle = np.median(level)
+        off = np.abs(level - middle) > np.maximum(0.15, 3.0 * spread)
+        return int(np.argmin(off)) if off.any() else 0
+    # A fade comes from far below; a tape's own wander does not.
+    apart = min(len(level) // 2, round(FADE_S / frames.seconds))
+    fades = np.median(level[apart : apart + 3 * near]) - np.median(level[:3]) > FADE_DB
+    for at in range(len(level) - 3 * near):
+        here, further = level[at : at + near], float(np.median(level[at + near : at + 3 * near]))
+        rises = further - float(np.median(here)) > max(0.1, 3.0 * spread[at] / np.sqrt(near))
+        off = abs(level[at] - further) > max(0.15, 3.0 * spread[at])
+        if not (
+            (fades and (rises or off)) or (at < 3 and abs(level[at] - np.median(here)) > max(0.15, 3.0 * spread[at]))
+        ):
+            return at
+    return len(level)

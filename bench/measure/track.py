@@ -9,7 +9,7 @@ from bench.measure.edges import exact
 from bench.measure.estimate import CLEAR_PASS, FAR, measure_stretch
 from bench.measure.found import FoundTone, joined
 from bench.measure.lines import Complexes, low_pass
-from bench.measure.steady import SHORTEST_S, Frames, frame_points, make_frames, steady_runs
+from bench.measure.steady import SHORTEST_S, Frames, Run, frame_points, make_frames, steady_runs
 from bench.measure.tracking import HALF, Baseband, Spectra
 from bench.measure.voice import NEAR_HZ
 
@@ -17,6 +17,8 @@ SETTLED = 13
 """Points at the very ends of a stream in which the filter sees the silence beyond."""
 PART_S = 60.0
 """A tone that lasts longer is measured in parts of this length."""
+VAGUE_DB = 0.4
+"""A level less certain than this, over less than a second, is none of a steady tone."""
 KNOWN = 4
 """Frames that are looked at again so that the next can be compared with them."""
 GLANCE_S = 1.5
@@ -35,6 +37,12 @@ PATIENCE = 3
 def is_mains(hz: float) -> bool:
     """Whether a frequency is one of the mains or a low multiple."""
     return any(abs(hz - n * mains) < MAINS_REACH * n * mains for mains in MAINS_HZ for n in range(1, MAINS_LINES + 1))
+
+
+def _steady(tone: FoundTone) -> bool:
+    """Whether a stretch is a tone after all: a vowel held for a moment has no level to speak of."""
+    doubt = min(t.dbfs_uncertainty for t in tone.tones)
+    return tone.duration_s >= SHORTEST_S - 0.02 and doubt < (VAGUE_DB if tone.duration_s < 1.0 else 2 * VAGUE_DB)
 
 
 class Track:
@@ -120,8 +128,8 @@ class Track:
         settled = head - round(2 * SHORTEST_S / frames.seconds)
         found = []
         at = self._done
-        for first, last in runs:
-            if last < settled:
+        for first, last, end in runs:
+            if end < settled:
                 found += self._ended(at + first, at + last)
                 self._done = at + last
             elif (last - first) * frames.seconds > PART_S + 2.0:
@@ -139,7 +147,7 @@ class Track:
     def close(self) -> list[FoundTone]:
         """The peak is gone: measure what was still open."""
         found = []
-        for first, last in self._runs():
+        for first, last, _ in self._runs():
             found += self._ended(self._done + first, self._done + last)
         return found + self._flush()
 
@@ -149,9 +157,9 @@ class Track:
             return None
         frames = self._frames
         runs = self._runs()
-        if not runs or len(frames) - self._done - runs[-1][1] > 6:
+        if not runs or len(frames) - self._done - runs[-1].end > 6:
             return None
-        first, last = self._done + runs[-1][0], self._done + runs[-1][1]
+        first, last = self._done + runs[-1].first, self._done + runs[-1].last
         late = max(first, last - round(GLANCE_S / frames.seconds))
         tone = self.measure(late, last, glance=True, cut_start=late > first)
         start_s = (
@@ -166,11 +174,11 @@ class Track:
             tone.pair,
         )
 
-    def _runs(self) -> list[tuple[int, int]]:
+    def _runs(self) -> list[Run]:
         """Stretches of steady tone since the last that was dealt with; counted from there."""
         frames = self._frames.tail(self._done)
         runs = steady_runs(frames, self.tone_hz, self.tone_hz - self._oscillator_hz)
-        return runs if self._hum else [r for r in runs if not self._is_hum(frames, *r)]
+        return runs if self._hum else [r for r in runs if not self._is_hum(frames, r.first, r.last)]
 
     def _is_hum(self, frames: Frames, first: int, last: int) -> bool:
         hz = float(np.median(frames.frequency_hz[first:last])) + self._oscillator_hz
@@ -180,6 +188,8 @@ class Track:
         goes_on = bool(self._parts) and first - self._done <= 2
         out = [] if goes_on else self._flush()
         own = self.measure(first, last, cut_start=goes_on)
+        if not goes_on and not _steady(own):
+            return out
         if goes_on:
             own = joined([*self._parts, own])
             self._parts = []

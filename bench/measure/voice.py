@@ -20,6 +20,8 @@ QUIET = 0.01
 """The phase is followed in a band in which the noise has at most this part of the tone's power."""
 LOUD = 0.02
 """Noise of more than this part of the tone's power, in one quadrature of the whole baseband, is kept out of phases."""
+STIFF_HZ = 3.0
+"""Where no more than this can be followed, the other channel's phase is relied on."""
 MOST_LINES = 8
 MAINS_HZ, MAINS_REACH = (50.0, 60.0), 0.005
 """Mains frequencies, and how far from them, in parts, hum may lie."""
@@ -109,7 +111,8 @@ def follow_tone(
     rate, oscillator_hz = scene.rate, scene.oscillator_hz
     tone_hz = oscillator_hz + offset
     reach = min(scene.reach_hz, 0.8 * tone_hz)
-    band = _quiet_band(z, guide, rate, reach, lowest=max(8.0, min(60.0, 0.01 * tone_hz)) if lines is None else 3.0)
+    least = max(8.0, min(60.0, 0.01 * tone_hz)) if lines is None else 0.0
+    band = _quiet_band(z, guide, rate, reach, lowest=least)
     lines = lines or ()
     if tone_hz >= NEAR_HZ:
         phase = _follow(z, guide, rate, band)
@@ -239,7 +242,7 @@ class _Rest:
 
 
 def _quiet_band(z: Complexes, guide: Floats, rate: float, reach: float, lowest: float) -> float:
-    """The widest band about the tone in which noise is small against it, Hz either way."""
+    """The widest band about the tone in which noise is small against it, Hz either way, but at least `lowest`."""
     power = np.abs(np.fft.fft(z * np.exp(-1j * guide))) ** 2 / (len(z) * rate)
     hz = np.abs(np.fft.fftfreq(len(z), 1.0 / rate))
     noise = floor_of(power[(hz > 0.3 * reach) & (hz < reach)])
@@ -250,8 +253,10 @@ def _quiet_band(z: Complexes, guide: Floats, rate: float, reach: float, lowest: 
 
 
 def _follow(z: Complexes, guide: Floats, rate: float, band: float) -> Floats:
-    """The tone's phase, noise outside a band about the guide left out."""
+    """The tone's phase, noise outside a band about the guide left out; in a narrow band the guide turned as a whole."""
     turned = z * np.exp(-1j * guide)
+    if band < STIFF_HZ:
+        return np.asarray(guide + np.angle(turned.mean()))
     if band < 0.3 * rate:
         turned = smoothed(turned, low_pass(band, 2.5 * band, rate, 60.0))
     return np.asarray(guide + np.unwrap(np.angle(turned)))
