@@ -141,7 +141,7 @@ class _Stretch:
         """Whether it was long enough."""
         self._taps = _band(rate)
         self._half = len(self._taps) // 2
-        self._hop = round(HOP_S * rate)
+        self._hop = SLOWER * round(HOP_S * rate / SLOWER)
         self._sections = flutter_network(rate).sos, _high_pass(rate)
         self._states = [np.zeros((1, len(sos), 2)) for sos in self._sections]
         self._meters = [QuasiPeak(rate, 1, FLUTTER) for _ in self._sections]

@@ -7,6 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from bench.measure.flutter import (
+    EXCEEDED,
     METHODS,
     QUASI_PEAK,
     TWO_SIGMA,
@@ -17,6 +18,7 @@ from bench.measure.flutter import (
     noise_floor,
     part_of,
 )
+from bench.measure.flutter_course import Hop, Statistics
 from bench.measure.meters import Options
 from bench.measure.weighting import flutter_db
 from tests.measure.captures import hiss, mono, reading, readings, tone, uncertainty, value
@@ -88,7 +90,8 @@ def test_weighted_sines_follow_the_declared_response(hz: float, seconds: float) 
 @pytest.mark.parametrize("hz", [0.5, 1.0, 10.0, 100.0, 180.0])
 def test_unweighted_is_flat(hz: float) -> None:
     told = flutter(mono(carrier(16.0, (hz, 0.001), rate=16000.0)), 16000.0)
-    assert value(told, "wow_and_flutter", method=UNWEIGHTED) == pytest.approx(0.1 / np.sqrt(2.0), rel=0.02)
+    near = 0.005 if hz >= 10.0 else 0.02  # a slow one does not go evenly into the time
+    assert value(told, "wow_and_flutter", method=UNWEIGHTED) == pytest.approx(0.1 / np.sqrt(2.0), rel=near)
     peak = value(told, "wow_and_flutter", method=UNWEIGHTED_PEAK)
     if hz >= 1.0:
         assert peak == pytest.approx(0.1, rel=0.02)
@@ -98,12 +101,10 @@ def test_unweighted_is_flat(hz: float) -> None:
 
 def test_two_sigma_is_a_percentile_and_not_twice_the_rms() -> None:
     # Gaussian deviation: 1.960 times its rms (5 % exceedance); twice the rms would be exceeded for 4.55 %.
-    rng = np.random.default_rng(1)
-    deviation = np.convolve(rng.standard_normal(round(60 * RATE)), np.ones(960) / 960, mode="same") * 0.02
-    x = 0.3 * np.sin(2 * np.pi * 3150.0 * np.cumsum(1.0 + deviation) / RATE)
-    told = flutter(mono(x), RATE)
-    ratio = value(told, "wow_and_flutter", method=TWO_SIGMA) / value(told, "wow_and_flutter", method=WEIGHTED)
-    assert ratio == pytest.approx(1.96, rel=0.03)
+    gaussian = np.random.default_rng(1).standard_normal(1_000_000) * 1e-3
+    statistics = Statistics()
+    statistics.add(Hop(gaussian, gaussian, 0.0, 0.0))
+    assert statistics.exceeded(EXCEEDED) == pytest.approx(1.960e-3, rel=0.005)
 
 
 def test_a_thousandth_of_a_percent_is_seen() -> None:
@@ -159,9 +160,12 @@ def test_noise_floor_of_a_phase_density() -> None:
     assert 100.0 * unweighted == pytest.approx(3.67e-3, rel=0.05)
 
 
-def test_components_slow_close_and_fast() -> None:
+@pytest.mark.parametrize("rate", [44100.0, 48000.0, 88200.0])
+def test_components_slow_close_and_fast(rate: float) -> None:
     parts = ((0.55, 1e-3), (0.70, 5e-4), (4.0, 1e-3), (20.0, 5e-4), (20.4, 3e-4), (100.0, 2e-4))
-    told = readings(flutter(mono(carrier(30.0, *parts)) + hiss(-60.0, 30.0), RATE), "flutter_component")
+    told = readings(
+        flutter(mono(carrier(20.0, *parts, rate=rate)) + hiss(-60.0, 20.0, rate), rate), "flutter_component"
+    )
     assert len(told) == len(parts)
     for hz, peak in parts:
         line = min(told, key=lambda r: abs((r.frequency_hz or 0.0) - hz))
