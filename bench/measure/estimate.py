@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bench.measure.lines import Complexes, Floats, density, low_pass
-from bench.measure.phase_fit import fit_rates, slope
+from bench.measure.phase_fit import fit_rates, rough_slope, slope
 from bench.measure.tracking import PASS, Baseband
 from bench.measure.voice import LOW_HZ, Scene, Voice, follow_tone
 
@@ -104,7 +104,9 @@ def measure_stretch(
         voices[c] = follow_tone(
             z[:, c], scene, offset, guide, lines=None if c == lead else voices[lead].lines, glance=glance
         )
-    rates = [] if glance else fit_rates(voices[lead].noisy_phase(), rate, voices[lead].reach_hz, oscillator_hz + offset)
+    rates = (
+        None if glance else fit_rates(voices[lead].noisy_phase(), rate, voices[lead].reach_hz, oscillator_hz + offset)
+    )
     tones = tuple(_tone(voices[c], rate, oscillator_hz, rates) for c in range(z.shape[1]))
     pair = _pair(voices[0], voices[1], scene) if len(tones) == 2 and all(t.present for t in tones) else None
     return tones, pair
@@ -130,11 +132,12 @@ def _offset(z: Complexes, rate: float, about_hz: float, reach_hz: float) -> floa
     return about_hz + float(hz[int(np.argmax(np.where(np.abs(hz) <= reach_hz, power, 0.0)))])
 
 
-def _tone(voice: Voice, rate: float, oscillator_hz: float, rates: list[float]) -> ChannelTone:
+def _tone(voice: Voice, rate: float, oscillator_hz: float, rates: list[float] | None) -> ChannelTone:
     seconds = len(voice.z) / rate
     sd = float(np.sqrt(voice.noise_level * voice.spread / seconds))
     present = voice.amplitude > 4.5 * np.sqrt(voice.noise / seconds)
-    fit = slope(voice.noisy_phase(), rate, rates, voice.reach_hz)
+    phase = voice.noisy_phase()
+    fit = rough_slope(phase, rate, voice.reach_hz) if rates is None else slope(phase, rate, rates, voice.reach_hz)
     return ChannelTone(
         amplitude=voice.amplitude if present else 0.0,
         amplitude_uncertainty=2.0 * sd,

@@ -145,6 +145,17 @@ def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float, column: i
     return float(values[column]), doubt * float(np.sqrt(variance * cofactors[column]))
 
 
+def rough_slope(phase: Floats, rate: float, reach_hz: float) -> Slope:
+    """The same at a glance: a straight line alone, flutter and all."""
+    t, y, step = _thinned(phase, rate)
+    power = float(np.sum(t * t))
+    turn = float(np.sum(t * y)) / power
+    rest = y - y.mean() - turn * t
+    spectrum = np.abs(np.fft.rfft(rest)) ** 2 / len(y)
+    noise = float(np.mean(spectrum[1 : max(4, int(min(0.95 * reach_hz, FLAT_HZ) * step * len(y)))]))
+    return Slope(turn / (2 * np.pi), float(np.sqrt(noise / power)) / (2 * np.pi), 0.0, 0.0)
+
+
 def _thinned(phase: Floats, rate: float) -> tuple[Floats, Floats, float]:
     """Means over a few points each; time counts from the middle."""
     block = max(4, -(-len(phase) // MOST_POINTS))

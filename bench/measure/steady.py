@@ -56,7 +56,25 @@ class Frames:
 
     def tail(self, start: int) -> Frames:
         """Those from frame `start` on."""
-        return Frames(self.points, self.seconds, self.level_db[start:], self.frequency_hz[start:], self.snr[start:])
+        return self.between(start, len(self))
+
+    def between(self, start: int, stop: int) -> Frames:
+        """Those from frame `start` to before `stop`."""
+        return Frames(
+            self.points,
+            self.seconds,
+            self.level_db[start:stop],
+            self.frequency_hz[start:stop],
+            self.snr[start:stop],
+        )
+
+    def reversed(self) -> Frames:
+        """Last first."""
+        return Frames(self.points, self.seconds, self.level_db[::-1], self.frequency_hz[::-1], self.snr[::-1])
+
+    def silent(self, count: int) -> Frames:
+        """So many frames without a tone."""
+        return Frames(self.points, self.seconds, np.full(count, -300.0), np.zeros(count), np.zeros(count))
 
     def joined(self, more: Frames) -> Frames:
         """These and those after them."""
@@ -233,15 +251,8 @@ def _plateaus(frames: Frames, first: int, last: int) -> list[tuple[int, int]]:
 
 def _trim(frames: Frames, first: int, last: int) -> tuple[int, int]:
     """Leave out what is still rising or already falling, and what is off its neighbourhood, at both ends."""
-    back = Frames(
-        frames.points,
-        frames.seconds,
-        frames.level_db[first:last][::-1],
-        frames.frequency_hz[first:last][::-1],
-        frames.snr[first:last][::-1],
-    )
-    here = Frames(frames.points, frames.seconds, back.level_db[::-1], back.frequency_hz[::-1], back.snr[::-1])
-    start, stop = first + _lead_in(here), last - _lead_in(back)
+    here = frames.between(first, last)
+    start, stop = first + _lead_in(here), last - _lead_in(here.reversed())
     return (start, stop) if start < stop else (first, first)
 
 

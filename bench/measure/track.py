@@ -19,8 +19,8 @@ PART_S = 60.0
 """A tone that lasts longer is measured in parts of this length."""
 VAGUE_DB = 0.4
 """A level less certain than this, over less than a second, is none of a steady tone."""
-KNOWN = 4
-"""Frames that are looked at again so that the next can be compared with them."""
+KNOWN, AHEAD = 4, 3
+"""Frames before and after one that it is compared with."""
 GLANCE_S = 1.5
 """How much of a tone's end is measured while it still sounds."""
 HUM_BELOW, NEIGHBOUR_BELOW = 3e-3, 1e-4
@@ -67,6 +67,8 @@ class Track:
         self.first_s = spectra.start_of(chunk) / spectra.rate
         self._centre = spectra.nearest_bin(hz)
         self._oscillator_hz = self._centre * spectra.bin_hz
+        self._waiting: list[NDArray[np.complex128]] = []
+        self._next = chunk
         self._pieces: list[Baseband] = []
         self._dropped = 0
         self._first_point = spectra.start_of(chunk)
@@ -88,20 +90,36 @@ class Track:
             self._first_point -= half
 
     def extend(self, spectrum: NDArray[np.complex128], chunk: int) -> None:
-        """Bring the tone down from the next chunk."""
-        z = self._spectra.baseband(spectrum, chunk, self._centre)
-        if self._taps is not None:
-            held = np.concatenate([self._held, z])
-            self._held = held[len(z) :]
-            z = np.stack([np.convolve(held[:, c], self._taps, mode="valid") for c in range(z.shape[1])], axis=1)
-        self._pieces.append(z)
-        points = self._frames.points
-        ready = len(self._frames)
-        if self._end() - ready * points >= points:
-            known = min(ready, KNOWN, (ready * points - self._dropped) // points)
-            z = self._points((ready - known) * points, self._end())
-            more = make_frames(z, self._spectra.rate, self.tone_hz, self._oscillator_hz)
-            self._frames = self._frames.joined(more.tail(known))
+        """Take the next chunk; it is dealt with when something is asked of the track."""
+        if not self._waiting:
+            self._next = chunk
+        self._waiting.append(spectrum)
+
+    def _catch_up(self, *, to_the_end: bool = False) -> None:
+        """Bring the tone down from the chunks that wait, and make frames of what they complete.
+
+        A frame is made when those after it that it is compared with are there too, so that it does not depend on
+        when it is asked for.
+        """
+        if self._waiting:
+            z = self._spectra.basebands(self._waiting, self._next, self._centre)
+            self._waiting = []
+            if self._taps is not None:
+                held = np.concatenate([self._held, z])
+                self._held = held[len(z) :]
+                z = np.stack([np.convolve(held[:, c], self._taps, mode="valid") for c in range(z.shape[1])], axis=1)
+            self._pieces += [z[n : n + HALF] for n in range(0, len(z), HALF)]
+        points, ready = self._frames.points, len(self._frames)
+        count = (self._end() - ready * points) // points - (0 if to_the_end else AHEAD)
+        if count <= 0:
+            return
+        if not self._hum and is_mains(self.tone_hz) and self.power < 10.0 ** (HUM_DBFS / 10.0):
+            self._frames = self._frames.joined(self._frames.silent(count))
+            return
+        known = min(ready, KNOWN, (ready * points - self._dropped) // points)
+        z = self._points((ready - known) * points, self._end())
+        more = make_frames(z, self._spectra.rate, self.tone_hz, self._oscillator_hz)
+        self._frames = self._frames.joined(more.between(known, known + count))
 
     def look(self, power: NDArray[np.float64]) -> bool:
         """Whether the peak is still there in a chunk's power spectrum, or was shortly before."""
@@ -122,6 +140,7 @@ class Track:
 
     def harvest(self) -> list[FoundTone]:
         """Measure the stretches that have ended; a stretch that goes on for long is measured in part."""
+        self._catch_up()
         frames = self._frames
         runs = self._runs()
         head = len(frames) - self._done
@@ -146,6 +165,7 @@ class Track:
 
     def close(self) -> list[FoundTone]:
         """The peak is gone: measure what was still open."""
+        self._catch_up(to_the_end=True)
         found = []
         for first, last, _ in self._runs():
             found += self._ended(self._done + first, self._done + last)
@@ -155,6 +175,7 @@ class Track:
         """The tone that holds up to now, at a glance."""
         if self.misses:
             return None
+        self._catch_up()
         frames = self._frames
         runs = self._runs()
         if not runs or len(frames) - self._done - runs[-1].end > 6:

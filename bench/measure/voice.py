@@ -22,6 +22,8 @@ LOUD = 0.02
 """Noise of more than this part of the tone's power, in one quadrature of the whole baseband, is kept out of phases."""
 STIFF_HZ = 3.0
 """Where no more than this can be followed, the other channel's phase is relied on."""
+GLANCED_HZ = 200.0
+"""At a glance hum is looked for beside tones up to here only."""
 MOST_LINES = 8
 MAINS_HZ, MAINS_REACH = (50.0, 60.0), 0.005
 """Mains frequencies, and how far from them, in parts, hum may lie."""
@@ -121,6 +123,9 @@ def follow_tone(
     phase = _straight(_follow(z, guide, rate, band))
     rest = _Rest(z, scene, list(lines))
     clean, spread, residual = rest.taken_out(phase, tone_hz)
+    if glance and tone_hz > GLANCED_HZ:
+        phase = _follow(clean, phase, rate, band)
+        return _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
     strength = complex(np.mean((clean - residual) * np.exp(-1j * phase)))
     beside = one_sided_lines(residual, rate, offset, 2.0 * rate / len(z), 0.48 * rate)
     seconds = len(z) / rate
