@@ -13,8 +13,9 @@ from bench.measure.names import Channel, Measured
 from bench.measure.track import is_mains
 from bench.measure.tracking import Samples
 
-REACH = 0.06
-"""How far a tone may be from its nominal frequency: a domestic machine's worst speed (common practice, no source)."""
+REACH = 0.065
+"""How far a tone may be from its nominal frequency: a domestic machine's worst speed of 6 % (common practice, no
+source), and room for flutter."""
 HUM_BELOW_DB = 20.0
 """A tone at a mains frequency this far under another within reach is hum."""
 FULL_SCALE = 0.9999

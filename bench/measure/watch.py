@@ -20,9 +20,15 @@ from bench.measure.speed import speed_of_tone
 from bench.measure.steady import make_frames
 from bench.measure.tracking import HALF, Samples, Spectra
 
-REACH = 0.06
+REACH = 0.065
 """How far from the asked frequency the tone may lie: a domestic machine's worst speed, and both 3000 and 3150 Hz."""
 SHORTEST_S = 0.1
+NEIGHBOUR, NEAREST_HZ = 0.01, 60.0
+"""Another peak of at least this part of the tone's power is kept out of it, unless it is so near that it may be hum."""
+UNSTEADY = 0.006
+"""Median departure of the frequency, in parts of it, from which on it is no tone: flutter of 0.3 % stays below."""
+VAGUE_DB = 1.0
+"""A level less certain than this is noise's own."""
 READ_EVERY = 2
 """Chunks of 64 ms from one reading to the next."""
 
@@ -71,6 +77,8 @@ class ToneWatch:
         self._centre: int | None = None
         self._z: list[NDArray[np.complex128]] = []
         self._other: float | None = None
+        self._tone_hz = frequency_hz
+        self._clear_hz = 1e9
         self._state: WatchState | None = None
 
     def feed(self, samples: Samples) -> None:
@@ -101,9 +109,14 @@ class ToneWatch:
         if not mine:
             self._centre, self._z = None, []
             return
+        strength = next(p for hz, p in peaks if hz == mine[0])
+        self._tone_hz = mine[0]
+        self._clear_hz = min(
+            [abs(hz - mine[0]) for hz, p in peaks if hz != mine[0] and p > NEIGHBOUR * strength], default=1e9
+        )
         centre = self._spectra.nearest_bin(mine[0])
         first = self._chunk + 1 - len(self._recent)
-        if self._centre is None or abs(centre - self._centre) * bin_hz > max(2 * bin_hz, 0.012 * self.frequency_hz):
+        if self._centre is None or abs(centre - self._centre) * bin_hz > max(2 * bin_hz, 0.012 * mine[0]):
             self._centre = centre
             self._z = [self._spectra.baseband(s, first + n, centre) for n, s in enumerate(self._recent)]
         else:
@@ -115,7 +128,7 @@ class ToneWatch:
             return self._nothing(f"no tone of {self.frequency_hz:g} Hz sounds")
         rate, oscillator = self._spectra.rate, self._centre * self._spectra.bin_hz
         z = np.concatenate(self._z)
-        frames = make_frames(z, rate, self.frequency_hz, oscillator)
+        frames = make_frames(z, rate, self._tone_hz, oscillator)
         if len(frames) < 2:
             return self._nothing("the tone has only just started")
         level = frames.level_db
@@ -124,9 +137,13 @@ class ToneWatch:
         z = z[start:]
         if len(z) < SHORTEST_S * rate:
             return self._nothing("the tone has only just started")
-        about = float(np.median(frames.frequency_hz[-8:])) + oscillator
-        tones, pair = measure_stretch(z, rate, oscillator, about, glance=True)
-        if not any(t.present for t in tones):
+        held = frames.tail(start // frames.points).frequency_hz
+        about = float(np.median(held)) + oscillator
+        if np.median(np.abs(held + oscillator - about)) > UNSTEADY * about:
+            return self._nothing(f"what sounds near {self.frequency_hz:g} Hz is no steady tone")
+        clear = self._clear_hz if self._clear_hz > NEAREST_HZ else 1e9
+        tones, pair = measure_stretch(z, rate, oscillator, about, clear, glance=True)
+        if not any(t.present and t.dbfs_uncertainty < VAGUE_DB for t in tones):
             return self._nothing(f"no tone of {self.frequency_hz:g} Hz stands out of the noise")
         weights = np.array([t.amplitude**2 for t in tones]) + 1e-30
         end = self._spectra.points() / rate
