@@ -96,6 +96,9 @@ def _at_own_steps(placed: tuple[Placing, ...], wrongs: list[Wrong]) -> list[Wron
     """What is wrong with a followed step is told at the `follow` step, once for each message."""
     out: dict[tuple[Any, ...], Wrong] = {}
     for w in wrongs:
+        if w.at[0] != "step":  # of the sheets that were named, not of a step
+            out.setdefault((w.at, w.message), w)
+            continue
         index = placed[int(w.at[1])].index
         followed = "/" in placed[int(w.at[1])].step.id
         at: KeyPath = ("step", index, "procedure") if followed else ("step", index, *w.at[2:])
