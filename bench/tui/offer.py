@@ -32,8 +32,8 @@ class Option:
     """Paragraphs about it."""
     broken: str = ""
     """Why it can't be chosen, in one sentence; "" when it can."""
-    sets: dict[str, str] = field(default_factory=dict, compare=False)
-    """What choosing it chooses on other lines: a procedure's own sheets."""
+    goes_with: dict[str, tuple[str, ...]] = field(default_factory=dict, compare=False)
+    """What goes with it on other lines, the first by preference: a procedure's own sheets, a machine's tapes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,12 +72,13 @@ ROWS = (
 
 def rows_of(workspace: Workspace) -> list[Row]:
     """Read all that can be chosen from a workspace. Sound devices come later: they can take long to answer."""
+    reference_tapes = _sheets(workspace, "reference-tape")
     found = {
         "session": _sessions(workspace),
         "procedure": _procedures(workspace),
-        "machine": _sheets(workspace, "machine"),
+        "machine": _machines(workspace, reference_tapes),
         "tape": _sheets(workspace, "tape"),
-        "reference-tape": _sheets(workspace, "reference-tape"),
+        "reference-tape": reference_tapes,
         "port": (PRACTICE, FILE),
     }
     return [Row(id_, title, found[id_]) for id_, title in ROWS if id_ != "session" or found["session"]]
@@ -141,13 +142,13 @@ def _procedures(workspace: Workspace) -> tuple[Option, ...]:
         about = [procedure.summary]
         if procedure.needs:
             about.append("Needs: " + "; ".join(procedure.needs) + ".")
-        sets = {"machine": procedure.machine, "tape": procedure.tape, "reference-tape": procedure.reference_tape}
+        own = {"machine": procedure.machine, "tape": procedure.tape, "reference-tape": procedure.reference_tape}
         option = Option(
             path.stem,
             procedure.title,
             lasting(procedure.takes_minutes),
             tuple(about),
-            sets={row: name for row, name in sets.items() if name is not None},
+            goes_with={row: (name,) for row, name in own.items() if name is not None},
         )
         try:
             library.load_job(path.stem)
@@ -165,6 +166,33 @@ def _sheets(workspace: Workspace, kind: SheetKind) -> tuple[Option, ...]:
 
     listed = sorted(Library(workspace).sheets(kind), key=lambda s: (bool(s.broken), s.name != USUAL[kind], s.title))
     return tuple(Option(s.name, s.title, "broken" if s.broken else "", (s.about,), s.broken) for s in listed)
+
+
+def _machines(workspace: Workspace, reference_tapes: tuple[Option, ...]) -> tuple[Option, ...]:
+    """The machines, each with the reference tapes that were made for its speed and equalisation."""
+    from bench.procedure.format import load_sheet
+    from bench.procedure.library import Library
+
+    library = Library(workspace)
+    tapes = {
+        o.key: load_sheet(library.sheet_path(o.key, "reference-tape"), "reference-tape")
+        for o in reference_tapes
+        if not o.broken
+    }
+    out = []
+    for option in _sheets(workspace, "machine"):
+        if option.broken:
+            out.append(option)
+            continue
+        machine = load_sheet(library.sheet_path(option.key, "machine"), "machine")
+        fitting = tuple(
+            key
+            for key, tape in tapes.items()
+            if (tape.speed_mm_s, tape.equalisation_us, tape.fluxivity_method)
+            == (machine.speed_mm_s, machine.equalisation_us, machine.reference.fluxivity_method)
+        )
+        out.append(replace(option, goes_with={"reference-tape": fitting} if fitting else {}))
+    return tuple(out)
 
 
 def _sessions(workspace: Workspace) -> tuple[Option, ...]:

@@ -11,6 +11,7 @@ from bench.problem import Problem
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
+    from bench.clock import Clock
     from bench.opening import Opened, Wanted
     from bench.procedure.desk import Desk
     from bench.procedure.snapshot import Outcome, Snapshot
@@ -34,12 +35,18 @@ class BenchSitting:
         workspace: where procedures and sessions are.
         asked: a new job: names from the chooser, or all that the command line can ask for; or
         folder: the session to go on with.
+        clock: another time than the real one, which the practice machine then lets go by as fast as it can.
     """
 
     def __init__(
-        self, workspace: Workspace, asked: Asked | Wanted | None = None, *, folder: Path | None = None
+        self,
+        workspace: Workspace,
+        asked: Asked | Wanted | None = None,
+        *,
+        folder: Path | None = None,
+        clock: Clock | None = None,
     ) -> None:
-        self._workspace, self._asked, self._folder = workspace, asked, folder
+        self._workspace, self._asked, self._folder, self._clock = workspace, asked, folder, clock
         self._opened: Opened | None = None
 
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
@@ -48,17 +55,18 @@ class BenchSitting:
         from bench.opening import Wanted, open_run, resume_run
         from bench.procedure.desk import Desk
 
-        clock = RealClock()
+        clock = self._clock or RealClock()
+        paced = self._clock is None
         asked = self._asked
         if self._folder is not None:
-            opened = resume_run(self._folder, clock, paced=True)
+            opened = resume_run(self._folder, clock, paced=paced)
         elif asked is None:
             raise Problem("nothing was asked for: name a procedure")
         else:
             if isinstance(asked, Asked):
                 sheets = (asked.machine or None, asked.tape or None, asked.reference_tape or None)
                 asked = Wanted(asked.procedure, *sheets, port=asked.port)
-            opened = open_run(self._workspace, asked, clock, paced=True)
+            opened = open_run(self._workspace, asked, clock, paced=paced)
         self._opened = opened
         return Desk(opened.runner, opened.port, clock, on_snapshot)
 

@@ -21,6 +21,7 @@ from bench.procedure.snapshot import (
 )
 from bench.procedure.steps import Caution
 from bench.procedure.targets import Target, Verdict, judge
+from bench.tui.offer import FILE, NEW_JOB, PRACTICE, Option, Row
 
 JOB = JobView(
     procedure="Line up a cassette deck",
@@ -243,3 +244,31 @@ def ended(exit_code: int = 1) -> Snapshot:
     said = "All 31 judged readings are in." if exit_code == 0 else "Not in: Replay response, Record level."
     outcome = Outcome(completed=True, exit_code=exit_code, judged=31, words=words, said=said)
     return adjusting(step=None, gauges=(), trimmers=(), can_accept=False, prompt=Prompt("wait", ""), outcome=outcome)
+
+
+def offered(*, resuming: bool = False) -> list[Row]:
+    about = ("From booking in to signing off.", "Needs: a reference tape; a work tape; swabs.")
+    rows = [
+        Row(
+            "procedure",
+            "procedure",
+            (
+                Option("line-up", "Line up a cassette deck", "1 h 15", about),
+                Option("clean", "Clean the tape path", "10 min", ("Until the swab comes away clean.",)),
+                Option("old", "old", "broken", (), "procedures/old.toml: format: 3 is newer than this program reads"),
+            ),
+        ),
+        Row("machine", "machine", (Option("deck", JOB.machine), Option("other", "Lanternhill kitchen deck"))),
+        Row("tape", "work tape", (Option("ferric", JOB.tape),)),
+        Row("reference-tape", "reference tape", (Option("reference", JOB.reference_tape),)),
+        Row(
+            "port",
+            "sound",
+            (PRACTICE, Option("live", "sound device", "not there", (), "there is no sound device: plug it in"), FILE),
+        ),
+    ]
+    if resuming:
+        said = ("Broken off after 12 readings.", "Last step done: replay-level.")
+        session = Option("/s", "Line up a cassette deck · Lanternhill kitchen deck", "04 May 14:10", said)
+        rows.insert(0, Row("session", "go on with", (session, Option(NEW_JOB, "nothing: a new job"))))
+    return rows

@@ -68,35 +68,38 @@ class ChooserScreen(Screen[str]):
         self.run_worker(self._look(), exclusive=True)
 
     async def _look(self) -> None:
-        kept = self._memory.recall() if not self._rows else {r.id: r.option.key for r in self._rows if r.option}
-        rows = await asyncio.to_thread(rows_of, self._workspace)
         first = not self._rows
-        self._rows = [self._with_live(self._restored(row, kept)) for row in rows]
-        if first:
-            self._at = 0
-            self._follow_procedure(kept)
-        self._at = min(self._at, len(self._rows) - 1)
+        chosen = self._memory.recall() if first else self._chosen()
+        rows = await asyncio.to_thread(rows_of, self._workspace)
+        self._rows = [self._with_live(row.pick(chosen.get(row.id, ""))) for row in rows]
+        self._at = 0 if first else min(self._at, len(self._rows) - 1)
+        if first and "procedure" not in chosen:
+            self._follow("procedure")
         self._show()
         self._live = await asyncio.to_thread(live_options)
-        self._rows = [self._restored(self._with_live(row), kept) for row in self._rows]
+        self._rows = [self._with_live(row, chosen.get("port", "") if first else "") for row in self._rows]
         self._show()
 
-    def _with_live(self, row: Row) -> Row:
+    def _chosen(self) -> dict[str, str]:
+        return {r.id: r.option.key for r in self._rows if r.option and r.id != "session"}
+
+    def _with_live(self, row: Row, wanted: str = "") -> Row:
+        """The sound devices among the ports; one that was wanted before it was known is chosen now."""
         if row.id != "port" or self._live is None:
             return row
         others = [o for o in row.options if not o.key.startswith("live")]
         chosen = row.option.key if row.option else ""
-        return Row(row.id, row.title, (others[0], *self._live, *others[1:])).pick(chosen)
+        untouched = row.picked == 0 and wanted.startswith("live")
+        return Row(row.id, row.title, (others[0], *self._live, *others[1:])).pick(wanted if untouched else chosen)
 
-    @staticmethod
-    def _restored(row: Row, kept: dict[str, str]) -> Row:
-        return row.pick(kept[row.id]) if row.id in kept and row.id != "session" else row
-
-    def _follow_procedure(self, kept: dict[str, str]) -> None:
-        """Choose the sheets that the chosen procedure names, unless others were chosen last time."""
-        procedure = self._row("procedure")
-        sets = procedure.option.sets if procedure and procedure.option else {}
-        self._rows = [row.pick(sets[row.id]) if row.id in sets and row.id not in kept else row for row in self._rows]
+    def _follow(self, id_: str) -> None:
+        """Choose what goes with the choice on a line, where something else is chosen now."""
+        row = self._row(id_)
+        goes_with = row.option.goes_with if row and row.option else {}
+        for other, keys in goes_with.items():
+            if self._key(other) not in keys:
+                self._rows = [r.pick(keys[0]) if r.id == other else r for r in self._rows]
+                self._follow(other)
 
     def _row(self, id_: str) -> Row | None:
         return next((r for r in self._rows if r.id == id_), None)
@@ -160,8 +163,7 @@ class ChooserScreen(Screen[str]):
         if self._rows:
             row = self._rows[self._at].move(step)
             self._rows[self._at] = row
-            if row.id == "procedure":
-                self._follow_procedure({})
+            self._follow(row.id)
             self.say("")
 
     def on_click(self, event: events.Click) -> None:
@@ -210,7 +212,7 @@ class ChooserScreen(Screen[str]):
             self.action_file()
             return
         if session is None:
-            self._memory.keep({r.id: r.option.key for r in self._rows if r.option and r.id != "session"})
+            self._memory.keep(self._chosen())
         self._go(self._sitting(session))
 
     def _key(self, id_: str) -> str:
