@@ -24,7 +24,7 @@ KEPT = 5
 HARVEST = 8
 """Tones that have ended are looked for every so many chunks, about twice a second."""
 SHOW = 4
-"""The tone that sounds is measured anew every so many chunks."""
+"""Chunks are dealt with so many at a time, and the tone that sounds is measured anew."""
 SAME_HZ = 3.0
 """A low peak nearer than this to one that is followed is the same; hum may lie 3 Hz beside a tone."""
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
@@ -54,7 +54,7 @@ class ToneFinder:
         self._tracks: list[Track] = []
         self._told: list[FoundTone] = []
         self._shown: FoundTone | None = None
-        self._shown_at = -SHOW
+        self._shown_at = self._seen_at = -1
 
     def feed(self, samples: Samples) -> list[FoundTone]:
         """Take in frames of shape (frames, channels); returns the tones that have just ended, oldest first."""
@@ -71,8 +71,8 @@ class ToneFinder:
 
         Its start is where it began; the rest is measured over its last second and a half, anew four times a second.
         """
-        if self._chunk - self._shown_at >= SHOW:
-            self._shown_at = self._chunk
+        if self._shown_at != self._seen_at:
+            self._shown_at = self._seen_at
             self._shown = None
             for track in sorted(self._tracks, key=lambda t: -t.power):
                 self._shown = track.sounding()
@@ -98,9 +98,13 @@ class ToneFinder:
             track.beside(peaks)
             if not track.look(power):
                 self._tracks.remove(track)
-                self._shown_at = -SHOW
+                self._seen_at = self._chunk
                 found += track.close()
-            elif self._chunk % HARVEST == 0:
+                continue
+            if self._chunk % SHOW == 0:
+                self._seen_at = self._chunk
+                track.catch_up()
+            if self._chunk % HARVEST == 0:
                 found += track.harvest()
         self._open(peaks)
         self._peaks = [*self._peaks[-1:], peaks]

@@ -17,6 +17,8 @@ SETTLED = 13
 """Points at the very ends of a stream in which the filter sees the silence beyond."""
 PART_S = 60.0
 """A tone that lasts longer is measured in parts of this length."""
+GLIDE = 0.008
+"""A frequency that goes further, in parts, from one end to the other is a glide."""
 VAGUE_DB = 0.4
 """A level less certain than this, over less than a second, is none of a steady tone."""
 KNOWN, AHEAD = 4, 3
@@ -40,9 +42,11 @@ def is_mains(hz: float) -> bool:
 
 
 def _steady(tone: FoundTone) -> bool:
-    """Whether a stretch is a tone after all: a vowel held for a moment has no level to speak of."""
-    doubt = min(t.dbfs_uncertainty for t in tone.tones)
-    return tone.duration_s >= SHORTEST_S - 0.02 and doubt < (VAGUE_DB if tone.duration_s < 1.0 else 2 * VAGUE_DB)
+    """Whether a stretch is a tone after all: a vowel held for a moment has no level to speak of, a glide no pitch."""
+    best = min(tone.tones, key=lambda t: t.dbfs_uncertainty)
+    glides = abs(best.drift_hz) > GLIDE * tone.frequency_hz + best.drift_uncertainty_hz
+    vague = best.dbfs_uncertainty > (VAGUE_DB if tone.duration_s < 1.0 else 2 * VAGUE_DB)
+    return tone.duration_s >= SHORTEST_S - 0.02 and not glides and not vague
 
 
 class Track:
@@ -90,16 +94,15 @@ class Track:
             self._first_point -= half
 
     def extend(self, spectrum: NDArray[np.complex128], chunk: int) -> None:
-        """Take the next chunk; it is dealt with when something is asked of the track."""
+        """Take the next chunk; `catch_up` deals with it."""
         if not self._waiting:
             self._next = chunk
         self._waiting.append(spectrum)
 
-    def _catch_up(self, *, to_the_end: bool = False) -> None:
+    def catch_up(self, *, to_the_end: bool = False) -> None:
         """Bring the tone down from the chunks that wait, and make frames of what they complete.
 
-        A frame is made when those after it that it is compared with are there too, so that it does not depend on
-        when it is asked for.
+        A frame is made when those after it that it is compared with are there too.
         """
         if self._waiting:
             z = self._spectra.basebands(self._waiting, self._next, self._centre)
@@ -140,7 +143,6 @@ class Track:
 
     def harvest(self) -> list[FoundTone]:
         """Measure the stretches that have ended; a stretch that goes on for long is measured in part."""
-        self._catch_up()
         frames = self._frames
         runs = self._runs()
         head = len(frames) - self._done
@@ -165,7 +167,7 @@ class Track:
 
     def close(self) -> list[FoundTone]:
         """The peak is gone: measure what was still open."""
-        self._catch_up(to_the_end=True)
+        self.catch_up(to_the_end=True)
         found = []
         for first, last, _ in self._runs():
             found += self._ended(self._done + first, self._done + last)
@@ -175,7 +177,6 @@ class Track:
         """The tone that holds up to now, at a glance."""
         if self.misses:
             return None
-        self._catch_up()
         frames = self._frames
         runs = self._runs()
         if not runs or len(frames) - self._done - runs[-1].end > 6:

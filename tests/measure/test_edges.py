@@ -1,0 +1,22 @@
+"""The exact ends of a stretch."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bench.measure.edges import exact
+from bench.measure.tracking import demodulate
+
+
+@pytest.mark.parametrize("hz", [40.0, 315.0, 10000.0])
+def test_nothing_but_the_tone_is_left_and_hardly_any_of_it_is_lost(hz: float) -> None:
+    rate = 48000
+    t = np.arange(rate) / rate
+    x = np.concatenate([np.zeros(rate // 2), 0.1 * np.sin(2 * np.pi * hz * t), np.zeros(rate // 2)])
+    x += 1e-5 * np.random.default_rng(0).standard_normal(len(x)) + 0.003
+    z, points, zero = demodulate(x[:, None], rate, hz)
+    first, last = exact(z[:, 0], points, (1030, 2970), 32, tone_hz=hz, oscillator_hz=zero)
+    # The filter spans 12.4 points either side of 0.5 s and 1.5 s: points 1013 to 2987 see the tone alone.
+    assert 1009 <= first <= 1013 + 12
+    assert 2987 - 12 <= last <= 2991
