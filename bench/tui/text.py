@@ -98,6 +98,8 @@ def clip(lines: list[str], count: int, width: int) -> list[str]:
     if len(lines) <= count or count < 1:
         return lines[: max(0, count)]
     last = lines[count - 1]
+    while cell_len(last) + 2 > width and " " in last:
+        last = last.rpartition(" ")[0]
     return [*lines[: count - 1], last + " …" if cell_len(last) + 2 <= width else cell(last + " " * width, width)]
 
 

@@ -125,6 +125,18 @@ def adjusting(left: float | None = -12.9, right: float | None = -12.1, **changes
     return replace(made, **changes)
 
 
+def beside_hazards() -> Snapshot:
+    """An adjustment with three cautions, the longest that a line of a small screen can't hold."""
+    cautions = (
+        Caution(
+            hazard="moving-parts", say="The capstan turns beside your hand. Sleeves and hair back, no swabs near it."
+        ),
+        Caution(hazard="mains", say="Insulated tool, one hand; the service manual and local codes come first."),
+        Caution(hazard="loud-tones", say="1 kHz is sent without a break. Monitors down. One key stops it."),
+    )
+    return adjusting(step=step(cautions=cautions))
+
+
 def azimuth(value: float = 17.4) -> Snapshot:
     return adjusting(
         step=step(

@@ -3,7 +3,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bench.procedure.steps import Caution
-from bench.tui.widgets.card import card_lines, parts_of
+from bench.tui.widgets.card import card_height, card_lines, parts_of
 from bench.tui.widgets.painted import texts
 from tests.tui import samples
 
@@ -27,16 +27,33 @@ def test_the_whole_card_adds_why_and_what_if_not() -> None:
     assert any(line.startswith("why  A noise-reduction decoder") for line in lines)
 
 
-def test_in_three_lines_every_part_has_its_line() -> None:
+def test_where_not_all_fits_what_to_do_has_a_line_and_cautions_come_whole() -> None:
+    long = Caution(hazard="solvent", say="Ventilate, no sparks, gloves. " * 4)
+    lines = texts(card_lines(parts_of(replace(samples.step(), cautions=(long,))), 78, 4))
+    assert [line[:4] for line in lines] == ["▲ So", "  Ve", "Play", "each"]
+    assert lines[3].endswith("…")
     lines = texts(card_lines(parts_of(samples.step()), 78, 3))
-    assert [line[:4] for line in lines] == ["▲ Lo", "Play", "good"]
-    assert lines[1].endswith("…")
+    assert [line[:4] for line in lines] == ["▲ Lo", "Play", "each"]
 
 
-def test_cautions_are_the_last_to_be_cut() -> None:
-    cautions = (Caution(hazard="mains", say="Unplug it."), Caution(hazard="solvent", say="Ventilate."))
-    lines = texts(card_lines(parts_of(replace(samples.step(), cautions=cautions)), 78, 2))
-    assert lines == ["▲ Mains: Unplug it.", "▲ Solvent: Ventilate."]
+def test_cautions_that_find_no_room_are_named_in_one_line() -> None:
+    three = samples.beside_hazards().step
+    assert three is not None
+    assert texts(card_lines(parts_of(three), 78, 3)) == [
+        "▲ Moving parts, mains, loud tones: w says how to take care",
+        "Play the level section of the reference tape. Turn the replay level trimmer of",
+        "each channel until its figure stands on the target, with an insulated …",
+    ]
+
+
+def test_the_height_of_a_card_beside_something_live() -> None:
+    parts = parts_of(samples.step())
+    assert card_height(parts, 78, 10, 10) == 5
+    assert card_height(parts, 78, 3, 10) == 3
+    three = samples.beside_hazards().step
+    assert three is not None
+    assert card_height(parts_of(three), 78, 3, 10) == 6
+    assert card_height(parts_of(three), 78, 3, 5) == 5
 
 
 def test_empty_parts_are_left_out() -> None:

@@ -6,7 +6,7 @@ import pytest
 
 from bench.measure.names import no_reading
 from bench.procedure.targets import Verdict
-from bench.tui.widgets.gauge import gauge_brief, gauge_lines
+from bench.tui.widgets.gauge import gauge_brief, gauge_lines, is_going_away
 from bench.tui.widgets.painted import texts, width_of
 from tests.tui import samples
 
@@ -53,6 +53,14 @@ def test_no_reading_says_why_where_the_figures_would_be() -> None:
     assert lines[2:4] == ["  no reading, because the tone is not", "  steady"]
     assert lines[6] == ""
     assert not any("█" in line for line in lines)
+
+
+def test_a_turn_the_wrong_way_is_said() -> None:
+    assert "↘ falling, away" in texts(gauge_lines(samples.gauge(-12.9, trend="falling"), 39, 10))[6]
+    assert texts(gauge_lines(samples.gauge(-12.9, trend="rising"), 39, 10))[6].endswith("↗ rising")
+    assert is_going_away(samples.gauge(-11.0, trend="rising"))
+    assert not is_going_away(samples.gauge(-12.1, trend="falling"))
+    assert not is_going_away(samples.gauge(None, trend="falling"))
 
 
 def test_before_anything_was_heard_it_waits() -> None:

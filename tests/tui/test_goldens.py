@@ -10,6 +10,7 @@ from tests.tui.stage import bench_app, check_golden, says, screen_text
 
 SCREENS: dict[str, Snapshot] = {
     "adjusting": samples.adjusting(),
+    "hazards": samples.beside_hazards(),
     "azimuth": samples.azimuth(),
     "no-reading": samples.adjusting(None, -12.1),
     "listening": samples.listening(8),

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from bench.audio.port import TrimmerInfo
 from bench.procedure.snapshot import CheckRow
 from bench.tui.widgets.lists import check_lines, choice_lines, timer_lines, trimmer_line
 from bench.tui.widgets.painted import texts
@@ -29,6 +30,11 @@ def test_the_picked_trimmer_is_marked() -> None:
     line = trimmer_line(samples.TRIMMERS, 1, 78)
     assert texts([line]) == ["turn  1 replay level left −24°   2 replay level right +12°"]
     assert ("replay level right", "strong") in line
+
+
+def test_a_trimmer_at_its_end_says_so() -> None:
+    line = trimmer_line((TrimmerInfo("speed", 150.0), TrimmerInfo("bias left", -149.0)), 0, 78)
+    assert texts([line]) == ["turn  1 speed +150°, at its end   2 bias left −149°"]
 
 
 def test_a_timer_counts_in_large_figures() -> None:

@@ -59,6 +59,21 @@ async def test_rows_are_drawn_and_only_those_that_changed_again() -> None:
         assert widget.refreshed[1:] == [Region(0, 1, 10, 1), Region(0, 2, 10, 1)]
 
 
+async def test_what_changed_while_hidden_is_drawn_when_shown() -> None:
+    async with Bare().run_test(size=(20, 6)) as pilot:
+        widget = pilot.app.query_one(Three)
+        await pilot.pause()
+        assert widget.render_line(0).text == "one       "
+        widget.display = False
+        await pilot.pause()
+        widget.words = ("new",)
+        widget.repaint()
+        widget.display = True
+        await pilot.pause()
+        assert widget.render_line(0).text == "new       "
+        assert widget.render_line(1).text == "          "
+
+
 def test_two_ends_never_meet() -> None:
     assert texts([spread([("replay level", "")], [("in", "")], 20)]) == ["replay level      in"]
     assert texts([spread([("replay level", "")], [("too close", "")], 16)]) == ["repla… too close"]

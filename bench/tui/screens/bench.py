@@ -21,13 +21,16 @@ from bench.tui.messages import Seen
 from bench.tui.screens.sheets import AskWords, Confirm, Keys, WholeCard
 from bench.tui.text import plain
 from bench.tui.widgets.bottom import Bar, Footer, Notice, bar_lines
-from bench.tui.widgets.card import Card
+from bench.tui.widgets.card import Card, card_height, parts_of
 from bench.tui.widgets.ending import ending_lines
 from bench.tui.widgets.gauge import GaugeColumn
 from bench.tui.widgets.header import JobStrip, SoundStrip, TitleStrip, sound_trouble
 from bench.tui.widgets.lists import Lines, check_lines, choice_lines, timer_lines, trimmer_line
 from bench.tui.widgets.painted import Line, fix_height
 from bench.tui.widgets.tones import ToneBoard
+
+LEAST_ROWS = {"gauges": 10, "tones": 8}
+"""What the faces that share their room with the card need at least."""
 
 FIGURES_EVERY_S = 0.13
 """Figures change no faster than can be read (7 to 8 times a second); bars follow every snapshot."""
@@ -185,7 +188,7 @@ class BenchScreen(Screen[str]):
             self.query_one(SoundStrip).show(new.sound, new.sending)
             self.query_one(JobStrip).show(new.job)
             self.query_one(TitleStrip).show(new.step)
-            self.query_one(Card).show(new.step, whole=self.has_class("-wide"))
+            self._show_card(new)
             self._show_face(new)
             self._show_bottom(new)
         if new.outcome is not None and not self._over:
@@ -196,6 +199,17 @@ class BenchScreen(Screen[str]):
             self.remove_class(f"face-{self._face}")
             self.add_class(f"face-{face}")
             self._face = face
+
+    def _show_card(self, new: Snapshot) -> None:
+        """The card: all of it beside or above what is asked; above a gauge or a list as much as there is room for."""
+        wide, card = self.has_class("-wide"), self.query_one(Card)
+        card.show(new.step, whole=wide)
+        least = LEAST_ROWS.get(self._face)
+        if new.step is None or wide or least is None:
+            card.styles.height = None
+            return
+        work = self.query_one("#work").size.height - self.has_class("-tall")
+        fix_height(card, card_height(parts_of(new.step), self.size.width, max(3, work - least - 4), work - least))
 
     def _show_face(self, new: Snapshot) -> None:
         trouble = sound_trouble(new.sound)
@@ -278,6 +292,7 @@ class BenchScreen(Screen[str]):
     def on_resize(self, event: events.Resize) -> None:
         """Lines that were drawn for another width are drawn again."""
         if self._figures is not None:
+            self._show_card(self._figures)
             self._show_face(self._figures)
 
     def action_go_on(self) -> None:

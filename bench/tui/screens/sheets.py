@@ -11,7 +11,7 @@ from textual.widgets import Input, Static
 from bench.procedure.snapshot import StepView
 from bench.tui.text import plain, wrap
 from bench.tui.verbs import STOP, Verb, key_name
-from bench.tui.widgets.card import card_lines, parts_of
+from bench.tui.widgets.card import READABLE, card_lines, parts_of
 from bench.tui.widgets.painted import Line, Painted
 
 SMALLEST = (80, 24)
@@ -128,7 +128,7 @@ class WholeCard(Reading):
 
     def body(self, width: int) -> list[Line]:
         """The card with why, and what if not."""
-        return card_lines(parts_of(self._step, whole=True), min(width, 84), 10_000)
+        return card_lines(parts_of(self._step, whole=True), min(width, READABLE), 10_000)
 
 
 class Keys(Reading):

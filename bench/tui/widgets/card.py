@@ -17,6 +17,9 @@ HAZARDS: dict[Hazard, str] = {
     "owners-tape": "Owner's tape",
 }
 
+READABLE = 84
+"""A line of text is no longer than can be read with ease."""
+
 Part = tuple[str, str, str]
 """What is set before the first line, the text, and the role."""
 
@@ -31,26 +34,46 @@ def parts_of(step: StepView, *, whole: bool = False) -> list[Part]:
     return [p for p in parts if p[1].strip()]
 
 
+def card_height(parts: list[Part], width: int, soft: int, hard: int) -> int:
+    """The rows that a card should have beside something live.
+
+    Args:
+        parts: of the card.
+        width: cells.
+        soft: rows that may be taken for anything.
+        hard: rows that may be taken for cautions, which are read whole, and for one line of what to do.
+    """
+    width = min(width, READABLE)
+    lines = [(len(wrap(text, width - len(lead))), role) for lead, text, role in parts]
+    cautions = sum(count for count, role in lines if role == "caution")
+    return max(min(sum(count for count, _ in lines), soft), min(cautions + 1, hard))
+
+
 def card_lines(parts: list[Part], width: int, height: int) -> list[Line]:
-    """Parts in `width` × `height` cells; what finds no room is clipped with "…", cautions last of all."""
+    """Parts in `width` × `height` cells; what finds no room is clipped with "…", what to do last of all."""
     wrapped = [wrap(text, width - len(lead)) for lead, text, _ in parts]
     counts = [len(w) for w in wrapped]
     spare = height - sum(counts)
     gaps = 1 if spare >= len(parts) - 1 else 0
     if spare < 0:
+        cautions = sum(role == "caution" for _, _, role in parts)
+        if cautions > 1 and cautions + 1 > height:
+            return card_lines([_hazards(parts), *(p for p in parts if p[2] != "caution")], width, height)
         counts = _share(parts, counts, height)
     out: list[Line] = []
     for (lead, _, role), text, count in zip(parts, wrapped, counts, strict=True):
         for n, line in enumerate(clip(text, count, width - len(lead))):
-            out.append(
-                [
-                    (lead if n == 0 else " " * len(lead), "quiet" if role == "quiet" else role),
-                    (line, _text_role(lead, role)),
-                ]
-            )
+            first = lead if n == 0 else " " * len(lead)
+            out.append([(first, "quiet" if role == "quiet" else role), (line, _text_role(lead, role))])
         if count and gaps:
             out.append([])
     return out[:height]
+
+
+def _hazards(parts: list[Part]) -> Part:
+    """All cautions in one line, where there is no room for each: their hazards by name."""
+    names = [text.partition(":")[0] for _, text, role in parts if role == "caution"]
+    return "▲ ", ", ".join([names[0], *(n.lower() for n in names[1:])]) + ": w says how to take care", "caution"
 
 
 def _text_role(lead: str, role: str) -> str:
@@ -58,18 +81,16 @@ def _text_role(lead: str, role: str) -> str:
 
 
 def _share(parts: list[Part], counts: list[int], height: int) -> list[int]:
-    """Lines for each part when not all fit: one line each in order of need, then more in the same order."""
-    order = sorted(range(len(parts)), key=lambda n: {"caution": 0, "": 1}.get(parts[n][2], 2))
+    """Lines for each part when not all fit: one for what to do, then cautions whole, then the others in order."""
+    roles = [role for _, _, role in parts]
+    doing = roles.index("")
     given = [0] * len(parts)
-    left = height
-    while left > 0:
-        before = left
-        for n in order:
-            if left and given[n] < counts[n]:
-                given[n] += 1
-                left -= 1
-        if left == before:
-            break
+    given[doing] = min(1, height)
+    left = height - given[doing]
+    for n in sorted(range(len(parts)), key=lambda n: {"caution": 0, "": 1}.get(roles[n], 2)):
+        more = min(left, counts[n] - given[n])
+        given[n] += more
+        left -= more
     return given
 
 
@@ -89,4 +110,4 @@ class Card(Painted):
 
     def lines(self, width: int, height: int) -> list[Line]:
         """Draw, no wider than can be read with ease."""
-        return card_lines(self._parts, min(width, 84), height)
+        return card_lines(self._parts, min(width, READABLE), height)

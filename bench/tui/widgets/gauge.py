@@ -35,6 +35,14 @@ def gauge_brief(gauge: Gauge, width: int) -> Line:
     return spread([(plain(gauge.label), "strong"), ("  " + text, "strong")], _judged(gauge), width)
 
 
+def is_going_away(gauge: Gauge) -> bool:
+    """Whether a reading that is not in moves further from its target: the trimmer is turned the wrong way."""
+    verdict, value = gauge.verdict, gauge.reading.value if gauge.reading else None
+    if verdict is None or verdict.word == "in" or verdict.target is None or value is None:
+        return False
+    return gauge.trend == ("rising" if value > verdict.target else "falling")
+
+
 def _unit(gauge: Gauge) -> str:
     return UNITS.get(gauge.reading.quantity, "") if gauge.reading else ""
 
@@ -106,6 +114,8 @@ def _direction(gauge: Gauge, width: int, trouble: str) -> Line:
     elif gauge.trend and gauge.reading is not None and gauge.reading.value is not None:
         arrow = {"rising": "↗", "falling": "↘", "steady": "→"}[gauge.trend]
         right = [(f"{arrow} {gauge.trend}", "quiet")]
+        if is_going_away(gauge):
+            right = [(f"{arrow} {gauge.trend}, away", "caution")]
     return spread(left, right, width)
 
 

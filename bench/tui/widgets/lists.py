@@ -43,7 +43,8 @@ def trimmer_line(trimmers: tuple[TrimmerInfo, ...], picked: int, width: int) -> 
     out: Line = [("turn  ", "quiet")]
     for n, trimmer in enumerate(trimmers):
         here = n == picked
-        stands = f" {number(trimmer.degrees, 0, sign=True)}°   "
+        end = ", at its end" if trimmer.degrees in (trimmer.low, trimmer.high) else ""
+        stands = f" {number(trimmer.degrees, 0, sign=True)}°{end}   "
         out += [(f"{n + 1} ", "key"), (plain(trimmer.name), "strong" if here else "quiet")]
         out += [(stands, "accent" if here else "quiet")]
     return trim(out, width)

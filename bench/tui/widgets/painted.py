@@ -88,6 +88,7 @@ class Painted(Widget):
         """Draw again what changed."""
         width, height = self.size
         if (width, height) != self._painted_size:
+            self._painted_size = (-1, -1)  # hidden or not yet laid out: all is drawn when it is shown
             self.refresh()
             return
         new = self.lines(width, height) if width and height else []

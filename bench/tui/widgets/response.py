@@ -15,7 +15,7 @@ LABEL = 6
 LEAST_WIDTH, LEAST_HEIGHT = 24, 6
 """Below it nothing is drawn."""
 MARKS = (31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
-STEPS_DB = (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0, 24.0, 48.0)
+STEPS_DB = (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0, 24.0, 48.0, 96.0)
 """Where the sheet may end, so that it seldom jumps."""
 
 
@@ -83,7 +83,7 @@ def response_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[
     ]
     letters = "L  R  B both" if len(curves) > 1 else ""
     head: Line = [(cell(f"dB off target  {letters}", width).rstrip(), "quiet")]
-    labels = {0: f"+{span:g}", row(0) // 4: "0", rows - 1: f"−{span:g}"}
+    labels = {0: f"+{span:.0f}", row(0) // 4: "0", rows - 1: f"−{span:.0f}"}
     body = [
         [(cell(labels.get(y, ""), LABEL - 1, "right"), "quiet"), ("│", "rule"), *line] for y, line in enumerate(sheet)
     ]
