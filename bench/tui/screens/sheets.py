@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from textual.app import ComposeResult
 from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
-from bench.procedure.snapshot import StepView
 from bench.tui.text import plain, wrap
 from bench.tui.verbs import STOP, Verb, key_name
 from bench.tui.widgets.card import READABLE, card_lines, parts_of
 from bench.tui.widgets.painted import Line, Painted
+
+if TYPE_CHECKING:
+    from bench.procedure.snapshot import StepView
 
 SMALLEST = (80, 24)
 LONGEST_WORDS = 500

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from bench.procedure.snapshot import StepView
-from bench.procedure.steps import Hazard
+from typing import TYPE_CHECKING
+
 from bench.tui.text import clip, wrap
 from bench.tui.widgets.painted import Line, Painted
+
+if TYPE_CHECKING:
+    from bench.procedure.snapshot import StepView
+    from bench.procedure.steps import Hazard
 
 HAZARDS: dict[Hazard, str] = {
     "mains": "Mains",

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from bench.audio.port import TrimmerInfo
-from bench.procedure.snapshot import CheckRow
+from typing import TYPE_CHECKING
+
 from bench.tui.text import cell, clip, minutes, number, plain, wrap
 from bench.tui.widgets.figures import large
 from bench.tui.widgets.painted import Line, Painted, trim
+
+if TYPE_CHECKING:
+    from bench.audio.port import TrimmerInfo
+    from bench.procedure.snapshot import CheckRow
 
 
 def check_lines(checks: tuple[CheckRow, ...], width: int, height: int) -> list[Line]:

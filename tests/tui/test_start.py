@@ -1,0 +1,164 @@
+"""The door to the full screen, in a real pseudo-terminal."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from bench.problem import Problem
+from bench.tui.start import start
+from bench.workspace import shipped_procedures
+
+pty = pytest.importorskip("pty", reason="pseudo-terminals are a matter of Unix")
+import fcntl  # noqa: E402
+import select  # noqa: E402
+import struct  # noqa: E402
+import termios  # noqa: E402
+
+HEAVY = ("scipy", "numba", "matplotlib", "numpy", "pydantic", "sounddevice", "soundfile", "jinja2")
+COLOUR = re.compile(r"\x1b\[[0-9;]*(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])[0-9;]*m")
+
+
+class Terminal:
+    """A program in a pseudo-terminal of a size."""
+
+    def __init__(self, folder: Path, env: dict[str, str] | None = None, size: tuple[int, int] = (80, 24)) -> None:
+        self.master, slave = pty.openpty()
+        fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", size[1], size[0], 0, 0))
+        self.before = termios.tcgetattr(slave)
+        self.slave = slave
+        base = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "TEXTUAL")}
+        base |= {"TERM": "xterm-256color", "COLORTERM": "truecolor", "XDG_STATE_HOME": str(folder / "state")}
+        base |= env or {}
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "bench", "--workspace", str(folder / "bench")],
+            stdin=slave,
+            stdout=slave,
+            stderr=slave,
+            env=base,
+            start_new_session=True,
+        )
+        self.text = ""
+
+    def read_until(self, true: Callable[[str], object], seconds: float = 60.0) -> str:
+        end = time.monotonic() + seconds
+        while time.monotonic() < end:
+            if select.select([self.master], [], [], 0.1)[0]:
+                try:
+                    self.text += os.read(self.master, 65536).decode("utf-8", "replace")
+                except OSError:
+                    break
+            elif self.process.poll() is not None:
+                break
+            if true(self.text):
+                return self.text
+        raise AssertionError(f"never came; exit {self.process.poll()}\n{self.text[-2000:]}")
+
+    def press(self, keys: str) -> None:
+        os.write(self.master, keys.encode())
+
+    def ends(self) -> int:
+        end = time.monotonic() + 60
+        while self.process.poll() is None and time.monotonic() < end:
+            if select.select([self.master], [], [], 0.1)[0]:
+                self.text += os.read(self.master, 65536).decode("utf-8", "replace")
+        return self.process.wait(1)
+
+    def close(self) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+            self.process.wait()
+        os.close(self.master)
+        os.close(self.slave)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    shutil.copytree(shipped_procedures(), tmp_path / "bench" / "procedures")
+    return tmp_path
+
+
+def test_it_opens_leaves_and_gives_the_terminal_back(folder: Path) -> None:
+    terminal = Terminal(folder)
+    try:
+        terminal.read_until(lambda text: "Start:" in text)
+        assert "\x1b[?1049h" in terminal.text
+        terminal.press("q")
+        assert terminal.ends() == 0
+        assert "\x1b[?1049l" in terminal.text
+        assert "Traceback" not in terminal.text
+        assert termios.tcgetattr(terminal.slave) == terminal.before
+    finally:
+        terminal.close()
+
+
+@pytest.mark.parametrize(("env", "coloured"), [({}, True), ({"NO_COLOR": "1"}, False)])
+def test_no_color_is_obeyed(folder: Path, env: dict[str, str], coloured: bool) -> None:
+    terminal = Terminal(folder, env)
+    try:
+        terminal.read_until(lambda text: "Start:" in text)
+        terminal.press("q")
+        terminal.ends()
+        assert bool(COLOUR.search(terminal.text)) == coloured
+        assert "38;2" not in terminal.text or coloured
+    finally:
+        terminal.close()
+
+
+def test_a_terminal_of_sixteen_colours_gets_no_more(folder: Path) -> None:
+    terminal = Terminal(folder, {"TERM": "xterm", "COLORTERM": ""})
+    try:
+        terminal.read_until(lambda text: "Start:" in text)
+        terminal.press("q")
+        terminal.ends()
+        assert COLOUR.search(terminal.text)
+        assert "38;2" not in terminal.text
+        assert "38;5" not in terminal.text
+    finally:
+        terminal.close()
+
+
+def test_a_small_terminal_is_told(folder: Path) -> None:
+    terminal = Terminal(folder, size=(60, 20))
+    try:
+        terminal.read_until(lambda text: "too small" in text)
+        terminal.press("\x11")  # ctrl+q leaves from anywhere
+        assert terminal.ends() == 0
+    finally:
+        terminal.close()
+
+
+def test_without_a_terminal_one_sentence_says_what_to_do(folder: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "bench", "--workspace", str(folder / "bench")],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1
+    assert "needs a terminal" in done.stderr
+
+
+def test_a_workspace_that_is_not_there_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(Problem, match="no such folder"):
+        start(str(tmp_path / "nowhere"))
+
+
+def test_the_first_frame_needs_nothing_heavy() -> None:
+    code = (
+        "import sys; import bench.cli; import bench.tui.start; from bench.tui.offer import usual_memory; "
+        "from bench.tui.screens.chooser import ChooserScreen; "
+        f"print([m for m in {HEAVY!r} if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
