@@ -38,10 +38,10 @@ def judge_run(job: Job, journal: Journal, *, completed: bool) -> Outcome:
     elif bad or missing:
         parts = []
         if bad:
-            parts.append("not in: " + ", ".join(titles.get(b, b) for b in bad))
+            parts.append("Not in: " + ", ".join(titles.get(b, b) for b in bad) + ".")
         if missing:
-            parts.append("not measured: " + ", ".join(s.title for s in missing))
-        said = "; ".join(parts).capitalize() + "."
+            parts.append("Not measured: " + ", ".join(s.title for s in missing) + ".")
+        said = " ".join(parts)
     elif not judged:
         said = "Done; nothing in it is judged."
     ok = completed and not bad and not missing

@@ -85,6 +85,8 @@ class UnattendedHands:
         gauges = [g for g in snapshot.gauges if g.reading is not None and g.reading.value is not None]
         if len(gauges) < len(snapshot.gauges) or not gauges:
             return None
+        if now < self._wait_for + PATIENCE_S and any(g.trend != "steady" for g in gauges):
+            return None
         worst = max(gauges, key=_part_of_tolerance)
         if _part_of_tolerance(worst) <= CLOSE_ENOUGH:
             return GoOn() if snapshot.can_accept else None
@@ -128,8 +130,11 @@ SMALLEST_TURN = 0.2
 BACKLASH_PART = 0.3
 """A turn that answered with less than this part of the usual slope was taken up by backlash."""
 
-SETTLE_S = 1.6
-"""How long they wait after a turn: the gauge's window, the way from head to head, and a look."""
+SETTLE_S = 1.2
+"""How long they wait after a turn: the way from head to head, the gauge's shortest window, and a look."""
+
+PATIENCE_S = 5.0
+"""How long they wait beyond that for a gauge that does not come to rest."""
 
 
 def _limits(snapshot: Snapshot, trimmer: str) -> tuple[float, float]:

@@ -51,7 +51,7 @@ def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -
                 command = Skip("unattended: the step did not end")
             if command is not None:
                 runner.obey(command)
-            elif not _listen(runner, port, clock):
+            if not _listen(runner, port, clock) and command is None:
                 runner.obey(Skip("unattended: nothing answers here"))
         return runner.outcome()
     finally:

@@ -20,6 +20,9 @@ from bench.signals.tones import Together, Tone
 READ_EVERY_S = 0.1
 """How often the gauge is read."""
 
+WINDOW_S = {"speed_error": 2.0, "azimuth_delay": 1.0}
+"""How much of the last sound a gauge reads, where half a second is too little: flutter moves speed, weave azimuth."""
+
 HISTORY_S = 60.0
 
 TREND_S = 0.6
@@ -77,7 +80,8 @@ class AdjustActivity(Activity):
         wanted = {self._judged_hz}
         if self._step.reference_frequency is not None and self._step.sends:
             wanted.add(self._step.reference_frequency)
-        self._watches = {hz: ToneWatch(status.sample_rate, status.channels, hz) for hz in wanted}
+        window = WINDOW_S.get(self._step.quantity, 0.5)
+        self._watches = {hz: ToneWatch(status.sample_rate, status.channels, hz, window_s=window) for hz in wanted}
         self._going = True
         self.wants_sound = True
 
@@ -238,8 +242,13 @@ class AdjustActivity(Activity):
 
     @property
     def _can_accept(self) -> bool:
+        """Every gauge reads and holds still; one that is in has held for long enough."""
         return bool(self._gauges) and all(
-            g.reading is not None and g.reading.value is not None and g.trend == "steady" for g in self._gauges.values()
+            g.reading is not None
+            and g.reading.value is not None
+            and g.trend == "steady"
+            and (g.held_s >= HOLD_S or g.verdict is None or g.verdict.word != "in")
+            for g in self._gauges.values()
         )
 
     # ---------------------------------------------------------------- keys

@@ -155,7 +155,7 @@ class RecordReplayActivity(ToneListActivity):
                     method=f"{level.method}, replayed less sent",
                 ),
             )
-            for level in self.tones[tone.id].levels
+            for level in self.levels(tone)
         ]
 
     @property
@@ -172,7 +172,7 @@ class RecordReplayActivity(ToneListActivity):
         zero_id = self._zero_for(sent)
         zero = self._sends[zero_id]
         out = []
-        for level, base in zip(self.tones[tone.id].levels, self.tones[zero_id].levels, strict=True):
+        for level, base in zip(self.levels(tone), self.tones[zero_id].levels, strict=True):
             if base.value is None or base.uncertainty is None:
                 continue
             out.append(

@@ -59,7 +59,7 @@ class ReferenceActivity(ToneListActivity):
 
     def _level(self, tone: Expected) -> list[Taken]:
         found = self.tones[tone.id]
-        readings = [with_tape(r, self.job) for r in found.levels]
+        readings = [with_tape(r, self.job) for r in self.levels(tone)]
         out = [self._taken(tone, r, "level", tone.dbfs) for r in readings]
         balance = found.balance
         if "balance" in self._targets and balance is not None:
@@ -84,7 +84,7 @@ class ReferenceActivity(ToneListActivity):
         out = []
         if section.id == zero.id:
             return []
-        for reading, base in zip(self.tones[tone.id].levels, self.tones[zero.id].levels, strict=True):
+        for reading, base in zip(self.levels(tone), self.tones[zero.id].levels, strict=True):
             if base.value is None or base.uncertainty is None:
                 continue
             response = difference(

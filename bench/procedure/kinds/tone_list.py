@@ -15,6 +15,10 @@ from bench.procedure.steps import StepBase
 from bench.procedure.targets import Target, Verdict, judge
 
 
+LOOK_EVERY_S = 0.3
+"""How often the tone that sounds now is measured for the screen."""
+
+
 class ToneListActivity(Activity):
     """Listens for expected tones; subclasses say which, and what readings each gives."""
 
@@ -27,11 +31,17 @@ class ToneListActivity(Activity):
         self.taken: list[Taken] = []
         self._finder: ToneFinder | None = None
         self._ask: Prompt | None = None
+        self._looked = 0
 
     @property
     def job(self) -> Job:
         """What is on the bench."""
         return self.situation.job
+
+    def levels(self, tone: Expected) -> list[Reading]:
+        """The level of each channel, told under the nominal frequency."""
+        found = self.tones[tone.id]
+        return [found.level(c, tone.hz) for c in range(len(found.tones))]
 
     @abstractmethod
     def readings(self, tone: Expected) -> list[Taken]:
@@ -53,7 +63,10 @@ class ToneListActivity(Activity):
             self._finder = ToneFinder(self.situation.port.status.sample_rate, self.situation.port.status.channels)
         for tone in self._finder.feed(block.samples):
             self._take(tone)
-        self._show_current(self._finder.current)
+        rate = self.situation.port.status.sample_rate
+        if block.start + len(block.samples) - self._looked >= LOOK_EVERY_S * rate:
+            self._looked = block.start + len(block.samples)
+            self._show_current(self._finder.current)
         if self.wants_sound and all(e.state == "done" for e in self.expected):
             self.complete()
 
@@ -64,20 +77,20 @@ class ToneListActivity(Activity):
                 e.readings = []
         if current is None:
             return
-        e_now = match(self.expected, current.frequency_hz, loudest(current))
+        e_now = match(self.expected, current.frequency_hz, current.dbfs)
         if e_now is not None:
             e_now.state = "sounding"
-            e_now.readings = [(level, None) for level in current.levels]
+            e_now.readings = [(current.level(c, e_now.hz), None) for c in range(len(current.tones))]
 
     def _take(self, tone: FoundTone) -> None:
         for e in self.expected:
             if e.state == "sounding":
                 e.state = "waiting"
                 e.readings = []
-        e_now = match(self.expected, tone.frequency_hz, loudest(tone))
+        e_now = match(self.expected, tone.frequency_hz, tone.dbfs)
         if e_now is None:
             return
-        e_now.state, e_now.heard_dbfs = "done", loudest(tone)
+        e_now.state, e_now.heard_dbfs = "done", tone.dbfs
         self.tones[e_now.id] = tone
         self._keep(self.readings(e_now))
 
@@ -155,8 +168,3 @@ class ToneListActivity(Activity):
     def view(self) -> View:
         """The list; nothing is asked while tones come."""
         return self.view_with(Prompt(WAIT.kind, "Listening: each tone is ticked off as it comes, no key needed"))
-
-
-def loudest(tone: FoundTone) -> float:
-    """The level of the louder channel, dBFS."""
-    return max((r.value for r in tone.levels if r.value is not None), default=-200.0)
