@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -60,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     warnings = (*capture.warnings, *measured.warnings)
     if args.json:
         out: dict[str, Any] = {
-            "file": str(args.file),
+            "file": os.fsencode(args.file).decode("utf-8", "replace"),
             "sample_rate": capture.sample_rate,
             "duration_s": capture.duration_s,
             "readings": [r.as_json() for r in measured.readings],
@@ -92,12 +93,12 @@ def sentence(reading: Reading) -> str:
 
 
 def _digits(value: float, uncertainty: float | None) -> str:
-    """So many decimals that the uncertainty has two figures, two at least and eight at most."""
+    """So many decimals that the uncertainty has two figures, but at least two; six figures of a value without one."""
     from math import floor, log10
 
     if not uncertainty:
         return f"{value:.6g}"
-    return f"{value:.{min(8, max(2, 1 - floor(log10(uncertainty))))}f}"
+    return f"{value:.{max(2, 1 - floor(log10(uncertainty)))}f}"
 
 
 def _number(text: str) -> float:

@@ -38,8 +38,8 @@ LONGEST_S = 2.0
 """What stays away longer is the end of the tone."""
 GROUP = 128
 """Points (64 ms) that are tone or not."""
-WINDOW = 4
-"""Parts of half a second either side whose levels make the running level."""
+WINDOW = 2
+"""Parts of a second either side whose levels make the running level."""
 FEWEST = 4
 """So many groups of them must be tone."""
 TONAL = 0.7

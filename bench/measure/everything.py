@@ -45,6 +45,8 @@ from bench.measure.tracking import Samples, Spectra
 
 ONE_SIDED_DB = 15.0
 """A tone that lies so far apart in the two channels was driven into one of them."""
+HARVEST = 64
+"""Chunks (4 s) after which the finder looks into a tone that goes on: nobody waits for it here."""
 LONG_S = 5.0
 BESIDE_S = 0.5
 """So near to a tone nothing is taken for noise."""
@@ -65,14 +67,15 @@ class EverythingMeter:
         self.options = options or Options()
         more = sample_rate, channels, self.options
         self._spectra = Spectra(sample_rate, channels)
-        self._finder = ToneFinder(sample_rate, channels, self._spectra)
+        self._finder = ToneFinder(sample_rate, channels, self._spectra, harvest=HARVEST)
         self._tones: list[FoundTone] = []
         self._heard = Heard(sample_rate, channels)
         self._weighted = Weighted(sample_rate, channels)
         self._flutter = FlutterMeter(*more, self._spectra)
         self._distortion = DistortionMeter(*more, self._spectra)
         self._headroom = HeadroomMeter(*more, self._spectra)
-        self._separation = SeparationMeter(*more, self._spectra)
+        apart = 0.0 if self.options.driven is not None else ONE_SIDED_DB
+        self._separation = SeparationMeter(*more, self._spectra, least_db=apart)
         self._erasure = ErasureMeter(*more, self._spectra)
         self._dropouts = DropoutMeter(*more, self._spectra)
         self._hum = HumMeter(*more, self._spectra)
@@ -156,7 +159,7 @@ class EverythingMeter:
         frames = np.array(self._weighted.frames, dtype=np.float64)
         if not len(frames):
             return Measured(())
-        kept = quiet_hops(np.array(self._weighted.hops)[:, 1].sum(axis=1), self._tones)
+        kept = quiet_hops(self._weighted.hops.all()[:, 1].sum(axis=1), self._tones)
         if frames[kept].sum() < LEAST_NOISE_S * self.sample_rate:
             return Measured(())
         return noise_readings(self._weighted, self._heard, self.options, kept)

@@ -43,11 +43,21 @@ class ToneFinder:
         channels: 1 or 2.
         spectra: shared chunks; whoever shares them calls `take` and `conclude`, not `feed` and `finish`.
         hum: whether weak tones at the mains frequency and its first multiples are told too.
+        harvest: how often, in chunks, tones that have ended are looked for within one that goes on.
     """
 
-    def __init__(self, sample_rate: float, channels: int, spectra: Spectra | None = None, *, hum: bool = False) -> None:
+    def __init__(
+        self,
+        sample_rate: float,
+        channels: int,
+        spectra: Spectra | None = None,
+        *,
+        hum: bool = False,
+        harvest: int = HARVEST,
+    ) -> None:
         self._spectra = spectra or Spectra(sample_rate, channels)
         self._hum = hum
+        self._harvest = harvest
         self._recent: list[tuple[int, NDArray[np.complex128]]] = []
         self._chunk = 0
         self._peaks: list[list[tuple[float, float]]] = []
@@ -104,7 +114,7 @@ class ToneFinder:
             if self._chunk % SHOW == 0:
                 self._seen_at = self._chunk
                 track.catch_up()
-            if self._chunk % HARVEST == 0:
+            if self._chunk % self._harvest == 0:
                 found += track.harvest()
         self._open(peaks)
         self._peaks = [*self._peaks[-1:], peaks]

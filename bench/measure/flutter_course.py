@@ -24,7 +24,7 @@ SLOPE_HZ = 12.0
 HIGH_PASS_HZ = 0.15
 """Second order: 1.2 dB down at 0.2 Hz, 0.02 dB at 0.55 Hz."""
 LEAD_S = 2.0
-HOP_S = 0.25
+HOP_S = 0.5
 SETTLE_S, SETTLE_SHARE = 4.0, 0.4
 LEAST_S = 1.5
 KEPT_S = 120.0
@@ -40,7 +40,7 @@ FINENESS = BINS / np.log(1.0 / LEAST)
 
 @dataclass(frozen=True, slots=True)
 class Hop:
-    """A quarter of a second of the course."""
+    """Half a second of the course."""
 
     weighted: Floats
     unweighted: Floats

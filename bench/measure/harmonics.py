@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from bench.measure.coherent import BLOCK, HOP, window
 from bench.measure.follow import Follower, Piece
+from bench.measure.hops import Rows
 
 Floats = NDArray[np.float64]
 
@@ -33,12 +34,7 @@ class Harmonics:
         self.follower = follower
         self._highest = highest
         self._z: list[NDArray[np.complex128]] = []
-        self.level: list[NDArray[np.float64]] = []
-        """Peak amplitude of the fundamental in each block, per channel; NaN where it does not sound all through."""
-        self.ratio: list[NDArray[np.complex128]] = []
-        """Harmonics 2, 3 … over the fundamental in each block, shape (harmonics, channels)."""
-        self.frequency: list[NDArray[np.float64]] = []
-        """Of the fundamental, per channel, Hz."""
+        self._level = self._ratio = self._frequency = Rows(())
         self.orders: range = range(2, 2)
         """The harmonics that the sample rate allows."""
 
@@ -48,7 +44,9 @@ class Harmonics:
         if piece.fresh:
             top = min(TOP_HZ, 0.5 * follow.spectra.sample_rate - 100.0)
             self.orders = range(2, min(self._highest, int(top / max(follow.tone_hz, 1.0))) + 1)
-            self._z, self.level, self.ratio, self.frequency = [], [], [], []
+            channels = (follow.spectra.channels,)
+            self._z, self._level, self._frequency = [], Rows(channels), Rows(channels)
+            self._ratio = Rows((len(self.orders), *channels), np.complex64)
         z = np.stack([follow.baseband(piece, n) for n in (1, *self.orders)])
         start = follow.start_of(piece)
         self._z.append(z[:, max(0, -start) : max(0, follow.spectra.points() - start)])
@@ -77,13 +75,22 @@ class Harmonics:
         mean = np.maximum(mean, 1e-30) / passed[0]
         ratios = [r / (mean * share) for r, share in zip(ratios, passed[1:], strict=True)]
         whole &= self.follower.near(self.follower.oscillator_hz + offset)
-        self.level.append(np.where(whole, mean, np.nan))
-        self.ratio.append(np.array(ratios).reshape(len(self.orders), z.shape[2]))
-        self.frequency.append(self.follower.oscillator_hz + offset)
+        self._level.append(np.where(whole, mean, np.nan))
+        self._ratio.append(np.array(ratios).reshape(len(self.orders), z.shape[2]))
+        self._frequency.append(self.follower.oscillator_hz + offset)
 
     def blocks(self, channel: int) -> tuple[Floats, NDArray[np.complex128], Floats]:
-        """Level in dBFS, NaN where it does not sound; ratios (blocks, harmonics); frequency. Of one channel."""
-        if not self.level:
+        """What the blocks say of one channel.
+
+        Args:
+            channel: its number.
+
+        Returns:
+            Level of the fundamental in dBFS, NaN where it does not sound all through; harmonics 2, 3 … over the
+            fundamental, shape (blocks, harmonics); frequency of the fundamental in Hz.
+        """
+        if not len(self._level):
             return np.zeros(0), np.zeros((0, 0), dtype=np.complex128), np.zeros(0)
-        level = 20.0 * np.log10(np.array(self.level)[:, channel])
-        return level, np.array(self.ratio)[:, :, channel], np.array(self.frequency)[:, channel]
+        level = 20.0 * np.log10(self._level.all()[:, channel])
+        ratio = self._ratio.all()[:, :, channel].astype(np.complex128)
+        return level, ratio, self._frequency.all()[:, channel]

@@ -1,8 +1,12 @@
-"""Blocks of any length in, pieces of one length out, so that no reading depends on how the sound was cut up."""
+"""Blocks of any length in, pieces of one length out, so that no reading depends on how the sound was cut up.
+
+And what was found in each piece, kept in little memory.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,3 +41,30 @@ class Hops:
     def rest(self) -> Floats:
         """What is left: less than a piece, perhaps nothing."""
         return self._piece[: self._filled]
+
+
+class Rows:
+    """Rows of figures, kept one after the other in little memory.
+
+    Args:
+        shape: of a row.
+        kind: of a figure.
+    """
+
+    def __init__(self, shape: tuple[int, ...], kind: type[np.generic] = np.float64) -> None:
+        self._rows = np.zeros((64, *shape), dtype=kind)
+        self._count = 0
+
+    def __len__(self) -> int:
+        return self._count
+
+    def append(self, row: NDArray[np.generic]) -> None:
+        """Add one."""
+        if self._count == len(self._rows):
+            self._rows = np.concatenate([self._rows, np.zeros_like(self._rows)])
+        self._rows[self._count] = row
+        self._count += 1
+
+    def all(self) -> NDArray[Any]:
+        """All of them, (rows, …)."""
+        return self._rows[: self._count]

@@ -24,7 +24,7 @@ SECTIONS_DB = 3.0
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """The tone that belongs to a frequency, or why there is none."""
+    """The tone that belongs to a frequency, or why there is none: "" when it just was not found."""
 
     tone: FoundTone | None = None
     nominal_db: float = 0.0
@@ -76,7 +76,7 @@ def match_list(tones: Sequence[FoundTone], nominal: Sequence[float]) -> tuple[di
     for hz in nominal:
         takes = takes_of(tones, hz, speed, nominal)
         if not takes:
-            out[hz] = Match(reason=f"no tone of {hz:g} Hz was found")
+            out[hz] = Match()
             continue
         levels = sorted(t.dbfs for t in takes)
         if levels[-1] - levels[0] > SECTIONS_DB:

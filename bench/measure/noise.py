@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.finder import side_of
-from bench.measure.hops import Hops
+from bench.measure.hops import Hops, Rows
 from bench.measure.hum import HumMeter
 from bench.measure.meters import Options
 from bench.measure.names import Channel, Measured, Reading, no_reading
@@ -70,8 +70,8 @@ class Weighted:
         self._quasi_peak = QuasiPeak(self._rectifier.rate, channels, BS468)
         self.frames: list[int] = []
         """Frames in each hop."""
-        self.hops: list[Floats] = []
-        """A mean square, band mean square, highest quasi-peak, rectified average; shape (4, channels)."""
+        self.hops = Rows((4, channels))
+        """A mean square, band mean square, highest quasi-peak, rectified average; each (4, channels)."""
 
     def feed(self, samples: Samples) -> None:
         """Take in frames."""
@@ -154,7 +154,7 @@ def noise_readings(
     readings: list[Reading] = []
     because = _why_not(heard)
     frames = np.array(weighted.frames, dtype=np.float64)
-    hops = np.array(weighted.hops).reshape(len(frames), 4, weighted.channels)
+    hops = weighted.hops.all()
     if kept is not None:
         frames, hops = frames[kept], hops[kept]
         if not because and frames.sum() < SHORTEST_S * heard.sample_rate:

@@ -67,7 +67,7 @@ class ResponseMeter(ToneMeter):
             if nothing != NO_TONE:
                 return nothing
             return zero.reason or f"the reference tone of {reference:g} Hz was not found"
-        return match.reason if match.tone is None else ""
+        return (match.reason or f"no tone of {hz:g} Hz was found") if match.tone is None else ""
 
     def _one(self, c: int, hz: float, match: Match, reference: float, zero: Match) -> Reading:
         told, side = f"{reference:g} Hz", self.sides[c]

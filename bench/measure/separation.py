@@ -15,8 +15,6 @@ Accuracy
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -24,6 +22,7 @@ from bench.measure.coherent import BLOCK, HOP, Estimate, beside, estimate, windo
 from bench.measure.distortion import plateau
 from bench.measure.follow import Chunk, Follower, Piece
 from bench.measure.harmonics import FLAT
+from bench.measure.hops import Rows
 from bench.measure.meters import Options
 from bench.measure.names import Measured, Reading, no_reading
 from bench.measure.spectra_meter import SpectraMeter
@@ -32,34 +31,40 @@ from bench.measure.tracking import Samples, Spectra
 
 DB = 20.0 / np.log(10.0)
 LOWEST_HZ, HIGHEST_HZ = 60.0, 20000.0
+ENOUGH = 8
+"""Blocks after which a tone that is too much alike in both channels is given up."""
+LATEST = 64
 METHOD = "{driven} driven, residue of {other} in a narrow band that follows the tone"
 
 
-@dataclass(frozen=True, slots=True)
-class _Block:
-    """What a block says, each per channel taken as the driven one."""
-
-    level: NDArray[np.float64]
-    """Peak amplitude; NaN where the tone does not sound all through."""
-    ratio: NDArray[np.complex128]
-    """The other channel's share in phase and in quadrature."""
-    noise: NDArray[np.float64]
-    """What noise adds to |ratio|²."""
-    frequency: NDArray[np.float64]
-
-
 class SeparationMeter(SpectraMeter):
-    """`separation` of two channels. Options: `driven`, `frequency`."""
+    """`separation` of two channels. Options: `driven`, `frequency`.
+
+    Args:
+        sample_rate: frames a second.
+        channels: 1 or 2.
+        options: what was asked.
+        spectra: shared chunks.
+        least_db: a tone whose levels in the two channels differ by less is soon no longer looked at.
+    """
 
     def __init__(
-        self, sample_rate: float, channels: int, options: Options | None = None, spectra: Spectra | None = None
+        self,
+        sample_rate: float,
+        channels: int,
+        options: Options | None = None,
+        spectra: Spectra | None = None,
+        *,
+        least_db: float = 0.0,
     ) -> None:
         super().__init__(sample_rate, channels, options, spectra)
+        self._least = 10.0 ** (least_db / 20.0)
         asked = self.options.frequency
         low, high = (LOWEST_HZ, HIGHEST_HZ) if asked is None else (asked * (1 - REACH), asked * (1 + REACH))
         self._follower = Follower(self.spectra, low, high)
         self._z = np.zeros((0, channels), dtype=np.complex128)
-        self._blocks: list[_Block] = []
+        self._level, self._noise, self._hz = Rows((2,)), Rows((2,)), Rows((2,))
+        self._ratio = Rows((2,), np.complex128)
         self._beside = beside()
 
     def batch(self, chunks: list[Chunk]) -> None:
@@ -68,28 +73,39 @@ class SeparationMeter(SpectraMeter):
 
     def _take(self, pieces: list[Piece]) -> None:
         for piece in pieces if self.channels == 2 else ():
+            if not piece.fresh and len(self._level) > ENOUGH and self._alike():
+                continue
             if piece.fresh:
-                self._z, self._blocks = self._z[:0], []
+                self._z = self._z[:0]
+                self._level, self._noise, self._hz = Rows((2,)), Rows((2,)), Rows((2,))
+                self._ratio = Rows((2,), np.complex128)
             z = self._follower.baseband(piece)
             self._z = np.concatenate([self._z, z[self.inside(self._follower.start_of(piece), len(z))]])
             while len(self._z) >= BLOCK:
                 self._block(self._z[:BLOCK])
                 self._z = self._z[HOP:]
 
+    def _alike(self) -> bool:
+        low, high = np.sort(np.median(np.nan_to_num(self._level.all()[-LATEST:]), axis=0))
+        return bool(high < self._least * low)
+
     def _block(self, z: NDArray[np.complex128]) -> None:
-        """Level of each channel, and of each the other's share in its own phase."""
+        """Level of each channel; the other's share in its own phase, and what noise adds to that; frequency."""
         size = np.abs(z)
-        w = window()[:, None]
-        mean = np.maximum(np.sum(w * size, axis=0), 1e-30)
+        w = window()
+        mean = np.maximum(w @ size, 1e-30)
         whole = (size.min(axis=0) > FLAT * mean) & (size.max(axis=0) < (2.0 - FLAT) * mean)
         back = np.conj(z) / np.maximum(size, 1e-30)
-        turn = np.angle(np.sum(back[:-1] * np.conj(back[1:]), axis=0)) * self.spectra.rate / (2 * np.pi)
+        turn = np.angle([np.vdot(b[1:], b[:-1]) for b in back.T]) * self.spectra.rate / (2 * np.pi)
         hz = self._follower.oscillator_hz + turn
         whole &= self._follower.near(hz)
         residue = z[:, ::-1] * back
-        ratio = np.sum(w * residue, axis=0) / mean
+        ratio = w.astype(np.complex128) @ residue / mean
         noise = np.mean(np.abs(self._beside @ residue) ** 2, axis=0) / mean**2
-        self._blocks.append(_Block(np.where(whole, mean, np.nan), ratio, noise, hz))
+        self._level.append(np.where(whole, mean, np.nan))
+        self._ratio.append(ratio)
+        self._noise.append(noise)
+        self._hz.append(hz)
 
     def conclude(self, heard: Heard) -> Measured:
         """The separation at the level that the driven tone holds longest."""
@@ -99,21 +115,19 @@ class SeparationMeter(SpectraMeter):
             because = "the capture has one channel, and separation needs two"
         elif asked is not None and self.too_high(asked):
             because = self.too_high(asked)
-        elif not self._blocks:
+        elif not len(self._level):
             because = heard.why_nothing()
             if asked is not None and because == "no steady tone was found":
                 because = f"no steady tone near {asked:g} Hz was found"
         if because:
             return self._nothing(because)
-        amplitude = np.array([b.level for b in self._blocks])
-        driven = self._driven(amplitude)
-        kept = plateau(20.0 * np.log10(amplitude[:, driven]))
+        driven = self._driven(self._level.all())
+        kept = plateau(20.0 * np.log10(self._level.all()[:, driven]))
         if kept.sum() < 2:
             return self._nothing(f"the {self.sides[driven]} channel holds no steady tone long enough")
-        tone = [b for b, whole in zip(self._blocks, kept, strict=True) if whole]
-        told = estimate(np.array([b.ratio[driven] for b in tone]), float(np.mean([b.noise[driven] for b in tone])))
-        hz = asked if asked is not None else float(np.mean([b.frequency[driven] for b in tone]))
-        return self._say(driven, told, hz)
+        ratio, noise, hz = (rows.all()[kept, driven] for rows in (self._ratio, self._noise, self._hz))
+        told = estimate(ratio, float(noise.mean()))
+        return self._say(driven, told, asked if asked is not None else float(hz.mean()))
 
     def _driven(self, amplitude: NDArray[np.float64]) -> int:
         if self.options.driven is not None:

@@ -15,12 +15,12 @@ from bench.measure.peaks import hann_power, strongest_peaks
 from bench.measure.tone_meter import Heard
 from bench.measure.tracking import Samples, Spectra
 
-BATCH = 8
+BATCH = 16
 """Chunks that are dealt with together; their places are fixed, however the stream was fed."""
 
 
 class SpectraMeter(ABC):
-    """A meter on chunks, eight at a time: half a second behind the sound, and quick.
+    """A meter on chunks, sixteen at a time: a second behind the sound, and quick.
 
     Args:
         sample_rate: frames a second.

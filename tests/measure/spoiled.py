@@ -75,4 +75,4 @@ def after(parts: Sequence[Floats]) -> Floats:
 
 def knowledge(seconds: float, snr_db: float) -> float:
     """K of the Cramér-Rao bounds: samples × SNR of a sample = 2 · 20 kHz · T · SNR in 20 kHz."""
-    return 2.0 * 20000.0 * seconds * 10.0 ** (snr_db / 10.0)
+    return float(2.0 * 20000.0 * seconds * 10.0 ** (snr_db / 10.0))

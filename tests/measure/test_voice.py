@@ -20,7 +20,7 @@ def test_hum_beside_a_low_tone_is_found_and_taken_out(mains_hz: float) -> None:
     x += 1e-5 * rng.standard_normal(len(t))
     z, rate, zero = demodulate(x[:, None], RATE, hz)
     z = z[16:-16, 0]
-    turn = 2 * np.pi * (hz - zero) / rate * np.arange(len(z))
+    turn = np.asarray(2 * np.pi * (hz - zero) / rate * np.arange(len(z)), dtype=np.float64)
     voice = follow_tone(z, Scene(rate, zero, 400.0), hz - zero, turn, lines=None, glance=False)
     assert [round(f + zero, 1) for f in voice.lines] == [
         mains_hz if mains_hz != 60.05 else pytest.approx(60.05, abs=0.06)
@@ -32,7 +32,7 @@ def test_hum_beside_a_low_tone_is_found_and_taken_out(mains_hz: float) -> None:
 def test_a_dropout_is_bridged_in_the_phase() -> None:
     rate, n = 2000.0, 4000
     rng = np.random.default_rng(2)
-    turn = 2 * np.pi * 3.0 / rate * np.arange(n)
+    turn = np.asarray(2 * np.pi * 3.0 / rate * np.arange(n), dtype=np.float64)
     z = 0.1 * np.exp(1j * turn) + 1e-4 * (rng.standard_normal(n) + 1j * rng.standard_normal(n))
     z[2000:2060] *= 0.001
     voice = follow_tone(z, Scene(rate, 5000.0, 400.0), 3.0, turn, lines=None, glance=False)

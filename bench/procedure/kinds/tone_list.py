@@ -14,7 +14,6 @@ from bench.procedure.snapshot import Prompt
 from bench.procedure.steps import StepBase
 from bench.procedure.targets import Target, Verdict, judge
 
-
 LOOK_EVERY_S = 0.3
 """How often the tone that sounds now is measured for the screen."""
 
