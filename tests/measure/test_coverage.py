@@ -1,9 +1,9 @@
 """The stated uncertainty (k = 2) covers the truth in 93 to 98 % of random captures, for each quantity of tones.
 
-Captures: any tone from 60 Hz to 16 kHz, 0.7 to 10 s long, -6 to -40 dBFS, at 44.1 to 96 kHz and 16 bits, speed within
-3 %, flutter of two rates up to 0.3 % together, hum up to 30 dB below the tone, hiss 40 to 60 dB below, harmonics,
-direct current, soft edges, channels up to 3 dB apart. Tones within 3 Hz of a mains line are left out: no method tells them
-from hum within a second.
+Captures: any tone from 60 Hz to 16 kHz, 0.7 to 10 s long, -6 to -40 dBFS, at 44.1 to 96 kHz and 16 bits, speed
+within 3 %, flutter of two rates up to 0.3 % together, hum up to 30 dB below the tone, hiss 40 to 60 dB below,
+harmonics, direct current, soft edges, channels up to 3 dB apart. Tones within 3 Hz of a mains line are left out: no
+method tells them from hum within a second.
 """
 
 from __future__ import annotations
