@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import argparse
 import sys
+import tempfile
 from pathlib import Path
 
+from bench.audio.quiet import kept_off_screen
 from bench.clock import RealClock
 from bench.commands.running import add_sheets, conclude, narrate, tell, wanted
 from bench.opening import Opened, open_run, resume_run
@@ -77,4 +79,5 @@ def _hands_off(opened: Opened) -> Outcome:
 def _plain(opened: Opened) -> Outcome:
     from bench.plain import run_plain
 
-    return run_plain(opened, sys.stdin, narrate)
+    with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, kept_off_screen(Path(scratch) / "chatter.txt"):
+        return run_plain(opened, sys.stdin, narrate)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from bench.audio.port import Block
 from bench.measure.azimuth import azimuth_of_tones
-from bench.measure.names import Reading
+from bench.measure.names import Reading, no_reading
 from bench.problem import Problem
 from bench.procedure.kinds.base import Heard, Situation, Taken, View
 from bench.procedure.kinds.corrections import difference
@@ -134,9 +136,9 @@ class RecordReplayActivity(ToneListActivity):
             for e in self._pending:
                 out += self._response(e)
             self._pending = []
-        if "azimuth_delay" in self._targets:
-            delay = azimuth_of_tones([self.tones[i] for i in self._sends if i in self.tones])
-            out.append(self._judge(tone, delay))
+        if "azimuth_delay" in self._targets and all(i in self.tones for i in self._sends):
+            delay = azimuth_of_tones(list(self.tones.values()))
+            out.append(self._judge(tone, replace(delay, frequency_hz=max(t.hz for t in self._sends.values()))))
         return out
 
     def _level(self, tone: Expected) -> list[Taken]:
@@ -198,7 +200,11 @@ class RecordReplayActivity(ToneListActivity):
     def missing(self, tone: Expected) -> list[Taken]:
         """A tone that did not come back."""
         quantity = "record_replay_level" if tone.id in self._levels else "response"
-        return self.not_heard(quantity, tone, self._targets.get(quantity))
+        out = self.not_heard(quantity, tone, self._targets.get(quantity))
+        if "azimuth_delay" in self._targets and tone is [e for e in self.expected if e.id not in self.tones][-1]:
+            reading = no_reading("azimuth_delay", "left-right", "not all of its tones were heard", frequency_hz=tone.hz)
+            out.append(self._judge(tone, reading))
+        return out
 
     def view(self) -> View:
         """The list, and what the machine should be doing."""

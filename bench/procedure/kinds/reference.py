@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from bench.measure.azimuth import azimuth_of_tones
-from bench.measure.names import Reading
+from bench.measure.names import Reading, no_reading
 from bench.measure.speed import speed_of_tone
 from bench.procedure.kinds.base import Heard, Situation, Taken
 from bench.procedure.kinds.corrections import difference, expected_dbfs, with_tape
@@ -63,7 +65,7 @@ class ReferenceActivity(ToneListActivity):
         out = [self._taken(tone, r, "level", tone.dbfs) for r in readings]
         balance = found.balance
         if "balance" in self._targets and balance is not None:
-            out.append(self._taken(tone, balance, "balance"))
+            out.append(self._taken(tone, replace(balance, frequency_hz=tone.hz), "balance"))
         return out
 
     def _response(self, tone: Expected) -> list[Taken]:
@@ -100,10 +102,18 @@ class ReferenceActivity(ToneListActivity):
         return out
 
     def _azimuth(self, tone: Expected) -> list[Taken]:
-        """The delay so far: each higher tone is read within the cycle that the lower ones point to."""
-        so_far = [self.tones[i] for i, s in self._sections.items() if s.purpose == "azimuth" and i in self.tones]
-        delay = azimuth_of_tones(so_far)
-        return [self._taken(tone, with_tape(delay, self.job), "azimuth_delay")]
+        """The delay so far; it is judged when all azimuth tones are in, for they tell whole periods together."""
+        sections = [i for i, s in self._sections.items() if s.purpose == "azimuth"]
+        delay = with_tape(azimuth_of_tones([self.tones[i] for i in sections if i in self.tones]), self.job)
+        if not all(i in self.tones for i in sections):
+            tone.readings.append((delay, None))
+            return []
+        return [self._taken(tone, self._highest(delay), "azimuth_delay")]
+
+    def _highest(self, delay: Reading) -> Reading:
+        """Told under the highest tone, which knows most of it."""
+        highest = max(s.hz for i, s in self._sections.items() if s.purpose == "azimuth" and i in self.tones)
+        return replace(delay, frequency_hz=highest)
 
     def _speed(self, tone: Expected) -> list[Taken]:
         readings = speed_of_tone(self.tones[tone.id], self._sections[tone.id].hz)
@@ -116,7 +126,21 @@ class ReferenceActivity(ToneListActivity):
         )
         if self._zero is not None and tone.id == self._zero.id:
             return [t for e in self._pending for t in self.not_heard("response", e, self._targets.get("response"))]
+        if tone.purpose == "azimuth":
+            return self._azimuth_without(tone)
         return self.not_heard(quantity, tone, self._targets.get(quantity))
+
+    def _azimuth_without(self, tone: Expected) -> list[Taken]:
+        """An azimuth tone is missing: the last of them gives what the others tell, or none does."""
+        sections = [e for e in self.expected if e.purpose == "azimuth"]
+        if tone is not [e for e in sections if e.id not in self.tones][-1]:
+            return []
+        heard = [self.tones[e.id] for e in sections if e.id in self.tones]
+        if not heard:
+            because = "no azimuth tone was heard"
+            reading = no_reading("azimuth_delay", "left-right", because, frequency_hz=tone.hz)
+            return [self._taken(tone, reading, "azimuth_delay")]
+        return [self._taken(tone, self._highest(with_tape(azimuth_of_tones(heard), self.job)), "azimuth_delay")]
 
     def go_on(self) -> None:
         """The tape is over, or the person has heard enough: what did not come is missing."""
