@@ -33,6 +33,7 @@ class Runner:
         self._turns: dict[str, tuple[int, float]] = {}
         self._left = False
         self._port_trouble = ""
+        self._cannot = ""
 
     # ---------------------------------------------------------------- where it stands
 
@@ -81,7 +82,8 @@ class Runner:
             self._activity.begin()
         except Problem as problem:
             self._situation.notice = problem.sentence
-            self._question = Prompt("reason", f"No reading: {problem.sentence}. Say why you go on, or skip.")
+            self._cannot = f"no reading, because {problem.sentence}"
+            self._question = Prompt("reason", f"N{self._cannot[1:]}. Say why you go on without it.")
             self._activity = None
         self._after()
 
@@ -207,7 +209,7 @@ class Runner:
                 self._interlocks.confirm(step)
             case say.Answer(text) | say.Accept(text) if question.kind == "reason" and text.strip():
                 if not question.interlock:
-                    self._situation.note("skip", step.id, text)
+                    self._situation.note("skip", step.id, f"{self._cannot}; {text}")
                     self._question = None
                     self._leave_step()
                     return

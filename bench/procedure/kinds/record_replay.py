@@ -35,7 +35,7 @@ class RecordReplayActivity(ToneListActivity):
     def __init__(self, step: RecordReplay, situation: Situation) -> None:
         super().__init__(step, situation)
         if situation.is_file:
-            raise Problem("a file cannot be adjusted, nor recorded on")
+            raise Problem("a file cannot be adjusted or recorded on")
         machine = self.job.machine
         self._step = step
         self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}

@@ -1,0 +1,80 @@
+"""A capture made by other tools, measured by a procedure: tones by sox, announcements by espeak-ng."""
+
+from __future__ import annotations
+
+import json
+import random
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from tests.measure.test_other_tools import say, sox
+
+REPO = Path(__file__).parents[2]
+SHEETS = REPO / "procedures" / "sheets"
+
+
+def capture(folder: Path, rate: int, bits: int) -> Path:
+    """Every section of the shipped reference tape, in scrambled order, an announcement before each."""
+    tape = tomllib.loads((SHEETS / "reference-tapes" / "cassette-reference.toml").read_text(encoding="utf-8"))
+    sections = [s for s in tape["section"] if s["purpose"] != "azimuth"]
+    random.Random(5).shuffle(sections)
+    parts: list[Path] = []
+    for n, s in enumerate(sections):
+        spoken, voice, tone = folder / f"v{n}.wav", folder / f"s{n}.wav", folder / f"t{n}.wav"
+        say(f"{s['purpose']}, {s['hz']:g} hertz", spoken, pitch=30 + 2 * n)
+        sox(spoken, "-r", rate, "-c", 2, "-b", bits, voice, "gain", -9, "pad", 0.2, 0.3)
+        level = -12.0 + s["db"] + s.get("recorded_error_db", 0.0)
+        sox("-n", "-r", rate, "-c", 2, "-b", bits, tone, "synth", 2.0, "sine", s["hz"], "gain", level, "pad", 0, 0.4)
+        parts += [voice, tone]
+    whole = folder / "capture.wav"
+    sox(*parts, whole)
+    return whole
+
+
+@pytest.mark.parametrize(("rate", "bits"), [(44100, 16), (96000, 24)])
+def test_a_capture_is_played_through_a_procedure(rate: int, bits: int, tmp_path: Path) -> None:
+    shutil.copytree(REPO / "procedures", tmp_path / "procedures")
+    play = tmp_path / "procedures" / "play-reference.toml"
+    text = play.read_text(encoding="utf-8").replace('azimuth_delay = "machine.replay_azimuth"\n', "")
+    text = text.replace('id = "play"\n', 'id = "play"\npurposes = ["level", "response", "speed"]\n')
+    play.write_text(text, encoding="utf-8")
+    file = capture(tmp_path, rate, bits)
+    done = subprocess.run(
+        [sys.executable, "-m", "bench", "run", "play-reference", "--port", str(file), "--json"],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=tmp_path,
+    )
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)
+    assert set(told["verdicts"]) == {"in"}
+    levels = [r["value"] for r in told["readings"] if r["quantity"] == "level"]
+    responses = {(r["channel"], r["frequency_hz"]): r["value"] for r in told["readings"] if r["quantity"] == "response"}
+    assert levels == [pytest.approx(-12.0, abs=0.1)] * 4
+    assert len(responses) == 24
+    for (_, hz), value in responses.items():
+        recorded_error = {40.0: -0.1, 10000.0: 0.2, 12500.0: 0.3}.get(hz, 0.0)
+        assert value == pytest.approx(recorded_error, abs=0.1)
+
+
+def test_a_capture_cannot_be_adjusted_and_says_so(tmp_path: Path) -> None:
+    shutil.copytree(REPO / "procedures", tmp_path / "procedures")
+    tone = tmp_path / "tone.wav"
+    sox("-n", "-r", 48000, "-c", 2, "-b", 16, tone, "synth", 2, "sine", 400, "gain", -12)
+    done = subprocess.run(
+        [sys.executable, "-m", "bench", "run", "record-replay-check", "--port", str(tone)],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=tmp_path,
+    )
+    assert done.returncode == 1
+    assert "skip level: no reading, because a file cannot be adjusted" in done.stderr
+    assert "Not measured: Level at 400 Hz" in done.stdout
+    assert "Traceback" not in done.stderr

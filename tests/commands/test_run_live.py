@@ -1,0 +1,137 @@
+"""Procedures played through real PortAudio duplex, with a process of its own as the machine in the loop."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bench.session.reader import read_session
+from tests.commands.typed import Typed
+from tests.live_audio import Deck, PrivateSound, missing
+
+pytestmark = [pytest.mark.live, pytest.mark.skipif(missing() is not None, reason=str(missing()))]
+
+REPO = Path(__file__).parents[2]
+
+
+@pytest.fixture
+def deck() -> Iterator[tuple[PrivateSound, Deck]]:
+    with PrivateSound("deck") as sound, Deck(sound) as machine:
+        machine.set("delay", 4000)
+        machine.set("noise_db", -75)
+        yield sound, machine
+
+
+@pytest.fixture
+def workspace(tmp_path: Path) -> Path:
+    """The shipped procedures and sheets, every tone cut short so that a play takes a third of its time."""
+    shutil.copytree(REPO / "procedures", tmp_path / "procedures")
+    check = tmp_path / "procedures" / "record-replay-check.toml"
+    text = re.sub(r"(\{ hz = \d+, db = -?\d+) \}", r"\1, seconds = 1.2 }", check.read_text(encoding="utf-8"))
+    check.write_text(text, encoding="utf-8")
+    tape = tmp_path / "procedures" / "sheets" / "reference-tapes" / "cassette-reference.toml"
+    text = re.sub(r"seconds = [\d.]+", "seconds = 1.2", tape.read_text(encoding="utf-8"))
+    tape.write_text(text, encoding="utf-8")
+    return tmp_path
+
+
+def reference_tape(workspace: Path) -> list[tuple[float, float, float]]:
+    """What the reference tape would give on a machine that is right: dBFS at the interface, gaps between."""
+    sheets = workspace / "procedures" / "sheets"
+    tape = tomllib.loads((sheets / "reference-tapes" / "cassette-reference.toml").read_text(encoding="utf-8"))
+    machine = tomllib.loads((sheets / "machines" / "three-head-cassette.toml").read_text(encoding="utf-8"))
+    assert tape["fluxivity_nwb_m"] == machine["reference"]["fluxivity_nwb_m"]
+    zero = machine["reference"]["replay_dbfs"]
+    tones: list[tuple[float, float, float]] = []
+    for s in tape["section"]:
+        tones += [(s["hz"], zero + s["db"] + s.get("recorded_error_db", 0.0), s["seconds"]), (0.0, 0.0, 0.5)]
+    return tones
+
+
+def run(sound: PrivateSound, workspace: Path, procedure: str) -> Typed:
+    args = ["--workspace", str(workspace), "run", procedure, "--port", "live", "--plain"]
+    return Typed(args, sound.env, REPO)
+
+
+def only_session(workspace: Path) -> Any:
+    (folder,) = (p for p in (workspace / "sessions").iterdir() if p.is_dir())
+    return read_session(folder)
+
+
+def test_the_reference_tape_is_played_and_every_tone_ticked_off(
+    deck: tuple[PrivateSound, Deck], workspace: Path
+) -> None:
+    sound, machine = deck
+    machine.set("left_db", -1.0)
+    machine.set("skew", 1)  # one frame of 48 kHz: the right channel 20.8 µs late
+    typed = run(sound, workspace, "play-reference")
+    try:
+        typed.wait_for("> Done: go on")
+        typed.type()
+        typed.wait_for("Not cleaned and demagnetised in this run")
+        typed.type("a machine made of arithmetic has no heads")
+        typed.wait_for("> Listening")
+        machine.play_tape(reference_tape(workspace))
+        typed.wait_for("readings are not in", 90)
+        typed.type("left is a decibel low on purpose")
+        code, stdout = typed.end()
+    finally:
+        typed.kill()
+    assert code == 1
+    assert "Not in: Play it, and listen" in stdout
+    session = only_session(workspace)
+    assert {e.text for e in session.events if e.kind == "override"} == {
+        "reference tape in an uncleaned machine: a machine made of arithmetic has no heads"
+    }
+    values = {
+        (r.reading.quantity, r.reading.channel, r.reading.frequency_hz): r.reading.value for r in session.readings
+    }
+    assert values["level", "left", 315.0] == pytest.approx(-13.0, abs=0.01)
+    assert values["level", "right", 315.0] == pytest.approx(-12.0, abs=0.01)
+    assert values["azimuth_delay", "left-right", 10000.0] == pytest.approx(1e6 / 48000, abs=0.05)
+    for hz in (40.0, 1000.0, 12500.0):
+        error = {40.0: -0.1, 1000.0: 0.0, 12500.0: 0.3}[hz]  # the sheet's recorded errors
+        assert values["response", "left", hz] == pytest.approx(error, abs=0.05)
+    assert all(abs(v) < 0.01 for (q, _, _), v in values.items() if q == "speed_error")
+
+
+def test_recorded_and_replayed_with_the_device_taken_away_in_mid_step(
+    deck: tuple[PrivateSound, Deck], workspace: Path
+) -> None:
+    sound, machine = deck
+    machine.set("right_db", -0.3)
+    typed = run(sound, workspace, "record-replay-check")
+    try:
+        typed.wait_for("> Done: go on")
+        typed.type()
+        for _ in range(2):
+            typed.wait_for("start the tones")
+            typed.type()
+        for hz in ("40 Hz", "63 Hz", "125 Hz"):
+            typed.wait_for(f"response {hz.replace(' Hz', '')}")
+        sound.kill()
+        typed.wait_for("sound lost")
+        kept = [line.split()[1] for line in typed.said if line.startswith("accepted")]
+        sound.restart()
+        machine.restart()
+        typed.wait_for("sound is back")
+        code, stdout = typed.end(120)
+    finally:
+        typed.kill()
+    assert (code, stdout.splitlines()[0]) == (0, "All 24 judged readings are in.")
+    session = only_session(workspace)
+    told = [e.text for e in session.events if e.kind == "port"]
+    assert [t.split(":")[0] for t in told] == ["sound lost", "sound is back"]
+    ids = [r.id for r in session.readings]
+    assert ids[: len(kept)] == kept
+    assert len(kept) >= 10
+    assert len(ids) == len(set(ids))
+    levels = {r.reading.channel: r.reading.value for r in session.readings if r.step == "level"}
+    assert levels["left"] == pytest.approx(0.0, abs=0.01)
+    assert levels["right"] == pytest.approx(-0.3, abs=0.01)
