@@ -15,7 +15,7 @@ def test_a_checklist_shows_what_is_ticked() -> None:
 def test_long_lines_of_a_checklist_wrap_where_there_is_room() -> None:
     rows = (CheckRow("Pinch roller, with what its maker recommends", ticked=False),)
     assert texts(check_lines(rows, 30, 10)) == [" 1 □  Pinch roller, with what", "      its maker recommends"]
-    assert texts(check_lines(rows, 30, 1)) == [" 1 □  Pinch roller, with what…"]
+    assert texts(check_lines(rows, 30, 1)) == [" 1 □  Pinch roller, with …"]
 
 
 def test_choices_mark_the_picked_one_and_follow_it() -> None:
