@@ -200,7 +200,7 @@ class AdjustActivity(Activity):
                     level,
                     zero.value + apart,
                     zero.uncertainty,
-                    reference=f"{zero_hz:g} Hz, both at {self._sent_db(zero_hz):+g} dB",
+                    reference=f"{zero_hz:g} Hz at {self._sent_db(zero_hz):+g} dB",
                     method=f"{level.method}, recorded to replayed, relative to {zero_hz:g} Hz",
                 )
             )
@@ -275,7 +275,8 @@ class AdjustActivity(Activity):
         self._keep(reason)
 
     def _keep(self, because: str) -> None:
-        sent = next((t.db for t in self._step.sends if t.hz == self._judged_hz), None)
+        played = self.situation.job.section(self._step.plays).db if self._step.plays is not None else None
+        sent = next((t.db for t in self._step.sends if t.hz == self._judged_hz), played)
         taken = tuple(Taken(g.reading, g.verdict, self._heard, sent) for g in self._gauges.values() if g.reading)
         self.situation.keep(self.step, taken, because)
         self.finished = True
