@@ -9,6 +9,7 @@ from bench.measure.edges import exact
 from bench.measure.estimate import CLEAR_PASS, FAR, measure_stretch
 from bench.measure.found import FoundTone, joined
 from bench.measure.lines import Complexes, low_pass
+from bench.measure.rounding import with_rounding
 from bench.measure.steady import SHORTEST_S, Frames, Run, frame_points, make_frames, steady_runs
 from bench.measure.tracking import HALF, Baseband, Spectra
 from bench.measure.voice import NEAR_HZ
@@ -254,6 +255,9 @@ class Track:
         clear = min(self._clear_hz, float(np.percentile(chunks, 30)) if chunks else 1e9)
         tones, pair = measure_stretch(
             z[start - low : stop - low], rate, self._oscillator_hz, about, clear, glance=glance
+        )
+        tones, pair = with_rounding(
+            tones, pair, self._spectra.rounding.step, self._spectra.sample_rate, (stop - start) / rate
         )
         weights = np.array([t.amplitude**2 for t in tones]) + 1e-30
         return FoundTone(

@@ -18,6 +18,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.measure.rounding import StepSize
+
 Samples = NDArray[np.float64]
 Baseband = NDArray[np.complex128]
 
@@ -75,6 +77,7 @@ class Spectra:
         self.bin_hz = sample_rate / self.size
         self.frames = 0
         """Frames fed so far."""
+        self.rounding = StepSize()
         self._window = np.zeros((channels, self.size))
         self._filled = self.hop
         self._flushed = False
@@ -108,6 +111,7 @@ class Spectra:
             at += count
             if self._filled == self.size:
                 out.append(np.fft.rfft(self._window, axis=1))
+                self.rounding.look(self._window)
                 self._window[:, : self.hop] = self._window[:, self.hop :]
                 self._filled = self.hop
         return out
