@@ -6,11 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from bench.audio.port import Port
+from bench.audio.port import Port, hands_of, perform
 from bench.clock import Clock
 from bench.problem import Problem
 from bench.procedure.job import Job, UsedFile
-from bench.procedure.journal import Journal
+from bench.procedure.journal import Event, Journal
 from bench.procedure.library import Library
 from bench.procedure.runner import Runner, job_view
 from bench.procedure.told import ToldJournal
@@ -65,6 +65,8 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool,
     job = library.load_job(wanted.procedure, wanted.machine, wanted.tape, wanted.reference_tape)
     port = open_port(library, job, wanted, clock, paced=paced)
     inputs: list[Path | UsedFile] = [*job.used, *(library.sheet_path(f, "fault") for f in wanted.faults)]
+    if port.status.kind == "live":
+        port.open()  # before there is a session: without a device none is begun
     store = SessionStore.create(workspace.sessions, _facts(job, port, wanted), inputs, clock)
     return _opened(job, port, store, clock, say)
 
@@ -86,10 +88,27 @@ def resume_run(folder: Path, clock: Clock, *, port: str | None = None, paced: bo
         faults = tuple(str(p) for p in sorted((store.inputs / "sheets" / "faults").glob("*.toml")))
         wanted = Wanted(facts.procedure_id, port=kind, faults=faults, seed=facts.seed)
         opened = open_port(library, job, wanted, clock, paced=paced)
+        put_back(opened, store.events())
     except Problem:
         store.close()
         raise
     return _opened(job, opened, store, clock, say)
+
+
+def put_back(port: Port, events: tuple[Event, ...]) -> None:
+    """Bring a practice machine to where a broken-off session left it: what was done to it is done again.
+
+    Each trimmer is turned turn by turn, for its backlash remembers the last one.
+    """
+    hands = hands_of(port)
+    if hands is None:
+        return
+    for event in events:
+        if event.kind == "act":
+            perform(hands, event.text)
+        elif event.kind == "turns" and isinstance(event.value, str):
+            for degrees in event.value.split():
+                hands.turn(event.text.partition(":")[0], float(degrees))
 
 
 def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | None) -> Opened:

@@ -127,3 +127,18 @@ class Hands(Protocol):
 def hands_of(port: Port) -> Hands | None:
     """The port's hands, if what is behind it can be acted on by the program."""
     return port if isinstance(port, Hands) else None
+
+
+def perform(hands: Hands, act: str) -> None:
+    """Do one of `Act`; anything else is left undone."""
+    match act:
+        case "clean":
+            hands.clean()
+        case "demagnetise":
+            hands.demagnetise()
+        case "load-reference-tape":
+            hands.load("reference")
+        case "load-work-tape":
+            hands.load("work")
+        case "rewind":
+            hands.rewind()

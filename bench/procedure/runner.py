@@ -30,7 +30,7 @@ class Runner:
         self._at = 0
         self._activity: Activity | None = None
         self._question: Prompt | None = None
-        self._turns: dict[str, tuple[int, float]] = {}
+        self._turns: dict[str, list[float]] = {}
         self._left = False
         self._port_trouble = ""
         self._cannot = ""
@@ -110,8 +110,9 @@ class Runner:
             self._activity = None
         step = self._step
         if step is not None:
-            for trimmer, (count, degrees) in self._turns.items():
-                self._situation.note("turns", step.id, f"{trimmer}: {count} turns, {degrees:+.0f}° in all", degrees)
+            for trimmer, turns in self._turns.items():
+                text = f"{trimmer}: {len(turns)} turns, {sum(turns):+.0f}° in all"
+                self._situation.note("turns", step.id, text, " ".join(f"{t:.9g}" for t in turns))
         self._turns.clear()
 
     # ---------------------------------------------------------------- what comes in
@@ -224,8 +225,7 @@ class Runner:
         if hands is None:
             raise Problem("this is a real machine: turn the trimmer by hand")
         hands.turn(trimmer, degrees)
-        count, total = self._turns.get(trimmer, (0, 0.0))
-        self._turns[trimmer] = (count + 1, total + degrees)
+        self._turns.setdefault(trimmer, []).append(degrees)
 
     # ---------------------------------------------------------------- what is shown
 

@@ -266,6 +266,8 @@ def remedy(error: OSError) -> str:
         errno.EPERM: "make the folder writable or choose another workspace",
         errno.EROFS: "make the folder writable or choose another workspace",
         errno.ENOENT: "put the folder back",
+        errno.EEXIST: "move what is in its place away or choose another workspace",
+        errno.ENOTDIR: "move what is in its place away or choose another workspace",
     }.get(error.errno or 0, "look after the disk")
     return f"{what[:1].lower()}{what[1:]}: {todo}"
 

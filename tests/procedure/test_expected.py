@@ -50,6 +50,12 @@ def test_wound_back_to_the_level_section() -> None:
     assert [heard(e, 315, -32.0), heard(e, 1000, -32.0), heard(e, 315, -12.0)] == ["r-315", "r-1k", "level"]
 
 
+def test_hum_in_the_lead_in_is_not_the_tone() -> None:
+    e = [Expected("t1", 400, -12.0, "record-replay", "t1")]
+    assert heard(e, 400, -66.0) is None
+    assert heard(e, 400, -18.0) == "t1"
+
+
 @pytest.mark.parametrize("hz", [100, 400, 2000])
 def test_a_stranger_is_none_of_them(hz: float) -> None:
     assert match(tape(), hz, -12.0) is None

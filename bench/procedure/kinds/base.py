@@ -6,7 +6,7 @@ from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from typing import Literal
 
-from bench.audio.port import Act, Block, Hands, Port, hands_of
+from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
 from bench.measure.names import Reading
 from bench.problem import Problem
@@ -128,17 +128,7 @@ class Situation:
         """Something was done to the machine: let it be so on the practice machine, and note it."""
         hands = self.hands
         if hands is not None:
-            match act:
-                case "clean":
-                    hands.clean()
-                case "demagnetise":
-                    hands.demagnetise()
-                case "load-reference-tape":
-                    hands.load("reference")
-                case "load-work-tape":
-                    hands.load("work")
-                case "rewind":
-                    hands.rewind()
+            perform(hands, act)
         self.note("act", step, act)
 
 

@@ -19,6 +19,11 @@ TREBLE_HZ = 1250.0
 """Above it a tone may well be missing decibels (dirt, azimuth); below it a level that is off tells another tone."""
 
 
+FAINT_DB, FAINT_TREBLE_DB = 30.0, 50.0
+"""So far below what is expected, below and above `TREBLE_HZ`, it is no tone of the tape but hum (400 Hz is a harmonic
+of 50 Hz), crosstalk or what was not wholly erased."""
+
+
 @dataclass(slots=True)
 class Expected:
     """One tone that should come."""
@@ -51,6 +56,8 @@ def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
         if e.state == "done" or abs(hz / e.hz - 1) > REACH:
             continue
         miss = dbfs - offset - e.dbfs
+        if miss < -(FAINT_TREBLE_DB if e.hz > TREBLE_HZ else FAINT_DB):
+            continue
         weight = 1.0 if miss < 0 and e.hz > TREBLE_HZ else 3.0
         skipped = sum(x.state != "done" for x in expected[reached + 1 : n]) if n > reached else reached - n
         rank = (weight * abs(miss) + SKIP_DB * skipped, n)

@@ -62,8 +62,10 @@ class RecordReplayActivity(ToneListActivity):
     # ---------------------------------------------------------------- sending
 
     def _start(self) -> None:
-        self.situation.transport("record")
         hands = self.situation.hands
+        if hands is not None and not self._three_heads:
+            hands.rewind()  # the replay begins where the recording did
+        self.situation.transport("record")
         if hands is not None and self._three_heads:
             hands.switch("monitor", "tape")
         if self._three_heads:

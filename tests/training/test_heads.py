@@ -1,0 +1,42 @@
+"""Two heads are measured as well as three: a machine that is right is found to be right by both ways."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from bench.audio.practice import PracticePort
+from bench.clock import RehearsalClock
+from bench.opening import Opened, Wanted, open_run
+from bench.procedure.runner import Runner
+from bench.training.hands import UnattendedHands
+from bench.training.rehearse import rehearse
+from bench.wiring import build_practice_machine
+from bench.workspace import Workspace, shipped_procedures
+
+
+def right(workspace: Workspace, machine: str) -> Opened:
+    """A run on a practice machine without misadjustment."""
+    clock = RehearsalClock()
+    opened = open_run(workspace, Wanted("record-replay-check", machine, seed=3), clock, paced=False)
+    job = opened.job
+    machine_of = build_practice_machine(job.machine, job.tape, job.reference_tape, seed=3, misadjustment=0.0)
+    port = PracticePort(machine_of, clock, paced=False)
+    port.clean()
+    return Opened(job, port, opened.store, Runner(job, port, opened.store, clock), clock)
+
+
+@pytest.mark.parametrize("machine", ["three-head-cassette", "two-head-cassette"])
+def test_a_machine_that_is_right(machine: str, tmp_path: Path) -> None:
+    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    opened = right(Workspace(tmp_path), machine)
+    outcome = rehearse(opened.runner, opened.port, opened.clock, UnattendedHands())
+    opened.store.close()
+    records = opened.store.records()
+    assert (outcome.exit_code, len(records)) == (0, 26)
+    levels = [r.reading.value for r in records if r.reading.quantity == "record_replay_level"]
+    assert levels == [pytest.approx(0.0, abs=0.4)] * 4  # the tape compresses 0.28 dB at 0 dB
+    treble = [r.reading.value for r in records if r.reading.frequency_hz == 10000]
+    assert treble == [pytest.approx(0.0, abs=0.7)] * 2

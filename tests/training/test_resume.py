@@ -1,0 +1,113 @@
+"""A line-up that broke off goes on where it stopped, on the practice machine as it was left."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from bench.clock import RehearsalClock
+from bench.opening import Opened, Wanted, open_run, resume_run
+from bench.procedure.journal import Event, ReadingRecord
+from bench.session.reader import read_session
+from bench.session.store import unfinished
+from bench.training.hands import UnattendedHands
+from bench.training.rehearse import rehearse
+from bench.workspace import Workspace, shipped_procedures
+
+SHORT = """
+format = 1
+title = "Short"
+summary = "Clean, demagnetise, set replay level, check it."
+takes_minutes = 5
+
+[[step]]
+kind = "by-hand"
+id = "clean"
+title = "Clean and demagnetise"
+do = "Clean and demagnetise."
+does = ["clean", "demagnetise"]
+
+[[step]]
+kind = "adjust"
+id = "replay-level"
+title = "Replay level"
+do = "Turn it."
+quantity = "level"
+plays = "level-400"
+target = "machine.replay_level"
+trimmers = { left = "replay level left", right = "replay level right" }
+
+[[step]]
+kind = "measure"
+id = "level-again"
+title = "Replay level, measured"
+do = "Let it play."
+quantity = "level"
+plays = "level-400"
+seconds = 3.0
+target = "machine.replay_level"
+"""
+
+
+class BreaksOff(BaseException):
+    """The power went."""
+
+
+@pytest.fixture
+def workspace(tmp_path: Path) -> Workspace:
+    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    (tmp_path / "procedures" / "short.toml").write_text(SHORT, encoding="utf-8")
+    return Workspace(tmp_path)
+
+
+def run(opened: Opened) -> int:
+    try:
+        return rehearse(opened.runner, opened.port, opened.clock, UnattendedHands()).exit_code
+    finally:
+        opened.store.close()
+
+
+def readings(folder: Path) -> list[ReadingRecord]:
+    return list(read_session(folder).readings)
+
+
+def test_resumed_after_the_trimmers_were_set(workspace: Workspace) -> None:
+    whole = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), paced=False)
+    assert run(whole) == 0
+    broken = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), paced=False)
+    step_done = broken.store.step_done
+
+    def power_goes(step: str) -> None:
+        step_done(step)
+        if step == "replay-level":
+            raise BreaksOff
+
+    broken.store.step_done = power_goes  # type: ignore[method-assign]
+    with pytest.raises(BreaksOff):
+        run(broken)
+    offered = unfinished(workspace.sessions)
+    assert [(o.folder, o.last_step, o.readings) for o in offered] == [(broken.store.folder, "replay-level", 2)]
+    resumed = resume_run(broken.store.folder, RehearsalClock(), paced=False)
+    assert run(resumed) == 0
+    before, after = readings(whole.store.folder), readings(broken.store.folder)
+    assert [(r.id, r.step) for r in after] == [(r.id, r.step) for r in before]
+    for was, now in zip(before[2:], after[2:], strict=True):
+        assert was.reading.value is not None
+        assert now.reading.value == pytest.approx(was.reading.value, abs=0.02)  # hiss and flutter are drawn anew
+    kinds = [e.kind for e in read_session(broken.store.folder).events]
+    assert kinds.count("start") == 1
+    assert kinds.count("resume") == 1
+    assert kinds[-1] == "done"
+    assert unfinished(workspace.sessions) == []
+
+
+def test_a_machine_that_was_not_put_back_would_be_seen(workspace: Workspace) -> None:
+    """What the test above rests on: without the turns the level is out."""
+    opened = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), paced=False)
+    opened.store.note(Event("act", "clean", "clean", opened.clock.wall()))
+    opened.store.note(Event("act", "clean", "demagnetise", opened.clock.wall()))
+    opened.store.step_done("clean")
+    opened.store.step_done("replay-level")
+    assert run(opened) == 1
