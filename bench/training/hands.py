@@ -27,6 +27,13 @@ class _Trimmer:
     last_turn: float = 0.0
     last_error: float | None = None
 
+    def at_stop(self, error: float, limits: tuple[float, float]) -> bool:
+        """Whether it can't be turned further the way that would help."""
+        if not self.per_degree:
+            return False
+        wanted = -error / self.per_degree
+        return (limits[1] if wanted > 0 else -limits[0]) < SMALLEST_TURN
+
 
 @dataclass(slots=True)
 class UnattendedHands:
@@ -94,10 +101,12 @@ class UnattendedHands:
         if trimmer is None:
             return Accept("unattended: there is no trimmer for it") if snapshot.can_accept else None
         known = self._known.setdefault((self._at, trimmer), _Trimmer())
-        if known.turns >= MOST_TURNS:
+        stuck = known.at_stop(_error(worst), _limits(snapshot, trimmer))
+        if stuck or known.turns >= MOST_TURNS:
             if all(g.verdict is not None and g.verdict.word == "in" for g in gauges):
                 return GoOn() if snapshot.can_accept else None
-            return Accept(f"unattended: {MOST_TURNS} turns of {trimmer} did not bring it in")
+            why = "stands at its stop" if stuck else f"was turned {MOST_TURNS} times"
+            return Accept(f"unattended: {trimmer} {why} and it is not in")
         degrees = self._turn(known, worst, _limits(snapshot, trimmer))
         self._wait_for = now + SETTLE_S
         return Turn(trimmer, degrees)
