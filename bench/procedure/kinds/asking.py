@@ -47,7 +47,16 @@ class AskingActivity(Activity):
             number = math.nan
         if not math.isfinite(number):
             raise Problem(f'"{text}" is not a number; type it in {step.unit or "figures"}, like 12.5')
-        self.situation.note("answer", step.id, f"{step.title}: {number:g} {step.unit}".strip(), number)
+        said = f"{step.title}: {number:g} {step.unit}".strip()
+        if step.target is not None:
+            target = self.situation.job.target(step.target)
+            inside = target.tolerance is None or abs(number - target.value) <= target.tolerance
+            spread = "" if target.tolerance is None else f" ± {target.tolerance:g}"
+            # The meter it was read from states no uncertainty here, so that it is told but never judged.
+            said += (
+                f", {'inside' if inside else 'outside'} {target.value:g}{spread} {step.unit} as read ({target.source})"
+            )
+        self.situation.note("answer", step.id, said, number)
 
     def _words(self, step: Entry, text: str) -> None:
         if step.asks == "choice":

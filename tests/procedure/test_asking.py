@@ -1,0 +1,119 @@
+"""What a person reads from something else and types, and who signs."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from bench.clock import RehearsalClock
+from bench.opening import Opened, Wanted, open_run
+from bench.procedure import commands as say
+from bench.workspace import Workspace, shipped_procedures
+
+PROCEDURE = """
+format = 1
+title = "Asks"
+summary = "Asks."
+takes_minutes = 1
+
+[[step]]
+kind = "entry"
+id = "torque"
+title = "Take-up torque"
+do = "Read the torque cassette."
+asks = "number"
+unit = "mN·m"
+target = "machine.torque"
+
+[[step]]
+kind = "entry"
+id = "roller"
+title = "Pinch roller"
+do = "Look."
+asks = "choice"
+choices = ["good", "glazed"]
+
+[[step]]
+kind = "measure"
+id = "never"
+title = "Never reached"
+do = "Nothing."
+quantity = "balance"
+target = "machine.replay_balance"
+
+[[step]]
+kind = "sign-off"
+id = "sign"
+title = "Sign"
+do = "Sign."
+accepts = "this deck"
+"""
+
+
+@pytest.fixture
+def opened(tmp_path: Path) -> Opened:
+    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    (tmp_path / "procedures" / "asks.toml").write_text(PROCEDURE, encoding="utf-8")
+    sheet = tmp_path / "procedures" / "sheets" / "machines" / "three-head-cassette.toml"
+    torque = '\n[targets.torque]\nvalue = 5.0\nunit = "mN·m"\ntolerance = 2.0\nsource = "common practice, no source"\n'
+    text = sheet.read_text(encoding="utf-8").replace("\n[practice]", torque + "\n[practice]")
+    sheet.write_text(text, encoding="utf-8")
+    run = open_run(Workspace(tmp_path), Wanted("asks"), RehearsalClock(), paced=False)
+    run.runner.begin()
+    return run
+
+
+def answers(run: Opened) -> list[str]:
+    return [e.text for e in run.store.events() if e.kind == "answer"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"),
+    [
+        ("4.5", "Take-up torque: 4.5 mN·m, inside 5 ± 2 mN·m as read (common practice, no source)"),
+        ("4,5 mN·m", "Take-up torque: 4.5 mN·m, inside 5 ± 2 mN·m as read (common practice, no source)"),
+        ("9", "Take-up torque: 9 mN·m, outside 5 ± 2 mN·m as read (common practice, no source)"),
+    ],
+)
+def test_a_number_is_told_against_its_target(opened: Opened, typed: str, kept: str) -> None:
+    opened.runner.obey(say.Answer(typed))
+    assert answers(opened) == [kept]
+
+
+@pytest.mark.parametrize("typed", ["", "about five", "nan", "inf", "5 kg", "4.5.5"])
+def test_what_is_no_number_changes_nothing(opened: Opened, typed: str) -> None:
+    opened.runner.obey(say.Answer(typed))
+    shown = opened.runner.snapshot()
+    assert answers(opened) == []
+    assert shown.step is not None
+    assert shown.step.id == "torque"
+    assert "is not a number; type it in mN·m, like 12.5" in shown.notice
+
+
+def test_a_choice_by_its_word_or_its_number(opened: Opened) -> None:
+    opened.runner.obey(say.Answer("5"))
+    opened.runner.obey(say.Answer("worn"))
+    assert opened.runner.snapshot().notice == '"worn" is none of: good, glazed'
+    opened.runner.obey(say.Answer("2"))
+    assert answers(opened)[-1] == "Pinch roller: glazed"
+
+
+def test_nobody_signs_with_an_empty_name(opened: Opened) -> None:
+    for command in (say.Answer("5"), say.Answer("good"), say.Skip("not today"), say.Answer("   ")):
+        opened.runner.obey(command)
+    assert opened.runner.snapshot().notice == "type the name of who signs"
+    opened.runner.obey(say.Answer("the bench"))
+    assert [e.text for e in opened.store.events() if e.kind == "sign-off"] == ["the bench accepts: this deck"]
+    outcome = opened.runner.outcome()
+    assert (outcome.completed, outcome.exit_code) == (True, 1)
+    assert outcome.said == "Not measured: Never reached."
+
+
+def test_control_characters_are_refused(opened: Opened) -> None:
+    opened.runner.obey(say.Answer("5"))
+    opened.runner.obey(say.Answer("good"))
+    opened.runner.obey(say.Skip("why not"))
+    opened.runner.obey(say.Answer("red\x1b[31m"))
+    assert "control characters" in opened.runner.snapshot().notice
