@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -169,7 +170,8 @@ def _cautions(session: SessionRecord, steps: dict[str, StepOutline]) -> tuple[tu
     for step in steps.values():
         if step.id in came_to - skipped:
             for hazard, say in step.cautions:
-                found.setdefault(HAZARDS.get(hazard, hazard), {})[say.strip()] = None
+                for sentence in re.split(r"(?<=[.!?])\s+", say.strip()):
+                    found.setdefault(HAZARDS.get(hazard, hazard), {})[sentence] = None
     return tuple((hazard, " ".join(said)) for hazard, said in found.items())
 
 
