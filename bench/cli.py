@@ -18,7 +18,7 @@ from typing import NoReturn
 from bench import __version__
 from bench.problem import Problem
 
-COMMANDS = ("run", "rehearse", "measure", "tones", "validate", "report", "ports")
+COMMANDS = ("run", "rehearse", "measure", "tones", "tracking", "validate", "report", "ports")
 """Each is a module of `bench.commands` with `add(parser)` and `run(args) -> int`, imported only when named."""
 
 HELP = {
@@ -26,6 +26,7 @@ HELP = {
     "rehearse": "run a procedure hands-off on the practice machine",
     "measure": "measure a quantity in a capture",
     "tones": "write tones to a file",
+    "tracking": "say what noise reduction makes of an error of level and treble",
     "validate": "say every problem of procedures and sheets",
     "report": "write a session's report again",
     "ports": "list sound devices, or say why there are none",

@@ -20,7 +20,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write report.html and readings.csv again, or print the same as text."""
-    folder = _folder(args.session, args.workspace)
+    folder = session_folder(args.session, args.workspace)
     if args.text:
         from bench.session.text import report_text
 
@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _folder(session: str, workspace: str | None) -> Path:
+def session_folder(session: str, workspace: str | None) -> Path:
     """The session's folder, from its path, its `session.toml`, or its name."""
     path = Path(session)
     if path.name == FILE_NAME:

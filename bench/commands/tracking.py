@@ -1,0 +1,115 @@
+"""`tapebench tracking`: what replay through a noise-reduction decoder makes of an error of level and treble."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from typing import TYPE_CHECKING
+
+from bench.problem import Problem
+
+if TYPE_CHECKING:
+    from bench.tape.tracking import Errors, Tracking
+
+SHOWN_HZ = (125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 10000.0, 16000.0)
+SHOWN_DB = (0.0, -10.0, -15.0, -20.0, -25.0, -30.0, -40.0, -50.0)
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """The options."""
+    parser.add_argument("--system", choices=("type-b", "type-a"), default="type-b", help="the system (type-b)")
+    add_errors(parser)
+    parser.add_argument("--tolerance", type=float, default=3.0, metavar="DB", help="what is borne, plus or minus (3)")
+    parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
+
+
+def add_errors(parser: argparse.ArgumentParser) -> None:
+    """Where the error comes from: typed, or measured by a session."""
+    parser.add_argument("--level-error", type=float, metavar="DB", help="replayed less recorded, at 400 Hz")
+    parser.add_argument(
+        "--treble-error", metavar="HZ:DB,…", help="beside 400 Hz, such as 4000:-1,10000:-3; in between by log frequency"
+    )
+    parser.add_argument("--session", metavar="DIR", help="take both from a session's last readings")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Work it out and print it; 1 unless all of it is in tolerance."""
+    from bench.tape.tracking import track, worst_of
+
+    if args.session is not None:
+        channels, uncertainty_db = session_errors(args)
+        found = worst_of([track(args.system, e, args.tolerance, uncertainty_db=uncertainty_db) for e in channels])
+    else:
+        found = track(args.system, typed_errors(args), args.tolerance)
+    if args.json:
+        print(json.dumps(_as_json(found), ensure_ascii=False, allow_nan=False))
+    else:
+        _tell(found)
+    return 0 if found.verdict == "in" else 1
+
+
+def typed_errors(args: argparse.Namespace) -> Errors:
+    """The errors that were typed. Raises `Problem` where there are none, or not in the right words."""
+    from bench.tape.tracking import Errors
+
+    if args.level_error is None and args.treble_error is None:
+        raise Problem("say an error: --level-error DB, --treble-error HZ:DB,… or --session DIR")
+    treble = []
+    for item in (args.treble_error or "").split(",") if args.treble_error is not None else ():
+        hz, _, db = item.partition(":")
+        try:
+            treble.append((float(hz), float(db)))
+        except ValueError:
+            raise Problem(f'--treble-error: "{item.strip()}" is no HZ:DB, such as 10000:-3') from None
+    return Errors(args.level_error or 0.0, tuple(treble))
+
+
+def session_errors(args: argparse.Namespace) -> tuple[list[Errors], float]:
+    """The errors of each channel that a session measured, and their uncertainty in dB."""
+    from bench.commands.report import session_folder
+    from bench.session.errors import measured_errors
+    from bench.session.reader import read_session
+
+    if args.level_error is not None or args.treble_error is not None:
+        raise Problem("--session has its own errors; leave --level-error and --treble-error out")
+    measured = measured_errors(read_session(session_folder(args.session, args.workspace)))
+    print(f"from the session, {measured.said}", file=sys.stderr)
+    return list(measured.channels.values()), measured.uncertainty_db
+
+
+def _as_json(found: Tracking) -> dict[str, object]:
+    from bench.tape.tracking import FREQUENCIES_HZ, LEVELS_DB, REFERENCE
+
+    return {
+        "system": found.system,
+        "reference": REFERENCE[found.system],
+        "levels_db": list(LEVELS_DB),
+        "frequencies_hz": list(FREQUENCIES_HZ),
+        "mistracking_db": [[round(v, 4) for v in row] for row in found.mistracking_db.tolist()],
+        "worst": {
+            "level_db": found.worst_level_db,
+            "frequency_hz": found.worst_hz,
+            "mistracking_db": round(found.worst_db, 4),
+        },
+        "tolerance_db": found.tolerance_db,
+        "verdict": found.verdict,
+        "because": found.because,
+    }
+
+
+def _tell(found: Tracking) -> None:
+    from bench.tape.tracking import FREQUENCIES_HZ, LEVELS_DB, NAMES, REFERENCE
+
+    print(f"{found.verdict}: {found.sentence}")
+    print(f"\nmistracking of {NAMES[found.system]}, dB beyond the error itself; negative is duller")
+    print(f"{'level':>8}" + "".join(f"{_short(hz):>8}" for hz in SHOWN_HZ))
+    for db in SHOWN_DB:
+        row = found.mistracking_db[LEVELS_DB.index(db)]
+        cells = (row[FREQUENCIES_HZ.index(hz)] for hz in SHOWN_HZ)
+        print(f"{f'{db:g} dB':>8}" + "".join(f"{round(float(v), 1) + 0.0:>+8.1f}" for v in cells))
+    print(f"levels re the {REFERENCE[found.system]}; steady tones, by the static law of the decoder")
+
+
+def _short(hz: float) -> str:
+    return f"{hz / 1000:g} kHz" if hz >= 1000 else f"{hz:g} Hz"

@@ -1,0 +1,212 @@
+"""Tracking: what replay through a noise-reduction decoder makes of an error of level and treble.
+
+A decoder undoes what the encoder did, and judges how much to undo by the level it is given. Where that level is wrong
+between recording and replay, it undoes too much or too little: mistracking. It is what the decoder adds beyond the
+error itself, at each frequency and level:
+
+    mistracking(f, L) = decoded(f, encoded(f, L) + e(f)) - L - e(f), dB
+
+with e(f) the error of level plus that of treble at f. Negative is duller. Source: the definition of a complementary
+compander, and the static laws of `bench.tape.noise_reduction`, whose Type B is a fit to published data-sheet points
+(all within 0.6 dB, limits ±1.5 dB), and whose Type A is built from figures quoted from memory. Music that comes and
+goes is judged by a level that lags; these laws hold for steady tones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from bench.problem import Problem
+from bench.tape.noise_reduction import System, decoded_level_db, encoded_level_db
+
+Floats = NDArray[np.float64]
+Verdict = Literal["in", "out", "too close to call"]
+
+REFERENCE_HZ = 400.0
+TOLERANCE_DB = 3.0
+"""Accepted; ±2 dB is good. Common practice, no source."""
+LEVELS_DB = tuple(float(-db) for db in range(51))
+FREQUENCIES_HZ = tuple(
+    float(hz)
+    for hz in (
+        *(40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800),
+        *(1000, 1250, 1600, 2000, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000),
+    )
+)
+"""Third octaves, by their nominal frequencies (IEC 61260-1)."""
+REFERENCE: dict[System, str] = {
+    "type-b": "reference level of Type B: on cassette 200 nWb/m at 400 Hz (ANSI), on open reel 185 nWb/m (from memory)",
+    "type-a": "reference level of Type A: 185 nWb/m (from memory)",
+}
+"""What the levels are relative to."""
+_LARGEST_DB = 40.0
+_HEARD_DB = 0.05
+"""Smaller parts of an error are not named."""
+NAMES: dict[System, str] = {"type-b": "Type B", "type-a": "Type A"}
+
+
+@dataclass(frozen=True, slots=True)
+class Errors:
+    """What comes back of what was recorded, less what was recorded.
+
+    Raises:
+        Problem: an error beyond ±40 dB, a frequency that is none, or one that is given twice.
+    """
+
+    level_db: float = 0.0
+    """At the reference frequency."""
+    treble: tuple[tuple[float, float], ...] = ()
+    """(Hz, dB re the reference frequency), in any order."""
+    reference_hz: float = REFERENCE_HZ
+    where: str = ""
+    """Which channel: " in the right channel"."""
+
+    def __post_init__(self) -> None:
+        seen = {self.reference_hz}
+        for db in (self.level_db, *(db for _, db in self.treble)):
+            if not abs(db) <= _LARGEST_DB:
+                raise Problem(f"an error of {db:g} dB is no machine's: give one from -40 to 40 dB")
+        for hz, _ in self.treble:
+            if not 1.0 <= hz <= 100000.0:
+                raise Problem(f"{hz:g} Hz: a treble error lies from 1 to 100000 Hz")
+            if hz in seen:
+                why = "twice" if hz != self.reference_hz else "there, where it is 0 dB: say it as a level error"
+                raise Problem(f"{hz:g} Hz: the treble error is given {why}")
+            seen.add(hz)
+
+    def at(self, frequency_hz: ArrayLike) -> Floats:
+        """Level and treble error together, dB: linear in dB over log f between the points, held beyond the last."""
+        points = sorted([(self.reference_hz, 0.0), *self.treble])
+        hz = np.log([p[0] for p in points])
+        treble = np.interp(np.log(np.asarray(frequency_hz, dtype=float)), hz, [p[1] for p in points])
+        return np.asarray(self.level_db + treble)
+
+    def moved(self, by_db: float) -> Errors:
+        """The same with the level error so much higher."""
+        return replace(self, level_db=self.level_db + by_db)
+
+
+@dataclass(frozen=True, slots=True)
+class Tracking:
+    """Mistracking over levels and frequencies, judged."""
+
+    system: System
+    mistracking_db: Floats = field(repr=False)
+    """Shape (levels, frequencies): over `LEVELS_DB` and `FREQUENCIES_HZ`."""
+    worst_level_db: float
+    worst_hz: float
+    worst_db: float
+    tolerance_db: float
+    verdict: Verdict
+    because: str
+    """The rest of "… dull, because"."""
+
+    @property
+    def sentence(self) -> str:
+        """What it means for music, and why."""
+        where = f"{_signed(self.worst_db)} dB at {_hertz(self.worst_hz)} at {_signed(self.worst_level_db)} dB"
+        if abs(self.worst_db) < _HEARD_DB:
+            return f"music will sound as it was recorded, because {self.because}"
+        how = self._sound()
+        if self.verdict == "in":
+            return f"music will sound right: at worst {where}, because {self.because}; inside ±{self.tolerance_db:g} dB"
+        doubt = "" if self.verdict == "out" else "; the readings are too uncertain to call it in or out"
+        return f"music will sound {how}: {where}, because {self.because}{doubt}"
+
+    def _sound(self) -> str:
+        low = self.worst_db < 0
+        if self.worst_hz < 500:
+            return "thin" if low else "boomy"
+        return "dull" if low else "over-bright"
+
+
+def mistracking_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike, errors: Errors) -> Floats:
+    """What the decoder adds beyond the error, dB; negative is duller.
+
+    Args:
+        system: `type-b` or `type-a`.
+        frequency_hz: any shape, Hz.
+        level_db: before encoding, dB re the reference level; broadcast against the frequency.
+        errors: what happens between encoder and decoder.
+    """
+    level, error = np.asarray(level_db, dtype=float), errors.at(frequency_hz)
+    fed = encoded_level_db(system, frequency_hz, level) + error
+    return np.asarray(decoded_level_db(system, frequency_hz, fed) - level - error)
+
+
+def track(
+    system: System, errors: Errors, tolerance_db: float = TOLERANCE_DB, *, uncertainty_db: float = 0.0
+) -> Tracking:
+    """Mistracking over the whole range, its worst point, and the verdict.
+
+    Args:
+        system: `type-b` or `type-a`.
+        errors: between encoder and decoder.
+        tolerance_db: what is borne, plus or minus.
+        uncertainty_db: of the errors where they were measured, expanded (k = 2). The verdict is `in` or `out` only
+            when it is so at both ends of it.
+
+    Raises:
+        Problem: a tolerance that is none.
+    """
+    if not 0.0 < tolerance_db <= _LARGEST_DB:
+        raise Problem(f"a tolerance of {tolerance_db:g} dB: it is larger than 0 and 40 dB at most")
+    levels, frequencies = np.array(LEVELS_DB)[:, None], np.array(FREQUENCIES_HZ)[None]
+
+    def all_over(e: Errors) -> Floats:
+        return mistracking_db(system, frequencies, levels, e)
+
+    found = all_over(errors)
+    row, column = np.unravel_index(int(np.argmax(np.abs(found))), found.shape)
+    ends = [found] + [all_over(errors.moved(by)) for by in (-uncertainty_db, uncertainty_db) if uncertainty_db]
+    inside = [bool(np.abs(e).max() <= tolerance_db) for e in ends]
+    return Tracking(
+        system=system,
+        mistracking_db=found,
+        worst_level_db=LEVELS_DB[row],
+        worst_hz=FREQUENCIES_HZ[column],
+        worst_db=float(found[row, column]),
+        tolerance_db=tolerance_db,
+        verdict="in" if all(inside) else "too close to call" if any(inside) else "out",
+        because=_because(errors, float(found[row, column])),
+    )
+
+
+def worst_of(found: Sequence[Tracking]) -> Tracking:
+    """The one whose worst point is the farthest off."""
+    return max(found, key=lambda t: abs(t.worst_db))
+
+
+def _because(errors: Errors, worst_db: float) -> str:
+    """What makes it so: the parts of the error on the side of the worst point, or all where none is."""
+    parts = []
+    if abs(errors.level_db) >= _HEARD_DB:
+        parts.append((errors.level_db, f"the replay level is {_off(errors.level_db)}"))
+    heard = [p for p in errors.treble if abs(p[1]) >= _HEARD_DB]
+    same_side = [p for p in heard if p[1] * worst_db > 0]
+    if heard:
+        hz, db = max(same_side or heard, key=lambda p: abs(p[1]))
+        part = "treble" if hz > errors.reference_hz else "bass"
+        parts.append((db, f"the {part} is {_off(db)} at {_hertz(hz)}"))
+    blamed = [said for db, said in parts if db * worst_db > 0] or [said for _, said in parts]
+    if not blamed:
+        return f"level and treble come back as they were recorded{errors.where}"
+    return " and ".join(blamed) + errors.where
+
+
+def _off(db: float) -> str:
+    return f"{abs(db):.3g} dB {'low' if db < 0 else 'high'}"
+
+
+def _signed(db: float) -> str:
+    text = f"{db:+.1f}" if db % 1 else f"{db:+.0f}"
+    return "0" if float(text) == 0 else text.replace("-", "−")
+
+
+def _hertz(hz: float) -> str:
+    return f"{hz / 1000:.4g} kHz" if hz >= 1000 else f"{hz:.4g} Hz"

@@ -1,0 +1,85 @@
+"""`tapebench tracking`: what it says, in words and in JSON, and what it refuses."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from bench.cli import main
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def test_the_json_is_what_was_agreed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["tracking", "--level-error", "-2", "--json"]) == 0
+    out = json.loads(capsys.readouterr().out)
+    assert list(out) == [
+        *("system", "reference", "levels_db", "frequencies_hz", "mistracking_db"),
+        *("worst", "tolerance_db", "verdict", "because"),
+    ]
+    assert (out["system"], out["tolerance_db"], out["verdict"]) == ("type-b", 3.0, "in")
+    assert (out["levels_db"][0], out["levels_db"][-1]) == (0.0, -50.0)
+    assert (out["frequencies_hz"][0], out["frequencies_hz"][-1]) == (40.0, 16000.0)
+    assert len(out["mistracking_db"]) == len(out["levels_db"])
+    assert {len(row) for row in out["mistracking_db"]} == {len(out["frequencies_hz"])}
+    worst = out["worst"]
+    row = out["mistracking_db"][out["levels_db"].index(worst["level_db"])]
+    assert row[out["frequencies_hz"].index(worst["frequency_hz"])] == worst["mistracking_db"]
+    assert worst["mistracking_db"] == min(min(r) for r in out["mistracking_db"])
+    assert out["because"] == "the replay level is 2 dB low"
+
+
+def test_in_words(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["tracking", "--treble-error", "4000:-4, 10000:-10", "--system", "type-b"]) == 1
+    first = capsys.readouterr().out.splitlines()[0]
+    assert first.startswith("out: music will sound dull: −")
+    assert first.endswith(", because the treble is 10 dB low at 10 kHz")
+
+
+def test_the_tolerance_decides(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["tracking", "--level-error", "-2", "--tolerance", "2"]) == 1
+    assert main(["tracking", "--level-error", "-6", "--tolerance", "7"]) == 0
+    assert capsys.readouterr().out.count("music will sound") == 2
+
+
+def test_a_session_tells_its_own_errors(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "procedures").symlink_to(ROOT / "procedures")
+    workspace = ["--workspace", str(tmp_path)]
+    assert main([*workspace, "rehearse", "fit-for-noise-reduction", "--seed", "1", "--json"]) == 1
+    session = json.loads(capsys.readouterr().out)
+    assert main([*workspace, "tracking", "--session", Path(session["session"]).name, "--json"]) == 1
+    told = capsys.readouterr()
+    assert told.err == "from the session, as left: level at −20 dB, response at −20 dB and 8 frequencies\n"
+    out = json.loads(told.out)
+    assert (out["verdict"], out["because"].rsplit(" in ", 1)[1]) == ("out", "the right channel")
+    # The same errors, typed.
+    right = [r for r in session["readings"] if r["channel"] == "right"]
+    level = [r["value"] for r in right if r["quantity"] == "record_replay_level"][-1]
+    treble = ",".join(f"{r['frequency_hz']}:{r['value']}" for r in right if r["quantity"] == "response")
+    assert main(["tracking", f"--level-error={level}", "--treble-error", treble, "--json"]) == 1
+    typed = json.loads(capsys.readouterr().out)
+    assert typed["worst"] == out["worst"]
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ([], "say an error: --level-error DB"),
+        (["--level-error", "x"], "invalid float value"),
+        (["--level-error", "inf"], "an error of inf dB is no machine's"),
+        (["--treble-error", "10000"], '"10000" is no HZ:DB, such as 10000:-3'),
+        (["--treble-error", "400:-2"], "say it as a level error"),
+        (["--level-error", "-2", "--tolerance", "-1"], "a tolerance of -1 dB"),
+        (["--level-error", "-2", "--system", "type-x"], "invalid choice: 'type-x'"),
+        (["--session", "nowhere"], "nowhere: no such session"),
+        (["--session", "nowhere", "--level-error", "1"], "--session has its own errors"),
+    ],
+)
+def test_bad_usage_is_one_sentence(options: list[str], said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["--workspace", str(ROOT), "tracking", *options]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert said in err
+    assert len(err.splitlines()) == 1

@@ -1,0 +1,126 @@
+"""Mistracking against what the trade says of it, and against the decoder itself fed with tones."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bench.problem import Problem
+from bench.tape.noise_reduction import decode, encode
+from bench.tape.tracking import FREQUENCIES_HZ, LEVELS_DB, Errors, mistracking_db, track, worst_of
+
+RATE = 48000
+
+
+def test_2_db_low_is_inside_and_6_db_low_is_not() -> None:
+    # Common practice, no source: 2 dB low is harmless, 6 dB low plainly wrong; ±3 dB is accepted.
+    low, lower = track("type-b", Errors(-2.0)), track("type-b", Errors(-6.0))
+    assert (low.verdict, lower.verdict) == ("in", "out")
+    assert low.worst_db == pytest.approx(-2.65, abs=0.05)
+    assert lower.worst_db == pytest.approx(-6.35, abs=0.05)
+
+
+def test_level_errors_are_heard_at_middle_levels() -> None:
+    # Common practice, no source: middle and high frequencies, -15 to -30 dB; almost nothing near 0 dB or below -40.
+    found = track("type-b", Errors(-4.0))
+    by_level = np.abs(found.mistracking_db).max(axis=1)
+    at = dict(zip(LEVELS_DB, by_level, strict=True))
+    assert max(at, key=lambda db: at[db]) in (-14.0, -15.0, -16.0, -17.0, -18.0, -19.0, -20.0)
+    assert at[0.0] < 0.6
+    assert max(at[db] for db in LEVELS_DB if db < -44) < 0.2
+    assert np.abs(found.mistracking_db[:, [FREQUENCIES_HZ.index(hz) for hz in (40.0, 80.0)]]).max() < 0.2
+
+
+def test_lost_treble_is_duller_decoded_than_undecoded() -> None:
+    # Common practice, no source, that it is; the figures are those published with the fit: 10 dB of loss at 10 kHz
+    # becomes 13.2, 17.7, 13.4 and 10.1 dB at -10, -20, -30 and -40 dB.
+    errors = Errors(0.0, ((10000.0, -10.0),))
+    beyond = mistracking_db("type-b", 10000.0, [-10.0, -20.0, -30.0, -40.0], errors)
+    assert beyond - 10.0 == pytest.approx([-13.2, -17.7, -13.4, -10.1], abs=0.1)
+    found = track("type-b", errors)
+    assert found.verdict == "out"
+    assert found.sentence == (
+        "music will sound dull: −7.9 dB at 10 kHz at −18 dB, because the treble is 10 dB low at 10 kHz"
+    )
+
+
+@pytest.mark.parametrize(
+    ("hz", "db", "error_db"), [(1000.0, -15.0, -3.0), (4000.0, -20.0, 2.0), (10000.0, -30.0, -4.0)]
+)
+def test_the_decoder_itself_mistracks_by_as_much(hz: float, db: float, error_db: float) -> None:
+    # Not a law but the circuit: a tone encoded, made wrong by so much, and decoded.
+    tone = 10 ** (db / 20) * np.sin(2 * np.pi * hz / RATE * np.arange(RATE))[:, None]
+    wrong = decode(encode(tone, RATE, "type-b") * 10 ** (error_db / 20), RATE, "type-b")[RATE // 2 :]
+    found = 20 * np.log10(np.std(wrong) / np.std(tone)) - error_db
+    assert mistracking_db("type-b", hz, db, Errors(error_db)) == pytest.approx(found, abs=0.3)
+    assert abs(found) > 0.5
+
+
+def test_a_treble_error_between_and_beyond_its_points() -> None:
+    errors = Errors(-1.0, ((4000.0, -2.0), (8000.0, -6.0), (100.0, 3.0)))
+    # 0 dB at 400 Hz; half way by log f to 4 kHz is 1264.9 Hz, and to 8 kHz 5656.9 Hz.
+    assert errors.at([400.0, 1264.911, 4000.0, 5656.854, 8000.0, 16000.0]) == pytest.approx(
+        [-1.0, -2.0, -3.0, -5.0, -7.0, -7.0], abs=1e-6
+    )
+    assert errors.at([200.0, 100.0, 40.0]) == pytest.approx([0.5, 2.0, 2.0])
+
+
+def test_a_right_machine_adds_nothing() -> None:
+    found = track("type-a", Errors())
+    assert np.abs(found.mistracking_db).max() < 1e-6
+    assert found.verdict == "in"
+    assert found.sentence == (
+        "music will sound as it was recorded, because level and treble come back as they were recorded"
+    )
+
+
+@settings(max_examples=15)
+@given(st.floats(-12.0, 12.0), st.floats(-12.0, 12.0))
+def test_a_flat_treble_error_is_a_level_error_beyond_its_point(level_db: float, treble_db: float) -> None:
+    split = mistracking_db("type-b", 5000.0, -20.0, Errors(level_db, ((2000.0, treble_db),)))
+    assert split == pytest.approx(mistracking_db("type-b", 5000.0, -20.0, Errors(level_db + treble_db)), abs=1e-9)
+
+
+def test_too_loud_is_over_bright_and_both_causes_are_named() -> None:
+    found = track("type-b", Errors(2.0, ((10000.0, 4.0), (63.0, -5.0)), where=" in the left channel"))
+    assert found.sentence.startswith("music will sound over-bright: +")
+    assert found.because == "the replay level is 2 dB high and the treble is 4 dB high at 10 kHz in the left channel"
+
+
+def test_a_cause_that_would_help_is_not_blamed() -> None:
+    found = track("type-b", Errors(1.0, ((10000.0, -9.0),)))
+    assert found.because == "the treble is 9 dB low at 10 kHz"
+
+
+def test_an_uncertain_error_can_be_too_close_to_call() -> None:
+    # The limit of ±3 dB is reached by about 2.3 dB of level error.
+    assert track("type-b", Errors(-2.0), uncertainty_db=0.1).verdict == "in"
+    assert track("type-b", Errors(-2.3), uncertainty_db=0.5).verdict == "too close to call"
+    assert track("type-b", Errors(-4.0), uncertainty_db=0.5).verdict == "out"
+
+
+def test_the_worst_of_two_channels() -> None:
+    found = [track("type-b", Errors(e)) for e in (1.0, -2.0)]
+    assert worst_of(found) is found[1]
+
+
+@pytest.mark.parametrize(
+    ("level_db", "treble", "said"),
+    [
+        (float("nan"), (), "an error of nan dB"),
+        (-41.0, (), "give one from -40 to 40 dB"),
+        (0.0, ((0.0, -1.0),), "0 Hz: a treble error lies from"),
+        (0.0, ((400.0, -1.0),), "say it as a level error"),
+        (0.0, ((4000.0, -1.0), (4000.0, -2.0)), "given twice"),
+    ],
+)
+def test_impossible_errors_are_refused(level_db: float, treble: tuple[tuple[float, float], ...], said: str) -> None:
+    with pytest.raises(Problem, match=said):
+        Errors(level_db, treble)
+
+
+def test_an_impossible_tolerance_is_refused() -> None:
+    with pytest.raises(Problem, match="a tolerance of 0 dB"):
+        track("type-b", Errors(), 0.0)
