@@ -10,17 +10,11 @@ noise over the samples of one period, of which a sine uses each half twice: 4 (q
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-if TYPE_CHECKING:
-    from bench.measure.estimate import ChannelTone, PhasePair
+from bench.measure.estimate import ChannelTone, PhasePair
 
-BITS = (8, 16, 24)
-LOOK_EVERY = 7
-"""One sample of so many is looked at."""
 LONGEST_PERIOD = 65536
 """Over a longer period the error is too well spread to matter."""
 BEND = 2.0 / np.pi**2 / np.sqrt(2.0)
@@ -31,26 +25,6 @@ DITHERED = 3.0
 the staircase's own harmonics."""
 SEEN = 0.5
 """So much of the rounding's power is seen as noise when it behaves as noise."""
-
-
-class StepSize:
-    """The step that the samples of a stream are whole multiples of; 0 when they are of none."""
-
-    def __init__(self) -> None:
-        self._left = [2.0 ** (1 - b) for b in BITS]
-
-    @property
-    def step(self) -> float:
-        """Full scale is 1."""
-        return self._left[0] if self._left else 0.0
-
-    def look(self, samples: NDArray[np.float64]) -> None:
-        """Take in samples of any shape."""
-        while self._left:
-            counted = samples.reshape(-1)[::LOOK_EVERY] / self._left[0]
-            if np.array_equal(counted, np.rint(counted)):
-                return
-            self._left.pop(0)
 
 
 def with_rounding(

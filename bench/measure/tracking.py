@@ -18,7 +18,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.rounding import StepSize
+from bench.measure.step_size import StepSize
 
 Samples = NDArray[np.float64]
 Baseband = NDArray[np.complex128]

@@ -7,7 +7,7 @@ import pytest
 
 from bench.measure.level import level
 from bench.measure.meters import Options
-from bench.measure.rounding import StepSize
+from bench.measure.step_size import StepSize
 
 Q = 2.0**-15
 
