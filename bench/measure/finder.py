@@ -23,8 +23,9 @@ KEPT = 5
 """Spectra that are kept, so that a tone's beginning is not lost when it is recognised."""
 HARVEST = 8
 """Tones that have ended are looked for every so many chunks, about twice a second."""
-SHOW = 4
-"""Chunks are dealt with so many at a time, and the tone that sounds is measured anew."""
+SHOW, UNSEEN = 4, 16
+"""Chunks are dealt with so many at a time, and the tone that sounds is measured anew; so many where harvests are rare
+and nobody looks."""
 SAME_HZ = 3.0
 """A low peak nearer than this to one that is followed is the same; hum may lie 3 Hz beside a tone."""
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
@@ -58,6 +59,7 @@ class ToneFinder:
         self._spectra = spectra or Spectra(sample_rate, channels)
         self._hum = hum
         self._harvest = harvest
+        self._show = SHOW if harvest == HARVEST else UNSEEN
         self._recent: list[tuple[int, NDArray[np.complex128]]] = []
         self._chunk = 0
         self._peaks: list[list[tuple[float, float]]] = []
@@ -111,7 +113,7 @@ class ToneFinder:
                 self._seen_at = self._chunk
                 found += track.close()
                 continue
-            if self._chunk % SHOW == 0:
+            if self._chunk % self._show == 0:
                 self._seen_at = self._chunk
                 track.catch_up()
             if self._chunk % self._harvest == 0:

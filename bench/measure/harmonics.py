@@ -33,8 +33,9 @@ class Harmonics:
     def __init__(self, follower: Follower, highest: int = HARMONICS) -> None:
         self.follower = follower
         self._highest = highest
-        self._z: list[NDArray[np.complex128]] = []
-        self._level = self._ratio = self._frequency = Rows(())
+        self._size: Floats = np.zeros((0, 0))
+        self._turned: NDArray[np.complex128] = np.zeros((0, 0), dtype=np.complex128)
+        self._level = self._ratio = self._offset = Rows(())
         self.orders: range = range(2, 2)
         """The harmonics that the sample rate allows."""
 
@@ -45,39 +46,46 @@ class Harmonics:
             top = min(TOP_HZ, 0.5 * follow.spectra.sample_rate - 100.0)
             self.orders = range(2, min(self._highest, int(top / max(follow.tone_hz, 1.0))) + 1)
             channels = (follow.spectra.channels,)
-            self._z, self._level, self._frequency = [], Rows(channels), Rows(channels)
+            self._size = np.zeros((0, *channels))
+            self._turned = np.zeros((0, 1 + len(self.orders), *channels), dtype=np.complex128)
+            self._level, self._offset = Rows(channels), Rows(channels)
             self._ratio = Rows((len(self.orders), *channels), np.complex64)
-        z = np.stack([follow.baseband(piece, n) for n in (1, *self.orders)])
         start = follow.start_of(piece)
-        self._z.append(z[:, max(0, -start) : max(0, follow.spectra.points() - start)])
-        have = sum(p.shape[1] for p in self._z)
-        if have >= BLOCK:
-            joined = np.concatenate(self._z, axis=1)
-            while joined.shape[1] >= BLOCK:
-                self._block(joined[:, :BLOCK])
-                joined = joined[:, HOP:]
-            self._z = [joined]
+        here = slice(max(0, -start), max(0, follow.spectra.points() - start))
+        z = follow.baseband(piece)[here]
+        size = np.sqrt(z.real**2 + z.imag**2)
+        back = np.conj(z) / np.maximum(size, 1e-30)
+        rows, turn = [back], back
+        for n in self.orders:
+            turn = turn * back
+            rows.append(follow.baseband(piece, n)[here] * turn)
+        self._size = np.concatenate([self._size, size])
+        self._turned = np.concatenate([self._turned, np.stack(rows, axis=1)])
+        at = 0
+        while len(self._size) - at >= BLOCK:
+            self._block(self._size[at : at + BLOCK], self._turned[at : at + BLOCK])
+            at += HOP
+        self._size, self._turned = self._size[at:], self._turned[at:]
 
-    def _block(self, z: NDArray[np.complex128]) -> None:
-        size = np.abs(z[0])
+    def _block(self, size: Floats, turned: NDArray[np.complex128]) -> None:
+        """Add a block.
+
+        Args:
+            size: envelope of the fundamental, (points, channels).
+            turned: its phase turned back, then each harmonic turned back by it, (points, 1 + harmonics, channels).
+        """
         w = window()
         mean = w @ size
         whole = (size.min(axis=0) > FLAT * mean) & (size.max(axis=0) < (2.0 - FLAT) * mean) & (mean > 1e-9)
-        back = np.conj(z[0]) / np.maximum(size, 1e-30)
-        turn = np.angle(np.sum(back[:-1] * np.conj(back[1:]), axis=0))
-        offset = turn * self.follower.spectra.rate / (2 * np.pi)
-        weights = w.astype(np.complex128)
-        turned, ratios = back, []
-        for harmonic in z[1:]:
-            turned = turned * back
-            ratios.append(weights @ (harmonic * turned))
-        passed = self.follower.passes(np.multiply.outer(np.array([1, *self.orders]), offset))
-        mean = np.maximum(mean, 1e-30) / passed[0]
-        ratios = [r / (mean * share) for r, share in zip(ratios, passed[1:], strict=True)]
-        whole &= self.follower.near(self.follower.oscillator_hz + offset)
         self._level.append(np.where(whole, mean, np.nan))
-        self._ratio.append(np.array(ratios).reshape(len(self.orders), z.shape[2]))
-        self._frequency.append(self.follower.oscillator_hz + offset)
+        if not whole.any():
+            self._ratio.append(np.zeros(turned[0, 1:].shape, dtype=np.complex64))
+            self._offset.append(np.zeros(len(whole)))
+            return
+        turn = np.angle(np.einsum("pc,pc->c", turned[:-1, 0], np.conj(turned[1:, 0])))
+        sums = (w @ turned.reshape(BLOCK, -1).view(np.float64)).view(np.complex128).reshape(turned.shape[1:])
+        self._ratio.append(sums[1:] / np.maximum(mean, 1e-30))
+        self._offset.append(turn * self.follower.spectra.rate / (2 * np.pi))
 
     def blocks(self, channel: int) -> tuple[Floats, NDArray[np.complex128], Floats]:
         """What the blocks say of one channel.
@@ -91,6 +99,8 @@ class Harmonics:
         """
         if not len(self._level):
             return np.zeros(0), np.zeros((0, 0), dtype=np.complex128), np.zeros(0)
-        level = 20.0 * np.log10(self._level.all()[:, channel])
-        ratio = self._ratio.all()[:, :, channel].astype(np.complex128)
-        return level, ratio, self._frequency.all()[:, channel]
+        follow, offset = self.follower, self._offset.all()[:, channel]
+        passed = follow.passes(np.multiply.outer(offset, np.array([1, *self.orders])))
+        level = np.where(follow.near(follow.oscillator_hz + offset), self._level.all()[:, channel], np.nan)
+        ratio = self._ratio.all()[:, :, channel] * (passed[:, :1] / passed[:, 1:])
+        return 20.0 * np.log10(level / passed[:, 0]), ratio.astype(np.complex128), follow.oscillator_hz + offset

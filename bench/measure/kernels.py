@@ -18,9 +18,10 @@ Floats = NDArray[np.float64]
 def cascade(x: Floats, sos: Floats, state: Floats, out: Floats) -> None:
     """Filter `x` into `out`, both (frames, channels), through second-order sections.
 
-    Transposed direct form II, two sections and two channels at once, which keeps the multiplier busy. `sos` is
-    (sections, 6) with a0 = 1, as scipy has it, sections even in number (see `weighting.even`); `state` is (channels,
-    sections, 2) and carries over to the next call. `out` may be `x`.
+    Transposed direct form II, two sections and two channels at once, which keeps the multiplier busy; what waits for
+    the newest output comes last in each sum. `sos` is (sections, 6) with a0 = 1, as scipy has it, sections even in
+    number (see `weighting.even`); `state` is (channels, sections, 2) and carries over to the next call. `out` may be
+    `x`.
     """
     frames, channels = x.shape
     for first in range(0, sos.shape[0], 2):
@@ -35,10 +36,10 @@ def cascade(x: Floats, sos: Floats, state: Floats, out: Floats) -> None:
             for n in range(frames):
                 c, d = source[n, one], source[n, two]
                 y, z = a0 * c + p, a0 * d + r
-                p, r = a1 * c - a3 * y + q, a1 * d - a3 * z + s
+                p, r = (a1 * c + q) - a3 * y, (a1 * d + s) - a3 * z
                 q, s = a2 * c - a4 * y, a2 * d - a4 * z
                 c, d = b0 * y + t, b0 * z + v
-                t, v = b1 * y - b3 * c + u, b1 * z - b3 * d + w
+                t, v = (b1 * y + u) - b3 * c, (b1 * z + w) - b3 * d
                 u, w = b2 * y - b4 * c, b2 * z - b4 * d
                 out[n, one], out[n, two] = c, d
             state[one, first, 0], state[one, first, 1], state[two, first, 0], state[two, first, 1] = p, q, r, s

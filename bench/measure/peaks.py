@@ -32,7 +32,10 @@ def hann_power(spectrum: NDArray[np.complex128], bin_hz: float = 0.0) -> NDArray
     spectrum = spectrum[:, : int(HIGHEST_HZ / bin_hz) + 2] if bin_hz else spectrum
     hann = spectrum.copy()
     hann[:, 1:-1] -= 0.5 * (spectrum[:, 2:] + spectrum[:, :-2])
-    return np.asarray(np.sum(hann.real**2 + hann.imag**2, axis=0) * (2.0 / size) ** 2)
+    squares = hann.view(np.float64)
+    squares *= squares
+    both = squares.sum(axis=0)
+    return np.asarray((both[::2] + both[1::2]) * (2.0 / size) ** 2)
 
 
 def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[float, float]]:

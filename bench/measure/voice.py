@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.lines import Complexes, Floats, density, floor_of, low_pass, one_sided_lines, smoothed
+from bench.measure.lines import Complexes, Floats, density, floor_of, low_pass, one_sided_lines, quick_length, smoothed
 
 NEAR_HZ = 1200.0
 """Below it hum, direct current, image and harmonics lie within the baseband and are fitted."""
@@ -248,6 +248,8 @@ class _Rest:
 
 def _quiet_band(z: Complexes, guide: Floats, rate: float, reach: float, lowest: float) -> float:
     """The widest band about the tone in which noise is small against it, Hz either way, but at least `lowest`."""
+    count = quick_length(len(z))
+    z, guide = z[:count], guide[:count]
     power = np.abs(np.fft.fft(z * np.exp(-1j * guide))) ** 2 / (len(z) * rate)
     hz = np.abs(np.fft.fftfreq(len(z), 1.0 / rate))
     noise = floor_of(power[(hz > 0.3 * reach) & (hz < reach)])
