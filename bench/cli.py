@@ -18,7 +18,7 @@ from typing import NoReturn
 from bench import __version__
 from bench.problem import Problem
 
-COMMANDS = ("run", "rehearse", "measure", "tones", "tracking", "validate", "report", "ports")
+COMMANDS = ("run", "rehearse", "measure", "tones", "tracking", "listen", "validate", "report", "ports")
 """Each is a module of `bench.commands` with `add(parser)` and `run(args) -> int`, imported only when named."""
 
 HELP = {
@@ -27,6 +27,7 @@ HELP = {
     "measure": "measure a quantity in a capture",
     "tones": "write tones to a file",
     "tracking": "say what noise reduction makes of an error of level and treble",
+    "listen": "write what the owner hears from a machine to a file",
     "validate": "say every problem of procedures and sheets",
     "report": "write a session's report again",
     "ports": "list sound devices, or say why there are none",

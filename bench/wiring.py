@@ -10,7 +10,26 @@ from bench.procedure.sheets import Fault, Machine, ReferenceTape, Tape
 
 if TYPE_CHECKING:
     from bench.audio.practice import PracticePort
+    from bench.practice.facts import MachineFacts
     from bench.practice.machine import PracticeMachine
+
+
+def machine_facts(machine: Machine) -> MachineFacts:
+    """A machine sheet as the practice machine knows it."""
+    from bench.practice.facts import MachineFacts
+    from bench.tape.fluxivity import Fluxivity
+
+    return MachineFacts(
+        name=machine.name,
+        heads=machine.heads,
+        speed_mm_s=machine.speed_mm_s,
+        track_spacing_mm=machine.track_spacing_mm,
+        equalisation_us=machine.equalisation_us,
+        fluxivity=Fluxivity(machine.reference.fluxivity_nwb_m, machine.reference.fluxivity_method),
+        replay_dbfs=machine.reference.replay_dbfs,
+        send_dbfs=machine.reference.send_dbfs,
+        practice=machine.practice,
+    )
 
 
 def build_practice_machine(
@@ -28,17 +47,7 @@ def build_practice_machine(
     from bench.tape.fluxivity import Fluxivity
 
     return PracticeMachine(
-        facts.MachineFacts(
-            name=machine.name,
-            heads=machine.heads,
-            speed_mm_s=machine.speed_mm_s,
-            track_spacing_mm=machine.track_spacing_mm,
-            equalisation_us=machine.equalisation_us,
-            fluxivity=Fluxivity(machine.reference.fluxivity_nwb_m, machine.reference.fluxivity_method),
-            replay_dbfs=machine.reference.replay_dbfs,
-            send_dbfs=machine.reference.send_dbfs,
-            practice=machine.practice,
-        ),
+        machine_facts(machine),
         facts.TapeFacts(tape.name, tape.iec_type, tape.practice),
         facts.ReferenceFacts(
             name=reference.name,

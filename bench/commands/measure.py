@@ -20,7 +20,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     """The options."""
     parser.add_argument("quantity", metavar="QUANTITY", help=", ".join(METERS))
     parser.add_argument("file", type=Path, metavar="FILE", help="a capture in any format libsndfile reads")
-    parser.add_argument("--channels", type=_channels, metavar="LIST", help="which channels, from 1: 1,2")
+    parser.add_argument("--channels", type=channel_list, metavar="LIST", help="which channels, from 1: 1,2")
     parser.add_argument("--frequency", type=_number, metavar="HZ", help="the tone to measure")
     parser.add_argument("--frequencies", type=_numbers, default=(), metavar="LIST", help="40,315,1000 …")
     parser.add_argument("--sheet", metavar="S", help="a reference-tape sheet, by name or path")
@@ -112,7 +112,8 @@ def _numbers(text: str) -> tuple[float, ...]:
     return tuple(_number(part) for part in text.split(","))
 
 
-def _channels(text: str) -> tuple[int, ...]:
+def channel_list(text: str) -> tuple[int, ...]:
+    """Channels as they are typed, from 1: "1,2"."""
     try:
         return tuple(int(part) for part in text.split(","))
     except ValueError:

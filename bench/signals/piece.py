@@ -1,0 +1,93 @@
+"""A short piece of our own making: something to listen to when nothing else is at hand."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.signals.tones import envelope
+
+Floats = NDArray[np.float64]
+
+SECONDS = 10.0
+BEAT_S = 0.5
+PEAK = 0.7
+SOFT_DB = -18.0
+"""The second half beside the first: noise reduction acts on what is soft."""
+CHORDS_HZ = ((110.0, 220.0, 277.18, 329.63), (98.0, 196.0, 246.94, 293.66))
+"""A major and G major, in equal temperament on 440 Hz; one for each second of the piece's four bars."""
+MELODY_HZ = (880.0, 659.26, 1108.73, 987.77, 1318.51, 880.0, 1479.98, 1108.73)
+BAR_PARTIALS = (1.0, 2.757, 5.404, 8.933)
+"""Of a struck bar that is free at both ends, re its lowest: from the theory of thin beams."""
+_TABLE = 16384
+
+
+def piece(sample_rate: int) -> Floats:
+    """Ten seconds: held chords with all their harmonics, struck bars and a cymbal; a loud half, then a soft one.
+
+    Bright and percussive sounds show lost treble, held ones show a level that moves.
+
+    Args:
+        sample_rate: frames a second, at least 32000.
+
+    Returns:
+        Shape (frames, 2), the same each time, peak at -3 dB re full scale.
+    """
+    frames = round(SECONDS * sample_rate)
+    out = np.zeros((frames, 2))
+    rng = np.random.default_rng(1962)
+    half = frames // 2
+    for loud, start in ((1.0, 0), (10 ** (SOFT_DB / 20), half)):
+        for bar, chord in enumerate(CHORDS_HZ):
+            at, length = start + bar * half // 2, half // 2
+            _add(out, at, 0.11 * loud * _held(chord, length, sample_rate))
+        for n in range(round(SECONDS / 2 / BEAT_S) * 2):
+            at = start + round(n * BEAT_S / 2 * sample_rate)
+            _add(out, at, 0.16 * loud * (1.0 if n % 4 == 0 else 0.6) * _cymbal(rng, sample_rate))
+            if n % 2 == 0:
+                hz = MELODY_HZ[n // 2 % len(MELODY_HZ)]
+                _add(out, at, 0.22 * loud * _bar(hz, sample_rate))
+    return np.asarray(out * (PEAK / np.abs(out).max()))
+
+
+def _add(out: Floats, at: int, sound: Floats) -> None:
+    end = min(len(out), at + len(sound))
+    out[at:end] += sound[: end - at]
+
+
+def _held(chord: tuple[float, ...], frames: int, rate: int) -> Floats:
+    """Notes with harmonics to 16 kHz that fall by 4.5 dB an octave, the two channels apart in phase."""
+    n = np.arange(frames)
+    out = np.zeros((frames, 2))
+    for note, hz in enumerate(chord):
+        harmonics = np.arange(1, int(16000 / hz) + 1)
+        spectrum = np.zeros(_TABLE // 2 + 1, dtype=complex)
+        spectrum[harmonics] = harmonics**-0.75 * np.exp(2.399j * harmonics**2) * _TABLE / 8
+        turn = np.fft.irfft(spectrum, _TABLE)
+        for channel in range(2):
+            phase = n * hz / rate + 0.37 * note * channel
+            out[:, channel] += np.interp(phase % 1.0, np.arange(_TABLE + 1) / _TABLE, np.append(turn, turn[0]))
+    swell = np.minimum(1.0, n / (0.08 * rate)) * np.minimum(1.0, (frames - n) / (0.15 * rate))
+    return np.asarray(out * swell[:, None])
+
+
+def _cymbal(rng: np.random.Generator, rate: int) -> Floats:
+    """Noise about a sixth of the sample rate, gone in a quarter of a second."""
+    n = np.arange(round(0.25 * rate))
+    white = rng.standard_normal((n.size + 4, 2))
+    # (1 - z)(1 + z)³: nothing at 0 Hz, little above what a cassette records.
+    bright = white[4:] + 2 * white[3:-1] - 2 * white[1:-3] - white[:-4]
+    return np.asarray(0.25 * bright * (np.exp(-n / (0.05 * rate)) * envelope(n, n.size, rate))[:, None])
+
+
+def _bar(hz: float, rate: int) -> Floats:
+    """A struck bar: the higher a partial, the sooner it is gone."""
+    n = np.arange(round(1.2 * rate))
+    sound = np.zeros(n.size)
+    for partial in BAR_PARTIALS:
+        if partial * hz < 16000:
+            sound += (
+                partial**-0.5 * np.exp(-n * partial**0.7 / (0.3 * rate)) * np.sin(2 * np.pi * partial * hz * n / rate)
+            )
+    sound *= envelope(n, n.size, rate)
+    return np.stack((sound, 0.8 * sound), axis=1)

@@ -1,0 +1,30 @@
+"""Samples that are already there, as a source."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class Stored:
+    """Samples to be sent or written as they are.
+
+    Args:
+        samples: shape (frames, 2), full scale ±1.
+        says: what they are, in words.
+    """
+
+    def __init__(self, samples: NDArray[np.float64], says: str) -> None:
+        self._samples, self.says = samples, says
+
+    @property
+    def frames(self) -> int:
+        """Length in frames."""
+        return len(self._samples)
+
+    def render(self, start: int, frames: int) -> NDArray[np.float64]:
+        """Samples from frame `start`, shape (frames, 2); silence beyond the end."""
+        out = np.zeros((frames, 2))
+        inside = self._samples[max(0, start) : max(0, start + frames)]
+        out[max(0, -start) : max(0, -start) + len(inside)] = inside
+        return out
