@@ -54,8 +54,9 @@ class Harmonics:
         here = slice(max(0, -start), max(0, follow.spectra.points() - start))
         z = follow.baseband(piece)[here]
         size = np.sqrt(z.real**2 + z.imag**2)
-        back = np.conj(z) / np.maximum(size, 1e-30)
-        rows, turn = [back], back
+        back = np.asarray(np.conj(z) / np.maximum(size, 1e-30), dtype=np.complex128)
+        rows = [back]
+        turn = back
         for n in self.orders:
             turn = turn * back
             rows.append(follow.baseband(piece, n)[here] * turn)

@@ -5,6 +5,9 @@ Formula
     frequency is that whose harmonics stand out most, near 50 or near 60 Hz, within 4 % (hum on a tape follows the
     tape's speed). Each line's power is that of its bins less the noise beside them; levels are means of power over the
     segments: 20 lg(peak amplitude) dBFS. The total is the sum of the powers.
+    A line counts as a harmonic when it lies where the strongest of the first three puts it, and when it is not much
+    stronger than both like harmonics before it (the odd ones fall, and so do the even ones): the rest of an erased
+    400 Hz tone is no hum, though it lies at eight times 50 Hz.
 Unit and reference
     dBFS, full-scale sine = 0 (AES17).
 Source
@@ -39,6 +42,12 @@ SHORTEST_S = 1.0
 HIGHEST = 15
 STANDS_OUT = 8.0
 """A line's power over the noise beside it, in standard deviations of that noise; more where few segments tell."""
+AGREES_HZ, AGREES = 0.03, 2e-4
+"""How far a line may be from its multiple of the mains frequency: so much, and so much of its frequency."""
+VAGUE_HZ = 3.0
+"""And so much over its power in parts of the noise's scatter: a faint line is not known better."""
+FALLS = 4.0
+"""A harmonic may be this much stronger (6 dB) than the stronger of the two before it of its kind, odd or even."""
 
 
 class HumMeter(SpectraMeter):
@@ -82,11 +91,14 @@ class HumMeter(SpectraMeter):
             return Measured(tuple(no_reading("hum", s, because) for s in self.sides))
         spectrum = _Spectrum(self._sum / self._segments, self._segments, width, self.spectra, self._centre)
         readings: list[Reading] = []
+        warnings: list[str] = []
         mains = spectrum.mains()
         for channel, side in enumerate(self.sides):
-            lines = (
-                [] if mains is None else [x for h in spectrum.orders(mains) if (x := spectrum.line(h * mains, channel))]
-            )
+            lines, strangers = ([], []) if mains is None else spectrum.harmonics(mains, channel)
+            warnings += [
+                f"{side}: a line at {x.hz:.1f} Hz does not go with the mains' other harmonics and is not counted as hum"
+                for x in strangers
+            ]
             if mains is None or not lines:
                 words = "no line at 50 or 60 Hz and its harmonics stands out of the noise"
                 readings.append(no_reading("hum", side, words))
@@ -96,19 +108,22 @@ class HumMeter(SpectraMeter):
             names = ", ".join(f"{x.hz:.0f}" for x in lines)
             readings.append(_reading(side, mains, power, spread, f"total of mains frequency and harmonics: {names} Hz"))
             readings += [
-                _reading(side, x.hz, x.power, x.spread, f"line at {round(x.hz / mains)} times the mains frequency")
-                for x in lines
+                _reading(side, x.hz, x.power, x.spread, f"line at {x.order} times the mains frequency") for x in lines
             ]
-        return Measured(tuple(readings))
+        return Measured(tuple(readings), tuple(warnings))
 
 
 @dataclass(frozen=True, slots=True)
 class _Line:
+    order: int
+    """Times the mains frequency."""
     hz: float
     power: float
     """Squared peak amplitude, noise taken off."""
     spread: float
     """Standard deviation of the power."""
+    noise: float
+    """The scatter of the noise's power in its bins."""
 
 
 class _Spectrum:
@@ -155,16 +170,24 @@ class _Spectrum:
         inside = any(abs(mains / nominal - 1.0) <= REACH for nominal in MAINS_HZ)
         return mains if inside else None  # a tone beside the range, whose skirt lay within
 
-    def line(self, hz: float, channel: int) -> _Line | None:
-        """The line at a frequency in one channel, if it stands out."""
-        power = self._power[:, channel]
+    def harmonics(self, mains: float, channel: int) -> tuple[list[_Line], list[_Line]]:
+        """The mains' lines in one channel, and those at its multiples that are none of its own."""
+        own, strangers = _told_apart(self._lines(self._power[:, channel], mains), mains)
+        return (own, strangers) if any(x.order <= 3 for x in own) else ([], own + strangers)
+
+    def _lines(self, power: Floats, mains: float) -> list[_Line]:
+        """The lines at multiples of a frequency that stand out, lowest first."""
+        lines = (self._line(power, order, order * mains) for order in self.orders(mains))
+        return [x for x in lines if x is not None]
+
+    def _line(self, power: Floats, order: int, hz: float) -> _Line | None:
         lobe, floor, bins = self._around(power, self._bin(hz))
         excess = float(power[lobe].sum() - floor * bins)
-        noise = float(floor * np.sqrt(1.5 * bins / self._independent))
+        noise = max(float(floor * np.sqrt(1.5 * bins / self._independent)), 1e-30)
         if excess <= self._threshold * noise:
             return None
         spread = np.sqrt(noise**2 + 3.0 * excess * float(floor) / self._independent)
-        return _Line(self._middle(power, hz), excess, float(spread))
+        return _Line(order, self._middle(power, hz), excess, float(spread), noise)
 
     def _bin(self, hz: Floats | float) -> NDArray[np.int64]:
         """The bin a frequency lies in; negative ones lie below the oscillator."""
@@ -187,16 +210,29 @@ class _Spectrum:
         return self._zero + float(np.average(places, weights=over)) * self._bin_hz
 
     def _refine(self, hz: float) -> float:
-        """From the middles of all lines, each weighted by how much it stands out and how far it spreads the error."""
-        told, weights = [], []
-        for h in self.orders(hz):
-            lobe, floor, bins = self._around(self._all, self._bin(h * hz))
-            noise = float(floor * np.sqrt(1.5 * bins / self._independent))
-            over = float(self._all[lobe].sum() - floor * bins) / max(noise, 1e-30)
-            if over > self._threshold:
-                told.append(self._middle(self._all, h * hz) / h)
-                weights.append(h * h * min(over, 1e4))
-        return float(np.average(told, weights=weights))
+        """From the strongest of the first three, then from the middles of all lines that go with it.
+
+        Each is weighted by how much it stands out and how far it spreads the error.
+        """
+        lines = self._lines(self._all, hz)
+        first = max((x for x in lines if x.order <= 3), key=lambda x: x.power, default=None)
+        if first is None:
+            return hz
+        own, _ = _told_apart(lines, first.hz / first.order)
+        weights = [x.order**2 * min(x.power / x.noise, 1e4) for x in own]
+        return float(np.average([x.hz / x.order for x in own], weights=weights))
+
+
+def _told_apart(lines: list[_Line], mains: float) -> tuple[list[_Line], list[_Line]]:
+    """Lines, lowest first, that are the mains', and those that only lie near its multiples."""
+    own: list[_Line] = []
+    strangers: list[_Line] = []
+    for line in lines:
+        off = abs(line.hz - line.order * mains)
+        agrees = off < AGREES_HZ + AGREES * line.hz + VAGUE_HZ * line.noise / line.power
+        like = max((x.power for x in own if x.order in {line.order - 2, line.order - 4}), default=0.0)
+        (own if agrees and (line.order <= 3 or line.power < FALLS * like) else strangers).append(line)
+    return own, strangers
 
 
 def hum(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:

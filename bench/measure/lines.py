@@ -66,11 +66,14 @@ def floor_of(power: Floats) -> float:
 @lru_cache(maxsize=64)
 def quick_length(points: int) -> int:
     """The longest length up to `points` that is quick to transform: a product of 2, 3 and 5."""
-    return max(
-        2 ** int(np.log2(points / odd) + 1e-12) * odd
-        for odd in (3**m * 5**n for m in range(20) for n in range(14))
-        if odd <= points
-    )
+    longest, five = 1, 1
+    while five <= points:
+        odd = five
+        while odd <= points:
+            longest = max(longest, odd << ((points // odd).bit_length() - 1))
+            odd *= 3
+        five *= 5
+    return longest
 
 
 def density(x: Floats, rate: float, low_hz: float, high_hz: float) -> tuple[float, float]:

@@ -44,6 +44,14 @@ def test_what_counts_is_6_db_for_5_ms(ms: float, db: float, count: int) -> None:
     assert len(readings(told, "dropout_depth")) == count
 
 
+@pytest.mark.parametrize(("hz", "db"), [(3150.0, 6.3), (3150.0, 7.0), (3150.0, 8.0), (10000.0, 12.0), (630.0, 9.0)])
+def test_the_length_is_as_uncertain_as_it_says(hz: float, db: float) -> None:
+    told = dropouts(mono(spoilt(hz, [(3.0, 30.0, db), (6.0, 60.0, db)], 10.0)), RATE)
+    for ms, length in zip((30.0, 60.0), readings(told, "dropout_length"), strict=True):
+        assert length.uncertainty is not None
+        assert length.value == pytest.approx(ms, abs=length.uncertainty)
+
+
 def test_low_tones_bound_the_depth_of_brief_ones() -> None:
     told = dropouts(mono(spoilt(315.0, [(3.0, 8.0, 30.0), (6.0, 80.0, 20.0)], 10.0)), RATE)
     brief, long = readings(told, "dropout_depth")

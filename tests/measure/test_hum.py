@@ -54,3 +54,22 @@ def test_each_channel_has_its_own() -> None:
     assert left.value is None
     assert right.value == pytest.approx(-55.0, abs=0.1)
     assert line.frequency_hz == pytest.approx(100.0, abs=0.05)
+
+
+@pytest.mark.parametrize("residue", [400.0, 400.12, 399.9, 500.0])
+def test_what_is_left_of_an_erased_tone_is_no_harmonic(residue: float) -> None:
+    lines = ((1, -55.0), (2, -66.0), (3, -61.0), (5, -69.0))
+    x = hiss(-62.0, 10.0)[:, 0] + sum(tone(n * 50.0, db, 10.0) for n, db in lines)
+    told = hum(mono(x + tone(residue, -68.0, 10.0)), 48000.0)
+    total, *found = readings(told, "hum")
+    assert [round(r.frequency_hz or 0.0) for r in found] == [50, 100, 150, 250]
+    assert total.frequency_hz == pytest.approx(50.0, abs=0.001)
+    assert total.value == pytest.approx(10 * np.log10(sum(10 ** (db / 10) for _, db in lines)), abs=0.1)
+    assert f"{residue:.1f} Hz" in told.warnings[0]
+
+
+def test_a_buzz_of_many_harmonics_is_counted_whole() -> None:
+    x = hiss(-70.0, 10.0)[:, 0] + sum(tone(n * 50.0, -50.0 - 1.5 * n, 10.0) for n in range(1, 13))
+    told = hum(mono(x), 48000.0)
+    assert len(readings(told, "hum")) == 13
+    assert not told.warnings

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import freqz
 
-from bench.measure.lines import density, floor_of, low_pass, one_sided_lines, smoothed
+from bench.measure.lines import density, floor_of, low_pass, one_sided_lines, quick_length, smoothed
 
 
 @pytest.mark.parametrize(("edge", "stop"), [(16.0, 40.0), (100.0, 250.0)])
@@ -51,3 +51,17 @@ def test_hum_is_told_from_the_sidebands_of_flutter() -> None:
     found = one_sided_lines(x, rate, 0.0, 0.7, 900.0)
     assert [round(hz, 1) for hz, _ in found] == [-13.2]
     assert found[0][1] == pytest.approx(1e-4, rel=0.1)
+
+
+def test_quick_lengths_are_the_longest_products_of_2_3_and_5() -> None:
+    for points in (1, 7, 97, 1023, 1024, 4999):
+        told = quick_length(points)
+        quick = [n for n in range(1, points + 1) if not set(_primes(n)) - {2, 3, 5}]
+        assert told == quick[-1]
+
+
+def _primes(n: int) -> list[int]:
+    for p in range(2, n + 1):
+        if n % p == 0:
+            return [p, *_primes(n // p)]
+    return []
