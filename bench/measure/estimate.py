@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.measure.lines import Complexes, Floats, density, low_pass
+from bench.measure.lines import Complexes, Floats, density, low_pass, straight
 from bench.measure.phase_fit import fit_rates, rough_slope, slope
 from bench.measure.tracking import PASS, Baseband
 from bench.measure.voice import LOW_HZ, Scene, Voice, follow_tone
@@ -192,7 +192,7 @@ def _mean_frequency(left: Voice, right: Voice, rate: float) -> float:
     lead = left if left.amplitude >= right.amplitude else right
     phase = lead.noisy_phase()
     few = min(12, len(phase) // 4)
-    t = np.arange(few) + 0.5
-    start = np.polyval(np.polyfit(t, phase[:few], 1), 0.0)
-    end = np.polyval(np.polyfit(-t, phase[-1 : -few - 1 : -1], 1), 0.0)
-    return float((end - start) / (2 * np.pi * len(phase) / rate))
+    t, evenly = np.arange(few) + 0.5, np.ones(few)
+    _, start = straight(t, phase[:few], evenly)
+    _, end = straight(t, phase[-1 : -few - 1 : -1], evenly)
+    return (end - start) / (2 * np.pi * len(phase) / rate)

@@ -63,6 +63,28 @@ def floor_of(power: Floats) -> float:
     return float(kept.mean()) / 0.985 if len(kept) else middle
 
 
+def straight(t: Floats, y: Floats, weights: Floats) -> tuple[float, float]:
+    """Slope and value at t = 0 of the straight line with the least weighted squares; much quicker than a general fit.
+
+    Args:
+        t: where.
+        y: the values there.
+        weights: of their squared errors.
+    """
+    whole = float(weights.sum())
+    centre, mean = float(weights @ t) / whole, float(weights @ y) / whole
+    away = weights * (t - centre)
+    slope = float(away @ y) / float(away @ t)
+    return slope, mean - slope * centre
+
+
+def unwrapped(angle: Floats) -> Floats:
+    """Angles without their jumps of whole turns, as `numpy.unwrap`, but quicker."""
+    out = angle.copy()
+    out[1:] -= 2 * np.pi * np.cumsum(np.rint(np.diff(angle) / (2 * np.pi)))
+    return out
+
+
 @lru_cache(maxsize=64)
 def quick_length(points: int) -> int:
     """The longest length up to `points` that is quick to transform: a product of 2, 3 and 5."""

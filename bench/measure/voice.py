@@ -12,7 +12,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.lines import Complexes, Floats, density, floor_of, low_pass, one_sided_lines, quick_length, smoothed
+from bench.measure.lines import (
+    Complexes,
+    Floats,
+    density,
+    floor_of,
+    low_pass,
+    one_sided_lines,
+    quick_length,
+    smoothed,
+    straight,
+    unwrapped,
+)
 
 NEAR_HZ = 1200.0
 """Below it hum, direct current, image and harmonics lie within the baseband and are fitted."""
@@ -153,7 +164,8 @@ def follow_tone(
 def _straight(phase: Floats) -> Floats:
     """A straight line through a phase, its ends weighing little."""
     t = np.linspace(-1.0, 1.0, len(phase))
-    return np.asarray(np.polyval(np.polyfit(t, phase, 1, w=np.sqrt(np.hanning(len(t) + 2)[1:-1])), t))
+    slope, middle = straight(t, phase, np.hanning(len(t) + 2)[1:-1])
+    return np.asarray(middle + slope * t)
 
 
 def _foreign(line_hz: float, part: float, tone_hz: float, seconds: float) -> bool:
@@ -266,7 +278,7 @@ def _follow(z: Complexes, guide: Floats, rate: float, band: float) -> Floats:
         return np.asarray(guide + np.angle(turned.mean()))
     if band < 0.3 * rate:
         turned = smoothed(turned, low_pass(band, 2.5 * band, rate, 60.0))
-    return np.asarray(guide + np.unwrap(np.angle(turned)))
+    return np.asarray(guide + unwrapped(np.angle(turned)))
 
 
 def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: float, reach: float) -> Voice:
