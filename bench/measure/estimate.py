@@ -192,7 +192,8 @@ def _mean_frequency(left: Voice, right: Voice, rate: float) -> float:
     lead = left if left.amplitude >= right.amplitude else right
     phase = lead.noisy_phase()
     few = min(12, len(phase) // 4)
-    t, evenly = np.arange(few) + 0.5, np.ones(few)
+    t: Floats = np.arange(few, dtype=np.float64) + 0.5
+    evenly = np.ones(few)
     _, start = straight(t, phase[:few], evenly)
     _, end = straight(t, phase[-1 : -few - 1 : -1], evenly)
     return (end - start) / (2 * np.pi * len(phase) / rate)
