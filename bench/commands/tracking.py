@@ -38,8 +38,7 @@ def run(args: argparse.Namespace) -> int:
     from bench.tape.tracking import track, worst_of
 
     if args.session is not None:
-        channels, uncertainty_db = session_errors(args)
-        found = worst_of([track(args.system, e, args.tolerance, uncertainty_db=uncertainty_db) for e in channels])
+        found = worst_of([track(args.system, e, args.tolerance) for e in session_errors(args)])
     else:
         found = track(args.system, typed_errors(args), args.tolerance)
     if args.json:
@@ -65,8 +64,8 @@ def typed_errors(args: argparse.Namespace) -> Errors:
     return Errors(args.level_error or 0.0, tuple(treble))
 
 
-def session_errors(args: argparse.Namespace) -> tuple[list[Errors], float]:
-    """The errors of each channel that a session measured, and their uncertainty in dB."""
+def session_errors(args: argparse.Namespace) -> list[Errors]:
+    """The errors of each channel that a session measured, with their uncertainty."""
     from bench.commands.report import session_folder
     from bench.session.errors import measured_errors
     from bench.session.reader import read_session
@@ -75,7 +74,7 @@ def session_errors(args: argparse.Namespace) -> tuple[list[Errors], float]:
         raise Problem("--session has its own errors; leave --level-error and --treble-error out")
     measured = measured_errors(read_session(session_folder(args.session, args.workspace)))
     print(f"from the session, {measured.said}", file=sys.stderr)
-    return list(measured.channels.values()), measured.uncertainty_db
+    return list(measured.channels.values())
 
 
 def _as_json(found: Tracking) -> dict[str, object]:

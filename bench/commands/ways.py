@@ -42,8 +42,7 @@ def chosen_way(args: argparse.Namespace) -> tuple[Way, str]:
     if args.fault:
         return _practice_machine(args)
     if args.session is not None:
-        channels, _ = session_errors(args)
-        return through_errors(channels), "a machine with the level and treble that the session measured"
+        return through_errors(session_errors(args)), "a machine with the level and treble that the session measured"
     errors = typed_errors(args)
     treble = ", ".join(f"{db:+g} dB at {hz:g} Hz" for hz, db in errors.treble)
     said = f"a level error of {errors.level_db:+g} dB" + (f" and a treble error of {treble}" if treble else "")

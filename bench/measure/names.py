@@ -35,6 +35,9 @@ UNITS: dict[str, str] = {
     "dropout_length": "ms",
     # Made of readings by a procedure rather than by `measure`:
     "record_replay_level": "dB",
+    "mistracking": "dB",
+    "encoding_error": "dB",
+    "decoding_error": "dB",
 }
 """The unit of each quantity a reading can hold."""
 

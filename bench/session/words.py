@@ -37,6 +37,9 @@ QUANTITIES: dict[str, str] = {
     "dropout_depth": "Dropout depth",
     "dropout_length": "Dropout length",
     "record_replay_level": "Record-to-replay level",
+    "mistracking": "Mistracking",
+    "encoding_error": "Encoding error",
+    "decoding_error": "Decoding error",
 }
 STAGES: dict[Stage, str] = {
     "found-dirty": "as found, before cleaning",

@@ -144,7 +144,7 @@ def type_b_gain(frequency_hz: ArrayLike, level_db: ArrayLike) -> NDArray[np.comp
     fixed = B_GAIN * (s + B_ZERO_HZ) / (s + B_POLE_HZ)
     drive = 10 ** (level / 20) * np.abs(fixed) * np.sqrt(1 + (hz / B_CONTROL_HZ) ** 2)
     low, high = np.full(hz.shape, B_SLIDE_HZ), np.full(hz.shape, 1e9)
-    for _ in range(80):
+    for _ in range(45):
         corner = np.sqrt(low * high)
         asked = B_SLIDE_HZ * (1 + (B_SLOPE * drive * np.abs(s / (s + corner))) ** B_POWER)
         low, high = np.where(asked > corner, corner, low), np.where(asked > corner, high, corner)
@@ -186,7 +186,7 @@ def decoded_level_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLik
     """
     hz, level = np.broadcast_arrays(np.asarray(frequency_hz, dtype=float), np.asarray(level_db, dtype=float))
     low, high = level - 30.0, level + 6.0
-    for _ in range(50):
+    for _ in range(34):
         middle = (low + high) / 2
         above = encoded_level_db(system, hz, middle) > level
         low, high = np.where(above, low, middle), np.where(above, middle, high)

@@ -65,6 +65,8 @@ class Errors:
     reference_hz: float = REFERENCE_HZ
     where: str = ""
     """Which channel: " in the right channel"."""
+    uncertainty_db: float = 0.0
+    """Of the error at any frequency where it was measured, expanded (k = 2)."""
 
     def __post_init__(self) -> None:
         seen = {self.reference_hz}
@@ -101,6 +103,8 @@ class Tracking:
     worst_level_db: float
     worst_hz: float
     worst_db: float
+    uncertainty_db: float
+    """Of the worst, expanded (k = 2): how far it moves when the errors move by their uncertainty."""
     tolerance_db: float
     verdict: Verdict
     because: str
@@ -139,17 +143,15 @@ def mistracking_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike,
     return np.asarray(decoded_level_db(system, frequency_hz, fed) - level - error)
 
 
-def track(
-    system: System, errors: Errors, tolerance_db: float = TOLERANCE_DB, *, uncertainty_db: float = 0.0
-) -> Tracking:
+def track(system: System, errors: Errors, tolerance_db: float = TOLERANCE_DB) -> Tracking:
     """Mistracking over the whole range, its worst point, and the verdict.
+
+    The verdict is `in` or `out` only when it is so at both ends of the uncertainty of the errors.
 
     Args:
         system: `type-b` or `type-a`.
         errors: between encoder and decoder.
         tolerance_db: what is borne, plus or minus.
-        uncertainty_db: of the errors where they were measured, expanded (k = 2). The verdict is `in` or `out` only
-            when it is so at both ends of it.
 
     Raises:
         Problem: a tolerance that is none.
@@ -163,17 +165,19 @@ def track(
 
     found = all_over(errors)
     row, column = np.unravel_index(int(np.argmax(np.abs(found))), found.shape)
-    ends = [found] + [all_over(errors.moved(by)) for by in (-uncertainty_db, uncertainty_db) if uncertainty_db]
-    inside = [bool(np.abs(e).max() <= tolerance_db) for e in ends]
+    moved = [all_over(errors.moved(by)) for by in (-errors.uncertainty_db, errors.uncertainty_db) if by]
+    worst = [float(e.flat[np.argmax(np.abs(e))]) for e in (found, *moved)]
+    inside = [abs(db) <= tolerance_db for db in worst]
     return Tracking(
         system=system,
         mistracking_db=found,
         worst_level_db=LEVELS_DB[row],
         worst_hz=FREQUENCIES_HZ[column],
-        worst_db=float(found[row, column]),
+        worst_db=worst[0],
+        uncertainty_db=max(abs(db - worst[0]) for db in worst),
         tolerance_db=tolerance_db,
         verdict="in" if all(inside) else "too close to call" if any(inside) else "out",
-        because=_because(errors, float(found[row, column])),
+        because=_because(errors, worst[0]),
     )
 
 

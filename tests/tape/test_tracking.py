@@ -96,9 +96,18 @@ def test_a_cause_that_would_help_is_not_blamed() -> None:
 
 def test_an_uncertain_error_can_be_too_close_to_call() -> None:
     # The limit of ±3 dB is reached by about 2.3 dB of level error.
-    assert track("type-b", Errors(-2.0), uncertainty_db=0.1).verdict == "in"
-    assert track("type-b", Errors(-2.3), uncertainty_db=0.5).verdict == "too close to call"
-    assert track("type-b", Errors(-4.0), uncertainty_db=0.5).verdict == "out"
+    assert track("type-b", Errors(-2.0, uncertainty_db=0.1)).verdict == "in"
+    assert track("type-b", Errors(-2.3, uncertainty_db=0.5)).verdict == "too close to call"
+    assert track("type-b", Errors(-4.0, uncertainty_db=0.5)).verdict == "out"
+
+
+def test_the_uncertainty_of_the_worst_follows_from_that_of_the_errors() -> None:
+    # The worst moves with the level error by some 1.3 dB a dB (-2.65 at -2, -3.9 at -3).
+    found = track("type-b", Errors(-2.0, uncertainty_db=0.1))
+    ends = [track("type-b", Errors(-2.0 + by)).worst_db for by in (-0.1, 0.1)]
+    assert found.uncertainty_db == pytest.approx(max(abs(e - found.worst_db) for e in ends), abs=1e-9)
+    assert 0.1 < found.uncertainty_db < 0.2
+    assert track("type-b", Errors(-2.0)).uncertainty_db == 0.0
 
 
 def test_the_worst_of_two_channels() -> None:
