@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Literal
 
 from bench.clock import Clock
 from bench.procedure.sheets import Fault, Machine, ReferenceTape, Tape
@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from bench.audio.practice import PracticePort
     from bench.practice.facts import MachineFacts
     from bench.practice.machine import PracticeMachine
+    from bench.training.truth import Truth
 
 
 def machine_facts(machine: Machine) -> MachineFacts:
@@ -28,8 +29,14 @@ def machine_facts(machine: Machine) -> MachineFacts:
         fluxivity=Fluxivity(machine.reference.fluxivity_nwb_m, machine.reference.fluxivity_method),
         replay_dbfs=machine.reference.replay_dbfs,
         send_dbfs=machine.reference.send_dbfs,
+        noise_reduction=_first_of(getattr(machine, "noise_reduction", ["type-b"])),
         practice=machine.practice,
     )
+
+
+def _first_of(systems: Sequence[Literal["type-b", "type-a"]]) -> Literal["none", "type-b", "type-a"]:
+    """The system that the practice machine's switch puts in."""
+    return systems[0] if systems else "none"
 
 
 def build_practice_machine(
@@ -72,6 +79,7 @@ def build_practice_port(
     *,
     seed: int,
     faults: Sequence[Fault] = (),
+    misadjustment: float = 1.0,
     clock: Clock,
     paced: bool,
 ) -> PracticePort:
@@ -83,6 +91,7 @@ def build_practice_port(
         reference: the reference tape's sheet.
         seed: draws misadjustments, trimmers and noise.
         faults: the faults it has.
+        misadjustment: how far its trimmers are off, 1 for up to 6 dB.
         clock: what time it is.
         paced: sound in real time, or as fast as it is read.
 
@@ -91,5 +100,34 @@ def build_practice_port(
     """
     from bench.audio.practice import PracticePort
 
-    built = build_practice_machine(machine, tape, reference, seed=seed, faults=faults)
+    built = build_practice_machine(machine, tape, reference, seed=seed, faults=faults, misadjustment=misadjustment)
     return PracticePort(built, clock, paced=paced)
+
+
+def truth_of(machine: PracticeMachine, sheet: Machine, faults: Mapping[str, Fault]) -> Truth:
+    """What is really so with a practice machine now.
+
+    Args:
+        machine: built from the sheet with these faults.
+        sheet: its sheet.
+        faults: by the names of their sheets.
+    """
+    from bench.practice.trimmers import names
+    from bench.training.debrief import right_within
+    from bench.training.truth import FaultTruth, TrimmerTruth, Truth
+
+    off = machine.truth()
+    trimmers = tuple(TrimmerTruth(name, off[name], _unit(name)) for name in sheet.trimmers if name in off)
+    sets = {key: name for name, (_, key) in names(sheet.heads).items()}
+    told = []
+    for key, fault in faults.items():
+        its_own = tuple(sets[figure] for figure in fault.practice if figure in sets)
+        there = fault.name in machine.standing_faults
+        if its_own:
+            there = any(abs(off[name]) > right_within(name) for name in its_own)
+        told.append(FaultTruth(key, fault.name, fault.tells, tuple(fault.practice), its_own, there))
+    return Truth(trimmers, tuple(told))
+
+
+def _unit(trimmer: str) -> str:
+    return "arcmin" if "azimuth" in trimmer else "%" if trimmer == "speed" else "dB"

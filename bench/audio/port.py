@@ -115,7 +115,11 @@ class Hands(Protocol):
         """Back to the start, or to a section of the reference tape, which then repeats."""
 
     def switch(self, control: str, position: str) -> None:
-        """Set a control: `transport` to `stop`, `play` or `record`; `monitor` to `tape` or `source`."""
+        """Set a control.
+
+        `transport` to `stop`, `play` or `record`; `monitor` to `tape` or `source`; `noise-reduction` to `off`, `on`,
+        `record-only` or `replay-only`.
+        """
 
     def turn(self, trimmer: str, degrees: float) -> None:
         """Turn a trimmer by so many degrees, positive clockwise. Raises `Problem` for an unknown trimmer."""

@@ -52,7 +52,7 @@ def chosen_way(args: argparse.Namespace) -> tuple[Way, str]:
 def _practice_machine(args: argparse.Namespace) -> tuple[Way, str]:
     """A practice machine that is clean and right but for its faults."""
     from bench.practice import kernels
-    from bench.practice.listening import CASSETTE, OPEN_REEL, through_machine
+    from bench.practice.listening import through_machine
     from bench.practice.physics import DIRT
     from bench.procedure.library import Library
     from bench.wiring import build_practice_machine, machine_facts
@@ -68,9 +68,8 @@ def _practice_machine(args: argparse.Namespace) -> tuple[Way, str]:
     def make() -> PracticeMachine:
         return build_practice_machine(machine, tape, reference, seed=args.seed, faults=faults, misadjustment=0.0)
 
-    level = OPEN_REEL if tape.iec_type == "open reel" else CASSETTE
     said = f"{machine.name} on {tape.name} with " + " and ".join(f.name.lower() for f in faults)
-    return through_machine(make, machine_facts(machine), level), said
+    return through_machine(make, machine_facts(machine), tape.iec_type), said
 
 
 def _sheets(library: Library, machine: str | None, tape: str | None) -> tuple[Machine, Tape, ReferenceTape]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from bench.tape.fluxivity import Fluxivity
 
@@ -28,6 +29,8 @@ class MachineFacts:
     """What it gives out when that is replayed."""
     send_dbfs: float
     """What is sent to it for that to be recorded."""
+    noise_reduction: Literal["none", "type-b", "type-a"] = "none"
+    """What its switch puts in."""
     practice: Table = field(default_factory=dict)
 
 

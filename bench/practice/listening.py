@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bench.practice.facts import MachineFacts
 from bench.practice.filters import FREQUENCIES, LONG, RATE, zero_phase
 from bench.practice.machine import PracticeMachine
-from bench.tape.fluxivity import Fluxivity, by_method, ratio_db
+from bench.tape.circuit import reference_level_db
 from bench.tape.noise_reduction import System, decode, encode
 from bench.tape.tracking import Errors
 
@@ -29,9 +29,6 @@ BANDS_HZ = (63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
 """Octave bands (IEC 61260-1)."""
 FAINT_DB = -70.0
 """A band that is fainter beside the whole is not compared: there is only noise in it."""
-CASSETTE = Fluxivity(200.0, "ANSI")
-OPEN_REEL = Fluxivity(185.0, "ANSI")
-"""The reference levels of noise reduction. That of open reel, and its measuring method, are from memory."""
 _LEAD = RATE // 2
 _LATEST = RATE
 """The most that a machine is late, frames."""
@@ -68,16 +65,15 @@ def _filtered(samples: Floats, responses_db: Sequence[Floats]) -> Floats:
     return np.stack([oaconvolve(s, t)[LONG // 2 :][: len(s)] for s, t in pairs], axis=1)
 
 
-def through_machine(make: Callable[[], PracticeMachine], facts: MachineFacts, reference: Fluxivity) -> Way:
+def through_machine(make: Callable[[], PracticeMachine], facts: MachineFacts, iec_type: str) -> Way:
     """A practice machine as a way, its delay taken out.
 
     Args:
         make: gives the same machine each time, so that each pass has the same noise.
         facts: its facts.
-        reference: of noise reduction: where the machine's decoder expects its reference level.
+        iec_type: of its tape: where noise reduction has its reference level.
     """
-    flux, _ = by_method(reference, facts.fluxivity.method)
-    at_reference = 10 ** (ratio_db(flux, facts.fluxivity) / 20)
+    at_reference = 10 ** (reference_level_db(facts.fluxivity, iec_type) / 20)
 
     def way(samples: Floats) -> Floats:
         machine, silence = make(), np.zeros((_LEAD, 2))

@@ -16,6 +16,7 @@ from bench.practice.mains import Hum
 from bench.practice.media import MEDIA, quoted_db
 from bench.practice.physics import TAPE_TYPES, Condition, MachinePhysics, tape_physics
 from bench.practice.recording import RecordSetting, RecordSide
+from bench.practice.reducing import REDUCTION_POSITIONS, Reduction
 from bench.practice.replaying import Hiss, ReplaySetting, ReplaySide, beside, wired
 from bench.practice.tapes import ReferenceTape, WorkTape
 from bench.practice.transport import Transport
@@ -30,7 +31,11 @@ MOMENTS = np.arange(CHUNK, dtype=float)
 AZIMUTH_STEP_ARCMIN = 0.15
 LAYER_S = 1.9
 """From one layer of the wound tape to the next, in seconds of play."""
-POSITIONS = {"transport": ("stop", "play", "record"), "monitor": ("tape", "source")}
+POSITIONS = {
+    "transport": ("stop", "play", "record"),
+    "monitor": ("tape", "source"),
+    "noise-reduction": REDUCTION_POSITIONS,
+}
 
 
 class PracticeMachine:
@@ -79,6 +84,7 @@ class PracticeMachine:
         self._replay_side = ReplaySide(machine, reference.level_hz)
         noise_db = figures.noise_db + quoted_db(MEDIA[work_tape.iec_type], machine.fluxivity)
         self._hiss = Hiss(machine, work_tape.iec_type, noise_db, reference.level_hz)
+        self._reduction = Reduction(machine, work_tape.iec_type)
         self._rng = np.random.Generator(np.random.SFC64([seed, 0x51]))
         self._tape: Literal["none", "reference", "work"] = "none"
         self._transport_at, self._monitor = "stop", "tape"
@@ -141,7 +147,10 @@ class PracticeMachine:
             self._work.position = 0.0
 
     def switch(self, control: str, position: str) -> None:
-        """Set `transport` to stop, play or record, `monitor` to tape or source."""
+        """Set `transport` to stop, play or record; `monitor` to tape or source; `noise-reduction`.
+
+        That is off, on, record-only (encoder in, decoder out) or replay-only.
+        """
         if control not in POSITIONS:
             raise Problem(f"the practice machine has no control {control}; it has {', '.join(POSITIONS)}")
         if position not in POSITIONS[control]:
@@ -151,8 +160,13 @@ class PracticeMachine:
             raise Problem(f"{there} on the machine: load the work tape before recording")
         if control == "transport":
             self._transport_at = position
-        else:
+        elif control == "monitor":
             self._monitor = position
+        elif position != "off" and self._facts.noise_reduction == "none":
+            raise Problem(f"{self._facts.name} has no noise reduction to switch in")
+        else:
+            physics = self._condition.now
+            self._reduction.switch(position, physics.encoder_side_db, physics.decoder_side_db)
 
     def turn(self, trimmer: str, degrees: float) -> None:
         """Turn a trimmer, positive clockwise, as far as its stop."""
@@ -175,8 +189,13 @@ class PracticeMachine:
         return self._reference.section if self._tape == "reference" else None
 
     def truth(self) -> dict[str, float]:
-        """How far each trimmer is from right, for tests: dB, minutes of arc, % for speed."""
+        """How far each trimmer is from right, for tests and debriefs: dB, minutes of arc, % for speed."""
         return {name: trimmer.error for name, trimmer in self._trimmers.items()}
+
+    @property
+    def standing_faults(self) -> tuple[str, ...]:
+        """The faults it has now, by name; those that trimmers set right stand as long as it lives."""
+        return self._condition.standing
 
     # What sound does
 
@@ -202,17 +221,19 @@ class PracticeMachine:
         running = self._transport_at != "stop" and self._tape != "none"
         # Silence still has to run through the filters once the tape stands.
         self._sounding = 3 if running else max(0, self._sounding - 1)
-        out = self._replayed(source, running) if self._sounding else np.zeros((2, CHUNK))
-        out = wired(out, physics)
+        to_record = self._reduction.encode(source) if self._transport_at == "record" else source
+        out = self._replayed(to_record, running) if self._sounding else np.zeros((2, CHUNK))
+        noise = 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * self._rng.standard_normal((2, CHUNK))
+        noise += 10 ** (physics.hum_db / 20) * self._hum.chunk(self._chunk, physics.hum_hz)
         if self._monitor == "source" or (self._facts.heads == 2 and self._transport_at == "record"):
-            out = source.copy()
-        out += 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * self._rng.standard_normal((2, CHUNK))
-        out += 10 ** (physics.hum_db / 20) * self._hum.chunk(self._chunk, physics.hum_hz)
+            out = source + noise
+        else:
+            out = self._reduction.decode(wired(out, physics) + noise)
         self._chunk += 1
         return np.clip(out * 10 ** (self._facts.replay_dbfs / 20), -1.0, 1.0)
 
     def _replayed(self, source: Floats, running: bool) -> Floats:
-        """What the replay side gives, re the reference level; `source` is what may be recorded."""
+        """What the replay side gives, re the reference level; `source` is what may be recorded, encoded or not."""
         physics = self._condition.now
         weave = self._transport.weave(physics, self._chunk)
         replay = self._error("replay azimuth") + weave

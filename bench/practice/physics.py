@@ -57,6 +57,9 @@ class MachinePhysics:
     inverted_channel: str = "none"
     """none, left or right."""
     dead_channel: str = "none"
+    encoder_side_db: float = 0.0
+    """Of the noise-reduction circuits: how much too much their side path adds and takes off."""
+    decoder_side_db: float = 0.0
     tape_selector: str = "I"
     """The tape type for which bias and record equalisation are switched: I, II, IV or open reel."""
 
@@ -190,6 +193,11 @@ class Condition:
                     raise Problem(f"{fault.name} and {seen[key]} both change practice.{key}: choose one of them")
                 seen[key] = fault.name
         self.now = self._with_faults()
+
+    @property
+    def standing(self) -> tuple[str, ...]:
+        """The names of the faults that were not mended."""
+        return tuple(f.name for f in self._faults)
 
     def _with_faults(self) -> MachinePhysics:
         physics = self._sheet

@@ -93,12 +93,13 @@ class NoiseReduction:
         rate: sample rate, Hz; at least 32000, so that treble is there to act on.
         channels: each is worked on by itself.
         decode: whether it decodes.
+        side_db: how much too much its side path gives, for a circuit that is off.
 
     Raises:
         ValueError: a sample rate that is too low.
     """
 
-    def __init__(self, system: System, rate: float, channels: int, *, decode: bool) -> None:
+    def __init__(self, system: System, rate: float, channels: int, *, decode: bool, side_db: float = 0.0) -> None:
         if rate < 32000:
             raise ValueError(f"noise reduction needs a sample rate of at least 32000 Hz, not {rate:g}")
         self._decode = decode
@@ -109,6 +110,7 @@ class NoiseReduction:
         else:
             self._loop, self._figures = kernels.type_a, type_a_figures(rate)
             self._state = np.zeros((channels, kernels.TYPE_A_STATES))
+        self._figures[0] *= 10 ** (side_db / 20)
 
     def run(self, samples: Floats) -> Floats:
         """The next block, shape (frames, channels), 1 for a sine of the reference level."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 import numpy as np
 
@@ -47,6 +48,7 @@ def deck(
     seed: int = 1,
     misadjustment: float = 0.0,
     faults: Sequence[FaultFacts] = (),
+    noise_reduction: Literal["none", "type-b", "type-a"] = "none",
 ) -> PracticeMachine:
     """A machine that is right unless told otherwise."""
     facts = MachineFacts(
@@ -58,6 +60,7 @@ def deck(
         Fluxivity(250.0, "DIN"),
         replay_dbfs=-12.0,
         send_dbfs=-12.0,
+        noise_reduction=noise_reduction,
         practice=practice or {},
     )
     return PracticeMachine(

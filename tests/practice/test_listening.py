@@ -9,7 +9,7 @@ import pytest
 from scipy.signal import lfilter, welch
 
 from bench.practice.facts import MachineFacts, Table
-from bench.practice.listening import CASSETTE, hear, lateness, resampled, through_errors, through_machine
+from bench.practice.listening import hear, lateness, resampled, through_errors, through_machine
 from bench.practice.machine import PracticeMachine
 from bench.tape.fluxivity import Fluxivity
 from bench.tape.tracking import Errors
@@ -51,7 +51,7 @@ def test_dirt_is_heard_as_the_treble_it_costs(heads: int) -> None:
     # same dirt, which costs 0.8 of that again (44 dB per wavelength, from memory).
     make, facts = made(heads, {"replay_dirt_left_um": 1.0, "replay_dirt_right_um": 1.0})
     piece = music()
-    heard = hear(piece, through_machine(make, facts, CASSETTE), None)
+    heard = hear(piece, through_machine(make, facts, "I"), None)
     times = 1.8 if heads == 2 else 1.0
     for hz, loss in ((2000.0, 2.29), (4000.0, 4.58), (8000.0, 9.17)):
         # Levels are matched about 400 Hz, where 0.46 dB are lost, and 0.55 on the average of the matched octaves.
@@ -63,7 +63,7 @@ def test_a_right_machine_gives_back_what_it_was_sent_in_time() -> None:
     make, facts = made()
     piece = music()
     for system in (None, "type-b"):
-        heard = hear(piece, through_machine(make, facts, CASSETTE), system)
+        heard = hear(piece, through_machine(make, facts, "I"), system)
         assert heard.samples.shape == piece.shape
         assert abs(heard.matched_db) < 0.2
         assert lateness(piece, np.concatenate([heard.samples, np.zeros((RATE, 2))])) == 0
@@ -81,7 +81,7 @@ def test_noise_reduction_takes_hiss_off() -> None:
 
     left = {}
     for system in (None, "type-b"):
-        heard = hear(piece, through_machine(make, FACTS, CASSETTE), system)
+        heard = hear(piece, through_machine(make, FACTS, "I"), system)
         hz, power = welch(heard.samples[RATE:, 0], RATE, nperseg=4096)
         left[system] = 10 * np.log10(power[(hz > 4000) & (hz < 8000)].sum())
     assert left[None] - left["type-b"] == pytest.approx(9.5, abs=1.5)

@@ -1,0 +1,133 @@
+"""The noise reduction of the practice machine: encoder and decoder, each switched in by itself and measured."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from bench.measure.circuit import Twice, decoding_error, encoding_error
+from bench.measure.level import level
+from bench.measure.meters import Options
+from bench.measure.names import Reading
+from bench.practice.machine import PracticeMachine
+from bench.problem import Problem
+from tests.practice.deck import QUIET, RATE, deck, run, tone
+
+REFERENCE_DBFS = -12.0 - 1.19
+"""200 nWb/m by ANSI, about 218 by DIN (from memory), beside the machine's 250 at -12 dBFS."""
+# Component data sheet NTE2003 (read), typical: Hz, dB in, dB out.
+SHEET = [
+    (1300.0, -20.0, -15.7),
+    (2500.0, -20.0, -15.9),
+    (3000.0, -30.0, -21.2),
+    (5000.0, -30.0, -21.8),
+    (10000.0, 0.0, 0.5),
+    (10000.0, -40.0, -29.6),
+    (14000.0, -30.0, -23.9),
+]
+
+
+def machine(**practice: float) -> PracticeMachine:
+    of = deck({**QUIET, **practice}, tape={"noise_db": -75.0, "modulation_noise_db": -80.0}, noise_reduction="type-b")
+    of.load("work")
+    of.switch("transport", "record")
+    return of
+
+
+def came(of: PracticeMachine, hz: float, db: float, position: str) -> Reading:
+    of.switch("noise-reduction", position)
+    heard = of.process(tone(hz, REFERENCE_DBFS + db, 1.4))[round(0.6 * RATE) :]
+    return level(heard, RATE, Options(frequency=hz)).readings[0]
+
+
+def encoded(of: PracticeMachine) -> list[Twice]:
+    return [Twice(hz, db, came(of, hz, db, "record-only"), came(of, hz, db, "off")) for hz, db, _ in SHEET]
+
+
+def decoded(of: PracticeMachine) -> list[Twice]:
+    twice = []
+    for hz, _, fed in SHEET:
+        without = came(of, hz, fed, "off")
+        assert without.value is not None
+        twice.append(Twice(hz, without.value - REFERENCE_DBFS, came(of, hz, fed, "replay-only"), without))
+    return twice
+
+
+def test_record_only_shows_the_encoding_curve() -> None:
+    errors = [r.value for r in encoding_error(encoded(machine())).readings]
+    assert np.abs(np.array(errors, dtype=float)).max() < 1.5
+
+
+def test_replay_only_shows_the_decoder_on_a_tape_of_known_encoding() -> None:
+    errors = [r.value for r in decoding_error(decoded(machine())).readings]
+    assert np.abs(np.array(errors, dtype=float)).max() < 1.5
+
+
+@pytest.mark.parametrize("side", ["encoder_side_db", "decoder_side_db"])
+def test_a_circuit_that_is_off_is_found_and_the_other_is_not_blamed(side: str) -> None:
+    of = machine(**{side: -4.0})
+    encoding = np.array([r.value for r in encoding_error(encoded(of)).readings], dtype=float)
+    decoding = np.array([r.value for r in decoding_error(decoded(of)).readings], dtype=float)
+    wrong, right = (encoding, decoding) if side == "encoder_side_db" else (decoding, encoding)
+    # Too little is added, or taken off: a side path of 4 dB less gives 1 + 2.16/1.58, 3 dB less than 10 dB.
+    assert wrong.min() == pytest.approx(-2.7, abs=1.0)
+    assert np.abs(right).max() < 1.5
+
+
+def test_switched_in_on_both_sides_tones_come_back_as_they_were() -> None:
+    of = machine()
+    for hz in (1000.0, 3150.0, 8000.0):
+        for db in (-20.0, -30.0, -40.0):
+            with_it, without = came(of, hz, db, "on"), came(of, hz, db, "off")
+            assert with_it.value is not None
+            assert with_it.value == pytest.approx(without.value, abs=0.5), (hz, db)
+
+
+def test_a_level_error_between_them_mistracks() -> None:
+    # Data-sheet points: 2.5 kHz comes out 4.1 dB up at -20 dB, and 8.8 at -30: 6 dB low is decoded as a softer tone.
+    of = machine(replay_level_left_db=-6.0)
+    with_it, without = came(of, 2500.0, -16.0, "on"), came(of, 2500.0, -16.0, "off")
+    assert with_it.value is not None
+    assert without.value is not None
+    assert with_it.value - without.value == pytest.approx(-6.0, abs=1.0)
+
+
+def test_hiss_is_lower_by_as_much_as_the_trade_says() -> None:
+    # Common practice, no source: 8 to 10 dB where the ear is keenest.
+    of = deck(QUIET, tape={"noise_db": -50.0}, noise_reduction="type-b")
+    of.load("work")
+    of.switch("transport", "play")
+    powers = {}
+    for position in ("off", "replay-only"):
+        of.switch("noise-reduction", position)
+        heard = run(of, 4.0)[RATE:, 0]
+        hz = np.fft.rfftfreq(heard.size, 1 / RATE)
+        powers[position] = (np.abs(np.fft.rfft(heard)) ** 2)[(hz > 4000) & (hz < 8000)].sum()
+    assert 10 * np.log10(powers["off"] / powers["replay-only"]) == pytest.approx(9.5, abs=1.0)
+
+
+def test_the_source_is_heard_as_it_is_sent() -> None:
+    of = machine()
+    of.switch("monitor", "source")
+    assert came(of, 3000.0, -30.0, "on").value == pytest.approx(REFERENCE_DBFS - 30.0, abs=0.01)
+
+
+def test_the_same_samples_whatever_the_blocks() -> None:
+    sent = tone(2000.0, -30.0, 0.3)
+    whole, split = (deck(seed=4, misadjustment=1.0, noise_reduction="type-a") for _ in range(2))
+    for of in (whole, split):
+        of.load("work")
+        of.switch("transport", "record")
+        of.switch("noise-reduction", "on")
+    parts = [split.process(sent[a:b]) for a, b in pairwise([0, 1, 700, 1661, 9000, len(sent)])]
+    assert np.array_equal(whole.process(sent), np.concatenate(parts))
+
+
+def test_a_machine_without_it_says_so() -> None:
+    with pytest.raises(Problem, match="deck has no noise reduction to switch in"):
+        deck().switch("noise-reduction", "on")
+    deck().switch("noise-reduction", "off")
+    with pytest.raises(Problem, match="noise-reduction has no position half; it has off, on, record-only, replay-only"):
+        machine().switch("noise-reduction", "half")
