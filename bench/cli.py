@@ -18,7 +18,7 @@ from typing import NoReturn
 from bench import __version__
 from bench.problem import Problem
 
-COMMANDS = ("run", "rehearse", "measure", "tones", "tracking", "listen", "validate", "report", "ports")
+COMMANDS = ("run", "rehearse", "measure", "tones", "tracking", "listen", "exercise", "validate", "report", "ports")
 """Each is a module of `bench.commands` with `add(parser)` and `run(args) -> int`, imported only when named."""
 
 HELP = {
@@ -28,6 +28,7 @@ HELP = {
     "tones": "write tones to a file",
     "tracking": "say what noise reduction makes of an error of level and treble",
     "listen": "write what the owner hears from a machine to a file",
+    "exercise": "go through a procedure on a practice machine with hidden faults, and be told what was so",
     "validate": "say every problem of procedures and sheets",
     "report": "write a session's report again",
     "ports": "list sound devices, or say why there are none",

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from bench.audio.port import Port, hands_of, perform
 from bench.clock import Clock
+from bench.exercising import MISADJUSTMENT, Exercise, set_exercise
 from bench.problem import Problem
 from bench.procedure.job import Job, UsedFile
 from bench.procedure.journal import Event, Journal
@@ -31,6 +32,8 @@ class Wanted:
     """`practice`, `live`, `live:DEVICE`, or a file's name."""
     faults: tuple[str, ...] = ()
     seed: int = 1
+    exercise: int | None = None
+    """On the practice machine, so many faults beside those above, hidden until the debrief; None: no exercise."""
 
 
 @dataclass(slots=True)
@@ -42,6 +45,16 @@ class Opened:
     store: SessionStore
     runner: Runner
     clock: Clock
+    exercise: Exercise | None = None
+
+    def end(self) -> str:
+        """Tell the debrief of an exercise that is over, then close the session; what to say about it."""
+        try:
+            if self.exercise is not None:
+                self.exercise.end(self.port, self.store, self.clock)
+        finally:
+            rescued = self.store.close()
+        return rescued
 
 
 Say = Callable[[str], None]
@@ -63,12 +76,17 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool,
     """
     library = Library(workspace)
     job = library.load_job(wanted.procedure, wanted.machine, wanted.tape, wanted.reference_tape)
-    port = open_port(library, job, wanted, clock, paced=paced)
-    inputs: list[Path | UsedFile] = [*job.used, *(library.sheet_path(f, "fault") for f in wanted.faults)]
+    exercise = None
+    if wanted.exercise is not None:
+        exercise = set_exercise(library, job, wanted.faults, wanted.exercise, wanted.seed)
+        job = exercise.job
+    port = open_port(library, job, wanted, clock, paced=paced, exercise=exercise)
+    faults = wanted.faults if exercise is None else (*wanted.faults, *(s.name for s in library.sheets("fault")))
+    inputs: list[Path | UsedFile] = [*job.used, *dict.fromkeys(library.sheet_path(f, "fault") for f in faults)]
     if port.status.kind == "live":
         port.open()  # before there is a session: without a device none is begun
-    store = SessionStore.create(workspace.sessions, _facts(job, port, wanted), inputs, clock)
-    return _opened(job, port, store, clock, say)
+    store = SessionStore.create(workspace.sessions, _facts(job, port, wanted, exercise), inputs, clock)
+    return replace(_opened(job, port, store, clock, say), exercise=exercise)
 
 
 def resume_run(folder: Path, clock: Clock, *, port: str | None = None, paced: bool, say: Say | None = None) -> Opened:
@@ -85,14 +103,18 @@ def resume_run(folder: Path, clock: Clock, *, port: str | None = None, paced: bo
         kind = port or ("practice" if facts.port_kind == "practice" else facts.port)
         if port is None and facts.port_kind == "live":
             kind = "live"
+        exercise = None
         faults = tuple(str(p) for p in sorted((store.inputs / "sheets" / "faults").glob("*.toml")))
+        if facts.exercise:
+            exercise = set_exercise(library, job, facts.exercise, 0, facts.seed)
+            job = exercise.job
         wanted = Wanted(facts.procedure_id, port=kind, faults=faults, seed=facts.seed)
-        opened = open_port(library, job, wanted, clock, paced=paced)
+        opened = open_port(library, job, wanted, clock, paced=paced, exercise=exercise)
         put_back(opened, store.events())
     except Problem:
         store.close()
         raise
-    return _opened(job, opened, store, clock, say)
+    return replace(_opened(job, opened, store, clock, say), exercise=exercise)
 
 
 def put_back(port: Port, events: tuple[Event, ...]) -> None:
@@ -116,7 +138,9 @@ def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | 
     return Opened(job, port, store, Runner(job, port, journal, clock), clock)
 
 
-def open_port(library: Library, job: Job, wanted: Wanted, clock: Clock, *, paced: bool) -> Port:
+def open_port(
+    library: Library, job: Job, wanted: Wanted, clock: Clock, *, paced: bool, exercise: Exercise | None = None
+) -> Port:
     """The port that a person asked for, not yet opened.
 
     Raises:
@@ -125,10 +149,22 @@ def open_port(library: Library, job: Job, wanted: Wanted, clock: Clock, *, paced
     if wanted.port == "practice":
         from bench.wiring import build_practice_port
 
-        faults = tuple(library.fault(f) for f in wanted.faults)
+        if exercise is None:
+            faults, misadjustment = tuple(library.fault(f) for f in wanted.faults), 1.0
+        else:
+            faults, misadjustment = tuple(exercise.faults.values()), MISADJUSTMENT
         return build_practice_port(
-            job.machine, job.tape, job.reference_tape, seed=wanted.seed, faults=faults, clock=clock, paced=paced
+            job.machine,
+            job.tape,
+            job.reference_tape,
+            seed=wanted.seed,
+            faults=faults,
+            misadjustment=misadjustment,
+            clock=clock,
+            paced=paced,
         )
+    if exercise is not None:
+        raise Problem("an exercise needs the practice machine; leave --port out")
     if wanted.faults:
         raise Problem("faults can only be given to the practice machine; leave --fault out")
     if wanted.port == "live" or wanted.port.startswith("live:"):
@@ -140,7 +176,7 @@ def open_port(library: Library, job: Job, wanted: Wanted, clock: Clock, *, paced
     return FilePort(Path(wanted.port))
 
 
-def _facts(job: Job, port: Port, wanted: Wanted) -> JobFacts:
+def _facts(job: Job, port: Port, wanted: Wanted, exercise: Exercise | None) -> JobFacts:
     view, status = job_view(job), port.status
     facts = JobFacts(
         machine=view.machine,
@@ -156,4 +192,6 @@ def _facts(job: Job, port: Port, wanted: Wanted) -> JobFacts:
         sample_rate=status.sample_rate,
         procedure_id=job.name,
     )
+    if exercise is not None:
+        facts = replace(facts, exercise=tuple(exercise.faults))
     return replace(facts, seed=wanted.seed) if status.kind == "practice" else facts

@@ -37,6 +37,11 @@ class PracticePort:
         self._source_began = 0
 
     @property
+    def machine(self) -> PracticeMachine:
+        """What stands behind the port; only the debrief of an exercise asks, when all is over."""
+        return self._machine
+
+    @property
     def status(self) -> PortStatus:
         """How it is doing."""
         with self._lock:

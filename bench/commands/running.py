@@ -21,7 +21,7 @@ def add_sheets(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--reference-tape", metavar="SHEET", help="sheet of the reference tape")
 
 
-def wanted(args: argparse.Namespace, *, port: str) -> Wanted:
+def wanted(args: argparse.Namespace, *, port: str, exercise: int | None = None) -> Wanted:
     """The options as what is asked for."""
     return Wanted(
         procedure=args.procedure,
@@ -31,6 +31,7 @@ def wanted(args: argparse.Namespace, *, port: str) -> Wanted:
         port=port,
         faults=tuple(args.fault),
         seed=args.seed,
+        exercise=exercise,
     )
 
 
@@ -43,7 +44,7 @@ def conclude(opened: Opened) -> Path:
     """Close the session and write its report, whatever happened before."""
     from bench.session.report import write_report  # only now: it brings matplotlib along
 
-    rescued = opened.store.close()
+    rescued = opened.end()
     if rescued:
         narrate(rescued)
     try:
@@ -59,6 +60,9 @@ def tell(opened: Opened, outcome: Outcome, *, as_json: bool) -> int:
     if as_json:
         print(json.dumps(_as_json(opened, outcome, folder), ensure_ascii=False))
         return outcome.exit_code
+    for event in opened.store.events():
+        if event.kind == "debrief":
+            print(event.text)
     counts = ", ".join(f"{n} {word}" for word, n in sorted(outcome.words.items()))
     print(outcome.said)
     if counts:
@@ -91,4 +95,5 @@ def _as_json(opened: Opened, outcome: Outcome, folder: Path) -> dict[str, object
         "said": outcome.said,
         "verdicts": outcome.words,
         "readings": readings,
+        "debrief": [{"about": e.value, "said": e.text} for e in opened.store.events() if e.kind == "debrief"],
     }

@@ -49,6 +49,7 @@ EventKind = Literal[
     "resume",
     "repeat",
     "act",
+    "debrief",
 ]
 
 

@@ -39,6 +39,8 @@ class JobFacts:
     """The procedure's file name without `.toml`."""
     seed: int = 0
     """Which practice machine it was; 0 where it was none."""
+    exercise: tuple[str, ...] = ()
+    """The faults that were hidden in it, by the names of their sheets; empty where it was no exercise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +107,7 @@ def head_text(record: SessionRecord) -> str:
                 "sample_rate": job.sample_rate,
                 "calibration": job.calibration,
                 "seed": job.seed or None,
+                "exercise": list(job.exercise) or None,
                 "state": ports[-1] if ports else "",
             }
         ),

@@ -76,7 +76,7 @@ class BenchSitting:
             return ""
         from bench.session.report import write_report
 
-        rescued = self._opened.store.close()
+        rescued = self._opened.end()
         if rescued:
             return rescued
         if outcome is None and not self._opened.store.records():

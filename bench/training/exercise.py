@@ -1,0 +1,112 @@
+"""An exercise: a practice machine with hidden faults, the same for everyone who is given the same seed."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+from bench.problem import Problem
+from bench.procedure.job import Job
+from bench.procedure.sheets import Fault
+from bench.procedure.steps import Entry, RecordReplay, Reference, StepBase
+
+CLOSING = "what-was-wrong"
+"""The id of the question that ends an exercise."""
+
+SHOWN_BY: tuple[tuple[tuple[str, ...], frozenset[str]], ...] = (
+    (("erase_",), frozenset({"erasure"})),
+    (("hum_",), frozenset({"hum", "noise", "signal_to_noise"})),
+    (("flutter_",), frozenset({"wow_and_flutter", "flutter_component"})),
+    (("speed_",), frozenset({"speed_error", "speed_drift"})),
+    (("swapped_",), frozenset({"separation"})),
+    (("inverted_",), frozenset({"azimuth_delay", "azimuth_angle"})),
+)
+"""Figures by their first letters, and the quantities of which one has to be measured for a change to show."""
+
+OF_RECORDING = ("record_", "bias_", "tape_selector", "erase_")
+"""Figures that only a recording shows."""
+
+
+def shows(job: Job, fault: Fault) -> bool:
+    """Whether a fault can be seen in what the procedure measures; common practice, no source."""
+    measured = {q for step in job.steps for q in quantities(step)}
+    records = any(isinstance(s, RecordReplay) or getattr(s, "sends", ()) for s in job.steps)
+    for figure in fault.practice:
+        if figure.startswith(OF_RECORDING) and not records:
+            return False
+        for first, wanted in SHOWN_BY:
+            if figure.startswith(first) and not measured & wanted:
+                return False
+    return bool(measured)
+
+
+def quantities(step: StepBase) -> tuple[str, ...]:
+    """What a step measures."""
+    if isinstance(step, Reference | RecordReplay):
+        return tuple(step.targets)
+    quantity = getattr(step, "quantity", "")
+    return (quantity,) if quantity else ()
+
+
+def draw_faults(
+    faults: Mapping[str, Fault], job: Job, count: int, seed: int, goes_together: Callable[[Sequence[str]], bool]
+) -> tuple[str, ...]:
+    """The faults of an exercise.
+
+    Args:
+        faults: all there are, by the names of their sheets.
+        job: what the trainee will go through: only what shows there is drawn.
+        count: how many.
+        seed: the same gives the same faults.
+        goes_together: whether one machine can have these faults at once.
+
+    Raises:
+        Problem: there are not so many that go together.
+    """
+    names = sorted(n for n, f in faults.items() if shows(job, f))
+    # A generator that Python promises to keep: a class gets the same faults next year.
+    random.Random(seed).shuffle(names)
+    drawn: list[str] = []
+    for name in names:
+        if len(drawn) < count and goes_together([*drawn, name]):
+            drawn.append(name)
+    if len(drawn) < count:
+        raise Problem(
+            f"{job.name} can show {len(drawn)} faults at once on this machine, not {count}; ask for fewer, "
+            "or choose a procedure that measures more"
+        )
+    return tuple(drawn)
+
+
+def with_closing(job: Job, titles: Sequence[str]) -> Job:
+    """The job with a last question: what was wrong with the machine?
+
+    Args:
+        job: what is exercised.
+        titles: the faults there can be, in the order of their numbers; `named` reads the answer.
+    """
+    listed = " · ".join(f"{n} {title}" for n, title in enumerate(titles, start=1))
+    closing = Entry(
+        kind="entry",
+        id=CLOSING,
+        title="What was wrong with this machine?",
+        do=f"Type the numbers of the faults it had when you met it, or 0 for none: 3, 7.\n\n{listed}",
+        why="Naming a fault is more than making its reading right: the next machine has another one.",
+        good="Each number stands for a reading that you saw.",
+        if_not="If unsure, say what the readings say; the debrief tells the rest.",
+        asks="words",
+    )
+    return replace(job, steps=(*job.steps, closing))
+
+
+def named(answer: str, titles: Sequence[str]) -> tuple[str, ...]:
+    """The faults that a closing answer names, by number or by name.
+
+    Args:
+        answer: as typed: "3, 7".
+        titles: as given to `with_closing`.
+    """
+    words = answer.replace(",", " ").replace(";", " ").split()
+    numbers = {int(w) for w in words if w.isascii() and w.isdigit()}
+    return tuple(t for n, t in enumerate(titles, start=1) if n in numbers or t.casefold() in answer.casefold())
