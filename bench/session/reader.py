@@ -1,10 +1,11 @@
-"""Reading a session back: what is damaged is said in one sentence, what is newer than us is read-only."""
+"""Reading a session back: what is damaged is read as far as it goes, what is newer than us is read-only."""
 
 from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable
-from datetime import datetime
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -13,7 +14,9 @@ from pydantic import TypeAdapter, ValidationError
 from bench.measure.names import UNITS, Reading
 from bench.problem import Problem
 from bench.procedure.journal import Event, ReadingRecord
-from bench.session.record import FILE_NAME, SCHEMA, InputFile, JobFacts, SessionRecord
+from bench.session.migrate import migrate
+from bench.session.record import FILE_NAME, SCHEMA, EvidenceFile, InputFile, JobFacts, SessionRecord
+from bench.session.salvage import salvage
 
 T = TypeVar("T")
 
@@ -21,21 +24,56 @@ _JOB = TypeAdapter(JobFacts)
 _READING = TypeAdapter(ReadingRecord)
 _EVENT = TypeAdapter(Event)
 _INPUT = TypeAdapter(InputFile)
+_EVIDENCE = TypeAdapter(EvidenceFile)
 _TEXT = TypeAdapter(str)
 _TEXTS = TypeAdapter(tuple[str, ...])
 _TIME = TypeAdapter(datetime)
+_NO_JOB = JobFacts("", "", "", "", "", "", "", 0, "")
+_NO_TIME = datetime(1970, 1, 1, tzinfo=UTC)
+_RESTORE = "; restore it from a copy"
 
 
 def read_session(folder: Path) -> SessionRecord:
-    """Read a session.
+    """Read a session, a damaged one as far as it goes.
 
     Args:
         folder: the session's folder, which holds `session.toml`.
 
+    Returns:
+        The session. `read_only` says when it may not be written: of a later version, or damaged and where.
+
     Raises:
-        Problem: it is missing, unreadable or damaged; one sentence that names the place.
+        Problem: it is missing or unreadable, or so damaged that nothing is left; one sentence that names the place.
     """
     path = folder / FILE_NAME
+    table, damage, lost = read_table(path)
+    schema = table.get("schema")
+    if isinstance(schema, bool) or not isinstance(schema, int) or schema < 1:
+        raise _damaged(path, damage or "schema is missing or no version number")
+    if schema > SCHEMA:
+        session, strange = _session(folder, path, table, lenient=True)
+        said = f"{path}: written by a later version of this program; it can be read, not continued"
+        said += f"; {strange + lost} of its entries are not understood" if strange + lost else ""
+        return replace(session, schema=schema, read_only=said)
+    table = migrate(table, schema)
+    if not damage:
+        try:
+            return _session(folder, path, table, lenient=False)[0]
+        except Problem as problem:
+            damage = problem.sentence.removeprefix(f"{path}: damaged: ").removesuffix(_RESTORE)
+    session, strange = _session(folder, path, table, lenient=True)
+    if not (session.readings or session.events or session.job.machine):
+        raise _damaged(path, damage)
+    return replace(session, read_only=_far(path, damage, lost + strange))
+
+
+def read_table(path: Path) -> tuple[dict[str, Any], str, int]:
+    """The file as a table, what is damaged in it ("" for nothing), and how many of its tables are lost by that.
+
+    Raises:
+        Problem: it is missing or cannot be read.
+    """
+    folder = path.parent
     try:
         raw = path.read_bytes()
     except FileNotFoundError:
@@ -44,42 +82,60 @@ def read_session(folder: Path) -> SessionRecord:
         raise Problem(f"{folder}: this is a file; name the session's folder, which holds {FILE_NAME}") from None
     except OSError as error:
         raise Problem(f"{path}: cannot be read: {error.strerror}") from None
+    damage = ""
     try:
-        table = tomllib.loads(raw.decode("utf-8"))
+        return tomllib.loads(raw.decode("utf-8")), "", 0
     except UnicodeDecodeError as error:
-        raise _damaged(path, f"not text (UTF-8) at byte {error.start}") from None
+        damage = f"not text (UTF-8) at byte {error.start}"
     except tomllib.TOMLDecodeError as error:
-        raise _damaged(path, str(error)) from None
+        damage = str(error)
     except (RecursionError, ValueError):
-        raise _damaged(path, "not a session") from None
-    return _session(folder, path, table)
+        damage = "not a session"
+    table, lost = salvage(raw.decode("utf-8", "replace"))
+    return table, damage, lost
 
 
-def _session(folder: Path, path: Path, table: dict[str, Any]) -> SessionRecord:
-    schema = table.get("schema")
-    if isinstance(schema, bool) or not isinstance(schema, int) or schema < 1:
-        raise _damaged(path, "schema is missing or no version number")
-    later = schema > SCHEMA
-    readings, strange_readings = _rows(path, table, "readings", _reading, lenient=later)
-    events, strange_events = _rows(path, table, "events", _event, lenient=later)
-    inputs, _ = _rows(path, table, "inputs", _input, lenient=later)
-    read_only = ""
-    if later:
-        read_only = f"{path}: written by a later version of this program; it can be read, not continued"
-        strange = strange_readings + strange_events
-        read_only += f"; {strange} of its entries are not understood" if strange else ""
-    return SessionRecord(
+def _session(folder: Path, path: Path, table: dict[str, Any], *, lenient: bool) -> tuple[SessionRecord, int]:
+    """The record, and how many of its entries were passed over; none are unless `lenient`."""
+    strange = 0
+
+    def part(read: Callable[[], T], otherwise: T) -> T:
+        nonlocal strange
+        try:
+            return read()
+        except Problem:
+            if not lenient:
+                raise
+            strange += 1
+            return otherwise
+
+    def rows(key: str, read: Callable[[Path, str, dict[str, Any]], T]) -> tuple[T, ...]:
+        nonlocal strange
+        got, passed_over = _rows(path, table, key, read, lenient=lenient)
+        strange += passed_over
+        return got
+
+    readings, events = rows("readings", _reading), rows("events", _event)
+    inputs, evidence = rows("inputs", _input), rows("evidence", _evidence)
+    first = min((*(r.time for r in readings[:1]), *(e.time for e in events[:1])), default=_NO_TIME)
+    record = SessionRecord(
         folder=folder,
-        schema=schema,
-        program=_valid(path, "program", _TEXT, table.get("program")),
-        begun=_valid(path, "begun", _TIME, table.get("begun")),
-        job=_job(path, _part(path, table, "job"), _part(path, table, "port")),
+        schema=SCHEMA,
+        program=part(lambda: _valid(path, "program", _TEXT, table.get("program")), "a program not known"),
+        begun=part(lambda: _zoned(_valid(path, "begun", _TIME, table.get("begun"))), first),
+        job=part(lambda: _job(path, _part(path, table, "job"), _part(path, table, "port")), _NO_JOB),
         inputs=inputs,
         readings=readings,
         events=events,
-        steps_done=_valid(path, "steps_done", _TEXTS, table.get("steps_done")),
-        read_only=read_only,
+        steps_done=part(lambda: _valid(path, "steps_done", _TEXTS, table.get("steps_done")), ()),
+        evidence=evidence,
     )
+    return record, strange
+
+
+def _zoned(time: datetime) -> datetime:
+    """A time without a zone, which only a hand or damage leaves, is taken for universal time."""
+    return time if time.tzinfo else time.replace(tzinfo=UTC)
 
 
 def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
@@ -106,23 +162,31 @@ def _reading(path: Path, where: str, row: dict[str, Any]) -> ReadingRecord:
         verdict = {"word": row["verdict"], "target": row.get("target"), "tolerance": row.get("tolerance")}
         verdict["source"] = row.get("target_source", "")
     whole = {k: row[k] for k in ReadingRecord.__dataclass_fields__ if k in row}
-    return _valid(path, where, _READING, whole | {"reading": reading, "verdict": verdict})
+    record = _valid(path, where, _READING, whole | {"reading": reading, "verdict": verdict})
+    return replace(record, time=_zoned(record.time))
 
 
 def _event(path: Path, where: str, row: dict[str, Any]) -> Event:
-    return _valid(path, where, _EVENT, row)
+    event = _valid(path, where, _EVENT, row)
+    return replace(event, time=_zoned(event.time))
 
 
 def _input(path: Path, where: str, row: dict[str, Any]) -> InputFile:
     return _valid(path, where, _INPUT, row)
 
 
+def _evidence(path: Path, where: str, row: dict[str, Any]) -> EvidenceFile:
+    return _valid(path, where, _EVIDENCE, row)
+
+
 def _rows(
     path: Path, table: dict[str, Any], key: str, read: Callable[[Path, str, dict[str, Any]], T], *, lenient: bool
 ) -> tuple[tuple[T, ...], int]:
-    """All rows of an array of tables, and how many a later version's file holds that we don't understand."""
+    """All rows of an array of tables, and how many of them are not understood and were passed over."""
     rows = table.get(key, [])
     if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+        if lenient:
+            return (), 1
         raise _damaged(path, f"[[{key}]] is not a list of tables")
     out: list[T] = []
     for n, row in enumerate(rows, start=1):
@@ -153,4 +217,9 @@ def _part(path: Path, table: dict[str, Any], key: str) -> dict[str, Any]:
 
 
 def _damaged(path: Path, what: str) -> Problem:
-    return Problem(f"{path}: damaged: {what}; restore it from a copy")
+    return Problem(f"{path}: damaged: {what}{_RESTORE}")
+
+
+def _far(path: Path, damage: str, lost: int) -> str:
+    count = f", {lost} of its entries lost" if lost else ""
+    return f"{path}: damaged: {damage}; it is read as far as it goes{count}, and not written{_RESTORE} to go on"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -12,8 +13,8 @@ import tomli_w
 
 from bench.procedure.journal import Event, ReadingRecord
 
-SCHEMA = 1
-"""Of `session.toml`. A later one is opened read-only."""
+SCHEMA = 2
+"""Of `session.toml`. An earlier one is brought up by `bench.session.migrate`, a later one opened read-only."""
 FILE_NAME = "session.toml"
 
 
@@ -53,8 +54,19 @@ class InputFile:
 
 
 @dataclass(frozen=True, slots=True)
+class EvidenceFile:
+    """The sound behind readings, kept so that it can be measured again."""
+
+    path: str
+    """Relative to the session's folder, with forward slashes."""
+    sha256: str
+    readings: tuple[str, ...]
+    """The ids of the readings that were taken from it."""
+
+
+@dataclass(frozen=True, slots=True)
 class SessionRecord:
-    """A whole session, as read from disk."""
+    """A whole session, as read from disk. Its entries stand in the order in which they happened, by no clock."""
 
     folder: Path
     schema: int
@@ -67,6 +79,12 @@ class SessionRecord:
     steps_done: tuple[str, ...]
     read_only: str = ""
     """Set when it must not be written, with the reason in a sentence."""
+    evidence: tuple[EvidenceFile, ...] = ()
+
+    @property
+    def outcome(self) -> str:
+        """How it ended, in a sentence; "" while it has not."""
+        return next((e.text for e in self.events if e.kind == "done"), "")
 
     @property
     def done(self) -> bool:
@@ -77,13 +95,15 @@ class SessionRecord:
 def head_text(record: SessionRecord) -> str:
     """The beginning of `session.toml`: everything but readings and events.
 
-    `done` stands in the first lines so that a list of many sessions need not read them whole.
+    What a list of many sessions shows stands here, so that it need not read them whole; `done` in the first lines.
     """
     job = record.job
     ports = [e.text for e in record.events if e.kind == "port"]
     head: dict[str, Any] = {
         "schema": SCHEMA,
         "done": record.done,
+        "outcome": record.outcome,
+        "reference_plays": reference_plays(record.readings),
         "program": record.program,
         "begun": record.begun,
         "steps_done": list(record.steps_done),
@@ -115,7 +135,15 @@ def head_text(record: SessionRecord) -> str:
     text = tomli_w.dumps(_encodable(head))
     for file in record.inputs:
         text += "\n[[inputs]]\n" + tomli_w.dumps(_encodable({"path": file.path, "sha256": file.sha256}))
+    for sound in record.evidence:
+        table = {"path": sound.path, "sha256": sound.sha256, "readings": list(sound.readings)}
+        text += "\n[[evidence]]\n" + tomli_w.dumps(_encodable(table))
     return text
+
+
+def reference_plays(readings: Iterable[ReadingRecord]) -> int:
+    """How often the reference tape was played, as far as readings tell: once for each attempt at a step."""
+    return len({(r.step, r.attempt) for r in readings if r.source == "reference tape"})
 
 
 def reading_text(record: ReadingRecord) -> str:
