@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from bench.audio.port import Port
 from bench.clock import Clock
@@ -70,25 +71,23 @@ class Exercise:
         return told
 
 
-def set_exercise(library: Library, job: Job, chosen: Sequence[str], more: int, seed: int) -> Exercise:
+def set_exercise(sheets: Mapping[str, Fault], job: Job, chosen: Sequence[str], more: int, seed: int) -> Exercise:
     """An exercise on a job.
 
     Args:
-        library: where the fault sheets are.
+        sheets: the faults there can be, by the names of their sheets.
         job: what the trainee goes through.
-        chosen: faults that the machine has in any case.
+        chosen: those of them that the machine has in any case.
         more: how many are drawn beside them.
         seed: draws them, and the machine.
 
     Raises:
-        Problem: no such fault, or they do not go together on this machine.
+        Problem: they do not go together on this machine, or there are not so many.
     """
-    sheets = {s.name: library.fault(s.name) for s in library.sheets("fault") if not s.broken}
-    faults = {name: library.fault(name) for name in chosen}
+    titles = tuple(sorted({f.name for f in sheets.values()}))
 
     def exercise(names: Sequence[str]) -> Exercise:
-        having = {**faults, **{n: sheets[n] for n in names}}
-        titles = tuple(sorted({f.name for f in (*sheets.values(), *having.values())}))
+        having = {name: sheets[name] for name in (*chosen, *names)}
         return Exercise(with_closing(job, titles), having, titles, seed)
 
     def goes_together(names: Sequence[str]) -> bool:
@@ -97,8 +96,18 @@ def set_exercise(library: Library, job: Job, chosen: Sequence[str], more: int, s
         except Problem:
             return False
 
-    others = {n: f for n, f in sheets.items() if n not in faults}
+    others = {n: f for n, f in sheets.items() if n not in chosen}
     drawn = draw_faults(others, job, more, seed, goes_together) if more else ()
     if not drawn:
         exercise(()).truth()  # says what does not go together
     return exercise(drawn)
+
+
+def fault_sheets(library: Library, chosen: Sequence[str]) -> dict[str, Path]:
+    """The fault sheets of a workspace that can be read, and those chosen by name or by path.
+
+    Raises:
+        Problem: a chosen one is not there.
+    """
+    listed = [s.path for s in library.sheets("fault") if not s.broken]
+    return {path.stem: path for path in (*listed, *(library.sheet_path(name, "fault") for name in chosen))}

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from bench.audio.port import Port, hands_of, perform
 from bench.clock import Clock
-from bench.exercising import MISADJUSTMENT, Exercise, set_exercise
+from bench.exercising import MISADJUSTMENT, Exercise, fault_sheets, set_exercise
 from bench.problem import Problem
 from bench.procedure.job import Job, UsedFile
 from bench.procedure.journal import Event, Journal
@@ -77,12 +77,14 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool,
     library = Library(workspace)
     job = library.load_job(wanted.procedure, wanted.machine, wanted.tape, wanted.reference_tape)
     exercise = None
+    faults = {p.stem: p for p in (library.sheet_path(f, "fault") for f in wanted.faults)}
     if wanted.exercise is not None:
-        exercise = set_exercise(library, job, wanted.faults, wanted.exercise, wanted.seed)
+        chosen, faults = tuple(faults), fault_sheets(library, wanted.faults)
+        sheets = {name: library.fault(path) for name, path in faults.items()}
+        exercise = set_exercise(sheets, job, chosen, wanted.exercise, wanted.seed)
         job = exercise.job
     port = open_port(library, job, wanted, clock, paced=paced, exercise=exercise)
-    faults = wanted.faults if exercise is None else (*wanted.faults, *(s.name for s in library.sheets("fault")))
-    inputs: list[Path | UsedFile] = [*job.used, *dict.fromkeys(library.sheet_path(f, "fault") for f in faults)]
+    inputs: list[Path | UsedFile] = [*job.used, *faults.values()]
     if port.status.kind == "live":
         port.open()  # before there is a session: without a device none is begun
     store = SessionStore.create(workspace.sessions, _facts(job, port, wanted, exercise), inputs, clock)
@@ -104,11 +106,12 @@ def resume_run(folder: Path, clock: Clock, *, port: str | None = None, paced: bo
         if port is None and facts.port_kind == "live":
             kind = "live"
         exercise = None
-        faults = tuple(str(p) for p in sorted((store.inputs / "sheets" / "faults").glob("*.toml")))
-        if facts.exercise:
-            exercise = set_exercise(library, job, facts.exercise, 0, facts.seed)
+        faults = sorted((store.inputs / "sheets" / "faults").glob("*.toml"))
+        if facts.exercise is not None:
+            sheets = {path.stem: library.fault(path) for path in faults}
+            exercise = set_exercise(sheets, job, facts.exercise, 0, facts.seed)
             job = exercise.job
-        wanted = Wanted(facts.procedure_id, port=kind, faults=faults, seed=facts.seed)
+        wanted = Wanted(facts.procedure_id, port=kind, faults=tuple(str(p) for p in faults), seed=facts.seed)
         opened = open_port(library, job, wanted, clock, paced=paced, exercise=exercise)
         put_back(opened, store.events())
     except Problem:

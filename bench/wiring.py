@@ -125,7 +125,8 @@ def truth_of(machine: PracticeMachine, sheet: Machine, faults: Mapping[str, Faul
         there = fault.name in machine.standing_faults
         if its_own:
             there = any(abs(off[name]) > right_within(name) for name in its_own)
-        told.append(FaultTruth(key, fault.name, fault.tells, tuple(fault.practice), its_own, there))
+        mendable = bool(its_own or fault.mended_by)
+        told.append(FaultTruth(key, fault.name, fault.tells, tuple(fault.practice), its_own, mendable, there))
     return Truth(trimmers, tuple(told))
 
 

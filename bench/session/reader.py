@@ -15,7 +15,8 @@ from bench.measure.names import UNITS, Reading
 from bench.problem import Problem
 from bench.procedure.journal import Event, ReadingRecord
 from bench.session.migrate import migrate
-from bench.session.record import FILE_NAME, SCHEMA, EvidenceFile, InputFile, JobFacts, SessionRecord
+from bench.session.place import FILE_NAME
+from bench.session.record import SCHEMA, EvidenceFile, InputFile, JobFacts, SessionRecord
 from bench.session.salvage import salvage
 
 T = TypeVar("T")
@@ -144,7 +145,7 @@ def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
     facts |= {"heads": job.get("heads"), "port": port.get("name", ""), "port_kind": port.get("kind", "")}
     facts |= {"sample_rate": port.get("sample_rate", 0), "calibration": port.get("calibration", "")}
     facts["seed"] = port.get("seed", 0)
-    facts["exercise"] = port.get("exercise", [])
+    facts["exercise"] = port.get("exercise")
     return _valid(path, "job", _JOB, facts)
 
 

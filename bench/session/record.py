@@ -15,7 +15,6 @@ from bench.procedure.journal import Event, ReadingRecord
 
 SCHEMA = 2
 """Of `session.toml`. An earlier one is brought up by `bench.session.migrate`, a later one opened read-only."""
-FILE_NAME = "session.toml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +39,8 @@ class JobFacts:
     """The procedure's file name without `.toml`."""
     seed: int = 0
     """Which practice machine it was; 0 where it was none."""
-    exercise: tuple[str, ...] = ()
-    """The faults that were hidden in it, by the names of their sheets; empty where it was no exercise."""
+    exercise: tuple[str, ...] | None = None
+    """The faults that were hidden in it, by the names of their sheets; None where it was no exercise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +126,7 @@ def head_text(record: SessionRecord) -> str:
                 "sample_rate": job.sample_rate,
                 "calibration": job.calibration,
                 "seed": job.seed or None,
-                "exercise": list(job.exercise) or None,
+                "exercise": None if job.exercise is None else list(job.exercise),
                 "state": ports[-1] if ports else "",
             }
         ),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -62,6 +62,8 @@ class TrimmerTold:
     right: bool
     hides: str = ""
     """What it makes good that is wrong elsewhere."""
+    allowed: bool = False
+    """It makes good what only the workshop can mend, and the trainee named that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +82,7 @@ class Debrief:
         """Whether nothing is left to look at again."""
         return (
             all(f.state in ("mended", "found") for f in self.faults)
-            and all(t.right for t in self.trimmers)
+            and all(t.right or t.allowed for t in self.trimmers)
             and not self.wrongly_named
         )
 
@@ -104,6 +106,8 @@ def debrief(before: Truth, after: Truth, events: Sequence[Event], sets: Sequence
         hides = "" if right or t.name not in turns else _hidden_by(t, after)
         told.append(TrimmerTold(t, before.off(t.name), turns.get(t.name, 0), right, hides))
     faults = tuple(_fault(f, told, named) for f in after.faults)
+    worn = {f.fault.name for f in faults if f.state == "found" and not f.fault.mendable}
+    told = [replace(t, allowed=t.hides in worn) for t in told]
     had = {f.name for f in before.faults}
     wrongly = tuple(n for n in named if n not in had)
     return Debrief(faults, tuple(told), wrongly, sum(turns.values()), _minutes(events))
@@ -144,6 +148,8 @@ def _fault(fault: FaultTruth, told: Sequence[TrimmerTold], named: Sequence[str])
     is_named = fault.name in named
     if not fault.there:
         return FaultTold(fault, "mended", is_named)
+    if is_named and not fault.mendable:
+        return FaultTold(fault, "found", is_named)
     for t in told:
         if t.hides and (t.hides == fault.name or t.hides in fault.trimmers):
             return FaultTold(fault, "hidden", is_named, t.trimmer.name)

@@ -21,10 +21,12 @@ SHOWN_BY: tuple[tuple[tuple[str, ...], frozenset[str]], ...] = (
     (("speed_",), frozenset({"speed_error", "speed_drift"})),
     (("swapped_",), frozenset({"separation"})),
     (("inverted_",), frozenset({"azimuth_delay", "azimuth_angle"})),
+    (("encoder_",), frozenset({"encoding_error"})),
+    (("decoder_",), frozenset({"decoding_error"})),
 )
 """Figures by their first letters, and the quantities of which one has to be measured for a change to show."""
 
-OF_RECORDING = ("record_", "bias_", "tape_selector", "erase_")
+OF_RECORDING = ("record_", "bias_", "tape_selector", "other_tape", "erase_", "encoder_")
 """Figures that only a recording shows."""
 
 

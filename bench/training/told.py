@@ -38,7 +38,7 @@ def _lines(told: Debrief) -> Iterator[Line]:
         yield "trimmer", _trimmer(trimmer)
     yield from (("again", line) for line in dict.fromkeys(_again(told)))
     yield "spent", f"{told.minutes:.0f} minutes, {told.turns} turns of trimmers."
-    right = sum(t.right for t in told.trimmers)
+    right = sum(t.right or t.allowed for t in told.trimmers)
     done = sum(f.state in ("mended", "found") for f in told.faults)
     yield "end", f"{done} of {len(told.faults)} faults dealt with, {right} of {len(told.trimmers)} trimmers right."
 
@@ -62,6 +62,8 @@ def _trimmer(told: TrimmerTold) -> str:
     moved = f"{t.name}: {told.before:+.2f} {t.unit} off before, {t.off:+.2f} {t.unit} after, {_times(told.turns)}"
     if told.right:
         return f"{moved}: right."
+    if told.allowed:
+        return f"{moved}: it makes good what {told.hides} costs. Tell the owner: it will not last."
     if told.hides:
         return f"{moved}: it hides {told.hides}."
     if not told.turns:
@@ -79,7 +81,7 @@ def _again(told: Debrief) -> Iterator[str]:
         if fault.state in ("missed", "hidden"):
             yield f"{fault.fault.name}: {fault.fault.tells}"
     for trimmer in told.trimmers:
-        if trimmer.right:
+        if trimmer.right or trimmer.allowed:
             continue
         for about in (trimmer.hides, trimmer.trimmer.name):
             yield from (line for word, line in AGAIN if word in about)

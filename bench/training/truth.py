@@ -30,6 +30,8 @@ class FaultTruth:
     """The physical figures that it changes: "replay_dirt_left_um"."""
     trimmers: tuple[str, ...]
     """The trimmers that can set it right; empty where none can."""
+    mendable: bool
+    """Whether trimmers, cleaning or demagnetising put it right; otherwise it is for the workshop."""
     there: bool
     """Whether it is there now; for one that trimmers set right, whether they have it to make good."""
 

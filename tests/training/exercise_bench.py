@@ -1,0 +1,148 @@
+"""A short exercise, and three trainees who go through it by what the screen shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from bench.clock import RehearsalClock
+from bench.opening import Opened, Wanted, open_run
+from bench.procedure.commands import Command, Skip
+from bench.procedure.snapshot import Snapshot
+from bench.training.exercise import CLOSING
+from bench.training.hands import UnattendedHands
+from bench.training.rehearse import rehearse
+from bench.workspace import Workspace
+
+REPO = Path(__file__).parents[2]
+
+STEPS = """format = 1
+title = "Replay, for practice"
+summary = "Clean, then set replay by the reference tape."
+takes_minutes = 10
+machine = "three-head-cassette"
+reference_tape = "cassette-reference"
+
+[[step]]
+kind = "by-hand"
+id = "clean"
+title = "Clean"
+do = "Clean heads, capstan and roller."
+does = ["clean"]
+
+[[step]]
+kind = "by-hand"
+id = "demagnetise"
+title = "Demagnetise"
+do = "Demagnetise heads and guides."
+does = ["demagnetise"]
+
+[[step]]
+kind = "by-hand"
+id = "thread"
+title = "Reference tape in"
+do = "Thread the reference tape."
+does = ["load-reference-tape"]
+"""
+
+ADJUST = """
+[[step]]
+kind = "adjust"
+id = "{id}"
+title = "{id}"
+do = "Turn."
+quantity = "{quantity}"
+plays = "{plays}"
+target = "machine.{target}"
+trimmers = {{ {trimmers} }}
+"""
+
+PLAY = """
+[[step]]
+kind = "reference"
+id = "play"
+title = "As left"
+do = "Play it."
+purposes = ["level", "azimuth", "response"]
+
+[step.targets]
+level = "machine.replay_level"
+azimuth_delay = "machine.replay_azimuth"
+response = "machine.replay_response"
+"""
+
+BOTH = 'left = "{0} left", right = "{0} right"'
+AZIMUTH = 'both = "replay azimuth"'
+
+
+def procedure() -> str:
+    """The exercise as a procedure file."""
+    steps = [
+        ("azimuth-low", "azimuth_delay", "azimuth-1k", "replay_azimuth_coarse", AZIMUTH),
+        ("azimuth-middle", "azimuth_delay", "azimuth-3k15", "replay_azimuth_coarse", AZIMUTH),
+        ("azimuth-high", "azimuth_delay", "azimuth-10k", "replay_azimuth", AZIMUTH),
+        ("level", "level", "level-315", "replay_level", BOTH.format("replay level")),
+        ("equalisation", "response", "response-10k", "replay_response", BOTH.format("replay equalisation")),
+        ("level-again", "level", "level-315", "replay_level", BOTH.format("replay level")),
+    ]
+    names = ("id", "quantity", "plays", "target", "trimmers")
+    return STEPS + "".join(ADJUST.format(**dict(zip(names, s, strict=True))) for s in steps) + PLAY
+
+
+def workspace(folder: Path) -> Workspace:
+    """A workspace with that procedure and the shipped sheets."""
+    (folder / "procedures").mkdir()
+    (folder / "procedures" / "sheets").symlink_to(REPO / "procedures" / "sheets")
+    (folder / "procedures" / "replay.toml").write_text(procedure(), encoding="utf-8")
+    return Workspace(folder)
+
+
+@dataclass(slots=True)
+class Perfect(UnattendedHands):
+    """Turns everything to where the readings are in, and names what there was."""
+
+
+@dataclass(slots=True)
+class DoesNothing(UnattendedHands):
+    """Goes past every step with a reason, and names nothing."""
+
+    def decide(self, snapshot: Snapshot, now: float) -> Command | None:
+        """Skip what is asked but the last question."""
+        step = snapshot.step
+        if step is None or step.id == CLOSING:
+            return UnattendedHands.decide(self, snapshot, now)
+        return Skip("no time")
+
+
+@dataclass(slots=True)
+class HidesAzimuth(UnattendedHands):
+    """Leaves the azimuth screw alone and makes good with equalisation what it costs."""
+
+    screw: tuple[str, ...] = field(default=("azimuth-low", "azimuth-middle", "azimuth-high"))
+
+    def decide(self, snapshot: Snapshot, now: float) -> Command | None:
+        """As the careful ones do, but for the azimuth steps."""
+        step = snapshot.step
+        if step is not None and step.id in self.screw:
+            return Skip("it sounded all right")
+        return UnattendedHands.decide(self, snapshot, now)
+
+
+def go_through(
+    folder: Path, trainee: UnattendedHands, *, faults: tuple[str, ...] = (), drawn: int = 0, seed: int = 1
+) -> Opened:
+    """The whole exercise by one trainee; the session closed, with its debrief."""
+    clock = RehearsalClock()
+    wanted = Wanted("replay", faults=faults, seed=seed, exercise=drawn)
+    opened = open_run(workspace(folder), wanted, clock, paced=False)
+    try:
+        rehearse(opened.runner, opened.port, clock, trainee)
+    finally:
+        opened.end()
+    return opened
+
+
+def numbers(opened: Opened, names: list[str]) -> str:
+    """The answer to the closing question that names these faults."""
+    assert opened.exercise is not None
+    return ", ".join(str(1 + opened.exercise.titles.index(n)) for n in names)
