@@ -18,7 +18,21 @@ from typing import NoReturn
 from bench import __version__
 from bench.problem import Problem
 
-COMMANDS = ("run", "rehearse", "measure", "tones", "tracking", "listen", "exercise", "validate", "report", "ports")
+COMMANDS = (
+    "run",
+    "rehearse",
+    "measure",
+    "tones",
+    "tracking",
+    "listen",
+    "exercise",
+    "debriefs",
+    "validate",
+    "report",
+    "history",
+    "compare",
+    "ports",
+)
 """Each is a module of `bench.commands` with `add(parser)` and `run(args) -> int`, imported only when named."""
 
 HELP = {
@@ -29,8 +43,11 @@ HELP = {
     "tracking": "say what noise reduction makes of an error of level and treble",
     "listen": "write what the owner hears from a machine to a file",
     "exercise": "go through a procedure on a practice machine with hidden faults, and be told what was so",
+    "debriefs": "list exercises and what came of each",
     "validate": "say every problem of procedures and sheets",
     "report": "write a session's report again",
+    "history": "the machines that were on the bench, and what one of them did over the years",
+    "compare": "set two sessions side by side",
     "ports": "list sound devices, or say why there are none",
 }
 

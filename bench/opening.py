@@ -34,6 +34,8 @@ class Wanted:
     seed: int = 1
     exercise: int | None = None
     """On the practice machine, so many faults beside those above, hidden until the debrief; None: no exercise."""
+    trainee: str = ""
+    """Whose exercise it is."""
 
 
 @dataclass(slots=True)
@@ -196,5 +198,5 @@ def _facts(job: Job, port: Port, wanted: Wanted, exercise: Exercise | None) -> J
         procedure_id=job.name,
     )
     if exercise is not None:
-        facts = replace(facts, exercise=tuple(exercise.faults))
+        facts = replace(facts, exercise=tuple(exercise.faults), trainee=wanted.trainee)
     return replace(facts, seed=wanted.seed) if status.kind == "practice" else facts

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 from bench.audio.quiet import kept_off_screen
@@ -30,6 +31,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--seed", type=int, default=1, metavar="K", help="which machine and faults, the same for a class (default 1)"
     )
+    parser.add_argument("--trainee", default="", metavar="NAME", help="whose exercise it is, for the debrief")
     parser.add_argument("--plain", action="store_true", help="lines of text instead of the full screen")
 
 
@@ -39,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     if not 0 <= drawn <= 10:
         raise Problem(f"--faults {drawn}: choose from 0 to 10")
     workspace = find_workspace(Path(args.workspace) if args.workspace else None)
-    asked = wanted(args, port="practice", exercise=drawn)
+    asked = replace(wanted(args, port="practice"), exercise=drawn, trainee=args.trainee.strip())
     if not args.plain and sys.stdin.isatty() and sys.stdout.isatty():
         from bench.tui.start import start_run
 

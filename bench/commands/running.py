@@ -21,7 +21,7 @@ def add_sheets(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--reference-tape", metavar="SHEET", help="sheet of the reference tape")
 
 
-def wanted(args: argparse.Namespace, *, port: str, exercise: int | None = None) -> Wanted:
+def wanted(args: argparse.Namespace, *, port: str) -> Wanted:
     """The options as what is asked for."""
     return Wanted(
         procedure=args.procedure,
@@ -31,7 +31,6 @@ def wanted(args: argparse.Namespace, *, port: str, exercise: int | None = None) 
         port=port,
         faults=tuple(args.fault),
         seed=args.seed,
-        exercise=exercise,
     )
 
 

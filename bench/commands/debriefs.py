@@ -1,0 +1,89 @@
+"""`tapebench debriefs`: what a class made of its exercises, a line for each."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from bench.problem import Problem
+from bench.session.place import FILE_NAME
+from bench.session.reader import read_session
+from bench.session.record import SessionRecord
+from bench.workspace import find_workspace
+
+MARKS = (("mended", ": mended"), ("hidden", "hidden, not mended"), ("found", ": found."), ("missed", ": missed."))
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """The options."""
+    parser.add_argument(
+        "folders",
+        nargs="*",
+        metavar="SESSION|DIR",
+        help="exercises, or folders that hold some (default: the workspace's sessions)",
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print a line for each exercise, and a sentence for each session that can't be read."""
+    folders = [Path(f) for f in args.folders]
+    if not folders:
+        folders = [find_workspace(Path(args.workspace) if args.workspace else None).sessions]
+    rows, broken = [], []
+    for folder in _sessions(folders):
+        try:
+            session = read_session(folder)
+        except Problem as problem:
+            broken.append(problem.sentence)
+            continue
+        if session.job.exercise is not None:
+            rows.append(_row(session))
+    if args.json:
+        print(json.dumps({"debriefs": rows, "broken": broken}, ensure_ascii=False))
+        return 0
+    for row in rows:
+        print(_line(row))
+    for sentence in broken:
+        print(f"not read: {sentence}")
+    if not rows:
+        print("There are no exercises here; tapebench exercise PROCEDURE makes one.")
+    return 0
+
+
+def _sessions(folders: list[Path]) -> list[Path]:
+    out: list[Path] = []
+    for folder in folders:
+        if not folder.is_dir():
+            raise Problem(f"{folder}: no such folder; name a session, or a folder that holds some")
+        own = (folder / FILE_NAME).exists()
+        out += [folder] if own else sorted(f.parent for f in folder.glob(f"*/{FILE_NAME}"))
+    return out
+
+
+def _row(session: SessionRecord) -> dict[str, object]:
+    told = [(str(e.value), e.text) for e in session.events if e.kind == "debrief"]
+    faults = [text for about, text in told if about == "fault"]
+    return {
+        "session": session.folder.name,
+        "trainee": session.job.trainee,
+        "procedure": session.job.procedure,
+        "machine": session.job.machine,
+        "seed": session.job.seed,
+        "over": bool(told),
+        "hidden_faults": list(session.job.exercise or ()),
+        **{word: sum(mark in text for text in faults) for word, mark in MARKS},
+        "named_wrongly": sum(about == "wrong" for about, _ in told),
+        "spent": next((text for about, text in told if about == "spent"), ""),
+        "said": [text for _, text in told],
+    }
+
+
+def _line(row: dict[str, object]) -> str:
+    who = row["trainee"] or "somebody"
+    head = f"{row['session']}: {who}, {row['procedure']}, seed {row['seed']}"
+    if not row["over"]:
+        return f"{head}: not over yet"
+    counts = ", ".join(f"{row[word]} {word}" for word, _ in MARKS)
+    return f"{head}: {counts}, {row['named_wrongly']} named wrongly. {row['spent']}"
