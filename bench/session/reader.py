@@ -141,7 +141,7 @@ def _zoned(time: datetime) -> datetime:
 
 def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
     names = ("machine", "tape", "reference_tape", "procedure", "speed", "equalisation", "reference_level")
-    facts: dict[str, Any] = {name: job.get(name, "") for name in (*names, "procedure_id")}
+    facts: dict[str, Any] = {name: job.get(name, "") for name in (*names, "procedure_id", "trainee")}
     facts |= {"heads": job.get("heads"), "port": port.get("name", ""), "port_kind": port.get("kind", "")}
     facts |= {"sample_rate": port.get("sample_rate", 0), "calibration": port.get("calibration", "")}
     facts["seed"] = port.get("seed", 0)

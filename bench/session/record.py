@@ -41,6 +41,8 @@ class JobFacts:
     """Which practice machine it was; 0 where it was none."""
     exercise: tuple[str, ...] | None = None
     """The faults that were hidden in it, by the names of their sheets; None where it was no exercise."""
+    trainee: str = ""
+    """Whose exercise it was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +116,7 @@ def head_text(record: SessionRecord) -> str:
                 "reference_tape": job.reference_tape,
                 "procedure": job.procedure,
                 "procedure_id": job.procedure_id,
+                "trainee": job.trainee,
                 "speed": job.speed,
                 "equalisation": job.equalisation,
                 "reference_level": job.reference_level,

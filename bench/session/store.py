@@ -21,9 +21,9 @@ from bench.procedure.job import UsedFile
 from bench.procedure.journal import Event, ReadingRecord
 from bench.session.atomic import save_file, sweep_parts, sync_folder
 from bench.session.lock import SessionLock, held
+from bench.session.place import FILE_NAME, INPUTS
 from bench.session.reader import read_session
 from bench.session.record import (
-    FILE_NAME,
     InputFile,
     JobFacts,
     SessionRecord,
@@ -32,8 +32,6 @@ from bench.session.record import (
     head_text,
     reading_text,
 )
-
-INPUTS = "inputs"
 
 
 class SessionStore:

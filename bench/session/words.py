@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from datetime import datetime
+from datetime import date, datetime
 
 from bench.measure.names import UNITS, Channel, Reading
 from bench.procedure.journal import ReadingRecord
@@ -147,7 +147,7 @@ def unit_in_words(quantity: str) -> str:
     return "count" if unit == "1" else unit
 
 
-def day(moment: datetime) -> str:
+def day(moment: date) -> str:
     """A date as anybody reads it: "3 May 2026"."""
     return f"{moment.day} {moment:%B %Y}"
 

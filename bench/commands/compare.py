@@ -1,0 +1,83 @@
+"""`tapebench compare`: two sessions side by side."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import TYPE_CHECKING, Any
+
+from bench.commands.report import session_folder
+from bench.session.compare import WAYS, of
+from bench.session.compare_text import comparison_lines, summary
+
+if TYPE_CHECKING:
+    from bench.procedure.journal import ReadingRecord
+    from bench.session.compare import Comparison, Row, Side
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """The options."""
+    parser.add_argument("first", metavar="SESSION", help="the earlier one: its folder, or the name under sessions/")
+    parser.add_argument("second", metavar="SESSION", help="the later one")
+    parser.add_argument(
+        "--of",
+        dest="way",
+        choices=tuple(WAYS),
+        default="left",
+        help="as left with as left, as found with as found, or what came about between: as left with as found next",
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Compare and print."""
+    found = of(session_folder(args.first, args.workspace), session_folder(args.second, args.workspace), args.way)
+    if args.json:
+        print(json.dumps(_as_json(found), ensure_ascii=False, allow_nan=False))
+    else:
+        print("\n".join(comparison_lines(found)))
+    return 0
+
+
+def _as_json(found: Comparison) -> dict[str, Any]:
+    return {
+        "first": _side(found.first),
+        "second": _side(found.second),
+        "notes": list(found.notes),
+        "said": summary(found),
+        "rows": [_row(row) for row in found.rows],
+    }
+
+
+def _side(side: Side) -> dict[str, Any]:
+    return {
+        "session": side.session,
+        "machine": side.machine,
+        "procedure": side.procedure,
+        "begun": side.when.isoformat(),
+        "stage": side.stage,
+        **({"note": side.note} if side.note else {}),
+    }
+
+
+def _row(row: Row) -> dict[str, Any]:
+    subject = row.subject
+    return {
+        "quantity": subject.quantity,
+        "channel": subject.channel,
+        "frequency_hz": subject.frequency_hz,
+        "sent_db": subject.sent_db,
+        "source": subject.source,
+        "unit": subject.unit,
+        "first": _reading(row.first),
+        "second": _reading(row.second),
+        "difference": row.by,
+        "uncertainty": row.uncertainty,
+        "difference_unit": subject.unit_of_change,
+        "state": row.state,
+        **({"reason": row.because} if row.because else {}),
+    }
+
+
+def _reading(record: ReadingRecord | None) -> dict[str, Any] | None:
+    return record.reading.as_json() if record else None

@@ -1,0 +1,169 @@
+"""`tapebench history`: the machines that were on the bench, and what one of them did over the years."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bench.problem import Problem
+from bench.session.index import Entry, entries
+from bench.session.roll import INTERVAL_MONTHS, OnRoll, roll
+from bench.workspace import find_workspace
+
+if TYPE_CHECKING:
+    from bench.session.history import History, Series
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """The options."""
+    parser.add_argument("--machine", metavar="S", help="its readings over the years: a machine's name, or its sheet's")
+    parser.add_argument("--quantity", metavar="Q", help="only readings of this quantity, such as level or response")
+    add_interval(parser)
+    parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
+
+
+def add_interval(parser: argparse.ArgumentParser) -> None:
+    """After how long the workshop wants its machines back."""
+    parser.add_argument(
+        "--interval",
+        type=_months,
+        default=INTERVAL_MONTHS,
+        metavar="MONTHS",
+        help=f"when the workshop wants a machine back ({INTERVAL_MONTHS})",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the list of machines and sessions, or the history of one machine."""
+    workspace = find_workspace(Path(args.workspace) if args.workspace else None)
+    if args.machine is None:
+        if args.quantity is not None:
+            raise Problem("--quantity goes with --machine: name the machine whose readings are wanted")
+        found = entries(workspace.sessions)
+        machines = roll(found, args.interval)
+        print(json.dumps(_roll_json(machines, found), ensure_ascii=False) if args.json else _roll_text(machines, found))
+        return 0
+    from bench.measure.names import UNITS
+    from bench.session.history import of
+    from bench.session.history_text import history_lines
+
+    if args.quantity is not None and args.quantity not in UNITS:
+        raise Problem(f"--quantity: there is no {args.quantity}; there are {', '.join(UNITS)}")
+    history = of(workspace, args.machine, args.quantity, args.interval)
+    print(json.dumps(_as_json(history), ensure_ascii=False) if args.json else "\n".join(history_lines(history)))
+    return 0
+
+
+def _months(text: str) -> int:
+    months = int(text) if text.isascii() and text.isdigit() else 0
+    if not 1 <= months <= 1200:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number of months from 1 to 1200")
+    return months
+
+
+def _roll_text(machines: list[OnRoll], found: list[Entry]) -> str:
+    lines = []
+    for machine in machines:
+        count = len(machine.sessions)
+        sheet = f" ({machine.machine_id})" if machine.machine_id else ""
+        lines.append(f"{machine.machine}{sheet}: {count} session{'s' * (count != 1)}, due again {machine.due}")
+        lines += [f"    {_session_text(s)}" for s in machine.sessions]
+    aside = [e for e in found if e.exercise or e.problem]
+    if aside:
+        lines += ["", "Not counted"]
+        lines += [f"    {e.problem or f'{e.folder.name}: an exercise'}" for e in aside]
+    return "\n".join(lines) or "No sessions yet."
+
+
+def _session_text(entry: Entry) -> str:
+    return f"{entry.begun:%Y-%m-%d %H:%M}  {entry.folder.name}  {entry.procedure}: {entry.outcome or 'broken off'}"
+
+
+def _roll_json(machines: list[OnRoll], found: list[Entry]) -> dict[str, Any]:
+    return {
+        "machines": [
+            {
+                "machine": m.machine,
+                "sheet": m.machine_id,
+                "due": m.due.isoformat(),
+                "sessions": [_entry_json(s) for s in m.sessions],
+            }
+            for m in machines
+        ],
+        "not_counted": [_entry_json(e) | {"problem": e.problem} for e in found if e.exercise or e.problem],
+    }
+
+
+def _entry_json(entry: Entry) -> dict[str, Any]:
+    return {
+        "session": entry.folder.name,
+        "begun": entry.begun.isoformat(),
+        "procedure": entry.procedure,
+        "done": entry.done,
+        "outcome": entry.outcome,
+        "reference_tape": entry.reference_tape,
+        "reference_plays": entry.reference_plays,
+    }
+
+
+def _as_json(history: History) -> dict[str, Any]:
+    return {
+        "machine": history.machine,
+        "due": {"on": history.due.on.isoformat(), "because": history.due.because},
+        "interval_months": history.interval_months,
+        "visits": [
+            {
+                "session": v.session,
+                "begun": v.when.isoformat(),
+                "procedure": v.procedure,
+                "outcome": v.outcome,
+                "adjusted": v.adjusted,
+                **({"note": v.note} if v.note else {}),
+            }
+            for v in history.visits
+        ],
+        "series": [_series_json(s) for s in history.series],
+    }
+
+
+def _series_json(series: Series) -> dict[str, Any]:
+    subject, found = series.subject, series.drift
+    drift: dict[str, Any] = {"per_year": None, "reason": series.no_drift}
+    if found is not None:
+        drift = {
+            "per_year": found.per_year,
+            "uncertainty": found.uncertainty,
+            "unit": f"{subject.unit_of_change} a year",
+            "steps": found.steps,
+            "years": found.years,
+            "shows": found.shows,
+            "reaches_tolerance": series.reaches.isoformat() if series.reaches else None,
+        }
+    return {
+        "quantity": subject.quantity,
+        "channel": subject.channel,
+        "frequency_hz": subject.frequency_hz,
+        "sent_db": subject.sent_db,
+        "source": subject.source,
+        "unit": subject.unit,
+        "readings": [
+            {
+                "session": p.session,
+                "begun": p.when.isoformat(),
+                "stage": p.stage,
+                "value": p.value,
+                "uncertainty": p.uncertainty,
+                **({"bound": p.bound} if p.bound else {}),
+                "verdict": p.verdict,
+                "target": p.target,
+                "tolerance": p.tolerance,
+                "method": p.conditions.method,
+                "reference": p.conditions.reference,
+                "tape": p.conditions.tape,
+            }
+            for p in series.points
+        ],
+        "drift": drift,
+    }

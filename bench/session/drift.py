@@ -1,0 +1,90 @@
+"""How a quantity drifts from visit to visit, and when it will reach its tolerance.
+
+Between two visits nobody turns anything: what the machine did by itself is the step from as left to as found the next
+time. Of all such steps d over spans t (years) the drift r is the weighted least-squares line through the origin,
+
+    r = Σ(d t / u²) / Σ(t² / u²),    u(r) = 1 / √Σ(t² / u²),
+
+with u the root sum of squares of both readings' uncertainties; with one step that is their combined uncertainty over
+the span. Where three steps or more scatter by more than their uncertainties explain, u(r) grows by the root of
+chi-squared over its degrees of freedom (Birge's ratio; R. T. Birge, Physical Review 40, 1932). What the readings
+share, such as the reference tape's own error, cancels in a step; it is left in, so that u is rather too large.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+DAYS_A_YEAR = 365.25
+SHORTEST_DAYS = 1.0
+"""Visits of one day tell nothing of a year."""
+FARTHEST_YEARS = 50.0
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """From as left at one visit to as found at the next."""
+
+    days: float
+    by: float
+    uncertainty: float
+    """Expanded (k = 2)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """What it drifts by in a year."""
+
+    per_year: float
+    uncertainty: float
+    """Expanded (k = 2)."""
+    steps: int
+    years: float
+    """All spans together."""
+
+    @property
+    def shows(self) -> bool:
+        """Whether it is more than its uncertainty."""
+        return abs(self.per_year) > self.uncertainty
+
+
+def drift(steps: Sequence[Step]) -> Drift | None:
+    """The drift of these steps; None where they span less than a day or have no uncertainty to be weighed by."""
+    usable = [s for s in steps if s.days > 0 and s.uncertainty > 0]
+    if sum(s.days for s in usable) < SHORTEST_DAYS:
+        return None
+    spans = [s.days / DAYS_A_YEAR for s in usable]
+    weight = sum((t / s.uncertainty) ** 2 for t, s in zip(spans, usable, strict=True))
+    rate = sum(s.by * t / s.uncertainty**2 for t, s in zip(spans, usable, strict=True)) / weight
+    spread = 1 / math.sqrt(weight)
+    if len(usable) > 2:
+        chi2 = sum(((s.by - rate * t) / (s.uncertainty / 2)) ** 2 for t, s in zip(spans, usable, strict=True))
+        spread *= math.sqrt(max(1.0, chi2 / (len(usable) - 1)))
+    return Drift(rate, spread, len(usable), sum(spans))
+
+
+def reaches(found: Drift, since: date, value: float, target: float, tolerance: float) -> date | None:
+    """The day on which the drift reaches the end of the tolerance.
+
+    Args:
+        found: the drift.
+        since: when `value` was read.
+        value: as left.
+        target: what it should be.
+        tolerance: plus or minus.
+
+    Returns:
+        That day, `since` where it is outside already; None where no drift shows, or in fifty years and more.
+    """
+    if abs(value - target) > tolerance:
+        return since
+    if not found.shows:
+        return None
+    end = target + math.copysign(tolerance, found.per_year)
+    years = (end - value) / found.per_year
+    if years > FARTHEST_YEARS:
+        return None
+    return since + timedelta(days=years * DAYS_A_YEAR)
