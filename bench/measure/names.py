@@ -35,6 +35,7 @@ UNITS: dict[str, str] = {
     "dropout_length": "ms",
     # Made of readings by a procedure rather than by `measure`:
     "record_replay_level": "dB",
+    "overbias": "dB",
     "mistracking": "dB",
     "encoding_error": "dB",
     "decoding_error": "dB",

@@ -197,8 +197,13 @@ def _targets(targets: Mapping[str, Target]) -> Iterator[Wrong]:
         at = ("targets", name)
         if not re.fullmatch(r"[a-z0-9_]+", name):
             yield Wrong(at, "no step can name it", 'use small letters, digits and _, as in "replay_level"')
-        if target.tolerance is None and not target.bands:
-            yield Wrong((*at, "tolerance"), "missing: nothing can be judged", "give tolerance, or bands of frequency")
+        limits = [key for key in ("at_least", "at_most") if getattr(target, key) is not None]
+        if limits and (len(limits) > 1 or target.tolerance is not None or target.bands):
+            others = "the other limit" if len(limits) > 1 else "a tolerance"
+            yield Wrong((*at, limits[0]), f"stands beside {others}", "give one of them: a target is judged one way")
+        elif not limits and target.tolerance is None and not target.bands:
+            remedy = "give tolerance, bands of frequency, at_least or at_most"
+            yield Wrong((*at, "tolerance"), "missing: nothing can be judged", remedy)
         for n, band in enumerate(target.bands):
             if band.from_hz >= band.to_hz:
                 said = f"from {band.from_hz:g} to {band.to_hz:g} Hz is no band"

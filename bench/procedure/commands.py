@@ -44,6 +44,16 @@ class Repeat:
 
 
 @dataclass(frozen=True, slots=True)
+class Back:
+    """To the step before this one; its readings stay as earlier attempts."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """Pause sound and timer; once more, or the one key, goes on."""
+
+
+@dataclass(frozen=True, slots=True)
 class Turn:
     """Turn a trimmer of the practice machine."""
 
@@ -68,4 +78,4 @@ class Leave:
     """Break off here; the session can be resumed."""
 
 
-Command = GoOn | Answer | Tick | Accept | Skip | Repeat | Turn | Note | StopSound | Leave
+Command = GoOn | Answer | Tick | Accept | Skip | Repeat | Back | Hold | Turn | Note | StopSound | Leave

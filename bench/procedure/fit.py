@@ -181,16 +181,16 @@ def _machine(step: JobStep, machine: Machine) -> Iterator[Wrong]:
             if trimmer not in machine.trimmers:
                 said = f"the machine has no trimmer {shown(trimmer)}"
                 yield Wrong(("trimmers", channel), said, did_you_mean(trimmer, machine.trimmers), ("trimmers",))
-        if sent and machine.heads == 2:
+        if sent and machine.heads == 2 and step.via == "live":
             said = "the machine has two heads and cannot replay while it records"
-            yield Wrong(("sends",), said, "name a machine with three heads", ("sends",))
+            yield Wrong(("via",), said, 'say `via = "rounds"` or `via = "ladder"`', ("via", "sends"))
             return
     if not sent or machine.heads == 3:
         return
     if isinstance(step, RecordReplay):
         judges = "azimuth_delay" in step.targets
     else:
-        judges = isinstance(step, Measure) and step.quantity in {"azimuth_delay", "azimuth_angle"}
+        judges = isinstance(step, Adjust | Measure) and step.quantity.startswith("azimuth_")
     if judges:
         said = "with two heads a machine always agrees with the azimuth of its own recording"
         at = ("targets", "azimuth_delay") if isinstance(step, RecordReplay) else ("quantity",)

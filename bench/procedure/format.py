@@ -16,18 +16,19 @@ from bench.problem import Problem
 from bench.procedure.checks import AGREES, check_sheet, check_steps
 from bench.procedure.document import Document, hidden_text, read_document
 from bench.procedure.problems import Finding, KeyPath, Wrong, from_validator, kind_of, shown, without_echoes
-from bench.procedure.sheets import Fault, Machine, ReferenceTape, SheetBase, Tape
+from bench.procedure.sheets import Fault, Interface, Machine, ReferenceTape, SheetBase, Tape
 from bench.procedure.steps import Procedure, Step, Strict
 
 FORMAT = 1
 """The version of the file format that this program reads."""
 
-SheetKind = Literal["machine", "tape", "reference-tape", "fault"]
+SheetKind = Literal["machine", "tape", "reference-tape", "interface", "fault"]
 
 SHEETS: dict[SheetKind, tuple[str, type[SheetBase]]] = {
     "machine": ("machines", Machine),
     "tape": ("tapes", Tape),
     "reference-tape": ("reference-tapes", ReferenceTape),
+    "interface": ("interfaces", Interface),
     "fault": ("faults", Fault),
 }
 """The folder and the model of each kind of sheet."""
@@ -116,6 +117,8 @@ def load_sheet(path: Path, kind: Literal["machine"]) -> Machine: ...
 def load_sheet(path: Path, kind: Literal["tape"]) -> Tape: ...
 @overload
 def load_sheet(path: Path, kind: Literal["reference-tape"]) -> ReferenceTape: ...
+@overload
+def load_sheet(path: Path, kind: Literal["interface"]) -> Interface: ...
 @overload
 def load_sheet(path: Path, kind: Literal["fault"]) -> Fault: ...
 def load_sheet(path: Path, kind: SheetKind) -> SheetBase:

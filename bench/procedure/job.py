@@ -7,10 +7,21 @@ from pathlib import Path
 
 from bench.problem import Problem
 from bench.procedure.sheets import Machine, ReferenceTape, Section, Tape
-from bench.procedure.steps import Adjust, ByHand, Entry, Measure, Procedure, RecordReplay, Reference, SignOff
+from bench.procedure.steps import (
+    Adjust,
+    ByHand,
+    Decision,
+    Entry,
+    Measure,
+    Procedure,
+    Question,
+    RecordReplay,
+    Reference,
+    SignOff,
+)
 from bench.procedure.targets import Target
 
-JobStep = ByHand | Reference | Adjust | RecordReplay | Measure | Entry | SignOff
+JobStep = ByHand | Reference | Adjust | RecordReplay | Measure | Entry | Decision | Question | SignOff
 """Any step but `follow`, whose steps stand in its place."""
 
 

@@ -32,6 +32,8 @@ class ReadingRecord:
     """The reason given when it was accepted although not `in`."""
     attempt: int = 1
     """Counts the times the step was begun; the last attempt is the one that is judged."""
+    lot: str = ""
+    """Which of several tapes it is of."""
 
 
 EventKind = Literal[
@@ -50,7 +52,19 @@ EventKind = Literal[
     "repeat",
     "act",
     "debrief",
+    "switch",
+    "back",
+    "hold",
+    "again",
+    "decision",
+    "not-needed",
+    "left-out",
+    "to-check",
+    "checked",
 ]
+"""`switch`: a control of the machine, "noise-reduction: on"; `again`: gone back by `again_until`; `decision`: which
+way and why; `not-needed`: a step that a decision passed over; `left-out`: one that does not apply to these sheets;
+`to-check`: what an adjustment disturbed, `checked`: and was shown again since."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -126,6 +126,7 @@ _WANTED = {
     "bool_type": "true or false",
     "tuple_type": "a list",
     "dict_type": "a table",
+    "date_type": "a date",
     "model_type": "a table",
     "model_attributes_type": "a table",
 }
@@ -135,6 +136,7 @@ _HOW = {
     "a number": "write a figure without quotes",
     "a whole number": "write a whole figure without quotes",
     "true or false": "write true or false without quotes",
+    "a date": "write it without quotes, as in 2026-03-31",
     "a list": "put it in [ ]",
     "a table": "write it as a table of keys and values",
 }
@@ -207,6 +209,8 @@ def _told(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[KeyPa
             return Wrong(at, f"{given} is too small", f"it must be greater than {more['gt']:g}")
         case "greater_than_equal":
             return Wrong(at, f"{given} is too small", f"it must be at least {more['ge']:g}")
+        case "less_than_equal":
+            return Wrong(at, f"{given} is too large", f"it must be at most {more['le']:g}")
         case "finite_number":
             return Wrong(at, f"{given} is not a number that can be measured", "write a finite figure")
         case "too_short" | "string_too_short" | "blank":

@@ -14,7 +14,7 @@ from bench.procedure.kinds.base import WAIT, Activity, Situation, View
 from bench.procedure.outcome import judge_run
 from bench.procedure.snapshot import InputView, JobView, Outcome, Prompt, Snapshot, StepView
 from bench.procedure.sound_in import SoundIn
-from bench.procedure.steps import StepBase
+from bench.procedure.steps import Measuring, StepBase
 
 
 class Runner:
@@ -252,6 +252,9 @@ class Runner:
                 good=step.good,
                 why=step.why,
                 if_not=step.if_not,
+                hints=step.hints,
+                direction=step.direction or "",
+                lot=step.lot if isinstance(step, Measuring) else "",
             )
         hands = situation.hands
         trimmers = tuple(t for t in hands.trimmers() if t.name in view.trimmers) if hands is not None else ()
@@ -264,6 +267,7 @@ class Runner:
             tones=view.tones,
             checks=view.checks,
             timer_left_s=view.timer_left_s,
+            curves=view.curves,
             sending=situation.sending,
             trimmers=trimmers,
             can_accept=view.can_accept,

@@ -40,6 +40,12 @@ class StepView:
     good: str
     why: str
     if_not: str
+    hints: tuple[str, ...] = ()
+    """Up to three, to be shown one after another when asked for."""
+    direction: str = ""
+    """"forward" or "reverse" where the step says which way the tape runs."""
+    lot: str = ""
+    """Which of several tapes is on the machine."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +78,26 @@ class Gauge:
     """How long it has been steady and in."""
     history: tuple[tuple[float, float], ...] = ()
     """(seconds, value) of the last minute."""
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """What a reading did as a trimmer was turned: bias past its peak, rounds so far, the positions of a ladder."""
+
+    channel: Channel
+    label: str
+    """"left, 10 kHz"."""
+    along: Literal["degrees", "round", "position"]
+    """What is counted along the bottom."""
+    points: tuple[tuple[float, float], ...]
+    """(along, reading), in the order in which they were taken; the last is where it stands now."""
+    unit: str
+    peak: tuple[float, float] | None = None
+    """The highest point, once it is passed."""
+    aim: float | None = None
+    """The reading to come to, in `unit`."""
+    best: float | None = None
+    """Of a ladder: the position named as the best."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +155,7 @@ class Snapshot:
     tones: tuple[ToneRow, ...] = ()
     checks: tuple[CheckRow, ...] = ()
     timer_left_s: float | None = None
+    curves: tuple[Curve, ...] = ()
     sending: str = ""
     """What is being sent, "" for silence."""
     trimmers: tuple[TrimmerInfo, ...] = ()
@@ -142,3 +169,9 @@ class Snapshot:
     last: tuple[tuple[Reading, Verdict | None], ...] = ()
     """The readings kept last."""
     outcome: Outcome | None = None
+    held: bool = False
+    """Sound and timer are paused; the one key goes on."""
+    to_check_again: tuple[str, ...] = ()
+    """What an adjustment disturbed after it had been shown, in the trade's words: "replay response"."""
+    can_go_back: bool = False
+    """Whether there is a step before this one to go back to."""

@@ -2,87 +2,109 @@
 
 from __future__ import annotations
 
-import re
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
-from pydantic_core import PydanticCustomError
+from pydantic import Field
 
 from bench.audio.port import Act
+from bench.procedure.step_base import (
+    ID,
+    WHAT,
+    AgainUntil,
+    AppliesTo,
+    Caution,
+    Direction,
+    Hazard,
+    IecType,
+    Measuring,
+    NoiseReduction,
+    Placed,
+    Said,
+    SentTone,
+    Stage,
+    StepBase,
+    StepId,
+    Strict,
+    What,
+    Words,
+)
 from bench.procedure.targets import TargetName
 
-Hazard = Literal["mains", "demagnetiser", "solvent", "moving-parts", "loud-tones", "reference-tape", "owners-tape"]
-Stage = Literal["found-dirty", "found-clean", "left"]
+__all__ = [
+    "WHAT",
+    "Adjust",
+    "AgainUntil",
+    "AppliesTo",
+    "ByHand",
+    "Caution",
+    "ChannelName",
+    "Choice",
+    "Decision",
+    "Direction",
+    "Entry",
+    "Follow",
+    "Hazard",
+    "IecType",
+    "Judged",
+    "Measurable",
+    "Measure",
+    "Measuring",
+    "NoiseReduction",
+    "Placed",
+    "Procedure",
+    "Purpose",
+    "Question",
+    "RecordReplay",
+    "Reference",
+    "Said",
+    "SentTone",
+    "SignOff",
+    "Stage",
+    "Step",
+    "StepBase",
+    "StepId",
+    "Strict",
+    "What",
+    "Words",
+]
+
 Purpose = Literal["level", "azimuth", "response", "speed"]
 ChannelName = Literal["left", "right", "both"]
 Judged = Literal["level", "balance", "response", "azimuth_delay", "azimuth_angle", "speed_error"]
 """What a `reference` step can judge, each against a target of its own."""
 
-
-def _reflowed(text: str) -> str:
-    """A file may break its lines where it likes; an empty line is a new paragraph."""
-    return "\n\n".join(" ".join(part.split()) for part in re.split(r"\n[ \t]*\n", text.strip()))
-
-
-def _said(text: str) -> str:
-    if not text:
-        raise PydanticCustomError("blank", "is empty")
-    return text
-
-
-Words = Annotated[str, AfterValidator(_reflowed)]
-"""Text to be read; may be left empty."""
-
-Said = Annotated[str, AfterValidator(_reflowed), AfterValidator(_said)]
-"""Text that must say something."""
-
-
-class Strict(BaseModel):
-    """No unknown keys, no silent conversions, no figure that is not finite."""
-
-    model_config = ConfigDict(
-        extra="forbid", strict=True, frozen=True, allow_inf_nan=False, use_attribute_docstrings=True
-    )
-
-
-class Caution(Strict):
-    """A hazard, said where the step is."""
-
-    hazard: Hazard
-    say: Said
-    """The usual caution; defers to the service manual, local codes and licensed practice."""
-
-
-class SentTone(Strict):
-    """A tone for the machine to record."""
-
-    hz: float = Field(gt=0)
-    db: float
-    """Relative to the machine's reference level (0 dB = the machine sheet's `send_level`)."""
-    seconds: float = Field(default=3.0, gt=0)
-
-
-class Placed(Strict):
-    """What stands in the order of a procedure."""
-
-    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
-    title: Said
-    cautions: tuple[Caution, ...] = ()
-    stage: Stage = "left"
-    """Readings of a found stage are told with a verdict but never judged."""
-
-
-class StepBase(Placed):
-    """What every step has that a person does."""
-
-    do: Said
-    """The instruction."""
-    why: Words = ""
-    """For the trainee."""
-    good: Words = ""
-    """What good looks like."""
-    if_not: Words = ""
-    """What to do when it does not."""
+Measurable = Literal[
+    "level",
+    "balance",
+    "response",
+    "azimuth_delay",
+    "azimuth_angle",
+    "azimuth_phase",
+    "azimuth_weave",
+    "speed_error",
+    "speed_drift",
+    "wow_and_flutter",
+    "flutter_component",
+    "noise",
+    "signal_to_noise",
+    "hum",
+    "third_harmonic",
+    "second_harmonic",
+    "thd",
+    "maximum_output_level",
+    "saturated_output_level",
+    "separation",
+    "erasure",
+    "dropout_count",
+    "dropout_rate",
+    "dropout_depth",
+    "dropout_length",
+    "record_replay_level",
+    "mistracking",
+    "encoding_error",
+    "decoding_error",
+]
+"""What a `measure` step can judge."""
 
 
 class ByHand(StepBase):
@@ -94,7 +116,7 @@ class ByHand(StepBase):
     timer_s: float = Field(default=0.0, ge=0)
 
 
-class Reference(StepBase):
+class Reference(Measuring):
     """A play of the reference tape: each tone is recognised, measured when steady and ticked off."""
 
     kind: Literal["reference"]
@@ -103,16 +125,20 @@ class Reference(StepBase):
     targets: dict[Judged, TargetName] = Field(min_length=1)
 
 
-class Adjust(StepBase):
+class Adjust(Measuring):
     """One quantity brought to its target while a trimmer is turned."""
 
     kind: Literal["adjust"]
-    via: Literal["live"] = "live"
-    quantity: Literal["level", "response", "azimuth_delay", "speed_error", "record_replay_level"]
+    via: Literal["live", "rounds", "ladder"] | None = None
+    """`live`: read while it is turned. `rounds` (two heads): turn, record, rewind, replay, judge, and again.
+    `ladder`: numbered positions recorded in one pass, the best one named. Left out: live from the reference tape and
+    on three heads, else rounds."""
+    quantity: Literal["level", "response", "azimuth_delay", "speed_error", "record_replay_level", "overbias"]
+    """`overbias`: how far the tone has fallen past its peak as bias is raised, dB."""
     plays: str | None = None
     """The id of a section of the reference tape; or"""
     sends: tuple[SentTone, ...] = ()
-    """tones sent together, recorded and replayed at once (three heads)."""
+    """tones to record: sent together and replayed at once (three heads), or replayed after (two heads)."""
     frequency: float | None = None
     """The tone that is judged (where several sound); default: the only one."""
     reference_frequency: float | None = None
@@ -121,9 +147,17 @@ class Adjust(StepBase):
     target: TargetName
     trimmers: dict[ChannelName, str] = Field(min_length=1)
     """Trimmer names by channel; `both` where one trimmer serves both."""
+    trimmers_reverse: dict[ChannelName, str] = Field(default_factory=dict)
+    """Likewise, those turned in reverse where `each_direction` has others for it."""
+    positions: int = Field(default=9, ge=3, le=25)
+    """Of a ladder: how many."""
+    apart_degrees: float = Field(default=10.0, gt=0)
+    """Of a ladder: from one position to the next."""
+    at_most: int = Field(default=6, ge=1, le=20)
+    """Rounds."""
 
 
-class RecordReplay(StepBase):
+class RecordReplay(Measuring):
     """The program sends, the machine records, the replay is measured."""
 
     kind: Literal["record-replay"]
@@ -131,16 +165,28 @@ class RecordReplay(StepBase):
     """Sent one after another."""
     reference_hz: float
     """The response is relative to this one of the sent tones, which also gives the level."""
-    targets: dict[Literal["record_replay_level", "response", "azimuth_delay"], TargetName] = Field(min_length=1)
+    targets: dict[Literal["record_replay_level", "response", "azimuth_delay", "mistracking"], TargetName] = Field(
+        min_length=1
+    )
 
 
-class Measure(StepBase):
+class Measure(Measuring):
     """A quantity measured once and judged."""
 
     kind: Literal["measure"]
-    quantity: Literal["level", "balance", "azimuth_delay", "azimuth_angle", "speed_error", "speed_drift"]
+    quantity: Measurable
+    method: Words = ""
+    """Which of the quantity's methods is judged, as the reading names it: "A-weighted rms". Left out: all it gives."""
     plays: str | None = None
     sends: tuple[SentTone, ...] = ()
+    records: Literal["silence"] | None = None
+    """Recorded with nothing sent, for noise."""
+    erases: bool = False
+    """The tones sent are recorded, then erased, and what is left of them is measured."""
+    driven: Literal["left", "right"] | None = None
+    """The channel that the tones are sent to, for separation."""
+    of: tuple[StepId, ...] = ()
+    """For `mistracking`: the steps whose level and response it is computed from; left out: the latest ones."""
     frequency: float | None = None
     seconds: float = Field(default=5.0, gt=0)
     target: TargetName
@@ -156,11 +202,49 @@ class Entry(StepBase):
     target: TargetName | None = None
 
 
+class Choice(Strict):
+    """An answer to a decision, and where it leads."""
+
+    say: Said
+    go_to: StepId | None = None
+    """A later step; left out: the next one."""
+
+
+class Decision(StepBase):
+    """Goes on to one later step or another, by the verdicts of an earlier step or by an answer."""
+
+    kind: Literal["decision"]
+    do: Words = ""
+    of: StepId | None = None
+    """The earlier step whose verdicts decide; then"""
+    when_in: StepId | None = None
+    """where to go when all its readings are in; left out: the next step,"""
+    when_not: StepId | None = None
+    """and where to go when they are not; or"""
+    asks: Words = ""
+    """what the person is asked,"""
+    choices: tuple[Choice, ...] = ()
+    """with the answers."""
+
+
+class Question(StepBase):
+    """An instructor's question. It teaches; the answer is kept and never judged."""
+
+    kind: Literal["question"]
+    do: Words = ""
+    asks: Said
+    choices: tuple[Said, ...] = Field(min_length=2, max_length=6)
+    right: Said
+    """One of the choices, word for word."""
+    because: Said
+    """Why; said after the answer."""
+
+
 class Follow(Placed):
     """Another procedure of this folder, in its place. Its cautions are said with the first of those steps."""
 
     kind: Literal["follow"]
-    procedure: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
+    procedure: str = Field(pattern=ID)
     """The file's name without `.toml`. Its steps take this step's stage and get `<id>/` before theirs."""
 
 
@@ -173,7 +257,8 @@ class SignOff(StepBase):
 
 
 Step = Annotated[
-    ByHand | Reference | Adjust | RecordReplay | Measure | Entry | Follow | SignOff, Field(discriminator="kind")
+    ByHand | Reference | Adjust | RecordReplay | Measure | Entry | Decision | Question | Follow | SignOff,
+    Field(discriminator="kind"),
 ]
 
 

@@ -35,7 +35,11 @@ class Target(BaseModel):
     tolerance: float | None = Field(default=None, gt=0)
     """Plus or minus, in `unit`; or"""
     bands: tuple[Band, ...] = ()
-    """one tolerance for each range of frequencies; the narrowest range that holds the frequency counts."""
+    """one tolerance for each range of frequencies; the narrowest range that holds the frequency counts; or"""
+    at_least: float | None = None
+    """nothing below it, in `unit`: separation, erasure; or"""
+    at_most: float | None = None
+    """nothing above it: noise, distortion, flutter."""
     source: str
     """Where it comes from: a standard's clause, the service manual, or "common practice, no source"."""
 
@@ -58,6 +62,8 @@ class Verdict(BaseModel):
     target: float | None = None
     tolerance: float | None = None
     source: str = ""
+    limit: Literal["", "at least", "at most"] = ""
+    """Set where `target` is a limit on one side and there is no tolerance."""
 
 
 def judge(reading: Reading, target: Target, *, offset: float = 0.0) -> Verdict:
@@ -72,6 +78,8 @@ def judge(reading: Reading, target: Target, *, offset: float = 0.0) -> Verdict:
         `in` when value ± uncertainty lies wholly inside the tolerance, `out` when wholly outside, `too close to
         call` between, `no reading` without a value or where the target says nothing at that frequency.
     """
+    if target.at_least is not None or target.at_most is not None:
+        return _judge_limit(reading, target, offset)
     aim = target.value + offset
     tolerance = target.tolerance_at(reading.frequency_hz)
     if reading.value is None or reading.uncertainty is None or tolerance is None:
@@ -85,3 +93,22 @@ def judge(reading: Reading, target: Target, *, offset: float = 0.0) -> Verdict:
     if reading.bound is not None and word != "in":
         word = "too close to call"
     return Verdict(word=word, target=aim, tolerance=tolerance, source=target.source)
+
+
+def _judge_limit(reading: Reading, target: Target, offset: float) -> Verdict:
+    """Against a limit on one side. A figure that is itself only a limit can be in on that side alone."""
+    least = target.at_least is not None
+    limit: Literal["at least", "at most"] = "at least" if least else "at most"
+    aim = ((target.at_least if least else target.at_most) or 0.0) + offset
+    if reading.value is None:
+        return Verdict(word="no reading", target=aim, source=target.source, limit=limit)
+    spread = reading.uncertainty or 0.0
+    room = reading.value - aim if least else aim - reading.value
+    word: VerdictWord = "too close to call"
+    if room - spread >= 0:
+        word = "in"
+    elif room + spread < 0:
+        word = "out"
+    if (reading.bound is not None and word == "out") or reading.bound not in (None, limit):
+        word = "too close to call"
+    return Verdict(word=word, target=aim, source=target.source, limit=limit)

@@ -162,6 +162,7 @@ def _reading(path: Path, where: str, row: dict[str, Any]) -> ReadingRecord:
     if "verdict" in row:
         verdict = {"word": row["verdict"], "target": row.get("target"), "tolerance": row.get("tolerance")}
         verdict["source"] = row.get("target_source", "")
+        verdict["limit"] = row.get("target_limit", "")
     whole = {k: row[k] for k in ReadingRecord.__dataclass_fields__ if k in row}
     record = _valid(path, where, _READING, whole | {"reading": reading, "verdict": verdict})
     return replace(record, time=_zoned(record.time))

@@ -157,6 +157,7 @@ def reading_text(record: ReadingRecord) -> str:
         "stage": record.stage,
         "judged": record.judged,
         "attempt": record.attempt,
+        "lot": record.lot,
         "source": record.source,
         "quantity": reading.quantity,
         "channel": reading.channel,
@@ -174,6 +175,7 @@ def reading_text(record: ReadingRecord) -> str:
         "target": verdict.target if verdict else None,
         "tolerance": verdict.tolerance if verdict else None,
         "target_source": verdict.source if verdict else None,
+        "target_limit": verdict.limit if verdict else None,
         "accepted_because": record.accepted_because,
         "time": record.time,
     }

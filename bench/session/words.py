@@ -37,6 +37,7 @@ QUANTITIES: dict[str, str] = {
     "dropout_depth": "Dropout depth",
     "dropout_length": "Dropout length",
     "record_replay_level": "Record-to-replay level",
+    "overbias": "Past the peak of bias",
     "mistracking": "Mistracking",
     "encoding_error": "Encoding error",
     "decoding_error": "Decoding error",

@@ -150,7 +150,9 @@ def test_the_sheets_a_procedure_names(tmp_path: Path, head: str, said: str) -> N
 
 
 def test_a_procedures_own_choice_and_a_persons(tmp_path: Path) -> None:
-    bench = make_bench(tmp_path, main=HEAD + 'machine = "two-head-cassette"\n' + CLEAN, bias=HEAD + BIAS)
+    bench = make_bench(
+        tmp_path, main=HEAD + 'machine = "two-head-cassette"\n' + CLEAN, bias=HEAD + BIAS + 'via = "live"\n'
+    )
     main = bench.procedures / "main.toml"
     job = assemble(main, bench, {}).job
     assert job is not None

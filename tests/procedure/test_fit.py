@@ -82,7 +82,8 @@ def test_what_fits_is_right(tmp_path: Path) -> None:
             "target",
             '"machine.replay_response" gives no tolerance at 16000 Hz',
         ),
-        (AZIMUTH, {"machine": TWO_HEADS}, "sends", "two heads and cannot replay while it records"),
+        (BIAS + 'via = "live"\n', {"machine": TWO_HEADS}, "via", "two heads and cannot replay while it records"),
+        (AZIMUTH, {"machine": TWO_HEADS}, "quantity", "always agrees with the azimuth of its own recording"),
         (
             RECORD.replace('record_replay_level = "machine.record_level"', 'azimuth_delay = "machine.azimuth"'),
             {"machine": TWO_HEADS},

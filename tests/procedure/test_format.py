@@ -88,7 +88,7 @@ MISTAKES = [
     ("one for two", HEAD + LEVEL.replace("level right", "level left"), "trimmers", "step 1, trimmers", "named for two"),
     ("azimuth left", HEAD + LEVEL.replace('"level"\nplays', '"azimuth_delay"\nplays'), "trimmers", "step 1, trimmers",
      "belongs to both channels"),
-    ("rounds", HEAD + LEVEL + 'via = "round"\n', "via", "step 1, via", '"round" is not a choice here; there is "live"'),
+    ("rounds", HEAD + LEVEL + 'via = "round"\n', "via", "step 1, via", '"round" is not a choice here; did you mean "rounds"?'),
     ("no zero", HEAD + RECORD.replace("reference_hz = 400", "reference_hz = 315"), "315", "step 1, reference_hz", "not among"),
     ("no choices", HEAD + ENTRY.replace('choices = ["little", "much"]\n', ""), "", "step 1, choices", "fewer than two"),
     ("choice twice", HEAD + ENTRY.replace('"much"', '"Little"'), "choices", "step 1, choices", "there twice"),

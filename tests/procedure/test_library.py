@@ -8,19 +8,25 @@ import pytest
 
 from bench.problem import Problem
 from bench.procedure.library import Library
-from tests.procedure.small_bench import CLEAN, GOOD, HEAD, RECORD, make_bench
+from tests.procedure.small_bench import BIAS, CLEAN, GOOD, HEAD, RECORD, make_bench
 
 
 @pytest.fixture
 def library(tmp_path: Path) -> Library:
     return Library(
-        make_bench(tmp_path, good=GOOD, broken=HEAD + "tilte = 1\n" + CLEAN, piece=HEAD + "part = true\n" + RECORD)
+        make_bench(
+            tmp_path,
+            good=GOOD,
+            broken=HEAD + "tilte = 1\n" + CLEAN,
+            piece=HEAD + "part = true\n" + RECORD,
+            live=HEAD + BIAS + 'via = "live"\n',
+        )
     )
 
 
 def test_a_list_shows_the_broken_ones_with_their_reason(library: Library) -> None:
     listed = {p.name: p for p in library.procedures()}
-    assert list(listed) == ["broken", "good", "piece"]
+    assert list(listed) == ["broken", "good", "live", "piece"]
     assert listed["good"].title == "A line-up"
     assert listed["good"].broken == ""
     assert listed["good"].takes_minutes == 5
@@ -71,7 +77,7 @@ def test_a_procedure_from_elsewhere_is_done_with_the_sheets_of_the_workspace(lib
         ),
         ({"procedure": "good", "tape": "x/y"}, "x/y: no such file; tape sheets lie in"),
         ({"procedure": "broken"}, "tilte: is not a key"),
-        ({"procedure": "good", "machine": "two-head-cassette"}, "two heads and cannot replay while it records"),
+        ({"procedure": "live", "machine": "two-head-cassette"}, "two heads and cannot replay while it records"),
     ],
 )
 def test_what_cannot_be_put_together_is_said_in_one_sentence(

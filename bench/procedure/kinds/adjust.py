@@ -39,6 +39,8 @@ class AdjustActivity(Activity):
         super().__init__(step, situation)
         if situation.is_file:
             raise Problem("a file cannot be adjusted")
+        if step.via in ("rounds", "ladder") or (step.sends and situation.job.machine.heads == 2):
+            raise Problem("this machine cannot replay while it records")
         self._step = step
         self._target: Target = situation.job.target(step.target)
         self._heard: Heard = "reference tape" if step.plays is not None else "record-replay"

@@ -12,8 +12,8 @@ from bench.measure.names import Reading
 from bench.problem import Problem
 from bench.procedure.job import Job
 from bench.procedure.journal import Event, EventKind, Journal, ReadingRecord
-from bench.procedure.snapshot import CheckRow, Gauge, Prompt, ToneRow
-from bench.procedure.steps import StepBase
+from bench.procedure.snapshot import CheckRow, Curve, Gauge, Prompt, ToneRow
+from bench.procedure.steps import Measuring, StepBase
 from bench.procedure.targets import Verdict
 from bench.signals.source import Source
 
@@ -42,6 +42,7 @@ class View:
     tones: tuple[ToneRow, ...] = ()
     checks: tuple[CheckRow, ...] = ()
     timer_left_s: float | None = None
+    curves: tuple[Curve, ...] = ()
     trimmers: tuple[str, ...] = ()
     can_accept: bool = False
 
@@ -106,6 +107,7 @@ class Situation:
                 sent_db=t.sent_db,
                 accepted_because=because if t.verdict and t.verdict.word != "in" else "",
                 attempt=self.attempt,
+                lot=step.lot if isinstance(step, Measuring) else "",
             )
             for n, t in enumerate(taken, start=1)
         )

@@ -23,6 +23,8 @@ class MeasureActivity(Activity):
         super().__init__(step, situation)
         if situation.is_file and step.sends:
             raise Problem("a file cannot be recorded on")
+        if step.records or step.erases or step.of:
+            raise Problem("this cannot be measured in one pass")
         self._step = step
         self._target: Target = situation.job.target(step.target)
         self._heard: Heard = "reference tape" if step.plays else "record-replay" if step.sends else "machine"
