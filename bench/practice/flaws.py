@@ -1,4 +1,4 @@
-"""What a tape passes on beside its recording: dropouts, and echoes of places nearby."""
+"""What a tape passes on beside its recording: dropouts, echoes of places nearby, what passes over magnetism took."""
 
 from __future__ import annotations
 
@@ -68,3 +68,27 @@ class Echo:
         out = read(left + self._distance, right + self._distance) + read(left - self._distance, right - self._distance)
         one_pole(out, self._gain * (1 + self._a1), 0.0, self._a1, self._state)
         return out
+
+
+CELL = RATE // 10
+"""A tape remembers what was done to it by tenths of a second."""
+
+
+class Wear:
+    """Short wavelengths that a tape has lost by passing magnetised heads, as the spacing that would lose as much."""
+
+    def __init__(self, length: float) -> None:
+        self._um = np.zeros(int(length) // CELL + 1)
+
+    def at(self, place: float) -> float:
+        """At a place (samples), µm."""
+        return float(self._um[int(place // CELL) % self._um.size])
+
+    def pass_by(self, before: float, after: float, um: float) -> None:
+        """The tape has moved from one place to the next beyond it; each cell left behind has lost so much more."""
+        if um > 0 and before // CELL != after // CELL:
+            self._um[int(before // CELL) % self._um.size] += um
+
+    def renew(self, first: float, last: float) -> None:
+        """Here it is recorded afresh."""
+        self._um[np.arange(int(first) // CELL, int(last) // CELL + 1) % self._um.size] = 0.0

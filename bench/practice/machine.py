@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.practice import kernels
-from bench.practice.facts import FaultFacts, MachineFacts, ReferenceFacts, TapeFacts
+from bench.practice.facts import FaultFacts, MachineFacts, ReferenceFacts, Table, TapeFacts
 from bench.practice.filters import CHUNK, RATE
 from bench.practice.flaws import Dropouts, Echo
 from bench.practice.mains import Hum
-from bench.practice.media import MEDIA, quoted_db
+from bench.practice.media import MEDIA, VIRGIN_NOISE_DB, echo_corner_hz, quoted_db
 from bench.practice.physics import TAPE_TYPES, Condition, MachinePhysics, tape_physics
 from bench.practice.recording import RecordSetting, RecordSide
 from bench.practice.reducing import REDUCTION_POSITIONS, Reduction
-from bench.practice.replaying import Hiss, ReplaySetting, ReplaySide, beside, wired
+from bench.practice.replaying import ReplaySetting, ReplaySide, beside, hiss_db, wired
 from bench.practice.tapes import ReferenceTape, WorkTape
 from bench.practice.transport import Transport
 from bench.practice.trimmers import Position, draw, names
@@ -29,13 +29,24 @@ Floats = NDArray[np.float64]
 SIDES = ("left", "right")
 MOMENTS = np.arange(CHUNK, dtype=float)
 AZIMUTH_STEP_ARCMIN = 0.15
-LAYER_S = 1.9
-"""From one layer of the wound tape to the next, in seconds of play."""
+WEAR_UM = 0.02
+"""What a pass over badly magnetised heads takes, as a spacing: 0.2 dB at 10 kHz on a cassette. Common practice, no
+source, that it is slow and a little."""
 POSITIONS = {
     "transport": ("stop", "play", "record"),
     "monitor": ("tape", "source"),
     "noise-reduction": REDUCTION_POSITIONS,
 }
+
+
+def _in_it(work_tape: TapeFacts, physics: MachinePhysics) -> TapeFacts:
+    """The work tape, or what somebody put in instead of it."""
+    kind = physics.other_tape
+    if kind == "none":
+        return work_tape
+    usual = MEDIA[kind]
+    practice: Table = {"mol_db": usual.usual_mol_db, "noise_db": usual.usual_noise_db}
+    return TapeFacts(f"some tape of type {kind}", kind, practice)
 
 
 class PracticeMachine:
@@ -76,14 +87,16 @@ class PracticeMachine:
             raise Problem(f"{work_tape.name}: iec_type must be one of {', '.join(TAPE_TYPES)}")
         self._facts, self._seed = machine, seed
         self._condition = Condition(machine, tuple(faults))
-        physics, figures = self._condition.now, tape_physics(work_tape)
+        physics = self._condition.now
+        work_tape = _in_it(work_tape, physics)
+        figures, medium = tape_physics(work_tape), MEDIA[work_tape.iec_type]
         self._trimmers = draw(physics, machine.heads, seed, misadjustment)
         self._transport = Transport(physics, machine.speed_mm_s, seed)
         self._work, self._reference = WorkTape(tape_minutes), ReferenceTape(reference, machine)
         self._record_side = RecordSide(machine, physics, work_tape, figures, reference.level_hz)
-        self._replay_side = ReplaySide(machine, reference.level_hz)
-        noise_db = figures.noise_db + quoted_db(MEDIA[work_tape.iec_type], machine.fluxivity)
-        self._hiss = Hiss(machine, work_tape.iec_type, noise_db, reference.level_hz)
+        noise_db = figures.noise_db + quoted_db(medium, machine.fluxivity)
+        hiss = hiss_db(machine, work_tape.iec_type, noise_db, reference.level_hz)
+        self._replay_side = ReplaySide(machine, reference.level_hz, hiss)
         self._reduction = Reduction(machine, work_tape.iec_type)
         self._rng = np.random.Generator(np.random.SFC64([seed, 0x51]))
         self._tape: Literal["none", "reference", "work"] = "none"
@@ -93,10 +106,16 @@ class PracticeMachine:
         self._hum = Hum()
         self._angles = (0.0, 0.0)
         self._azimuth_heard = 0.0
+        self._worn_um = 0.0
+        self._virgin_db = 0.0
         self._heard = np.zeros((0, 2))
         self._ready = np.zeros((CHUNK, 2))
         self._coating = Dropouts(figures.dropouts_per_minute, seed)
-        self._layers = Echo(LAYER_S * RATE, 10 ** (figures.print_db / 20), 4000.0)
+        corner = echo_corner_hz(medium, machine.speed_mm_s)
+        # The figure holds at 1 kHz; `Echo` wants what it fades from.
+        printed = 10 ** (figures.print_db / 20) * np.hypot(1, 1000 / corner)
+        self._harder_db = medium.harder_to_erase_db
+        self._layers = Echo(np.pi * physics.reel_mm / machine.speed_mm_s * RATE, float(printed), corner)
         self._set_contact(physics)
         distance = physics.head_distance_mm if machine.heads == 3 else 0.0
         self._head_distance = distance / machine.speed_mm_s * RATE
@@ -244,17 +263,17 @@ class PracticeMachine:
             flux = self._from_tape(source, before)
         else:
             self._set_replay_side(replay)
-        hiss = self._hiss.run(self._rng.standard_normal((2, CHUNK)))
-        flux = flux + 10 ** (0.3 * physics.magnetised) * hiss
+        hiss = self._rng.standard_normal((2, CHUNK)) * 10 ** (0.3 * physics.magnetised + self._virgin_db / 20)
         # A reference tape drives both tracks: the machine's level holds with their crosstalk in it.
         crosstalk = 10 ** (physics.crosstalk_db / 20)
         flux = (flux + crosstalk * flux[::-1]) / (1 + crosstalk)
         if running != self._ran:
-            flux = flux * np.linspace(float(self._ran), float(running), CHUNK)
+            fade = np.linspace(float(self._ran), float(running), CHUNK)
+            flux, hiss = flux * fade, hiss * fade
             self._ran = running
         elif not running:
-            flux = np.zeros_like(flux)
-        return self._replay_side.run(flux)
+            flux, hiss = np.zeros_like(flux), np.zeros_like(hiss)
+        return self._replay_side.run(flux, hiss)
 
     def _from_tape(self, source: Floats, before: tuple[float, float]) -> Floats:
         """Move the tape on, record on it if that is what it does, and give the flux at the replay head.
@@ -276,12 +295,16 @@ class PracticeMachine:
                 flux = self._record_side.run(source, self._rng.standard_normal((2, CHUNK)))
                 # The head's angle puts the right channel as much earlier on the tape as it will read it late.
                 shifts = (-self._late(before[1]), -self._late(record))
-                tape.record(flux, positions, shifts, record, 10 ** (physics.erase_db / 20))
+                tape.record(flux, positions, shifts, record, 10 ** ((physics.erase_db + self._harder_db) / 20))
             positions = positions - self._head_distance
+            self._virgin_db = 0.0 if tape.recorded_at(positions[0]) else VIRGIN_NOISE_DB
+            self._worn_um = tape.wear.at(positions[0])
             self._set_replay_side(replay - tape.azimuth_at(positions[0]))
             height -= physics.record_height_mm if self._facts.heads == 3 else height
         else:
+            self._virgin_db, self._worn_um = 0.0, tape.wear.at(tape.place(positions[0]))
             self._set_replay_side(replay)
+        tape.wear.pass_by(tape.place(positions[0]), tape.place(positions[-1]), WEAR_UM * physics.magnetised)
         half = np.linspace(self._late(before[0]) / 2, self._late(replay) / 2, CHUNK)
         left, right = positions[:-1] + half, positions[:-1] - half
         flux = tape.read(left, right)
@@ -325,7 +348,7 @@ class PracticeMachine:
                 self._error("replay equalisation", side),
                 physics.replay_t1_us or self._facts.equalisation_us[0],
                 self._azimuth_heard,
-                getattr(physics, f"replay_dirt_{side}_um"),
+                getattr(physics, f"replay_dirt_{side}_um") + self._worn_um,
                 physics.magnetised,
             )
             for side in SIDES

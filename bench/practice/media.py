@@ -30,17 +30,29 @@ class Medium:
     """Loss of short wavelengths after recording, as the spacing that would lose as much."""
     sensitivity_db: float
     """At long wavelengths, re type I recorded at its own bias."""
+    harder_to_erase_db: float = 0.0
+    """How much more of an old recording is left than on type I."""
+    thickness_um: float = 12.0
+    """Of the whole tape: how far its layers lie apart on the reel."""
     quoted_at: Fluxivity = CASSETTE_LEVEL
     """What levels in its data sheets are relative to."""
+    quoted_t1_us: float = 120.0
+    """The short time constant behind which its noise is given; 0: that of the machine."""
+    usual_mol_db: float = 4.5
+    usual_noise_db: float = -53.0
+    """As `TapePhysics` has them, for a tape of which nothing but the type is known."""
 
 
 MEDIA: dict[str, Medium] = {
     "I": Medium(0.0, 5.0, 0.35, 0.0),
-    "II": Medium(3.5, 3.5, 0.15, -1.5),
-    "IV": Medium(6.0, 3.0, 0.15, -1.0),
-    "open reel": Medium(0.0, 2.5, 0.05, 0.0, REEL_LEVEL),
+    "II": Medium(3.5, 3.5, 0.15, -1.5, 3.0, quoted_t1_us=70.0, usual_mol_db=4.0, usual_noise_db=-55.5),
+    "IV": Medium(6.0, 3.0, 0.15, -1.0, 8.0, quoted_t1_us=70.0, usual_mol_db=6.5, usual_noise_db=-55.0),
+    "open reel": Medium(0.0, 2.5, 0.05, 0.0, 0.0, 50.0, REEL_LEVEL, 0.0, 8.0, -57.0),
 }
 """By the tape type of IEC 60094, or open reel."""
+
+VIRGIN_NOISE_DB = -2.0
+"""Of tape erased in bulk, beside tape that has passed the bias of a record head. Common practice, no source."""
 
 _RISE, _POWER, _FALL = 0.65, 3.0, 0.8
 
@@ -111,3 +123,8 @@ def noise_shape_db(frequency_hz: Floats, speed_mm_s: float, medium: Medium) -> F
     k = 2 * np.pi * np.maximum(frequency_hz, 1.0) * 1e-3 / speed_mm_s
     density = 10 * np.log10(-np.expm1(-2 * k * medium.coating_um) / k)
     return np.asarray(density + spacing_loss_db(np.maximum(frequency_hz, 1.0), speed_mm_s, 0.7))
+
+
+def echo_corner_hz(medium: Medium, speed_mm_s: float) -> float:
+    """Shorter wavelengths, than 2π times the tape's thickness, hardly reach the next layer (common practice)."""
+    return speed_mm_s * 1e3 / (2 * np.pi * medium.thickness_um)

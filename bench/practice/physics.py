@@ -60,6 +60,8 @@ class MachinePhysics:
     encoder_side_db: float = 0.0
     """Of the noise-reduction circuits: how much too much their side path adds and takes off."""
     decoder_side_db: float = 0.0
+    other_tape: str = "none"
+    """A tape of this type is in it instead of the work tape; none: the work tape."""
     tape_selector: str = "I"
     """The tape type for which bias and record equalisation are switched: I, II, IV or open reel."""
 
@@ -126,6 +128,7 @@ TAPE_TYPES = ("I", "II", "IV", "open reel")
 
 CHOICES = {
     "tape_selector": TAPE_TYPES,
+    "other_tape": ("none", *TAPE_TYPES),
     "inverted_channel": ("none", "left", "right"),
     "dead_channel": ("none", "left", "right"),
 }

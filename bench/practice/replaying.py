@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,17 +33,25 @@ class ReplaySetting:
 
 
 class ReplaySide:
-    """Replay head and amplifiers of both channels."""
+    """Replay head and amplifiers of both channels.
 
-    def __init__(self, machine: MachineFacts, reference_hz: float) -> None:
+    Args:
+        machine: the recorder.
+        reference_hz: where its reference level holds.
+        hiss_db: of the tape's own flux noise from white noise of unit variance, at `FREQUENCIES`.
+    """
+
+    def __init__(self, machine: MachineFacts, reference_hz: float, hiss_db: Floats) -> None:
         self._speed, self._reference_hz = machine.speed_mm_s, reference_hz
         t1_us, t2_us = machine.equalisation_us
         corner = long_time_constant(t2_us)
         self._shelf = Shelf(LOWEST_HZ, corner) if t2_us > 0 else None
         self._shelf_db = 10 * np.log10(1 + (corner / reference_hz) ** 2) if t2_us > 0 else 0.0
         self._t1_db = float(flux_level_db(reference_hz, t1_us))
-        self._fir = Fir()
+        self._hiss_db = hiss_db
+        self._fir, self._hiss = Fir(), Fir()
         self._settings: tuple[ReplaySetting, ReplaySetting] | None = None
+        self._hissing: tuple[object, ...] = ()
         self._physics = MachinePhysics()
 
     def set(self, physics: MachinePhysics, left: ReplaySetting, right: ReplaySetting) -> None:
@@ -52,22 +60,38 @@ class ReplaySide:
             return
         self._settings, self._physics = (left, right), physics
         self._fir.set(*(self._taps(s) for s in (left, right)))
+        # The grains along the gap are strangers to each other: a gap askew loses nothing of their noise.
+        upright = tuple(replace(s, azimuth_arcmin=0.0) for s in (left, right))
+        if (physics, upright) != self._hissing:
+            self._hissing = (physics, upright)
+            self._hiss.set(*(minimum_phase(self._hiss_db + self._lost_db(s) + self._amplifier_db(s)) for s in upright))
 
-    def _taps(self, setting: ReplaySetting) -> Floats:
+    def _lost_db(self, setting: ReplaySetting) -> Floats:
+        """Between tape and head."""
         physics, speed = self._physics, self._speed
-        lost = (
+        return np.asarray(
             spacing_loss_db(FREQUENCIES, speed, setting.dirt_um + 0.02 * setting.remanence)
             + gap_loss_db(FREQUENCIES, speed, physics.replay_gap_um)
             - np.maximum(gap_loss_db(FREQUENCIES, speed, physics.replay_gap_made_good_um), -20.0)
             + azimuth_loss_db(FREQUENCIES, speed, physics.track_width_mm, setting.azimuth_arcmin)
         )
+
+    def _amplifier_db(self, setting: ReplaySetting) -> Floats:
         t1_us = setting.t1_us * 10 ** (setting.equalisation_db / 20)
-        amplifier = self._t1_db - flux_level_db(FREQUENCIES, t1_us) + self._shelf_db + setting.level_db
+        return self._t1_db - flux_level_db(FREQUENCIES, t1_us) + self._shelf_db + setting.level_db
+
+    def _taps(self, setting: ReplaySetting) -> Floats:
+        lost, amplifier = self._lost_db(setting), self._amplifier_db(setting)
         return np.convolve(zero_phase(lost, LONG - SHORT), minimum_phase(amplifier, SHORT))
 
-    def run(self, flux: Floats) -> Floats:
-        """Output of a chunk, re the reference level. Shape (2, n)."""
-        out = self._fir.run(flux)
+    def run(self, flux: Floats, hiss: Floats) -> Floats:
+        """Output of a chunk, re the reference level, all of shape (2, n).
+
+        Args:
+            flux: what was recorded.
+            hiss: white noise, of unit variance where the tape is as noisy as its figure says.
+        """
+        out = self._fir.run(flux) + self._hiss.run(hiss)
         if self._shelf is not None:
             self._shelf.run(out)
         return out
@@ -104,20 +128,21 @@ def wired(out: Floats, physics: MachinePhysics) -> Floats:
     return out[::-1].copy() if physics.swapped_channels else out
 
 
-class Hiss:
-    """Flux noise of a tape, the same spectrum whatever the block size."""
+def hiss_db(machine: MachineFacts, iec_type: str, noise_db: float, reference_hz: float) -> Floats:
+    """Flux noise of a tape from white noise of unit variance, at `FREQUENCIES`, dB re the reference fluxivity.
 
-    def __init__(self, machine: MachineFacts, iec_type: str, noise_db: float, reference_hz: float) -> None:
-        t1_us, t2_us = machine.equalisation_us
-        shape = noise_shape_db(FREQUENCIES, machine.speed_mm_s, MEDIA[iec_type])
-        behind = shape - flux_level_db(FREQUENCIES, t1_us, t2_us) + flux_level_db(reference_hz, t1_us, t2_us)
-        band = (FREQUENCIES >= 22.4) & (FREQUENCIES <= 22400)
-        # White noise of unit variance has this much power in the band; a reference tone has 1/2.
-        power = float(np.mean(10 ** (behind[band] / 10)) * (22400 - 22.4) / (RATE / 2))
-        taps = minimum_phase(shape + noise_db - 10 * np.log10(2 * power))
-        self._fir = Fir()
-        self._fir.set(taps, taps)
-
-    def run(self, white: Floats) -> Floats:
-        """Flux noise of a chunk from white noise of unit variance, re the reference fluxivity."""
-        return self._fir.run(white)
+    Args:
+        machine: at whose speed.
+        iec_type: of the tape.
+        noise_db: 22.4 Hz to 22.4 kHz behind the equalisation for which it is given, re the reference level.
+        reference_hz: where that level holds.
+    """
+    medium = MEDIA[iec_type]
+    shape = noise_shape_db(FREQUENCIES, machine.speed_mm_s, medium)
+    # As it was given: on a machine that stands at another equalisation its treble weighs otherwise.
+    t1_us, t2_us = medium.quoted_t1_us or machine.equalisation_us[0], machine.equalisation_us[1]
+    behind = shape - flux_level_db(FREQUENCIES, t1_us, t2_us) + flux_level_db(reference_hz, t1_us, t2_us)
+    band = (FREQUENCIES >= 22.4) & (FREQUENCIES <= 22400)
+    # White noise of unit variance has this much power in the band; a reference tone has 1/2.
+    power = float(np.mean(10 ** (behind[band] / 10)) * (22400 - 22.4) / (RATE / 2))
+    return np.asarray(shape + noise_db - 10 * np.log10(2 * power))

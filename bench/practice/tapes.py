@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from bench.practice.facts import MachineFacts, ReferenceFacts
 from bench.practice.filters import CHUNK, RATE
+from bench.practice.flaws import CELL, Wear
 from bench.practice.kernels import HALF, read_roughly, read_track, write_track
 from bench.problem import Problem
 from bench.tape.equalisation import flux_re_db
@@ -17,7 +18,6 @@ Floats = NDArray[np.float64]
 GAP_S = 1.5
 """Silence between the sections of the reference tape."""
 _LEAD = 4 * HALF
-_LOG = RATE // 10
 
 
 class WorkTape:
@@ -26,7 +26,9 @@ class WorkTape:
     def __init__(self, minutes: float) -> None:
         length = int(minutes * 60) * RATE
         self._flux = np.zeros((2, length), dtype=np.float32)
-        self._azimuth = np.zeros(length // _LOG)
+        self._azimuth = np.zeros(length // CELL)
+        self._recorded = np.zeros(length // CELL, dtype=bool)
+        self.wear = Wear(length)
         self._past = np.zeros((2, _LEAD))
         self.position = 0.0
 
@@ -47,8 +49,9 @@ class WorkTape:
         late = np.linspace(*shifts, positions.size) / (2 * speed)
         write_track(self._flux[0], signal[0], positions, moments + late, kept)
         write_track(self._flux[1], signal[1], positions, moments - late, kept)
-        first, last = int(positions[0]) // _LOG, int(positions[-1]) // _LOG
-        self._azimuth[np.arange(first, last + 1) % self._azimuth.size] = azimuth
+        cells = np.arange(int(positions[0]) // CELL, int(positions[-1]) // CELL + 1) % self._azimuth.size
+        self._azimuth[cells], self._recorded[cells] = azimuth, True
+        self.wear.renew(positions[0], positions[-1])
 
     def read(self, left: Floats, right: Floats) -> Floats:
         """Flux at these positions of each track, shape (2, n)."""
@@ -66,7 +69,15 @@ class WorkTape:
 
     def azimuth_at(self, position: float) -> float:
         """The angle at which this place was recorded, minutes of arc."""
-        return float(self._azimuth[int(position // _LOG) % self._azimuth.size])
+        return float(self._azimuth[int(position // CELL) % self._azimuth.size])
+
+    def recorded_at(self, position: float) -> bool:
+        """Whether anything, silence too, was recorded at this place."""
+        return bool(self._recorded[int(position // CELL) % self._recorded.size])
+
+    def place(self, position: float) -> float:
+        """Where on the tape a position lies: the same."""
+        return position
 
 
 class ReferenceTape:
@@ -89,6 +100,7 @@ class ReferenceTape:
         self._ends = self._starts + lengths * RATE
         self._ids = [s.id for s in facts.sections]
         self._name = facts.name
+        self.wear = Wear(self._ends[-1])
         self._repeats: int | None = None
         self.position = 0.0
 
@@ -120,6 +132,13 @@ class ReferenceTape:
         return out
 
     read_roughly = read
+
+    def place(self, position: float) -> float:
+        """Where on the tape a position lies: a section that repeats is always the same stretch."""
+        if self._repeats is None:
+            return position
+        start, end = self._starts[self._repeats], self._ends[self._repeats]
+        return float(start + position % (end - start))
 
     def _tone(self, index: int, left: Floats, right: Floats) -> Floats:
         turn = 2 * np.pi * self._hz[index] / RATE

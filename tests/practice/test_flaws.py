@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from bench.measure.erasure import erasure
+from bench.measure.level import level
+from bench.measure.meters import Options
+from bench.measure.noise import noise
 from bench.practice.flaws import Dropouts
+from bench.practice.media import MEDIA, echo_corner_hz
 from tests.practice.deck import QUIET, RATE, deck, level_dbfs, phasor, play, run, tone
 
 
@@ -45,19 +50,98 @@ def test_dropouts_of_a_tape_come_again_at_the_same_places() -> None:
 
 
 def test_print_is_heard_one_layer_away() -> None:
-    machine = deck(QUIET, heads=2, tape={"print_db": -40.0, "noise_db": -120.0})
+    machine = deck({**QUIET, "reel_mm": 30.0}, heads=2, tape={"print_db": -40.0, "noise_db": -120.0})
     machine.load("work")
     machine.switch("transport", "record")
-    machine.process(np.concatenate((np.zeros((3 * RATE, 2)), tone(500.0, -12.0, 0.5), np.zeros((3 * RATE, 2)))))
+    machine.process(np.concatenate((np.zeros((3 * RATE, 2)), tone(1000.0, -12.0, 0.5), np.zeros((3 * RATE, 2)))))
     machine.rewind()
     machine.switch("transport", "play")
     heard = run(machine, 6.4)[:, 0]
-    # 1.9 s before and behind the tone that begins at 3.0 s, allowing for the machine's own delays.
-    for at in (3.0 - 1.9, 3.0 + 1.9):
+    # A turn of 30 mm is 94.25 mm of tape, 1.979 s at 47.625 mm/s, before and behind the tone that begins at 3.0 s.
+    for at in (3.0 - 1.979, 3.0 + 1.979):
         echo = heard[round((at + 0.15) * RATE) : round((at + 0.4) * RATE)]
-        assert level_dbfs(echo, 500.0) == pytest.approx(-52.0, abs=1.0)
+        assert level_dbfs(echo, 1000.0) == pytest.approx(-52.0, abs=0.5)
     quiet = heard[round(2.2 * RATE) : round(2.5 * RATE)]
-    assert level_dbfs(quiet, 500.0) < -80
+    assert level_dbfs(quiet, 1000.0) < -80
+
+
+def test_print_is_of_long_wavelengths() -> None:
+    # 12 µm of tape: waves shorter than 75 µm, 632 Hz at 47.625 mm/s, by hand, hardly reach the next layer.
+    assert echo_corner_hz(MEDIA["I"], 47.625) == pytest.approx(631.6, abs=0.5)
+    assert echo_corner_hz(MEDIA["open reel"], 381.0) == pytest.approx(1212.8, abs=0.5)
+
+
+def test_a_magnetised_machine_takes_treble_on_every_pass() -> None:
+    """Common practice, no source: slow, a little; the second pass of a fresh recording is worse than the first."""
+    machine = deck({**QUIET, "magnetised": 1.0}, heads=2, tape={"noise_db": -75.0, "print_db": -150.0})
+    machine.load("work")
+    machine.switch("transport", "record")
+    machine.process(tone(400.0, -38.0, 2.5) + tone(10000.0, -38.0, 2.5))
+    lost = []
+    for turn in range(7):
+        if turn == 5:
+            machine.demagnetise()
+        machine.rewind()
+        machine.switch("transport", "play")
+        heard = run(machine, 2.2)[RATE // 2 :]
+        lost.append([level(heard, RATE, Options(frequency=hz)).readings[0] for hz in (10000.0, 400.0)])
+    high, low = (np.array([r[i].value for r in lost], dtype=float) for i in (0, 1))
+    uncertainty = max(r[0].uncertainty or 9.9 for r in lost)
+    # 0.02 µm a pass by Wallace's 54.575·d/λ, λ = 4.7625 µm: 0.229 dB; at 400 Hz 0.009 dB.
+    assert np.diff(high[:5]) == pytest.approx([-0.229] * 4, abs=2 * uncertainty)
+    assert 0.229 > 2 * uncertainty
+    assert abs(low[4] - low[0]) < 0.06
+    # Demagnetised, it takes no more, and gives back what the magnetism of the head itself cost; the tape stays as it is.
+    assert high[6] == pytest.approx(high[5], abs=2 * uncertainty)
+    assert high[5] < high[0] - 0.6
+    # A fresh recording is whole again.
+    machine.rewind()
+    machine.switch("transport", "record")
+    machine.process(tone(10000.0, -38.0, 2.5))
+    machine.rewind()
+    machine.switch("transport", "play")
+    again = level(run(machine, 2.2)[RATE // 2 :], RATE, Options(frequency=10000.0)).readings[0].value
+    assert again == pytest.approx(-38.0, abs=0.3)
+
+
+def test_a_magnetised_machine_spoils_the_reference_tape_too() -> None:
+    machine = deck({**QUIET, "magnetised": 1.0})
+    machine.load("reference")
+    machine.rewind("response-10000")
+    machine.switch("transport", "play")
+    heard = run(machine, 8.5)[:, 0]
+    # The section is two seconds long and repeats: four passes of 0.229 dB each.
+    first, fifth = (level_dbfs(heard[round(t * RATE) : round((t + 0.4) * RATE)], 10000.0) for t in (0.3, 8.1))
+    assert fifth - first == pytest.approx(-4 * 0.229, abs=0.05)
+
+
+def test_tape_that_has_passed_the_bias_is_noisier_than_virgin_tape() -> None:
+    # Common practice, no source: about 2 dB.
+    machine = deck(QUIET, heads=2)
+    machine.load("work")
+    machine.switch("transport", "record")
+    machine.process(np.zeros((3 * RATE, 2)))
+    machine.switch("transport", "play")
+    virgin = noise(run(machine, 4.0)[RATE:], RATE, Options())
+    machine.rewind()
+    biased = noise(run(machine, 2.9)[RATE // 2 :], RATE, Options())
+    readings = [next(r for r in m.readings if r.method.startswith("A-weighted")) for m in (biased, virgin)]
+    assert all(r.value is not None for r in readings)
+    assert (readings[0].value or 0.0) - (readings[1].value or 0.0) == pytest.approx(2.0, abs=0.4)
+
+
+@pytest.mark.parametrize(("iec_type", "db"), [("I", 60.0), ("II", 57.0), ("IV", 52.0)])
+def test_some_tapes_are_harder_to_erase(iec_type: str, db: float) -> None:
+    # Common practice, no source: metal is allowed 55 dB where others must reach 60.
+    machine = deck({**QUIET, "erase_db": -60.0, "tape_selector": iec_type}, iec_type=iec_type, tape={"noise_db": -80.0})
+    machine.load("work")
+    machine.switch("transport", "record")
+    machine.process(tone(1000.0, -12.0, 12.0))
+    machine.rewind()
+    heard = machine.process(np.zeros((11 * RATE, 2)))[RATE:]
+    reading = erasure(heard, RATE, Options(frequency=1000.0, reference_level=-12.0)).readings[0]
+    assert reading.bound is None
+    assert reading.value == pytest.approx(db, abs=0.5)
 
 
 def test_the_heads_edges_lift_and_dip_long_wavelengths() -> None:

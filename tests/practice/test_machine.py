@@ -163,9 +163,10 @@ def test_erasure_leaves_what_the_figures_say() -> None:
 
 
 def test_hiss_has_the_level_of_its_figures() -> None:
+    # That of a tape that has passed the bias of the record head, as data sheets give it.
     machine = deck(QUIET, tape={"noise_db": -50.0})
     machine.load("work")
-    machine.switch("transport", "play")
+    machine.switch("transport", "record")
     heard = run(machine, 5.0)[RATE:, 0]
     power = np.abs(np.fft.rfft(heard)) ** 2
     hz = np.fft.rfftfreq(heard.size, 1 / RATE)
