@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from bench.clock import Clock
 from bench.procedure.sheets import Fault, Machine, ReferenceTape, Tape
@@ -29,14 +29,9 @@ def machine_facts(machine: Machine) -> MachineFacts:
         fluxivity=Fluxivity(machine.reference.fluxivity_nwb_m, machine.reference.fluxivity_method),
         replay_dbfs=machine.reference.replay_dbfs,
         send_dbfs=machine.reference.send_dbfs,
-        noise_reduction=_first_of(getattr(machine, "noise_reduction", ["type-b"])),
+        noise_reduction=machine.noise_reduction[0] if machine.noise_reduction else "none",
         practice=machine.practice,
     )
-
-
-def _first_of(systems: Sequence[Literal["type-b", "type-a"]]) -> Literal["none", "type-b", "type-a"]:
-    """The system that the practice machine's switch puts in."""
-    return systems[0] if systems else "none"
 
 
 def build_practice_machine(
