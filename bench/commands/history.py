@@ -73,12 +73,12 @@ def _roll_text(machines: list[OnRoll], found: list[Entry]) -> str:
     aside = [e for e in found if e.exercise or e.problem]
     if aside:
         lines += ["", "Not counted"]
-        lines += [f"    {e.problem or f'{e.folder.name}: an exercise'}" for e in aside]
+        lines += [f"    {e.problem or f'{e.name}: an exercise'}" for e in aside]
     return "\n".join(lines) or "No sessions yet."
 
 
 def _session_text(entry: Entry) -> str:
-    return f"{entry.begun:%Y-%m-%d %H:%M}  {entry.folder.name}  {entry.procedure}: {entry.outcome or 'broken off'}"
+    return f"{entry.begun:%Y-%m-%d %H:%M}  {entry.name}  {entry.procedure}: {entry.outcome or 'broken off'}"
 
 
 def _roll_json(machines: list[OnRoll], found: list[Entry]) -> dict[str, Any]:
@@ -98,7 +98,7 @@ def _roll_json(machines: list[OnRoll], found: list[Entry]) -> dict[str, Any]:
 
 def _entry_json(entry: Entry) -> dict[str, Any]:
     return {
-        "session": entry.folder.name,
+        "session": entry.name,
         "begun": entry.begun.isoformat(),
         "procedure": entry.procedure,
         "done": entry.done,

@@ -112,11 +112,11 @@ def of(
 def of_sessions(found: Sequence[Entry], quantity: str | None, interval_months: int) -> History:
     """The same, of sessions that are known to be of one machine, in any order."""
     visits, sessions = [], []
-    for entry in sorted(found, key=lambda e: (e.begun, e.folder.name)):
+    for entry in sorted(found, key=lambda e: (e.begun, e.name)):
         try:
             session = read_session(entry.folder)
         except Problem as problem:
-            visits.append(Visit(entry.folder.name, entry.begun, entry.procedure, "", False, problem.sentence))
+            visits.append(Visit(entry.name, entry.begun, entry.procedure, "", False, problem.sentence))
             continue
         visits.append(_visit(session))
         sessions.append((visits[-1], session))

@@ -34,7 +34,10 @@ Row = list[Any]
 class Entry:
     """A session as a list shows it."""
 
-    folder: Path
+    sessions: Path
+    """The folder of all sessions."""
+    name: str
+    """Of its own folder."""
     machine: str
     """Its name, and which practice machine it was where it was one: two of them are two machines."""
     machine_id: str
@@ -52,6 +55,11 @@ class Entry:
     problem: str = ""
     """Set when its head could not be read."""
 
+    @property
+    def folder(self) -> Path:
+        """Its own folder."""
+        return self.sessions / self.name
+
 
 def entries(sessions_folder: Path) -> list[Entry]:
     """All sessions, the newest first; those begun at the same minute by the number of their folder."""
@@ -68,8 +76,8 @@ def entries(sessions_folder: Path) -> list[Entry]:
         fresh[name] = row
     if changed or len(fresh) != len(known):
         _store(sessions_folder, fresh)
-    found = [_entry(sessions_folder / name, row) for name, row in fresh.items()]
-    found.sort(key=lambda e: (e.begun, len(e.folder.name), e.folder.name), reverse=True)
+    found = [_entry(sessions_folder, name, row) for name, row in fresh.items()]
+    found.sort(key=lambda e: (e.begun, len(e.name), e.name), reverse=True)
     return found
 
 
@@ -134,13 +142,13 @@ def _store(sessions_folder: Path, rows: dict[str, Row]) -> None:
         save_file(sessions_folder / INDEX_NAME, text.encode("utf-8", "replace"))
 
 
-def _entry(folder: Path, row: Row) -> Entry:
-    _, _, machine, machine_id, procedure, begun, done, outcome, reference_tape, plays, exercise, problem = row
+def _entry(sessions_folder: Path, name: str, row: Row) -> Entry:
+    _, _, machine, machine_id, procedure, begun, *rest = row
     try:
         when = datetime.fromisoformat(begun)
     except ValueError:
         when = datetime.min.replace(tzinfo=UTC)
-    return Entry(folder, machine, machine_id, procedure, when, done, outcome, reference_tape, plays, exercise, problem)
+    return Entry(sessions_folder, name, machine, machine_id, procedure, when, *rest)
 
 
 def _head(folder: Path) -> Row:
