@@ -6,22 +6,27 @@ Figures are the published formulae worked by hand, or common practice without a 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from bench.measure.azimuth import azimuth
+from bench.measure.circuit import Twice, decoding_error, encoding_error
 from bench.measure.distortion import distortion
+from bench.measure.dropouts import dropouts
+from bench.measure.erasure import erasure
 from bench.measure.flutter import flutter
 from bench.measure.hum import hum
 from bench.measure.level import level
 from bench.measure.meters import Options
+from bench.measure.mistracking import mistracking
 from bench.measure.names import Measured, Reading
 from bench.measure.noise import noise
 from bench.measure.separation import separation
 from bench.measure.speed import speed
 from bench.practice.machine import PracticeMachine
-from tests.practice.deck import RATE, play, tone
+from tests.practice.deck import RATE, play, run, tone
 from tests.practice.test_shipped import SHEETS, recorded, shipped
 
 MACHINE = "three-head-cassette"
@@ -40,11 +45,13 @@ def section(id_: str, seconds: float, measure: Callable[..., Measured], **option
     return lambda m: measure(play(m, id_, seconds), RATE, Options(**options))  # type: ignore[arg-type]
 
 
-def made(hz: float, db: float, measure: Callable[..., Measured], **options: object) -> Callable[..., Measured]:
+def made(
+    hz: float, db: float, measure: Callable[..., Measured], seconds: float = 3.0, **options: object
+) -> Callable[..., Measured]:
     """Of a recording of a tone."""
 
     def taken(m: PracticeMachine) -> Measured:
-        return measure(recorded(m, 3, tone(hz, SENT + db, 3.0)), RATE, Options(**options))  # type: ignore[arg-type]
+        return measure(recorded(m, 3, tone(hz, SENT + db, seconds)), RATE, Options(**options))  # type: ignore[arg-type]
 
     return taken
 
@@ -60,8 +67,60 @@ def silence(measure: Callable[..., Measured]) -> Callable[..., Measured]:
 
 
 def erased(m: PracticeMachine) -> Measured:
-    recorded(m, 3, tone(1000.0, SENT, 4.0))
-    return level(recorded(m, 3, np.zeros((4 * RATE, 2))), RATE, Options(frequency=1000.0))
+    recorded(m, 3, tone(1000.0, SENT, 10.0))
+    return erasure(recorded(m, 3, np.zeros((8 * RATE, 2))), RATE, Options(frequency=1000.0, reference_level=SENT))
+
+
+def mono_sum(m: PracticeMachine) -> Measured:
+    return level(play(m, "response-10k", 1.5).sum(axis=1, keepdims=True) / 2, RATE, Options(frequency=10000.0))
+
+
+def second_pass(m: PracticeMachine) -> Measured:
+    """10 kHz of a recording that has been replayed four times since."""
+    recorded(m, 3, tone(10000.0, SENT - 20, 2.5))
+    for _ in range(4):
+        heard = replayed(m)
+    return level(heard, RATE, Options(frequency=10000.0))
+
+
+def replayed(m: PracticeMachine) -> np.ndarray:
+    m.rewind()
+    m.switch("transport", "play")
+    return run(m, 2.0)[RATE // 2 :]
+
+
+def tracked(m: PracticeMachine) -> Measured:
+    """Mistracking of level and response as they were read from record to replay."""
+    came = {
+        hz: level(recorded(m, 3, tone(hz, SENT - 20, 2.0)), RATE, Options(frequency=hz)).readings
+        for hz in (400.0, 2000.0, 10000.0)
+    }
+    made_of = []
+    for channel in (0, 1):
+        base = came[400.0][channel]
+        assert base.value is not None
+        made_of.append(replace(base, quantity="record_replay_level", value=base.value - (SENT - 20)))
+        for hz in (2000.0, 10000.0):
+            there = came[hz][channel]
+            assert there.value is not None
+            made_of.append(replace(there, quantity="response", value=there.value - base.value))
+    return mistracking(made_of)
+
+
+def circuit(
+    positions: str, hz: float, db: float, judge: Callable[[list[Twice]], Measured]
+) -> Callable[[PracticeMachine], Measured]:
+    """A tone with the noise reduction at a position and out; re 200 nWb/m (ANSI), 1.19 dB below 250 (DIN)."""
+
+    def taken(m: PracticeMachine) -> Measured:
+        readings = []
+        for position in (positions, "off"):
+            m.switch("noise-reduction", position)
+            heard = recorded(m, 3, tone(hz, SENT - 1.19 + db, 2.0))
+            readings.append(level(heard, RATE, Options(frequency=hz)).readings[0])
+        return judge([Twice(hz, db, *readings)])
+
+    return taken
 
 
 def driven_left(m: PracticeMachine) -> Measured:
@@ -75,6 +134,8 @@ READINGS: dict[str, tuple[Callable[[PracticeMachine], Measured], str, str, str]]
     "replay level, right": (section("level-315", 1.5, level), "level", "right", ""),
     "replay 10 kHz, left": (section("response-10k", 1.5, level), "level", "left", ""),
     "replay 10 kHz, right": (section("response-10k", 1.5, level), "level", "right", ""),
+    "replay 6.3 kHz, left": (section("response-6k3", 1.5, level), "level", "left", ""),
+    "mono sum, 10 kHz": (mono_sum, "level", "mono", ""),
     "replay delay": (section("azimuth-3k15", 2.0, azimuth), "azimuth_delay", "left-right", ""),
     "speed": (section("speed-3150", 4.0, speed, nominal=3150.0), "speed_error", "left", ""),
     "speed drift": (section("speed-3150", 8.0, speed, nominal=3150.0), "speed_drift", "left", ""),
@@ -98,7 +159,13 @@ READINGS: dict[str, tuple[Callable[[PracticeMachine], Measured], str, str, str]]
     ),
     "noise": (silence(noise), "noise", "left", "A-weighted"),
     "hum": (silence(hum), "hum", "left", "total"),
-    "residue": (erased, "level", "left", ""),
+    "erasure": (erased, "erasure", "left", ""),
+    "fourth pass, 10 kHz": (second_pass, "level", "left", ""),
+    "dropouts": (made(3150.0, -10.0, dropouts, seconds=40.0, frequency=3150.0), "dropout_count", "left", ""),
+    "weave": (section("azimuth-3k15", 8.0, azimuth), "azimuth_weave", "left-right", ""),
+    "mistracking": (tracked, "mistracking", "left", ""),
+    "encoding": (circuit("record-only", 3000.0, -30.0, encoding_error), "encoding_error", "left", ""),
+    "decoding": (circuit("replay-only", 3000.0, -21.2, decoding_error), "decoding_error", "left", ""),
     "separation": (driven_left, "separation", "left-right", ""),
     "sent left only, left": (one_side, "level", "left", ""),
     "sent left only, right": (one_side, "level", "right", ""),
@@ -107,33 +174,48 @@ READINGS: dict[str, tuple[Callable[[PracticeMachine], Measured], str, str, str]]
 Moves = dict[str, tuple[float, float]]
 
 TABLE: dict[str, Moves] = {
-    # Wallace: 54.575·d/λ; d = 1.2 and 0.8 µm, λ = 4.7625 µm at 10 kHz.
+    # Wallace: 54.575·d/λ; d = 1.2 and 0.8 µm, λ = 4.7625 µm at 10 kHz: a straight line against frequency.
     "dirty-head": {
-        "replay 10 kHz, left": (-13.9, -13.6),
-        "replay 10 kHz, right": (-9.3, -9.0),
+        "replay 10 kHz, left": (-13.8, -13.7),
+        "replay 6.3 kHz, left": (-8.75, -8.55),
+        "replay 10 kHz, right": (-9.25, -9.05),
         "replay level, left": (-0.6, -0.3),
         "replay delay": (-0.5, 0.5),
+        # Four a minute: 2.7 are expected in 40 s.
+        "dropouts": (1, 8),
+        "mistracking": (-12.0, -5.0),
     },
-    "dirty-one-side": {"replay 10 kHz, left": (-17.4, -17.0), "replay 10 kHz, right": (-0.1, 0.1)},
+    "dirty-one-side": {
+        "replay 10 kHz, left": (-17.25, -17.1),
+        "replay 10 kHz, right": (-0.1, 0.1),
+        "replay delay": (-0.5, 0.5),
+    },
     # About 44 dB per wavelength on recording (from memory).
     "dirty-record-head": {
         "recorded 10 kHz, left": (-11.3, -10.4),
         "recorded 10 kHz, right": (-9.5, -8.6),
+        "recorded level, left": (-0.6, -0.3),
         "replay 10 kHz, left": (-0.1, 0.1),
     },
-    "dirty-erase-head": {"residue": (25.0, 40.0), "recorded level, left": (-0.1, 0.1)},
-    "weak-erasure": {"residue": (30.0, 46.0), "recorded level, left": (-0.1, 0.1)},
+    # At least 60 dB at 1 kHz are asked for (DIN 45500 part 4, as quoted in print).
+    "dirty-erase-head": {"erasure": (-36.0, -32.0), "recorded level, left": (-0.1, 0.1)},
+    "weak-erasure": {"erasure": (-42.0, -38.0), "recorded level, left": (-0.1, 0.1)},
     "magnetised-head": {
         "noise": (2.0, 7.0),
         "second harmonic": (0.5, 3.0),
-        "replay 10 kHz, left": (-1.5, -0.1),
-        "replay level, left": (-0.2, 0.1),
+        "replay 10 kHz, left": (-0.5, -0.1),
+        "replay level, left": (-0.1, 0.1),
+        "fourth pass, 10 kHz": (-2.5, -0.7),
+        "third harmonic": (-0.1, 0.1),
     },
     # Eargle's 1.11: sinc of a 2.4 µm gap over that of the 0.9 µm that is made good: -5.05 + 0.64 dB at 10 kHz.
     "worn-gap": {
-        "replay 10 kHz, left": (-4.6, -4.2),
-        "replay 10 kHz, right": (-4.6, -4.2),
+        "replay 10 kHz, left": (-4.45, -4.35),
+        "replay 10 kHz, right": (-4.45, -4.35),
+        # -1.87 + 0.25 dB at 6.3 kHz: it falls ever faster, not in a straight line.
+        "replay 6.3 kHz, left": (-1.67, -1.57),
         "replay delay": (-0.5, 0.5),
+        "replay level, left": (-0.1, 0.1),
     },
     # 14 minutes of arc: 14 x 5.497 = 76.96 µs, less 0.57 by crosstalk of -45 dB (each channel's phase at 3150 Hz is
     # drawn 0.0056·sin 1.52 towards the other's); sinc of 0.6 mm at 10 kHz: -4.15 dB.
@@ -142,6 +224,9 @@ TABLE: dict[str, Moves] = {
         "replay 10 kHz, left": (-4.4, -3.9),
         "replay 10 kHz, right": (-4.4, -3.9),
         "replay level, left": (-0.1, 0.1),
+        # 77 µs are 0.77 periods of 10 kHz: |cos(π·0.77)| = 0.75, 2.5 dB more.
+        "mono sum, 10 kHz": (-6.9, -6.4),
+        "noise": (-0.15, 0.15),
     },
     "record-azimuth-off": {
         "recorded delay": (-76.6, -76.2),
@@ -151,35 +236,39 @@ TABLE: dict[str, Moves] = {
     },
     # 0.35 of 0.6 mm are lost: -7.6 dB; the left hears 0.05 mm of the other track, in phase: -6.0 dB.
     "height-off": {
-        "replay level, left": (-6.2, -5.8),
-        "replay level, right": (-7.8, -7.4),
-        "replay 10 kHz, right": (-7.9, -7.3),
-        "separation": (-12.0, 1.0),
+        "replay level, left": (-6.1, -5.95),
+        "replay level, right": (-7.65, -7.55),
+        "replay 10 kHz, right": (-7.65, -7.55),
+        "replay delay": (-0.5, 0.5),
     },
     "replay-level-off": {
         "replay level, left": (-6.1, -5.9),
         "replay 10 kHz, left": (-6.1, -5.9),
         "recorded level, left": (-6.1, -5.9),
         "replay level, right": (-0.1, 0.1),
+        "mistracking": (-7.5, -5.0),
     },
     # A shelf of -3 dB: at 10 kHz IEC 60094-1's 120 against 85 µs gives -2.93, at 315 Hz -0.12.
     "replay-equalisation-off": {
-        "replay 10 kHz, right": (-3.0, -2.8),
-        "replay level, right": (-0.2, -0.05),
+        "replay 10 kHz, right": (-2.95, -2.9),
+        "replay level, right": (-0.13, -0.1),
         "replay 10 kHz, left": (-0.1, 0.1),
     },
-    # IEC 60094-1: 70 on 120 µs: -4.54 dB at 10 kHz, -0.16 at 315 Hz.
+    # IEC 60094-1: 70 on 120 µs: -4.54 dB at 10 kHz, -0.16 at 315 Hz; -4.38 re that.
     "wrong-equalisation": {
-        "replay 10 kHz, left": (-4.6, -4.4),
-        "replay 10 kHz, right": (-4.6, -4.4),
-        "replay level, left": (-0.25, -0.05),
-        "recorded 10 kHz, left": (-4.7, -4.3),
+        "replay 10 kHz, left": (-4.57, -4.51),
+        "replay 10 kHz, right": (-4.57, -4.51),
+        "replay level, left": (-0.19, -0.13),
+        "recorded 10 kHz, left": (-4.6, -4.5),
+        "replay delay": (-0.5, 0.5),
     },
     # Common practice, no source, from here on where no formula is named.
     "bias-high": {
         "recorded 10 kHz, left": (-8.0, -4.0),
         "recorded 10 kHz, right": (-8.0, -4.0),
-        "recorded level, left": (-1.5, 0.0),
+        "recorded level, left": (-1.5, -0.2),
+        "third harmonic": (-0.5, 0.0),
+        "mistracking": (-9.0, -3.0),
         "replay 10 kHz, left": (-0.1, 0.1),
     },
     "bias-low": {
@@ -189,26 +278,46 @@ TABLE: dict[str, Moves] = {
         "replay 10 kHz, left": (-0.1, 0.1),
     },
     "record-level-off": {
-        "recorded level, left": (-4.1, -3.6),
-        "recorded level, right": (-4.1, -3.6),
-        "recorded 10 kHz, left": (-4.1, -3.6),
+        # 0.3 dB of saturation at the reference level come back.
+        "recorded level, left": (-4.0, -3.6),
+        "recorded level, right": (-4.0, -3.6),
+        "recorded 10 kHz, left": (-4.05, -3.9),
         "replay level, left": (-0.1, 0.1),
+        # 2 dB low is inside 3 dB of mistracking, 6 dB low is not.
+        "mistracking": (-5.5, -3.5),
     },
     "record-equalisation-off": {
         "recorded 10 kHz, left": (-3.0, -2.0),
         "recorded level, left": (-0.1, 0.1),
         "replay 10 kHz, left": (-0.1, 0.1),
     },
+    # Bias of type II on a tape of type I: 3.5 dB too much.
     "other-tape-type": {
         "recorded 10 kHz, left": (-13.0, -5.0),
         "recorded level, left": (0.1, 1.0),
         "replay 10 kHz, left": (-0.1, 0.1),
     },
-    "worn-pinch-roller": {"flutter": (0.2, 0.35), "replay level, left": (-0.1, 0.1)},
-    "slipping-belt": {"speed drift": (0.1, 1.5), "flutter": (0.05, 0.5)},
+    # Level off by 1 to 4 dB, and bright: 3.5 dB less bias than it wants.
+    "tape-of-another-type": {
+        "recorded level, left": (-5.0, -1.0),
+        "third harmonic": (0.3, 6.0),
+        "recorded 10 kHz, left": (2.0, 7.0),
+        "replay 10 kHz, left": (-0.1, 0.1),
+    },
+    # The component is read by itself below.
+    "worn-pinch-roller": {"flutter": (0.2, 0.35), "weave": (1.0, 6.0), "replay level, left": (-0.1, 0.1)},
+    "slipping-belt": {"speed drift": (0.1, 1.5), "flutter": (0.05, 0.5), "replay level, left": (-0.1, 0.1)},
     "fast-motor": {"speed": (1.99, 2.01), "replay level, left": (-0.1, 0.1)},
-    "broken-screen": {"hum": (28.0, 40.0), "replay level, left": (-0.2, 0.2)},
-    "swapped-channels": {"sent left only, left": (-60.0, -30.0), "sent left only, right": (30.0, 60.0)},
+    "broken-screen": {"hum": (28.0, 40.0), "noise": (0.3, 6.0), "replay level, left": (-0.2, 0.2)},
+    "swapped-channels": {
+        "sent left only, left": (-60.0, -30.0),
+        "sent left only, right": (30.0, 60.0),
+        "replay level, left": (-0.1, 0.1),
+    },
+    # A side path 4 dB weaker: 20 lg(1 + 2.16/1.58) instead of 10 dB, 2.5 dB less.
+    "weak-encoder": {"encoding": (-3.2, -1.5), "decoding": (-0.1, 0.1), "recorded 10 kHz, left": (-0.1, 0.1)},
+    # A decoder's curve is read at the level that it gives out, here some 3 dB higher and the boost there less.
+    "weak-decoder": {"decoding": (-2.5, -1.0), "encoding": (-0.1, 0.1), "recorded 10 kHz, left": (-0.1, 0.1)},
 }
 """Change of each reading, lowest and highest, in its unit; one around 0 is a reading that must stay."""
 
@@ -237,6 +346,7 @@ def check(fault: str, name: str) -> bool:
     assert after.value is not None, after.reason
     change = after.value - before.value
     if name == "speed drift":
+        # Either way, as the seed has it.
         change = abs(change)
     assert low <= change <= high, f"{name}: {before.value:.3f} became {after.value:.3f}"
     return abs(change) > (before.uncertainty or 0.0) + (after.uncertainty or 0.0)
@@ -250,22 +360,12 @@ def test_no_fault_is_left_out() -> None:
 @pytest.mark.parametrize("fault", TABLE)
 def test_a_fault_moves_its_readings(fault: str) -> None:
     moved = [check(fault, name) for name in TABLE[fault]]
-    assert any(moved)
+    assert moved[0]
 
 
-@pytest.mark.parametrize(
-    ("fault", "name"),
-    [
-        ("dirty-head", "replay 10 kHz, left"),
-        ("azimuth-off", "replay delay"),
-        ("bias-high", "recorded 10 kHz, left"),
-        ("record-level-off", "recorded level, left"),
-        ("fast-motor", "speed"),
-        ("broken-screen", "hum"),
-    ],
-)
-def test_the_first_reading_of_some(fault: str, name: str) -> None:
-    assert check(fault, name)
+@pytest.mark.parametrize("fault", TABLE)
+def test_every_fault_moves_its_first_reading_beyond_its_uncertainty(fault: str) -> None:
+    assert check(fault, next(iter(TABLE[fault])))
 
 
 def test_a_dead_channel_gives_no_level() -> None:
