@@ -26,12 +26,13 @@ QUIET: Table = {
 """A machine without noise and flutter, so that a closed formula can be read off it."""
 
 TONES = (1000.0, 3150.0, 6300.0, 8000.0, 10000.0, 12500.0)
+BESIDE = (31.5, 100.0, 315.0, 16000.0, 20000.0)
 
 
 def reference(speed_mm_s: float = CASSETTE, equalisation_us: tuple[float, float] = (120.0, 3180.0)) -> ReferenceFacts:
-    """A reference tape with a section for each of `TONES` at -20 dB and one at 315 Hz, 0 dB."""
+    """A reference tape with a section for each of `TONES` and `BESIDE` at -20 dB and one at 315 Hz, 0 dB."""
     sections = [SectionFacts("level", "level", 315.0, 0.0, 4.0)]
-    sections += [SectionFacts(f"response-{hz:g}", "response", hz, -20.0, 2.0) for hz in TONES]
+    sections += [SectionFacts(f"response-{hz:g}", "response", hz, -20.0, 2.0) for hz in (*TONES, *BESIDE)]
     return ReferenceFacts("reference", speed_mm_s, Fluxivity(250.0, "DIN"), equalisation_us, tuple(sections))
 
 
