@@ -2,8 +2,9 @@
 
 Formula: delay τ = ψ / (2π f), ψ the phase by which the right channel lags, f the frequency averaged over the same
 samples; angle = atan(v τ / s) with tape speed v and track spacing s. Positive: right late. Each tone leaves whole
-periods open; they are told by the tones together, the smallest delay that suits all of them counting. Tones are
-combined with weights f² × signal-to-noise × time, which is what each knows of the delay.
+periods open; they are told by the tones together, stepping up in frequency: that delay counts which suits their phases
+best, a short one being likelier than a long one, and others as good are told in a warning. Tones are combined with
+weights f² × signal-to-noise × time, which is what each knows of the delay.
 Source: geometry; common practice for the step up in frequency. Weave is the standard deviation of the delay over
 time, 0 to 25 Hz, the noise's share taken out.
 Accuracy: the Cramér-Rao bound of white noise, √(2/K)/(2π f); common flutter does not matter.
@@ -15,22 +16,33 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bench.measure.estimate import PhasePair
 from bench.measure.finder import FoundTone
 from bench.measure.meters import Options
 from bench.measure.names import Measured, Reading, no_reading
-from bench.measure.tone_meter import Heard, ToneMeter
+from bench.measure.tone_meter import HUM_BELOW_DB, Heard, ToneMeter
+from bench.measure.track import is_mains
 from bench.measure.tracking import Samples
 from bench.tape.geometry import angle_arcmin
+
+Floats = NDArray[np.float64]
 
 METHOD = "phase between the channels, tracking demodulator"
 PLAUSIBLE_S = 400e-6
 """Delays up to this are considered: over a degree on a cassette."""
-SUITS_RAD = 0.6
-"""How far a tone's phase may be from a delay that is said to suit it: heads and amplifiers differ a little."""
-INVERTED_COST_S = 100e-6
-"""An inverted channel is believed when the delay without it would be longer than this and thrice the one with it."""
+OWN_RAD = 0.15
+"""Standard deviation of what heads and amplifiers add to a tone's phase between the channels; common practice, no
+source."""
+SUITS_RAD = 4 * OWN_RAD
+"""How far a tone's phase may be from a delay that is said to suit it."""
+USUAL_S = 150e-6
+"""Standard deviation of the delays that are met before azimuth is set; common practice, no source."""
+INVERTED_COST = 6.0
+"""In squared standard deviations: how much likelier a channel is to be the right way round."""
+OPEN = 4.0
+"""A delay is open beside the best one when it is less likely by no more than this, in squared standard deviations."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,32 +74,47 @@ def resolve(pairs: Sequence[PhasePair]) -> Delay:
     found: list[tuple[float, float, float, bool]] = []
     for inverted in (False, True):
         turned = lags - np.pi if inverted else lags
-        cycles = int(np.ceil(far * turns[0] / (2 * np.pi)))
-        for m in range(-cycles - 1, cycles + 2):
-            delay = (turned[0] + 2 * np.pi * m) / turns[0]
-            known, w = delay, weights[0]
-            for i in range(1, len(pairs)):
-                here = (turned[i] + 2 * np.pi * round((known * turns[i] - turned[i]) / (2 * np.pi))) / turns[i]
-                known, w = (known * w + here * weights[i]) / (w + weights[i]), w + weights[i]
+        for known in _delays(turned, turns, weights, far):
             off = turned - known * turns
             off -= 2 * np.pi * np.round(off / (2 * np.pi))
-            if abs(known) <= far:
-                cost = INVERTED_COST_S + 3.0 * abs(known) if inverted else abs(known)
-                found.append((cost, float(known), float(np.max(np.abs(off))), inverted))
+            cost = float(np.sum(off**2 / (OWN_RAD**2 + (spread / 2) ** 2))) + (known / USUAL_S) ** 2
+            found.append((cost + inverted * INVERTED_COST, known, float(np.max(np.abs(off) - 1.5 * spread)), inverted))
     good = sorted(f for f in found if f[2] < SUITS_RAD)
-    _, seconds, _, inverted = good[0] if good else min(found, key=lambda f: f[2])
+    least, seconds, _, inverted = good[0] if good else min(found, key=lambda f: f[2])
     off = (lags - np.pi if inverted else lags) - seconds * turns
     off -= 2 * np.pi * np.round(off / (2 * np.pi))
     uncertainty = 1.0 / float(np.sqrt(weights.sum()))
     chi = float(np.sum((2.0 * off / spread) ** 2)) / max(1, len(pairs) - 1)
     if len(pairs) > 1 and chi > _unlikely(len(pairs) - 1):
         uncertainty *= float(np.sqrt(chi))
-    others = (
-        tuple(f[1] for f in good[1:] if abs(f[1]) <= far)
-        if len(pairs) == 1
-        else tuple(f[1] for f in good[1:] if abs(f[1]) <= PLAUSIBLE_S)
-    )
+    others = tuple(f[1] for f in good[1:] if len(pairs) == 1 or f[0] < least + OPEN)
     return Delay(seconds, uncertainty, inverted, bool(good), others)
+
+
+def _delays(lags: Floats, turns: Floats, weights: Floats, far: float) -> list[float]:
+    """The delays that tones may mean, stepping up in frequency: each tone's whole periods as far as they are open.
+
+    Args:
+        lags: of each tone, radians.
+        turns: radians a second, rising.
+        weights: of each tone's delay, one over its squared expanded uncertainty.
+        far: no delay is longer.
+    """
+    cycles = int(np.ceil(far * turns[0] / (2 * np.pi))) + 1
+    ways = [((lags[0] + 2 * np.pi * m) / turns[0], weights[0]) for m in range(-cycles, cycles + 1)]
+    for i in range(1, len(lags)):
+        more = []
+        for known, w in ways:
+            reach = SUITS_RAD + 3.0 * turns[i] * np.hypot(0.5 / np.sqrt(w), OWN_RAD / turns[i - 1])
+            off = known * turns[i] - lags[i]
+            low, high = np.ceil((off - reach) / (2 * np.pi)), np.floor((off + reach) / (2 * np.pi))
+            for n in range(int(low), int(high) + 1) if high >= low else [round(off / (2 * np.pi))]:
+                here = (lags[i] + 2 * np.pi * n) / turns[i]
+                if abs(here) <= far:
+                    more.append(((known * w + here * weights[i]) / (w + weights[i]), w + weights[i]))
+        ways = more or ways
+    # Ways that met in one delay are told apart by nothing but rounding.
+    return list({round(1e9 * known): float(known) for known, _ in ways if abs(known) <= far}.values())
 
 
 def _unlikely(freedom: int) -> float:
@@ -96,9 +123,16 @@ def _unlikely(freedom: int) -> float:
     return float((1.0 - a + 3.09 * np.sqrt(a)) ** 3)
 
 
+def usable_tones(tones: Sequence[FoundTone]) -> list[FoundTone]:
+    """Those that sound in both channels, hum left out."""
+    both = [t for t in tones if t.pair is not None]
+    loudest = max((t.dbfs for t in both), default=0.0)
+    return [t for t in both if not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)]
+
+
 def azimuth_of_tones(tones: Sequence[FoundTone]) -> Reading:
     """`azimuth_delay` in µs from all the tones together."""
-    usable = [t for t in tones if t.pair is not None]
+    usable = usable_tones(tones)
     if not usable:
         return no_reading("azimuth_delay", "left-right", "no tone sounds in both channels", method=METHOD)
     delay = resolve([t.pair for t in usable if t.pair is not None])
@@ -142,7 +176,7 @@ class AzimuthMeter(ToneMeter):
         angled = self.options.speed is not None
         quantities = ["azimuth_delay", *(["azimuth_angle"] if angled else []), "azimuth_phase", "azimuth_weave"]
         because = ""
-        usable = [t for t in tones if t.pair is not None]
+        usable = usable_tones(tones)
         if self.channels != 2:
             because = "the capture has one channel, and azimuth is between two"
         elif not tones:

@@ -10,8 +10,15 @@ import numpy as np
 from bench.measure.lines import Complexes, Floats
 
 NEIGHBOURHOOD_S = 0.06
+LOW_HZ = 600.0
+"""Below it direct current and the tone's image lie within the baseband."""
 MARGIN = 5
 """Points left out beyond the last that can be seen to be off: a filter's step answer settles within them."""
+DECADES = 2.0
+"""An attack goes on where it can no longer be seen: so many powers of ten further, at the pace it had last."""
+TENFOLD, MOST_OFF, SLOWEST = 10.0, 0.5, 0.1
+"""The pace is told by when the level was so many times further off, at most so much of it; what more is left out is at
+most this part of the stretch."""
 
 
 def exact(
@@ -35,20 +42,22 @@ def exact(
     inside = round(NEIGHBOURHOOD_S * rate) + reach
     if last - first < 4 * frame:
         return first, last
+    most = round(SLOWEST * (last - first))
     low, high = max(0, first - reach), min(len(z), first + inside + reach)
-    start = low + _begin(_clean(z[low:high], rate, tone_hz, oscillator_hz), rate, first - low, reach, tone_hz)
+    forth = _clean(z[low:high], rate, tone_hz, oscillator_hz)
+    start = low + _begin(*forth, rate, about=first - low, reach=reach, tone_hz=tone_hz, most=most)
     low, high = max(0, last - inside - reach), min(len(z), last + reach)
-    back = np.conj(z[low:high][::-1])
-    stop = high - _begin(_clean(back, rate, tone_hz, oscillator_hz), rate, high - last, reach, tone_hz)
+    back = _clean(np.conj(z[low:high][::-1]), rate, tone_hz, oscillator_hz)
+    stop = high - _begin(*back, rate, about=high - last, reach=reach, tone_hz=tone_hz, most=most)
     return start, stop
 
 
-def _clean(z: Complexes, rate: float, tone_hz: float, oscillator_hz: float) -> Complexes:
-    """Less direct current and the tone's image, turned so that the tone lies near zero frequency."""
+def _clean(z: Complexes, rate: float, tone_hz: float, oscillator_hz: float) -> tuple[Complexes, Floats]:
+    """Less direct current and the tone's image, turned so that the tone lies near zero frequency; and its envelope."""
     t = np.arange(len(z)) / rate
     turn = np.exp(-2j * np.pi * (tone_hz - oscillator_hz) * t)
-    if tone_hz > 600.0:
-        return np.asarray(z * turn)
+    if tone_hz > LOW_HZ:
+        return np.asarray(z * turn), np.abs(z)
     columns = [
         np.exp(2j * np.pi * (tone_hz - oscillator_hz) * t),
         np.exp(-2j * np.pi * (tone_hz + oscillator_hz) * t),
@@ -57,10 +66,16 @@ def _clean(z: Complexes, rate: float, tone_hz: float, oscillator_hz: float) -> C
     design = np.stack(columns, axis=1)
     middle = slice(len(z) // 4, None)
     values = np.linalg.lstsq(design[middle], z[middle], rcond=None)[0]
-    return np.asarray((z - design[:, 1:] @ values[1:]) * turn)
+    # Before the tone there is no image to take out: the envelope is how much of tone and image there is in a period.
+    both, signal = design[:, :2] @ values[:2], z - design[:, 2] * values[2]
+    period = np.ones(max(1, round(rate / tone_hz)))
+    there = np.convolve(np.real(np.conj(both) * signal), period, mode="same")
+    whole = np.convolve(np.abs(both) ** 2, period, mode="same")
+    envelope = np.abs(values[0]) * there / (whole + 1e-30)
+    return np.asarray((z - design[:, 1:] @ values[1:]) * turn), np.asarray(envelope)
 
 
-def _begin(z: Complexes, rate: float, about: int, reach: int, tone_hz: float) -> int:
+def _begin(z: Complexes, envelope: Floats, rate: float, *, about: int, reach: int, tone_hz: float, most: int) -> int:
     """First point of a tone that begins near `about` and goes on to the end of `z`."""
     level = np.abs(z)
     step = np.concatenate([np.zeros(2), np.angle(z[4:] * np.conj(z[:-4])), np.zeros(2)]) * rate / (8 * np.pi)
@@ -69,13 +84,17 @@ def _begin(z: Complexes, rate: float, about: int, reach: int, tone_hz: float) ->
     f, f_spread = _middle(step[inside])
     if 4.5 * a_spread > 0.3 * a:
         return about
-    off = np.abs(level - a) > max(0.01 * a, 4.5 * a_spread)
+    seen = max(0.01 * a, 4.5 * a_spread)
+    off = np.abs(level - a) > seen
     off |= np.abs(step - f) > max(0.3, 0.004 * tone_hz, 4.5 * f_spread)
     where = np.flatnonzero(off[: about + reach])
-    where = where[where < about + reach]
     if not len(where):
         return max(0, about - reach)
-    return int(where[-1]) + 1 + MARGIN
+    last = int(where[-1])
+    far = min(TENFOLD * seen, MOST_OFF * a)
+    before = np.flatnonzero(np.abs(envelope[: last + 1] - a) > far)
+    pace = (last - (int(before[-1]) if len(before) else 0)) / np.log10(far / seen)
+    return int(last + 1 + MARGIN + min(most, round(DECADES * pace)))
 
 
 def _middle(x: Floats) -> tuple[float, float]:

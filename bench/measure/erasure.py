@@ -115,7 +115,7 @@ class ErasureMeter(SpectraMeter):
             return self.too_high(self._hz)
         if self._powers:
             return ""
-        if not heard.peak.max(initial=0.0) > 0.0:
+        if not heard.peak > 0.0:
             return "the capture is digital silence"
         if self._hz:
             return "the capture is too short: erasure needs half a second"

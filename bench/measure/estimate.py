@@ -125,7 +125,7 @@ def _narrowed(z: Baseband, rate: float, offset: float, clear_hz: float) -> Baseb
 
 def _offset(z: Complexes, rate: float, about_hz: float, reach_hz: float) -> float:
     """Where the tone's strongest line lies, relative to the oscillator."""
-    size = 1 << (4 * len(z) - 1).bit_length()
+    size = 1 << (2 * len(z) - 1).bit_length()
     turned = z * np.exp(-2j * np.pi * about_hz / rate * np.arange(len(z))) * np.hanning(len(z) + 2)[1:-1]
     power = np.abs(np.fft.fft(turned, size)) ** 2
     hz = np.fft.fftfreq(size, 1.0 / rate)

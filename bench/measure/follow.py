@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,8 +41,7 @@ Peaks = list[tuple[float, float]]
 """Frequency in Hz and power of each peak of a chunk, strongest first."""
 
 
-@dataclass(frozen=True, slots=True)
-class Chunk:
+class Chunk(NamedTuple):
     """A chunk of the stream."""
 
     number: int

@@ -83,7 +83,7 @@ class HumMeter(SpectraMeter):
             self._segments = 1
             width = self._length / len(self._z)
         because = ""
-        if not heard.peak.max(initial=0.0) > 0.0:
+        if not heard.peak > 0.0:
             because = "the capture is digital silence"
         elif not self._segments:
             because = f"the capture is shorter than {SHORTEST_S:g} s"

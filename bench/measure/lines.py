@@ -85,6 +85,20 @@ def unwrapped(angle: Floats) -> Floats:
     return out
 
 
+def turning(hz: list[float], rate: float, count: int) -> Complexes:
+    """Lines exp(2πi f t), t counted from the middle, one in a row; coarse and fine turns multiplied are much quicker.
+
+    Args:
+        hz: their frequencies.
+        rate: points a second.
+        count: of points.
+    """
+    fine = np.arange(256) / rate
+    coarse = (np.arange(0, count, len(fine)) - (count - 1) / 2) / rate
+    rows = np.exp(2j * np.pi * np.outer(hz, coarse))[:, :, None] * np.exp(2j * np.pi * np.outer(hz, fine))[:, None, :]
+    return np.asarray(rows.reshape(len(hz), -1)[:, :count])
+
+
 @lru_cache(maxsize=64)
 def quick_length(points: int) -> int:
     """The longest length up to `points` that is quick to transform: a product of 2, 3 and 5."""

@@ -178,7 +178,7 @@ def noise(samples: Samples, sample_rate: float, options: Options | None = None) 
 
 def _why_not(heard: Heard) -> str:
     seconds = heard.frames / heard.sample_rate
-    if not heard.peak.max(initial=0.0) > 0.0:
+    if not heard.peak > 0.0:
         return "the capture is digital silence"
     if seconds < SHORTEST_S:
         return f"the capture is too short: {seconds:.2f} s, and noise needs {SHORTEST_S:g} s"

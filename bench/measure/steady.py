@@ -114,6 +114,8 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
     count = len(z) // (block * blocks)
     offset = tone_hz - oscillator_hz
     t = np.arange(count * block * blocks) / rate
+    if tone_hz < LOW_HZ:
+        z = _without_direct_current(z, rate, oscillator_hz)
     parts = (z[: len(t)] * np.exp(-2j * np.pi * offset * t)[:, None]).reshape(count * blocks, block, z.shape[1])
     mean = parts.mean(axis=1)
     power = np.sum(np.abs(mean) ** 2, axis=1)
@@ -137,6 +139,13 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
         frequency_hz=offset + turn * rate / (2 * np.pi * block),
         snr=np.maximum(power - noise, 0.0) / (noise / blocks + 1e-4 * power + 1e-30),
     )
+
+
+def _without_direct_current(z: Baseband, rate: float, oscillator_hz: float) -> Baseband:
+    """Less the line at -oscillator_hz: blocks are blind to it only as far as they hold whole periods."""
+    line = np.exp(-2j * np.pi * oscillator_hz / rate * np.arange(len(z)))
+    window = np.hanning(len(z) + 2)[1:-1]
+    return np.asarray(z - np.outer(line, (window * np.conj(line)) @ z / window.sum()))
 
 
 class Run(NamedTuple):

@@ -78,7 +78,8 @@ class Heard:
         self.sample_rate = sample_rate
         self.channels = channels
         self.frames = 0
-        self.peak = np.zeros(channels)
+        self.peak = 0.0
+        """Of all channels."""
         self._clipped_at: list[int | None] = [None] * channels
         self._tail = np.zeros((CLIPPED_RUN - 1, channels), dtype=bool)
 
@@ -86,9 +87,9 @@ class Heard:
         """Take in frames."""
         if not len(samples):
             return
-        highest = np.array([max(float(x.max()), -float(x.min())) for x in samples.T])
-        self.peak = np.maximum(self.peak, highest)
-        if highest.max() >= FULL_SCALE or self._tail.any():
+        highest = max(float(samples.max()), -float(samples.min()))
+        self.peak = max(self.peak, highest)
+        if highest >= FULL_SCALE or self._tail.any():
             full = np.concatenate([self._tail, np.abs(samples) >= FULL_SCALE])
             run = full[:-2] & full[1:-1] & full[2:]
             for c in range(self.channels):
@@ -108,7 +109,7 @@ class Heard:
 
     def why_nothing(self) -> str:
         """Why there is no tone: the rest of "no reading, because …"."""
-        if not self.peak.max() > 0.0:
+        if not self.peak > 0.0:
             return "the capture is silent"
         seconds = self.frames / self.sample_rate
         if seconds < 0.5:

@@ -16,8 +16,9 @@ from bench.measure.voice import NEAR_HZ
 
 SETTLED = 13
 """Points at the very ends of a stream in which the filter sees the silence beyond."""
-PART_S = 60.0
-"""A tone that lasts longer is measured in parts of this length."""
+PART_S, LOW_PART_S = 60.0, 25.0
+"""A tone that lasts longer is measured in parts of this length; a low one, beside which hum is fitted, in shorter ones,
+which take less memory."""
 GLIDE = 0.008
 """A frequency that goes further, in parts, from one end to the other is a glide."""
 VAGUE_DB = 0.4
@@ -154,7 +155,7 @@ class Track:
             if end < settled:
                 found += self._ended(at + first, at + last)
                 self._done = at + last
-            elif (last - first) * frames.seconds > PART_S + 2.0:
+            elif (last - first) * frames.seconds > (PART_S if self.tone_hz >= NEAR_HZ else LOW_PART_S) + 2.0:
                 stop = at + last - round(2.0 / frames.seconds)
                 self._parts.append(self.measure(at + first, stop, cut_end=True))
                 self._done = stop

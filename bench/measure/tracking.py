@@ -111,7 +111,7 @@ class Spectra:
             at += count
             if self._filled == self.size:
                 out.append(np.fft.rfft(self._window, axis=1))
-                self.rounding.look(self._window)
+                self.rounding.look(self._window[:, self.hop :])
                 self._window[:, : self.hop] = self._window[:, self.hop :]
                 self._filled = self.hop
         return out

@@ -22,6 +22,7 @@ from bench.measure.lines import (
     quick_length,
     smoothed,
     straight,
+    turning,
     unwrapped,
 )
 
@@ -46,7 +47,8 @@ SIDEBAND = 0.004
 """A line that near and stronger than this is a sideband of flutter, hum or not."""
 CLOSE_TURNS = 6.0
 """A line that turns fewer times against the tone within the stretch is looked for with more care."""
-SETTLED_RAD = 1e-5
+SETTLED_RAD = 1e-4
+"""A phase that changes by less is followed well enough: what is left is in its square, 1e-8 of the level."""
 LOW_HZ = 3.0
 """Slower changes of level are taken for the level's own."""
 FLAW_DB = 1.0
@@ -201,30 +203,35 @@ class _Rest:
         self._scene = scene
         self.lines = lines
         self._t = (np.arange(len(z)) - (len(z) - 1) / 2) / scene.rate
-        self._carrier = np.exp(2j * np.pi * scene.oscillator_hz * self._t)
+        self._carrier = turning([scene.oscillator_hz], scene.rate, len(z))[0]
         edge = 0.5 * scene.rate
         images = [-f - 2 * scene.oscillator_hz for f in lines]
         still = [f for f in images if abs(f) < edge]
         if scene.oscillator_hz < edge + scene.reach_hz:
             still.append(-scene.oscillator_hz)
-        self._still = np.exp(2j * np.pi * np.outer([*still, *lines], self._t))
+        self._still = turning([*still, *lines], scene.rate, len(z))
         self._gram = self._still.conj() @ self._still.T
         self._seen = self._still.conj() @ z
 
     def _moving(self, phase: Floats, tone_hz: float) -> Complexes:
         """The tone first, then its image, its harmonics and theirs; one in a row."""
         edge = 0.5 * self._scene.rate
-        own = np.exp(1j * phase)
-        rows = [own]
-        turned, image = own, np.conj(own * self._carrier**2)
+        rows = np.empty((6, len(phase)), dtype=np.complex128)
+        count = 1
+        turned = own = rows[0]
+        np.exp(1j * phase, out=own)
+        step = own * self._carrier
+        back = np.conj(step)
+        image = back * np.conj(self._carrier)
         for k in (1, 2, 3):
             if (k + 1) * tone_hz < edge:
-                rows.append(image)
-            turned = turned * own * self._carrier
-            image = image * np.conj(own * self._carrier)
+                rows[count] = image
+                count += 1
+                image *= back
             if k < 3 and k * tone_hz < edge:
-                rows.append(turned)
-        return np.stack(rows)
+                turned = np.multiply(turned, step, out=rows[count])
+                count += 1
+        return rows[:count]
 
     def _normal(self, moving: Complexes) -> tuple[Complexes, Complexes]:
         cross = moving.conj() @ self._still.T

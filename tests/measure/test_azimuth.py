@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.azimuth import azimuth, azimuth_of_tones, phase_of_tone, resolve
+from bench.measure.azimuth import Delay, azimuth, azimuth_of_tones, phase_of_tone, resolve
 from bench.measure.estimate import PhasePair
 from bench.measure.finder import find_tones
 from bench.measure.meters import Options
 from bench.measure.names import Measured
 from tests.measure.captures import reading, readings, value
-from tests.measure.spoiled import Tone, after, hiss, knowledge, silence, stereo
+from tests.measure.spoiled import Tone, after, hiss, hum, knowledge, silence, stereo
 
 RATE = 48000.0
 STEPS = (1000.0, 3150.0, 6300.0, 10000.0)
@@ -72,6 +72,45 @@ def test_one_tone_says_that_whole_periods_are_open() -> None:
     measured = azimuth(capture(60e-6, 10000.0), RATE)
     assert delay(measured) == pytest.approx(-40.0, abs=0.02)
     assert any("whole periods of 100.0 µs" in w for w in measured.warnings)
+
+
+def test_hum_does_not_tell_whole_periods() -> None:
+    # 50 Hz hum at -40 dBFS before the tone: its phase is known to some 100 µs only, and it is no azimuth.
+    rng = np.random.default_rng(5)
+    x = after([silence(1.3, RATE), stereo(Tone(9500.0, -6.0, 3.0, delay_s=-34e-6), RATE, rng)])
+    x += hum(len(x), -40.0, RATE, rng) + hiss(len(x), -34.0, RATE, rng)
+    measured = azimuth(x, RATE)
+    assert delay(measured) == pytest.approx(-34.0, abs=0.02)
+    assert [r.frequency_hz for r in readings(measured, "azimuth_phase")] == [pytest.approx(9500.0, abs=0.1)]
+    assert any("one tone only" in w for w in measured.warnings)
+
+
+def test_a_low_tone_too_noisy_to_tell_whole_periods_is_said() -> None:
+    def told(spread: float) -> Delay:
+        # The low tone's phase is off by what its own noise may do.
+        low = PhasePair(2 * np.pi * 315.0 * 30e-6 + 0.6 * spread, spread, 315.0, 0.0, 1e-3)
+        return resolve([low, PhasePair(2 * np.pi * 6300.0 * 30e-6, 1e-3, 6300.0, 0.0, 1e-3)])
+
+    assert told(0.01).others == ()
+    assert told(0.01).seconds == pytest.approx(30e-6, abs=1e-8)
+    assert any(d == pytest.approx(30e-6 + 1 / 6300.0, abs=1e-7) for d in told(0.5).others)
+    assert told(0.5).seconds == pytest.approx(30e-6, abs=1e-7)
+
+
+@pytest.mark.parametrize("us", [-110.0, -12.0, 45.0, 110.0, 260.0])
+@pytest.mark.parametrize("invert", [False, True])
+def test_heads_that_turn_each_tone_a_little_do_not_change_whole_periods(us: float, invert: bool) -> None:
+    for seed in range(40):
+        off = np.random.default_rng(seed).normal(0.0, 0.1, 4)
+        pairs = [
+            PhasePair(
+                float(np.angle(np.exp(1j * (2 * np.pi * hz * us * 1e-6 + o + np.pi * invert)))), 1e-3, hz, 0.0, 0.1
+            )
+            for hz, o in zip(STEPS, off, strict=True)
+        ]
+        told = resolve(pairs)
+        assert told.inverted == invert
+        assert told.seconds == pytest.approx(us * 1e-6, abs=12e-6)
 
 
 def test_channels_that_no_delay_explains_are_said() -> None:

@@ -64,3 +64,14 @@ def test_a_glide_is_no_tone_and_flutter_is_one() -> None:
 def test_noise_and_what_is_too_short_are_no_tone() -> None:
     assert runs(held(3, -200.0)) == []
     assert runs(np.concatenate([held(1, -200.0), held(0.3, -20.0), held(1, -200.0)])) == []
+
+
+def test_direct_current_far_above_a_low_tone_does_not_make_its_level_wander() -> None:
+    # -34 dBFS of direct current, 20 dB over a tone of 101 Hz: a block of 10 ms is not quite a period.
+    t = np.arange(2 * 2000) / RATE
+    oscillator = 101.5625
+    direct = 0.04 * np.exp(-2j * np.pi * oscillator * t)
+    z = direct + 2e-3 * np.exp(2j * np.pi * (101.0 - oscillator) * t)
+    frames = make_frames(z[:, None], RATE, 100.8, oscillator)
+    assert np.ptp(frames.level_db[3:-3]) < 0.1
+    assert len(steady_runs(frames, 100.8, 100.8 - oscillator)) == 1
