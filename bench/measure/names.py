@@ -39,6 +39,11 @@ UNITS: dict[str, str] = {
     "mistracking": "dB",
     "encoding_error": "dB",
     "decoding_error": "dB",
+    # Of the interface itself, its output looped to its input:
+    "linearity": "dB",
+    "full_scale_output": "V",
+    "full_scale_input": "V",
+    "clock_error": "ppm",
 }
 """The unit of each quantity a reading can hold."""
 

@@ -41,6 +41,10 @@ QUANTITIES: dict[str, str] = {
     "mistracking": "Mistracking",
     "encoding_error": "Encoding error",
     "decoding_error": "Decoding error",
+    "linearity": "Linearity",
+    "full_scale_output": "Full scale, output",
+    "full_scale_input": "Full scale, input",
+    "clock_error": "Clock error",
 }
 STAGES: dict[Stage, str] = {
     "found-dirty": "as found, before cleaning",
