@@ -31,6 +31,8 @@ COMMANDS = (
     "report",
     "history",
     "compare",
+    "interchange",
+    "label",
     "ports",
 )
 """Each is a module of `bench.commands` with `add(parser)` and `run(args) -> int`, imported only when named."""
@@ -48,6 +50,8 @@ HELP = {
     "report": "write a session's report again",
     "history": "the machines that were on the bench, and what one of them did over the years",
     "compare": "set two sessions side by side",
+    "interchange": "say what a tape recorded on one machine gives on another, and which is the odd one out",
+    "label": "print the text of the sticker inside the lid",
     "ports": "list sound devices, or say why there are none",
 }
 

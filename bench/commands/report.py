@@ -7,8 +7,8 @@ import sys
 from pathlib import Path
 
 from bench.problem import Problem
+from bench.session.place import FILE_NAME
 from bench.session.reader import read_session
-from bench.session.record import FILE_NAME
 from bench.workspace import find_workspace
 
 

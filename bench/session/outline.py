@@ -23,6 +23,8 @@ class StepOutline:
     stage: str
     cautions: tuple[tuple[str, str], ...]
     """(hazard, what was said)."""
+    target: str = ""
+    """The target that it is set to, by name: "tape.bias"."""
 
     @property
     def judged(self) -> bool:
@@ -68,4 +70,5 @@ def _walk(files: dict[str, dict[str, Any]], name: str, depth: int) -> Iterator[S
                     cautions=cautions + inner.cautions,
                 )
             continue
-        yield StepOutline(step["id"], str(step.get("title", step["id"])), str(step.get("kind", "")), stage, cautions)
+        title, kind = str(step.get("title", step["id"])), str(step.get("kind", ""))
+        yield StepOutline(step["id"], title, kind, stage, cautions, str(step.get("target", "")))

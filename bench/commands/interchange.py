@@ -1,0 +1,134 @@
+"""`tapebench interchange`: what a tape recorded on one machine gives on another."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bench.problem import Problem
+from bench.workspace import find_workspace
+
+if TYPE_CHECKING:
+    from bench.session.interchange import Interchange, Mistracking, Pair
+    from bench.session.odd import Odd
+    from bench.session.traits import Traits, Value
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """The options."""
+    parser.add_argument(
+        "which",
+        nargs="*",
+        metavar="SESSION|MACHINE",
+        help="sessions, or machines by name (each by its last session that came to its end); none: the whole fleet",
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Work out every pair and print them."""
+    from bench.session.interchange import of
+    from bench.session.interchange_text import interchange_lines
+
+    found = of(_told_apart(_chosen(args)))
+    if args.json:
+        print(json.dumps(_as_json(found), ensure_ascii=False, allow_nan=False))
+    else:
+        print("\n".join(interchange_lines(found)))
+    return 0
+
+
+def _chosen(args: argparse.Namespace) -> list[Traits]:
+    from bench.session.fleet import fleet, traits_by
+
+    sessions = find_workspace(Path(args.workspace) if args.workspace else None).sessions
+    if args.which:
+        found = [traits_by(sessions, name) for name in args.which]
+    else:
+        found, left_out = fleet(sessions)
+        for why in left_out:
+            print(f"left out: {why}", file=sys.stderr)
+    if len(found) < 2:
+        raise Problem(
+            f"interchange takes two machines or more, and {len(found) or 'none'} was found in {sessions}; "
+            "line up another, or name sessions"
+        )
+    return found
+
+
+def _told_apart(machines: list[Traits]) -> list[Traits]:
+    """Two sessions of one machine are told by their sessions."""
+    count = Counter(m.machine for m in machines)
+    return [replace(m, machine=f"{m.machine} ({m.session})") if count[m.machine] > 1 else m for m in machines]
+
+
+def _as_json(found: Interchange) -> dict[str, Any]:
+    return {
+        "machines": [
+            {
+                "machine": m.machine,
+                "session": m.session,
+                "begun": m.when.isoformat(),
+                "heads": m.heads,
+                "speed_mm_s": m.speed_mm_s,
+                "reference_level": m.reference_level,
+                "reference_tape": m.reference_tape,
+                "missing": list(m.missing),
+            }
+            for m in found.machines
+        ],
+        "pairs": [_pair(p) for p in found.pairs],
+        "odd": [_odd(o) for o in found.odd],
+    }
+
+
+def _pair(pair: Pair) -> dict[str, Any]:
+    out: dict[str, Any] = {"recorded": pair.recorded, "replayed": pair.replayed}
+    if pair.because:
+        return out | {"reason": pair.because}
+    return out | {
+        "level_db": {channel: _value(v) for channel, v in pair.level.items()},
+        "response_db": [
+            {"channel": channel, "frequency_hz": hz, **(_value(v) or {})} for (channel, hz), v in pair.response.items()
+        ],
+        "treble_hz": pair.treble_hz,
+        "azimuth_delay_us": _value(pair.azimuth),
+        "azimuth_loss_db": _value(pair.azimuth_loss),
+        "speed_percent": _value(pair.speed),
+        "mistracking_db": _mistracking(pair.mistracking),
+        "missing": list(pair.missing),
+    }
+
+
+def _value(found: Value | None) -> dict[str, float] | None:
+    return None if found is None else {"value": found.value, "uncertainty": found.uncertainty}
+
+
+def _mistracking(found: Mistracking | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    where = {"channel": found.channel, "frequency_hz": found.frequency_hz, "level_db": found.level_db}
+    return {**(_value(found.worst) or {}), **where, "system": "type-b"}
+
+
+def _odd(odd: Odd) -> dict[str, Any]:
+    out: dict[str, Any] = {"machines": list(odd.machines), "machine": odd.machine or None}
+    if odd.because:
+        out["reason"] = odd.because
+    if odd.trait is not None:
+        out |= {
+            "spread": odd.spread,
+            "spread_without": odd.without,
+            "half": odd.half,
+            "what": odd.trait.what,
+            "channel": odd.trait.channel,
+            "frequency_hz": odd.trait.frequency_hz,
+            "distance": _value(odd.distance),
+            "chance": odd.chance,
+        }
+    return out
