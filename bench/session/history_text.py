@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 
 from bench.session.history import History, Point, Series
-from bench.session.words import day, figure, inert, plain, spread, with_unit
+from bench.session.words import day, figure, inert, plain, spread, true_minus, with_unit
 
 _SHORT = {"found-dirty": "found, dirty", "found-clean": "found", "left": "left"}
 
@@ -18,22 +18,30 @@ def history_lines(history: History) -> list[str]:
         lines.append(f"    {visit.procedure}: {visit.outcome}" if visit.procedure else "    cannot be read")
         if visit.note:
             lines.append(f"    {visit.note}")
+    notes: dict[str, str] = {}
     for source, group in groupby(history.series, key=lambda s: s.subject.source):
         lines += ["", source.capitalize(), "-" * len(source)]
         for series in group:
-            lines += series_lines(series)
-    lines += ["", due_line(history)]
+            lines += series_lines(series, notes)
+    lines += ["", *(f"[{letter}] {how}" for how, letter in notes.items())]
+    lines += ["Uncertainties are expanded (k = 2); a drift is from as left to as found at the next visit.", ""]
+    lines.append(due_line(history))
     return [inert(line) for line in lines]
 
 
-def series_lines(series: Series) -> list[str]:
-    """One thing over the years: what, each visit's readings, the drift."""
-    newest = series.points[-1]
+def series_lines(series: Series, notes: dict[str, str]) -> list[str]:
+    """One thing over the years: what, each visit's readings, the drift.
+
+    Args:
+        series: what is told.
+        notes: letters for references and methods, told once below all; new ones are added.
+    """
+    conditions = series.points[-1].conditions
     unit = series.subject.unit
-    about = [unit] if unit != "1" else []
-    about += [f"re {newest.conditions.reference}"] if newest.conditions.reference else []
-    about += [newest.conditions.method] if newest.conditions.method else []
-    lines = [f"{series.subject.said.removesuffix(', ' + series.subject.source)} ({'; '.join(about)})"]
+    how = "; ".join(filter(None, (f"re {conditions.reference}" if conditions.reference else "", conditions.method)))
+    note = f" [{notes.setdefault(true_minus(how), str(len(notes) + 1))}]" if how else ""
+    about = f" ({unit})" if unit != "1" else ""
+    lines = [f"{series.subject.said.removesuffix(', ' + series.subject.source)}{about}{note}"]
     for _, points in groupby(series.points, key=lambda p: p.session):
         told = list(points)
         lines.append(f"    {day(told[0].when):>17}  " + "; ".join(point_text(p, unit) for p in told))

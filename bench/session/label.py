@@ -15,7 +15,7 @@ from bench.session.reader import read_session
 from bench.session.record import SessionRecord
 from bench.session.result import result_of
 from bench.session.roll import INTERVAL_MONTHS
-from bench.session.words import CHANNELS, day, figure, hertz, inert, with_unit
+from bench.session.words import CHANNELS, day, figure, hertz, inert, true_minus, with_unit
 
 WIDTH = 34
 BIAS = frozenset({"tape.bias", "tape.overbias"})
@@ -36,7 +36,7 @@ def label_lines(folder: Path, interval_months: int = INTERVAL_MONTHS) -> list[st
         Problem: the session can't be read.
     """
     session = read_session(folder)
-    lines = [_head(session), session.job.machine, ""]
+    lines = [_head(session), *textwrap.wrap(inert(session.job.machine), WIDTH), ""]
     facts = [
         ("Tape", session.job.tape),
         ("Level", session.job.reference_level),
@@ -49,7 +49,7 @@ def label_lines(folder: Path, interval_months: int = INTERVAL_MONTHS) -> list[st
             lines += textwrap.wrap(f"{term:9}{inert(said)}", WIDTH, subsequent_indent=" " * 9)
     result = result_of(session, outline(session))
     lines += ["", result.headline if result.word == "in" else f"{result.headline.upper()}: see the report"]
-    return [inert(line)[:WIDTH] for line in lines]
+    return [true_minus(inert(line)) for line in lines]
 
 
 def _head(session: SessionRecord) -> str:

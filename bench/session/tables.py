@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
 
 from bench.measure.names import UNITS, Channel, Reading
@@ -17,6 +16,7 @@ from bench.session.words import (
     hertz,
     target_text,
     tone,
+    true_minus,
     unit_in_words,
     value_text,
 )
@@ -263,4 +263,4 @@ def _cell(record: ReadingRecord | None) -> Cell:
 
 def _joined(*parts: str) -> str:
     """Parts of a detail, those that are there, with true minus signs."""
-    return re.sub(r"(?<![\w-])-(?=\d)", "−", "; ".join(filter(None, parts)))
+    return true_minus("; ".join(filter(None, parts)))

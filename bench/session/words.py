@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import date, datetime
 
 from bench.measure.names import UNITS, Channel, Reading
@@ -121,6 +122,11 @@ def plain(value: float) -> str:
     """A number as it was given, with a true minus sign: "−12", "0.25"."""
     text = f"{value:.3f}".rstrip("0").rstrip(".")
     return "0" if text in {"-0", "0"} else text.replace("-", "−")
+
+
+def true_minus(text: str) -> str:
+    """Text with a true minus sign before each number that has one."""
+    return re.sub(r"(?<![\w-])-(?=\d)", "−", text)
 
 
 def hertz(hz: float) -> str:

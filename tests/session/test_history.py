@@ -120,13 +120,18 @@ def test_an_unknown_machine_is_said_with_those_there_are(tmp_path: Path) -> None
 def test_as_text(tmp_path: Path) -> None:
     visit(tmp_path, 0, -13.0, -12.0)
     visit(tmp_path, 1, -12.4, -12.0)
-    assert history_lines(told(tmp_path))[-8:] == [
+    assert history_lines(told(tmp_path))[5:] == [
+        "    Line up a cassette deck: All 1 judged readings are in.",
+        "",
         "Reference tape",
         "--------------",
-        "Level, left, 315 Hz, 0 dB (dBFS; re full-scale sine; steady tone, tracked)",
+        "Level, left, 315 Hz, 0 dB (dBFS) [1]",
         "       1 January 2020  found −13.00 ± 0.12 out; left −12.00 ± 0.12 in",
         "       1 January 2021  found −12.40 ± 0.12 too close to call; left −12.00 ± 0.12 in",
         "    drift: −0.40 ± 0.17 dB a year, over 1.0 years; reaches −12 ± 0.5 about April 2022",
+        "",
+        "[1] re full-scale sine; steady tone, tracked",
+        "Uncertainties are expanded (k = 2); a drift is from as left to as found at the next visit.",
         "",
         "Due again: 1 January 2022, because 12 months after its last visit.",
     ]
