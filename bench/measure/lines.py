@@ -96,7 +96,7 @@ def turning(hz: list[float], rate: float, count: int) -> Complexes:
     fine = np.arange(256) / rate
     coarse = (np.arange(0, count, len(fine)) - (count - 1) / 2) / rate
     rows = np.exp(2j * np.pi * np.outer(hz, coarse))[:, :, None] * np.exp(2j * np.pi * np.outer(hz, fine))[:, None, :]
-    return np.asarray(rows.reshape(len(hz), -1)[:, :count])
+    return np.asarray(rows.reshape(len(hz), len(coarse) * len(fine))[:, :count])
 
 
 @lru_cache(maxsize=64)

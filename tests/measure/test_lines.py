@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import freqz
 
-from bench.measure.lines import density, floor_of, low_pass, one_sided_lines, quick_length, smoothed
+from bench.measure.lines import density, floor_of, low_pass, one_sided_lines, quick_length, smoothed, turning
 
 
 @pytest.mark.parametrize(("edge", "stop"), [(16.0, 40.0), (100.0, 250.0)])
@@ -65,3 +65,11 @@ def _primes(n: int) -> list[int]:
         if n % p == 0:
             return [p, *_primes(n // p)]
     return []
+
+
+@pytest.mark.parametrize("count", [1, 255, 256, 1700])
+def test_turning_lines_are_what_the_exponential_says(count: int) -> None:
+    t = (np.arange(count) - (count - 1) / 2) / 2000.0
+    expected = [np.exp(2j * np.pi * f * t) for f in (-312.7, 0.0, 480.3)]
+    assert turning([-312.7, 0.0, 480.3], 2000.0, count) == pytest.approx(np.array(expected), abs=1e-10)
+    assert turning([], 2000.0, count).shape == (0, count)
