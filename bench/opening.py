@@ -13,8 +13,10 @@ from bench.problem import Problem
 from bench.procedure.job import Job, UsedFile
 from bench.procedure.journal import Event, Journal
 from bench.procedure.library import Library
-from bench.procedure.runner import Runner, job_view
+from bench.procedure.runner import Runner
+from bench.procedure.steps import InterfaceStep
 from bench.procedure.told import ToldJournal
+from bench.procedure.views import job_view
 from bench.session.record import JobFacts
 from bench.session.store import SessionStore
 from bench.workspace import Workspace
@@ -152,8 +154,11 @@ def open_port(
         Problem: faults asked for on a real machine, or no such file.
     """
     if wanted.port == "practice":
-        from bench.wiring import build_practice_port
+        from bench.wiring import build_practice_loop, build_practice_port
 
+        if any(isinstance(s, InterfaceStep) for s in job.steps):
+            faults = tuple(library.fault(f) for f in wanted.faults)
+            return build_practice_loop(seed=wanted.seed, faults=faults, clock=clock, paced=paced)
         if exercise is None:
             faults, misadjustment = tuple(library.fault(f) for f in wanted.faults), 1.0
         else:

@@ -11,6 +11,7 @@ from bench.procedure.fit import check_with_sheets
 from bench.procedure.format import SHEETS, Read, SheetKind, read_procedure, read_sheet
 from bench.procedure.job import Job, JobStep, UsedFile
 from bench.procedure.order import check_order
+from bench.procedure.placing import Placing, applying, below, each_way, lay_out, whether
 from bench.procedure.problems import Finding, KeyPath, Wrong, did_you_mean, without_echoes
 from bench.procedure.sheets import Machine, ReferenceTape, Tape
 from bench.procedure.steps import Follow, Procedure, Step
@@ -28,15 +29,6 @@ USUAL: dict[SheetKind, str] = {
 
 Wanted = Mapping[SheetKind, Path]
 """The sheets that a person named."""
-
-
-@dataclass(frozen=True, slots=True)
-class Placing:
-    """A step in its place, and the step of the procedure itself that brought it there."""
-
-    step: JobStep
-    index: int
-    """Of the procedure's own step, from 0."""
 
 
 @dataclass(frozen=True)
@@ -62,15 +54,19 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, told: frozense
     if document is None:
         return Assembly(None, read.findings)
     gathering = _Gathering(told, list(read.wrongs))
-    placed = tuple(gathering.placed(steps, path, (path.resolve(),)))
-    sheets = gathering.sheets(document.data, path, workspace, wanted)
-    on_bench = tuple(p.step for p in placed)
+    sheets, sheet_files = gathering.sheets(document.data, path, workspace, wanted)
+    placed = tuple(gathering.placed(steps, (path,), sheets))
+    applies = tuple(applying(placed))
+    on_bench = tuple(step for step, _ in applies)
     if gathering.whole and None not in steps:
         part = document.data.get("part") is True
-        gathering.wrongs += _at_own_steps(placed, check_order(on_bench, part=part))
+        gathering.wrongs += _at_own_steps(applies, check_order(on_bench, part=part))
     gathering.wrongs += _at_own_steps(
-        placed, check_with_sheets(on_bench, sheets.machine, sheets.tape, sheets.reference_tape)
+        applies, check_with_sheets(on_bench, sheets.machine, sheets.tape, sheets.reference_tape)
     )
+    if gathering.whole and placed and not on_bench:
+        said = "no step applies to this machine and tape"
+        gathering.wrongs.append(Wrong(("step",), said, "name sheets that some step applies to"))
     wrongs = without_echoes(gathering.wrongs, read.wrongs)
     if (
         wrongs
@@ -79,6 +75,7 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, told: frozense
         or not (sheets.machine and sheets.tape and sheets.reference_tape)
     ):
         return Assembly(None, document.findings(wrongs))
+    on_bench, left_out, places = lay_out(placed)
     job = Job(
         name=path.stem,
         procedure=read.model,
@@ -86,23 +83,25 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, told: frozense
         machine=sheets.machine,
         tape=sheets.tape,
         reference_tape=sheets.reference_tape,
-        used=(UsedFile(path, document.content), *gathering.used),
+        used=(UsedFile(path, document.content), *gathering.used, *sheet_files),
         names=sheets.names,
+        left_out=left_out,
+        places=places,
     )
     return Assembly(job, [])
 
 
-def _at_own_steps(placed: tuple[Placing, ...], wrongs: list[Wrong]) -> list[Wrong]:
+def _at_own_steps(placed: Sequence[tuple[JobStep, int]], wrongs: list[Wrong]) -> list[Wrong]:
     """What is wrong with a followed step is told at the `follow` step, once for each message."""
     out: dict[tuple[Any, ...], Wrong] = {}
     for w in wrongs:
         if w.at[0] != "step":  # of the sheets that were named, not of a step
             out.setdefault((w.at, w.message), w)
             continue
-        index = placed[int(w.at[1])].index
-        followed = "/" in placed[int(w.at[1])].step.id
+        step, index = placed[int(w.at[1])]
+        followed = "/" in step.id
         at: KeyPath = ("step", index, "procedure") if followed else ("step", index, *w.at[2:])
-        message = f"{placed[int(w.at[1])].step.id}: {w.message}" if followed else w.message
+        message = f"{step.id}: {w.message}" if followed else w.message
         out.setdefault((at, w.message), Wrong(at, message, w.remedy))
     return list(out.values())
 
@@ -129,44 +128,53 @@ class _Gathering:
     _count: int = 0
 
     def placed(
-        self, steps: Sequence[Step | None], path: Path, chain: tuple[Path, ...], own: int | None = None
+        self, steps: Sequence[Step | None], chain: tuple[Path, ...], sheets: _Sheets, own: int | None = None
     ) -> Iterator[Placing]:
         """The steps of a file, those of `follow` steps in their place.
 
         Args:
             steps: the file's, as far as they are understood.
-            path: the file.
-            chain: the files that led here, itself included.
+            chain: the files that led here, itself the last.
+            sheets: which steps apply, and whether they are done in each direction.
             own: the procedure's own step that led here; None for the procedure itself.
         """
         for index, step in enumerate(steps):
+            if step is None:
+                continue
             brought = index if own is None else own
-            if isinstance(step, Follow):
-                yield from self._followed(step, brought, path, chain)
-            elif step is not None:
-                self._count += 1
-                yield Placing(step, brought)
+            why_not = whether(step.applies_to, sheets.machine, sheets.tape)
+            for one in each_way(step, sheets.machine):
+                names = tuple(dict.fromkeys((one.id, step.id)))
+                if isinstance(one, Follow):
+                    yield from self._followed(Placing(one, brought, names, why_not), chain, sheets)
+                else:
+                    self._count += 1
+                    yield Placing(one, brought, names, why_not)
 
-    def _followed(self, step: Follow, own: int, path: Path, chain: tuple[Path, ...]) -> Iterator[Placing]:
-        target = path.parent / f"{step.procedure}.toml"
+    def _followed(self, placing: Placing, chain: tuple[Path, ...], sheets: _Sheets) -> Iterator[Placing]:
+        step, own = placing.step, placing.index
+        assert isinstance(step, Follow)
+        target = chain[-1].parent / f"{step.procedure}.toml"
         self._count += 1
         if self._count > MOST_STEPS:
             self._wrong(own, f"more than {MOST_STEPS} steps with all that is followed", "follow less")
             return
         read = self._procedure(step, own, target, chain)
-        if read is None or read.model is None:
-            return
-        first = True
-        for inner in self.placed(read.model.step, target, (*chain, target.resolve()), own):
-            yield Placing(_moved(inner.step, step, first=first), own)
-            first = False
+        if placing.why_not:
+            yield placing
+        elif read is not None and read.model is not None:
+            first = True
+            for inner in self.placed(read.model.step, (*chain, target), sheets, own):
+                yield below(inner, placing, first=first)
+                first = False
 
     def _procedure(self, step: Follow, own: int, target: Path, chain: tuple[Path, ...]) -> Read[Procedure] | None:
-        if target.resolve() in chain:
+        led = {p.resolve() for p in chain}
+        if target.resolve() in led:
             self._wrong(own, f'"{step.procedure}" comes back to itself', "take one of the follow steps out")
             return None
         if not target.exists():
-            names = (p.stem for p in sorted(target.parent.glob("*.toml")) if p.resolve() not in chain)
+            names = (p.stem for p in sorted(target.parent.glob("*.toml")) if p.resolve() not in led)
             self._wrong(
                 own, f'there is no procedure "{step.procedure}" in this folder', did_you_mean(step.procedure, names)
             )
@@ -190,12 +198,15 @@ class _Gathering:
         if wrong not in self.wrongs:
             self.wrongs.append(wrong)
 
-    def sheets(self, data: dict[str, Any], path: Path, workspace: Workspace, wanted: Wanted) -> _Sheets:
-        """The three sheets, those that can be read."""
+    def sheets(
+        self, data: dict[str, Any], path: Path, workspace: Workspace, wanted: Wanted
+    ) -> tuple[_Sheets, list[UsedFile]]:
+        """The three sheets, those that can be read, and their files."""
         beside = path.parent / "sheets"
         folder = beside if beside.is_dir() else workspace.sheets
         found: dict[SheetKind, Any] = {}
         names: dict[str, str] = {}
+        used: list[UsedFile] = []
         for kind in USUAL:
             key = kind.replace("-", "_")
             sheet = wanted.get(kind) or self._sheet_path(kind, key, data.get(key), folder / SHEETS[kind][0])
@@ -203,13 +214,13 @@ class _Gathering:
                 continue
             read = read_sheet(sheet, kind)
             if read.document is not None and read.model is not None:
-                self.used.append(UsedFile(sheet, read.document.content))
+                used.append(UsedFile(sheet, read.document.content))
                 found[kind] = read.model
                 names[kind] = sheet.stem
             elif sheet.resolve() not in self.told:
                 said = f"the {kind} sheet has a problem ({read.findings[0].sentence})"
                 self.wrongs.append(Wrong((key,), said, "mend that file first"))
-        return _Sheets(found.get("machine"), found.get("tape"), found.get("reference-tape"), names)
+        return _Sheets(found.get("machine"), found.get("tape"), found.get("reference-tape"), names), used
 
     def _sheet_path(self, kind: SheetKind, key: str, name: Any, folder: Path) -> Path | None:
         there = sorted(folder.glob("*.toml"))
@@ -222,13 +233,3 @@ class _Gathering:
             self.wrongs.append(Wrong((key,), f"there is no {kind} sheet in {folder}", "put one there"))
             return None
         return by_name.get(USUAL[kind], there[0])
-
-
-def _moved(step: JobStep, follow: Follow, *, first: bool) -> JobStep:
-    """A followed step in its place: with its path for an id, the stage and cautions of the step that follows it."""
-    changes: dict[str, Any] = {"id": f"{follow.id}/{step.id}"}
-    if follow.stage != "left":
-        changes["stage"] = follow.stage
-    if first and follow.cautions:
-        changes["cautions"] = (*follow.cautions, *step.cautions)
-    return step.model_copy(update=changes)

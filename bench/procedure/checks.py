@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from bench.procedure.problems import Wrong, shown
 from bench.procedure.sheets import Machine, ReferenceTape, SheetBase, Tape
-from bench.procedure.steps import Adjust, Entry, Measure, RecordReplay, SentTone, Step
+from bench.procedure.steps import Adjust, Entry, InterfaceStep, Measure, RecordReplay, SentTone, Step
 from bench.procedure.targets import Target
 
 AGREES = "a machine always agrees with its own recording: judge it from the reference tape, with plays"
@@ -50,6 +50,8 @@ def _step(step: Step) -> Iterator[Told]:
             yield from _same_tones(step.sends)
         case Entry():
             yield from _entry(step)
+        case InterfaceStep():
+            yield from _interface(step)
         case _:
             return
 
@@ -157,6 +159,15 @@ def _same_tones(sends: Sequence[SentTone]) -> Iterator[Told]:
                 "send each frequency once; another level needs a step of its own",
                 ("sends",),
             )
+
+
+def _interface(step: InterfaceStep) -> Iterator[Told]:
+    needed = {"noise": 0, "response": 2, "linearity": 2}.get(step.finds, 1)
+    said = f"{step.finds} is found from {needed or 'no'} tone{'' if needed == 1 else 's'}"
+    if needed == 0 and step.sends:
+        yield ("sends",), said, "take them out: nothing is sent", ("sends", "finds")
+    elif len(step.sends) < needed:
+        yield ("sends",), f"{said}{' or more' if needed > 1 else ''}", "add `{ hz = …, dbfs = … }`", ("sends", "finds")
 
 
 def _entry(step: Entry) -> Iterator[Told]:

@@ -1,4 +1,4 @@
-"""The interlocks that no procedure can lift.
+"""What has to be so before a step starts: the interlocks that no procedure can lift, and the machine's switches.
 
 Before anything records after the reference tape was in, the runner demands "reference tape out, work tape in".
 The reference tape does not meet a machine that was not cleaned and demagnetised, unless a person gives a reason
@@ -8,12 +8,30 @@ is refused when the procedure is loaded.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Literal
+
+from bench.problem import Problem
 from bench.procedure.kinds.base import Situation
 from bench.procedure.snapshot import Prompt
-from bench.procedure.steps import Adjust, Measure, RecordReplay, Reference, StepBase
+from bench.procedure.steps import Adjust, Measure, Measuring, RecordReplay, Reference, StepBase
 
 SWAP = "Reference tape out and put away, work tape in. Confirm before anything records."
 DIRTY = "Not cleaned and demagnetised in this run. The reference tape stays out, unless you say why it may go in."
+
+Control = Literal["noise-reduction", "direction"]
+
+AT_FIRST: dict[Control, str] = {"noise-reduction": "off", "direction": "forward"}
+"""How the switches stand before a run: noise reduction out, as every step is done unless it says otherwise."""
+
+ASKED = {
+    "off": "Switch noise reduction out. Confirm when it is.",
+    "on": "Switch noise reduction in, for recording and replay. Confirm when it is.",
+    "record-only": "Switch noise reduction in for recording and out for replay. Confirm when it is.",
+    "replay-only": "Switch noise reduction out for recording and in for replay. Confirm when it is.",
+    "forward": "Let the tape run forward. Confirm when it does.",
+    "reverse": "Let the tape run in reverse. Confirm when it does.",
+}
 
 
 def uses_reference_tape(step: StepBase) -> bool:
@@ -23,6 +41,8 @@ def uses_reference_tape(step: StepBase) -> bool:
 
 def records(step: StepBase) -> bool:
     """Whether the machine records at a step."""
+    if isinstance(step, Measure) and step.records is not None:
+        return True
     return isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))
 
 
@@ -31,6 +51,7 @@ class Interlocks:
 
     def __init__(self, situation: Situation) -> None:
         self._situation = situation
+        self._asked: tuple[Control, str] | None = None
 
     def _acts(self) -> list[str]:
         events = self._situation.journal.events()
@@ -42,6 +63,7 @@ class Interlocks:
 
     def demand(self, step: StepBase) -> Prompt | None:
         """What has to be answered before the step may start; None when nothing has. Threads tapes as it goes."""
+        self._asked = None
         if self._situation.is_file:
             return None
         if uses_reference_tape(step):
@@ -56,12 +78,51 @@ class Interlocks:
                 return Prompt("confirm", SWAP, interlock=True)
             if not self._tape_in():
                 self._situation.do("load-work-tape", step.id)
+        return self._switches(step)
+
+    def _switches(self, step: StepBase) -> Prompt | None:
+        """Set the switches where the program has hands; else ask for the first that stands otherwise."""
+        for control, wanted in _wanted(step):
+            if self._stands(control) == wanted:
+                continue
+            if not self._switched(control, wanted):
+                self._asked = (control, wanted)
+                return Prompt("confirm", ASKED[wanted])
+            self._note(control, wanted, step)
         return None
 
+    def _stands(self, control: Control) -> str:
+        said = [e.text for e in self._situation.journal.events() if e.kind == "switch"]
+        return next((t.partition(": ")[2] for t in reversed(said) if t.startswith(control)), AT_FIRST[control])
+
+    def _switched(self, control: Control, wanted: str) -> bool:
+        hands = self._situation.hands
+        if hands is None:
+            return False
+        try:
+            hands.switch(control, wanted)
+        except Problem:  # hands that cannot reach this switch: the person can
+            return False
+        return True
+
+    def _note(self, control: Control, wanted: str, step: StepBase) -> None:
+        self._situation.note("switch", step.id, f"{control}: {wanted}")
+
     def confirm(self, step: StepBase) -> None:
-        """The person confirmed the change of tapes."""
-        self._situation.do("load-work-tape", step.id)
+        """The person confirmed the change of tapes, or the switch."""
+        if self._asked is not None:
+            self._note(*self._asked, step)
+        else:
+            self._situation.do("load-work-tape", step.id)
 
     def override(self, step: StepBase, reason: str) -> None:
         """The reference tape goes in all the same."""
         self._situation.note("override", step.id, f"reference tape in an uncleaned machine: {reason}")
+
+
+def _wanted(step: StepBase) -> Iterator[tuple[Control, str]]:
+    if isinstance(step, Measuring):
+        yield "noise-reduction", step.noise_reduction
+        yield "direction", step.direction or "forward"
+    elif step.direction is not None:
+        yield "direction", step.direction

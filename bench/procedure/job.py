@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from bench.problem import Problem
-from bench.procedure.sheets import Machine, ReferenceTape, Section, Tape
+from bench.procedure.sheets import Interface, Machine, ReferenceTape, Section, Tape
 from bench.procedure.steps import (
     Adjust,
     ByHand,
     Decision,
     Entry,
+    InterfaceStep,
     Measure,
     Procedure,
     Question,
@@ -21,7 +23,7 @@ from bench.procedure.steps import (
 )
 from bench.procedure.targets import Target
 
-JobStep = ByHand | Reference | Adjust | RecordReplay | Measure | Entry | Decision | Question | SignOff
+JobStep = ByHand | Reference | Adjust | RecordReplay | Measure | InterfaceStep | Entry | Decision | Question | SignOff
 """Any step but `follow`, whose steps stand in its place."""
 
 
@@ -32,6 +34,26 @@ class UsedFile:
     path: Path
     content: bytes
     """As it was read when the job was put together, whatever becomes of the file."""
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A step that does not apply to these sheets."""
+
+    id: str
+    title: str
+    why: str
+    """"for three heads; this machine has two"."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a name leads that a step uses for another."""
+
+    first: int
+    """The step to go to, by its index; the first that is left after it where it was left out itself."""
+    steps: tuple[str, ...]
+    """The ids of all steps of that name: several of a `follow` step, or of one done in each direction."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +72,22 @@ class Job:
     """The procedure first, then what it follows, then the three sheets."""
     names: dict[str, str]
     """The sheets' file names without `.toml`, under `machine`, `tape` and `reference-tape`."""
+    left_out: tuple[LeftOut, ...] = ()
+    """Steps of the procedure that do not apply to these sheets."""
+    places: Mapping[str, Place] = field(default_factory=dict)
+    """Where the names lead by which steps name others."""
+    interface: Interface | None = None
+    """What stands between machine and program, where that was measured."""
 
     @property
     def files(self) -> tuple[Path, ...]:
         """The path of every file used."""
         return tuple(u.path for u in self.used)
+
+    def place(self, name: str, direction: str | None = None) -> Place:
+        """Where a name leads; of a step done in each direction, to the one of that direction."""
+        found = self.places.get(f"{name}-{direction}") if direction else None
+        return found or self.places[name]
 
     def target(self, name: str) -> Target:
         """The target that a step names.

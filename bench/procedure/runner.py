@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from bench.audio.port import Block, Port
 from bench.clock import Clock
 from bench.problem import Problem
 from bench.procedure import commands as say
 from bench.procedure.interlocks import Interlocks
-from bench.procedure.job import Job
+from bench.procedure.job import Job, JobStep
 from bench.procedure.journal import Journal
 from bench.procedure.kinds import activity_for
 from bench.procedure.kinds.base import WAIT, Activity, Situation, View
+from bench.procedure.kinds.deciding import DecisionActivity
+from bench.procedure.ledger import Ledger
 from bench.procedure.outcome import judge_run
-from bench.procedure.snapshot import InputView, JobView, Outcome, Prompt, Snapshot, StepView
+from bench.procedure.snapshot import InputView, Outcome, Prompt, Snapshot
 from bench.procedure.sound_in import SoundIn
-from bench.procedure.steps import Measuring, StepBase
+from bench.procedure.views import job_view, step_view
+
+HELD = Prompt("go-on", "Held: sound, tape and timer stand. Go on with the same key")
 
 
 class Runner:
@@ -25,12 +31,17 @@ class Runner:
         self._journal = journal
         self._port = port
         self._situation = Situation(job, port, journal, clock)
+        self._way = self._situation.way
         self._interlocks = Interlocks(self._situation)
+        self._ledger = Ledger(self._situation)
         self._sound = SoundIn(clock)
         self._at = 0
         self._activity: Activity | None = None
         self._question: Prompt | None = None
         self._turns: dict[str, list[float]] = {}
+        self._accepted = False
+        self._held_at: float | None = None
+        self._unheard = 0
         self._left = False
         self._port_trouble = ""
         self._cannot = ""
@@ -45,29 +56,32 @@ class Runner:
     @property
     def wants_sound(self) -> bool:
         """Whether the step at hand listens."""
-        return self._activity is not None and self._activity.wants_sound
+        return self._activity is not None and self._activity.wants_sound and self._held_at is None
 
     @property
-    def _step(self) -> StepBase | None:
+    def _step(self) -> JobStep | None:
         return self._job.steps[self._at] if self._at < len(self._job.steps) else None
 
     # ---------------------------------------------------------------- going through
 
     def begin(self) -> None:
-        """Start at the first step that is not over: the first one, or where a broken-off session stopped."""
-        done = set(self._journal.steps_done())
-        while self._at < len(self._job.steps) and self._job.steps[self._at].id in done:
-            self._at += 1
+        """Start at the first step, or where a broken-off session stopped."""
+        self._at = self._way.stands_at()
+        resumed = bool(self._journal.events())
+        if not resumed:
+            for left in self._job.left_out:
+                self._situation.note("left-out", left.id, left.title, left.why)
         step = self._step
         if step is None:
             return
-        resumed = bool(self._journal.events())
         self._situation.note("resume" if resumed else "start", step.id, f"at {step.title}")
         self._enter()
+        self._after()
 
     def _enter(self, *, again: bool = False) -> None:
         """Come to the step at hand: first what an interlock demands, then the step."""
         step = self._step
+        self._accepted = False
         if step is None:
             self._situation.note("done", self._job.steps[-1].id, self.outcome().said)
             return
@@ -85,26 +99,59 @@ class Runner:
             self._cannot = f"no reading, because {problem.sentence}"
             self._question = Prompt("reason", f"N{self._cannot[1:]}. Say why you go on without it.")
             self._activity = None
-        self._after()
 
     def _after(self) -> None:
-        """Go on by itself when the step at hand is over."""
+        """Go on by itself while the step at hand is over."""
         while self._activity is not None and self._activity.finished:
             self._leave_step()
 
-    def _leave_step(self) -> None:
-        step = self._step
+    def _leave_step(self, *, skipped: bool = False) -> None:
+        step, activity = self._step, self._activity
         if step is None:
             return
-        self._end_activity()
+        self._end_activity(skipped=skipped)
+        back = None if skipped or self._accepted or self._all_in(step) else self._way.back_to(step)
+        if back is not None:
+            self._go_again(step, back)
+            return
+        goes_to = self._decided(step, activity) if isinstance(activity, DecisionActivity) and not skipped else None
         try:
             self._journal.step_done(step.id)
         except Problem as problem:
             self._situation.unsaved = problem.sentence
-        self._at += 1
+        self._at = self._at + 1 if goes_to is None else goes_to
         self._enter()
 
-    def _end_activity(self) -> None:
+    def _all_in(self, step: JobStep) -> bool:
+        """Whether all readings of the last attempt at a step are in, as far as they are judged."""
+        own = [r for r in self._journal.records() if r.step == step.id and r.attempt == self._situation.attempt]
+        return all(r.verdict is None or r.verdict.word == "in" for r in own)
+
+    def _go_again(self, step: JobStep, back: int) -> None:
+        """`again_until`: back to an earlier step, for the readings are not all in."""
+        target = self._job.steps[back]
+        count = self._way.rounds_left(step)
+        said = f"not all in: back to {target.title}, {count} time{'s' if count > 1 else ''} left at most"
+        self._situation.note("again", step.id, said, self._way.move(back, over=0))
+        self._at = back
+        self._enter()
+        self._situation.notice = said
+
+    def _decided(self, step: JobStep, activity: DecisionActivity) -> int:
+        """A decision was made: where it goes on, with what it passes over."""
+        to = self._at + 1
+        if activity.goes_to:
+            to = max(to, self._job.place(activity.goes_to, step.direction).first)
+        over = self._job.steps[self._at + 1 : to]
+        where = self._job.steps[to].title if to < len(self._job.steps) else "the end"
+        said = f"{activity.said}: on to {where}"
+        self._situation.note("decision", step.id, said, self._way.move(to, over=1))
+        if over:
+            titles = ", ".join(s.title for s in over)
+            self._situation.note("not-needed", step.id, titles, " ".join(s.id for s in over))
+        return to
+
+    def _end_activity(self, *, skipped: bool = False) -> None:
         if self._activity is not None:
             self._activity.end()
             self._activity = None
@@ -113,6 +160,7 @@ class Runner:
             for trimmer, turns in self._turns.items():
                 text = f"{trimmer}: {len(turns)} turns, {sum(turns):+.0f}° in all"
                 self._situation.note("turns", step.id, text, " ".join(f"{t:.9g}" for t in turns))
+            self._ledger.step_ends(step, skipped=skipped, turned=tuple(self._turns))
         self._turns.clear()
 
     # ---------------------------------------------------------------- what comes in
@@ -120,8 +168,11 @@ class Runner:
     def hear(self, block: Block) -> None:
         """Sound came in."""
         self._sound.hear(block)
-        if self._activity is not None and self._activity.wants_sound:
-            self._activity.hear(block)
+        if self._held_at is not None:
+            self._unheard += len(block.samples)
+        elif self._activity is not None and self._activity.wants_sound:
+            lost, self._unheard = block.lost + self._unheard, 0
+            self._activity.hear(replace(block, lost=lost) if lost else block)
             self._after()
 
     def tick(self) -> None:
@@ -159,9 +210,11 @@ class Runner:
         step = self._step
         if step is None or self._left:
             return
+        if self._held_at is not None and self._while_held(command, step):
+            return
         match command:
             case say.Leave():
-                self._end_activity()
+                self._end_activity(skipped=True)
                 self._left = True
             case say.StopSound():
                 self._situation.silence()
@@ -171,20 +224,27 @@ class Runner:
             case say.Turn(trimmer, degrees):
                 self._turn(trimmer, degrees)
             case say.Repeat():
-                self._end_activity()
+                self._end_activity(skipped=True)
                 self._situation.note("repeat", step.id, step.title)
                 self._situation.attempt += 1
                 self._enter(again=True)
+            case say.Back():
+                self._back(step)
             case say.Skip(reason):
                 if not reason.strip():
                     raise Problem("say why the step is skipped: the reason stands in the report")
                 self._situation.note("skip", step.id, reason)
                 self._question = None
-                self._leave_step()
+                self._leave_step(skipped=True)
+            case say.Hold():
+                self._hold(step)
             case _ if self._question is not None:
                 self._answer_question(command, step)
+            case say.Accept(reason) if not reason.strip():
+                raise Problem("say why it is accepted: the reason stands in the report")
             case _ if self._activity is not None:
                 self._tell_activity(self._activity, command)
+                self._accepted = isinstance(command, say.Accept)
 
     @staticmethod
     def _tell_activity(activity: Activity, command: say.Command) -> None:
@@ -196,11 +256,51 @@ class Runner:
             case say.Tick(index):
                 activity.tick(index)
             case say.Accept(reason):
-                if not reason.strip():
-                    raise Problem("say why it is accepted: the reason stands in the report")
                 activity.accept(reason)
 
-    def _answer_question(self, command: say.Command, step: StepBase) -> None:
+    def _back(self, step: JobStep) -> None:
+        """To the step before this one; what it gave stays as an earlier attempt."""
+        to = self._way.before(self._at)
+        if to is None:
+            raise Problem("there is no step before this one to go back to")
+        self._end_activity(skipped=True)
+        self._question = None
+        self._situation.note("back", step.id, f"back to {self._job.steps[to].title}", self._way.move(to, over=0))
+        self._at = to
+        self._enter()
+
+    def _hold(self, step: JobStep) -> None:
+        """Everything pauses: sound, tape and timer."""
+        self._held_at = self._situation.clock.now()
+        self._situation.hold()
+        if self._activity is not None:
+            self._activity.hold()
+        self._situation.note("hold", step.id, "held")
+
+    def _while_held(self, command: say.Command, step: JobStep) -> bool:
+        """Whether that is all there is to a command while everything is held."""
+        match command:
+            case say.GoOn() | say.Hold():
+                self._release(step)
+                return True
+            case say.Repeat() | say.Back() | say.Skip() | say.Leave():
+                self._release(step)
+                return False
+            case say.Note() | say.Turn() | say.StopSound():
+                return False
+        raise Problem("held: go on first")
+
+    def _release(self, step: JobStep) -> None:
+        held_s = self._situation.clock.now() - (self._held_at or 0.0)
+        self._held_at = None
+        self._situation.note("hold", step.id, f"went on after {held_s:.0f} s", round(held_s, 1))
+        self._situation.release()
+        if self._activity is not None:
+            self._activity.release()
+            if self._activity.wants_sound:
+                self._activity.interrupted()
+
+    def _answer_question(self, command: say.Command, step: JobStep) -> None:
         """A demand of an interlock, or a step that can't be done, is answered."""
         question = self._question
         if question is None:
@@ -212,7 +312,7 @@ class Runner:
                 if not question.interlock:
                     self._situation.note("skip", step.id, f"{self._cannot}; {text}")
                     self._question = None
-                    self._leave_step()
+                    self._leave_step(skipped=True)
                     return
                 self._interlocks.override(step, text)
             case _:
@@ -236,58 +336,28 @@ class Runner:
 
     def snapshot(self) -> Snapshot:
         """All there is to see."""
-        job, situation, step = self._job, self._situation, self._step
+        job, situation, held = self._job, self._situation, self._held_at is not None
         view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
-        shown = None
-        if step is not None:
-            shown = StepView(
-                id=step.id,
-                kind=step.kind,  # type: ignore[attr-defined]
-                title=step.title,
-                index=self._at + 1,
-                total=len(job.steps),
-                stage=step.stage,
-                cautions=step.cautions,
-                do=step.do,
-                good=step.good,
-                why=step.why,
-                if_not=step.if_not,
-                hints=step.hints,
-                direction=step.direction or "",
-                lot=step.lot if isinstance(step, Measuring) else "",
-            )
         hands = situation.hands
         trimmers = tuple(t for t in hands.trimmers() if t.name in view.trimmers) if hands is not None else ()
         return Snapshot(
             job=job_view(job),
-            step=shown,
-            prompt=view.prompt,
+            step=step_view(job, self._at),
+            prompt=HELD if held else view.prompt,
             sound=InputView(*self._sound.state(), self._port.status),
             gauges=view.gauges,
             tones=view.tones,
             checks=view.checks,
             timer_left_s=view.timer_left_s,
             curves=view.curves,
-            sending=situation.sending,
+            sending="" if held else situation.sending,
             trimmers=trimmers,
-            can_accept=view.can_accept,
+            can_accept=view.can_accept and not held,
             notice=self._port_trouble or situation.notice,
             unsaved=situation.unsaved,
             last=tuple((t.reading, t.verdict) for t in situation.last),
             outcome=self.outcome() if self.finished else None,
+            held=held,
+            to_check_again=situation.to_check_again,
+            can_go_back=self._way.before(self._at) is not None,
         )
-
-
-def job_view(job: Job) -> JobView:
-    """What is on the bench, in words."""
-    machine = job.machine
-    t1, t2 = machine.equalisation_us
-    return JobView(
-        procedure=job.procedure.title,
-        machine=machine.name,
-        tape=job.tape.name,
-        reference_tape=job.reference_tape.name,
-        speed=f"{machine.speed_mm_s:g} mm/s",
-        equalisation=f"{t1:g} µs" + (f" + {t2:g} µs" if t2 else ""),
-        reference_level=f"{machine.reference.fluxivity_nwb_m:g} nWb/m ({machine.reference.fluxivity_method})",
-    )

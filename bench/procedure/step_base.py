@@ -116,7 +116,7 @@ class Placed(Strict):
     each_direction: bool = False
     """On an auto-reverse machine the step is done forward and in reverse, as `<id>-forward` and `<id>-reverse`."""
     direction: Direction | None = None
-    """The direction in which the tape runs at this step; None is the one it has."""
+    """The direction in which the tape runs at this step; left out: forward where something is measured."""
 
 
 class StepBase(Placed):

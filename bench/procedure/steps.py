@@ -45,7 +45,9 @@ __all__ = [
     "Follow",
     "Hazard",
     "IecType",
+    "InterfaceStep",
     "Judged",
+    "LoopTone",
     "Measurable",
     "Measure",
     "Measuring",
@@ -192,6 +194,31 @@ class Measure(Measuring):
     target: TargetName
 
 
+class LoopTone(Strict):
+    """A tone for the interface itself."""
+
+    hz: float = Field(gt=0)
+    dbfs: float = Field(le=0)
+    """A sine whose peaks reach full scale is 0 dBFS (AES17)."""
+
+
+class InterfaceStep(Measuring):
+    """Output looped to input: what is found of the interface itself. `calibrate-interface` is made of these."""
+
+    kind: Literal["interface"]
+    finds: Literal["channels", "full-scale", "response", "noise", "distortion", "linearity", "clock"]
+    """`full-scale` and `clock` ask for what a voltmeter and a counter at the output read."""
+    sends: tuple[LoopTone, ...] = ()
+    """One after another; response and linearity are relative to the first."""
+    limit: float
+    """How far from right it may be: dB (channels: at least; response and linearity: either way), V of a full-scale
+    sine (at least), dBFS and % (at most) or ppm."""
+    instrument_percent: float = Field(default=1.5, gt=0)
+    """Uncertainty (k = 2) of the instrument whose reading is typed."""
+    source: Said = "common practice, no source"
+    """Where the limit comes from."""
+
+
 class Entry(StepBase):
     """A number, a choice or words read by the person from something else."""
 
@@ -257,7 +284,17 @@ class SignOff(StepBase):
 
 
 Step = Annotated[
-    ByHand | Reference | Adjust | RecordReplay | Measure | Entry | Decision | Question | Follow | SignOff,
+    ByHand
+    | Reference
+    | Adjust
+    | RecordReplay
+    | Measure
+    | InterfaceStep
+    | Entry
+    | Decision
+    | Question
+    | Follow
+    | SignOff,
     Field(discriminator="kind"),
 ]
 

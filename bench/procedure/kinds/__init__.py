@@ -37,4 +37,16 @@ def activity_for(step: steps.StepBase, situation: Situation) -> Activity:
         from bench.procedure.kinds.measure import MeasureActivity
 
         return MeasureActivity(step, situation)
+    if isinstance(step, steps.InterfaceStep):
+        from bench.procedure.kinds.looped import InterfaceActivity
+
+        return InterfaceActivity(step, situation)
+    if isinstance(step, steps.Decision):
+        from bench.procedure.kinds.deciding import DecisionActivity
+
+        return DecisionActivity(step, situation)
+    if isinstance(step, steps.Question):
+        from bench.procedure.kinds.teaching import QuestionActivity
+
+        return QuestionActivity(step, situation)
     raise Problem(f"step {step.id}: this kind of step cannot be run")

@@ -8,6 +8,7 @@ from bench.problem import Problem
 from bench.procedure.kinds.base import Activity, Situation, View
 from bench.procedure.snapshot import Prompt
 from bench.procedure.steps import Entry, SignOff
+from bench.procedure.targets import Target
 
 LONGEST_ANSWER = 2000
 
@@ -50,20 +51,13 @@ class AskingActivity(Activity):
         said = f"{step.title}: {number:g} {step.unit}".strip()
         if step.target is not None:
             target = self.situation.job.target(step.target)
-            inside = target.tolerance is None or abs(number - target.value) <= target.tolerance
-            spread = "" if target.tolerance is None else f" ± {target.tolerance:g}"
             # The meter it was read from states no uncertainty here, so that it is told but never judged.
-            said += (
-                f", {'inside' if inside else 'outside'} {target.value:g}{spread} {step.unit} as read ({target.source})"
-            )
+            said += f", {_against(number, target)} {step.unit} as read ({target.source})"
         self.situation.note("answer", step.id, said, number)
 
     def _words(self, step: Entry, text: str) -> None:
         if step.asks == "choice":
-            chosen = [c for n, c in enumerate(step.choices, start=1) if text.casefold() in (c.casefold(), str(n))]
-            if not chosen:
-                raise Problem(f'"{text}" is none of: {", ".join(step.choices)}')
-            text = chosen[0]
+            text = chosen(text, step.choices)
         self.situation.note("answer", step.id, f"{step.title}: {text or 'nothing entered'}", text)
 
     def go_on(self) -> None:
@@ -77,9 +71,30 @@ class AskingActivity(Activity):
         """The question."""
         step = self._asks
         if isinstance(step, SignOff):
-            return View(Prompt("words", f"Who accepts: {step.accepts}"))
+            again = ", ".join(self.situation.to_check_again)
+            stands = f" To be checked again, so that it can't be signed off as in: {again}." if again else ""
+            return View(Prompt("words", f"Who accepts: {step.accepts}{stands}"))
         if step.asks == "number":
             return View(Prompt("number", step.title, unit=step.unit))
         if step.asks == "choice":
             return View(Prompt("choice", step.title, choices=step.choices))
         return View(Prompt("words", step.title))
+
+
+def chosen(text: str, choices: tuple[str, ...]) -> str:
+    """The choice that was typed, by its words or its number. Raises `Problem` where it is none of them."""
+    text = text.strip()
+    for n, choice in enumerate(choices, start=1):
+        if text.casefold() in (choice.casefold(), str(n)):
+            return choice
+    raise Problem(f'"{text}" is none of: {", ".join(choices)}')
+
+
+def _against(number: float, target: Target) -> str:
+    if target.at_least is not None:
+        return f"{'inside' if number >= target.at_least else 'outside'} at least {target.at_least:g}"
+    if target.at_most is not None:
+        return f"{'inside' if number <= target.at_most else 'outside'} at most {target.at_most:g}"
+    inside = target.tolerance is None or abs(number - target.value) <= target.tolerance
+    spread = "" if target.tolerance is None else f" ± {target.tolerance:g}"
+    return f"{'inside' if inside else 'outside'} {target.value:g}{spread}"

@@ -10,11 +10,13 @@ from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
 from bench.measure.names import Reading
 from bench.problem import Problem
+from bench.procedure.dependents import to_check_again
 from bench.procedure.job import Job
 from bench.procedure.journal import Event, EventKind, Journal, ReadingRecord
 from bench.procedure.snapshot import CheckRow, Curve, Gauge, Prompt, ToneRow
-from bench.procedure.steps import Measuring, StepBase
+from bench.procedure.steps import Measuring, StepBase, What
 from bench.procedure.targets import Verdict
+from bench.procedure.way import Way
 from bench.signals.source import Source
 
 Heard = Literal["reference tape", "record-replay", "machine"]
@@ -45,6 +47,7 @@ class View:
     curves: tuple[Curve, ...] = ()
     trimmers: tuple[str, ...] = ()
     can_accept: bool = False
+    head_delay_s: float | None = None
 
 
 class Situation:
@@ -60,6 +63,14 @@ class Situation:
         self.unsaved = ""
         self.attempt = 1
         self.last: tuple[Taken, ...] = ()
+        self.way = Way(job, journal)
+        self._source: Source | None = None
+        self._transport = ""
+
+    @property
+    def to_check_again(self) -> tuple[What, ...]:
+        """What an adjustment disturbed and nothing has shown since."""
+        return to_check_again(self.journal.events())
 
     @property
     def hands(self) -> Hands | None:
@@ -75,18 +86,35 @@ class Situation:
         """Send from now on; returns the input frame at which it begins."""
         begins = self.port.send(source)
         self.sending = source.says
+        self._source = source
         return begins
 
     def silence(self) -> None:
         """Send nothing."""
         if self.sending:
             self.sending = ""
+            self._source = None
             self.port.send(None)
 
     def transport(self, position: str) -> None:
         """Play, record or stop, where the program can; elsewhere the person does what the step says."""
         if self.hands is not None:
             self.hands.switch("transport", position)
+            self._transport = position
+
+    def hold(self) -> None:
+        """Sound and tape stand still, to go on from here."""
+        if self._source is not None:
+            self.port.send(None)
+        if self.hands is not None and self._transport in ("play", "record"):
+            self.hands.switch("transport", "stop")
+
+    def release(self) -> None:
+        """The tape runs again, and what was being sent is sent from its start."""
+        if self.hands is not None and self._transport in ("play", "record"):
+            self.hands.switch("transport", self._transport)
+        if self._source is not None:
+            self.port.send(self._source)
 
     def keep(self, step: StepBase, taken: tuple[Taken, ...], because: str = "") -> None:
         """Keep readings in the journal; what can't be written yet is said and tried again with the next."""
@@ -161,6 +189,12 @@ class Activity(ABC):
     def interrupted(self) -> None:
         """The sound was lost for a while and is back."""
 
+    def hold(self) -> None:
+        """Everything pauses: timers stand."""
+
+    def release(self) -> None:
+        """It goes on; where something was heard, `interrupted` follows."""
+
     def go_on(self) -> None:
         """The one key."""
 
@@ -185,7 +219,7 @@ class Activity(ABC):
 
 def settle(activity: Activity, taken: tuple[Taken, ...]) -> Prompt | None:
     """What is left to ask when all of a step's readings are taken; None when it may go on by itself."""
-    if activity.step.stage != "left":
+    if activity.step.stage != "left" or activity.situation.way.rounds_left(activity.step):
         return None
     bad = [t for t in taken if t.verdict is not None and t.verdict.word != "in"]
     if not bad:

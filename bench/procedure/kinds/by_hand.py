@@ -16,6 +16,7 @@ class ByHandActivity(Activity):
         self._by_hand = step
         self._ticked = [False] * len(step.checklist)
         self._until = 0.0
+        self._held_with: float | None = None
 
     def begin(self) -> None:
         """Start the timer."""
@@ -23,7 +24,19 @@ class ByHandActivity(Activity):
 
     @property
     def _left(self) -> float:
+        if self._held_with is not None:
+            return self._held_with
         return max(0.0, self._until - self.situation.clock.now())
+
+    def hold(self) -> None:
+        """The timer stands."""
+        self._held_with = self._left
+
+    def release(self) -> None:
+        """The timer runs on."""
+        if self._held_with is not None:
+            self._until = self.situation.clock.now() + self._held_with
+            self._held_with = None
 
     def tick(self, index: int) -> None:
         """Tick or untick a line."""

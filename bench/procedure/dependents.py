@@ -1,0 +1,143 @@
+"""What a step shows to be right, and what an adjustment disturbs: common practice, no source."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from bench.procedure.journal import Event, ReadingRecord
+from bench.procedure.steps import WHAT, Adjust, Measure, Measuring, RecordReplay, Reference, StepBase, What
+
+DISTURBS: Mapping[What, tuple[What, ...]] = {
+    "speed": ("replay response", "record response"),
+    "replay azimuth": ("replay response", "record azimuth", "record response"),
+    "replay level": ("record level", "meters", "tracking"),
+    "replay response": ("replay level", "record response", "tracking"),
+    "record azimuth": ("record response", "tracking"),
+    "bias": ("record level", "record response", "distortion", "noise", "tracking"),
+    "record level": ("tracking", "distortion"),
+    "record response": ("tracking",),
+}
+"""What has to be checked again when something was adjusted. Speed moves every frequency; azimuth is treble; a replay
+that was moved is another ruler for recording; bias moves level, treble, distortion and noise; a decoder feels all."""
+
+_FROM_TAPE: Mapping[str, What] = {
+    "level": "replay level",
+    "balance": "replay level",
+    "response": "replay response",
+    "azimuth_delay": "replay azimuth",
+    "azimuth_angle": "replay azimuth",
+    "azimuth_phase": "replay azimuth",
+    "speed_error": "speed",
+    "speed_drift": "speed",
+}
+
+_RECORDED: Mapping[str, What] = {
+    "level": "record level",
+    "balance": "record level",
+    "record_replay_level": "record level",
+    "response": "record response",
+    "azimuth_delay": "record azimuth",
+    "azimuth_angle": "record azimuth",
+    "azimuth_phase": "record azimuth",
+    "overbias": "bias",
+    "third_harmonic": "distortion",
+    "second_harmonic": "distortion",
+    "thd": "distortion",
+    "maximum_output_level": "distortion",
+    "saturated_output_level": "distortion",
+    "noise": "noise",
+    "signal_to_noise": "noise",
+    "hum": "noise",
+    "separation": "separation",
+    "erasure": "erasure",
+    "mistracking": "tracking",
+    "encoding_error": "tracking",
+    "decoding_error": "tracking",
+}
+
+
+def shows(step: StepBase) -> frozenset[What]:
+    """What a step shows when it gives all the readings that it asks for; nothing where nothing is measured."""
+    quantities: tuple[str, ...] = ()
+    if isinstance(step, Reference | RecordReplay):
+        quantities = tuple(step.targets)
+    elif isinstance(step, Adjust | Measure):
+        quantities = (step.quantity,)
+    return frozenset(w for q in quantities if (w := shown_by(step, q)) is not None)
+
+
+def shown_by(step: StepBase, quantity: str) -> What | None:
+    """What a reading of that quantity at that step shows; None for what no adjustment is judged by."""
+    if not isinstance(step, Measuring):
+        return None
+    if step.noise_reduction != "off":
+        return "tracking"
+    if isinstance(step, Reference):
+        return _FROM_TAPE.get(quantity)
+    if isinstance(step, Adjust | Measure) and step.plays is not None:
+        return _FROM_TAPE.get(quantity)
+    if isinstance(step, Adjust) and quantity == "response" and _turns(step, "bias"):
+        return "bias"
+    if isinstance(step, Measure) and not (step.sends or step.records):
+        return _FROM_TAPE.get(quantity) or _RECORDED.get(quantity)
+    return _RECORDED.get(quantity)
+
+
+def disturbed_by(step: StepBase) -> frozenset[What]:
+    """What has to be checked again when a step was done, by the trade and by what the step itself says."""
+    own = frozenset(step.disturbs)
+    if not isinstance(step, Adjust):
+        return own
+    return own.union(*(DISTURBS.get(w, ()) for w in shows(step)))
+
+
+def _turns(step: Adjust, trimmer: str) -> bool:
+    return all(name.startswith(trimmer) for name in step.trimmers.values())
+
+
+_TRIMMERS: Mapping[str, What] = {
+    "speed": "speed",
+    "replay azimuth": "replay azimuth",
+    "replay level": "replay level",
+    "replay equalisation": "replay response",
+    "record azimuth": "record azimuth",
+    "bias": "bias",
+    "record level": "record level",
+    "record equalisation": "record response",
+}
+
+
+def set_by(trimmer: str) -> What | None:
+    """What a trimmer sets, by its usual name; None for one that a maker named otherwise."""
+    return next((what for name, what in _TRIMMERS.items() if trimmer.startswith(name)), None)
+
+
+def to_check_again(events: Sequence[Event]) -> tuple[What, ...]:
+    """What stands to be checked again, in the order of the trade."""
+    standing: set[str] = set()
+    for event in events:
+        if event.kind == "to-check":
+            standing |= set(_named(event))
+        elif event.kind == "checked":
+            standing -= set(_named(event))
+    return tuple(w for w in WHAT if w in standing)
+
+
+def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]) -> frozenset[What]:
+    """What the readings kept so far have shown, right or wrong."""
+    found = set()
+    for r in records:
+        step = steps.get(r.step)
+        what = shown_by(step, r.reading.quantity) if step is not None and r.reading.value is not None else None
+        if what is not None:
+            found.add(what)
+    return frozenset(found)
+
+
+def in_words(what: frozenset[What] | set[What]) -> str:
+    """As an event has it: names between commas."""
+    return ", ".join(w for w in WHAT if w in what)
+
+
+def _named(event: Event) -> list[str]:
+    return event.text.split(", ")
