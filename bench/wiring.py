@@ -10,6 +10,7 @@ from bench.procedure.sheets import Fault, Machine, ReferenceTape, Tape
 
 if TYPE_CHECKING:
     from bench.audio.practice import PracticePort
+    from bench.audio.practice_loop import LoopPort
     from bench.practice.facts import MachineFacts
     from bench.practice.machine import PracticeMachine
     from bench.training.truth import Truth
@@ -97,6 +98,25 @@ def build_practice_port(
 
     built = build_practice_machine(machine, tape, reference, seed=seed, faults=faults, misadjustment=misadjustment)
     return PracticePort(built, clock, paced=paced)
+
+
+def build_practice_loop(*, seed: int, faults: Sequence[Fault] = (), clock: Clock, paced: bool) -> LoopPort:
+    """A port in front of an interface plugged into itself, for jobs that measure the interface.
+
+    Args:
+        seed: draws its noise.
+        faults: what is wrong with it.
+        clock: what time it is.
+        paced: sound in real time, or as fast as it is read.
+
+    Raises:
+        Problem: a fault of a machine, not of an interface.
+    """
+    from bench.audio.practice_loop import LoopPort
+    from bench.practice.loop import PracticeLoop, loop_facts
+
+    facts = loop_facts([(f.name, f.practice) for f in faults])
+    return LoopPort(PracticeLoop(facts, seed=seed), clock, paced=paced)
 
 
 def truth_of(machine: PracticeMachine, sheet: Machine, faults: Mapping[str, Fault]) -> Truth:

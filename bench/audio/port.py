@@ -128,6 +128,14 @@ class Hands(Protocol):
         """The trimmers this machine has."""
 
 
+@runtime_checkable
+class Instruments(Protocol):
+    """What lies beside the interface and can be read by eye: only the practice loop has any to read."""
+
+    def reads(self, unit: str) -> float | None:
+        """What the instrument that reads in this unit says now; None where there is none."""
+
+
 def hands_of(port: Port) -> Hands | None:
     """The port's hands, if what is behind it can be acted on by the program."""
     return port if isinstance(port, Hands) else None

@@ -99,7 +99,7 @@ class Library:
 
     def _find(self, name: str, folder: Path, what: str) -> Path:
         if name.endswith(".toml") or "/" in name or "\\" in name:
-            for path in (Path(name), self.workspace.root / name):
+            for path in (Path(name), self.workspace.root / name, folder / f"{name}.toml"):
                 if path.exists():
                     return path
             raise Problem(f"{name}: no such file; {what}s lie in {folder}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from bench.audio.port import Instruments
 from bench.procedure.commands import Accept, Answer, Command, GoOn, Turn
 from bench.procedure.snapshot import Gauge, Snapshot
 
@@ -48,6 +49,8 @@ class UnattendedHands:
     """Answers to `entry` and `sign-off` steps by step id."""
     override: str = ""
     """The reason given at an interlock that asks for one; "" gives none and the run ends there."""
+    instruments: Instruments | None = None
+    """What can be read beside the interface, for a number that is asked for."""
     said: str = ""
     """Why they stopped, when they did."""
     _known: dict[tuple[str, str], _Trimmer] = field(default_factory=dict)
@@ -83,7 +86,10 @@ class UnattendedHands:
             return self.answers[step.id]
         if prompt.kind == "choice":
             return prompt.choices[0]
-        return "0" if prompt.kind == "number" else "unattended rehearsal"
+        if prompt.kind != "number":
+            return "unattended rehearsal"
+        read = self.instruments.reads(prompt.unit) if self.instruments is not None else None
+        return "0" if read is None else f"{read:.9g}"
 
     def _adjust(self, snapshot: Snapshot, now: float) -> Command | None:
         """Turn the trimmer of the worst gauge; accept when all are near the middle of their tolerance."""

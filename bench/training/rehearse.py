@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.audio.port import Port
+from bench.audio.port import Instruments, Port
 from bench.clock import Clock
 from bench.problem import Problem
 from bench.procedure.commands import Leave, Skip
@@ -33,6 +33,8 @@ def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -
         Problem: an interlock asked for a reason that nobody gave.
     """
     port.open()
+    if isinstance(port, Instruments):
+        hands.instruments = port
     try:
         runner.begin()
         step, since = "", clock.now()
