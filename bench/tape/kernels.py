@@ -8,8 +8,11 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-TYPE_B_STATES = 5
+TYPE_B_STATES = 6
 TYPE_A_STATES = 14
+MEAN_OF_RMS = float(np.sqrt(8) / np.pi)
+"""Mean of a rectified sine over its rms. The detector squares: the mean of a square is the same wherever on a sine the
+samples fall, that of |sine| is not."""
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
@@ -18,9 +21,9 @@ def type_b(signal: Floats, out: Floats, figures: Floats, state: Floats, decode: 
 
     `figures` are those of `noise_reduction.type_b_figures`; `state` has a row of `TYPE_B_STATES` for each channel.
     """
-    gain, share, lead, widest, slope, power, control_0, control_1, ceiling, fast, slow, step = figures
+    gain, share, lead, widest, slope, power, lift_0, lift_1, lift_2, ceiling, fast, slow, step = figures
     for channel in range(signal.shape[1]):
-        lead_state, slide_state, side_before, quick, held = state[channel]
+        lead_state, slide_state, side_before, control, quick, held = state[channel]
         for i in range(signal.shape[0]):
             slide = widest * (1.0 + (slope * held) ** power)
             # Side path: side = a·x + b, whatever x will turn out to be.
@@ -38,13 +41,14 @@ def type_b(signal: Floats, out: Floats, figures: Floats, state: Floats, decode: 
             low = (lead * x + lead_state) / (1.0 + lead)
             lead_state = 2.0 * low - lead_state
             slide_state = 2.0 * (gain * (x - share * low) - side) - slide_state
-            control = control_0 * side + control_1 * side_before
+            control = lift_0 * side + lift_1 * side_before - lift_2 * control
             side_before = side
-            quick += fast * (abs(control) - quick)
-            held += slow * (quick - held)
-            held = max(held, quick - step)
+            quick += fast * (control * control - quick)
+            level = MEAN_OF_RMS * np.sqrt(quick)
+            held += slow * (level - held)
+            held = max(held, level - step)
         state[channel, 0], state[channel, 1], state[channel, 2] = lead_state, slide_state, side_before
-        state[channel, 3], state[channel, 4] = quick, held
+        state[channel, 3], state[channel, 4], state[channel, 5] = control, quick, held
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
@@ -94,14 +98,15 @@ def type_a(signal: Floats, out: Floats, figures: Floats, state: Floats, decode: 
                 low = g * middle + s2
                 filters[2 * j], filters[2 * j + 1] = g * high + middle, g * middle + low
             for k in range(4):
-                quick[k] += fast[k] * (abs(a[k] * x + b[k]) - quick[k])
-                held[k] += slow * (quick[k] - held[k])
-                held[k] = max(held[k], quick[k] - step)
+                quick[k] += fast[k] * ((a[k] * x + b[k]) ** 2 - quick[k])
+                level = MEAN_OF_RMS * np.sqrt(quick[k])
+                held[k] += slow * (level - held[k])
+                held[k] = max(held[k], level - step)
 
 
 def warm() -> None:
     """Compile everything now, so that no stream waits for it."""
     nothing = np.zeros((2, 1))
     for decode in (False, True):
-        type_b(nothing, nothing.copy(), np.full(12, 0.5), np.zeros((1, TYPE_B_STATES)), decode)
+        type_b(nothing, nothing.copy(), np.full(13, 0.5), np.zeros((1, TYPE_B_STATES)), decode)
         type_a(nothing, nothing.copy(), np.full(12, 0.5), np.zeros((1, TYPE_A_STATES)), decode)

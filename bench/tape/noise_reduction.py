@@ -54,10 +54,7 @@ def _share(seconds: float, rate: float) -> float:
 
 def type_b_figures(rate: float) -> Floats:
     """What `kernels.type_b` needs at a sample rate."""
-    # The control path's lift, 1 + s/ω, as two taps that are right at 0 Hz and 10 kHz.
-    lift = 1 + (10000 / B_CONTROL_HZ) ** 2
-    bend = (lift - 1) / (4 * np.sin(np.pi * 10000 / rate) ** 2)
-    first = (1 + np.sqrt(1 + 4 * bend)) / 2
+    lift = _lift(rate)
     return np.array(
         [
             B_GAIN,
@@ -67,14 +64,27 @@ def type_b_figures(rate: float) -> Floats:
             # A mean of |sine| is 2/π of its amplitude, which the law is about.
             B_SLOPE * np.pi / 2,
             B_POWER,
-            first,
-            1 - first,
+            *lift,
             B_CEILING,
             _share(QUICK_S, rate),
             _share(SLOW_S, rate),
             B_STEP,
         ]
     )
+
+
+def _lift(rate: float) -> tuple[float, float, float]:
+    """The control path's lift 1 + s/ω as y[n] = b0 x[n] + b1 x[n-1] − a y[n-1].
+
+    With S = sin²(ω/2), its squared magnitude is (1 + 4mS)/(1 − 4pS): right at 0 Hz, and at two frequencies by the
+    choice of m and p.
+    """
+    hz = np.array([8000.0, min(16000.0, 0.4 * rate)])
+    square, half = 1 + (hz / B_CONTROL_HZ) ** 2, 4 * np.sin(np.pi * hz / rate) ** 2
+    m, p = np.linalg.solve(np.stack((half, square * half), axis=1), square - 1)
+    a = (1 - 2 * p - np.sqrt(1 - 4 * p)) / (2 * p)
+    b0 = (1 + a) * (1 + np.sqrt(1 + 4 * m)) / 2
+    return float(b0), float(1 + a - b0), float(a)
 
 
 def type_a_figures(rate: float) -> Floats:
