@@ -98,7 +98,7 @@ def test_a_whole_line_up_stands_first_and_broken_ones_last(workspace: Workspace)
     (workspace.procedures / "broken.toml").write_text("format = 1\ntitle = 3\n")
     rows = {row.id: row for row in rows_of(workspace)}
     names = [o.key for o in rows["procedure"].options]
-    assert names[0] == "line-up-cassette"
+    assert names[0] == "cassette-three-head"
     assert names[-1] == "broken"
     assert "broken.toml" in rows["procedure"].options[-1].broken
     first = rows["procedure"].options[0]
