@@ -58,6 +58,8 @@ class Prompt:
     choices: tuple[str, ...] = ()
     unit: str = ""
     interlock: bool = False
+    sounds: bool = False
+    """Whether the one key starts tones: whoever asks a person counts down first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,9 @@ class Gauge:
     """How long it has been steady and in."""
     history: tuple[tuple[float, float], ...] = ()
     """(seconds, value) of the last minute."""
+    turn: float | None = None
+    """How far to turn its trimmer next, degrees clockwise, where that is known or has to be found out; None elsewhere.
+    On a machine whose trimmers the program sees, what is left of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,11 +118,46 @@ class ToneRow:
 
 
 @dataclass(frozen=True, slots=True)
+class FoundPoint:
+    """What a reading was before anything was turned."""
+
+    channel: Channel
+    frequency_hz: float
+    off: float
+    """Reading less target, in the unit of the reading."""
+    stage: Stage
+
+
+@dataclass(frozen=True, slots=True)
+class FlutterPart:
+    """One component of wow and flutter."""
+
+    part: str
+    """The part of the machine that turns at this rate, by its sheet; "unknown"."""
+    rate_hz: float
+    percent: float
+    """Peak, unweighted."""
+    share: float
+    """Of all components' power, 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
 class CheckRow:
     """A line of a checklist."""
 
     text: str
     ticked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Hum:
+    """Mains hum in what comes in now."""
+
+    mains_hz: float
+    dbfs: float
+    """Of its first three lines together."""
+    below_db: float
+    """How far below all that comes in it lies."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +169,10 @@ class InputView:
     clipping: bool
     silent: bool
     port: PortStatus
+    only: Literal["", "left", "right"] = ""
+    """The one channel that carries sound, while the other is far below it."""
+    hum: Hum | None = None
+    """Mains hum that stands out of what comes in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,5 +217,13 @@ class Snapshot:
     """Sound and timer are paused; the one key goes on."""
     to_check_again: tuple[str, ...] = ()
     """What an adjustment disturbed after it had been shown, in the trade's words: "replay response"."""
+    head_delay_s: float | None = None
+    """Three heads: from sending to replay, once it was found; the interface's own delay is in it."""
+    as_found: tuple[FoundPoint, ...] = ()
+    """What the tones of this step read as found, where it is measured again."""
+    flutter: tuple[FlutterPart, ...] = ()
+    """The parts of wow and flutter that was just measured, the strongest first."""
+    spectrum: tuple[tuple[float, float], ...] = ()
+    """(Hz, % peak) of its spectrum, lowest first."""
     can_go_back: bool = False
     """Whether there is a step before this one to go back to."""
