@@ -7,7 +7,7 @@ import json
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from bench.measure.meters import METERS, Options, make_meter
 from bench.problem import Problem
@@ -30,6 +30,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--track-spacing", type=_number, metavar="MM", help="between the centres of the tracks")
     parser.add_argument("--reference-level", type=_number, metavar="DBFS", help="what noise and the like relate to")
     parser.add_argument("--fundamental", type=_number, metavar="HZ", help="of a distorted tone")
+    parser.add_argument("--machine", metavar="S", help="a machine sheet: components of flutter are laid to its parts")
     parser.add_argument("--driven", choices=("left", "right"), help="the channel that carries the tone")
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 
@@ -49,6 +50,7 @@ def run(args: argparse.Namespace) -> int:
         reference_level=args.reference_level,
         fundamental=args.fundamental,
         driven=args.driven,
+        parts=_parts(args.machine, args.workspace) if args.machine else (),
     )
     options.check()
     if args.quantity not in METERS:
@@ -123,11 +125,22 @@ def channel_list(text: str) -> tuple[int, ...]:
 def _sheet(name: str, workspace: str | None) -> tuple[tuple[float, float], ...]:
     """The sections of a reference-tape sheet in their order: Hz and dB, the certificate's error with them."""
     from bench.procedure.format import load_sheet
+
+    tape = load_sheet(_path(name, workspace, "reference-tape"), "reference-tape")
+    return tuple((s.hz, s.db + s.recorded_error_db) for s in tape.section)
+
+
+def _parts(name: str, workspace: str | None) -> tuple[tuple[str, float], ...]:
+    """What turns in the machine of a sheet, and how often in a second."""
+    from bench.procedure.format import load_sheet
+
+    return load_sheet(_path(name, workspace, "machine"), "machine").turning()
+
+
+def _path(name: str, workspace: str | None, kind: Literal["machine", "reference-tape"]) -> Path:
     from bench.procedure.library import Library
     from bench.workspace import find_workspace
 
-    path = Path(name)
-    if not path.is_file():
-        path = Library(find_workspace(Path(workspace) if workspace else None)).sheet_path(name, "reference-tape")
-    tape = load_sheet(path, "reference-tape")
-    return tuple((s.hz, s.db + s.recorded_error_db) for s in tape.section)
+    if Path(name).is_file():
+        return Path(name)
+    return Library(find_workspace(Path(workspace) if workspace else None)).sheet_path(name, kind)

@@ -5,7 +5,9 @@ Formula
     (unweighted 0.2) to 200 Hz. Weighted: through the network of `weighting`. Quasi-peak: highest indication of the
     meter of `quasi_peak` once settled. Two-sigma: the weighted deviation, without sign, exceeded for 5 % of the time (a
     percentile; twice the rms would read a sine 1.42 times too high). Rms: root of the mean square.
-    flutter_component: the peak of each line, unweighted (`periodic`).
+    flutter_component: the peak of each line, unweighted (`periodic`), and the part of the machine that turns so often,
+    or half or a third as often, to within 3 %, where the parts are known: a round part of diameter d turns v/(π d)
+    times a second.
 Unit and reference
     % of the mean carrier; a 4 Hz sine of ±0.1 % reads 0.1 % quasi-peak, 0.0997 % two-sigma, 0.0707 % rms.
 Source
@@ -15,7 +17,8 @@ Accuracy
     Weighted sines from 0.2 to 100 Hz within 1 % of our network's response, that within 0.35 dB of the table. Quasi-peak
     of sines within 1 % from 1 to 100 Hz; slower ones, whose peaks last longer, read up to 14 % more (0.2 Hz), which the
     dynamics that the pulse test asks for bring with them. Floor in white noise: √(2 Sφ ∫ (fW/fc)² df) up to 200 Hz,
-    times 1.01. Noise adds to a reading: how much is in the uncertainty.
+    times 1.01. Noise adds to a reading: how much is in the uncertainty, and so is
+    how much it matters where in its turn a slow wow was cut off.
 Recording and replaying on one machine can read anything from nothing to twice one pass (common practice, no source).
 """
 
@@ -48,12 +51,16 @@ EXCEEDED = 0.05
 SHORTEST_TWO_SIGMA_S = 5.0
 PER_RMS = {QUASI_PEAK: 1.9, TWO_SIGMA: 1.96, WEIGHTED: 1.0, UNWEIGHTED: 1.0, UNWEIGHTED_PEAK: 1.9}
 """What each method shows of Gaussian noise, over its rms (quasi-peak: measured)."""
+LIFTED = {QUASI_PEAK: 1.4, TWO_SIGMA: 1.5, UNWEIGHTED_PEAK: 1.6}
+"""By how much of its rms noise lifts a peak that stands above it (computed for a sine: at most this much)."""
+FLOOR_KNOWN = 1.15
+"""The noise is read beside the band, over a limited time, and beats with the flutter: it may add so much more."""
 OWN = {QUASI_PEAK: 0.02, TWO_SIGMA: 0.01, WEIGHTED: 0.01, UNWEIGHTED: 0.01, UNWEIGHTED_PEAK: 0.03}
 """Relative uncertainty of the method itself (k = 2)."""
 
 
 class FlutterMeter(SpectraMeter):
-    """`wow_and_flutter` by five methods and `flutter_component` of each channel. Options: `nominal`."""
+    """`wow_and_flutter` by five methods and `flutter_component` of each channel. Options: `nominal`, `parts`."""
 
     def __init__(
         self, sample_rate: float, channels: int, options: Options | None = None, spectra: Spectra | None = None
@@ -132,22 +139,30 @@ class FlutterMeter(SpectraMeter):
             UNWEIGHTED_PEAK: s.unweighted_peak,
         }
         weighted, unweighted = noise_floor(float(np.median(course.noise)), course.mean_hz)
+        slow_weighted, slow_unweighted = s.swing()
         hz = self.options.nominal or course.mean_hz
         out = []
         for method, value in values.items():
-            floor = PER_RMS[method] * (weighted if method in {QUASI_PEAK, TWO_SIGMA, WEIGHTED} else unweighted)
+            is_weighted = method in {QUASI_PEAK, TWO_SIGMA, WEIGHTED}
+            added = noise_added(float(value), FLOOR_KNOWN * (weighted if is_weighted else unweighted), method)
+            cut = (
+                (slow_weighted if is_weighted else slow_unweighted)
+                if method not in {QUASI_PEAK, UNWEIGHTED_PEAK}
+                else 0.0
+            )
             out.append(
                 Reading(
                     "wow_and_flutter",
                     side,
                     100.0 * float(value),
-                    100.0 * _uncertainty(float(value), floor, OWN[method]),
+                    100.0 * float(np.hypot(np.hypot(OWN[method], cut) * value, added)),
                     frequency_hz=hz,
                     method=method,
                     reference=f"mean carrier, {course.mean_hz:.1f} Hz",
                 )
             )
-        return out + [_component(line, side) for line in self._lines(course)]
+        rates = dict(self.options.parts)
+        return out + [_component(line, side, part_of(line.hz, rates)) for line in self._lines(course)]
 
     def _lines(self, course: Course) -> list[Line]:
         return find_lines(course.kept, course.kept_rate, 0.1, BAND_HZ - 4.0)
@@ -209,19 +224,33 @@ def noise_floor(phase_noise: float, carrier_hz: float) -> tuple[float, float]:
     return tuple(float(np.sqrt(density * np.trapezoid((f * w) ** 2, f))) for w in (weight, 1.0))  # type: ignore[return-value]
 
 
+def noise_added(value: float, noise_rms: float, method: str) -> float:
+    """How much of a reading may be the carrier's noise.
+
+    Where noise makes up the reading, powers add: v − √(v² − n²). A peak that stands above the noise is lifted by it in
+    proportion, and more than the powers say.
+
+    Args:
+        value: the reading.
+        noise_rms: in the method's band.
+        method: one of `METHODS`.
+    """
+    shown = PER_RMS[method] * noise_rms
+    by_power = value - float(np.sqrt(max(0.0, value**2 - shown**2)))
+    return float(min(value, max(by_power, LIFTED.get(method, 0.0) * noise_rms)))
+
+
 def part_of(hz: float, rates: dict[str, float], within: float = 0.03) -> str:
-    """The part whose turning rate a component has, or a multiple of it up to three; empty when none fits.
+    """The part whose turning rate a component has, or else a multiple of it up to three; empty when none fits.
 
     Args:
         hz: of the component.
         rates: turns a second of each part (capstan, pinch roller, reels, motor).
         within: how far off, in parts of the rate.
     """
-    told = [(abs(hz / (n * rate) - 1.0), n, name) for name, rate in rates.items() if rate > 0.0 for n in (1, 2, 3)]
-    off, n, name = min(told, default=(1.0, 1, ""))
-    if off > within:
-        return ""
-    return name if n == 1 else f"{name}, {n} times a turn"
+    told = [(n, abs(hz / (n * rate) - 1.0), name) for name, rate in rates.items() if rate > 0.0 for n in (1, 2, 3)]
+    n, _, name = min((fit for fit in told if fit[1] <= within), default=(1, 1.0, ""))
+    return name if n == 1 else f"{name}, {n} times a turn,"
 
 
 def flutter(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
@@ -231,15 +260,10 @@ def flutter(samples: Samples, sample_rate: float, options: Options | None = None
     return meter.finish()
 
 
-def _uncertainty(value: float, floor: float, own: float) -> float:
-    """The method's own, and what noise added: the reading is the root of the sum of squares."""
-    added = value - np.sqrt(max(0.0, value**2 - floor**2))
-    return float(np.hypot(own * value, added))
-
-
-def _component(line: Line, side: Channel) -> Reading:
+def _component(line: Line, side: Channel, part: str) -> Reading:
     period = 1.0 / line.hz
     every = f"every {period:.2f} s" if period >= 0.1 else f"every {1000 * period:.1f} ms"
+    every += f", as the {part} does" if part else ""
     return Reading(
         "flutter_component",
         side,

@@ -56,6 +56,7 @@ class Statistics:
         self.points = 0
         self.weighted_square = self.unweighted_square = 0.0
         self.weighted_peak = self.unweighted_peak = 0.0
+        self._ends: list[Hop] = []
         self._counts = np.zeros(BINS, dtype=np.int64)
 
     def add(self, hop: Hop) -> None:
@@ -66,8 +67,25 @@ class Statistics:
         self.unweighted_square += float(np.sum(hop.unweighted**2))
         self.weighted_peak = max(self.weighted_peak, hop.weighted_peak)
         self.unweighted_peak = max(self.unweighted_peak, hop.unweighted_peak)
+        self._ends = [*self._ends[:1], hop]
         bins = (np.log(np.maximum(size, LEAST) / LEAST) * FINENESS).astype(np.int64)
         self._counts += np.bincount(np.minimum(bins, BINS - 1), minlength=BINS)
+
+    def swing(self) -> tuple[float, float]:
+        """How much weighted and unweighted rms change, in parts, when the half second at either end is left out.
+
+        About so much, and half of it more, it matters where in a slow wow's turn a capture begins and ends.
+        """
+        most = [0.0, 0.0]
+        for hop in self._ends:
+            rest = self.points - len(hop.weighted)
+            for k, (course, whole) in enumerate(
+                ((hop.weighted, self.weighted_square), (hop.unweighted, self.unweighted_square))
+            ):
+                if rest > 0 and whole > 0.0:
+                    left = max(0.0, whole - float(np.sum(course**2)))
+                    most[k] = max(most[k], abs(float(np.sqrt(left / rest * self.points / whole)) - 1.0))
+        return 1.5 * most[0], 1.5 * most[1]
 
     def exceeded(self, share: float) -> float:
         """The weighted deviation, without sign, that is exceeded for this share of the time (bins of 0.25 %)."""

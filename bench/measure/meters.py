@@ -37,6 +37,8 @@ class Options:
     """Of a distorted tone, Hz."""
     driven: Literal["left", "right"] | None = None
     """The channel that carries the tone when separation is measured."""
+    parts: tuple[tuple[str, float], ...] = ()
+    """What turns in the machine, and how often in a second: components of flutter are laid to it."""
 
     def check(self) -> None:
         """Raises `Problem` at the first option that no capture could satisfy, by its name on the command line."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date as Date  # noqa: N812 - `date` is the key of the sheet
 from typing import Literal
 
@@ -106,6 +107,16 @@ class Machine(SheetBase):
     meters: Meters | None = None
     practice: dict[str, float | str | bool] = Field(default_factory=dict)
     """Parameters of the practice machine that stands in for this one."""
+
+    def turning(self) -> tuple[tuple[str, float], ...]:
+        """How often each of its parts turns in a second, where the sheet says so."""
+        from bench.tape.geometry import turning_rate_hz
+
+        rates = [
+            (part.name, part.hz or turning_rate_hz(part.diameter_mm or math.inf, self.speed_mm_s))
+            for part in self.parts
+        ]
+        return tuple((name, hz) for name, hz in rates if hz > 0.0)
 
 
 class Tape(SheetBase):

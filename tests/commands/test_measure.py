@@ -89,6 +89,16 @@ def test_a_sheet_by_its_path(capture: Path, tmp_path: Path, capsys: pytest.Captu
     assert [round(r["value"], 2) for r in told["readings"]] == [0.0, 0.0, -2.5, -2.5]
 
 
+def test_flutter_is_laid_to_the_parts_of_a_machine(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # At 47.625 mm/s a capstan of 2.2 mm turns 47.625 / (2.2 π) = 6.89 times a second (geometry).
+    x = stereo(Tone(3150.0, -12.0, 8.0, flutter=((6.89, 1e-3),)), RATE)
+    soundfile.write(tmp_path / "x.wav", x + hiss(len(x), -70.0, RATE, np.random.default_rng(0)), RATE, subtype="PCM_24")
+    told = as_json(capsys, "flutter", tmp_path / "x.wav", "--machine", "two-head-cassette")
+    methods = {r["method"] for r in told["readings"] if r["quantity"] == "flutter_component"}
+    assert len(methods) == 1
+    assert methods.pop().endswith("comes round every 0.15 s, as the capstan does")
+
+
 def test_one_line_a_reading_and_warnings_apart(capture: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(capsys, "level", capture)
     assert code == 0
