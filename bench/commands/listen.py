@@ -67,11 +67,11 @@ def run(args: argparse.Namespace) -> int:
     from bench.signals.stored import Stored
     from bench.tape.tracking import NAMES
 
-    way, what = chosen_way(args)
+    way, what, sides_db = chosen_way(args)
     piece, of = _piece(args)
     passages: list[Passage] = [("as it was sent", piece, None)] if args.noise_reduction == "both" else []
     for system in SWITCHED[args.noise_reduction]:
-        found = hear(piece, way, system)
+        found = hear(piece, way, system, sides_db)
         passages.append((f"with {NAMES[system]}" if system else "without noise reduction", found.samples, found))
     gap = np.zeros((round(APART_S * RATE), 2))
     whole = np.concatenate([part for _, samples, _ in passages for part in (samples, gap)][:-1])

@@ -24,9 +24,14 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 
 
+def decibels(text: str) -> float:
+    """A figure with either minus sign, for both are in print. Raises `ValueError`."""
+    return float(text.replace("−", "-"))
+
+
 def add_errors(parser: argparse.ArgumentParser) -> None:
     """Where the error comes from: typed, or measured by a session."""
-    parser.add_argument("--level-error", type=float, metavar="DB", help="replayed less recorded, at 400 Hz")
+    parser.add_argument("--level-error", type=decibels, metavar="DB", help="replayed less recorded, at 400 Hz")
     parser.add_argument(
         "--treble-error", metavar="HZ:DB,…", help="beside 400 Hz, such as 4000:-1,10000:-3; in between by log frequency"
     )
@@ -58,7 +63,7 @@ def typed_errors(args: argparse.Namespace) -> Errors:
     for item in (args.treble_error or "").split(",") if args.treble_error is not None else ():
         hz, _, db = item.partition(":")
         try:
-            treble.append((float(hz), float(db)))
+            treble.append((float(hz), decibels(db)))
         except ValueError:
             raise Problem(f'--treble-error: "{item.strip()}" is no HZ:DB, such as 10000:-3') from None
     return Errors(args.level_error or 0.0, tuple(treble))

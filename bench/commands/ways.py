@@ -27,8 +27,8 @@ def add_machine(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="draws its noise and dropouts (1)")
 
 
-def chosen_way(args: argparse.Namespace) -> tuple[Way, str]:
-    """What the music goes through, and what that is."""
+def chosen_way(args: argparse.Namespace) -> tuple[Way, str, tuple[float, float]]:
+    """What the music goes through, what that is, and how far off its encoder and decoder are (dB, as `hear` has it)."""
     from bench.practice.listening import through_errors
 
     typed = args.level_error is not None or args.treble_error is not None
@@ -42,18 +42,20 @@ def chosen_way(args: argparse.Namespace) -> tuple[Way, str]:
     if args.fault:
         return _practice_machine(args)
     if args.session is not None:
-        return through_errors(session_errors(args)), "a machine with the level and treble that the session measured"
+        said = "a machine with the level and treble that the session measured"
+        return through_errors(session_errors(args)), said, (0.0, 0.0)
     errors = typed_errors(args)
     treble = ", ".join(f"{db:+g} dB at {hz:g} Hz" for hz, db in errors.treble)
     said = f"a level error of {errors.level_db:+g} dB" + (f" and a treble error of {treble}" if treble else "")
-    return through_errors([errors]), said
+    return through_errors([errors]), said, (0.0, 0.0)
 
 
-def _practice_machine(args: argparse.Namespace) -> tuple[Way, str]:
+def _practice_machine(args: argparse.Namespace) -> tuple[Way, str, tuple[float, float]]:
     """A practice machine that is clean and right but for its faults."""
     from bench.practice import kernels
+    from bench.practice.facts import FaultFacts
     from bench.practice.listening import through_machine
-    from bench.practice.physics import DIRT
+    from bench.practice.physics import DIRT, Condition
     from bench.procedure.library import Library
     from bench.wiring import build_practice_machine, machine_facts
     from bench.workspace import find_workspace
@@ -69,7 +71,10 @@ def _practice_machine(args: argparse.Namespace) -> tuple[Way, str]:
         return build_practice_machine(machine, tape, reference, seed=args.seed, faults=faults, misadjustment=0.0)
 
     said = f"{machine.name} on {tape.name} with " + " and ".join(f.name.lower() for f in faults)
-    return through_machine(make, machine_facts(machine), tape.iec_type), said
+    facts = machine_facts(machine)
+    physics = Condition(facts, tuple(FaultFacts(f.name, f.practice) for f in faults)).now
+    sides = (physics.encoder_side_db, physics.decoder_side_db)
+    return through_machine(make, facts, tape.iec_type), said, sides
 
 
 def _sheets(library: Library, machine: str | None, tape: str | None) -> tuple[Machine, Tape, ReferenceTape]:

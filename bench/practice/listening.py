@@ -12,7 +12,7 @@ from bench.practice.facts import MachineFacts
 from bench.practice.filters import FREQUENCIES, LONG, RATE, zero_phase
 from bench.practice.machine import PracticeMachine
 from bench.tape.circuit import reference_level_db
-from bench.tape.noise_reduction import System, decode, encode
+from bench.tape.noise_reduction import NoiseReduction, System
 from bench.tape.tracking import Errors
 
 Floats = NDArray[np.float64]
@@ -106,13 +106,14 @@ def lateness(sent: Floats, came: Floats) -> int:
     return int(np.argmax(np.abs(alike).sum(axis=1)))
 
 
-def hear(piece: Floats, way: Way, system: System | None) -> Heard:
+def hear(piece: Floats, way: Way, system: System | None, sides_db: tuple[float, float] = (0.0, 0.0)) -> Heard:
     """A piece encoded, recorded, replayed and decoded; or recorded and replayed only.
 
     Args:
         piece: shape (frames, 2), 48 kHz, not silent.
         way: from recording to replay.
         system: noise reduction on both sides of it; None for none.
+        sides_db: how much too much the side path of encoder and decoder gives.
     """
     to_tape = 10 ** (PEAK_DB / 20) / np.abs(piece).max()
     sent = piece * to_tape
@@ -120,7 +121,11 @@ def hear(piece: Floats, way: Way, system: System | None) -> Heard:
         came = way(sent)
     else:
         passed = np.interp(FREQUENCIES, PILOT_FILTER_HZ, (0.0, PILOT_FILTER_DB))
-        came = decode(way(encode(_filtered(sent, [passed]), RATE, system)), RATE, system)
+        encoder, decoder = (
+            NoiseReduction(system, RATE, 2, decode=last, side_db=db)
+            for last, db in zip((False, True), sides_db, strict=True)
+        )
+        came = decoder.run(way(encoder.run(_filtered(sent, [passed]))))
     came = came / to_tape
     before, after = _powers(piece), _powers(came)
     gain_db = _in(before, *MATCHED_HZ) - _in(after, *MATCHED_HZ)

@@ -63,11 +63,18 @@ def test_a_session_tells_its_own_errors(tmp_path: Path, capsys: pytest.CaptureFi
     assert typed["worst"] == out["worst"]
 
 
+def test_either_minus_sign_is_read(capsys: pytest.CaptureFixture[str]) -> None:
+    for minus in "-−":
+        assert main(["tracking", f"--level-error={minus}6", "--treble-error", f"10000:{minus}2"]) == 1
+    first, second = capsys.readouterr().out.split("out: ")[1:]
+    assert first == second
+
+
 @pytest.mark.parametrize(
     ("options", "said"),
     [
         ([], "say an error: --level-error DB"),
-        (["--level-error", "x"], "invalid float value"),
+        (["--level-error", "x"], "invalid decibels value"),
         (["--level-error", "inf"], "an error of inf dB is no machine's"),
         (["--treble-error", "10000"], '"10000" is no HZ:DB, such as 10000:-3'),
         (["--treble-error", "400:-2"], "say it as a level error"),
