@@ -70,10 +70,15 @@ class MachinePhysics:
     """Diameters: each turns at its own rate."""
     pinch_roller_mm: float = 13.0
     reel_mm: float = 36.0
+    flywheel_mm: float = 60.0
+    """On the capstan's shaft; the belt runs over it."""
+    belt_mm: float = 250.0
+    """Length of the belt."""
     flutter_capstan_percent: float = 0.03
     """Peak."""
     flutter_pinch_roller_percent: float = 0.03
     flutter_reel_percent: float = 0.03
+    flutter_belt_percent: float = 0.0
     flutter_random_percent: float = 0.02
     """Peak of a bundle of irregular components, 8 to 60 Hz."""
     speed_wander_percent: float = 0.0

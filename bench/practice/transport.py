@@ -25,6 +25,8 @@ class Transport:
             turning_rate_hz(physics.capstan_mm, speed_mm_s),
             turning_rate_hz(physics.pinch_roller_mm, speed_mm_s),
             turning_rate_hz(physics.reel_mm, speed_mm_s),
+            # The belt goes as fast as the flywheel's rim, and comes round once in its length.
+            speed_mm_s / physics.capstan_mm * physics.flywheel_mm / physics.belt_mm,
         ]
         self._speed_mm_s = speed_mm_s
         rates.append(0.02)
@@ -42,6 +44,7 @@ class Transport:
                 physics.flutter_capstan_percent,
                 physics.flutter_pinch_roller_percent,
                 physics.flutter_reel_percent,
+                physics.flutter_belt_percent,
                 physics.speed_wander_percent,
                 *[physics.flutter_random_percent / 6] * 6,
             ]

@@ -5,12 +5,14 @@ Expected losses are computed tables of published formulae (Wallace, Eargle, IEC 
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.practice.facts import FaultFacts, MachineFacts, TapeFacts
+from bench.practice.facts import FaultFacts, MachineFacts, Table, TapeFacts
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
 from bench.tape.fluxivity import Fluxivity
@@ -202,14 +204,41 @@ def test_third_harmonic_is_3_percent_at_mol() -> None:
     assert at_mol == pytest.approx(-30.46, abs=0.2)
 
 
-@settings(max_examples=8, deadline=None)
-@given(st.lists(st.integers(1, 3000), min_size=1, max_size=12))
-def test_the_same_samples_whatever_the_blocks(blocks: list[int]) -> None:
+def busy(of: PracticeMachine, heads: int, tape: Literal["work", "reference"]) -> None:
+    """Set it going: recording on three heads, replaying on two, or the reference tape."""
+    of.load(tape)
+    if tape == "work":
+        of.switch("transport", "record")
+    if heads == 2:
+        of.process(tone(1000.0, -20.0, 0.7))
+        of.rewind()
+    if heads == 2 or tape == "reference":
+        of.switch("transport", "play")
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    st.lists(st.integers(1, 3000), min_size=1, max_size=12),
+    st.sampled_from([(3, "work"), (2, "work"), (3, "reference")]),
+)
+def test_the_same_samples_whatever_the_blocks(
+    blocks: list[int], state: tuple[int, Literal["work", "reference"]]
+) -> None:
+    spoiled: Table = {
+        "dropouts_per_minute": 200.0,
+        "magnetised": 1.0,
+        "speed_wander_percent": 0.5,
+        "azimuth_weave_arcmin": 3.0,
+        "contour_db": 1.0,
+        "replay_height_mm": 0.1,
+        "hum_db": -40.0,
+        "trimmer_settling_s": 0.1,
+    }
     sent = tone(1000.0, -20.0, sum(blocks) / RATE + 0.1)[: sum(blocks)]
-    whole, split = deck(seed=5, misadjustment=1.0), deck(seed=5, misadjustment=1.0)
+    whole, split = (deck(spoiled, heads=state[0], seed=5, misadjustment=1.0) for _ in range(2))
     for machine in (whole, split):
-        machine.load("work")
-        machine.switch("transport", "record")
+        busy(machine, *state)
+        machine.turn("replay level left", 20.0)
     parts, at = [], 0
     for n in blocks:
         parts.append(split.process(sent[at : at + n]))

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bench.measure.level import level
+from bench.measure.meters import Options
+from bench.practice.machine import PracticeMachine
 from bench.practice.physics import MachinePhysics
 from bench.practice.trimmers import STOP_DEGREES, Trimmer, draw
+from tests.practice.deck import QUIET, RATE, deck, run
 
 
 def trimmer(**more: float) -> Trimmer:
@@ -83,3 +88,47 @@ def test_the_seed_draws_either_sense_and_up_to_6_db() -> None:
     assert {t.per_degree > 0 for t in drawn} == {True, False}
     assert 5.0 < max(abs(t.error) for t in drawn) <= 6.0
     assert all(2.0 <= t.backlash <= 8.0 for t in drawn)
+
+
+def heard_dbfs(machine: PracticeMachine) -> float:
+    value = level(run(machine, 0.5), RATE, Options(frequency=315.0)).readings[0].value
+    assert value is not None
+    return value
+
+
+def playing(settling_s: float) -> PracticeMachine:
+    machine = deck({**QUIET, "trimmer_settling_s": settling_s})
+    machine.load("reference")
+    machine.rewind("level")
+    machine.switch("transport", "play")
+    run(machine, 0.3)
+    return machine
+
+
+def test_backlash_is_heard_as_a_turn_that_does_nothing() -> None:
+    machine = playing(0.0)
+    machine.turn("replay level left", 30.0)
+    run(machine, 0.1)
+    turned = heard_dbfs(machine)
+    # 0.08 to 0.16 dB a degree, less half of at most 8 degrees of play.
+    assert 26 * 0.08 < abs(turned + 12.0) < 30 * 0.16
+    machine.turn("replay level left", -1.9)
+    run(machine, 0.1)
+    assert heard_dbfs(machine) == pytest.approx(turned, abs=0.002)
+    machine.turn("replay level left", -20.0)
+    run(machine, 0.1)
+    assert abs(heard_dbfs(machine) - turned) > 12 * 0.08
+
+
+def test_a_trimmer_that_settles_slowly_is_still_moving_when_it_is_read_at_once() -> None:
+    machine, at_once = playing(1.0), playing(0.0)
+    for of in (machine, at_once):
+        of.turn("replay level left", 30.0)
+    run(at_once, 0.02)
+    goal = heard_dbfs(at_once) + 12.0
+    # 1 − e^(−t) of the way, at the middle of each half second that is read.
+    for at_s in (0.25, 0.75, 1.25):
+        share = (heard_dbfs(machine) + 12.0) / goal
+        assert share == pytest.approx(1 - np.exp(-(at_s - 0.02)), abs=0.04), at_s
+    run(machine, 6.0)
+    assert heard_dbfs(machine) + 12.0 == pytest.approx(goal, abs=0.005)

@@ -1,0 +1,57 @@
+"""The practice loop: what a plain interface does to what is sent, by the figures it was given."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bench.practice.loop import RATE, LoopFacts, PracticeLoop, loop_facts
+from bench.problem import Problem
+
+
+def tone(hz: float, dbfs: float, seconds: float = 2.0) -> np.ndarray:
+    n = np.arange(round(seconds * RATE))
+    return np.repeat((10 ** (dbfs / 20) * np.sin(2 * np.pi * hz * n / RATE))[:, None], 2, axis=1)
+
+
+def dbfs(x: np.ndarray, hz: float) -> float:
+    """By projection on the tone, whole cycles only."""
+    n = np.arange(len(x))
+    return float(20 * np.log10(2 * abs(np.mean(x * np.exp(-2j * np.pi * hz * n / RATE)))))
+
+
+def test_it_gives_back_what_was_sent_less_its_gain_at_every_level() -> None:
+    for sent in (-6.0, -20.0, -60.0):
+        loop = PracticeLoop(LoopFacts(gain_db=-3.0), seed=1)
+        heard = loop.process(tone(1000.0, sent))[RATE:]
+        assert dbfs(heard[:, 0], 1000.0) == pytest.approx(sent - 3.0, abs=0.02)
+
+
+def test_a_voltmeter_and_a_counter_read_the_output() -> None:
+    # A sine of -6.02 dBFS is half of full scale: half of 1.95 V. 18 ppm of 10 kHz are 0.18 Hz.
+    loop = PracticeLoop(LoopFacts(full_scale_output_v=1.95, clock_ppm=18.0), seed=1)
+    loop.process(tone(10000.0, -6.0206))
+    assert loop.volts() == pytest.approx(0.975, rel=1e-4)
+    assert loop.hertz() == pytest.approx(10000.18, abs=1e-3)
+    quiet = PracticeLoop(LoopFacts(), seed=1)
+    assert (quiet.volts(), quiet.hertz()) == (0.0, 0.0)
+
+
+def test_an_automatic_gain_lifts_what_is_soft_and_leaves_what_is_loud() -> None:
+    loop = PracticeLoop(loop_facts([("agc", {"automatic_gain": True, "gain_db": 0.0})]), seed=1)
+    assert dbfs(loop.process(tone(1000.0, -10.0))[RATE:, 0], 1000.0) == pytest.approx(-10.0, abs=0.1)
+    assert dbfs(loop.process(tone(1000.0, -50.0))[RATE:, 0], 1000.0) == pytest.approx(-20.0, abs=0.5)
+
+
+def test_a_pole_loses_three_decibels_where_it_lies() -> None:
+    loop = PracticeLoop(LoopFacts(gain_db=0.0, low_hz=100.0), seed=1)
+    assert dbfs(loop.process(tone(100.0, -10.0))[RATE:, 0], 100.0) == pytest.approx(-13.01, abs=0.05)
+
+
+def test_what_it_does_not_know_is_told() -> None:
+    with pytest.raises(Problem, match="did you mean automatic_gain"):
+        loop_facts([("x", {"automatic_gian": True})])
+    with pytest.raises(Problem, match="must be a number"):
+        loop_facts([("x", {"gain_db": True})])
+    with pytest.raises(Problem, match="true or false"):
+        loop_facts([("x", {"automatic_gain": 1.0})])
