@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 
 from bench.audio.port import Port, hands_of, perform
 from bench.clock import Clock
 from bench.exercising import MISADJUSTMENT, Exercise, fault_sheets, set_exercise
 from bench.problem import Problem
+from bench.procedure.format import load_sheet
+from bench.procedure.interface_sheet import calibration, newest_of, sheet_text, write_sheet
 from bench.procedure.job import Job, UsedFile
 from bench.procedure.journal import Event, Journal
 from bench.procedure.library import Library
+from bench.procedure.outcome import last_attempts
 from bench.procedure.runner import Runner
 from bench.procedure.steps import InterfaceStep
 from bench.procedure.told import ToldJournal
@@ -30,6 +34,8 @@ class Wanted:
     machine: str | None = None
     tape: str | None = None
     reference_tape: str | None = None
+    interface: str | None = None
+    """Its sheet; None: the last one of the device, if there is one."""
     port: str = "practice"
     """`practice`, `live`, `live:DEVICE`, or a file's name."""
     faults: tuple[str, ...] = ()
@@ -52,13 +58,15 @@ class Opened:
     exercise: Exercise | None = None
 
     def end(self) -> str:
-        """Tell the debrief of an exercise that is over, then close the session; what to say about it."""
+        """Tell the debrief of an exercise that is over, keep a calibration, close the session; what to say about it."""
+        kept = ""
         try:
             if self.exercise is not None:
                 self.exercise.end(self.port, self.store, self.clock)
+            kept = keep_interface(self.job, self.store, self.port, self.clock)
         finally:
             rescued = self.store.close()
-        return rescued
+        return " ".join(said for said in (kept, rescued) if said)
 
 
 Say = Callable[[str], None]
@@ -91,7 +99,11 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool,
     inputs: list[Path | UsedFile] = [*job.used, *faults.values()]
     if port.status.kind == "live":
         port.open()  # before there is a session: without a device none is begun
-    store = SessionStore.create(workspace.sessions, _facts(job, port, wanted, exercise), inputs, clock)
+    job, sheet = with_interface(library, job, port, wanted.interface)
+    inputs += sheet
+    store = SessionStore.create(
+        workspace.sessions, _facts(job, port, wanted, exercise, clock.wall().date()), inputs, clock
+    )
     return replace(_opened(job, port, store, clock, say), exercise=exercise)
 
 
@@ -118,10 +130,49 @@ def resume_run(folder: Path, clock: Clock, *, port: str | None = None, paced: bo
         wanted = Wanted(facts.procedure_id, port=kind, faults=tuple(str(p) for p in faults), seed=facts.seed)
         opened = open_port(library, job, wanted, clock, paced=paced, exercise=exercise)
         put_back(opened, store.events())
+        for path in (store.inputs / "sheets" / "interfaces").glob("*.toml"):
+            job = replace(job, interface=load_sheet(path, "interface"))
     except Problem:
         store.close()
         raise
     return replace(_opened(job, opened, store, clock, say), exercise=exercise)
+
+
+def with_interface(library: Library, job: Job, port: Port, name: str | None) -> tuple[Job, list[Path]]:
+    """The job with the sheet of the interface it is done through, and that sheet's file.
+
+    Raises:
+        Problem: the sheet that was named is missing or broken.
+    """
+    if any(isinstance(s, InterfaceStep) for s in job.steps):
+        return job, []  # what is being measured corrects nothing
+    folder = library.workspace.sheets / "interfaces"
+    path = library.sheet_path(name, "interface") if name else newest_of(folder, port.status.name)
+    return (job, []) if path is None else (replace(job, interface=load_sheet(path, "interface")), [path])
+
+
+def keep_interface(job: Job, store: SessionStore, port: Port, clock: Clock) -> str:
+    """Write what a signed calibration found as a sheet of its own, once; where it lies, in a sentence, or "".
+
+    A real interface's goes to the workspace, where later sessions find it; the practice loop's stays with its session.
+    """
+    events = store.events()
+    if not any(e.kind == "sign-off" for e in events) or any(e.value == KEPT for e in events):
+        return ""
+    status, day = port.status, clock.wall().date()
+    text = sheet_text(job.steps, last_attempts(store.records()), status.name, day, status.sample_rate)
+    if text is None:
+        return ""
+    live = status.kind == "live"
+    folder = Workspace(store.folder.parents[1]).sheets / "interfaces" if live else store.folder
+    path = write_sheet(folder, text, status.name, day)
+    said = f"interface sheet written: {path}"
+    store.note(Event("note", job.steps[-1].id, said, clock.wall(), KEPT))
+    return said
+
+
+KEPT = "interface-sheet"
+"""The value of the event that says so."""
 
 
 def put_back(port: Port, events: tuple[Event, ...]) -> None:
@@ -186,7 +237,7 @@ def open_port(
     return FilePort(Path(wanted.port))
 
 
-def _facts(job: Job, port: Port, wanted: Wanted, exercise: Exercise | None) -> JobFacts:
+def _facts(job: Job, port: Port, wanted: Wanted, exercise: Exercise | None, today: date) -> JobFacts:
     view, status = job_view(job), port.status
     facts = JobFacts(
         machine=view.machine,
@@ -200,6 +251,7 @@ def _facts(job: Job, port: Port, wanted: Wanted, exercise: Exercise | None) -> J
         port=status.name,
         port_kind=status.kind,
         sample_rate=status.sample_rate,
+        calibration=calibration(job.interface, status.name, today),
         procedure_id=job.name,
     )
     if exercise is not None:

@@ -19,6 +19,7 @@ def add_sheets(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--machine", metavar="SHEET", help="machine sheet")
     parser.add_argument("--tape", metavar="SHEET", help="sheet of the work tape")
     parser.add_argument("--reference-tape", metavar="SHEET", help="sheet of the reference tape")
+    parser.add_argument("--interface", metavar="SHEET", help="sheet of the interface (default: the device's last one)")
 
 
 def wanted(args: argparse.Namespace, *, port: str) -> Wanted:
@@ -28,6 +29,7 @@ def wanted(args: argparse.Namespace, *, port: str) -> Wanted:
         machine=args.machine,
         tape=args.tape,
         reference_tape=args.reference_tape,
+        interface=args.interface,
         port=port,
         faults=tuple(args.fault),
         seed=args.seed,

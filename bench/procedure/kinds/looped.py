@@ -328,9 +328,9 @@ def in_the_way(taken: Sequence[Taken]) -> str:
         last_db, last = there[-1]
         steps = [b - a for (_, a), (_, b) in pairwise(there)]
         if last > LIFTED_DB and min(steps) > -LIFTED_DB / 2:
-            return f"An automatic gain is in the way: it lifts {last_db:g} dBFS by {last:.1f} dB. {SWITCH_IT_OFF}"
+            return f"An automatic gain is in the way: it lifts −{-last_db:g} dBFS by {last:.1f} dB. {SWITCH_IT_OFF}"
         if last < -LIFTED_DB and max(steps) < LIFTED_DB / 2:
-            said = f"A gate or a noise suppression is in the way: it takes {-last:.1f} dB off {last_db:g} dBFS."
+            said = f"A gate or a noise suppression is in the way: it takes {-last:.1f} dB off −{-last_db:g} dBFS."
             return f"{said} {SWITCH_IT_OFF}"
     return f"{worst} {SWITCH_IT_OFF}" if worst else ""
 
