@@ -159,6 +159,7 @@ def _series_json(series: Series) -> dict[str, Any]:
                 "verdict": p.verdict,
                 "target": p.target,
                 "tolerance": p.tolerance,
+                **({"limit": p.limit} if p.limit else {}),
                 "method": p.conditions.method,
                 "reference": p.conditions.reference,
                 "tape": p.conditions.tape,

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, Protocol
 
+import numpy as np
+from numpy.typing import NDArray
+
 from bench.measure.names import Reading
 from bench.procedure.steps import Stage
 from bench.procedure.targets import Verdict
@@ -61,10 +64,12 @@ EventKind = Literal[
     "left-out",
     "to-check",
     "checked",
+    "curve",
 ]
 """`switch`: a control of the machine, "noise-reduction: on"; `again`: gone back by `again_until`; `decision`: which
 way and why; `not-needed`: a step that a decision passed over; `left-out`: one that does not apply to these sheets;
-`to-check`: what an adjustment disturbed, `checked`: and was shown again since."""
+`to-check`: what an adjustment disturbed, `checked`: and was shown again since; `curve`: what a reading did as a
+trimmer was turned, with the points as `value`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +85,29 @@ class Event:
     """An answer's value, a timer's seconds."""
 
 
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """What readings were taken from."""
+
+    samples: NDArray[np.float32]
+    """Shape (frames, channels), full scale ±1."""
+    sample_rate: int
+    readings: tuple[str, ...]
+    """Their ids."""
+
+
 class Journal(Protocol):
     """Keeps what a run leaves behind. When `keep` or `note` returns, it is on disk."""
+
+    @property
+    def wants_sound(self) -> bool:
+        """Whether the sound behind readings is to be kept too."""
+
+    def keep_sound(self, sound: Sound) -> None:
+        """Keep the sound behind readings that were kept, likewise."""
+
+    def save_again(self) -> bool:
+        """Try again to write what could not be written; True when all is on disk. Never raises."""
 
     def keep(self, records: tuple[ReadingRecord, ...]) -> None:
         """Keep readings. Raises `Problem` when they can't be written; they are still held and tried again."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from bench.procedure.journal import Event, Journal, ReadingRecord
+from bench.procedure.journal import Event, Journal, ReadingRecord, Sound
 
 
 class ToldJournal:
@@ -13,21 +13,45 @@ class ToldJournal:
     def __init__(self, journal: Journal, say: Callable[[str], None]) -> None:
         self._journal = journal
         self._say = say
+        self._held: list[str] = []
+        """What is not on disk yet."""
 
     def keep(self, records: tuple[ReadingRecord, ...]) -> None:
         """Keep, then say `accepted <id>` and the reading in words."""
+        self._held += [f"accepted {record.id} {in_words(record)}" for record in records]
         self._journal.keep(records)
-        for record in records:
-            self._say(f"accepted {record.id} {in_words(record)}")
+        self._say_held()
+
+    @property
+    def wants_sound(self) -> bool:
+        """Whether the sound behind readings is to be kept."""
+        return self._journal.wants_sound
+
+    def keep_sound(self, sound: Sound) -> None:
+        """Keep the sound behind readings."""
+        self._journal.keep_sound(sound)
+
+    def save_again(self) -> bool:
+        """Try again, and say what was kept by that."""
+        if not self._journal.save_again():
+            return False
+        self._say_held()
+        return True
 
     def note(self, event: Event) -> None:
         """Keep, then say it."""
+        self._held.append(f"{event.kind} {event.step}: {event.text}")
         self._journal.note(event)
-        self._say(f"{event.kind} {event.step}: {event.text}")
+        self._say_held()
 
     def step_done(self, step: str) -> None:
         """The step is over."""
         self._journal.step_done(step)
+
+    def _say_held(self) -> None:
+        for line in self._held:
+            self._say(line)
+        self._held.clear()
 
     def records(self) -> tuple[ReadingRecord, ...]:
         """All readings so far."""

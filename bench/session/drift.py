@@ -66,25 +66,24 @@ def drift(steps: Sequence[Step]) -> Drift | None:
     return Drift(rate, spread, len(usable), sum(spans))
 
 
-def reaches(found: Drift, since: date, value: float, target: float, tolerance: float) -> date | None:
-    """The day on which the drift reaches the end of the tolerance.
+def reaches(found: Drift, since: date, value: float, allowed: tuple[float, float]) -> date | None:
+    """The day on which the drift reaches the end of what is accepted.
 
     Args:
         found: the drift.
         since: when `value` was read.
         value: as left.
-        target: what it should be.
-        tolerance: plus or minus.
+        allowed: the lowest and highest value that is accepted; infinite where there is no limit.
 
     Returns:
         That day, `since` where it is outside already; None where no drift shows, or in fifty years and more.
     """
-    if abs(value - target) > tolerance:
+    low, high = allowed
+    if not low <= value <= high:
         return since
     if not found.shows:
         return None
-    end = target + math.copysign(tolerance, found.per_year)
-    years = (end - value) / found.per_year
+    years = ((high if found.per_year > 0 else low) - value) / found.per_year
     if years > FARTHEST_YEARS:
         return None
     return since + timedelta(days=years * DAYS_A_YEAR)

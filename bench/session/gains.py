@@ -47,7 +47,8 @@ class Change:
 def comparable(record: ReadingRecord) -> Key:
     """What two readings must share to be compared: what was replayed, quantity, channel, tone, method, reference."""
     r = record.reading
-    return (record.source, r.quantity, r.channel, r.frequency_hz, record.sent_db, r.method, r.reference, r.unit)
+    tone = (r.frequency_hz, record.sent_db)
+    return (record.source, r.quantity, r.channel, *tone, r.method, r.reference, r.unit, record.lot)
 
 
 def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> list[Change]:

@@ -35,7 +35,20 @@ class Point:
     verdict: VerdictWord | None
     target: float | None
     tolerance: float | None
+    limit: str
+    """"at least" or "at most" where `target` is a limit on one side, else ""."""
     conditions: Conditions
+
+    @property
+    def allowed(self) -> tuple[float, float]:
+        """The values that are accepted, from lowest to highest."""
+        if self.target is None:
+            return -math.inf, math.inf
+        if self.limit:
+            return (self.target, math.inf) if self.limit == "at least" else (-math.inf, self.target)
+        if self.tolerance is None:
+            return -math.inf, math.inf
+        return self.target - self.tolerance, self.target + self.tolerance
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +183,7 @@ def _point(visit: Visit, session: SessionRecord, record: ReadingRecord) -> Point
         v.word if v else None,
         v.target if v else None,
         v.tolerance if v else None,
+        v.limit if v else "",
         conditions_of(record, session.job),
     )
 
@@ -181,9 +195,8 @@ def _told(subject: Subject, points: Sequence[Point], visits: Sequence[Visit]) ->
         because = broken or ("it was read at one visit only" if not steps else "too short a time to tell")
         series = replace(series, no_drift=because)
     last = next((p for p in reversed(points) if p.stage == "left"), None)
-    if series.drift and last and last.target is not None and last.tolerance is not None:
-        due = reaches(series.drift, last.when.date(), last.value, last.target, last.tolerance)
-        series = replace(series, reaches=due)
+    if series.drift and last:
+        series = replace(series, reaches=reaches(series.drift, last.when.date(), last.value, last.allowed))
     return series
 
 
@@ -222,7 +235,8 @@ def _due(visits: Sequence[Visit], series: Sequence[Series], interval_months: int
     if first is None or first.reaches is None or first.reaches >= due.on:
         return due
     newest = next(p for p in reversed(first.points) if p.stage == "left")
-    if newest.tolerance is not None and abs(newest.value - (newest.target or 0.0)) > newest.tolerance:
+    low, high = newest.allowed
+    if not low <= newest.value <= high:
         return Due(last, f"{_lower(first.subject.said)} was left outside its tolerance")
     return Due(first.reaches, f"{_lower(first.subject.said)} drifts to the end of its tolerance by then")
 

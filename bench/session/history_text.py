@@ -69,9 +69,11 @@ def drift_text(series: Series) -> str:
     if not found.shows:
         return f"{said}: none shown, it is no more than its uncertainty"
     newest = next((p for p in reversed(series.points) if p.stage == "left"), None)
-    if series.reaches is None or newest is None or newest.tolerance is None:
+    if series.reaches is None or newest is None:
         return said
-    return f"{said}; reaches {plain(newest.target or 0.0)} ± {newest.tolerance:g} about {series.reaches:%B %Y}"
+    aim = plain(newest.target or 0.0)
+    accepted = f"{newest.limit} {aim}" if newest.limit else f"{aim} ± {newest.tolerance or 0.0:g}"
+    return f"{said}; reaches the end of {accepted} about {series.reaches:%B %Y}"
 
 
 def due_line(history: History) -> str:

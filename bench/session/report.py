@@ -17,7 +17,7 @@ from bench.session.outline import outline
 from bench.session.plots import response_svg
 from bench.session.reader import read_session
 from bench.session.record import SessionRecord
-from bench.session.store import remedy
+from bench.session.rescue import remedy
 from bench.session.table import csv_text
 from bench.session.tables import STAGE_ORDER, ResponseTable
 from bench.session.words import CHANNELS, SIGNS, inert

@@ -2,29 +2,30 @@
 
 from __future__ import annotations
 
-import errno
 import hashlib
 import re
 import shutil
-import tempfile
 import unicodedata
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 from bench import __version__
 from bench.clock import Clock
 from bench.problem import Problem
 from bench.procedure.job import UsedFile
-from bench.procedure.journal import Event, ReadingRecord
+from bench.procedure.journal import Event, ReadingRecord, Sound
 from bench.session.atomic import save_file, sweep_parts, sync_folder
+from bench.session.evidence import flac
+from bench.session.inputs import copy_inputs
 from bench.session.lock import SessionLock, held
-from bench.session.place import FILE_NAME, INPUTS
+from bench.session.place import EVIDENCE, FILE_NAME, INPUTS
 from bench.session.reader import read_session
 from bench.session.record import (
-    InputFile,
+    SCHEMA,
+    EvidenceFile,
     JobFacts,
     SessionRecord,
     event_text,
@@ -32,27 +33,43 @@ from bench.session.record import (
     head_text,
     reading_text,
 )
+from bench.session.rescue import forget, remedy, rescue
 
 
 class SessionStore:
     """A session being written; implements `bench.procedure.journal.Journal`.
 
     Made by `create` or `reopen`. While it lives no other program can write the same session. What can't be
-    written is held and written with the next call that can; `unsaved` says so meanwhile.
+    written is held and written with the next call that can; `unsaved` says so meanwhile, and a copy is kept elsewhere
+    on this computer.
     """
 
-    def __init__(self, record: SessionRecord, clock: Clock, lock: SessionLock) -> None:
+    def __init__(self, record: SessionRecord, clock: Clock, lock: SessionLock, *, evidence: bool = False) -> None:
         self._record = record
         self._clock = clock
         self._lock = lock
         # Each entry is turned into text once; only the joining and writing is repeated at every event.
         self._readings = [reading_text(r) for r in record.readings]
         self._events = [event_text(e) for e in record.events]
+        self._sounds: dict[str, bytes] = {}
+        """Evidence that is not on disk yet, by its path."""
+        self._evidence = evidence
         self._unsaved = ""
+        self._rescued: Path | None = None
+        self._ours = True
+        """Whether nobody else can have written it since we did."""
+        self._written = {_digest(record.folder / FILE_NAME)}
+        """Digests of what may be there that we wrote or began with."""
 
     @classmethod
     def create(
-        cls, sessions_folder: Path, job: JobFacts, inputs: Sequence[Path | UsedFile], clock: Clock
+        cls,
+        sessions_folder: Path,
+        job: JobFacts,
+        inputs: Sequence[Path | UsedFile],
+        clock: Clock,
+        *,
+        evidence: bool = False,
     ) -> SessionStore:
         """Begin a session in a folder of its own.
 
@@ -62,6 +79,7 @@ class SessionStore:
             inputs: the procedure, those it follows, and the sheets; copied verbatim, as they were when they were
                 read where that is known.
             clock: names the folder and dates the events.
+            evidence: whether the sound behind readings is kept.
 
         Raises:
             Problem: the folder can't be made or written, or an input can't be read.
@@ -74,8 +92,9 @@ class SessionStore:
         lock = None
         try:
             lock = SessionLock(folder)
-            record = SessionRecord(folder, 1, f"tapebench {__version__}", begun, job, _copy(folder, inputs), (), (), ())
-            store = cls(record, clock, lock)
+            copies = copy_inputs(folder, inputs)
+            record = SessionRecord(folder, SCHEMA, f"tapebench {__version__}", begun, job, copies, (), (), ())
+            store = cls(record, clock, lock, evidence=evidence)
             store._write()
             sync_folder(sessions_folder)
         except (OSError, Problem) as error:
@@ -89,25 +108,29 @@ class SessionStore:
         return store
 
     @classmethod
-    def reopen(cls, folder: Path, clock: Clock) -> SessionStore:
+    def reopen(cls, folder: Path, clock: Clock, *, finished: bool = False, evidence: bool = False) -> SessionStore:
         """Go on with a session that was broken off.
+
+        Args:
+            folder: the session's.
+            clock: dates the events.
+            finished: whether one that came to its end may be opened too, to add to it.
+            evidence: whether the sound behind readings is kept from now on.
 
         Raises:
             Problem: another program writes it, it is finished, damaged, or of a later version.
         """
-        record = read_session(folder)
-        if record.read_only:
-            raise Problem(record.read_only)
-        if record.done:
-            raise Problem(f"{folder}: this session is finished; begin a new one")
+        _may_go_on(read_session(folder), finished=finished)
         lock = SessionLock(folder)
         try:
             record = read_session(folder)  # it may have changed before the lock was ours
+            _may_go_on(record, finished=finished)
         except Problem:
             lock.release()
             raise
         sweep_parts(folder)
-        return cls(record, clock, lock)
+        sweep_parts(folder / EVIDENCE)
+        return cls(record, clock, lock, evidence=evidence or bool(record.evidence))
 
     @property
     def folder(self) -> Path:
@@ -129,6 +152,11 @@ class SessionStore:
         """A sentence while something is not on disk; "" when all is."""
         return self._unsaved
 
+    @property
+    def wants_sound(self) -> bool:
+        """Whether the sound behind readings is kept."""
+        return self._evidence
+
     def keep(self, records: tuple[ReadingRecord, ...]) -> None:
         """Keep readings. When this returns they are on disk, and so is all that was unsaved before.
 
@@ -138,6 +166,17 @@ class SessionStore:
         records = tuple(finite(r) for r in records)
         self._record = replace(self._record, readings=self._record.readings + records)
         self._readings += [reading_text(r) for r in records]
+        self._save()
+
+    def keep_sound(self, sound: Sound) -> None:
+        """Keep the sound behind readings that were kept, likewise."""
+        if not self._evidence:
+            return
+        path = f"{EVIDENCE}/{sound.readings[0]}.flac"
+        data = flac(sound)
+        file = EvidenceFile(path, hashlib.sha256(data).hexdigest(), sound.readings)
+        self._record = replace(self._record, evidence=(*self._record.evidence, file))
+        self._sounds[path] = data
         self._save()
 
     def note(self, event: Event) -> None:
@@ -184,31 +223,61 @@ class SessionStore:
         """
         said = ""
         if not self.save_again():
-            said = self._rescue()
+            said = self._unsaved
+            if self._rescued is not None:
+                said += f": copy it to {self.folder / FILE_NAME}"
         self._lock.release()
         return said
 
     def _save(self) -> None:
         try:
             self._write()
-        except OSError as error:
-            self._unsaved = f"{self.folder}: not saved yet: {remedy(error)}; what was measured is held meanwhile"
+        except (OSError, Problem) as error:
+            self._rescued = rescue(self.folder.name, self._text(), self._rescued)
+            why = remedy(error) if isinstance(error, OSError) else str(error).removeprefix(f"{self.folder}: ")
+            self._unsaved = f"{self.folder}: not saved yet: {why}; "
+            if self._rescued is not None:
+                self._unsaved += f"what was measured is kept meanwhile in {self._rescued}"
+            else:
+                self._unsaved += "what was measured is held meanwhile, as long as this program runs"
             raise Problem(self._unsaved) from None
         self._unsaved = ""
+        if self._rescued is not None:
+            forget(self._rescued)
+            self._rescued = None
 
     def _write(self) -> None:
-        save_file(self.folder / FILE_NAME, self._text())
+        """Evidence first: what the session says it has, it has."""
+        path = self.folder / FILE_NAME
+        self._ours &= not self._lock.hold()
+        if not self._ours and _digest(path) not in self._written:
+            raise Problem("it was written by another program meanwhile, and is not written over")
+        for name, data in list(self._sounds.items()):
+            (self.folder / EVIDENCE).mkdir(exist_ok=True)
+            save_file(self.folder / name, data)
+            del self._sounds[name]
+        text = self._text()
+        new = hashlib.sha256(text).digest()
+        self._written.add(new)  # a failure may leave the old file or the new one
+        save_file(path, text)
+        self._written, self._ours = {new}, True
 
     def _text(self) -> bytes:
         return "".join([head_text(self._record), *self._readings, *self._events]).encode()
 
-    def _rescue(self) -> str:
-        try:
-            rescued = Path(tempfile.mkdtemp(prefix="tapebench-rescued-")) / FILE_NAME
-            save_file(rescued, self._text())
-        except OSError as error:
-            return f"{self._unsaved}; and it could not be rescued elsewhere: {remedy(error)}"
-        return f"{self._unsaved}; it was rescued to {rescued}: copy it to {self.folder / FILE_NAME}"
+
+def _digest(path: Path) -> bytes:
+    try:
+        return hashlib.sha256(path.read_bytes()).digest()
+    except FileNotFoundError:
+        return b""
+
+
+def _may_go_on(record: SessionRecord, *, finished: bool) -> None:
+    if record.read_only:
+        raise Problem(record.read_only)
+    if record.done and not finished:
+        raise Problem(f"{record.folder}: this session is finished; begin a new one")
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,23 +322,6 @@ def unfinished(sessions_folder: Path) -> list[Unfinished]:
     return out
 
 
-def remedy(error: OSError) -> str:
-    """What the operating system says, and what to do."""
-    what = error.strerror or str(error)
-    todo = {
-        errno.ENOSPC: "make room on the disk",
-        errno.EFBIG: "make room on the disk",
-        getattr(errno, "EDQUOT", errno.ENOSPC): "make room on the disk",
-        errno.EACCES: "make the folder writable or choose another workspace",
-        errno.EPERM: "make the folder writable or choose another workspace",
-        errno.EROFS: "make the folder writable or choose another workspace",
-        errno.ENOENT: "put the folder back",
-        errno.EEXIST: "move what is in its place away or choose another workspace",
-        errno.ENOTDIR: "move what is in its place away or choose another workspace",
-    }.get(error.errno or 0, "look after the disk")
-    return f"{what[:1].lower()}{what[1:]}: {todo}"
-
-
 def _new_folder(sessions_folder: Path, begun: datetime, machine: str) -> Path:
     sessions_folder.mkdir(parents=True, exist_ok=True)
     name = f"{begun:%Y-%m-%d-%H%M}-{_slug(machine)}"
@@ -287,38 +339,3 @@ def _new_folder(sessions_folder: Path, begun: datetime, machine: str) -> Path:
 def _slug(name: str) -> str:
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-") or "machine"
-
-
-def _copy(folder: Path, inputs: Sequence[Path | UsedFile]) -> tuple[InputFile, ...]:
-    out: list[InputFile] = []
-    taken: set[str] = set()
-    for item in inputs:
-        path = item if isinstance(item, Path) else item.path
-        try:
-            data = item.read_bytes() if isinstance(item, Path) else item.content
-        except OSError as error:
-            raise Problem(f"{path}: cannot be read: {error.strerror}") from None
-        place = _place(path, taken)
-        taken.add(place.as_posix())
-        target = folder / INPUTS / place
-        target.parent.mkdir(parents=True, exist_ok=True)
-        save_file(target, data)
-        out.append(InputFile(f"{INPUTS}/{place.as_posix()}", hashlib.sha256(data).hexdigest()))
-    return tuple(out)
-
-
-def _place(path: Path, taken: set[str]) -> PurePosixPath:
-    """Where below `inputs/`: as below the nearest `procedures` folder, so that the copies can be run by again."""
-    parts = path.resolve().parts
-    below = parts[:-1]
-    place = PurePosixPath(path.name)
-    if "procedures" in below:
-        place = PurePosixPath(*parts[len(below) - below[::-1].index("procedures") :])
-    elif path.parent.name in {"machines", "tapes", "reference-tapes", "interfaces", "faults"}:
-        place = PurePosixPath("sheets", path.parent.name, path.name)
-    n = 2
-    free = place
-    while free.as_posix() in taken:
-        free = place.with_name(f"{place.stem}-{n}{place.suffix}")
-        n += 1
-    return free

@@ -27,6 +27,8 @@ class Subject:
     channel: Channel
     frequency_hz: float | None
     sent_db: float | None
+    lot: str = ""
+    """Which of several tapes it is of."""
 
     @property
     def unit(self) -> str:
@@ -44,6 +46,7 @@ class Subject:
         parts = [QUANTITIES.get(self.quantity, self.quantity), CHANNELS[self.channel]]
         parts += [hertz(self.frequency_hz)] if self.frequency_hz else []
         parts += [decibels(self.sent_db)] if self.sent_db is not None else []
+        parts += [self.lot] if self.lot else []
         return ", ".join([*parts, self.source])
 
 
@@ -70,7 +73,7 @@ _NAMES = {
 def in_order(subject: Subject) -> tuple[object, ...]:
     """The key by which subjects stand in a list: by source and quantity, the loudest first, then by frequency."""
     hz, db = subject.frequency_hz or 0.0, subject.sent_db or 0.0
-    return (subject.source, list(UNITS).index(subject.quantity), -db, hz, subject.channel)
+    return (subject.source, list(UNITS).index(subject.quantity), -db, hz, subject.channel, subject.lot)
 
 
 def subject_of(record: ReadingRecord) -> Subject | None:
@@ -79,7 +82,7 @@ def subject_of(record: ReadingRecord) -> Subject | None:
     if r.quantity in EVENTS:
         return None
     hz = None if r.frequency_hz is None or r.quantity in FOUND_HZ else float(f"{r.frequency_hz:.3g}")
-    return Subject(record.source, r.quantity, r.channel, hz, record.sent_db)
+    return Subject(record.source, r.quantity, r.channel, hz, record.sent_db, record.lot)
 
 
 def conditions_of(record: ReadingRecord, job: JobFacts) -> Conditions:

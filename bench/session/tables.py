@@ -257,7 +257,7 @@ def _cell(record: ReadingRecord | None) -> Cell:
     if record.verdict is None:
         return Cell(text)
     word = record.verdict.word
-    said = "no limit here" if word == "no reading" and record.verdict.tolerance is None else word
+    said = "no limit here" if word == "no reading" and not (record.verdict.tolerance or record.verdict.limit) else word
     return Cell(text, said, word)
 
 

@@ -115,6 +115,8 @@ def target_text(verdict: Verdict | None) -> str:
     if verdict is None or verdict.target is None:
         return "none"
     value = plain(verdict.target)
+    if verdict.limit:
+        return f"{verdict.limit} {value}"
     return value if verdict.tolerance is None else f"{value} ± {verdict.tolerance:g}"
 
 

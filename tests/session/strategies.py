@@ -37,6 +37,7 @@ verdicts = st.builds(
     target=st.none() | finite,
     tolerance=st.none() | finite,
     source=st.text(max_size=20),
+    limit=st.sampled_from(["", "at least", "at most"]),
 )
 records = st.builds(
     ReadingRecord,
@@ -51,6 +52,7 @@ records = st.builds(
     sent_db=st.none() | finite,
     accepted_because=st.text(max_size=20),
     attempt=st.integers(1, 99),
+    lot=st.text(max_size=10),
 )
 events = st.builds(
     Event,

@@ -68,11 +68,19 @@ def test_when_the_tolerance_is_reached() -> None:
     since = date(2026, 1, 1)
     down = drift([Step(YEAR, -0.2, 0.1)])
     assert down is not None
-    assert reaches(down, since, 0.1, 0.0, 0.5) == since + timedelta(days=3 * YEAR)
-    assert reaches(down, since, -0.6, 0.0, 0.5) == since
+    assert reaches(down, since, 0.1, (-0.5, 0.5)) == since + timedelta(days=3 * YEAR)
+    assert reaches(down, since, -0.6, (-0.5, 0.5)) == since
     hidden = drift([Step(YEAR, -0.2, 0.3)])
     assert hidden is not None
-    assert reaches(hidden, since, 0.1, 0.0, 0.5) is None
+    assert reaches(hidden, since, 0.1, (-0.5, 0.5)) is None
     slow = drift([Step(YEAR, 0.002, 0.001)])
     assert slow is not None
-    assert reaches(slow, since, 0.0, 0.0, 0.5) is None
+    assert reaches(slow, since, 0.0, (-0.5, 0.5)) is None
+
+
+def test_a_limit_on_one_side_is_reached_from_one_side_only() -> None:
+    since = date(2026, 1, 1)
+    down = drift([Step(YEAR, -1.0, 0.1)])
+    assert down is not None
+    assert reaches(down, since, 62.0, (60.0, float("inf"))) == since + timedelta(days=2 * YEAR)
+    assert reaches(down, since, 62.0, (float("-inf"), 65.0)) is None

@@ -128,7 +128,7 @@ def test_as_text(tmp_path: Path) -> None:
         "Level, left, 315 Hz, 0 dB (dBFS) [1]",
         "       1 January 2020  found −13.00 ± 0.12 out; left −12.00 ± 0.12 in",
         "       1 January 2021  found −12.40 ± 0.12 too close to call; left −12.00 ± 0.12 in",
-        "    drift: −0.40 ± 0.17 dB a year, over 1.0 years; reaches −12 ± 0.5 about April 2022",
+        "    drift: −0.40 ± 0.17 dB a year, over 1.0 years; reaches the end of −12 ± 0.5 about April 2022",
         "",
         "[1] re full-scale sine; steady tone, tracked",
         "Uncertainties are expanded (k = 2); a drift is from as left to as found at the next visit.",

@@ -24,6 +24,7 @@ from bench.problem import Problem
 from bench.procedure.job import UsedFile
 from bench.procedure.journal import Event, Journal, ReadingRecord
 from bench.session.atomic import PART
+from bench.session.lock import LOCK_NAME
 from bench.session.reader import read_session
 from bench.session.record import JobFacts
 from bench.session.store import SessionStore, unfinished
@@ -302,13 +303,13 @@ def test_what_is_unsaved_at_the_end_is_rescued(tmp_path: Path, monkeypatch: pyte
             raise OSError(errno.EROFS, os.strerror(errno.EROFS))
         return real(path, flags, mode, dir_fd=dir_fd)
 
-    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     with monkeypatch.context() as patched:
         patched.setattr(os, "open", opened)
         with pytest.raises(Problem):
             store.keep((a_reading(1), a_reading(2)))
         said = store.close()
-    rescued = next(tmp_path.glob("tapebench-rescued-*/session.toml"))
+    rescued = next(tmp_path.glob("tapebench/rescued/*/session.toml"))
     assert str(rescued) in said
     assert "read-only" in said.lower()
     assert [r.id for r in read_session(rescued.parent).readings] == ["r0001", "r0002"]
@@ -318,6 +319,48 @@ def test_no_session_is_begun_where_nothing_can_be_written(tmp_path: Path, monkey
     with refusing(monkeypatch, errno.EROFS), pytest.raises(Problem, match="no session can be begun there"):
         fresh(tmp_path)
     assert list((tmp_path / "sessions").iterdir()) == []
+
+
+def test_what_is_not_in_its_place_yet_is_kept_elsewhere_until_it_is(tmp_path: Path, own_data_folder: Path) -> None:
+    """The folder vanishes, as a network drive does, and comes back."""
+    store = fresh(tmp_path)
+    store.keep((a_reading(1),))
+    away = tmp_path / "away"
+    store.folder.rename(away)
+    with pytest.raises(Problem, match="put the folder back"):
+        store.keep((a_reading(2),))
+    (copy,) = own_data_folder.glob("tapebench/rescued/*/session.toml")
+    assert str(copy) in store.unsaved
+    assert [r.id for r in read_session(copy.parent).readings] == ["r0001", "r0002"]
+    with pytest.raises(Problem):
+        store.keep((a_reading(3),))
+    assert len(read_session(copy.parent).readings) == 3
+    assert not store.folder.exists()  # nothing is written into a place that is not the session's
+    away.rename(store.folder)
+    assert store.save_again()
+    assert store.unsaved == ""
+    assert [r.id for r in read_session(store.folder).readings] == ["r0001", "r0002", "r0003"]
+    assert not copy.exists()
+    with pytest.raises(Problem, match="being written by"):
+        SessionStore.reopen(store.folder, CLOCK)
+    assert store.close() == ""
+
+
+def test_a_folder_that_came_back_in_another_programs_hands_is_not_written(tmp_path: Path) -> None:
+    store = fresh(tmp_path)
+    store.keep((a_reading(1),))
+    (store.folder / LOCK_NAME).unlink()  # as a drive that forgot it
+    other = SessionStore.reopen(store.folder, CLOCK)
+    with pytest.raises(Problem, match="being written by process"):
+        store.keep((a_reading(2),))
+    assert [r.id for r in read_session(store.folder).readings] == ["r0001"]
+    other.note(Event("note", "step", "the other's", START))
+    other.close()
+    before = (store.folder / "session.toml").read_bytes()
+    assert not store.save_again()  # free again, but no longer what this program wrote
+    assert "was written by another program meanwhile" in store.unsaved
+    assert "copy it to" in store.close()
+    assert (store.folder / "session.toml").read_bytes() == before
 
 
 def fill(store: SessionStore) -> int:
