@@ -10,8 +10,9 @@ Unit and reference
 Source
     IEC 61672-1 (A); Recommendation ITU-R BS.468-4; JAES 27(3), 1979 (average-responding, 2 kHz); IEC 60268-1 (band).
 Accuracy
-    Networks: see `weighting`. The stated uncertainty of a mean is its scatter over the capture and 0.03 dB; that of
-    the quasi-peak is 0.5 dB, what two meters within the standard's own limits differ by on steady noise.
+    Networks: see `weighting`. The stated uncertainty of a mean is its scatter over the capture and 0.06 dB; that of
+    the quasi-peak is 0.5 dB, what two meters within the standard's own limits differ by on steady noise, and 2 dB where
+    a click or a burst makes the reading (the limits for a burst of 1 ms): then it is said when that was.
     Gaussian noise reads 1.05 dB less on an average-responding meter than its rms.
 Everything in the capture is noise to this meter, a tone too; direct current is not, it is taken off first.
 """
@@ -45,8 +46,10 @@ HOP_S = 0.25
 LEAD_HOPS = 2
 """Direct current is the mean of the first half second: whole periods of 50 and 60 Hz."""
 SHORTEST_S = 0.25
-NETWORK_DB = 0.03
-QUASI_PEAK_DB = 0.5
+NETWORK_DB = 0.06
+QUASI_PEAK_DB, BURST_DB = 0.5, 2.0
+BURST = 2.0
+"""The highest indication over the usual one, from which on it is one of a burst."""
 SINE_PER_AVERAGE = np.pi / (2.0 * np.sqrt(2.0))
 """Rms of a sine over its rectified average."""
 
@@ -154,19 +157,23 @@ def noise_readings(
     readings: list[Reading] = []
     because = _why_not(heard)
     frames = np.array(weighted.frames, dtype=np.float64)
+    starts = HOP_S * np.arange(len(frames), dtype=np.float64)
     hops = weighted.hops.all()
     if kept is not None:
-        frames, hops = frames[kept], hops[kept]
+        frames, starts, hops = frames[kept], starts[kept], hops[kept]
         if not because and frames.sum() < SHORTEST_S * heard.sample_rate:
             because = "no part of the capture is free of tones for long enough"
+    warnings: list[str] = []
     for channel in range(weighted.channels):
         side = side_of(channel, weighted.channels)
+        if not because:
+            warnings += _burst(side, hops[:, METHODS.index(QUASI_PEAK), channel], starts)
         for k, method in enumerate(METHODS):
             readings += _pair(
                 side, method, hops[:, k, channel], frames, because=because, reference_level=options.reference_level
             )
     limit = band_network(heard.sample_rate).limit
-    return Measured(tuple(readings), (limit,) if limit and not because else ())
+    return Measured(tuple(readings), (*warnings, limit) if limit and not because else tuple(warnings))
 
 
 def noise(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
@@ -194,6 +201,7 @@ def _pair(
     if not because:
         if method == QUASI_PEAK:
             level = _db(float(column.max()) * np.sqrt(2.0))
+            uncertainty = BURST_DB if column.max() > BURST * np.median(column) else QUASI_PEAK_DB
         elif method == AVERAGE:
             mean = float(np.average(column, weights=frames))
             to_2k = 10.0 ** (-float(bs468_db(AVERAGE_REFERENCE_HZ)[0]) / 20.0)
@@ -214,6 +222,15 @@ def _pair(
         words = f"{reference_level:g} dBFS"
         out.append(Reading(ratio, side, reference_level - level, uncertainty, method=method, reference=words))
     return out
+
+
+def _burst(side: Channel, column: Floats, starts: Floats) -> list[str]:
+    """That a click or a burst, and not the noise, makes the quasi-peak reading; nothing when it doesn't."""
+    highest, usual = float(column.max()), float(np.median(column))
+    if not highest > BURST * usual > 0.0:
+        return []
+    what = f"a click or burst near {float(starts[int(np.argmax(column))]):.2f} s makes the quasi-peak reading"
+    return [f"{side} channel: {what}, {_db(highest) - _db(usual):.0f} dB above the usual indication"]
 
 
 def _scatter_db(column: Floats, frames: Floats, slope: float) -> float:

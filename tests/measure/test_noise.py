@@ -78,6 +78,26 @@ def test_quasi_peak_is_the_highest_indication_from_a_discharged_start() -> None:
         assert 41.0 <= 100.0 * 10.0 ** ((told - steady) / 20.0) <= 55.0
 
 
+@pytest.mark.parametrize("hz", [27000.0, 35000.0, 43000.0])
+def test_what_is_left_of_bias_is_no_noise_of_the_band(hz: float) -> None:
+    # 20 dB above the noise, at 96 kHz: the band ends at 22.4 kHz (IEC 60268-1).
+    x = hiss(-60.0, 3.0, 96000.0, seed=4)
+    told = noise(x + mono(tone(hz, -40.0, 3.0, 96000.0)), 96000.0)
+    assert value(told, "noise", method=BAND) == pytest.approx(-60.0 + 0.49, abs=0.08)
+
+
+def test_a_click_is_said_and_widens_the_quasi_peak() -> None:
+    # Limits of BS.468-4 for a burst of 1 ms: 13.5 to 21.4 % about 17 %, 2 dB either way (from memory).
+    x = hiss(-70.0, 4.0)
+    clean = noise(x, 48000.0)
+    assert uncertainty(reading(clean, "noise", method=QUASI_PEAK)) == 0.5
+    assert not clean.warnings
+    x[round(2.6 * 48000)] = 0.5
+    told = noise(x, 48000.0)
+    assert uncertainty(reading(told, "noise", method=QUASI_PEAK)) == 2.0
+    assert any("near 2.50 s" in w or "near 2.75 s" in w for w in told.warnings)
+
+
 def test_direct_current_is_no_noise() -> None:
     x = hiss(-80.0, 5.0, seed=5)
     clean, shifted = noise(x, 48000.0), noise(x + 0.1, 48000.0)

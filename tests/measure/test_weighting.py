@@ -174,11 +174,13 @@ def test_band_is_3_db_down_at_its_edges_and_steep_beyond(rate: float) -> None:
     assert float(network.gain_db(11.2)[0]) < -18.0  # IEC 60268-1: at least 18 dB per octave
     flat = network.gain_db(np.geomspace(40.0, 16000.0, 200))
     assert np.all(np.abs(flat) < 0.5)
+    assert np.all(np.abs(network.gain_db(np.geomspace(100.0, 20000.0, 200))) < 0.021)
     if rate > 2 * 22400.0:
         assert float(network.gain_db(22400.0)[0]) == pytest.approx(-3.01, abs=0.01)
         assert network.limit == ""
     if rate > 4 * 22400.0:
         assert float(network.gain_db(44800.0)[0]) < -18.0
+        assert np.all(network.gain_db(np.linspace(26600.0, 0.49 * rate, 200)) < -50.0)  # what is left of bias
 
 
 def test_a_rate_that_can_not_hold_the_band_says_so() -> None:
