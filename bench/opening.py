@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -40,6 +41,8 @@ class Wanted:
     """`practice`, `live`, `live:DEVICE`, or a file's name."""
     faults: tuple[str, ...] = ()
     seed: int = 1
+    evidence: bool = False
+    """Whether the sound behind readings is kept with the session."""
     exercise: int | None = None
     """On the practice machine, so many faults beside those above, hidden until the debrief; None: no exercise."""
     trainee: str = ""
@@ -102,7 +105,11 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool,
     job, sheet = with_interface(library, job, port, wanted.interface)
     inputs += sheet
     store = SessionStore.create(
-        workspace.sessions, _facts(job, port, wanted, exercise, clock.wall().date()), inputs, clock
+        workspace.sessions,
+        _facts(job, port, wanted, exercise, clock.wall().date()),
+        inputs,
+        clock,
+        evidence=wanted.evidence,
     )
     return replace(_opened(job, port, store, clock, say), exercise=exercise)
 
@@ -186,6 +193,10 @@ def put_back(port: Port, events: tuple[Event, ...]) -> None:
     for event in events:
         if event.kind == "act":
             perform(hands, event.text)
+        elif event.kind == "switch":
+            control, _, position = event.text.partition(": ")
+            with suppress(Problem):  # one that only the person reaches
+                hands.switch(control, position)
         elif event.kind == "turns" and isinstance(event.value, str):
             for degrees in event.value.split():
                 hands.turn(event.text.partition(":")[0], float(degrees))

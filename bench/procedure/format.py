@@ -13,7 +13,9 @@ from typing import Any, Generic, Literal, TypeVar, overload
 from pydantic import TypeAdapter, ValidationError
 
 from bench.problem import Problem
-from bench.procedure.checks import AGREES, check_sheet, check_steps
+from bench.procedure.checks import check_steps
+from bench.procedure.checks_measuring import AGREES
+from bench.procedure.checks_sheets import check_sheet
 from bench.procedure.document import Document, hidden_text, read_document
 from bench.procedure.problems import Finding, KeyPath, Wrong, from_validator, kind_of, shown, without_echoes
 from bench.procedure.sheets import Fault, Interface, Machine, ReferenceTape, SheetBase, Tape

@@ -47,6 +47,10 @@ class Wrong:
     """The keys beside it that it follows from: it is no news where one of them is wrong in itself."""
 
 
+Told = tuple[tuple[str | int, ...], str, str, tuple[str, ...]]
+"""A problem of a step, as its checks tell it: where in the step, message, remedy, and the keys it follows from."""
+
+
 def without_echoes(wrongs: Iterable[Wrong], themselves: Iterable[Wrong]) -> list[Wrong]:
     """Leave out what follows from a key of a step that is wrong in itself, and what is said twice."""
     bad = {w.at[:3] for w in themselves if not w.about}

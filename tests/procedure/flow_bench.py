@@ -1,0 +1,185 @@
+"""A run on the practice machine by commands alone, for tests of the way through a procedure."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from bench.audio.port import Block, Port, PortStatus
+from bench.clock import RehearsalClock
+from bench.opening import Opened, Wanted, open_run, resume_run
+from bench.procedure import commands as say
+from bench.procedure.runner import Runner
+from bench.procedure.snapshot import Snapshot
+from bench.signals.source import Source
+from bench.workspace import Workspace, shipped_procedures
+
+HEAD = 'format = 1\ntitle = "T"\nsummary = "S"\ntakes_minutes = 1\npart = true\n'
+
+CLEAN = """
+[[step]]
+kind = "by-hand"
+id = "clean"
+title = "Clean"
+do = "Clean."
+does = ["clean", "demagnetise"]
+"""
+
+LEVEL = """
+[[step]]
+kind = "adjust"
+id = "level"
+title = "Replay level"
+do = "Turn."
+quantity = "level"
+plays = "level-400"
+target = "machine.replay_level"
+trimmers = { left = "replay level left", right = "replay level right" }
+"""
+
+MEASURE = """
+[[step]]
+kind = "measure"
+id = "measured"
+title = "Level, measured"
+do = "Let it play."
+quantity = "level"
+plays = "level-400"
+seconds = 1.0
+target = "machine.replay_level"
+"""
+
+WORDS = """
+[[step]]
+kind = "entry"
+id = "words"
+title = "Words"
+do = "Write."
+asks = "words"
+"""
+
+SIGN = """
+[[step]]
+kind = "sign-off"
+id = "sign"
+title = "Sign"
+do = "Sign."
+accepts = "this deck"
+"""
+
+
+def words(name: str) -> str:
+    """An entry that any answer ends."""
+    return WORDS.replace('"words"\ntitle = "Words"', f'"{name}"\ntitle = "{name.title()}"')
+
+
+@dataclass
+class Bench:
+    """A workspace in which one procedure is run."""
+
+    root: Path
+
+    def open(self, steps: str, *, seed: int = 1, procedure: str = "t", **more: str) -> Opened:
+        """Begin a run of these steps."""
+        folder = self.root / "procedures"
+        if not folder.exists():
+            shutil.copytree(shipped_procedures(), folder)
+        (folder / f"{procedure}.toml").write_text(HEAD + steps, encoding="utf-8")
+        run = open_run(Workspace(self.root), Wanted(procedure, seed=seed, **more), RehearsalClock(), paced=False)
+        run.port.open()
+        run.runner.begin()
+        return run
+
+    def resume(self, run: Opened) -> Opened:
+        """Leave a run as if the power went, and go on with its session."""
+        run.store.close()
+        run.port.close()
+        resumed = resume_run(run.store.folder, RehearsalClock(), paced=False)
+        resumed.port.open()
+        resumed.runner.begin()
+        return resumed
+
+
+def at(run: Opened) -> str:
+    """The id of the step at hand; "" at the end."""
+    step = run.runner.snapshot().step
+    return step.id if step is not None else ""
+
+
+def listen(run: Opened, until: Callable[[Snapshot], bool], limit_s: float = 60.0) -> Snapshot:
+    """Let it hear until something shows, or nothing more is listened for."""
+    stop = run.clock.now() + limit_s
+    while run.clock.now() < stop and not run.runner.finished:
+        for _ in range(5):
+            if run.runner.wants_sound:
+                block = run.port.read(0.0)
+                assert block is not None
+                run.runner.hear(block)
+        seen = run.runner.snapshot()
+        if until(seen) or not run.runner.wants_sound:
+            return seen
+    return run.runner.snapshot()
+
+
+def listen_through(run: Opened) -> Snapshot:
+    """Let it hear until the step at hand asks for something or is over."""
+    here = at(run)
+    return listen(run, lambda s: s.prompt.kind != "wait" or s.step is None or s.step.id != here)
+
+
+def set_level(run: Opened) -> None:
+    """Bring replay level in by turning both trimmers, as the gauges say, and accept."""
+    from bench.training.hands import UnattendedHands
+
+    hands, here = UnattendedHands(), at(run)
+    while at(run) == here:
+        command = hands.decide(run.runner.snapshot(), run.clock.now())
+        if command is not None:
+            run.runner.obey(command)
+        listen(run, lambda _: True)
+
+
+def leave_it_out(run: Opened, why: str = "for the test") -> None:
+    """Keep what the gauges say, although it is not in."""
+    listen(run, lambda s: s.can_accept)
+    run.runner.obey(say.Accept(why))
+
+
+def events(run: Opened, *kinds: str) -> list[tuple[str, str, str]]:
+    """(kind, step, text) of the events of these kinds."""
+    return [(e.kind, e.step, e.text) for e in run.store.events() if e.kind in kinds]
+
+
+class WithoutHands:
+    """A port behind which a person works the machine: sound goes through, switches do not."""
+
+    def __init__(self, port: Port) -> None:
+        self._port = port
+
+    @property
+    def status(self) -> PortStatus:
+        return self._port.status
+
+    def open(self) -> None:
+        self._port.open()
+
+    def close(self) -> None:
+        self._port.close()
+
+    def send(self, source: Source | None) -> int:
+        return self._port.send(source)
+
+    def read(self, timeout_s: float) -> Block | None:
+        return self._port.read(timeout_s)
+
+    def reopen(self) -> bool:
+        return self._port.reopen()
+
+
+def by_a_person(run: Opened) -> Runner:
+    """A runner of the same job for a machine that the program has no hands on, begun."""
+    runner = Runner(run.job, WithoutHands(run.port), run.store, run.clock)
+    runner.begin()
+    return runner

@@ -1,0 +1,105 @@
+"""Hold pauses sound, tape and timer; the one key goes on."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bench.procedure import commands as say
+from tests.procedure.flow_bench import CLEAN, LEVEL, MEASURE, Bench, at, events, listen, listen_through, words
+
+WARM = """
+[[step]]
+kind = "by-hand"
+id = "warm"
+title = "Warm up"
+do = "Wait."
+timer_s = 60.0
+"""
+
+RECORD = """
+[[step]]
+kind = "record-replay"
+id = "record"
+title = "Record"
+do = "Record."
+sends = [{ hz = 400, db = -20, seconds = 2.0 }, { hz = 1000, db = -20, seconds = 2.0 }]
+reference_hz = 400
+targets = { response = "machine.record_response" }
+"""
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Bench:
+    return Bench(tmp_path)
+
+
+def test_the_timer_stands(bench: Bench) -> None:
+    run = bench.open(WARM + words("end"))
+    run.clock.wait(10.0)
+    run.runner.obey(say.Hold())
+    run.clock.wait(1000.0)
+    shown = run.runner.snapshot()
+    assert (shown.held, shown.prompt.kind, shown.timer_left_s) == (True, "go-on", 50.0)
+    run.runner.obey(say.GoOn())
+    shown = run.runner.snapshot()
+    assert (shown.held, shown.timer_left_s, at(run)) == (False, 50.0, "warm")
+    run.clock.wait(20.0)
+    assert run.runner.snapshot().timer_left_s == 30.0
+    assert events(run, "hold") == [("hold", "warm", "held"), ("hold", "warm", "went on after 1000 s")]
+
+
+def test_no_sound_is_sent_and_none_is_heard(bench: Bench) -> None:
+    run = bench.open(CLEAN + RECORD + words("end"))
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.GoOn())
+    listen(run, lambda s: any(t.state == "done" for t in s.tones))
+    run.runner.obey(say.Hold())
+    shown = run.runner.snapshot()
+    assert (shown.sending, run.runner.wants_sound) == ("", False)
+    for _ in range(50):
+        block = run.port.read(0.0)
+        assert block is not None
+        run.runner.hear(block)
+    assert max(abs(block.samples[:, 0])) < 0.01  # the tape stands
+    run.runner.obey(say.Hold())
+    assert run.runner.snapshot().sending == "1000 Hz at -32.0 dBFS"
+    listen_through(run)
+    kept = run.store.records()
+    assert {r.reading.frequency_hz for r in kept} == {400.0, 1000.0}
+    assert all(r.reading.value is not None for r in kept)
+    assert {r.attempt for r in kept} == {1}
+
+
+def test_a_measurement_begins_anew(bench: Bench) -> None:
+    run = bench.open(CLEAN + MEASURE.replace("seconds = 1.0", "seconds = 3.0"))
+    run.runner.obey(say.GoOn())
+    listen(run, lambda s: s.prompt.text == "Measuring: 1 s left")
+    run.runner.obey(say.Hold())
+    run.runner.obey(say.GoOn())
+    assert run.runner.snapshot().prompt.text == "Measuring: 3 s left"
+
+
+def test_what_can_be_said_while_held(bench: Bench) -> None:
+    run = bench.open(CLEAN + LEVEL + words("end"))
+    run.runner.obey(say.GoOn())
+    listen(run, lambda s: s.can_accept)
+    run.runner.obey(say.Hold())
+    assert not run.runner.snapshot().can_accept
+    run.runner.obey(say.Accept("because"))
+    assert run.runner.snapshot().notice == "held: go on first"
+    assert run.store.records() == ()
+    run.runner.obey(say.Note("the telephone"))
+    assert run.runner.snapshot().held
+    run.runner.obey(say.Skip("enough"))
+    assert (at(run), run.runner.snapshot().held) == ("end", False)
+
+
+def test_leaving_while_held(bench: Bench) -> None:
+    run = bench.open(CLEAN + MEASURE)
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.Hold())
+    run.runner.obey(say.Leave())
+    assert run.runner.finished
+    assert at(bench.resume(run)) == "measured"

@@ -1,0 +1,142 @@
+"""What an adjustment disturbs must be checked again, or the run is not in tolerance."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bench.opening import Opened
+from bench.procedure import commands as say
+from tests.procedure.flow_bench import (
+    CLEAN,
+    LEVEL,
+    MEASURE,
+    SIGN,
+    Bench,
+    at,
+    events,
+    leave_it_out,
+    listen_through,
+    set_level,
+    words,
+)
+
+RECORDED = """
+[[step]]
+kind = "record-replay"
+id = "recorded"
+title = "Recorded"
+do = "Record."
+sends = [{ hz = 400, db = -20, seconds = 1.0 }]
+reference_hz = 400
+targets = { record_replay_level = "machine.record_level" }
+stage = "found-clean"
+"""
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Bench:
+    return Bench(tmp_path)
+
+
+def _record(run: Opened) -> None:
+    """Work tape in, tones sent, heard."""
+    while run.runner.snapshot().prompt.kind in {"confirm", "go-on"}:
+        run.runner.obey(say.GoOn())
+    listen_through(run)
+
+
+def test_what_was_shown_before_is_to_be_checked_again(bench: Bench) -> None:
+    run = bench.open(CLEAN + RECORDED + LEVEL + SIGN)
+    run.runner.obey(say.GoOn())
+    _record(run)
+    assert run.runner.snapshot().to_check_again == ()
+    set_level(run)
+    assert run.runner.snapshot().to_check_again == ("record level",)
+    assert at(run) == "sign"
+    assert (
+        "To be checked again, so that it can't be signed off as in: record level." in run.runner.snapshot().prompt.text
+    )
+    run.runner.obey(say.Answer("the bench"))
+    outcome = run.runner.outcome()
+    assert (outcome.completed, outcome.exit_code, outcome.said) == (True, 1, "To be checked again: record level.")
+
+
+def test_it_is_cleared_by_a_later_reading(bench: Bench) -> None:
+    again = RECORDED.replace('"recorded"', '"again"').replace('stage = "found-clean"\n', "")
+    run = bench.open(CLEAN + RECORDED + LEVEL + again + SIGN)
+    run.runner.obey(say.GoOn())
+    _record(run)
+    set_level(run)
+    _record(run)
+    run.runner.obey(say.Answer("not set yet"))  # a reading that is out shows it too
+    assert events(run, "to-check", "checked") == [
+        ("to-check", "level", "record level"),
+        ("checked", "again", "record level"),
+    ]
+    assert run.runner.snapshot().to_check_again == ()
+
+
+def test_a_tone_that_never_came_clears_nothing(bench: Bench) -> None:
+    again = RECORDED.replace('"recorded"', '"again"').replace('stage = "found-clean"\n', "")
+    run = bench.open(CLEAN + RECORDED + LEVEL + again + SIGN)
+    run.runner.obey(say.GoOn())
+    _record(run)
+    set_level(run)
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.GoOn())
+    run.port.send(None)  # a cable fell out
+    listen_through(run)
+    run.runner.obey(say.Answer("cable"))
+    assert run.runner.snapshot().to_check_again == ("record level",)
+
+
+def test_what_was_never_shown_is_not_asked_for(bench: Bench) -> None:
+    run = bench.open(CLEAN + LEVEL + SIGN)
+    run.runner.obey(say.GoOn())
+    set_level(run)
+    assert run.runner.snapshot().to_check_again == ()
+
+
+def test_an_adjustment_that_was_skipped_disturbs_nothing_unless_it_was_turned(bench: Bench) -> None:
+    run = bench.open(CLEAN + RECORDED + MEASURE + LEVEL + SIGN)
+    run.runner.obey(say.GoOn())
+    _record(run)
+    listen_through(run)
+    run.runner.obey(say.Answer("as it came"))
+    run.runner.obey(say.Skip("the owner wants it so"))
+    assert run.runner.snapshot().to_check_again == ()
+    run.runner.obey(say.Back())
+    run.runner.obey(say.Turn("replay level left", 10.0))
+    run.runner.obey(say.Skip("a slip of the hand"))
+    assert run.runner.snapshot().to_check_again == ("replay level", "record level")
+
+
+def test_a_trimmer_turned_at_another_step_is_seen(bench: Bench) -> None:
+    run = bench.open(CLEAN + MEASURE + words("talk") + SIGN)
+    run.runner.obey(say.GoOn())
+    listen_through(run)
+    run.runner.obey(say.Answer("as it came"))
+    run.runner.obey(say.Turn("replay level left", 10.0))
+    run.runner.obey(say.GoOn())
+    assert run.runner.snapshot().to_check_again == ("replay level",)
+
+
+def test_a_step_says_itself_what_it_disturbs(bench: Bench) -> None:
+    belt = words("belt") + 'disturbs = ["speed", "replay level"]\n'
+    run = bench.open(CLEAN + MEASURE + belt + SIGN)
+    run.runner.obey(say.GoOn())
+    listen_through(run)
+    run.runner.obey(say.Answer("as it came"))
+    run.runner.obey(say.GoOn())
+    assert run.runner.snapshot().to_check_again == ("replay level",)
+
+
+def test_it_stands_after_a_break(bench: Bench) -> None:
+    run = bench.open(CLEAN + RECORDED + LEVEL + SIGN)
+    run.runner.obey(say.GoOn())
+    _record(run)
+    leave_it_out(run)
+    run = bench.resume(run)
+    assert run.runner.snapshot().to_check_again == ("record level",)

@@ -1,0 +1,97 @@
+"""Noise reduction and direction: switched where the program has hands, else asked for, when they change."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bench.procedure import commands as say
+from tests.procedure.flow_bench import CLEAN, MEASURE, Bench, at, by_a_person, events, listen_through, words
+
+RECORD = """
+[[step]]
+kind = "record-replay"
+id = "record"
+title = "Record"
+do = "Record."
+sends = [{ hz = 400, db = -20, seconds = 1.0 }]
+reference_hz = 400
+targets = { record_replay_level = "machine.record_level" }
+"""
+
+WITH = RECORD.replace('"record"\ntitle', '"with"\ntitle') + 'noise_reduction = "on"\n'
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Bench:
+    return Bench(tmp_path)
+
+
+def test_hands_switch_it_when_it_changes(bench: Bench) -> None:
+    run = bench.open(CLEAN + RECORD + WITH + RECORD.replace('"record"\ntitle', '"without"\ntitle'))
+    run.runner.obey(say.GoOn())
+    for _ in range(3):
+        run.runner.obey(say.GoOn())
+        listen_through(run)
+        if run.runner.snapshot().prompt.kind == "reason":
+            run.runner.obey(say.Answer("never mind"))
+    assert events(run, "switch") == [
+        ("switch", "with", "noise-reduction: on"),
+        ("switch", "without", "noise-reduction: off"),
+    ]
+
+
+def test_it_is_switched_again_after_a_break(bench: Bench) -> None:
+    run = bench.open(CLEAN + WITH)
+    run.runner.obey(say.GoOn())
+    positions: list[tuple[str, str]] = []
+    resumed = bench.resume(run)
+    assert at(resumed) == "with"
+    switch = type(resumed.port).switch
+
+    def noted(self: object, control: str, position: str) -> None:
+        positions.append((control, position))
+        switch(self, control, position)  # type: ignore[arg-type]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(type(resumed.port), "switch", noted)
+        bench.resume(resumed)
+    assert positions[0] == ("noise-reduction", "on")
+
+
+def test_a_person_is_asked(bench: Bench) -> None:
+    run = bench.open(words("first"))
+    run.port.close()
+    run = bench.open(WITH + RECORD, procedure="u")
+    runner = by_a_person(run)
+    assert (
+        runner.snapshot().prompt.text
+        == "Work tape in and recording, monitor on tape, loudspeakers down: start the tones"
+    )
+    # The practice machine's own runner has switched it before: the journal says so, and nobody is asked twice.
+    assert events(run, "switch") == [("switch", "with", "noise-reduction: on")]
+    runner.obey(say.Skip("later"))
+    shown = runner.snapshot()
+    assert (shown.prompt.kind, shown.prompt.text) == ("confirm", "Switch noise reduction out. Confirm when it is.")
+    runner.obey(say.GoOn())
+    assert events(run, "switch")[-1] == ("switch", "record", "noise-reduction: off")
+    assert runner.snapshot().prompt.kind == "go-on"
+
+
+def test_a_switch_that_hands_do_not_reach_is_asked_for(bench: Bench) -> None:
+    run = bench.open(CLEAN + MEASURE + 'direction = "reverse"\n' + words("end"))
+    run.runner.obey(say.GoOn())
+    shown = run.runner.snapshot()
+    assert shown.step is not None
+    assert shown.step.direction == "reverse"
+    if shown.prompt.kind == "confirm":
+        assert shown.prompt.text == "Let the tape run in reverse. Confirm when it does."
+        run.runner.obey(say.GoOn())
+    assert events(run, "switch") == [("switch", "measured", "direction: reverse")]
+
+
+def test_where_nothing_is_measured_nothing_is_switched(bench: Bench) -> None:
+    run = bench.open(CLEAN + words("end"))
+    run.runner.obey(say.GoOn())
+    assert events(run, "switch") == []
