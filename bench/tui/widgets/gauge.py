@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from bench.measure.names import UNITS
-from bench.procedure.snapshot import Gauge
+from bench.procedure.snapshot import Curve, Gauge
 from bench.tui.text import SHAPES, cell, clip, decimals, number, plain, spread_of, wrap
 from bench.tui.widgets.band import band_lines
+from bench.tui.widgets.curve import LEAST_HEIGHT, curve_lines
 from bench.tui.widgets.figures import ABOUT, CROSS, DOWN, TICK, UP, large
 from bench.tui.widgets.painted import Line, Painted, spread, width_of
+from bench.tui.widgets.phase import phase_lines, phase_of, phase_words
 from bench.tui.widgets.trace import trace_lines
 
 TRACE_ROWS = 6
@@ -16,16 +18,40 @@ MOST_TRACE = 16
 """the rows beyond which it stops growing."""
 
 
-def gauge_lines(gauge: Gauge, width: int, height: int, trouble: str = "") -> list[Line]:
-    """A gauge in `width` × `height` cells; `trouble` (clipping, a lost device) is said in the direction's place."""
+def gauge_lines(gauge: Gauge, width: int, height: int, trouble: str = "", curve: Curve | None = None) -> list[Line]:
+    """A gauge in `width` × `height` cells.
+
+    Args:
+        gauge: what is read.
+        width: cells.
+        height: rows.
+        trouble: what is wrong with the sound (clipping, a lost device), said in the direction's place.
+        curve: what the reading did as the trimmer was turned, drawn instead of its last minute.
+    """
+    if curve is not None and (gauge.reading is None or gauge.reading.value is None):
+        return _on_the_way(gauge, width, height, trouble, curve)
     rows = next((r for r in (9, 7) if height >= r + 5 + TRACE_ROWS and width >= 6 * r), 5)
     space: list[Line] = [[]] if height >= rows + 8 + TRACE_ROWS else []
     lines = [_head(gauge, width), *space, *_figure(gauge, width, rows), *space]
     lines += [_direction(gauge, width, trouble), *_scale(gauge, width), *space]
+    left = min(MOST_TRACE, height - len(lines))
+    drawn = curve_lines(curve, width, left) if curve is not None else []
+    return [*lines, *(drawn or _trace(gauge, width, left))][:height]
+
+
+def _trace(gauge: Gauge, width: int, height: int) -> list[Line]:
     verdict = gauge.verdict
     aim, tolerance = (verdict.target, verdict.tolerance) if verdict else (None, None)
-    left = min(MOST_TRACE, height - len(lines))
-    return [*lines, *trace_lines(gauge.history, aim, tolerance, unit=_unit(gauge), width=width, height=left)][:height]
+    return trace_lines(gauge.history, aim, tolerance, unit=_unit(gauge), width=width, height=height)
+
+
+def _on_the_way(gauge: Gauge, width: int, height: int, trouble: str, curve: Curve) -> list[Line]:
+    """While there is no figure yet the curve has its place: why there is none, which way, and the curve."""
+    reason = gauge.reading.reason if gauge.reading else "waiting for sound"
+    said = clip(wrap(f"no reading yet: {reason}", width), 2, width)
+    lines: list[Line] = [_head(gauge, width), *([(line, "none")] for line in said), _direction(gauge, width, trouble)]
+    room = min(24, height - len(lines))
+    return [*lines, *curve_lines(curve, width, max(LEAST_HEIGHT, room))][:height]
 
 
 def gauge_brief(gauge: Gauge, width: int) -> Line:
@@ -80,12 +106,14 @@ def _figure(gauge: Gauge, width: int, rows: int) -> list[Line]:
         return [[(cell(number(reading.value, 0), width), role)], *[[]] * (rows - 1)]
     shape = _shape(gauge)
     pad = (rows - len(shape)) // 2
+    phase = phase_of(gauge)
+    figure = phase_lines(phase[0], rows) if phase and len(digits[0]) + 2 * rows + 18 <= width else []
     out: list[Line] = []
     for row, digit in enumerate(digits):
-        line: Line = [(digit, role)]
+        line: Line = [(digit, role), *([("      ", ""), *figure[row]] if figure else [])]
         side = shape[row - pad] if 0 <= row - pad < len(shape) else ""
-        if side and len(digit) + 2 + len(side) <= width:
-            line += [(" " * (width - len(digit) - len(side)), ""), (side, role)]
+        if side and width_of(line) + 2 + len(side) <= width:
+            line += [(" " * (width - width_of(line) - len(side)), ""), (side, role)]
         out.append(line)
     return out
 
@@ -108,6 +136,9 @@ def _direction(gauge: Gauge, width: int, trouble: str) -> Line:
     if trouble:
         return [(cell("! " + trouble, width).rstrip(), "caution")]
     left: Line = [(plain(gauge.direction), "strong")]
+    if gauge.turn is not None and abs(gauge.turn) >= 0.5:
+        way = "clockwise" if gauge.turn > 0 else "anticlockwise"
+        left.append((f"  turn {abs(gauge.turn):.0f}° {way}", "accent"))
     right: Line = []
     if gauge.held_s >= 0.5:
         right = [(f"steady {gauge.held_s:.0f} s", "quiet")]
@@ -122,7 +153,10 @@ def _direction(gauge: Gauge, width: int, trouble: str) -> Line:
 def _scale(gauge: Gauge, width: int) -> list[Line]:
     verdict, reading = gauge.verdict, gauge.reading
     if verdict is None or verdict.target is None or verdict.tolerance is None:
-        return [[], [], [("no target: told, not judged", "quiet")] if reading and reading.value is not None else []]
+        limit = _one_sided(gauge)
+        if not limit and reading and reading.value is not None:
+            limit = [("no target: told, not judged", "quiet")]
+        return [[], [], limit]
     value = reading.value if reading else None
     error = value - verdict.target if value is not None else None
     places, unit = _places(gauge), _unit(gauge)
@@ -132,9 +166,19 @@ def _scale(gauge: Gauge, width: int) -> list[Line]:
     if reading and value is not None and reading.uncertainty is not None:
         bound = f"{reading.bound} · " if reading.bound else ""
         said.append((f"  {bound}read to ±{spread_of(reading.uncertainty)}", "quiet"))
-    if width_of(said) > width:
-        said = said[:1]
+    if phase := phase_words(gauge):
+        said.append((f"  {phase}", "quiet"))
+    while width_of(said) > width and len(said) > 1:
+        said.pop(1)
     return [*band_lines(error, verdict.tolerance, width, SHAPES[verdict.word][1]), said]
+
+
+def _one_sided(gauge: Gauge) -> Line:
+    """A target that is a limit on one side only."""
+    verdict = gauge.verdict
+    if verdict is None or verdict.target is None or not verdict.limit:
+        return []
+    return [(f"{verdict.limit} {number(verdict.target, _places(gauge))} {_unit(gauge)}", "")]
 
 
 class GaugeColumn(Painted):
@@ -145,11 +189,18 @@ class GaugeColumn(Painted):
         self._gauge: Gauge | None = None
         self._more: tuple[Gauge, ...] = ()
         self._trouble = ""
+        self._curve: Curve | None = None
 
-    def show(self, gauge: Gauge | None, trouble: str = "", more: tuple[Gauge, ...] = ()) -> None:
-        """Show a gauge; `more` are told in one line each below it."""
-        if (gauge, trouble, more) != (self._gauge, self._trouble, self._more):
-            self._gauge, self._trouble, self._more = gauge, trouble, more
+    def show(
+        self,
+        gauge: Gauge | None,
+        trouble: str = "",
+        more: tuple[Gauge, ...] = (),
+        curve: Curve | None = None,
+    ) -> None:
+        """Show a gauge, with its curve where it has one; `more` are told in one line each below it."""
+        if (gauge, trouble, more, curve) != (self._gauge, self._trouble, self._more, self._curve):
+            self._gauge, self._trouble, self._more, self._curve = gauge, trouble, more, curve
             self.repaint()
 
     def lines(self, width: int, height: int) -> list[Line]:
@@ -157,4 +208,4 @@ class GaugeColumn(Painted):
         if self._gauge is None:
             return []
         brief = [gauge_brief(g, width) for g in self._more]
-        return [*gauge_lines(self._gauge, width, height - len(brief), self._trouble), *brief]
+        return [*gauge_lines(self._gauge, width, height - len(brief), self._trouble, self._curve), *brief]

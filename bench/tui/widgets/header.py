@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.procedure.snapshot import InputView, JobView, StepView
+from bench.procedure.snapshot import Hum, InputView, JobView, StepView
 from bench.tui.text import STAGES, cell, number, plain
 from bench.tui.widgets.painted import Line, Painted, spread, trim, width_of
 
@@ -38,6 +38,8 @@ def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float 
         state = [("! " + trouble, "caution")]
     elif sending:
         state = [("▶ " + plain(sending), "accent")]
+    elif sound.hum is not None:
+        state = [(hum_words(sound.hum), "caution")]
     else:
         state = [(plain(sound.port.name), "quiet")]
     names = ["L", "R"] if len(sound.peak_dbfs) == 2 else ["M"] * len(sound.peak_dbfs)
@@ -67,6 +69,20 @@ def sound_trouble(sound: InputView) -> str:
     return ""
 
 
+def reading_trouble(sound: InputView) -> str:
+    """What is wrong with a reading of both channels: what `sound_trouble` says, a channel missing, or hum over it."""
+    if trouble := sound_trouble(sound):
+        return trouble
+    if sound.only:
+        return f"sound on the {sound.only} channel only"
+    return hum_words(sound.hum) if sound.hum is not None else ""
+
+
+def hum_words(hum: Hum) -> str:
+    """Mains hum, as short as it can be said."""
+    return f"{hum.mains_hz:g} Hz mains hum, {number(hum.below_db, 0)} dB under the sound"
+
+
 def _peak(peak: float | None) -> str:
     return "–" if peak is None else number(peak, 1)
 
@@ -80,6 +96,12 @@ def _meter(peak: float | None, width: int) -> Line:
     return [(bar, "meter"), (rest, "rule")]
 
 
+def _where(step: StepView) -> str:
+    """At which stage, which way the tape runs, and which tape it is."""
+    said = [STAGES[step.stage] if step.stage != "left" else "", step.direction, plain(step.lot)]
+    return ", ".join(s for s in said if s)
+
+
 def title_line(step: StepView | None, width: int) -> Line:
     """The step's title, and how far along it is."""
     if step is None:
@@ -88,7 +110,7 @@ def title_line(step: StepView | None, width: int) -> Line:
     gone = round((step.index - 1) / max(1, step.total) * bar)
     left: Line = [
         (" " + plain(step.title), "bar"),
-        (f"  {STAGES[step.stage]}" if step.stage != "left" else "", "barred"),
+        (f"  {_where(step)}", "barred"),
     ]
     right: Line = [
         (f"step {step.index} of {step.total} ", "barred"),

@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 
-from bench.procedure.snapshot import ToneRow
+from bench.procedure.snapshot import FoundPoint, ToneRow
 from bench.tui.text import cell
 from bench.tui.widgets.braille import Dots
+from bench.tui.widgets.curve import put
 from bench.tui.widgets.painted import Line
 
 LABEL = 6
@@ -43,10 +44,18 @@ def points_of(tones: tuple[ToneRow, ...]) -> dict[str, list[Point]]:
     return {}
 
 
-def response_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line]:
+def response_lines(
+    tones: tuple[ToneRow, ...], width: int, height: int, found: tuple[FoundPoint, ...] = ()
+) -> list[Line]:
     """Draw the response: "L" and "R" at the tones, "B" where both meet, joined by dots; limits dotted.
 
     Empty when there is nothing to draw yet or no room.
+
+    Args:
+        tones: what is measured now.
+        width: cells.
+        height: rows.
+        found: what they read as found: "l" and "r", "b" where both meet, without a line between.
     """
     curves = points_of(tones)
     if not curves or height < LEAST_HEIGHT or width < LEAST_WIDTH:
@@ -54,9 +63,12 @@ def response_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[
     rows = height - 3
     dots = Dots(width - LABEL, rows)
     everything = [p for points in curves.values() for p in points]
-    worst = max(max(abs(error), tolerance) for _, error, tolerance in everything)
+    before = [p for p in found if p.channel in curves]
+    reached = [max(abs(error), tolerance) for _, error, tolerance in everything]
+    worst = max([*reached, *(abs(p.off) for p in before)])
     span = next((s for s in STEPS_DB if s >= worst * 1.1), worst * 1.1)
-    lowest, highest = min(p[0] for p in everything) / 1.2, max(p[0] for p in everything) * 1.2
+    along = [p[0] for p in everything] + [p.frequency_hz for p in before]
+    lowest, highest = min(along) / 1.2, max(along) * 1.2
 
     def column(hz: float) -> int:
         return round(math.log(hz / lowest) / math.log(highest / lowest) * (dots.across - 1))
@@ -71,35 +83,27 @@ def response_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[
         dots.curve("band", across, np.array([row(db) for db in (edge[0], *edge, edge[-1])]))
     dots.layer("band")[:, 1::2] = False
     marks: dict[tuple[int, int], str] = {}
+    for point in before:
+        at = (max(0, min(rows - 1, row(point.off) // 4)), column(point.frequency_hz) // 2)
+        letter = {"left": "l", "right": "r"}.get(point.channel, "○")
+        marks[at] = letter if marks.get(at, letter) == letter else "b"
     for channel, points in curves.items():
         columns, levels = np.array([column(p[0]) for p in points]), np.array([row(p[1]) for p in points])
         dots.curve("trace", columns, levels)
         for x, y in zip(columns.tolist(), levels.tolist(), strict=True):
             at = (max(0, min(rows - 1, y // 4)), x // 2)
             letter = {"left": "L", "right": "R"}.get(channel, "●")
-            marks[at] = letter if marks.get(at, letter) == letter else "B"
-    sheet = [
-        _marked(line, {x: sign for (my, x), sign in marks.items() if my == y}) for y, line in enumerate(dots.lines())
-    ]
+            marks[at] = "B" if letter in "LR" and marks.get(at) in ("B", {"L": "R", "R": "L"}[letter]) else letter
+    sheet = [put(line, {x: sign for (my, x), sign in marks.items() if my == y}) for y, line in enumerate(dots.lines())]
     letters = "L  R  B both" if len(curves) > 1 else ""
+    if before:
+        letters += "   as found l  r  b" if len(curves) > 1 else "● now  ○ as found"
     head: Line = [(cell(f"dB off target  {letters}", width).rstrip(), "quiet")]
     labels = {0: f"+{span:.0f}", row(0) // 4: "0", rows - 1: f"−{span:.0f}"}
     body = [
         [(cell(labels.get(y, ""), LABEL - 1, "right"), "quiet"), ("│", "rule"), *line] for y, line in enumerate(sheet)
     ]
     return [head, *body, *_axis(lowest, highest, column, width)]
-
-
-def _marked(line: Line, marks: dict[int, str]) -> Line:
-    if not marks:
-        return line
-    out: Line = []
-    x = 0
-    for text, role in line:
-        for sign in text:
-            out.append((marks[x], "strong") if x in marks else (sign, role))
-            x += 1
-    return out
 
 
 def _axis(lowest: float, highest: float, column, width: int) -> list[Line]:  # type: ignore[no-untyped-def]

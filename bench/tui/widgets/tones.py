@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bench.measure.names import Reading
-from bench.procedure.snapshot import ToneRow
+from bench.procedure.snapshot import FoundPoint, ToneRow
 from bench.procedure.targets import Verdict, VerdictWord
 from bench.tui.text import SHAPES, cell, decimals, number
 from bench.tui.widgets.painted import Line, Painted, beside, spread
@@ -90,21 +90,22 @@ class ToneBoard(Painted):
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
         self._tones: tuple[ToneRow, ...] = ()
+        self._found: tuple[FoundPoint, ...] = ()
 
-    def show(self, tones: tuple[ToneRow, ...]) -> None:
-        """Show tones."""
-        if tones != self._tones:
-            self._tones = tones
+    def show(self, tones: tuple[ToneRow, ...], found: tuple[FoundPoint, ...] = ()) -> None:
+        """Show tones, and what they read as found."""
+        if (tones, found) != (self._tones, self._found):
+            self._tones, self._found = tones, found
             self.repaint()
 
     def lines(self, width: int, height: int) -> list[Line]:
         """List and response."""
         if width < LIST_WIDTH + 3 + LEAST_WIDTH:
             listed = tone_lines(self._tones, width, min(height, len(self._tones) + 1))
-            plot = response_lines(self._tones, width, min(18, height - len(listed) - 1))
+            plot = response_lines(self._tones, width, min(18, height - len(listed) - 1), self._found)
             return [*listed, [], *plot] if plot else tone_lines(self._tones, width, height)
         left = max(LIST_WIDTH, min(56, width // 2))
-        plot = response_lines(self._tones, width - left - 3, min(height, 24))
+        plot = response_lines(self._tones, width - left - 3, min(height, 24), self._found)
         if not plot:
             return tone_lines(self._tones, min(width, 70), height)
         return beside(tone_lines(self._tones, left, height), plot, left, 3)
