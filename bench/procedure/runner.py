@@ -8,6 +8,7 @@ from bench.audio.port import Block, Port
 from bench.clock import Clock
 from bench.problem import Problem
 from bench.procedure import commands as say
+from bench.procedure.as_found import AsFound
 from bench.procedure.interlocks import Interlocks
 from bench.procedure.job import Job, JobStep
 from bench.procedure.journal import Journal
@@ -35,6 +36,7 @@ class Runner:
         self._interlocks = Interlocks(self._situation)
         self._ledger = Ledger(self._situation)
         self._sound = SoundIn(clock)
+        self._as_found = AsFound(journal)
         self._at = 0
         self._activity: Activity | None = None
         self._question: Prompt | None = None
@@ -168,6 +170,7 @@ class Runner:
     def hear(self, block: Block) -> None:
         """Sound came in."""
         self._sound.hear(block)
+        self._sound.watch_hum(block, self._port.status.sample_rate)
         if self._held_at is not None:
             self._unheard += len(block.samples)
         elif self._activity is not None and self._activity.wants_sound:
@@ -344,7 +347,7 @@ class Runner:
             job=job_view(job),
             step=step_view(job, self._at),
             prompt=HELD if held else view.prompt,
-            sound=InputView(*self._sound.state(), self._port.status),
+            sound=InputView(*self._sound.state(), self._port.status, self._sound.only(), self._sound.hum()),
             gauges=view.gauges,
             tones=view.tones,
             checks=view.checks,
@@ -359,5 +362,6 @@ class Runner:
             outcome=self.outcome() if self.finished else None,
             held=held,
             to_check_again=situation.to_check_again,
+            as_found=self._as_found.points(self._step),
             can_go_back=self._way.before(self._at) is not None,
         )
