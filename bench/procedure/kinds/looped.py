@@ -282,7 +282,7 @@ class InterfaceActivity(Activity):
             return View(self._ask)
         match self._phase:
             case "ready":
-                return View(Prompt("go-on", "Loop plugged in, monitors down: start"))
+                return View(Prompt("go-on", "Loop plugged in, monitors down: start", sounds=True))
             case "typing":
                 unit = "V" if self._step.finds == "full-scale" else "Hz"
                 return View(Prompt("number", f"{self._step.title}: what does the instrument read?", unit=unit))

@@ -215,7 +215,7 @@ class RecordReplayActivity(ToneListActivity):
                 text = "Work tape in and recording, monitors down: start the tones"
                 if self._three_heads:
                     text = "Work tape in and recording, monitor on tape, loudspeakers down: start the tones"
-                return self.view_with(Prompt("go-on", text))
+                return self.view_with(Prompt("go-on", text, sounds=True))
             case "rewind":
                 return self.view_with(Prompt("go-on", "Rewind to where it began and play"))
             case "replaying":
