@@ -9,7 +9,7 @@ from bench.clock import RehearsalClock
 from bench.commands.running import add_sheets, conclude, narrate, tell, wanted
 from bench.opening import open_run
 from bench.training.hands import UnattendedHands
-from bench.training.rehearse import rehearse
+from bench.training.rehearse import as_the_sheet_says, rehearse
 from bench.workspace import find_workspace
 
 
@@ -30,7 +30,8 @@ def run(args: argparse.Namespace) -> int:
     clock = RehearsalClock()
     opened = open_run(workspace, wanted(args, port="practice"), clock, paced=False, say=narrate)
     try:
-        outcome = rehearse(opened.runner, opened.port, clock, UnattendedHands(override=args.override))
+        hands = UnattendedHands(answers=as_the_sheet_says(opened.job), override=args.override)
+        outcome = rehearse(opened.runner, opened.port, clock, hands)
     finally:
         conclude(opened)
     return tell(opened, outcome, as_json=args.json)

@@ -6,8 +6,10 @@ from bench.audio.port import Instruments, Port
 from bench.clock import Clock
 from bench.problem import Problem
 from bench.procedure.commands import Leave, Skip
+from bench.procedure.job import Job
 from bench.procedure.runner import Runner
 from bench.procedure.snapshot import Outcome
+from bench.procedure.steps import Entry
 from bench.training.hands import UnattendedHands
 
 LOOK_EVERY_S = 0.1
@@ -15,6 +17,15 @@ LOOK_EVERY_S = 0.1
 
 LONGEST_STEP_S = 1800.0
 """A step that takes longer than this of rehearsed time is stuck."""
+
+
+def as_the_sheet_says(job: Job) -> dict[str, str]:
+    """Answers to the numbers that a person reads from a gauge, by step: what their targets ask for.
+
+    Nobody holds a gauge to a practice machine, so its transport pulls as it should.
+    """
+    asked = [s for s in job.steps if isinstance(s, Entry) and s.asks == "number" and s.target is not None]
+    return {s.id: f"{job.target(s.target).value:g}" for s in asked if s.target is not None}
 
 
 def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -> Outcome:
