@@ -48,8 +48,10 @@ LEAD_HOPS = 2
 SHORTEST_S = 0.25
 NETWORK_DB = 0.06
 QUASI_PEAK_DB, BURST_DB = 0.5, 2.0
-BURST = 2.0
-"""The highest indication over the usual one, from which on it is one of a burst."""
+STEADY = 2.05
+"""What the quasi-peak meter shows of steady noise, over its rectified average (measured: within 0.2 dB)."""
+BURST = 1.35
+"""How far over that an indication is that comes of a click or a burst."""
 SINE_PER_AVERAGE = np.pi / (2.0 * np.sqrt(2.0))
 """Rms of a sine over its rectified average."""
 
@@ -166,12 +168,18 @@ def noise_readings(
     warnings: list[str] = []
     for channel in range(weighted.channels):
         side = side_of(channel, weighted.channels)
-        if not because:
-            warnings += _burst(side, hops[:, METHODS.index(QUASI_PEAK), channel], starts)
-        for k, method in enumerate(METHODS):
-            readings += _pair(
-                side, method, hops[:, k, channel], frames, because=because, reference_level=options.reference_level
+        over = 0.0 if because else _burst(hops[:, :, channel], frames)
+        if over > 0.0:
+            at = starts[int(np.argmax(hops[:, METHODS.index(QUASI_PEAK), channel]))]
+            warnings.append(
+                f"{side} channel: a click or burst near {at:.2f} s makes the quasi-peak reading, {over:.0f} dB above "
+                "that of steady noise"
             )
+        for k, method in enumerate(METHODS):
+            told = _noise(side, method, hops[:, k, channel], frames, because=because, burst=over > 0.0)
+            readings.append(told)
+            if options.reference_level is not None:
+                readings.append(_ratio(told, options.reference_level))
     limit = band_network(heard.sample_rate).limit
     return Measured(tuple(readings), (*warnings, limit) if limit and not because else tuple(warnings))
 
@@ -192,16 +200,13 @@ def _why_not(heard: Heard) -> str:
     return ""
 
 
-def _pair(
-    side: Channel, method: str, column: Floats, frames: Floats, *, because: str, reference_level: float | None
-) -> list[Reading]:
-    """Noise and, with a reference, signal-to-noise by one method."""
-    level = -np.inf
-    uncertainty = QUASI_PEAK_DB
+def _noise(side: Channel, method: str, column: Floats, frames: Floats, *, because: str, burst: bool) -> Reading:
+    """Noise by one method."""
+    level, uncertainty = -np.inf, 0.0
     if not because:
         if method == QUASI_PEAK:
             level = _db(float(column.max()) * np.sqrt(2.0))
-            uncertainty = BURST_DB if column.max() > BURST * np.median(column) else QUASI_PEAK_DB
+            uncertainty = BURST_DB if burst else QUASI_PEAK_DB
         elif method == AVERAGE:
             mean = float(np.average(column, weights=frames))
             to_2k = 10.0 ** (-float(bs468_db(AVERAGE_REFERENCE_HZ)[0]) / 20.0)
@@ -213,24 +218,30 @@ def _pair(
             uncertainty = _scatter_db(column, frames, 4.343)
         if not np.isfinite(level):
             because = "this channel is digital silence"
-    ratio = "signal_to_noise"
     if because:
-        out = [no_reading("noise", side, because, method=method)]
-        return out if reference_level is None else [*out, no_reading(ratio, side, because, method=method)]
-    out = [Reading("noise", side, level, uncertainty, method=method, reference="full-scale sine (AES17)")]
-    if reference_level is not None:
-        words = f"{reference_level:g} dBFS"
-        out.append(Reading(ratio, side, reference_level - level, uncertainty, method=method, reference=words))
-    return out
+        return no_reading("noise", side, because, method=method)
+    return Reading("noise", side, level, uncertainty, method=method, reference="full-scale sine (AES17)")
 
 
-def _burst(side: Channel, column: Floats, starts: Floats) -> list[str]:
-    """That a click or a burst, and not the noise, makes the quasi-peak reading; nothing when it doesn't."""
-    highest, usual = float(column.max()), float(np.median(column))
-    if not highest > BURST * usual > 0.0:
-        return []
-    what = f"a click or burst near {float(starts[int(np.argmax(column))]):.2f} s makes the quasi-peak reading"
-    return [f"{side} channel: {what}, {_db(highest) - _db(usual):.0f} dB above the usual indication"]
+def _ratio(told: Reading, reference_level: float) -> Reading:
+    """How far the noise lies below a reference level."""
+    if told.value is None:
+        return no_reading("signal_to_noise", told.channel, told.reason or "", method=told.method)
+    words = f"{reference_level:g} dBFS"
+    value = reference_level - told.value
+    return Reading("signal_to_noise", told.channel, value, told.uncertainty, method=told.method, reference=words)
+
+
+def _burst(hops: Floats, frames: Floats) -> float:
+    """How far, in dB, the highest indication is above that of steady noise, when a click or a burst makes it; else 0.
+
+    Args:
+        hops: of one channel, shape (hops, methods).
+        frames: in each hop.
+    """
+    steady = STEADY * float(np.average(hops[:, METHODS.index(AVERAGE)], weights=frames))
+    highest = float(hops[:, METHODS.index(QUASI_PEAK)].max())
+    return _db(highest / steady) if highest > BURST * steady > 0.0 else 0.0
 
 
 def _scatter_db(column: Floats, frames: Floats, slope: float) -> float:
