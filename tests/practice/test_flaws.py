@@ -50,15 +50,15 @@ def test_dropouts_of_a_tape_come_again_at_the_same_places() -> None:
 
 
 def test_print_is_heard_one_layer_away() -> None:
-    machine = deck({**QUIET, "reel_mm": 30.0}, heads=2, tape={"print_db": -40.0, "noise_db": -120.0})
+    machine = deck({**QUIET, "reel_mm": 20.0}, heads=2, tape={"print_db": -40.0, "noise_db": -120.0})
     machine.load("work")
     machine.switch("transport", "record")
     machine.process(np.concatenate((np.zeros((3 * RATE, 2)), tone(1000.0, -12.0, 0.5), np.zeros((3 * RATE, 2)))))
     machine.rewind()
     machine.switch("transport", "play")
     heard = run(machine, 6.4)[:, 0]
-    # A turn of 30 mm is 94.25 mm of tape, 1.979 s at 47.625 mm/s, before and behind the tone that begins at 3.0 s.
-    for at in (3.0 - 1.979, 3.0 + 1.979):
+    # A turn of 20 mm is 62.83 mm of tape, 1.319 s at 47.625 mm/s, before and behind the tone that begins at 3.0 s.
+    for at in (3.0 - 1.319, 3.0 + 1.319):
         echo = heard[round((at + 0.15) * RATE) : round((at + 0.4) * RATE)]
         assert level_dbfs(echo, 1000.0) == pytest.approx(-52.0, abs=0.5)
     quiet = heard[round(2.2 * RATE) : round(2.5 * RATE)]

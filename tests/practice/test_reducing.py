@@ -13,6 +13,7 @@ from bench.measure.meters import Options
 from bench.measure.names import Reading
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
+from bench.tape.noise_reduction import encode
 from tests.practice.deck import QUIET, RATE, deck, run, tone
 
 REFERENCE_DBFS = -12.0 - 1.19
@@ -58,6 +59,18 @@ def decoded(of: PracticeMachine) -> list[Twice]:
 def test_record_only_shows_the_encoding_curve() -> None:
     errors = [r.value for r in encoding_error(encoded(machine())).readings]
     assert np.abs(np.array(errors, dtype=float)).max() < 1.5
+
+
+@pytest.mark.parametrize(("hz", "db"), [(1300.0, -20.0), (5000.0, -25.0)])
+def test_it_acts_re_its_own_reference_level(hz: float, db: float) -> None:
+    # Where the curve is steep 1 dB of level is half a dB of boost: the encoder fed with a sine of that very level.
+    of = machine()
+    with_it, without = came(of, hz, db, "record-only"), came(of, hz, db, "off")
+    sine = 10 ** (db / 20) * np.sin(2 * np.pi * hz / RATE * np.arange(2 * RATE))[:, None]
+    boost = 20 * np.log10(np.std(encode(sine, RATE, "type-b")[RATE:]) / np.std(sine[RATE:]))
+    assert with_it.value is not None
+    assert without.value is not None
+    assert with_it.value - without.value == pytest.approx(boost, abs=0.1)
 
 
 def test_replay_only_shows_the_decoder_on_a_tape_of_known_encoding() -> None:
