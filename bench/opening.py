@@ -22,6 +22,7 @@ from bench.procedure.runner import Runner
 from bench.procedure.steps import InterfaceStep
 from bench.procedure.told import ToldJournal
 from bench.procedure.views import job_view
+from bench.session.reader import read_session
 from bench.session.record import JobFacts
 from bench.session.store import SessionStore
 from bench.workspace import Workspace
@@ -43,6 +44,8 @@ class Wanted:
     seed: int = 1
     evidence: bool = False
     """Whether the sound behind readings is kept with the session."""
+    after: Path | None = None
+    """The practice machine begins with its trimmers where this session left them."""
     exercise: int | None = None
     """On the practice machine, so many faults beside those above, hidden until the debrief; None: no exercise."""
     trainee: str = ""
@@ -104,6 +107,7 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool,
         port.open()  # before there is a session: without a device none is begun
     job, sheet = with_interface(library, job, port, wanted.interface)
     inputs += sheet
+    earlier = turned_before(wanted, port)
     store = SessionStore.create(
         workspace.sessions,
         _facts(job, port, wanted, exercise, clock.wall().date()),
@@ -111,6 +115,9 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool,
         clock,
         evidence=wanted.evidence,
     )
+    for event in earlier:
+        store.note(replace(event, step="", time=clock.wall()))
+    put_back(port, earlier)
     return replace(_opened(job, port, store, clock, say), exercise=exercise)
 
 
@@ -180,6 +187,23 @@ def keep_interface(job: Job, store: SessionStore, port: Port, clock: Clock) -> s
 
 KEPT = "interface-sheet"
 """The value of the event that says so."""
+
+
+def turned_before(wanted: Wanted, port: Port) -> tuple[Event, ...]:
+    """The turns of the session that this one comes after, none where it comes after none.
+
+    Raises:
+        Problem: that session was on another machine, so that its turns mean nothing here.
+    """
+    if wanted.after is None:
+        return ()
+    before = read_session(wanted.after)
+    if port.status.kind != "practice" or before.job.port_kind != "practice" or before.job.seed != wanted.seed:
+        raise Problem(
+            f"{wanted.after}: that session is of another machine; name one on the practice machine with --seed "
+            f"{wanted.seed}"
+        )
+    return tuple(e for e in before.events if e.kind == "turns")
 
 
 def put_back(port: Port, events: tuple[Event, ...]) -> None:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from bench.clock import RehearsalClock
+from bench.commands.report import session_folder
 from bench.commands.running import add_sheets, conclude, narrate, tell, wanted
 from bench.opening import open_run
 from bench.training.hands import UnattendedHands
@@ -21,17 +24,33 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--override", default="", metavar="REASON", help="why the reference tape may meet an uncleaned machine"
     )
+    parser.add_argument(
+        "--after", metavar="SESSION", help="begin with the trimmers where a session on the same machine left them"
+    )
+    parser.add_argument(
+        "--date", type=_day, metavar="YYYY-MM-DD", help="the day on which it is, from ten o'clock (now)"
+    )
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 
 
 def run(args: argparse.Namespace) -> int:
     """Rehearse, write the report, say how it ended."""
     workspace = find_workspace(Path(args.workspace) if args.workspace else None)
-    clock = RehearsalClock()
-    opened = open_run(workspace, wanted(args, port="practice"), clock, paced=False, say=narrate)
+    clock = RehearsalClock(args.date)
+    asked = wanted(args, port="practice")
+    if args.after is not None:
+        asked = replace(asked, after=session_folder(args.after, args.workspace))
+    opened = open_run(workspace, asked, clock, paced=False, say=narrate)
     try:
         hands = UnattendedHands(answers=as_the_sheet_says(opened.job), override=args.override)
         outcome = rehearse(opened.runner, opened.port, clock, hands)
     finally:
         conclude(opened)
     return tell(opened, outcome, as_json=args.json)
+
+
+def _day(text: str) -> datetime:
+    try:
+        return datetime.strptime(text, "%Y-%m-%d").replace(hour=10, tzinfo=UTC)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no day such as 2026-05-03") from None

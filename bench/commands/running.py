@@ -20,6 +20,7 @@ def add_sheets(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tape", metavar="SHEET", help="sheet of the work tape")
     parser.add_argument("--reference-tape", metavar="SHEET", help="sheet of the reference tape")
     parser.add_argument("--interface", metavar="SHEET", help="sheet of the interface (default: the device's last one)")
+    parser.add_argument("--evidence", action="store_true", help="keep the sound behind readings with the session")
 
 
 def wanted(args: argparse.Namespace, *, port: str) -> Wanted:
@@ -33,6 +34,7 @@ def wanted(args: argparse.Namespace, *, port: str) -> Wanted:
         port=port,
         faults=tuple(args.fault),
         seed=args.seed,
+        evidence=args.evidence,
     )
 
 

@@ -19,6 +19,7 @@ from bench.procedure.ledger import Ledger
 from bench.procedure.outcome import judge_run
 from bench.procedure.snapshot import InputView, Outcome, Prompt, Snapshot
 from bench.procedure.sound_in import SoundIn
+from bench.procedure.steps import Adjust
 from bench.procedure.views import job_view, step_view
 
 HELD = Prompt("go-on", "Held: sound, tape and timer stand. Go on with the same key")
@@ -154,10 +155,17 @@ class Runner:
         return to
 
     def _end_activity(self, *, skipped: bool = False) -> None:
+        step = self._step
         if self._activity is not None:
+            curves = self._activity.view().curves if isinstance(step, Adjust) else ()
             self._activity.end()
             self._activity = None
-        step = self._step
+            self._situation.sound_over()
+            for curve in curves:
+                points = " ".join(f"{x:.9g}:{y:.9g}" for x, y in curve.points)
+                self._situation.note(
+                    "curve", step.id if step else "", f"{curve.label}: {curve.along}, {curve.unit}", points
+                )
         if step is not None:
             for trimmer, turns in self._turns.items():
                 text = f"{trimmer}: {len(turns)} turns, {sum(turns):+.0f}° in all"
@@ -169,17 +177,22 @@ class Runner:
 
     def hear(self, block: Block) -> None:
         """Sound came in."""
+        self._situation.look_after_saving()
         self._sound.hear(block)
         self._sound.watch_hum(block, self._port.status.sample_rate)
         if self._held_at is not None:
             self._unheard += len(block.samples)
         elif self._activity is not None and self._activity.wants_sound:
             lost, self._unheard = block.lost + self._unheard, 0
-            self._activity.hear(replace(block, lost=lost) if lost else block)
+            whole = replace(block, lost=lost) if lost else block
+            if self._step is not None:
+                self._situation.heard(self._step, whole)
+            self._activity.hear(whole)
             self._after()
 
     def tick(self) -> None:
         """No sound came: look after the port, and after what is over without sound."""
+        self._situation.look_after_saving()
         status = self._port.status
         step = self._step
         trouble = status.detail or status.state if status.state in ("stalled", "lost") else ""
@@ -362,6 +375,7 @@ class Runner:
             outcome=self.outcome() if self.finished else None,
             held=held,
             to_check_again=situation.to_check_again,
+            head_delay_s=view.head_delay_s,
             as_found=self._as_found.points(self._step),
             can_go_back=self._way.before(self._at) is not None,
         )

@@ -88,7 +88,7 @@ def content_of(session: SessionRecord) -> Content:
             for e in session.events
             if e.kind in {"answer", "note"}
         ),
-        trimmers=tuple(e.text for e in session.events if e.kind == "turns"),
+        trimmers=tuple(e.text for e in session.events if e.kind == "turns" and e.step),
         cautions=_cautions(session, steps),
         signed=tuple(_signed(session.events, steps)),
         procedure_sha256=_procedure_sha256(session),

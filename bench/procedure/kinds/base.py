@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
@@ -13,13 +13,21 @@ from bench.problem import Problem
 from bench.procedure.dependents import to_check_again
 from bench.procedure.job import Job
 from bench.procedure.journal import Event, EventKind, Journal, ReadingRecord
+from bench.procedure.recent import LONGEST_S, RecentSound
 from bench.procedure.snapshot import CheckRow, Curve, Gauge, Prompt, ToneRow
-from bench.procedure.steps import Measuring, StepBase, What
+from bench.procedure.steps import Adjust, Measuring, StepBase, What
 from bench.procedure.targets import Verdict
 from bench.procedure.way import Way
 from bench.signals.source import Source
 
+if TYPE_CHECKING:
+    from bench.procedure.kinds.answering import Answering
+
 Heard = Literal["reference tape", "record-replay", "machine"]
+
+SAVE_AGAIN_S = 1.0
+TURNED_S = 10.0
+"""While a trimmer is turned only the last of the sound belongs to the reading."""
 
 WAIT = Prompt("wait", "")
 """Nothing is asked now."""
@@ -64,6 +72,10 @@ class Situation:
         self.attempt = 1
         self.last: tuple[Taken, ...] = ()
         self.way = Way(job, journal)
+        self.learnt: dict[tuple[str, str, float], Answering] = {}
+        """How readings answered to trimmers so far, by trimmer, quantity and frequency."""
+        self._recent: RecentSound | None = None
+        self._tried = 0.0
         self._source: Source | None = None
         self._transport = ""
 
@@ -140,11 +152,38 @@ class Situation:
             for n, t in enumerate(taken, start=1)
         )
         self.last = taken
+        if self._recent is not None:
+            self._recent.taken(tuple(r.id for r in records))
         try:
             self.journal.keep(records)
             self.unsaved = ""
         except Problem as problem:
             self.unsaved = problem.sentence
+
+    def heard(self, step: StepBase, block: Block) -> None:
+        """A step hears this: it is held, where the sound behind readings is to be kept."""
+        if self.journal.wants_sound:
+            if self._recent is None:
+                turned = isinstance(step, Adjust) and step.via in (None, "live")
+                self._recent = RecentSound(self.port.status.sample_rate, TURNED_S if turned else LONGEST_S)
+            self._recent.hear(block)
+
+    def sound_over(self) -> None:
+        """The step is over: the sound behind its readings is kept."""
+        sound = self._recent.over() if self._recent is not None else None
+        self._recent = None
+        if sound is not None:
+            try:
+                self.journal.keep_sound(sound)
+            except Problem as problem:
+                self.unsaved = problem.sentence
+
+    def look_after_saving(self) -> None:
+        """Try again, now and then, to write what could not be written."""
+        if self.unsaved and self.clock.now() - self._tried >= SAVE_AGAIN_S:
+            self._tried = self.clock.now()
+            if self.journal.save_again():
+                self.unsaved = ""
 
     def note(self, kind: EventKind, step: str, text: str, value: float | str | None = None) -> None:
         """Keep an event, likewise."""
