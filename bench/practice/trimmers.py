@@ -12,6 +12,8 @@ from bench.practice.physics import MachinePhysics
 STOP_DEGREES = 150.0
 ROOM_DEGREES = 20.0
 """The right setting lies at least so far inside the stops."""
+BIAS_ROOM_DB = 7.0
+"""Bias can be set so far below the right one: under the peak of 10 kHz on every machine, where over-bias begins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +136,13 @@ def draw(physics: MachinePhysics, heads: int, seed: int, misadjustment: float) -
         to_go = -error / slope
         limit = STOP_DEGREES - ROOM_DEGREES
         low, high = max(-limit, -limit - to_go), min(limit, limit - to_go)
+        if kind.key == "bias":
+            # Where it stands is as far from where it would be right as it was; only the stops lie elsewhere.
+            room = BIAS_ROOM_DB / abs(slope)
+            if slope > 0:
+                low = min(high, max(low, -STOP_DEGREES + room - to_go))
+            else:
+                high = max(low, min(high, STOP_DEGREES - room - to_go))
         out[name] = Trimmer(
             name,
             degrees=round(float(rng.uniform(low, high)), 1),

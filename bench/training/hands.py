@@ -56,6 +56,8 @@ class UnattendedHands:
     _known: dict[tuple[str, str], _Trimmer] = field(default_factory=dict)
     _at: str = ""
     _wait_for: float = 0.0
+    _followed: set[str] = field(default_factory=set)
+    """Trimmers turned as proposed, since the last reading."""
 
     def decide(self, snapshot: Snapshot, now: float) -> Command | None:
         """The next thing to do at this moment; None is to watch and wait."""
@@ -64,10 +66,16 @@ class UnattendedHands:
             return None
         if step.id != self._at:
             self._at, self._wait_for = step.id, 0.0
+            self._followed.clear()
         if prompt.kind in ("go-on", "confirm"):
-            return GoOn()
+            turn = self._as_proposed(snapshot)
+            if turn is None:
+                self._followed.clear()
+            return turn or GoOn()
         if prompt.kind == "reason":
             return self._reason(snapshot)
+        if prompt.kind == "choice" and snapshot.gauges:
+            return self._keep_or_turn(snapshot)
         if prompt.kind in ("number", "choice", "words"):
             return Answer(self._answer(snapshot))
         return self._adjust(snapshot, now) if snapshot.gauges else None
@@ -79,6 +87,29 @@ class UnattendedHands:
             return Answer(self.override)
         self.said = f"stopped before {snapshot.step.title if snapshot.step else ''}: {snapshot.prompt.text}"
         return None
+
+    def _as_proposed(self, snapshot: Snapshot) -> Command | None:
+        """The first proposed turn that was not made yet, as far as the trimmer goes."""
+        for gauge in snapshot.gauges:
+            if gauge.turn is None or gauge.trimmer is None:
+                continue
+            low, high = _limits(snapshot, gauge.trimmer)
+            degrees = max(low, min(high, gauge.turn))
+            way = f"{gauge.trimmer} {'+' if degrees > 0 else '-'}"  # a turn down and up again are two
+            if way not in self._followed and abs(degrees) >= SMALLEST_TURN:
+                self._followed.add(way)
+                return Turn(gauge.trimmer, degrees)
+        return None
+
+    def _keep_or_turn(self, snapshot: Snapshot) -> Command:
+        """All is in: once more round pays while a reading is far from the middle."""
+        far = max(_part_of_tolerance(g) for g in snapshot.gauges) > CLOSE_ENOUGH
+        turn = self._as_proposed(snapshot) if far else None
+        if turn is not None:
+            return turn
+        again = bool(self._followed)
+        self._followed.clear()
+        return Answer(snapshot.prompt.choices[-1 if again else 0])
 
     def _answer(self, snapshot: Snapshot) -> str:
         step, prompt = snapshot.step, snapshot.prompt
@@ -95,6 +126,10 @@ class UnattendedHands:
         """Turn the trimmer of the worst gauge; accept when all are near the middle of their tolerance."""
         if now < self._wait_for:
             return None
+        if not any(g.trend for g in snapshot.gauges):
+            return None  # they are not live: a round or a ladder says itself when to turn
+        if any(g.turn is not None for g in snapshot.gauges):
+            return self._search(snapshot, now)
         gauges = [g for g in snapshot.gauges if g.reading is not None and g.reading.value is not None]
         if len(gauges) < len(snapshot.gauges) or not gauges:
             return None
@@ -116,6 +151,21 @@ class UnattendedHands:
         degrees = self._turn(known, worst, _limits(snapshot, trimmer))
         self._wait_for = now + SETTLE_S
         return Turn(trimmer, degrees)
+
+    def _search(self, snapshot: Snapshot, now: float) -> Command | None:
+        """A peak is looked for: the turns are proposed. Each reading has to stand still first."""
+        if now < self._wait_for + PATIENCE_S and any(g.trend != "steady" for g in snapshot.gauges):
+            return None
+        turn = self._as_proposed(snapshot)
+        if not isinstance(turn, Turn):
+            self._followed.clear()
+            self._wait_for = now + SETTLE_S
+            return None
+        known = self._known.setdefault((self._at, turn.trimmer), _Trimmer())
+        known.turns += 1
+        if known.turns > MOST_TURNS:
+            return Accept(f"unattended: {turn.trimmer} was turned {MOST_TURNS} times and the peak was not found")
+        return turn
 
     @staticmethod
     def _turn(known: _Trimmer, gauge: Gauge, limits: tuple[float, float]) -> float:

@@ -30,9 +30,7 @@ def activity_for(step: steps.StepBase, situation: Situation) -> Activity:
 
         return RecordReplayActivity(step, situation)
     if isinstance(step, steps.Adjust):
-        from bench.procedure.kinds.adjust import AdjustActivity
-
-        return AdjustActivity(step, situation)
+        return _adjusting(step, situation)
     if isinstance(step, steps.Measure):
         from bench.procedure.kinds.measure import MeasureActivity
 
@@ -50,3 +48,21 @@ def activity_for(step: steps.StepBase, situation: Situation) -> Activity:
 
         return QuestionActivity(step, situation)
     raise Problem(f"step {step.id}: this kind of step cannot be run")
+
+
+def _adjusting(step: steps.Adjust, situation: Situation) -> Activity:
+    """Live, by rounds or by a ladder: as the step says, else live where the machine replays while it records."""
+    via = step.via
+    if via is None:
+        via = "rounds" if step.sends and situation.job.machine.heads == 2 else "live"
+    if via == "live":
+        from bench.procedure.kinds.adjust import AdjustActivity
+
+        return AdjustActivity(step, situation)
+    if via == "ladder" or step.quantity == "overbias":  # a peak is found by positions on both sides of it
+        from bench.procedure.kinds.ladder import LadderActivity
+
+        return LadderActivity(step, situation)
+    from bench.procedure.kinds.rounds import RoundsActivity
+
+    return RoundsActivity(step, situation)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from bench.measure.names import Reading
 from bench.problem import Problem
 from bench.procedure.job import Job
+from bench.procedure.kinds.through_interface import replay_dbfs
 from bench.procedure.sheets import Section
 from bench.tape.geometry import delay_us
 
@@ -28,29 +29,39 @@ def expected_dbfs(job: Job, section: Section) -> float:
             f"tape's by the {tape.fluxivity_method} method; give both in their sheets by the same one"
         )
     flux_db = 20.0 * math.log10(tape.fluxivity_nwb_m / machine.fluxivity_nwb_m)
-    return machine.replay_dbfs + flux_db + section.db + section.recorded_error_db
+    return replay_dbfs(job) + flux_db + section.db + section.recorded_error_db
 
 
-def with_tape(reading: Reading, job: Job) -> Reading:
-    """The reading with the reference tape's uncertainty in its own (root of the sum of squares)."""
+def with_tape(reading: Reading, job: Job, *sections: Section) -> Reading:
+    """The reading with the reference tape's uncertainty in its own (root of the sum of squares).
+
+    Args:
+        reading: of something played from the reference tape.
+        job: whose reference tape.
+        sections: what was played, then what it is relative to; their certificate's corrections are said.
+    """
     tape, machine = job.reference_tape, job.machine
     match reading.quantity:
         case "level" | "balance" | "response":
             own, told = tape.uncertainty_db, f"{tape.uncertainty_db:g} dB"
-        case "speed_error":
+        case "speed_error" | "speed_drift":
             own, told = tape.speed_uncertainty_percent, f"{tape.speed_uncertainty_percent:g} %"
         case "azimuth_delay":
             arcmin = tape.azimuth_uncertainty_arcmin
             own, told = float(delay_us(arcmin, machine.track_spacing_mm, machine.speed_mm_s)), f"{arcmin:g}'"
+        case "azimuth_angle":
+            own, told = tape.azimuth_uncertainty_arcmin, f"{tape.azimuth_uncertainty_arcmin:g}'"
         case _:
             return reading
     if reading.uncertainty is None:
         return reading
-    return replace(
-        reading,
-        uncertainty=math.hypot(reading.uncertainty, own),
-        method=f"{reading.method}; reference tape ±{told}",
-    )
+    method = f"{reading.method}; reference tape ±{told}"
+    if reading.quantity in ("level", "response"):
+        errors = [s.recorded_error_db for s in sections]
+        by = errors[0] - sum(errors[1:]) if errors else 0.0
+        if by:
+            method += f", its certificate moves the target by {by:+.2g} dB".replace("-", "−")
+    return replace(reading, uncertainty=math.hypot(reading.uncertainty, own), method=method)
 
 
 def difference(

@@ -68,5 +68,9 @@ def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
 
 def label(hz: float, db: float) -> str:
     """A tone in words: "10 kHz, -20 dB"."""
-    told = f"{hz / 1000:g} kHz" if hz >= 1000 else f"{hz:g} Hz"
-    return f"{told}, {db:+g} dB" if db else f"{told}, 0 dB"
+    return f"{hertz(hz)}, {db:+g} dB" if db else f"{hertz(hz)}, 0 dB"
+
+
+def hertz(hz: float) -> str:
+    """A frequency in words: "10 kHz"."""
+    return f"{hz / 1000:g} kHz" if hz >= 1000 else f"{hz:g} Hz"

@@ -114,9 +114,7 @@ class MeasureActivity(Activity):
         if self._ask is not None:
             return View(self._ask)
         if self._step.sends and not self.wants_sound:
-            return View(
-                Prompt("go-on", "Work tape in and recording, loudspeakers down: start the tones", sounds=True)
-            )
+            return View(Prompt("go-on", "Work tape in and recording, loudspeakers down: start the tones", sounds=True))
         rate = self.situation.port.status.sample_rate
         left = max(0.0, self._step.seconds - self._frames / rate)
         return View(Prompt(WAIT.kind, f"Measuring: {left:.0f} s left"))

@@ -1,0 +1,117 @@
+"""A practice machine whose replay is right and whose record side is off, and a procedure of our own run on it."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from bench.audio.practice import PracticePort
+from bench.clock import RehearsalClock
+from bench.opening import Opened, Wanted, open_run
+from bench.practice.machine import PracticeMachine
+from bench.procedure.runner import Runner
+from bench.procedure.sheets import Fault
+from bench.procedure.snapshot import Outcome
+from bench.training.hands import UnattendedHands
+from bench.training.rehearse import rehearse
+from bench.wiring import build_practice_machine
+from bench.workspace import Workspace, shipped_procedures
+
+HEAD = """\
+format = 1
+title = "A record line-up"
+summary = "For tests."
+takes_minutes = 5
+part = true
+"""
+
+
+def step(kind: str, name: str, **keys: str) -> str:
+    """A step of a procedure; the values as TOML has them."""
+    lines = [f'\n[[step]]\nkind = "{kind}"\nid = "{name}"\ntitle = "{name}"\ndo = "As it says."']
+    return "\n".join([*lines, *(f"{k} = {v}" for k, v in keys.items())]) + "\n"
+
+
+def adjust(name: str, quantity: str, sends: str, target: str, trimmers: str, **keys: str) -> str:
+    """An adjust step on trimmers of both channels."""
+    both = f'{{ left = "{trimmers} left", right = "{trimmers} right" }}'
+    return step("adjust", name, quantity=f'"{quantity}"', sends=sends, target=f'"{target}"', trimmers=both, **keys)
+
+
+TWO = "[{ hz = 400, db = -20 }, { hz = 10000, db = -20 }]"
+HIGH = "[{ hz = 400, db = -20 }, { hz = 12500, db = -20 }]"
+FULL = "[{ hz = 400, db = 0 }]"
+
+
+def line_up(via: str = "") -> str:
+    """Bias, record level, record equalisation, and bias and level again."""
+    how = {"via": f'"{via}"'} if via else {}
+    ten = {"frequency": "10000", "reference_frequency": "400"}
+    top = {"frequency": "12500", "reference_frequency": "400"}
+    return (
+        HEAD
+        + adjust("bias", "response", TWO, "tape.bias", "bias", **ten, **how)
+        + adjust("level", "record_replay_level", FULL, "machine.record_level", "record level", **how)
+        + adjust("top", "response", HIGH, "machine.record_response", "record equalisation", **top, **how)
+        + adjust("bias-again", "response", TWO, "tape.bias", "bias", **ten, **how)
+        + adjust("level-again", "record_replay_level", FULL, "machine.record_level", "record level", **how)
+    )
+
+
+@dataclass(slots=True)
+class Ran:
+    """A run that is over."""
+
+    outcome: Outcome
+    opened: Opened
+    machine: PracticeMachine
+
+    def rounds(self) -> dict[str, int]:
+        """How many rounds each step took."""
+        return {e.step: int(e.value) for e in self.opened.store.events() if isinstance(e.value, float)}
+
+
+def off(seed: int) -> dict[str, float | str | bool]:
+    """Record trimmers off as the practice machine draws them: up to 3 dB of bias and treble, 6 dB of level."""
+    rng = np.random.default_rng([seed, 77])
+    out: dict[str, float | str | bool] = {}
+    for key, spread in (("bias", 3.0), ("record_level", 6.0), ("record_equalisation", 3.0)):
+        for side in ("left", "right"):
+            out[f"{key}_{side}_db"] = float(rng.uniform(-spread, spread))
+    return out
+
+
+def open_bench(
+    folder: Path, text: str, machine: str, *, seed: int, changes: dict[str, float | str | bool], tape: str | None = None
+) -> tuple[Opened, PracticeMachine]:
+    """A run on that machine, not yet begun."""
+    if not (folder / "procedures").exists():
+        shutil.copytree(shipped_procedures(), folder / "procedures")
+    (folder / "procedures" / "own.toml").write_text(text, encoding="utf-8")
+    clock = RehearsalClock()
+    opened = open_run(Workspace(folder), Wanted("own", machine, tape, seed=seed), clock, paced=False)
+    job = opened.job
+    fault = Fault(format=1, sheet="fault", name="Off", tells="It is off.", practice=changes)
+    faults = [fault] if changes else []
+    built = build_practice_machine(
+        job.machine, job.tape, job.reference_tape, seed=seed, faults=faults, misadjustment=0.0
+    )
+    port = PracticePort(built, clock, paced=False)
+    port.clean()
+    port.load("work")
+    return Opened(job, port, opened.store, Runner(job, port, opened.store, clock), clock), built
+
+
+def run(
+    folder: Path, text: str, machine: str, *, seed: int = 1, tape: str | None = None, **changes: float | str
+) -> Ran:
+    """Rehearse it."""
+    opened, built = open_bench(folder, text, machine, seed=seed, changes=dict(changes), tape=tape)
+    try:
+        outcome = rehearse(opened.runner, opened.port, opened.clock, UnattendedHands())
+    finally:
+        opened.store.close()
+    return Ran(outcome, opened, built)
