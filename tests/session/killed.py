@@ -20,15 +20,18 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NoReturn
 
+import numpy as np
+
 from bench.clock import RehearsalClock
 from bench.measure.names import Reading
-from bench.procedure.journal import Event, ReadingRecord
+from bench.procedure.journal import Event, ReadingRecord, Sound
 from bench.session.record import JobFacts
 from bench.session.store import SessionStore
 
 MANY = 6
 """Readings in each half of the short work."""
 START = datetime(2026, 5, 3, 10, 12, tzinfo=UTC)
+SAMPLES = np.random.default_rng(1).uniform(-0.5, 0.5, size=(3000, 2)).astype(np.float32)
 JOB = JobFacts("Lanternhill deck", "", "", "Line up", "", "", "", 2, "practice machine", procedure_id="p")
 
 
@@ -42,10 +45,11 @@ def work(folder: Path, accepted: Callable[[str], None], many: int) -> None:
     """Begin a session, keep, break off, go on, finish."""
     clock = RehearsalClock(START)
     procedure = folder / "p.toml"
-    store = SessionStore.create(folder / "sessions", JOB, [procedure], clock)
+    store = SessionStore.create(folder / "sessions", JOB, [procedure], clock, evidence=True)
     for n in range(1, many + 1):
         store.keep(reading(n))
         accepted(f"r{n:04d}")
+    store.keep_sound(Sound(SAMPLES, 48000, tuple(r.id for r in store.records())))
     store.note(Event("note", "step", "half-way", START))
     store.close()
     store = SessionStore.reopen(store.folder, clock)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import random
@@ -33,12 +34,14 @@ def check(folder: Path, accepted: list[str]) -> bool:
     ids = [r.id for r in session.readings]
     assert ids[: len(accepted)] == accepted
     assert len(ids) <= len(accepted) + 1  # the one after may be on disk already
+    for sound in session.evidence:
+        assert hashlib.sha256((session.folder / sound.path).read_bytes()).hexdigest() == sound.sha256
     if not session.done:
         assert [u.folder for u in unfinished(folder / "sessions")] == [session.folder]
         store = SessionStore.reopen(session.folder, RehearsalClock())
         store.step_done("after")
         store.close()
-        assert not list(session.folder.glob(f".*{PART}"))
+        assert not list(session.folder.rglob(f".*{PART}"))
         assert [r.id for r in read_session(session.folder).readings] == ids
     return True
 

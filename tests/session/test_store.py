@@ -6,14 +6,17 @@ import errno
 import hashlib
 import os
 import resource
+import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -22,7 +25,7 @@ from bench.clock import RehearsalClock
 from bench.measure.names import Reading
 from bench.problem import Problem
 from bench.procedure.job import UsedFile
-from bench.procedure.journal import Event, Journal, ReadingRecord
+from bench.procedure.journal import Event, Journal, ReadingRecord, Sound
 from bench.session.atomic import PART
 from bench.session.lock import LOCK_NAME
 from bench.session.reader import read_session
@@ -31,6 +34,7 @@ from bench.session.store import SessionStore, unfinished
 from tests.session.made_up import JOB, START, whole
 from tests.session.strategies import events, jobs, records
 
+NOISE = np.random.default_rng(1).uniform(-0.5, 0.5, size=(4000, 2)).astype(np.float32)
 CLOCK = RehearsalClock(START)
 
 
@@ -418,6 +422,70 @@ def test_a_disk_that_fills_up(tmp_path: Path) -> None:
         assert store.save_again()
         assert len(read_session(store.folder).readings) == kept + 1
         store.close()
+
+
+def attempt(do: Callable[[], object]) -> str:
+    """Do it; what it says against it."""
+    try:
+        do()
+    except Problem as problem:
+        return problem.sentence
+    return ""
+
+
+def on_a_disk_with(room: int, disk: Path) -> str:
+    """All that a store writes, on a disk with so many blocks of room at the start. Where it first ran out."""
+    ballast = disk / "ballast"
+    about = os.statvfs(disk)
+    ballast.write_bytes(bytes(about.f_bsize * max(0, about.f_bavail - room)))
+    made: list[SessionStore] = []
+    create = partial(SessionStore.create, disk / "sessions", JOB, [disk / "p.toml"], CLOCK, evidence=True)
+    said = attempt(lambda: made.append(create()))
+    if said:
+        assert "make room on the disk" in said
+        assert not list(disk.glob("sessions/*"))
+        return "at its beginning"
+    store, kept, first = made[0], 0, ""
+    work = [
+        *((f"at reading {n}", partial(store.keep, (a_long_reading(n),))) for n in range(1, 7)),
+        ("at the sound", partial(store.keep_sound, Sound(NOISE, 48000, ("r0001",)))),
+        ("at the note", partial(store.note, Event("note", "step", "noted" * 1000, START))),
+        ("at the end", partial(store.finish, "All in." * 800)),
+    ]
+    for what, do in work:
+        said = attempt(do)
+        first = first or (what if said else "")
+        kept = kept if said else len(store.records())
+        assert said == store.unsaved
+        assert "make room on the disk" in said or not said
+        assert len(read_session(store.folder).readings) == kept
+        assert not list(store.folder.rglob(f".*{PART}"))
+    ballast.unlink()
+    assert store.save_again()
+    done = read_session(store.folder)
+    assert [r.id for r in done.readings] == [f"r{n:04d}" for n in range(1, 7)]
+    assert done.done
+    assert (store.folder / done.evidence[0].path).stat().st_size > 0
+    store.close()
+    shutil.rmtree(store.folder)
+    return first
+
+
+def a_long_reading(n: int) -> ReadingRecord:
+    """A block of the disk by itself."""
+    record = a_reading(n)
+    return replace(record, reading=replace(record.reading, method="steady tone " * 400))
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no mount")
+def test_a_disk_that_is_full_at_each_write(tmp_path: Path) -> None:
+    """Room for one block more each time, until all of it fits: it runs out at every write in turn."""
+    with small_disk(tmp_path / "disk", "256k") as disk:
+        (disk / "p.toml").write_text("format = 1\n" * 500)
+        ran_out = [on_a_disk_with(room, disk) for room in range(2, 36)]
+    assert ran_out[0] == "at its beginning"
+    assert ran_out[-1] == ""
+    assert {"at reading 1", "at reading 3", "at reading 5", "at the sound", "at the note"} <= set(ran_out)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="no mount")
