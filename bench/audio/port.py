@@ -17,8 +17,11 @@ from bench.signals.source import Source
 Samples = NDArray[np.float64]
 """Shape (frames, channels), full scale ±1."""
 
-Act = Literal["clean", "demagnetise", "load-reference-tape", "load-work-tape", "rewind"]
+Act = Literal["clean", "demagnetise", "load-reference-tape", "load-work-tape", "load-owners-tape", "rewind"]
 """What a step's `does` may say was done to the machine."""
+
+Threaded = Literal["none", "reference", "work", "owners"]
+"""The tape that is threaded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +96,7 @@ class TrimmerInfo:
 class Loaded:
     """What is threaded on the machine."""
 
-    tape: Literal["none", "reference", "work"]
+    tape: Threaded
     section: str | None = None
     """The section of the reference tape it was wound to; it repeats until wound elsewhere."""
 
@@ -108,7 +111,7 @@ class Hands(Protocol):
     def demagnetise(self) -> None:
         """Demagnetise heads and guides."""
 
-    def load(self, tape: Literal["none", "reference", "work"]) -> None:
+    def load(self, tape: Threaded) -> None:
         """Thread a tape, or none."""
 
     def rewind(self, section: str | None = None) -> None:
@@ -152,5 +155,7 @@ def perform(hands: Hands, act: str) -> None:
             hands.load("reference")
         case "load-work-tape":
             hands.load("work")
+        case "load-owners-tape":
+            hands.load("owners")
         case "rewind":
             hands.rewind()

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from bench.audio.port import Block, Loaded, PortStatus, TrimmerInfo
+from bench.audio.port import Block, Loaded, PortStatus, Threaded, TrimmerInfo
 from bench.clock import Clock, RehearsalClock
 from bench.practice import kernels
 from bench.practice.machine import PracticeMachine
@@ -109,7 +109,7 @@ class PracticePort:
         """Demagnetise heads and guides."""
         self._machine.demagnetise()
 
-    def load(self, tape: Literal["none", "reference", "work"]) -> None:
+    def load(self, tape: Threaded) -> None:
         """Thread a tape, or none."""
         self._machine.load(tape)
 

@@ -14,6 +14,7 @@ from bench.practice.filters import CHUNK, RATE
 from bench.practice.flaws import Dropouts, Echo
 from bench.practice.mains import Hum
 from bench.practice.media import MEDIA, VIRGIN_NOISE_DB, echo_corner_hz, quoted_db
+from bench.practice.owners import owners_tape
 from bench.practice.physics import TAPE_TYPES, Condition, MachinePhysics, tape_physics
 from bench.practice.recording import RecordSetting, RecordSide
 from bench.practice.reducing import REDUCTION_POSITIONS, Reduction
@@ -26,6 +27,7 @@ from bench.tape.geometry import delay_us
 
 Floats = NDArray[np.float64]
 
+Threaded = Literal["none", "reference", "work", "owners"]
 SIDES = ("left", "right")
 MOMENTS = np.arange(CHUNK, dtype=float)
 AZIMUTH_STEP_ARCMIN = 0.15
@@ -99,7 +101,9 @@ class PracticeMachine:
         self._replay_side = ReplaySide(machine, reference.level_hz, hiss)
         self._reduction = Reduction(machine, work_tape.iec_type)
         self._rng = np.random.Generator(np.random.SFC64([seed, 0x51]))
-        self._tape: Literal["none", "reference", "work"] = "none"
+        self._tape: Threaded = "none"
+        self._owners: WorkTape | None = None
+        self._reference_level_hz = reference.level_hz
         self._transport_at, self._monitor = "stop", "tape"
         self._chunk = 0
         self._ran, self._sounding = False, 0
@@ -148,10 +152,13 @@ class PracticeMachine:
         self._edges = Echo(distance, gain, RATE / (2 * distance))
         self._contact = Dropouts(physics.dropouts_per_minute, self._seed + 1)
 
-    def load(self, tape: Literal["none", "reference", "work"]) -> None:
-        """Thread a tape, or none; the transport stops. The reference tape comes wound to its start."""
-        if tape not in ("none", "reference", "work"):
-            raise Problem(f"there is no tape called {tape}: reference, work or none")
+    def load(self, tape: Threaded) -> None:
+        """Thread a tape, or none; the transport stops. Reference and owner's tape come wound to their start."""
+        if tape not in ("none", "reference", "work", "owners"):
+            raise Problem(f"there is no tape called {tape}: reference, work, owners or none")
+        if tape == "owners":
+            self._owners = self._owners or owners_tape(self._facts, self._reference_level_hz, self._seed)
+            self._owners.position = 0.0
         self._transport_at, self._tape = "stop", tape
         if tape == "reference":
             self._reference.rewind(None)
@@ -163,7 +170,7 @@ class PracticeMachine:
         elif section is not None:
             raise Problem(f"there is no section {section}: the reference tape is not on the machine")
         else:
-            self._work.position = 0.0
+            self._threaded().position = 0.0
 
     def switch(self, control: str, position: str) -> None:
         """Set `transport` to stop, play or record; `monitor` to tape or source; `noise-reduction`.
@@ -175,7 +182,7 @@ class PracticeMachine:
         if position not in POSITIONS[control]:
             raise Problem(f"{control} has no position {position}; it has {', '.join(POSITIONS[control])}")
         if position == "record" and self._tape != "work":
-            there = "no tape is" if self._tape == "none" else "the reference tape is"
+            there = {"none": "no tape is", "owners": "the owner's tape is"}.get(self._tape, "the reference tape is")
             raise Problem(f"{there} on the machine: load the work tape before recording")
         if control == "transport":
             self._transport_at = position
@@ -198,7 +205,7 @@ class PracticeMachine:
         return tuple(t.info() for t in self._trimmers.values())
 
     @property
-    def tape(self) -> Literal["none", "reference", "work"]:
+    def tape(self) -> Threaded:
         """What is threaded."""
         return self._tape
 
@@ -284,7 +291,7 @@ class PracticeMachine:
         """
         physics = self._condition.now
         replay, record = self._angles
-        tape = self._work if self._tape == "work" else self._reference
+        tape = self._threaded()
         self._transport.position = tape.position
         positions = self._transport.advance(physics, self._chunk, self._error("speed"))
         tape.position = self._transport.position
@@ -316,6 +323,11 @@ class PracticeMachine:
             gain = flaw.gain(places) if flaw is self._contact or tape is self._work else None
             flux = flux if gain is None else flux * gain
         return beside(flux, height, physics.track_width_mm, self._facts.track_spacing_mm)
+
+    def _threaded(self) -> WorkTape | ReferenceTape:
+        if self._tape == "reference":
+            return self._reference
+        return self._owners if self._tape == "owners" and self._owners is not None else self._work
 
     def _late(self, azimuth_arcmin: float) -> float:
         """By how much the right channel is late at an angle, samples on the tape."""
