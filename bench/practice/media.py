@@ -92,9 +92,9 @@ def quoted_db(medium: Medium, machine: Fluxivity) -> float:
 
 
 def mol_against_bias_db(bias_db: float) -> float:
-    """How the level of 3 % third harmonic moves with bias, dB: best at slight over-bias."""
+    """How the level of 3 % third harmonic moves with bias at constant sensitivity, dB: it grows past the right bias."""
     bias = min(6.0, max(-6.0, bias_db))
-    return -0.2 * ((bias - 1.5) ** 2 - 1.5**2)
+    return -0.12 * ((bias - 2.0) ** 2 - 2.0**2)
 
 
 def ceiling(mol_db: float, third_db: float) -> float:
