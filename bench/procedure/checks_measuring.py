@@ -35,7 +35,9 @@ def _record_replay(step: RecordReplay) -> Iterator[Told]:
 
 
 def _adjust(step: Adjust) -> Iterator[Told]:
-    if (step.plays is None) == (not step.sends):
+    if step.programme:
+        yield from _programme(step)
+    elif (step.plays is None) == (not step.sends):
         said = "plays and sends exclude each other" if step.sends else "missing: nothing sounds at this step"
         remedy = "give plays (a section of the reference tape) or sends (tones to record)"
         yield ("plays",), said, f"{remedy}, one of them", ("plays", "sends")
@@ -80,6 +82,15 @@ def _adjust(step: Adjust) -> Iterator[Told]:
             ("reference_frequency", "quantity", "sends"),
         )
     yield from _trimmers(step)
+
+
+def _programme(step: Adjust | Measure) -> Iterator[Told]:
+    if step.quantity != "azimuth_delay":
+        said = f"programme does not tell {step.quantity}"
+        yield ("programme",), said, "take it out: it is for azimuth_delay", ("programme", "quantity")
+    for key in ("plays", "sends"):
+        if getattr(step, key):
+            yield (key,), "stands beside programme", "take one of them out", (key, "programme")
 
 
 def _way_of_working(step: Adjust) -> Iterator[Told]:
@@ -138,6 +149,8 @@ def _measure(step: Measure) -> Iterator[Told]:
                 said = "is for sound: mistracking is computed from readings that were taken"
                 yield (key,), said, "take it out", (key, "quantity")
         return
+    if step.programme:
+        yield from _programme(step)
     if step.of:
         yield ("of",), "is for mistracking", "take it out", ("of", "quantity")
     sources = [key for key in ("plays", "sends", "records") if getattr(step, key)]

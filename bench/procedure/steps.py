@@ -140,7 +140,9 @@ class Adjust(Measuring):
     plays: str | None = None
     """The id of a section of the reference tape; or"""
     sends: tuple[SentTone, ...] = ()
-    """tones to record: sent together and replayed at once (three heads), or replayed after (two heads)."""
+    """tones to record: sent together and replayed at once (three heads), or replayed after (two heads); or"""
+    programme: bool = False
+    """music or speech, for azimuth: the owner's own tape."""
     frequency: float | None = None
     """The tone that is judged (where several sound); default: the only one."""
     reference_frequency: float | None = None
@@ -181,6 +183,8 @@ class Measure(Measuring):
     """Which of the quantity's methods is judged, as the reading names it: "A-weighted rms". Left out: all it gives."""
     plays: str | None = None
     sends: tuple[SentTone, ...] = ()
+    programme: bool = False
+    """Music or speech plays, not tones: azimuth of the owner's own tape."""
     records: Literal["silence"] | None = None
     """Recorded with nothing sent, for noise."""
     erases: bool = False

@@ -35,6 +35,14 @@ SEARCH_S = 6.0
 """That mark is looked for so long."""
 
 
+def _reader(step: Adjust, situation: Situation) -> AdjustReader:
+    if not step.programme:
+        return AdjustReader(step, situation)
+    from bench.procedure.kinds.programme import ProgrammeReader
+
+    return ProgrammeReader(step, situation)
+
+
 class AdjustActivity(Activity):
     """Watches one or two tones and says how far they are from the target."""
 
@@ -45,7 +53,7 @@ class AdjustActivity(Activity):
         if step.sends and situation.job.machine.heads == 2:
             raise Problem("this machine cannot replay while it records")
         self._step = step
-        self._reader = AdjustReader(step, situation)
+        self._reader = _reader(step, situation)
         self._frames = 0
         self._next_read = 0
         self._gauges: dict[Channel, Gauge] = {}
@@ -61,8 +69,8 @@ class AdjustActivity(Activity):
     # ---------------------------------------------------------------- start
 
     def begin(self) -> None:
-        """The reference tape plays at once; tones are sent when the person says so."""
-        if self._step.plays is not None:
+        """A tape plays at once; tones are sent when the person says so."""
+        if self._step.plays is not None or self._step.programme:
             hands = self.situation.hands
             if hands is not None:
                 hands.rewind(self._step.plays)
@@ -134,7 +142,7 @@ class AdjustActivity(Activity):
         return HOLD_S + max(0.0, self._head_delay or 0.0)
 
     def _gauge(self, reading: Reading, offset: float, now: float) -> Gauge:
-        reading = replace(reading, frequency_hz=self._reader.judged_hz)
+        reading = replace(reading, frequency_hz=self._reader.judged_hz or None)
         channel = reading.channel
         course = self._courses.setdefault(channel, Course())
         tolerance = self._reader.target.tolerance_at(reading.frequency_hz) or 1.0
