@@ -149,7 +149,7 @@ class UnattendedHands:
             why = "stands at its stop" if stuck else f"was turned {MOST_TURNS} times"
             return Accept(f"unattended: {trimmer} {why} and it is not in")
         degrees = self._turn(known, worst, _limits(snapshot, trimmer))
-        self._wait_for = now + SETTLE_S
+        self._wait_for = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
         return Turn(trimmer, degrees)
 
     def _search(self, snapshot: Snapshot, now: float) -> Command | None:
@@ -159,7 +159,7 @@ class UnattendedHands:
         turn = self._as_proposed(snapshot)
         if not isinstance(turn, Turn):
             self._followed.clear()
-            self._wait_for = now + SETTLE_S
+            self._wait_for = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
             return None
         known = self._known.setdefault((self._at, turn.trimmer), _Trimmer())
         known.turns += 1
@@ -196,7 +196,7 @@ BACKLASH_PART = 0.3
 """A turn that answered with less than this part of the usual slope was taken up by backlash."""
 
 SETTLE_S = 1.2
-"""How long they wait after a turn: the way from head to head, the gauge's shortest window, and a look."""
+"""How long they wait after a turn, and longer where more is told: the way from head to head, the gauge's shortest window, and a look."""
 
 PATIENCE_S = 5.0
 """How long they wait beyond that for a gauge that does not come to rest."""

@@ -15,6 +15,7 @@ from bench.procedure.kinds.expected import hertz
 from bench.procedure.kinds.guidance import Course, Guide
 from bench.procedure.kinds.overbias import Overbias
 from bench.procedure.kinds.passage import MARK_BELOW_DB
+from bench.procedure.kinds.programme import WINDOW_S, ProgrammeReader
 from bench.procedure.snapshot import Gauge, Prompt
 from bench.procedure.steps import Adjust
 from bench.procedure.targets import judge
@@ -36,11 +37,7 @@ SEARCH_S = 6.0
 
 
 def _reader(step: Adjust, situation: Situation) -> AdjustReader:
-    if not step.programme:
-        return AdjustReader(step, situation)
-    from bench.procedure.kinds.programme import ProgrammeReader
-
-    return ProgrammeReader(step, situation)
+    return ProgrammeReader(step, situation) if step.programme else AdjustReader(step, situation)
 
 
 class AdjustActivity(Activity):
@@ -64,7 +61,7 @@ class AdjustActivity(Activity):
         self._mark_frame: int | None = None
         self._mark_sound: list[Samples] = []
         self._mark_from = 0
-        self._head_delay: float | None = None
+        self._head_delay: float | None = WINDOW_S if step.programme else None
 
     # ---------------------------------------------------------------- start
 
@@ -238,7 +235,9 @@ class AdjustActivity(Activity):
         if self._going:
             accept = bool(self._gauges) and all(g.held_s >= self._hold_s for g in self._gauges.values())
             text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
-            if self._head_delay is not None and not accept:
+            if self._step.programme and not accept:
+                text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
+            elif self._head_delay is not None and not accept:
                 text += f"; wait {self._head_delay:.2f} s after a turn, the way from head to head"
             prompt = Prompt(WAIT.kind, text)
         gauges = tuple(self._gauges[c] for c in self._reader.channels if c in self._gauges)
