@@ -11,6 +11,7 @@ from textual.command import CommandPalette
 from textual.geometry import Size
 from textual.screen import Screen
 
+from bench.tui.screens.moments import CountDown
 from bench.tui.screens.sheets import SMALLEST, TooSmall
 from bench.tui.themes import LAMP, SIXTEEN, THEMES, few_colours
 from bench.tui.verbs import PALETTE, STOP, Verb
@@ -63,7 +64,9 @@ class BenchApp(App[int]):
     # ---------------------------------------------------------------- what is done everywhere
 
     async def action_stop_sound(self) -> None:
-        """Stop all sound: whichever screen below makes any."""
+        """Stop all sound: whichever screen below makes any, and what is about to make any."""
+        if isinstance(self.screen, CountDown):
+            self.screen.action_close()
         for screen in reversed(self.screen_stack):
             if not screen.is_modal and hasattr(screen, "action_stop_sound"):
                 screen.action_stop_sound()

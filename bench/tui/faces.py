@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from bench.procedure.snapshot import Snapshot
 from bench.tui import verbs
+from bench.tui.text import SHAPES, decimals, number, wrap
 from bench.tui.verbs import Verb
 from bench.tui.widgets.bottom import Asked
+from bench.tui.widgets.card import READABLE
 
 KEYS = {"go-on": "space", "confirm": "space", "reason": "space", "number": "enter", "words": "enter", "choice": "enter"}
 """The key that answers each kind of prompt; `wait` has none."""
@@ -17,7 +19,9 @@ def face_of(snapshot: Snapshot) -> str:
         return "ending"
     if snapshot.gauges:
         return "gauges"
-    return "tones" if snapshot.tones else "card"
+    if snapshot.tones:
+        return "tones"
+    return "flutter" if snapshot.flutter else "card"
 
 
 def is_typing(snapshot: Snapshot) -> bool:
@@ -46,11 +50,34 @@ def may_accept(snapshot: Snapshot) -> bool:
     return snapshot.prompt.kind == "reason" or (snapshot.can_accept and not is_ready(snapshot))
 
 
-def footer_of(snapshot: Snapshot) -> tuple[tuple[Verb, str], ...]:
-    """At most six verbs, those of this moment first; help names the others."""
+def may(snapshot: Snapshot, action: str) -> bool:
+    """Whether an action does something now; footer, help and palette offer no other."""
     if snapshot.outcome is not None:
-        return ((verbs.HELP, "all keys"),)
-    out = [("why", "why")]
+        return action in ("go_on", "leave", "stop_sound", "help") or action.startswith("app.")
+    step = snapshot.step
+    match action.partition("(")[0]:
+        case "turn":
+            return bool(snapshot.trimmers) or snapshot.prompt.kind == "choice"
+        case "accept":
+            return may_accept(snapshot)
+        case "back":
+            return snapshot.can_go_back
+        case "hint":
+            return step is not None and bool(step.hints or step.if_not.strip())
+        case "why" | "again" | "skip" | "note" | "hold":
+            return step is not None
+    return True
+
+
+def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[Verb, str], ...]:
+    """At most six verbs, those of this moment first; help names the others.
+
+    A trainee is offered hints instead of why, which is open already.
+    """
+    if snapshot.outcome is not None:
+        return ((verbs.HELP, "help"),)
+    first = "hint" if trainee and may(snapshot, "hint") else "why"
+    out = [(first, first)]
     if snapshot.trimmers:
         out.append(("turn(-2)", "→ turn"))
     if may_accept(snapshot):
@@ -58,8 +85,54 @@ def footer_of(snapshot: Snapshot) -> tuple[tuple[Verb, str], ...]:
     out += [("again", "again"), ("stop_sound", "stop sound")]
     if len(out) < 5:
         out.append(("leave", "leave"))
-    out.append(("help", "all keys"))
+    out.append(("help", "help"))
     return tuple((verbs.find(verbs.BENCH, action), label) for action, label in out)
+
+
+LONG_BAR = 3
+"""Lines of the bar; what is asked in more is read above it."""
+
+SHORTLY = {
+    "go-on": "Go on",
+    "confirm": "So it is: go on",
+    "number": "Type it",
+    "choice": "Choose one",
+    "words": "Type it",
+    "reason": "Say why",
+}
+
+
+def in_brief(asked: Asked, kind: str, width: int) -> tuple[Asked, list[str]]:
+    """What the bar says, and the whole of it in lines where the bar has no room for it."""
+    key, text, interlock = asked
+    whole = wrap(text, max(10, width - 10))
+    if len(whole) <= LONG_BAR or kind == "wait" or interlock:
+        return asked, []
+    return (key, SHORTLY.get(kind, text), interlock), wrap(text, min(width, READABLE))
+
+
+def kept_words(snapshot: Snapshot) -> str:
+    """The readings that were kept last, in a line; "" while they stand on the screen anyhow."""
+    if not snapshot.last or snapshot.tones or snapshot.outcome is not None:
+        return ""
+    parts = []
+    for reading, verdict in snapshot.last[:4]:
+        places = decimals(reading.unit, verdict.tolerance if verdict else None)
+        value = "no reading" if reading.value is None else f"{number(reading.value, places)} {reading.unit}"
+        shape = f" {SHAPES[verdict.word][0]} {verdict.word}" if verdict else ""
+        parts.append(f"{reading.channel} {value}{shape}")
+    return "kept: " + ", ".join(parts)
+
+
+def last_word(snapshot: Snapshot) -> tuple[str, str]:
+    """What the notice says, and its role: what is not on disk, what was worth saying, what stands, what is kept."""
+    if snapshot.unsaved:
+        return "! " + snapshot.unsaved, "caution"
+    if snapshot.notice:
+        return snapshot.notice, "accent"
+    if snapshot.to_check_again:
+        return "To be checked again: " + ", ".join(snapshot.to_check_again), "caution"
+    return kept_words(snapshot), "quiet"
 
 
 def place_of(snapshot: Snapshot) -> tuple[object, ...]:
@@ -77,6 +150,9 @@ def shape_of(snapshot: Snapshot) -> tuple[object, ...]:
         snapshot.unsaved,
         snapshot.outcome,
         snapshot.can_accept,
+        snapshot.held,
+        snapshot.to_check_again,
+        snapshot.flutter,
         tuple((t.name, t.degrees) for t in snapshot.trimmers),
         tuple((t.id, t.state) for t in snapshot.tones),
         tuple(g.verdict.word if g.verdict else "" for g in snapshot.gauges),

@@ -26,6 +26,11 @@ class Asked:
     tape: str = ""
     reference_tape: str = ""
     port: str = "practice"
+    exercise: int | None = None
+    """On the practice machine, so many faults, hidden until the debrief."""
+    seed: int = 1
+    trainee: str = ""
+    """Whose exercise it is."""
 
 
 class BenchSitting:
@@ -35,6 +40,7 @@ class BenchSitting:
         workspace: where procedures and sessions are.
         asked: a new job: names from the chooser, or all that the command line can ask for; or
         folder: the session to go on with.
+        learning: whether a trainee sits there; in an exercise one always does.
         clock: another time than the real one, which the practice machine then lets go by as fast as it can.
     """
 
@@ -45,7 +51,9 @@ class BenchSitting:
         *,
         folder: Path | None = None,
         clock: Clock | None = None,
+        learning: bool = False,
     ) -> None:
+        self.trainee = learning
         self._workspace, self._asked, self._folder, self._clock = workspace, asked, folder, clock
         self._opened: Opened | None = None
 
@@ -65,9 +73,17 @@ class BenchSitting:
         else:
             if isinstance(asked, Asked):
                 sheets = (asked.machine or None, asked.tape or None, asked.reference_tape or None)
-                asked = Wanted(asked.procedure, *sheets, port=asked.port)
+                asked = Wanted(
+                    asked.procedure,
+                    *sheets,
+                    port=asked.port,
+                    seed=asked.seed,
+                    exercise=asked.exercise,
+                    trainee=asked.trainee,
+                )
             opened = open_run(self._workspace, asked, clock, paced=paced)
         self._opened = opened
+        self.trainee = self.trainee or opened.exercise is not None
         return Desk(opened.runner, opened.port, clock, on_snapshot)
 
     def close(self, outcome: Outcome | None) -> str:

@@ -29,15 +29,16 @@ class Verb(NamedTuple):
     """Whether the palette offers it: what only makes sense by key is not."""
 
 
-HELP = Verb("help", "", "F1", "all keys", "List every key of this screen.")
+HELP = Verb("help", "", "F1", "help", "What this is, and every key that does something now.")
 PALETTE = Verb("app.command_palette", "", "F2", "search", "Search for what can be done, by name.", listed=False)
 STOP = Verb("stop_sound", "s", "F9", "stop sound", "Stop all sound at once.")
 THEME = Verb("app.next_theme", "t", "", "light or dark", "Dark, light, or the terminal's own 16 colours.")
-BELL = Verb("app.bell_switch", "b", "", "bell", "Bell on or off when a reading is kept.")
+BELL = Verb("app.bell_switch", "l", "", "bell", "Bell on or off when a reading is kept.")
 
 BENCH = (
     Verb("go_on", "space", "", "go on", "Do what the bar says: start, confirm, keep, go on.", ("enter",)),
     Verb("why", "w", "F3", "why", "Read the whole card: why, and what to do if not."),
+    Verb("hint", "i", "", "hint", "A hint: to think, then to look, then to do, and then the answer."),
     Verb("turn(2)", "right", "", "turn +2°", "Turn the picked trimmer clockwise; 1 to 9 pick one.", listed=False),
     Verb("turn(-2)", "left", "", "turn −2°", "Turn it anticlockwise.", listed=False),
     Verb("turn(10)", "up", "", "turn +10°", "Turn it a lot; among choices, go up.", listed=False),
@@ -45,6 +46,8 @@ BENCH = (
     Verb("accept", "a", "F7", "accept as is", "Keep what is not in; your reason lands in the report."),
     Verb("again", "r", "F5", "again", "Do this step again from its start."),
     Verb("note", "n", "F4", "note", "Write a note into the report."),
+    Verb("back", "b", "F8", "step back", "Go back to the step before; what this one gave stays as an earlier try."),
+    Verb("hold", "h", "", "hold", "Pause sound, tape and timer; once more goes on."),
     Verb("skip", "k", "F6", "skip", "Leave this step out; your reason lands in the report."),
     STOP,
     Verb("leave", "q", "F10", "leave", "Break off; what was kept is kept, to be resumed."),

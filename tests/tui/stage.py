@@ -42,6 +42,8 @@ class HandDesk:
 class HandSitting:
     """Opens a hand desk."""
 
+    trainee = False
+
     def __init__(self, first: Snapshot, kept: str = REPORT) -> None:
         self.first = first
         self.kept = kept

@@ -321,7 +321,7 @@ async def test_the_bell_rings_when_it_is_on_and_a_reading_was_kept(monkeypatch: 
         await says(pilot, "raise by")
         await show(pilot, sitting, samples.adjusting(last=kept, notice="kept one"), "kept one")
         assert rung == []
-        await pilot.press("b")
+        await pilot.press("l")
         rung.clear()
         other = ((samples.reading(-12.1), None),)
         await show(pilot, sitting, samples.adjusting(last=other, notice="kept two"), "kept two")
@@ -356,5 +356,5 @@ async def test_the_mouse_does_what_the_keys_do() -> None:
 def test_the_footer_has_at_most_six_verbs(made: Callable[[], Snapshot]) -> None:
     shown = footer_of(made())
     assert len(shown) <= 6
-    assert shown[-1][1] == "all keys"
+    assert shown[-1][1] == "help"
     assert sum(len(key_name(verb, typing=True)) + len(label) + 4 for verb, label in shown) <= 80

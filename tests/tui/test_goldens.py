@@ -30,7 +30,7 @@ SCREENS: dict[str, Snapshot] = {
 async def test_screens(name: str, size: tuple[int, int]) -> None:
     app, _ = bench_app(SCREENS[name])
     async with app.run_test(size=size) as pilot:
-        await says(pilot, "report.html" if name.startswith("ended") else "all keys")
+        await says(pilot, "report.html" if name.startswith("ended") else "F1 help")
         await pilot.pause(0.1)
         check_golden(f"{name}-{size[0]}x{size[1]}", screen_text(app))
 

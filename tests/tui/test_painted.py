@@ -93,7 +93,7 @@ def test_no_name_of_ours_hides_one_of_textual() -> None:
     """An attribute that Textual uses for itself, set by us, hangs or breaks a screen without a word."""
     meant = {
         *("compose", "render_line", "get_system_commands", "get_theme_variable_defaults", "action_command_palette"),
-        *("_handle_exception", "_print_error_renderables", "theme", "ansi_color"),
+        *("check_action", "_handle_exception", "_print_error_renderables", "theme", "ansi_color"),
     }
     known: dict[type[Any], set[str]] = {base: _names_of(base) for base in (App, Screen, Widget)}
     for path in Path(bench.tui.__file__).parent.rglob("*.py"):
@@ -109,6 +109,7 @@ _BASES: dict[str, type[Any]] = {
     "App": App,
     "Screen": Screen,
     "Sheet": Screen,
+    "BenchKeys": Screen,
     "Reading": Screen,
     "Painted": Widget,
 }

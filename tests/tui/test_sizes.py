@@ -24,7 +24,7 @@ async def test_every_face_works_whole(face: str, size: tuple[int, int]) -> None:
     snapshot: Snapshot = FACES[face]()
     app, _ = bench_app(snapshot)
     async with app.run_test(size=size) as pilot:
-        text = await says(pilot, "all keys")
+        text = await says(pilot, "F1 help")
         lines = text.splitlines()
         assert len(lines) == size[1]
         assert all(len(line) <= size[0] for line in lines)

@@ -10,26 +10,26 @@ from typing import Protocol
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Container, Horizontal, Vertical
-from textual.screen import Screen
 from textual.widgets import Input
 
 from bench.problem import Problem
 from bench.procedure import commands as say
-from bench.procedure.snapshot import Outcome, Prompt, Snapshot
-from bench.tui import faces, verbs
+from bench.procedure.snapshot import Gauge, Outcome, Prompt, Snapshot, StepView
+from bench.tui import faces
 from bench.tui.messages import Seen
-from bench.tui.screens.sheets import AskWords, Confirm, Keys, WholeCard
-from bench.tui.text import plain
+from bench.tui.screens.bench_keys import BenchKeys
+from bench.tui.screens.sheets import WholeCard
 from bench.tui.widgets.bottom import Bar, Footer, Notice, bar_lines
-from bench.tui.widgets.card import Card, card_height, parts_of
+from bench.tui.widgets.card import READABLE, Card, Part, card_height, card_lines, folded, parts_of, reading_s
 from bench.tui.widgets.ending import ending_lines
+from bench.tui.widgets.flutter import FlutterBoard
 from bench.tui.widgets.gauge import GaugeColumn
-from bench.tui.widgets.header import JobStrip, SoundStrip, TitleStrip, sound_trouble
+from bench.tui.widgets.header import JobStrip, SoundStrip, TitleStrip, reading_trouble
 from bench.tui.widgets.lists import Lines, check_lines, choice_lines, timer_lines, trimmer_line
 from bench.tui.widgets.painted import Line, fix_height
 from bench.tui.widgets.tones import ToneBoard
 
-LEAST_ROWS = {"gauges": 10, "tones": 8}
+LEAST_ROWS = {"gauges": 10, "tones": 8, "flutter": 6}
 """What the faces that share their room with the card need at least."""
 
 FIGURES_EVERY_S = 0.13
@@ -54,6 +54,9 @@ class Desk(Protocol):
 class Sitting(Protocol):
     """A job on the bench, from the first step to the saved session."""
 
+    trainee: bool
+    """Whether whoever sits there is learning."""
+
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
         """Make session, port and bench thread; raises `Problem`. May take a second or two."""
 
@@ -61,12 +64,10 @@ class Sitting(Protocol):
         """Finish what was written; returns what to say about it: where the report is."""
 
 
-class BenchScreen(Screen[str]):
+class BenchScreen(BenchKeys):
     """The bench. Dismissed with a sentence for the chooser, "" when there is nothing to say."""
 
     AUTO_FOCUS = ""
-    BINDINGS = verbs.bindings(verbs.BENCH)
-    can_do = verbs.BENCH
 
     def __init__(self, sitting: Sitting) -> None:
         super().__init__()
@@ -74,16 +75,15 @@ class BenchScreen(Screen[str]):
         self._desk: Desk | None = None
         self._newest: Snapshot | None = None
         self._told = False
-        self._seen: Snapshot | None = None
         self._figures: Snapshot | None = None
         self._figures_at = 0.0
         self._flush_waits = False
         self._face = ""
-        self._picked = 0
+        self._since = 0.0
+        self._clipped: tuple[int, int] = (-1, -1)
         self._asked = Prompt("wait", "")
         self._ended = ""
         self._over = False
-        self._settled = False
         self.refusal = ""
         """Why the bench could not be opened, in one sentence."""
         self.exit_code = 1
@@ -102,6 +102,7 @@ class BenchScreen(Screen[str]):
                 yield GaugeColumn(id="first")
                 yield GaugeColumn(id="second")
             yield ToneBoard(id="tones")
+            yield FlutterBoard(id="flutter")
             with Vertical(id="answers"):
                 with Horizontal(id="ticks"):
                     yield Lines(id="list")
@@ -121,6 +122,7 @@ class BenchScreen(Screen[str]):
     async def _open(self) -> None:
         try:
             self._desk = await asyncio.to_thread(self._sitting.open, self._heard)
+            self.trainee = self._sitting.trainee
             await asyncio.to_thread(self._desk.start)
         except Problem as problem:
             self._over, self.refusal = True, problem.sentence
@@ -181,6 +183,9 @@ class BenchScreen(Screen[str]):
         old, self._figures, self._figures_at = self._figures, new, now
         if old is None or faces.place_of(old) != faces.place_of(new):
             self._picked = 0
+        come = new.step is not None and (old is None or old.step is None or old.step.id != new.step.id)
+        if come:
+            self._since = now
         if old is not None and new.last != old.last and new.last and self.app.bell_on:  # type: ignore[attr-defined]
             self.app.bell()
         with self.app.batch_update():
@@ -191,6 +196,8 @@ class BenchScreen(Screen[str]):
             self._show_card(new)
             self._show_face(new)
             self._show_bottom(new)
+        if come and new.step is not None:
+            self._step_came(new.step)
         if new.outcome is not None and not self._over:
             self.run_worker(self._end(new.outcome))
 
@@ -203,22 +210,51 @@ class BenchScreen(Screen[str]):
     def _show_card(self, new: Snapshot) -> None:
         """The card: all of it beside or above what is asked; above a gauge or a list as much as there is room for."""
         wide, card = self.has_class("-wide"), self.query_one(Card)
-        card.show(new.step, whole=wide)
+        parts = parts_of(new.step, whole=wide or self.trainee) if new.step is not None else []
         least = LEAST_ROWS.get(self._face)
         if new.step is None or wide or least is None:
             card.styles.height = None
+            card.show(parts)
             return
         work = self.query_one("#work").size.height - self.has_class("-tall")
-        fix_height(card, card_height(parts_of(new.step), self.size.width, max(3, work - least - 4), work - least))
+        if self._was_read(parts) and _rows(parts, self.size.width) > work - least:
+            parts = folded(parts)
+        card.show(parts)
+        fix_height(card, card_height(parts, self.size.width, max(3, work - least - 4), work - least))
+
+    def _was_read(self, parts: list[Part]) -> bool:
+        """Whether the cautions have stood there for as long as it takes to read them."""
+        return time.monotonic() - self._since >= reading_s(parts)
+
+    def _step_came(self, step: StepView) -> None:
+        """Another step: its cautions give way to what to do once they were read; a trainee reads the card whole."""
+        parts = parts_of(step)
+        if sum(role == "caution" for _, _, role in parts) > 1:
+            self.set_timer(reading_s(parts) + 0.05, self._pick_again)
+        if self.trainee:
+            self.call_after_refresh(self._open_whole, step)
+
+    def _open_whole(self, step: StepView) -> None:
+        """Why is open always in a trainee's session: over the screen where the screen has no room for it."""
+        card, shown = self.query_one(Card), self._seen.step if self._seen is not None else None
+        still = shown is not None and shown.id == step.id and self.is_current and card.display
+        if still and _rows(parts_of(step, whole=True), card.size.width) > card.size.height:
+            self.app.push_screen(WholeCard(step))
 
     def _show_face(self, new: Snapshot) -> None:
-        trouble = sound_trouble(new.sound)
+        trouble = reading_trouble(new.sound)
         first, second = self.query_one("#first", GaugeColumn), self.query_one("#second", GaugeColumn)
         second.display = len(new.gauges) > 1
+        curves = {c.channel: c for c in new.curves}
+
+        def shown(column: GaugeColumn, gauge: Gauge | None, more: tuple[Gauge, ...]) -> None:
+            column.show(gauge, trouble, more, curves.get(gauge.channel) if gauge else None)
+
         if new.gauges:
-            first.show(new.gauges[0], trouble, new.gauges[2::2])
-            second.show(new.gauges[1] if len(new.gauges) > 1 else None, trouble, new.gauges[3::2])
-        self.query_one(ToneBoard).show(new.tones)
+            shown(first, new.gauges[0], new.gauges[2::2])
+            shown(second, new.gauges[1] if len(new.gauges) > 1 else None, new.gauges[3::2])
+        self.query_one(ToneBoard).show(new.tones, new.as_found)
+        self.query_one(FlutterBoard).show(new.flutter, new.spectrum)
         strip = self.query_one("#trimmers", Lines)
         strip.display = bool(new.trimmers)
         strip.show([trimmer_line(new.trimmers, self._picked, self.size.width)])
@@ -229,12 +265,16 @@ class BenchScreen(Screen[str]):
         clock = timer_lines(new.timer_left_s) if new.timer_left_s is not None else []
         timer.display = bool(clock)
         timer.show(clock)
-        lines: list[Line] = []
         width, room = listed.size.width or self.size.width, max(5, self.size.height - 16)
+        _, whole = faces.in_brief(faces.asked_by(new), new.prompt.kind, self.size.width)
+        lines: list[Line] = [[(line, "")] for line in whole]
+        if whole:
+            lines.append([])
+            room = max(5, room - len(lines))
         if new.prompt.kind == "choice":
-            lines = choice_lines(new.prompt.choices, self._picked, width, room)
+            lines += choice_lines(new.prompt.choices, self._picked, width, room)
         elif new.checks:
-            lines = check_lines(new.checks, width, room)
+            lines += check_lines(new.checks, width, room)
         fix_height(self.query_one("#ticks"), max(len(lines), len(clock)))
         listed.show(lines)
         typing = faces.is_typing(new)
@@ -250,15 +290,13 @@ class BenchScreen(Screen[str]):
         self.query_one("#answers").display = typing or bool(lines) or bool(clock)
 
     def _show_bottom(self, new: Snapshot) -> None:
-        asked, bar = faces.asked_by(new), self.query_one(Bar)
+        asked, _ = faces.in_brief(faces.asked_by(new), new.prompt.kind, self.size.width)
+        bar = self.query_one(Bar)
         fix_height(bar, max(1, len(bar_lines(asked, self.size.width, 3))))
         bar.show(asked)
-        notice = self.query_one(Notice)
-        if new.unsaved:
-            notice.show("! " + new.unsaved, "caution")
-        else:
-            notice.show(new.notice)
-        self.query_one(Footer).show(faces.footer_of(new), typing=faces.is_typing(new))
+        self.query_one(Notice).show(*faces.last_word(new))
+        shown = faces.footer_of(new, trainee=self.trainee)
+        self.query_one(Footer).show(shown, typing=faces.is_typing(new))
 
     async def _end(self, outcome: Outcome) -> None:
         """The run is over: stop all, write the report, say where it is. Keys work meanwhile."""
@@ -271,126 +309,21 @@ class BenchScreen(Screen[str]):
     def _show_ending(self, outcome: Outcome, kept: str) -> None:
         self.query_one("#ending", Lines).show(ending_lines(outcome, kept, self.size.width))
 
-    # ---------------------------------------------------------------- what is done
-
-    def _post(self, command: say.Command) -> None:
-        if self._desk is not None and not self._over:
-            self._desk.post(command)
-
-    @property
-    def _ended_run(self) -> bool:
-        return self._seen is not None and self._seen.outcome is not None
-
-    def _go_back(self) -> None:
-        if self._settled:
-            self.dismiss("")
-
-    @property
-    def _prompt(self) -> Prompt:
-        return self._seen.prompt if self._seen else Prompt("wait", "")
-
     def on_resize(self, event: events.Resize) -> None:
         """Lines that were drawn for another width are drawn again."""
         if self._figures is not None:
             self._show_card(self._figures)
             self._show_face(self._figures)
 
-    def action_go_on(self) -> None:
-        """The one key."""
-        if self._ended_run:
-            self._go_back()
-        elif self._prompt.kind == "choice" and self._prompt.choices:
-            self._post(say.Answer(self._prompt.choices[self._picked]))
-        elif self._prompt.kind == "reason":
-            self.action_accept()
-        else:
-            self._post(say.GoOn())
+    def _pick_again(self) -> None:
+        if self._seen is not None:
+            self._show_face(self._seen)
 
-    def on_input_submitted(self, event: Input.Submitted) -> None:
-        """What was typed is the answer."""
-        event.stop()
-        self._post(say.Answer(plain(event.value).replace("−", "-").strip()))
+    def _post(self, command: say.Command) -> None:
+        if self._desk is not None and not self._over:
+            self._desk.post(command)
 
-    def on_key(self, event: events.Key) -> None:
-        """Digits tick, choose, or pick a trimmer."""
-        seen = self._seen
-        if seen is None or not event.character or event.character not in "123456789":
-            return
-        n = int(event.character) - 1
-        if self._prompt.kind == "choice" and n < len(self._prompt.choices):
-            self._post(say.Answer(self._prompt.choices[n]))
-        elif seen.trimmers and n < len(seen.trimmers):
-            self._picked = n
-            self._show_face(seen)
-        elif n < len(seen.checks):
-            self._post(say.Tick(n))
 
-    def action_turn(self, degrees: int) -> None:
-        """Turn the picked trimmer, or go through choices."""
-        seen = self._seen
-        if seen is None:
-            return
-        if self._prompt.kind == "choice":
-            step = -1 if degrees in (10, -2) else 1
-            self._picked = max(0, min(len(self._prompt.choices) - 1, self._picked + step))
-            self._show_face(seen)
-        elif seen.trimmers:
-            trimmer = seen.trimmers[min(self._picked, len(seen.trimmers) - 1)]
-            self._post(say.Turn(trimmer.name, float(degrees)))
-
-    def action_accept(self) -> None:
-        """Keep what is not in, with a reason."""
-        seen = self._seen
-        if seen is None or seen.outcome is not None:
-            return
-        question = self._prompt.text if self._prompt.kind == "reason" else "Why is it kept although it is not in?"
-        self._ask(question, "keeps it", say.Accept)
-
-    def action_skip(self) -> None:
-        """Leave the step out, with a reason."""
-        self._ask("Why is this step left out?", "leaves it out", say.Skip)
-
-    def action_note(self) -> None:
-        """Write into the report."""
-        self._ask("Note for the report", "keeps the note", say.Note)
-
-    def _ask(self, question: str, then: str, made: Callable[[str], say.Command]) -> None:
-        if self._seen is None or self._seen.outcome is not None:
-            return
-
-        def done(text: str | None) -> None:
-            if text:
-                self._post(made(text))
-
-        self.app.push_screen(AskWords(question, then), done)
-
-    def action_again(self) -> None:
-        """Repeat the step."""
-        self._post(say.Repeat())
-
-    def action_stop_sound(self) -> None:
-        """Stop all sound."""
-        self._post(say.StopSound())
-
-    def action_why(self) -> None:
-        """The whole card."""
-        if self._seen is not None and self._seen.step is not None:
-            self.app.push_screen(WholeCard(self._seen.step))
-
-    def action_help(self) -> None:
-        """Every key."""
-        self.app.push_screen(Keys(self.can_do))
-
-    def action_leave(self) -> None:
-        """Break off, when that is meant."""
-        if self._ended_run:
-            self._go_back()
-            return
-
-        def done(text: str | None) -> None:
-            if text:
-                self._post(say.Leave())
-
-        self.app.push_screen(
-            Confirm("Leave this job? What was kept is kept; it can be resumed.", "leave", "stay"), done
-        )
+def _rows(parts: list[Part], width: int) -> int:
+    """How many rows a whole card takes."""
+    return len(card_lines(parts, min(width, READABLE), 10_000))

@@ -141,7 +141,7 @@ class ChooserScreen(Screen[str]):
             (of(verbs.CHOOSER, "file"), "a file"),
             (of(verbs.CHOOSER, "look_again"), "look again"),
             (of(verbs.CHOOSER, "leave"), "leave"),
-            (verbs.HELP, "all keys"),
+            (verbs.HELP, "help"),
         ]
         self.query_one(Footer).show(tuple(out))
 
@@ -226,7 +226,10 @@ class ChooserScreen(Screen[str]):
 
         if session is not None:
             return BenchSitting(self._workspace, folder=Path(session.key))
-        asked = Asked(*(self._key(k) for k in ("procedure", "machine", "tape", "reference-tape", "port")))
+        procedure, machine, tape, reference_tape, port = (
+            self._key(k) for k in ("procedure", "machine", "tape", "reference-tape", "port")
+        )
+        asked = Asked(procedure, machine, tape, reference_tape, port)
         return BenchSitting(self._workspace, asked)
 
     def _go(self, sitting: BenchSitting) -> None:

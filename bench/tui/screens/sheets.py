@@ -30,15 +30,23 @@ def words(text: str, *, id: str | None = None, classes: str = "") -> Static:  # 
 class Sheet(ModalScreen[str | None]):
     """A sheet over a screen; `None` when it was closed without an answer."""
 
-    BINDINGS = [("escape,f10", "close", "back")]  # noqa: RUF012
+    BINDINGS = [("escape,f10", "close", "back"), ("f1", "help", "help")]  # noqa: RUF012
+    about = "Read this, then go back."
+    """What F1 says of it."""
 
     def action_close(self) -> None:
         """Back to the screen below, without an answer."""
         self.dismiss(None)
 
+    def action_help(self) -> None:
+        """What this sheet is for."""
+        self.app.push_screen(Keys((), (self.about, "Escape or F10 goes back. F9 stops all sound.")))
+
 
 class AskWords(Sheet):
     """Asks for words."""
+
+    about = "Type what is asked, then press enter. Left empty, enter changes nothing."
 
     def __init__(self, question: str, then: str) -> None:
         super().__init__()
@@ -59,6 +67,8 @@ class AskWords(Sheet):
 
 class Confirm(Sheet):
     """Asks for yes or no."""
+
+    about = "Press y or enter for yes, n or escape for no."
 
     BINDINGS = [("y,enter", "yes", "yes"), ("n", "close", "no")]  # noqa: RUF012
 
@@ -96,12 +106,16 @@ class Reading(Sheet):
             yield words(self._title, classes="strong")
             with VerticalScroll():
                 yield _Body(self)
-            yield words("space back · ↑ ↓ read on", classes="quiet")
+            yield Static(Content(self.footing()), id="footing", classes="quiet", markup=False)
 
     def on_mount(self) -> None:
         """Arrows scroll."""
         self.query_one(VerticalScroll).focus()
         self.on_resize()
+
+    def footing(self) -> str:
+        """What the keys do."""
+        return "space back · ↑ ↓ read on"
 
     def on_resize(self) -> None:
         """As tall as the text, as far as there is room for it."""
@@ -109,6 +123,8 @@ class Reading(Sheet):
         text = len(self.body(width))
         self.query_one(_Body).styles.height = text
         self.query_one(VerticalScroll).styles.height = max(3, min(text, self.app.size.height - 10))
+        self.query_one("#footing", Static).update(Content(self.footing()))
+        self.query_one(_Body).repaint()
 
 
 class _Body(Painted):
@@ -136,15 +152,20 @@ class WholeCard(Reading):
 
 
 class Keys(Reading):
-    """Every key of a screen."""
+    """What has the focus, and every key that does something now."""
 
-    def __init__(self, verbs: tuple[Verb, ...]) -> None:
-        super().__init__("Keys of this screen")
-        self._verbs = verbs
+    def __init__(self, verbs: tuple[Verb, ...], about: tuple[str, ...] = ()) -> None:
+        super().__init__("Help")
+        self._verbs, self._about = verbs, about
 
     def body(self, width: int) -> list[Line]:
-        """A line for each verb."""
+        """Paragraphs, then a line for each verb."""
         out: list[Line] = []
+        for paragraph in self._about:
+            out += [[(line, "")] for line in wrap(paragraph, min(width, READABLE))]
+            out.append([])
+        if self._verbs:
+            out.append([("Keys", "strong")])
         for verb in self._verbs:
             keys = " ".join(k for k in (key_name(verb), *verb.also, verb.function_key if verb.key else "") if k)
             for n, text in enumerate(wrap(verb.tells, width - 13)):

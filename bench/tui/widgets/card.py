@@ -38,6 +38,18 @@ def parts_of(step: StepView, *, whole: bool = False) -> list[Part]:
     return [p for p in parts if p[1].strip()]
 
 
+def folded(parts: list[Part]) -> list[Part]:
+    """Cautions that were read, in one line: their hazards by name."""
+    if sum(role == "caution" for _, _, role in parts) < 2:
+        return parts
+    return [_hazards(parts), *(p for p in parts if p[2] != "caution")]
+
+
+def reading_s(parts: list[Part]) -> float:
+    """How long cautions take to read, at a dozen letters a second, and a look up and down."""
+    return 4.0 + sum(len(text) for _, text, role in parts if role == "caution") / 12.0
+
+
 def card_height(parts: list[Part], width: int, soft: int, hard: int) -> int:
     """The rows that a card should have beside something live.
 
@@ -62,7 +74,7 @@ def card_lines(parts: list[Part], width: int, height: int) -> list[Line]:
     if spare < 0:
         cautions = sum(role == "caution" for _, _, role in parts)
         if cautions > 1 and cautions + 1 > height:
-            return card_lines([_hazards(parts), *(p for p in parts if p[2] != "caution")], width, height)
+            return card_lines(folded(parts), width, height)
         counts = _share(parts, counts, height)
     out: list[Line] = []
     for (lead, _, role), text, count in zip(parts, wrapped, counts, strict=True):
@@ -105,9 +117,8 @@ class Card(Painted):
         super().__init__(id=id)
         self._parts: list[Part] = []
 
-    def show(self, step: StepView | None, *, whole: bool = False) -> None:
-        """Show a step's card; `whole` with why, and what if not."""
-        parts = parts_of(step, whole=whole) if step else []
+    def show(self, parts: list[Part]) -> None:
+        """Show the parts of a card."""
         if parts != self._parts:
             self._parts = parts
             self.repaint()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from bench.tui.text import cell, clip, minutes, number, plain, wrap
+from bench.tui.text import clip, minutes, number, plain, wrap
 from bench.tui.widgets.figures import large
 from bench.tui.widgets.painted import Line, Painted, trim
 
@@ -26,20 +26,18 @@ def check_lines(checks: tuple[CheckRow, ...], width: int, height: int) -> list[L
 
 
 def choice_lines(choices: tuple[str, ...], picked: int, width: int, height: int) -> list[Line]:
-    """Numbered choices, the picked one marked; when they are more than fit, those around it."""
-    first = max(0, min(picked - height // 2, len(choices) - height))
+    """Numbered choices, the picked one marked, wrapped where there is room; when they are more, those around it."""
+    wrapped = [wrap(choice, width - 5) or [""] for choice in choices]
+    if sum(map(len, wrapped)) > height:
+        wrapped = [clip(lines, 1, width - 5) for lines in wrapped]
+    first = max(0, min(picked - height // 2, len(choices) - height)) if len(choices) > height else 0
     out: list[Line] = []
-    for n, choice in enumerate(choices[first : first + height], start=first):
+    for n, lines in enumerate(wrapped[first:], start=first):
         here = n == picked
-        mark = ("▸ ", "accent") if here else ("  ", "")
-        out.append(
-            [
-                (f"{n + 1:>2} " if n < 9 else "   ", "key"),
-                mark,
-                (cell(choice, width - 5).rstrip(), "strong" if here else ""),
-            ]
-        )
-    return out
+        for m, text in enumerate(lines):
+            lead: Line = [(f"{n + 1:>2} " if n < 9 else "   ", "key"), ("▸ " if here else "  ", "accent")]
+            out.append([*(lead if m == 0 else [("     ", "")]), (text, "strong" if here else "")])
+    return out[:height]
 
 
 def trimmer_line(trimmers: tuple[TrimmerInfo, ...], picked: int, width: int) -> Line:

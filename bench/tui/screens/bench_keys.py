@@ -1,0 +1,198 @@
+"""What the keys do on the bench: each becomes a command to the bench thread, or opens a sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from textual import events
+from textual.screen import Screen
+from textual.widgets import Input
+
+from bench.procedure import commands as say
+from bench.procedure.snapshot import Prompt, Snapshot
+from bench.tui import faces, verbs
+from bench.tui.about import about
+from bench.tui.screens.moments import CountDown, Hints
+from bench.tui.screens.sheets import AskWords, Confirm, Keys, WholeCard
+from bench.tui.text import plain
+from bench.tui.verbs import Verb
+
+
+class BenchKeys(Screen[str]):
+    """The half of the bench screen that is pressed."""
+
+    BINDINGS = verbs.bindings(verbs.BENCH)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._seen: Snapshot | None = None
+        self._picked = 0
+        self._settled = False
+        self._hinted: dict[str, int] = {}
+        self.trainee = False
+        """Whether why is open always, and hints looked at are noted."""
+
+    def _post(self, command: say.Command) -> None:
+        raise NotImplementedError
+
+    def _pick_again(self) -> None:
+        """Something else was picked: show it."""
+        raise NotImplementedError
+
+    @property
+    def can_do(self) -> tuple[Verb, ...]:
+        """The verbs of this moment, for palette and help."""
+        return tuple(v for v in verbs.BENCH if self._seen is None or faces.may(self._seen, v.action))
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """What does nothing now is no key now."""
+        return self._seen is None or faces.may(self._seen, action)
+
+    @property
+    def _ended_run(self) -> bool:
+        return self._seen is not None and self._seen.outcome is not None
+
+    def _go_back(self) -> None:
+        if self._settled:
+            self.dismiss("")
+
+    @property
+    def _prompt(self) -> Prompt:
+        return self._seen.prompt if self._seen else Prompt("wait", "")
+
+    def action_go_on(self) -> None:
+        """The one key."""
+        if self._ended_run:
+            self._go_back()
+        elif self._prompt.kind == "choice" and self._prompt.choices:
+            self._post(say.Answer(self._prompt.choices[self._picked]))
+        elif self._prompt.kind == "reason":
+            self.action_accept()
+        elif self._prompt.kind == "go-on" and self._prompt.sounds:
+            self._count_down(self._prompt)
+        else:
+            self._post(say.GoOn())
+
+    def _count_down(self, asked: Prompt) -> None:
+        """Tones never start at once."""
+
+        def done(answer: str | None) -> None:
+            if answer and self._prompt == asked:
+                self._post(say.GoOn())
+
+        self.app.push_screen(CountDown(asked.text), done)
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """What was typed is the answer."""
+        event.stop()
+        self._post(say.Answer(plain(event.value).replace("−", "-").strip()))
+
+    def on_key(self, event: events.Key) -> None:
+        """Digits tick, choose, or pick a trimmer."""
+        seen = self._seen
+        if seen is None or not event.character or event.character not in "123456789":
+            return
+        n = int(event.character) - 1
+        if self._prompt.kind == "choice" and n < len(self._prompt.choices):
+            self._post(say.Answer(self._prompt.choices[n]))
+        elif seen.trimmers and n < len(seen.trimmers):
+            self._picked = n
+            self._pick_again()
+        elif n < len(seen.checks):
+            self._post(say.Tick(n))
+
+    def action_turn(self, degrees: int) -> None:
+        """Turn the picked trimmer, or go through choices."""
+        seen = self._seen
+        if seen is None:
+            return
+        if self._prompt.kind == "choice":
+            step = -1 if degrees in (10, -2) else 1
+            self._picked = max(0, min(len(self._prompt.choices) - 1, self._picked + step))
+            self._pick_again()
+        elif seen.trimmers:
+            trimmer = seen.trimmers[min(self._picked, len(seen.trimmers) - 1)]
+            self._post(say.Turn(trimmer.name, float(degrees)))
+
+    def action_accept(self) -> None:
+        """Keep what is not in, with a reason."""
+        seen = self._seen
+        if seen is None or seen.outcome is not None:
+            return
+        question = self._prompt.text if self._prompt.kind == "reason" else "Why is it kept although it is not in?"
+        self._ask(question, "keeps it", say.Accept)
+
+    def action_skip(self) -> None:
+        """Leave the step out, with a reason."""
+        self._ask("Why is this step left out?", "leaves it out", say.Skip)
+
+    def action_note(self) -> None:
+        """Write into the report."""
+        self._ask("Note for the report", "keeps the note", say.Note)
+
+    def _ask(self, question: str, then: str, made: Callable[[str], say.Command]) -> None:
+        if self._seen is None or self._seen.outcome is not None:
+            return
+
+        def done(text: str | None) -> None:
+            if text:
+                self._post(made(text))
+
+        self.app.push_screen(AskWords(question, then), done)
+
+    def action_again(self) -> None:
+        """Repeat the step."""
+        self._post(say.Repeat())
+
+    def action_back(self) -> None:
+        """To the step before."""
+        self._post(say.Back())
+
+    def action_hold(self) -> None:
+        """Pause, or go on."""
+        if self._seen is not None and self._seen.held:
+            self.action_go_on()
+        else:
+            self._post(say.Hold())
+
+    def action_stop_sound(self) -> None:
+        """Stop all sound."""
+        self._post(say.StopSound())
+
+    def action_why(self) -> None:
+        """The whole card."""
+        if self._seen is not None and self._seen.step is not None:
+            self.app.push_screen(WholeCard(self._seen.step))
+
+    def action_hint(self) -> None:
+        """The next hint: think, look, do, answer."""
+        step = self._seen.step if self._seen is not None else None
+        if step is None:
+            return
+        before = self._hinted.get(step.id, 0)
+
+        def done(shown: str | None) -> None:
+            count = int(shown or before)
+            if self.trainee and count > before:
+                self._post(say.Note(f"hints looked at: {count}"))
+            self._hinted[step.id] = max(before, count)
+
+        self.app.push_screen(Hints(step, before + 1), done)
+
+    def action_help(self) -> None:
+        """What this is, and every key that does something now."""
+        self.app.push_screen(Keys(self.can_do, about(self._seen) if self._seen is not None else ()))
+
+    def action_leave(self) -> None:
+        """Break off, when that is meant."""
+        if self._ended_run:
+            self._go_back()
+            return
+
+        def done(text: str | None) -> None:
+            if text:
+                self._post(say.Leave())
+
+        self.app.push_screen(
+            Confirm("Leave this job? What was kept is kept; it can be resumed.", "leave", "stay"), done
+        )
