@@ -32,9 +32,7 @@ def activity_for(step: steps.StepBase, situation: Situation) -> Activity:
     if isinstance(step, steps.Adjust):
         return _adjusting(step, situation)
     if isinstance(step, steps.Measure):
-        from bench.procedure.kinds.measure import MeasureActivity
-
-        return MeasureActivity(step, situation)
+        return _measuring(step, situation)
     if isinstance(step, steps.InterfaceStep):
         from bench.procedure.kinds.looped import InterfaceActivity
 
@@ -66,3 +64,22 @@ def _adjusting(step: steps.Adjust, situation: Situation) -> Activity:
     from bench.procedure.kinds.rounds import RoundsActivity
 
     return RoundsActivity(step, situation)
+
+
+def _measuring(step: steps.Measure, situation: Situation) -> Activity:
+    """One stretch of sound; or what is erased, worked out, or read twice for its quantity."""
+    if step.quantity == "mistracking":
+        from bench.procedure.kinds.computed import ComputedActivity
+
+        return ComputedActivity(step, situation)
+    if step.quantity in ("encoding_error", "decoding_error"):
+        from bench.procedure.kinds.circuit import CircuitActivity
+
+        return CircuitActivity(step, situation)
+    if step.erases:
+        from bench.procedure.kinds.erasing import ErasingActivity
+
+        return ErasingActivity(step, situation)
+    from bench.procedure.kinds.measure import MeasureActivity
+
+    return MeasureActivity(step, situation)

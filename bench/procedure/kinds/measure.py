@@ -2,100 +2,41 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from typing import Literal
 
-from bench.audio.port import Block
+import numpy as np
+
+from bench.audio.port import Block, Samples
 from bench.measure.meters import make_meter
-from bench.measure.names import no_reading
+from bench.measure.names import Measured
 from bench.problem import Problem
 from bench.procedure.kinds.base import WAIT, Activity, Heard, Situation, Taken, View, settle
-from bench.procedure.kinds.corrections import expected_dbfs, with_tape
+from bench.procedure.kinds.passage import Passage
+from bench.procedure.kinds.quantities import METERS, judged_readings, options_of, source_of
 from bench.procedure.snapshot import Prompt
 from bench.procedure.steps import Measure
 from bench.procedure.targets import Target, judge
-from bench.signals.tones import Together, Tone
+
+Phase = Literal["ready", "recording", "rewind", "replaying", "listening", "asking"]
+
+EDGE_S = 0.3
+"""Left out of a replay at either end: flutter may have moved it against its mark."""
 
 
-class MeasureActivity(Activity):
-    """Feeds a meter for so many seconds and keeps what it says."""
+class MeasuringActivity(Activity):
+    """What all ways of measuring share: readings are judged, kept, and asked about where they are not in."""
 
     def __init__(self, step: Measure, situation: Situation) -> None:
         super().__init__(step, situation)
-        if situation.is_file and step.sends:
-            raise Problem("a file cannot be recorded on")
-        if step.records or step.erases or step.of:
-            raise Problem("this cannot be measured in one pass")
-        self._step = step
+        self._measure = step
         self._target: Target = situation.job.target(step.target)
-        self._heard: Heard = "reference tape" if step.plays else "record-replay" if step.sends else "machine"
-        self._frames = 0
         self._ask: Prompt | None = None
-        self._make()
 
-    def _make(self) -> None:
-        status = self.situation.port.status
-        section = self.situation.job.section(self._step.plays) if self._step.plays else None
-        frequency = self._step.frequency or (section.hz if section else None)
-        option = "nominal" if self._step.quantity.startswith("speed") else "frequency"
-        options = {option: frequency} if frequency is not None else {}
-        kind = self._step.quantity.split("_")[0] if self._step.quantity != "balance" else "level"
-        self._meter = make_meter(kind, status.sample_rate, status.channels, options)
-
-    def begin(self) -> None:
-        """The tape plays at once; tones are sent when the person says so."""
-        if self._step.sends:
-            return
-        hands = self.situation.hands
-        if hands is not None and self._step.plays:
-            hands.rewind(self._step.plays)
-        self.situation.transport("play")
-        self.wants_sound = True
-
-    def interrupted(self) -> None:
-        """After a loss the stretch is measured again from its start."""
-        self._frames = 0
-        self._make()
-
-    def go_on(self) -> None:
-        """Start the tones."""
-        if not self._step.sends or self.wants_sound:
-            raise Problem("the measurement runs; it goes on by itself")
-        reference = self.situation.job.machine.reference
-        self.situation.transport("record")
-        rate = self.situation.port.status.sample_rate
-        self.situation.send(Together([Tone(t.hz, reference.send_dbfs + t.db) for t in self._step.sends], rate))
-        self.wants_sound = True
-
-    def hear(self, block: Block) -> None:
-        """Feed the meter until the time is over."""
-        self._meter.feed(block.samples)
-        self._frames += len(block.samples)
-        if self._frames >= self._step.seconds * self.situation.port.status.sample_rate:
-            self._finish()
-
-    def port_ended(self) -> None:
-        """The capture is over."""
-        self._finish()
-
-    def _finish(self) -> None:
+    def keep(self, taken: tuple[Taken, ...]) -> None:
+        """The readings are there: the step is over, or asks why it should be."""
         self.wants_sound = False
-        self.situation.silence()
-        self.situation.transport("stop")
-        job = self.situation.job
-        offset = 0.0
-        if self._step.quantity == "level" and self._step.plays:
-            offset = expected_dbfs(job, job.section(self._step.plays))
-        measured = self._meter.finish()
-        readings = [r for r in measured.readings if r.quantity == self._step.quantity]
-        if not readings:
-            because = "; ".join(measured.warnings) or "nothing was found to measure"
-            readings = [no_reading(self._step.quantity, "both", because)]
-        taken = []
-        for raw in readings:
-            reading = with_tape(raw, job) if self._step.plays else replace(raw)
-            taken.append(Taken(reading, judge(reading, self._target, offset=offset), self._heard))
-        self.situation.keep(self.step, tuple(taken))
-        self._ask = settle(self, tuple(taken))
+        self.situation.keep(self.step, taken)
+        self._ask = settle(self, taken)
         self.finished = self._ask is None
 
     def accept(self, reason: str) -> None:
@@ -107,14 +48,141 @@ class MeasureActivity(Activity):
 
     def answer(self, text: str) -> None:
         """The reason asked for."""
+        if self._ask is None or not text.strip():
+            super().answer(text)
         self.accept(text)
 
+
+class MeasureActivity(MeasuringActivity):
+    """Feeds a meter for so many seconds: of what plays, or of what was recorded for it, at once or after rewinding."""
+
+    def __init__(self, step: Measure, situation: Situation) -> None:
+        super().__init__(step, situation)
+        self._records = bool(step.sends) or step.records is not None
+        if self._records and situation.is_file:
+            raise Problem("a file cannot be recorded on")
+        self._heard: Heard = "reference tape" if step.plays else "record-replay" if self._records else "machine"
+        self._at_once = situation.job.machine.heads == 3
+        self._passage: Passage | None = None
+        self._phase: Phase = "ready" if self._records else "listening"
+        self._frames = 0
+        self._make()
+
+    def _make(self) -> None:
+        status = self.situation.port.status
+        options = options_of(self._measure, self.situation.job)
+        self._meter = make_meter(METERS[self._measure.quantity], status.sample_rate, status.channels, options)
+
+    def begin(self) -> None:
+        """The tape plays at once; recording begins when the person says so."""
+        if self._records:
+            return
+        hands = self.situation.hands
+        if hands is not None and self._measure.plays:
+            hands.rewind(self._measure.plays)
+        self.situation.transport("play")
+        self.wants_sound = True
+
+    def interrupted(self) -> None:
+        """After a loss the stretch is measured, or recorded, again from its start."""
+        self._frames = 0
+        self._make()
+        if self._phase == "recording":
+            self._record()
+        elif self._phase == "replaying" and self._passage is not None:
+            self._passage.replay()
+
+    def go_on(self) -> None:
+        """Start recording; rewound and playing; the replay is over."""
+        match self._phase:
+            case "ready":
+                self._record()
+            case "rewind" if self._passage is not None:
+                self._passage.replay()
+                self._phase, self.wants_sound = "replaying", True
+            case "replaying" if self._passage is not None:
+                self._passage.give_up()
+                self._finish(self._passage.why_not)
+            case "asking":
+                raise Problem("measure again, or say why you go on")
+            case _:
+                raise Problem("the measurement runs; it goes on by itself")
+
+    def _record(self) -> None:
+        rate = self.situation.port.status.sample_rate
+        source = source_of(self._measure, self.situation.job, rate)
+        self._passage = Passage(
+            self.situation, source, self._measure.seconds if source is None else None, at_once=self._at_once
+        )
+        self._passage.record()
+        self._phase, self.wants_sound = "recording", True
+
+    def hear(self, block: Block) -> None:
+        """Feed the meter until the time is over."""
+        passage = self._passage
+        if passage is None:
+            self._feed(block.samples)
+            if self._frames >= self._measure.seconds * self.situation.port.status.sample_rate:
+                self._finish("")
+            return
+        heard = passage.hear(block)
+        if heard is not None:
+            rate = self.situation.port.status.sample_rate
+            first = max(0, round((EDGE_S - heard.at_s) * rate))
+            last = round((passage.seconds - EDGE_S - heard.at_s) * rate)
+            if last > first:
+                self._feed(heard.samples[first:last])
+        if passage.phase == "recorded":
+            self.situation.transport("stop")
+            self._phase, self.wants_sound = "rewind", False
+        elif passage.phase == "over":
+            passage.stop()
+            self._finish(passage.why_not)
+
+    def _feed(self, samples: Samples) -> None:
+        self._meter.feed(np.ascontiguousarray(samples))
+        self._frames += len(samples)
+
+    def port_ended(self) -> None:
+        """The capture is over."""
+        self._finish("")
+
+    def _finish(self, because: str) -> None:
+        self.situation.silence()
+        self.situation.transport("stop")
+        self._phase = "asking"
+        measured = self._meter.finish() if self._frames else Measured((), ())
+        readings = judged_readings(self._measure, self.situation.job, measured, because=because)
+        sent = self._measure.sends[0].db if self._measure.sends else None
+        self.keep(tuple(Taken(r, judge(r, self._target, offset=o), self._heard, sent) for r, o in readings))
+
     def view(self) -> View:
-        """How far it is."""
+        """How far it is, and what the machine should be doing."""
         if self._ask is not None:
             return View(self._ask)
-        if self._step.sends and not self.wants_sound:
-            return View(Prompt("go-on", "Work tape in and recording, loudspeakers down: start the tones", sounds=True))
-        rate = self.situation.port.status.sample_rate
-        left = max(0.0, self._step.seconds - self._frames / rate)
-        return View(Prompt(WAIT.kind, f"Measuring: {left:.0f} s left"))
+        passage = self._passage
+        match self._phase:
+            case "ready":
+                return View(Prompt("go-on", to_record(self.situation)))
+            case "rewind":
+                return View(Prompt("go-on", REWIND))
+            case "recording" if passage is not None:
+                at_once = " and replayed" if self._at_once else ""
+                text = f"It is being recorded{at_once}: {passage.left_s:.0f} s left"
+                return View(Prompt(WAIT.kind, text), head_delay_s=passage.head_delay_s)
+            case "replaying":
+                return View(Prompt(WAIT.kind, "Listening to the replay, from its mark on"))
+            case _:
+                rate = self.situation.port.status.sample_rate
+                left = max(0.0, self._measure.seconds - self._frames / rate)
+                return View(Prompt(WAIT.kind, f"Measuring: {left:.0f} s left"))
+
+
+REWIND = "Stop, rewind to before where it began, play, then go on"
+
+
+def to_record(situation: Situation) -> str:
+    """What has to be so before a tone is sent to be recorded."""
+    if situation.job.machine.heads == 3:
+        return "Work tape in and recording, monitor on tape, loudspeakers down: go on to start"
+    return "Work tape in, wound to where it may be recorded over, recording; monitors down: go on to start"

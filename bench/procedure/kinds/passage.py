@@ -60,9 +60,18 @@ class Passage:
         source: what is recorded, of a length; None is silence.
         seconds: of the source, where it has no length of its own.
         at_once: whether the machine replays while it records.
+        replayed_s: how much is replayed, where that is more than was recorded.
     """
 
-    def __init__(self, situation: Situation, source: Source | None, seconds: float | None, *, at_once: bool) -> None:
+    def __init__(
+        self,
+        situation: Situation,
+        source: Source | None,
+        seconds: float | None,
+        *,
+        at_once: bool,
+        replayed_s: float | None = None,
+    ) -> None:
         self._situation = situation
         self._rate = situation.port.status.sample_rate
         self._source = source
@@ -71,6 +80,7 @@ class Passage:
         if length is None:
             raise ValueError("a passage needs a length")
         self._frames = length
+        self._replayed = length if replayed_s is None else round(replayed_s * self._rate)
         self.at_once = at_once
         self.phase: Phase = "ready"
         self.speed = 1.0
@@ -87,6 +97,11 @@ class Passage:
         self._looked = 0
         self._starts: int | None = None
         self._began = 0
+
+    @property
+    def seconds(self) -> float:
+        """Length of what is recorded."""
+        return self._frames / self._rate
 
     @property
     def left_s(self) -> float:
@@ -192,7 +207,7 @@ class Passage:
             self.speed = 1.0
         self.phase = "recording" if self.at_once else "replaying"
         self._starts = self._kept_from + at + round(LEADER_S / self.speed * self._rate)
-        self._ends_at = self._starts + round(self._frames / self.speed)
+        self._ends_at = self._starts + round(self._replayed / self.speed)
         self._kept = []
         return self._on(sound, self._kept_from)
 
