@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from bench.procedure.journal import Event, ReadingRecord
 from bench.procedure.outcome import last_attempts
 from bench.session.gains import alignment_sentence, cleaning_sentence
+from bench.session.index import entries_beside
 from bench.session.outline import StepOutline, outline
-from bench.session.record import SessionRecord
+from bench.session.record import SessionRecord, reference_plays
 from bench.session.result import Result, result_of
+from bench.session.story import story
 from bench.session.tables import ResponseTable, Thing, figures, responses
 from bench.session.words import day, hertz, hour, listed, what
 
@@ -57,7 +59,11 @@ class Content:
     """(time, what was asked, what was said): answers and notes."""
     trimmers: tuple[str, ...]
     cautions: tuple[tuple[str, str], ...]
-    """(hazard, all that was said of it)."""
+    """(hazard, the fullest that was said of it)."""
+    story: str
+    """What the owner said, and what it was; "" where nothing can be told."""
+    evidence: tuple[str, ...]
+    """Files of sound behind readings."""
     signed: tuple[SignedOff, ...]
     procedure_sha256: str
     inputs: tuple[tuple[str, str], ...]
@@ -90,6 +96,8 @@ def content_of(session: SessionRecord) -> Content:
         ),
         trimmers=tuple(e.text for e in session.events if e.kind == "turns" and e.step),
         cautions=_cautions(session, steps),
+        story=story(session, steps),
+        evidence=tuple(e.path for e in session.evidence),
         signed=tuple(_signed(session.events, steps)),
         procedure_sha256=_procedure_sha256(session),
         inputs=tuple((i.path, i.sha256) for i in session.inputs),
@@ -104,8 +112,8 @@ def title_of(step: str, steps: dict[str, StepOutline]) -> str:
 
 
 def _when(session: SessionRecord) -> str:
-    times = [session.begun, *(r.time for r in session.readings), *(e.time for e in session.events)]
-    end = times[-1] if len(times) == 1 else max(times)
+    last = [*(r.time for r in session.readings[-1:]), *(e.time for e in session.events[-1:])]
+    end = max([session.begun, *last])
     if day(end) == day(session.begun):
         return f"{day(session.begun)}, {hour(session.begun)} to {hour(end)}"
     return f"{day(session.begun)}, {hour(session.begun)}, to {day(end)}, {hour(end)}"
@@ -122,18 +130,45 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
         ("Equalisation", job.equalisation),
         ("Reference level", job.reference_level),
         ("Work tape", job.tape),
-        ("Reference tape", job.reference_tape),
-        ("Sound in and out", sound),
+        ("Reference tape", _passes(session)),
+        ("Instruments", sound),
         ("Interface calibration", job.calibration),
     )
     return tuple((term, text) for term, text in facts if text)
 
 
+def _passes(session: SessionRecord) -> str:
+    """The reference tape, how often it was played, and how often by all sessions so far: it wears."""
+    name = session.job.reference_tape
+    here = reference_plays(session.readings)
+    if not name or not here:
+        return name
+    others = [
+        e.reference_plays
+        for e in entries_beside(session.folder)
+        if e.reference_tape == name and e.begun <= session.begun and e.name != session.folder.resolve().name
+    ]
+    total = f", {here + sum(others)} so far in all sessions here" if others else ""
+    return f"{name}: {here} passes in this session{total}"
+
+
+def _clock_went_back(session: SessionRecord) -> bool:
+    """Whether entries that were written later have an earlier time."""
+    times = ([r.time for r in session.readings], [e.time for e in session.events])
+    return any(later < earlier for entries in times for earlier, later in pairwise(entries))
+
+
 def _exceptions(
     session: SessionRecord, counted: Iterable[ReadingRecord], steps: dict[str, StepOutline]
 ) -> Iterable[tuple[str, str, str]]:
-    kinds = {"skip": "Skipped", "override": "Overridden", "port": "Sound", "repeat": "Repeated"}
+    kinds = {"skip": "Skipped", "override": "Overridden", "port": "Sound", "repeat": "Repeated", "again": "Gone back"}
+    if _clock_went_back(session):
+        yield "Clock", "", "it was set back meanwhile; entries stand in the order in which they happened"
     for event in session.events:
+        if event.kind == "left-out":
+            yield "Left out", event.text, str(event.value or "it does not apply")
+        elif event.kind == "not-needed":
+            yield "Not needed", event.text, f"by the decision at {title_of(event.step, steps)}"
         if event.kind in kinds:
             said = "done again from its start" if event.kind == "repeat" else event.text
             yield kinds[event.kind], title_of(event.step, steps), said
@@ -166,13 +201,18 @@ def _without_title(event: Event, steps: dict[str, StepOutline]) -> str:
 def _cautions(session: SessionRecord, steps: dict[str, StepOutline]) -> tuple[tuple[str, str], ...]:
     skipped = {e.step for e in session.events if e.kind == "skip"}
     came_to = {e.step for e in session.events} | {r.step for r in session.readings} | set(session.steps_done)
-    found: dict[str, dict[str, None]] = {}
+    found: dict[str, list[str]] = {}
     for step in steps.values():
         if step.id in came_to - skipped:
             for hazard, say in step.cautions:
-                for sentence in re.split(r"(?<=[.!?])\s+", say.strip()):
-                    found.setdefault(HAZARDS.get(hazard, hazard), {})[sentence] = None
-    return tuple((hazard, " ".join(said)) for hazard, said in found.items())
+                found.setdefault(HAZARDS.get(hazard, hazard), []).append(say.strip())
+    return tuple((hazard, _fullest(said)) for hazard, said in found.items())
+
+
+def _fullest(said: list[str]) -> str:
+    """The longest of what was said of a hazard, and how often it was said; the copy of the procedure has every word."""
+    longest = max(said, key=len)
+    return longest if len(said) == 1 else f"{longest} (The hazard was named {len(said)} times.)"
 
 
 def _signed(events: tuple[Event, ...], steps: dict[str, StepOutline]) -> Iterable[SignedOff]:

@@ -81,6 +81,12 @@ def entries(sessions_folder: Path) -> list[Entry]:
     return found
 
 
+def entries_beside(folder: Path) -> list[Entry]:
+    """All sessions in the folder that holds this session; only where that is one for sessions."""
+    parent = folder.resolve().parent
+    return entries(parent) if parent.name == "sessions" else []
+
+
 def of_machine(found: Iterable[Entry], machine: str) -> list[Entry]:
     """The sessions of one machine, exercises left out.
 

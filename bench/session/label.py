@@ -9,7 +9,7 @@ from pathlib import Path
 from bench.procedure.journal import ReadingRecord
 from bench.procedure.outcome import last_attempts
 from bench.session.history import of_sessions
-from bench.session.index import entries
+from bench.session.index import entries_beside
 from bench.session.outline import outline
 from bench.session.reader import read_session
 from bench.session.record import SessionRecord
@@ -76,7 +76,7 @@ def _bias(session: SessionRecord) -> Iterator[str]:
 def _due(session: SessionRecord, interval_months: int) -> str:
     """By this session and those before it: a label is about the day it was written."""
     folder = session.folder.resolve()
-    found = entries(folder.parent)
+    found = entries_beside(folder)
     own = next((e for e in found if e.name == folder.name), None)
     if own is None:
         return ""

@@ -47,7 +47,14 @@ def outline(session: SessionRecord) -> dict[str, StepOutline]:
         if isinstance(table.get("step"), list):  # a sheet has none
             files.setdefault(path.stem, table)
     first = session.job.procedure_id or next(iter(files), "")
-    return {step.id: step for step in _walk(files, first, 0)}
+    steps = {step.id: step for step in _walk(files, first, 0)}
+    # A step that is done in each direction has an id for each on a machine that has both, and one elsewhere.
+    met = {r.step for r in session.readings} | {e.step for e in session.events} | set(session.steps_done)
+    for name in [s for s in steps if f"{s}-reverse" in steps]:
+        both = met & {f"{name}-forward", f"{name}-reverse"}
+        for unmet in [name] if both else [f"{name}-forward", f"{name}-reverse"]:
+            steps.pop(unmet, None)
+    return steps
 
 
 def _walk(files: dict[str, dict[str, Any]], name: str, depth: int) -> Iterator[StepOutline]:
@@ -71,4 +78,8 @@ def _walk(files: dict[str, dict[str, Any]], name: str, depth: int) -> Iterator[S
                 )
             continue
         title, kind = str(step.get("title", step["id"])), str(step.get("kind", ""))
-        yield StepOutline(step["id"], title, kind, stage, cautions, str(step.get("target", "")))
+        told = StepOutline(step["id"], title, kind, stage, cautions, str(step.get("target", "")))
+        yield told
+        if step.get("each_direction") is True:
+            for way in ("forward", "reverse"):
+                yield replace(told, id=f"{told.id}-{way}", title=f"{title}, {way}")

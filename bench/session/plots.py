@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import logging
 import re
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -48,7 +49,7 @@ def response_svg(table: ResponseTable, name: str) -> str:
     """
     with mpl.rc_context({"svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 8, "svg.hashsalt": name}):
         panels = len(table.channels)
-        drawn = Figure(figsize=(7.1 if panels > 1 else 4.6, 2.15))
+        drawn = Figure(figsize=(7.1 if panels > 1 else 4.6, 1.5))
         FigureCanvasSVG(drawn)
         axes = drawn.subplots(1, panels, sharey=True, squeeze=False)[0]
         low, high = _range(table)
@@ -67,10 +68,31 @@ def response_svg(table: ResponseTable, name: str) -> str:
                     handles.append(handle)
                     labels.append(label)
         drawn.legend(handles, labels, loc="lower center", ncols=4, frameon=False, fontsize=7.5, labelcolor=INK)
-        drawn.subplots_adjust(left=0.045 if panels > 1 else 0.07, right=0.998, top=0.9, bottom=0.25, wspace=0.06)
+        drawn.subplots_adjust(left=0.045 if panels > 1 else 0.07, right=0.998, top=0.87, bottom=0.34, wspace=0.06)
         out = io.StringIO()
         drawn.savefig(out, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     return _inline(out.getvalue(), name, alternative(table))
+
+
+def as_svg(draw: Callable[[Axes], None], size: tuple[float, float], left: float, name: str, words: str) -> str:
+    """One plot as an `<svg>` element, its letters drawn as paths.
+
+    Args:
+        draw: draws into the axes.
+        size: width and height, inches.
+        left: where the axes begin, as a share of the width.
+        name: goes before every id inside.
+        words: the plot in words, for who does not see it.
+    """
+    with mpl.rc_context({"svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 6, "svg.hashsalt": name}):
+        drawn = Figure(figsize=size)
+        FigureCanvasSVG(drawn)
+        axes = drawn.subplots()
+        drawn.subplots_adjust(left=left, right=0.985, top=0.96, bottom=0.24)
+        draw(axes)
+        out = io.StringIO()
+        drawn.savefig(out, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
+    return _inline(out.getvalue(), name, words)
 
 
 def alternative(table: ResponseTable) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Callable
 from dataclasses import replace
@@ -193,11 +194,19 @@ def _rows(
     out: list[T] = []
     for n, row in enumerate(rows, start=1):
         try:
+            _no_wild_numbers(path, f"[[{key}]] number {n}", row)
             out.append(read(path, f"[[{key}]] number {n}", row))
         except Problem:
             if not lenient:
                 raise
     return tuple(out), len(rows) - len(out)
+
+
+def _no_wild_numbers(path: Path, where: str, row: dict[str, Any]) -> None:
+    """The program writes none that is not finite."""
+    for key, value in row.items():
+        if isinstance(value, float) and not math.isfinite(value):
+            raise _damaged(path, f"{where}: {key} {value} is no number")
 
 
 def _valid(path: Path, where: str, adapter: TypeAdapter[T], value: object) -> T:

@@ -11,6 +11,8 @@ import jinja2
 from markupsafe import Markup
 
 from bench.problem import Problem
+from bench.procedure.outcome import last_attempts
+from bench.procedure.recorded import LATEST_FIRST
 from bench.session.atomic import save_file
 from bench.session.content import Content, content_of
 from bench.session.outline import outline
@@ -18,9 +20,11 @@ from bench.session.plots import response_svg
 from bench.session.reader import read_session
 from bench.session.record import SessionRecord
 from bench.session.rescue import remedy
+from bench.session.small_plots import SmallPlot, small_plots
+from bench.session.story import tracking_of
 from bench.session.table import csv_text
 from bench.session.tables import STAGE_ORDER, ResponseTable
-from bench.session.words import CHANNELS, SIGNS, inert
+from bench.session.words import CHANNELS, SIGNS, STAGES, inert
 
 REPORT_NAME = "report.html"
 TABLE_NAME = "readings.csv"
@@ -66,6 +70,7 @@ def report_html(session: SessionRecord) -> str:
             for n, t in enumerate(content.responses, start=1)
             if len(t.rows) > 1
         ],
+        small=[(p, Markup(p.svg)) for p in _small(session)],
         figures=[(source, list(things)) for source, things in groupby(content.figures, key=lambda t: t.source)],
         stages=_stages(content),
         shown=_shown,
@@ -74,6 +79,17 @@ def report_html(session: SessionRecord) -> str:
         signs=SIGNS,
         classes=_CLASSES,
     )
+
+
+def _small(session: SessionRecord) -> list[SmallPlot]:
+    """The small plots; the map of mistracking is of the last stage that was measured."""
+    counted = last_attempts(session.readings)
+    tracking, stage = None, ""
+    for of in LATEST_FIRST:
+        tracking, stage = tracking_of(counted, of), STAGES[of]
+        if tracking is not None:
+            break
+    return small_plots(counted, session.events, tracking, stage)
 
 
 def _stages(content: Content) -> list[int]:

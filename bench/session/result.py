@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from bench.procedure.dependents import to_check_again
 from bench.procedure.outcome import last_attempts
 from bench.procedure.targets import VerdictWord
+from bench.procedure.way import not_needed
 from bench.session.outline import StepOutline
 from bench.session.record import SessionRecord
 from bench.session.words import listed
@@ -33,7 +35,9 @@ def result_of(session: SessionRecord, steps: dict[str, StepOutline]) -> Result:
             words[word].append(title)
     measured = {r.step for r in judged}
     skipped = {e.step for e in session.events if e.kind == "skip"}
-    judged_steps = [s for s in steps.values() if s.judged and s.id not in measured]
+    over = not_needed(session.events) | {e.step for e in session.events if e.kind == "left-out"}
+    judged_steps = [s for s in steps.values() if s.judged and s.id not in measured and s.id not in over]
+    again = to_check_again(session.events)
     left_out = [s.title for s in judged_steps if s.id in skipped]
     missing = [s.title for s in judged_steps if s.id not in skipped]
 
@@ -49,6 +53,8 @@ def result_of(session: SessionRecord, steps: dict[str, StepOutline]) -> Result:
         sentences.append(f"Skipped: {listed(left_out)}.")
     if missing:
         sentences.append(f"Not measured{'' if session.done else ' yet'}: {listed(missing)}.")
+    if again:
+        sentences.append(f"To be checked again, for something was adjusted since: {listed([*again])}.")
     wrong = bool(sentences)
     if not session.done:
         after = f" after “{_title(session.steps_done[-1], steps)}”" if session.steps_done else " before its first step"

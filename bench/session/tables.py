@@ -107,8 +107,9 @@ class ResponseTable:
 
 
 def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
-    """Everything but responses, ordered by source, quantity, tone and channel."""
-    found = _by_thing([r for r in _with_method(records) if r.reading.quantity != "response"])
+    """Everything but responses of several tones, ordered by source, quantity, tone and channel."""
+    curves = _curves(records)
+    found = _by_thing([r for r in _with_method(records) if not _in_a_curve(r, curves)])
     things: list[Thing] = []
     letters: dict[str, str] = {}
     for stages in sorted(found, key=lambda s: _order(_any(s))):
@@ -153,8 +154,9 @@ def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
 def responses(records: tuple[ReadingRecord, ...]) -> tuple[ResponseTable, ...]:
     """One table for each source; apart by method and reference, and by level where a frequency has several."""
     groups: dict[tuple[object, ...], list[ReadingRecord]] = {}
+    curves = _curves(records)
     for r in _with_method(records):
-        if r.reading.quantity == "response" and r.reading.frequency_hz is not None:
+        if _in_a_curve(r, curves):
             groups.setdefault((r.source, r.reading.method, r.reading.reference), []).append(r)
     tables: list[ResponseTable] = []
     for group in sorted(groups.values(), key=lambda g: SOURCES.index(g[0].source)):
@@ -167,6 +169,19 @@ def responses(records: tuple[ReadingRecord, ...]) -> tuple[ResponseTable, ...]:
         apart = sorted({r.sent_db for r in group}, key=lambda db: -(db or 0.0))
         tables += [_response([r for r in group if r.sent_db == level]) for level in apart]
     return tuple(tables)
+
+
+def _curves(records: tuple[ReadingRecord, ...]) -> set[tuple[str, str, str]]:
+    """The responses of several tones, by source, method and reference; a tone alone is a figure, no curve."""
+    tones: dict[tuple[str, str, str], set[float]] = {}
+    for r in _with_method(records):
+        if r.reading.quantity == "response" and r.reading.frequency_hz is not None:
+            tones.setdefault((r.source, r.reading.method, r.reading.reference), set()).add(r.reading.frequency_hz)
+    return {key for key, hz in tones.items() if len(hz) > 1}
+
+
+def _in_a_curve(r: ReadingRecord, curves: set[tuple[str, str, str]]) -> bool:
+    return r.reading.quantity == "response" and (r.source, r.reading.method, r.reading.reference) in curves
 
 
 def _response(group: list[ReadingRecord]) -> ResponseTable:

@@ -62,6 +62,7 @@ MISTAKES = [
     ('stage = "found-dirty"', 'stage = "dirty"', "number 1: stage 'dirty' is not what belongs there", 1),
     ("value = -1.6", 'value = "low"', "number 1: reading.value 'low' is not what belongs there", 1),
     ("value = -1.6", "value = -1.6.1", "", 1),
+    ("uncertainty = 0.09", "uncertainty = -inf", "number 1: uncertainty -inf is no number", 1),
     ('id = "r0001"', "", "number 1: id is missing", 1),
     ('id = "r0001"', 'id = "r0001', "", 1),
     ('kind = "start"', 'kind = "begin"', "[[events]] number 1: kind 'begin' is not what belongs there", 0),

@@ -104,10 +104,11 @@ def test_tables_have_headers_for_every_cell(page: Page) -> None:
 def test_pictures_have_words(page: Page) -> None:
     pictures = page.root.all("svg")
     told = [p for p in pictures if "aria-hidden" not in p.attributes]
-    assert len(told) == 2
+    responses, (azimuth,) = told[:2], told[2:]
+    assert all("as found, after cleaning between" in p.attributes["aria-label"].lower() for p in responses)
+    assert azimuth.attributes["aria-label"].startswith("Azimuth: replay, after cleaning 21.40 ± 0.40 µs")
     for picture in told:
         assert picture.attributes["role"] == "img"
-        assert "as found, after cleaning between" in picture.attributes["aria-label"].lower()
         assert not picture.all("text")  # letters are paths: no font is needed
     assert "−14.25" in told[1].attributes["aria-label"]
 
@@ -170,8 +171,9 @@ def test_the_job_and_the_instruments(page: Page) -> None:
     facts = {dt.text: dd.text for dt, dd in zip(page.root.all("dt"), page.root.all("dd"), strict=True)}
     assert facts["Machine"] == "Lanternhill two-head deck, 2 heads"
     assert facts["Interface calibration"] == "levels in dBFS: no interface sheet"
-    assert facts["Sound in and out"] == "practice machine, 48 kHz"
+    assert facts["Instruments"] == "practice machine, 48 kHz"
     assert facts["Reference level"] == "250 nWb/m (DIN)"
+    assert facts["Reference tape"] == "Lanternhill cassette reference tape: 3 passes in this session"
 
 
 def test_the_verdict_table_has_found_and_left(page: Page) -> None:
@@ -223,7 +225,7 @@ def test_cautions_notes_and_signatures(page: Page) -> None:
     text = page.root.text
     assert "Solvents. Flammable: ventilate, no sparks." in text
     assert "Trimmer of the left channel is noisy; lacquered. 10:40" in text
-    assert "Trimmer replay level left: 3 turns" in text
+    assert "Trimmers turned: replay level left: 3 turns" in text
     assert "The Lanternhill workshop accepts the machine as left" in text
     assert "Received by the owner" in text
 
@@ -245,7 +247,7 @@ def test_what_was_left_out_is_said(tmp_path: Path) -> None:
     assert "Skipped, Reference tape as found: no reference tape at hand" in text
     assert "Overridden, Reference tape as left: reference tape in an uncleaned machine: the owner insists" in text
     assert "Sound, Record-to-replay as left: sound lost: the device went away" in text
-    assert "10 kHz, left, as left: no reading, because the tone was never steady for half a second." in text
+    assert "left, as left: no reading, because the tone was never steady for half a second" in text
     assert "What cleaning gave back cannot be told, because there is no reading before cleaning and after" in text
 
 

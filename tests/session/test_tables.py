@@ -85,6 +85,14 @@ def test_tones_of_mixed_levels_stay_in_one_table(w: Writer) -> None:
 
 def test_a_frequency_without_a_limit_says_so(w: Writer) -> None:
     reading, target = response("left", 1.0)[0]
-    w.keep("s", "left", "record-replay", [(replace(reading, frequency_hz=20.0), target)])
+    w.keep("s", "left", "record-replay", [(replace(reading, frequency_hz=20.0), target), (reading, target)])
     (table,) = responses(w.store.records())
     assert table.rows[0].points[0].cells[2].verdict == "no limit here"
+
+
+def test_a_tone_alone_is_a_figure_and_no_curve(w: Writer) -> None:
+    reading, target = response("left", 1.0)[0]
+    w.keep("s", "left", "record-replay", [(reading, target)], sent_db=-20.0)
+    assert responses(w.store.records()) == ()
+    (thing,) = figures(w.store.records())
+    assert (thing.name, thing.detail) == ("Response", "40 Hz, −20 dB; re 500 Hz at −20 dB")
