@@ -196,7 +196,8 @@ BACKLASH_PART = 0.3
 """A turn that answered with less than this part of the usual slope was taken up by backlash."""
 
 SETTLE_S = 1.2
-"""How long they wait after a turn, and longer where more is told: the way from head to head, the gauge's shortest window, and a look."""
+"""How long they wait after a turn, and longer where more is told: the way from head to head, the gauge's shortest
+window, and a look."""
 
 PATIENCE_S = 5.0
 """How long they wait beyond that for a gauge that does not come to rest."""
