@@ -136,9 +136,9 @@ def test_some_tapes_are_harder_to_erase(iec_type: str, db: float) -> None:
     machine = deck({**QUIET, "erase_db": -60.0, "tape_selector": iec_type}, iec_type=iec_type, tape={"noise_db": -80.0})
     machine.load("work")
     machine.switch("transport", "record")
-    machine.process(tone(1000.0, -12.0, 12.0))
+    machine.process(tone(1000.0, -12.0, 7.0))
     machine.rewind()
-    heard = machine.process(np.zeros((11 * RATE, 2)))[RATE:]
+    heard = machine.process(np.zeros((6 * RATE, 2)))[RATE:]
     reading = erasure(heard, RATE, Options(frequency=1000.0, reference_level=-12.0)).readings[0]
     assert reading.bound is None
     assert reading.value == pytest.approx(db, abs=0.5)

@@ -43,13 +43,13 @@ def came(of: PracticeMachine, hz: float, db: float, position: str) -> Reading:
     return level(heard, RATE, Options(frequency=hz)).readings[0]
 
 
-def encoded(of: PracticeMachine) -> list[Twice]:
-    return [Twice(hz, db, came(of, hz, db, "record-only"), came(of, hz, db, "off")) for hz, db, _ in SHEET]
+def encoded(of: PracticeMachine, sheet: list[tuple[float, float, float]] = SHEET) -> list[Twice]:
+    return [Twice(hz, db, came(of, hz, db, "record-only"), came(of, hz, db, "off")) for hz, db, _ in sheet]
 
 
-def decoded(of: PracticeMachine) -> list[Twice]:
+def decoded(of: PracticeMachine, sheet: list[tuple[float, float, float]] = SHEET) -> list[Twice]:
     twice = []
-    for hz, _, fed in SHEET:
+    for hz, _, fed in sheet:
         without = came(of, hz, fed, "off")
         assert without.value is not None
         twice.append(Twice(hz, without.value - REFERENCE_DBFS, came(of, hz, fed, "replay-only"), without))
@@ -81,11 +81,13 @@ def test_replay_only_shows_the_decoder_on_a_tape_of_known_encoding() -> None:
 @pytest.mark.parametrize("side", ["encoder_side_db", "decoder_side_db"])
 def test_a_circuit_that_is_off_is_found_and_the_other_is_not_blamed(side: str) -> None:
     of = machine(**{side: -4.0})
-    encoding = np.array([r.value for r in encoding_error(encoded(of)).readings], dtype=float)
-    decoding = np.array([r.value for r in decoding_error(decoded(of)).readings], dtype=float)
+    encoding = np.array([r.value for r in encoding_error(encoded(of, SHEET[2:4])).readings], dtype=float)
+    decoding = np.array([r.value for r in decoding_error(decoded(of, SHEET[2:4])).readings], dtype=float)
     wrong, right = (encoding, decoding) if side == "encoder_side_db" else (decoding, encoding)
-    # Too little is added, or taken off: a side path of 4 dB less gives 1 + 2.16/1.58, 3 dB less than 10 dB.
-    assert wrong.min() == pytest.approx(-2.7, abs=1.0)
+    # Too little is added, or taken off: a side path of 4 dB less gives 1 + 2.16/1.58, 2.5 dB less than 10 dB; the
+    # decoder's curve is read at the level that it gives out, higher and boosted less.
+    assert wrong.max() < -0.5
+    assert wrong.min() == pytest.approx(-2.0, abs=1.0)
     assert np.abs(right).max() < 1.5
 
 
