@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from bench.measure.mistracking import errors_of
 from bench.measure.names import Channel
 from bench.problem import Problem
+from bench.procedure.journal import ReadingRecord
 from bench.procedure.recorded import record_to_replay
 from bench.session.record import SessionRecord
 from bench.session.words import STAGES, decibels
@@ -25,10 +26,12 @@ class MeasuredErrors:
 def measured_errors(session: SessionRecord) -> MeasuredErrors:
     """Level error and treble errors of each channel: as left, or of the latest stage that was measured.
 
+    What was read with the noise reduction in is passed over.
+
     Raises:
         Problem: nothing was measured from record to replay, or an error that is no machine's.
     """
-    found = record_to_replay(session.readings)
+    found = record_to_replay([r for r in session.readings if _noise_reduction_out(session, r)])
     if found is None:
         raise Problem(
             f"{session.folder}: no level was read from record to replay in this session; "
@@ -41,3 +44,10 @@ def measured_errors(session: SessionRecord) -> MeasuredErrors:
     else:
         said += ", and no response was measured, so that treble counts as right"
     return MeasuredErrors(errors_of(found.readings), said)
+
+
+def _noise_reduction_out(session: SessionRecord, record: ReadingRecord) -> bool:
+    """Whether the noise reduction was switched out when a reading was taken."""
+    switched = [e.text for e in session.events if e.kind == "switch" and e.time <= record.time]
+    positions = [text.partition(": ")[2] for text in switched if text.startswith("noise-reduction: ")]
+    return not positions or positions[-1] == "off"

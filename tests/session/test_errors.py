@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ import pytest
 
 from bench.measure.names import Channel, Reading, no_reading
 from bench.problem import Problem
-from bench.procedure.journal import ReadingRecord
+from bench.procedure.journal import Event, ReadingRecord
 from bench.session.errors import measured_errors
 from bench.session.reader import read_session
 from bench.session.record import SessionRecord
@@ -83,3 +84,21 @@ def test_a_level_that_was_not_read_is_no_error(session: SessionRecord) -> None:
     silent = no_reading("record_replay_level", "left", "the tone was not heard", frequency_hz=400.0)
     with pytest.raises(Problem, match=r"no level was read from record to replay in this session"):
         measured_errors(of(session, made("record_replay_level", 0.0, 400.0, -20.0, reading=silent)))
+
+
+def test_what_was_read_with_noise_reduction_in_is_no_error_of_the_machine(session: SessionRecord) -> None:
+    later, last = START + timedelta(minutes=5), START + timedelta(minutes=10)
+    records = of(
+        session,
+        made("record_replay_level", -1.0, 400.0, -20.0),
+        made("response", -2.0, 10000.0, -20.0),
+        made("response", -9.0, 10000.0, -40.0, step="tracking", time=later),
+        made("record_replay_level", -1.5, 400.0, -20.0, step="out again", time=last),
+    )
+    events = (
+        Event("switch", "tracking", "noise-reduction: on", later - timedelta(minutes=1)),
+        Event("switch", "tracking", "direction: reverse", later - timedelta(minutes=1)),
+        Event("switch", "out again", "noise-reduction: off", last - timedelta(minutes=1)),
+    )
+    found = measured_errors(replace(records, events=events)).channels["left"]
+    assert (found.level_db, found.treble) == (-1.5, ((10000.0, -2.0),))
