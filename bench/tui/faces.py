@@ -106,7 +106,7 @@ def in_brief(asked: Asked, kind: str, width: int) -> tuple[Asked, list[str]]:
     """What the bar says, and the whole of it in lines where the bar has no room for it."""
     key, text, interlock = asked
     whole = wrap(text, max(10, width - 10))
-    if len(whole) <= LONG_BAR or kind == "wait" or interlock:
+    if kind != "choice" and (len(whole) <= LONG_BAR or kind == "wait" or interlock):
         return asked, []
     return (key, SHORTLY.get(kind, text), interlock), wrap(text, min(width, READABLE))
 

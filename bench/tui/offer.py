@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 NEW_JOB = "new job"
 A_FILE = "file"
+AN_EXERCISE = "exercise"
+TRAINEE = "trainee"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,7 @@ ROWS = (
     ("tape", "work tape"),
     ("reference-tape", "reference tape"),
     ("port", "sound"),
+    ("who", "you are"),
 )
 
 
@@ -79,7 +82,8 @@ def rows_of(workspace: Workspace) -> list[Row]:
         "machine": _machines(workspace, reference_tapes),
         "tape": _sheets(workspace, "tape"),
         "reference-tape": reference_tapes,
-        "port": (PRACTICE, FILE),
+        "port": (PRACTICE, EXERCISE, FILE),
+        "who": WHO,
     }
     return [Row(id_, title, found[id_]) for id_, title in ROWS if id_ != "session" or found["session"]]
 
@@ -89,6 +93,19 @@ PRACTICE = Option(
     "practice machine",
     "",
     ("A model of a recorder, out of line, with trimmers to turn by key. Nothing can be harmed.",),
+)
+EXERCISE = Option(
+    AN_EXERCISE,
+    "practice machine with hidden faults",
+    "exercise",
+    (
+        "Two faults are hidden in it and its trimmers are off. Find and mend what you can.",
+        "A debrief at the end says what was so. The same number gives a whole class the same machine.",
+    ),
+)
+WHO = (
+    Option("technician", "technician", "", ("Why is one key away.",)),
+    Option(TRAINEE, "trainee", "", ("Why stands open at every step, and hints come one by one: think, look, do.",)),
 )
 FILE = Option(
     A_FILE,

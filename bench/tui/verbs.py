@@ -63,6 +63,9 @@ CHOOSER = (
     Verb("line(1)", "down", "", "line", "Go to the line below.", listed=False),
     Verb("choose(-1)", "left", "", "choose", "Choose the one before.", listed=False),
     Verb("choose(1)", "right", "", "choose", "Choose the next one.", listed=False),
+    Verb("edit", "e", "F3", "edit", "Edit the file behind this line; its problems are listed afterwards."),
+    Verb("copy", "c", "F6", "new from this", "A copy of the file behind this line, to begin a new one from."),
+    Verb("records", "v", "F7", "sessions", "Sessions, their reports, machines' histories, comparisons."),
     Verb("file", "f", "F4", "a file", "Measure from a captured file instead of a machine."),
     Verb("look_again", "r", "F5", "look again", "Read procedures, sheets, sessions and sound devices again."),
     STOP,
@@ -70,6 +73,41 @@ CHOOSER = (
     THEME,
     HELP,
     PALETTE,
+)
+
+PAGES = (
+    Verb("move(1)", "down", "", "line", "A line on.", listed=False),
+    Verb("move(-1)", "up", "", "line", "A line back.", listed=False),
+    Verb("page(1)", "space", "", "page", "A page on.", ("right", "pagedown")),
+    Verb("page(-1)", "left", "", "page back", "A page back.", ("pageup",)),
+    Verb("open_outside", "o", "F4", "open outside", "Open the page in the browser, or what else opens such files."),
+    STOP,
+    Verb("leave", "q", "F10", "back", "Back to where you came from.", ("escape",)),
+    THEME,
+    HELP,
+    PALETTE,
+)
+
+RECORDS = (
+    Verb("read", "enter", "", "report", "Read the report of the picked session.", ("space",)),
+    Verb("move(1)", "down", "", "session", "The session below.", listed=False),
+    Verb("move(-1)", "up", "", "session", "The session above.", listed=False),
+    Verb("history", "m", "F3", "machine", "Read the history of the picked session's machine, with its drift."),
+    Verb("compare", "c", "F5", "compare", "Mark a session; on another one, set the two side by side."),
+    Verb("open_outside", "o", "F4", "open outside", "Open the report in the browser."),
+    Verb("label", "i", "F6", "lid label", "Read the label for the inside of the lid."),
+    STOP,
+    Verb("leave", "q", "F10", "back", "Back to where you came from.", ("escape",)),
+    THEME,
+    HELP,
+    PALETTE,
+)
+
+EDITING = (
+    Verb("save", "", "F4", "save and check", "Save, and list what is wrong with the file."),
+    STOP._replace(key=""),
+    Verb("leave", "", "F10", "back", "Back; what is not saved is asked about.", ("escape",)),
+    HELP,
 )
 
 NAMES = {"left": "←", "right": "→", "up": "↑", "down": "↓"}

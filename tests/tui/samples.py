@@ -10,7 +10,11 @@ from bench.audio.port import PortStatus, TrimmerInfo
 from bench.measure.names import Channel, Reading
 from bench.procedure.snapshot import (
     CheckRow,
+    Curve,
+    FlutterPart,
+    FoundPoint,
     Gauge,
+    Hum,
     InputView,
     JobView,
     Outcome,
@@ -21,7 +25,7 @@ from bench.procedure.snapshot import (
 )
 from bench.procedure.steps import Caution
 from bench.procedure.targets import Target, Verdict, judge
-from bench.tui.offer import FILE, NEW_JOB, PRACTICE, Option, Row
+from bench.tui.offer import FILE, NEW_JOB, PRACTICE, WHO, Option, Row
 
 JOB = JobView(
     procedure="Line up a cassette deck",
@@ -125,6 +129,18 @@ def adjusting(left: float | None = -12.9, right: float | None = -12.1, **changes
     return replace(made, **changes)
 
 
+def in_trouble(what: str) -> Snapshot:
+    """An adjustment whose sound is not as it should be."""
+    made = {
+        "clipping": replace(SOUND, clipping=True),
+        "silence": replace(SOUND, silent=True),
+        "lost": replace(SOUND, port=replace(PORT, state="lost")),
+        "hum": replace(SOUND, hum=Hum(50.0, -31.0, 14.2)),
+        "one side": replace(SOUND, only="right"),
+    }
+    return adjusting(sound=made[what])
+
+
 def beside_hazards() -> Snapshot:
     """An adjustment with three cautions, the longest that a line of a small screen can't hold."""
     cautions = (
@@ -147,7 +163,18 @@ def azimuth(value: float = 17.4) -> Snapshot:
             good="Less than 6 µs, at 10 kHz and at the lower tones alike.",
             cautions=(),
         ),
-        gauges=(gauge(value, "left-right", AZIMUTH, "azimuth_delay", trend="falling", trimmer="replay azimuth"),),
+        gauges=(
+            gauge(
+                value,
+                "left-right",
+                AZIMUTH,
+                "azimuth_delay",
+                trend="falling",
+                trimmer="replay azimuth",
+                reading=reading(value, "left-right", "azimuth_delay", frequency_hz=10000.0),
+                turn=-14.0,
+            ),
+        ),
         trimmers=(TrimmerInfo("replay azimuth", 36.0),),
     )
 
@@ -179,8 +206,120 @@ def tone_rows(done: int = 8) -> tuple[ToneRow, ...]:
     return tuple(rows)
 
 
-def listening(done: int = 8) -> Snapshot:
+def biased(*, passed: bool = True) -> Snapshot:
+    """Over-bias on its way to the peak, or past it."""
+
+    def channel(side: Channel, last: float) -> tuple[Gauge, Curve]:
+        points = tuple((float(d), -22.0 - ((d - 20) / 28) ** 2) for d in range(-60, 61 if passed else 11, 10))
+        target = Target(value=2.0, unit="dB", tolerance=0.3, source="common practice, no source")
+        why = None if passed else "the peak is not passed yet"
+        got = reading(last if passed else None, side, "overbias", reason=why, frequency_hz=10000.0)
+        made = gauge(last, side, target, "overbias", label=f"{side} over-bias", reading=got, history=())
+        way = "raise bias, past the peak" if not passed else made.direction
+        made = replace(made, verdict=judge(got, target), direction=way, turn=None if passed else 6.0)
+        curve = Curve(
+            side,
+            f"{side}, 10 kHz",
+            "degrees",
+            points,
+            "dBFS",
+            peak=(20.0, -22.0) if passed else None,
+            aim=-24.0 if passed else None,
+        )
+        return made, curve
+
+    pairs = [channel("left", 1.6), channel("right", 2.1)]
+    do = (
+        "Turn the bias of each channel up from well below the peak, past it, until 10 kHz has fallen by the sheet's dB."
+    )
     return adjusting(
+        step=step(id="bias", title="Bias", index=31, do=do, good="Both channels have fallen alike.", cautions=()),
+        gauges=tuple(g for g, _ in pairs),
+        curves=tuple(c for _, c in pairs),
+        trimmers=(TrimmerInfo("bias left", 60.0), TrimmerInfo("bias right", 60.0)),
+        prompt=Prompt("wait", "Turn until it is in and holds"),
+        sending="10 kHz at −20 dB",
+        can_accept=passed,
+        head_delay_s=0.183,
+    )
+
+
+def fluttering() -> Snapshot:
+    """Wow and flutter by its parts."""
+    parts = (
+        FlutterPart("capstan", 5.41, 0.062, 0.55),
+        FlutterPart("pinch roller", 1.24, 0.041, 0.24),
+        FlutterPart("take-up reel", 0.61, 0.026, 0.10),
+        FlutterPart("unknown", 31.2, 0.012, 0.02),
+    )
+    spectrum = tuple(
+        (
+            0.2 * 1.08**n,
+            sum(p.percent / (1 + (math.log(0.2 * 1.08**n / p.rate_hz) * 14) ** 2) for p in parts),
+        )
+        for n in range(90)
+    )
+    return adjusting(
+        step=step(
+            id="flutter",
+            kind="measure",
+            title="Wow and flutter",
+            index=12,
+            cautions=(),
+            do="Let the speed section play on. Touch nothing.",
+            good="Below the sheet's limit, weighted, and the same on a second try.",
+        ),
+        gauges=(),
+        trimmers=(),
+        can_accept=False,
+        flutter=parts,
+        spectrum=spectrum,
+        prompt=Prompt("go-on", "0.08 % weighted quasi-peak, at most 0.15 %: in. Read the parts, then go on"),
+    )
+
+
+def question(*, answered: bool = False) -> Snapshot:
+    """An instructor's question, before and after the answer."""
+    asks = "The head gap of this deck is dirty. What does the 10 kHz tone of the reference tape do first?"
+    choices = (
+        "It falls, and the low tones stay where they are",
+        "It rises, because dirt sharpens the gap and the tape is pressed harder against what is left of the head",
+        "All tones fall alike",
+    )
+    because = (
+        "Dirt lifts the tape off the head. Spacing loss is 54.6 dB for each wavelength of distance, so that short "
+        "wavelengths go first; at 47.6 mm/s 10 kHz is 4.8 µm long, and a film of half a micrometre already takes "
+        "more than 5 dB from it, while 315 Hz loses next to nothing. No trimmer gives that back."
+    )
+    prompt = Prompt("choice", asks, choices=choices)
+    if answered:
+        prompt = Prompt("go-on", f"Right. {because}")
+    view = step(
+        id="q-dirt", kind="question", title="What does dirt do?", index=4, cautions=(), do="", good="", if_not=""
+    )
+    return replace(asking("choice"), step=view, prompt=prompt)
+
+
+def left_response() -> Snapshot:
+    """The response as left, with what was found beside it, and something to be checked again."""
+    found = tuple(
+        FoundPoint(c, hz, (-4.0 if c == "left" else -5.5) * (hz / 12500) ** 1.2, "found-clean")
+        for c in ("left", "right")
+        for hz in TONES
+    )
+    made = listening(12)
+    assert made.step is not None
+    return replace(
+        made,
+        step=replace(made.step, stage="left", index=19),
+        as_found=tuple(replace(p, channel=c) for p in found for c in ("left", "right") if p.channel == c),
+        to_check_again=("replay level", "tracking"),
+        can_go_back=True,
+    )
+
+
+def listening(done: int = 8, **changes: Any) -> Snapshot:
+    made = adjusting(
         step=step(
             id="replay-response",
             kind="reference",
@@ -197,6 +336,7 @@ def listening(done: int = 8) -> Snapshot:
         tones=tone_rows(done),
         prompt=Prompt("wait", "Listening: each tone is ticked off as it comes, no key needed"),
     )
+    return replace(made, **changes)
 
 
 def cleaning(timer_s: float | None = None) -> Snapshot:
@@ -278,6 +418,7 @@ def offered(*, resuming: bool = False) -> list[Row]:
             "sound",
             (PRACTICE, Option("live", "sound device", "not there", (), "there is no sound device: plug it in"), FILE),
         ),
+        Row("who", "you are", WHO),
     ]
     if resuming:
         said = ("Broken off after 12 readings.", "Last step done: replay-level.")

@@ -104,7 +104,7 @@ def test_a_whole_line_up_stands_first_and_broken_ones_last(workspace: Workspace)
     first = rows["procedure"].options[0]
     assert first.tail
     assert any(text.startswith("Needs: ") for text in first.about)
-    assert [o.key for o in rows["port"].options] == ["practice", "file"]
+    assert [o.key for o in rows["port"].options] == ["practice", "exercise", "file"]
     assert "session" not in rows
 
 

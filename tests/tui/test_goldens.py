@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bench.procedure.snapshot import Snapshot
+from bench.procedure.snapshot import Prompt, Snapshot
 from tests.tui import samples
 from tests.tui.stage import bench_app, check_golden, says, screen_text
 
@@ -13,6 +13,13 @@ SCREENS: dict[str, Snapshot] = {
     "hazards": samples.beside_hazards(),
     "azimuth": samples.azimuth(),
     "no-reading": samples.adjusting(None, -12.1),
+    "bias": samples.biased(),
+    "bias-rising": samples.biased(passed=False),
+    "flutter": samples.fluttering(),
+    "question": samples.question(),
+    "answered": samples.question(answered=True),
+    "left-response": samples.left_response(),
+    "hum": samples.in_trouble("hum"),
     "listening": samples.listening(8),
     "listened": samples.listening(12),
     "cleaning": samples.cleaning(754.0),
@@ -35,14 +42,44 @@ async def test_screens(name: str, size: tuple[int, int]) -> None:
         check_golden(f"{name}-{size[0]}x{size[1]}", screen_text(app))
 
 
+@pytest.mark.parametrize("size", [(80, 24), (120, 36)])
 @pytest.mark.parametrize(
-    ("key", "name", "words"), [("w", "why", "read on"), ("f1", "keys", "read on"), ("n", "note", "goes back")]
+    ("key", "name", "words"),
+    [
+        ("w", "why", "read on"),
+        ("f1", "keys", "read on"),
+        ("n", "note", "goes back"),
+        ("i", "hint", "next hint"),
+        ("q", "leaving", "y leave"),
+    ],
 )
-async def test_sheets(key: str, name: str, words: str) -> None:
-    app, _ = bench_app(samples.adjusting())
-    async with app.run_test(size=(80, 24)) as pilot:
+async def test_sheets(key: str, name: str, words: str, size: tuple[int, int]) -> None:
+    hints = ("What does level mean to a decoder?", "Is the figure steady?", "Turn by a degree and wait.")
+    app, _ = bench_app(samples.adjusting(step=samples.step(hints=hints)))
+    async with app.run_test(size=size) as pilot:
         await says(pilot, "raise by")
         await pilot.press(key)
         await says(pilot, words)
         await pilot.pause(0.1)
-        check_golden(f"{name}-80x24", screen_text(app))
+        check_golden(f"{name}-{size[0]}x{size[1]}", screen_text(app))
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 36)])
+async def test_the_count_down(size: tuple[int, int]) -> None:
+    prompt = Prompt("go-on", "Work tape in and recording: start the tones", sounds=True)
+    app, _ = bench_app(samples.listening(0, prompt=prompt))
+    async with app.run_test(size=size) as pilot:
+        await says(pilot, "start the tones")
+        await pilot.press("space")
+        text = await says(pilot, "Tones start in")
+        check_golden(f"count-down-{size[0]}x{size[1]}", text)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 36)])
+async def test_cautions_that_were_read(monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]) -> None:
+    monkeypatch.setattr("bench.tui.screens.bench.reading_s", lambda parts: 0.2)
+    app, _ = bench_app(samples.beside_hazards())
+    async with app.run_test(size=size) as pilot:
+        await says(pilot, "F1 help")
+        await pilot.pause(0.5)
+        check_golden(f"hazards-read-{size[0]}x{size[1]}", screen_text(app))

@@ -24,7 +24,7 @@ from bench.tui.widgets.card import READABLE, Card, Part, card_height, card_lines
 from bench.tui.widgets.ending import ending_lines
 from bench.tui.widgets.flutter import FlutterBoard
 from bench.tui.widgets.gauge import GaugeColumn
-from bench.tui.widgets.header import JobStrip, SoundStrip, TitleStrip, reading_trouble
+from bench.tui.widgets.header import JobStrip, SoundStrip, TitleStrip, sound_trouble, sound_warning
 from bench.tui.widgets.lists import Lines, check_lines, choice_lines, timer_lines, trimmer_line
 from bench.tui.widgets.painted import Line, fix_height
 from bench.tui.widgets.tones import ToneBoard
@@ -230,9 +230,13 @@ class BenchScreen(BenchKeys):
         """Another step: its cautions give way to what to do once they were read; a trainee reads the card whole."""
         parts = parts_of(step)
         if sum(role == "caution" for _, _, role in parts) > 1:
-            self.set_timer(reading_s(parts) + 0.05, self._pick_again)
+            self.set_timer(reading_s(parts) + 0.05, self._fold)
         if self.trainee:
             self.call_after_refresh(self._open_whole, step)
+
+    def _fold(self) -> None:
+        if self._figures is not None:
+            self._show_card(self._figures)
 
     def _open_whole(self, step: StepView) -> None:
         """Why is open always in a trainee's session: over the screen where the screen has no room for it."""
@@ -242,13 +246,13 @@ class BenchScreen(BenchKeys):
             self.app.push_screen(WholeCard(step))
 
     def _show_face(self, new: Snapshot) -> None:
-        trouble = reading_trouble(new.sound)
+        trouble, warning = sound_trouble(new.sound), sound_warning(new.sound)
         first, second = self.query_one("#first", GaugeColumn), self.query_one("#second", GaugeColumn)
         second.display = len(new.gauges) > 1
         curves = {c.channel: c for c in new.curves}
 
         def shown(column: GaugeColumn, gauge: Gauge | None, more: tuple[Gauge, ...]) -> None:
-            column.show(gauge, trouble, more, curves.get(gauge.channel) if gauge else None)
+            column.show(gauge, (trouble, warning), more, curves.get(gauge.channel) if gauge else None)
 
         if new.gauges:
             shown(first, new.gauges[0], new.gauges[2::2])

@@ -3,14 +3,30 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from textual import events
-from textual.app import ComposeResult
+from textual.app import ComposeResult, SuspendNotSupported
 from textual.screen import Screen
 
+from bench.problem import Problem
 from bench.tui import verbs
-from bench.tui.offer import A_FILE, NEW_JOB, Memory, Option, Row, file_option, live_options, rows_of
+from bench.tui.about import CHOOSER_ABOUT
+from bench.tui.editing import copy_to_own, editor, file_of, findings_of, run_editor
+from bench.tui.offer import (
+    A_FILE,
+    AN_EXERCISE,
+    NEW_JOB,
+    TRAINEE,
+    Memory,
+    Option,
+    Row,
+    file_option,
+    live_options,
+    rows_of,
+)
 from bench.tui.screens.sheets import AskWords, Keys
 from bench.tui.text import plain
 from bench.tui.widgets.bottom import Bar, Footer, Notice
@@ -21,6 +37,11 @@ from bench.workspace import Workspace
 
 if TYPE_CHECKING:
     from bench.tui.sitting import BenchSitting
+
+
+FAULTS = 2
+"""Hidden in the machine of an exercise."""
+FIRST_START = "First time? Enter starts on the practice machine: nothing can be harmed."
 
 
 class ChooserScreen(Screen[str]):
@@ -67,9 +88,12 @@ class ChooserScreen(Screen[str]):
         """Read everything again."""
         self.run_worker(self._look(), exclusive=True)
 
-    async def _look(self) -> None:
+    async def _look(self, wanted: dict[str, str] | None = None) -> None:
         first = not self._rows
         chosen = self._memory.recall() if first else self._chosen()
+        if first and not chosen:
+            self._said = FIRST_START
+        chosen |= wanted or {}
         rows = await asyncio.to_thread(rows_of, self._workspace)
         self._rows = [self._with_live(row.pick(chosen.get(row.id, ""))) for row in rows]
         self._at = 0 if first else min(self._at, len(self._rows) - 1)
@@ -118,7 +142,7 @@ class ChooserScreen(Screen[str]):
         self.query_one("#heading", Lines).show([[(text, role or "bar") for text, role in line]])
         self.query_one(Choices).show(row)
         self.query_one(Bar).show(("enter", self._what_enter_does(), False))
-        self.query_one(Notice).show(self._said, "caution")
+        self.query_one(Notice).show(self._said, "accent" if self._said == FIRST_START else "caution")
 
     def _what_enter_does(self) -> str:
         if (session := self._resumed()) is not None:
@@ -138,8 +162,8 @@ class ChooserScreen(Screen[str]):
         out = [
             (of(verbs.CHOOSER, "line(-1)"), "↓ line"),
             (of(verbs.CHOOSER, "choose(-1)"), "→ choose"),
-            (of(verbs.CHOOSER, "file"), "a file"),
-            (of(verbs.CHOOSER, "look_again"), "look again"),
+            (of(verbs.CHOOSER, "edit"), "edit"),
+            (of(verbs.CHOOSER, "records"), "sessions"),
             (of(verbs.CHOOSER, "leave"), "leave"),
             (verbs.HELP, "help"),
         ]
@@ -193,6 +217,83 @@ class ChooserScreen(Screen[str]):
 
         self.app.push_screen(AskWords("Which file? Its path:", "chooses it"), done)
 
+    # ---------------------------------------------------------------- files
+
+    def _here(self) -> tuple[str, Path] | None:
+        """The line and the file behind its choice; says why there is none."""
+        row = self._rows[self._at] if self._rows else None
+        if row is None or row.option is None:
+            return None
+        try:
+            return row.id, file_of(self._workspace, row.id, row.option.key)
+        except Problem as problem:
+            self.say(problem.sentence)
+            return None
+
+    def action_edit(self) -> None:
+        """Open the file of this line in the person's editor, or in ours."""
+        here = self._here()
+        if here is not None:
+            self._edit(*here)
+
+    def _edit(self, row: str, path: Path) -> None:
+        command = editor()
+        if command is not None:
+            try:
+                with self.app.suspend():
+                    trouble = run_editor(command, path)
+            except SuspendNotSupported:
+                trouble = ""
+            else:
+                self.app.refresh()
+                self._edited(row, path, trouble)
+                return
+        self._edit_here(row, path)
+
+    def _edit_here(self, row: str, path: Path) -> None:
+        from bench.tui.screens.editing import EditScreen
+
+        try:
+            screen = EditScreen(path, self._workspace)
+        except Problem as problem:
+            self.say(problem.sentence)
+            return
+        self.app.push_screen(screen, lambda _: self._edited(row, path))
+
+    def _edited(self, row: str, path: Path, trouble: str = "") -> None:
+        """Back from an editor: what is wrong with the file, with lines, and the change in the list at once."""
+        found = [] if trouble else findings_of(path, self._workspace)
+        self.say(trouble or (f"{path.name}: {len(found)} problem{'s' * (len(found) != 1)}" if found else ""))
+        self.run_worker(self._look({row: path.stem}), exclusive=True)
+        if not found:
+            return
+        from bench.tui.screens.pages import PagesScreen
+
+        lines = [f"{len(found)} in {path}", ""]
+        for one in found:
+            at = f"line {one.line}" if one.line is not None else "the file"
+            lines += [f"{at}: {one.key}" if one.key else at, f"    {one.message}; {one.remedy}", ""]
+        self.app.push_screen(PagesScreen(f"Problems of {path.name}", lines))
+
+    def action_copy(self) -> None:
+        """A copy of this line's file, chosen at once."""
+        here = self._here()
+        if here is None:
+            return
+        try:
+            copy = copy_to_own(here[1])
+        except Problem as problem:
+            self.say(problem.sentence)
+            return
+        self.say(f"Copied to {copy.name}; e edits it.")
+        self.run_worker(self._look({here[0]: copy.stem}), exclusive=True)
+
+    def action_records(self) -> None:
+        """Sessions, reports, histories."""
+        from bench.tui.screens.records import RecordsScreen
+
+        self.app.push_screen(RecordsScreen(self._workspace))
+
     # ---------------------------------------------------------------- starting
 
     def action_start(self) -> None:
@@ -213,24 +314,39 @@ class ChooserScreen(Screen[str]):
             return
         if session is None:
             self._memory.keep(self._chosen())
+        if session is None and self._key("port") == AN_EXERCISE:
+            self._ask_exercise()
+            return
         self._go(self._sitting(session))
+
+    def _ask_exercise(self) -> None:
+        """Whose exercise, and which: both in one line."""
+
+        def done(typed: str | None) -> None:
+            if typed:
+                name, _, last = typed.rpartition(" ")
+                number = last if last.isdecimal() else ""
+                self._go(self._sitting(None, name.strip() if number else typed, int(number[:9] or 1)))
+
+        question = "Exercise: your name and its number, such as: Lena 7. The same number is the same machine for all."
+        self.app.push_screen(AskWords(question, "begins"), done)
 
     def _key(self, id_: str) -> str:
         row = self._row(id_)
         return row.option.key if row and row.option else ""
 
-    def _sitting(self, session: Option | None) -> BenchSitting:
-        from pathlib import Path
-
+    def _sitting(self, session: Option | None, trainee: str = "", number: int = 1) -> BenchSitting:
         from bench.tui.sitting import Asked, BenchSitting
 
+        learning = self._key("who") == TRAINEE
         if session is not None:
-            return BenchSitting(self._workspace, folder=Path(session.key))
-        procedure, machine, tape, reference_tape, port = (
-            self._key(k) for k in ("procedure", "machine", "tape", "reference-tape", "port")
-        )
+            return BenchSitting(self._workspace, folder=Path(session.key), learning=learning)
+        names = ("procedure", "machine", "tape", "reference-tape", "port")
+        procedure, machine, tape, reference_tape, port = (self._key(k) for k in names)
         asked = Asked(procedure, machine, tape, reference_tape, port)
-        return BenchSitting(self._workspace, asked)
+        if port == AN_EXERCISE:
+            asked = replace(asked, port="practice", exercise=FAULTS, seed=number, trainee=trainee)
+        return BenchSitting(self._workspace, asked, learning=learning)
 
     def _go(self, sitting: BenchSitting) -> None:
         from bench.tui.screens.bench import BenchScreen
@@ -248,8 +364,9 @@ class ChooserScreen(Screen[str]):
         self.say("No sound is being sent.")
 
     def action_help(self) -> None:
-        """Every key."""
-        self.app.push_screen(Keys(self.can_do))
+        """What this line is, and every key."""
+        row = self._rows[self._at].id if self._rows else ""
+        self.app.push_screen(Keys(self.can_do, tuple(t for t in (CHOOSER_ABOUT[""], CHOOSER_ABOUT.get(row, "")) if t)))
 
     def action_leave(self) -> None:
         """Leave the program."""

@@ -9,7 +9,7 @@ import numpy as np
 from bench.procedure.snapshot import Curve
 from bench.tui.text import cell, number
 from bench.tui.widgets.braille import Dots
-from bench.tui.widgets.painted import Line
+from bench.tui.widgets.painted import Line, Span
 
 LABEL = 7
 LEAST_WIDTH, LEAST_HEIGHT = 24, 4
@@ -55,11 +55,11 @@ def curve_lines(curve: Curve, width: int, height: int) -> list[Line]:
     out: list[Line] = [_head(curve, width)]
     for y, line in enumerate(dots.lines()):
         edge: Line = [(cell(labels.get(y, ""), LABEL - 1, "right"), "quiet"), ("┤" if y in labels else "│", "rule")]
-        out.append([*edge, *put(line, {x: s for (sy, x), s in signs.items() if sy == y})])
+        out.append([*edge, *put(line, {x: (s, "strong") for (sy, x), s in signs.items() if sy == y})])
     return [*out, _foot(curve, left, right, width)]
 
 
-def put(line: Line, signs: dict[int, str]) -> Line:
+def put(line: Line, signs: dict[int, Span]) -> Line:
     """Signs set into a line at columns."""
     if not signs:
         return line
@@ -67,7 +67,7 @@ def put(line: Line, signs: dict[int, str]) -> Line:
     x = 0
     for text, role in line:
         for sign in text:
-            out.append((signs[x], "strong") if x in signs else (sign, role))
+            out.append(signs.get(x, (sign, role)))
             x += 1
     return out
 
@@ -79,11 +79,12 @@ def _span(values: list[float]) -> tuple[float, float]:
 
 
 def _head(curve: Curve, width: int) -> Line:
+    named = curve.label.removeprefix(f"{curve.channel}, ").removeprefix(f"{curve.channel} ")
     keys = [f"{HERE} now"]
     keys += [f"{PEAK} peak {number(curve.peak[1], 1)}"] if curve.peak else []
     keys += [f"{BEST} best: {curve.best:g}"] if curve.best is not None else []
     keys += ["┄ aim"] if curve.aim is not None else []
-    return [(cell(f"{curve.label} {curve.unit}   {'  '.join(keys)}", width).rstrip(), "quiet")]
+    return [(cell(f"{named} {curve.unit}  {' '.join(keys)}", width).rstrip(), "quiet")]
 
 
 def _foot(curve: Curve, left: float, right: float, width: int) -> Line:

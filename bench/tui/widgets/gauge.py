@@ -18,6 +18,11 @@ MOST_TRACE = 16
 """the rows beyond which it stops growing."""
 
 
+Amiss = tuple[str, str]
+"""What makes a reading void (clipping, a lost device), said in the direction's place; and what it should be mistrusted
+for (hum, a channel missing), said in the trend's place."""
+
+
 def gauge_lines(gauge: Gauge, width: int, height: int, trouble: str = "", curve: Curve | None = None) -> list[Line]:
     """A gauge in `width` × `height` cells.
 
@@ -25,15 +30,18 @@ def gauge_lines(gauge: Gauge, width: int, height: int, trouble: str = "", curve:
         gauge: what is read.
         width: cells.
         height: rows.
-        trouble: what is wrong with the sound (clipping, a lost device), said in the direction's place.
+        amiss: what is wrong with the sound.
         curve: what the reading did as the trimmer was turned, drawn instead of its last minute.
     """
     if curve is not None and (gauge.reading is None or gauge.reading.value is None):
-        return _on_the_way(gauge, width, height, trouble, curve)
+        return _on_the_way(gauge, width, height, amiss, curve)
     rows = next((r for r in (9, 7) if height >= r + 5 + TRACE_ROWS and width >= 6 * r), 5)
     space: list[Line] = [[]] if height >= rows + 8 + TRACE_ROWS else []
     lines = [_head(gauge, width), *space, *_figure(gauge, width, rows), *space]
-    lines += [_direction(gauge, width, trouble), *_scale(gauge, width), *space]
+    scale = _scale(gauge, width)
+    if curve is not None and height - len(lines) - 4 < LEAST_HEIGHT + 1:
+        scale = scale[-1:]  # the curve says more than the pointer
+    lines += [_direction(gauge, width, amiss), *scale, *space]
     left = min(MOST_TRACE, height - len(lines))
     drawn = curve_lines(curve, width, left) if curve is not None else []
     return [*lines, *(drawn or _trace(gauge, width, left))][:height]
@@ -45,11 +53,11 @@ def _trace(gauge: Gauge, width: int, height: int) -> list[Line]:
     return trace_lines(gauge.history, aim, tolerance, unit=_unit(gauge), width=width, height=height)
 
 
-def _on_the_way(gauge: Gauge, width: int, height: int, trouble: str, curve: Curve) -> list[Line]:
+def _on_the_way(gauge: Gauge, width: int, height: int, amiss: Amiss, curve: Curve) -> list[Line]:
     """While there is no figure yet the curve has its place: why there is none, which way, and the curve."""
     reason = gauge.reading.reason if gauge.reading else "waiting for sound"
     said = clip(wrap(f"no reading yet: {reason}", width), 2, width)
-    lines: list[Line] = [_head(gauge, width), *([(line, "none")] for line in said), _direction(gauge, width, trouble)]
+    lines: list[Line] = [_head(gauge, width), *([(line, "none")] for line in said), _direction(gauge, width, amiss)]
     room = min(24, height - len(lines))
     return [*lines, *curve_lines(curve, width, max(LEAST_HEIGHT, room))][:height]
 
@@ -132,21 +140,26 @@ def _shape(gauge: Gauge) -> list[str]:
     return CROSS if verdict.word == "out" else []
 
 
-def _direction(gauge: Gauge, width: int, trouble: str) -> Line:
+def _direction(gauge: Gauge, width: int, amiss: Amiss) -> Line:
+    trouble, warning = amiss
     if trouble:
         return [(cell("! " + trouble, width).rstrip(), "caution")]
     left: Line = [(plain(gauge.direction), "strong")]
-    if gauge.turn is not None and abs(gauge.turn) >= 0.5:
-        way = "clockwise" if gauge.turn > 0 else "anticlockwise"
-        left.append((f"  turn {abs(gauge.turn):.0f}° {way}", "accent"))
     right: Line = []
-    if gauge.held_s >= 0.5:
+    if warning:
+        right = [("! " + warning, "caution")]
+    elif gauge.held_s >= 0.5:
         right = [(f"steady {gauge.held_s:.0f} s", "quiet")]
     elif gauge.trend and gauge.reading is not None and gauge.reading.value is not None:
         arrow = {"rising": "↗", "falling": "↘", "steady": "→"}[gauge.trend]
         right = [(f"{arrow} {gauge.trend}", "quiet")]
         if is_going_away(gauge):
             right = [(f"{arrow} {gauge.trend}, away", "caution")]
+    if gauge.turn is not None and abs(gauge.turn) >= 0.5:
+        way = "clockwise" if gauge.turn > 0 else "anticlockwise"
+        whole: Line = [(f"  turn {abs(gauge.turn):.0f}° {way}", "accent")]
+        brief: Line = [(f"  turn {number(gauge.turn, 0, sign=True)}°", "accent")]
+        left += whole if width_of([*left, *whole, *right]) < width else brief
     return spread(left, right, width)
 
 
@@ -188,19 +201,19 @@ class GaugeColumn(Painted):
         super().__init__(id=id)
         self._gauge: Gauge | None = None
         self._more: tuple[Gauge, ...] = ()
-        self._trouble = ""
+        self._amiss: Amiss = ("", "")
         self._curve: Curve | None = None
 
     def show(
         self,
         gauge: Gauge | None,
-        trouble: str = "",
+        amiss: Amiss = ("", ""),
         more: tuple[Gauge, ...] = (),
         curve: Curve | None = None,
     ) -> None:
         """Show a gauge, with its curve where it has one; `more` are told in one line each below it."""
-        if (gauge, trouble, more, curve) != (self._gauge, self._trouble, self._more, self._curve):
-            self._gauge, self._trouble, self._more, self._curve = gauge, trouble, more, curve
+        if (gauge, amiss, more, curve) != (self._gauge, self._amiss, self._more, self._curve):
+            self._gauge, self._amiss, self._more, self._curve = gauge, amiss, more, curve
             self.repaint()
 
     def lines(self, width: int, height: int) -> list[Line]:
@@ -208,4 +221,4 @@ class GaugeColumn(Painted):
         if self._gauge is None:
             return []
         brief = [gauge_brief(g, width) for g in self._more]
-        return [*gauge_lines(self._gauge, width, height - len(brief), self._trouble, self._curve), *brief]
+        return [*gauge_lines(self._gauge, width, height - len(brief), self._amiss, self._curve), *brief]

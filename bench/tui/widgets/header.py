@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.procedure.snapshot import Hum, InputView, JobView, StepView
+from bench.procedure.snapshot import InputView, JobView, StepView
 from bench.tui.text import STAGES, cell, number, plain
 from bench.tui.widgets.painted import Line, Painted, spread, trim, width_of
 
@@ -39,7 +39,7 @@ def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float 
     elif sending:
         state = [("▶ " + plain(sending), "accent")]
     elif sound.hum is not None:
-        state = [(hum_words(sound.hum), "caution")]
+        state = [(f"! {sound.hum.mains_hz:g} Hz hum, {number(sound.hum.dbfs, 0)} dBFS", "caution")]
     else:
         state = [(plain(sound.port.name), "quiet")]
     names = ["L", "R"] if len(sound.peak_dbfs) == 2 else ["M"] * len(sound.peak_dbfs)
@@ -69,18 +69,11 @@ def sound_trouble(sound: InputView) -> str:
     return ""
 
 
-def reading_trouble(sound: InputView) -> str:
-    """What is wrong with a reading of both channels: what `sound_trouble` says, a channel missing, or hum over it."""
-    if trouble := sound_trouble(sound):
-        return trouble
+def sound_warning(sound: InputView) -> str:
+    """What a reading should be mistrusted for though it stands: a channel missing, or mains hum over it."""
     if sound.only:
-        return f"sound on the {sound.only} channel only"
-    return hum_words(sound.hum) if sound.hum is not None else ""
-
-
-def hum_words(hum: Hum) -> str:
-    """Mains hum, as short as it can be said."""
-    return f"{hum.mains_hz:g} Hz mains hum, {number(hum.below_db, 0)} dB under the sound"
+        return f"{sound.only} channel only"
+    return f"mains hum, {number(sound.hum.below_db, 0)} dB under" if sound.hum is not None else ""
 
 
 def _peak(peak: float | None) -> str:

@@ -19,6 +19,8 @@ MARKS = (31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.
 STEPS_DB = (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0, 24.0, 48.0, 96.0)
 """Where the sheet may end, so that it seldom jumps."""
 
+BEFORE = "lrb○"
+"""What stands where a tone was as found."""
 
 Point = tuple[float, float, float]
 """Hz, dB from the target, tolerance in dB."""
@@ -94,7 +96,10 @@ def response_lines(
             at = (max(0, min(rows - 1, y // 4)), x // 2)
             letter = {"left": "L", "right": "R"}.get(channel, "●")
             marks[at] = "B" if letter in "LR" and marks.get(at) in ("B", {"L": "R", "R": "L"}[letter]) else letter
-    sheet = [put(line, {x: sign for (my, x), sign in marks.items() if my == y}) for y, line in enumerate(dots.lines())]
+    sheet = [
+        put(line, {x: (sign, "quiet" if sign in BEFORE else "strong") for (my, x), sign in marks.items() if my == y})
+        for y, line in enumerate(dots.lines())
+    ]
     letters = "L  R  B both" if len(curves) > 1 else ""
     if before:
         letters += "   as found l  r  b" if len(curves) > 1 else "● now  ○ as found"

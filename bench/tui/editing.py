@@ -1,0 +1,142 @@
+"""Procedures and sheets as files that are edited: which file, in what, copied to begin from, and checked afterwards."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import subprocess
+import unicodedata
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bench.problem import Problem
+from bench.workspace import Workspace
+
+if TYPE_CHECKING:
+    from bench.procedure.format import SheetKind
+    from bench.procedure.problems import Finding
+
+OWN = "own"
+"""What is set behind the name of a copy."""
+
+LARGEST = 1_000_000
+"""Bytes of a file that the text area takes."""
+
+_TITLE = re.compile(r'^((?:title|name)\s*=\s*")((?:[^"\\\n]|\\.)*)(")', re.MULTILINE)
+_TURNS = {*range(0x202A, 0x202F), *range(0x2066, 0x206A)}
+"""Signs that turn the direction of what follows."""
+
+
+def file_of(workspace: Workspace, row: str, key: str) -> Path:
+    """The file behind a choice of the chooser.
+
+    Raises:
+        Problem: there is none on this line.
+    """
+    from bench.procedure.library import Library
+
+    library = Library(workspace)
+    if row == "procedure":
+        return library.procedure_path(key)
+    kinds: dict[str, SheetKind] = {"machine": "machine", "tape": "tape", "reference-tape": "reference-tape"}
+    if row in kinds:
+        return library.sheet_path(key, kinds[row])
+    raise Problem("there is no file on this line; go to the procedure, the machine or a tape")
+
+
+def editor() -> list[str] | None:
+    """The person's own editor, as a command; None when neither VISUAL nor EDITOR names one."""
+    for name in ("VISUAL", "EDITOR"):
+        try:
+            command = shlex.split(os.environ.get(name, ""), posix=os.name != "nt")
+        except ValueError:
+            continue
+        if command:
+            return command
+    return None
+
+
+def run_editor(command: list[str], path: Path) -> str:
+    """Open a file in an editor and wait; what went wrong, or ""."""
+    try:
+        # What the editor says of itself goes to the terminal too: elsewhere it would be written into our log.
+        ended = subprocess.run([*command, str(path)], stderr=subprocess.STDOUT, check=False)
+    except OSError as error:
+        return f"{command[0]}: {error.strerror or error}; set EDITOR to an editor that is there"
+    return f"{command[0]} ended with code {ended.returncode}" if ended.returncode else ""
+
+
+def findings_of(path: Path, workspace: Workspace) -> list[Finding]:
+    """All that is wrong with a file."""
+    from bench.procedure.validate import check_files
+
+    return check_files([path], workspace) if path.exists() else []
+
+
+def copy_to_own(path: Path) -> Path:
+    """A copy to begin from, beside its original: the same text, comments and all, but for its title.
+
+    Raises:
+        Problem: it can't be read or written.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise Problem(f"{path}: can't be copied ({getattr(error, 'strerror', None) or 'it is no text'})") from None
+    number = 1
+    while True:
+        end = OWN if number == 1 else f"{OWN}-{number}"
+        copy = path.with_name(f"{path.stem}-{end}.toml")
+        try:
+            with copy.open("xb") as out:
+                out.write(_retitled(text, end.replace("-", " ")).encode("utf-8"))
+        except FileExistsError:
+            number += 1
+        except OSError as error:
+            raise Problem(f"{copy}: can't be written ({error.strerror})") from None
+        else:
+            return copy
+
+
+def _retitled(text: str, end: str) -> str:
+    """The first title, or a sheet's name, told apart from the original's; a text that has none in one line is kept."""
+    return _TITLE.sub(lambda m: f"{m[1]}{m[2]}, {end}{m[3]}", text, count=1)
+
+
+def read_text(path: Path) -> tuple[str, int]:
+    """A file for the text area, and how many signs in it were replaced because they can steer a terminal.
+
+    Raises:
+        Problem: it is too large, or no text.
+    """
+    try:
+        raw = path.read_bytes()
+        text = raw.decode("utf-8")
+    except OSError as error:
+        raise Problem(f"{path}: can't be read ({error.strerror})") from None
+    except UnicodeDecodeError:
+        raise Problem(f"{path}: is no UTF-8 text; open it in an editor of your own (set EDITOR)") from None
+    if len(raw) > LARGEST:
+        raise Problem(f"{path}: is longer than {LARGEST // 1000} kB; open it in an editor of your own (set EDITOR)")
+    tamed = "".join("\N{REPLACEMENT CHARACTER}" if _steers(sign) else sign for sign in text.replace("\r\n", "\n"))
+    return tamed, sum(a != b for a, b in zip(tamed, text.replace("\r\n", "\n"), strict=True))
+
+
+def _steers(sign: str) -> bool:
+    return (unicodedata.category(sign) == "Cc" and sign not in "\n\t") or ord(sign) in _TURNS
+
+
+def write_text(path: Path, text: str) -> None:
+    """Save what was typed, with the line ends that the file has.
+
+    Raises:
+        Problem: it can't be written; the file is as it was.
+    """
+    from bench.session.atomic import save_file
+
+    try:
+        windows = path.exists() and b"\r\n" in path.read_bytes()
+        save_file(path, (text.replace("\n", "\r\n") if windows else text).encode("utf-8"))
+    except OSError as error:
+        raise Problem(f"{path}: can't be saved ({error.strerror}); the file is as it was") from None

@@ -1,0 +1,99 @@
+"""A plain text area for procedures and sheets, for those who have no editor of their own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from textual.app import ComposeResult
+from textual.screen import Screen
+from textual.widgets import TextArea
+
+from bench.problem import Problem
+from bench.tui import verbs
+from bench.tui.editing import findings_of, read_text, write_text
+from bench.tui.screens.sheets import Confirm, Keys
+from bench.tui.text import plain
+from bench.tui.verbs import Verb
+from bench.tui.widgets.bottom import Footer, Notice
+from bench.tui.widgets.lists import Lines
+from bench.tui.widgets.painted import spread
+from bench.workspace import Workspace
+
+ABOUT = """The file as it is, comments and all. F4 saves it and says what is wrong with it, with the line; F10 goes
+back. With VISUAL or EDITOR set, your own editor opens instead of this."""
+
+
+class EditScreen(Screen[str]):
+    """Edits one file. Answers "saved" when it was saved."""
+
+    BINDINGS = verbs.bindings(verbs.EDITING)
+    can_do: tuple[Verb, ...] = verbs.EDITING
+
+    def __init__(self, path: Path, workspace: Workspace) -> None:
+        super().__init__()
+        self._path, self._workspace = path, workspace
+        self._saved, self._replaced = read_text(path)
+        self._answer = ""
+
+    def compose(self) -> ComposeResult:
+        """Name, text, problems, keys."""
+        yield Lines(id="heading")
+        yield TextArea(self._saved, id="area", show_line_numbers=True, soft_wrap=False, tab_behavior="indent")
+        yield Notice(id="notice")
+        yield Footer(id="footer")
+
+    def on_mount(self) -> None:
+        """Say what is known already."""
+        of = verbs.find
+        shown = [(of(verbs.EDITING, a), of(verbs.EDITING, a).label) for a in ("save", "stop_sound", "leave")]
+        self.query_one(Footer).show((*shown, (verbs.HELP, "help")), typing=True)
+        if self._replaced:
+            said = f"{self._replaced} signs that can steer a terminal are shown as �; saving replaces them."
+            self.query_one(Notice).show(said, "caution")
+
+    def on_resize(self) -> None:
+        """The name's line was drawn for another width."""
+        width = self.app.size.width - 2
+        head = spread([(" " + plain(self._path.name), "bar")], [("edit ", "barred")], width)
+        self.query_one("#heading", Lines).show([[(text, role or "bar") for text, role in head]])
+
+    def action_save(self) -> None:
+        """Save, then say the first problem and go to its line."""
+        area = self.query_one(TextArea)
+        try:
+            write_text(self._path, area.text)
+        except Problem as problem:
+            self.query_one(Notice).show(problem.sentence, "caution")
+            return
+        self._saved, self._answer = area.text, "saved"
+        found = findings_of(self._path, self._workspace)
+        if not found:
+            self.query_one(Notice).show("Saved. Nothing is wrong with it.")
+            return
+        first = found[0]
+        if first.line is not None:
+            area.move_cursor((first.line - 1, 0))
+        more = f" And {len(found) - 1} more." if len(found) > 1 else ""
+        at = f"line {first.line}: " if first.line is not None else ""
+        key = f"{first.key}: " if first.key else ""
+        self.query_one(Notice).show(f"Saved. {at}{key}{first.message}; {first.remedy}.{more}", "caution")
+
+    def action_stop_sound(self) -> None:
+        """No sound is made here."""
+        self.query_one(Notice).show("No sound is being sent.")
+
+    def action_help(self) -> None:
+        """What this is."""
+        self.app.push_screen(Keys(self.can_do, (ABOUT,)))
+
+    def action_leave(self) -> None:
+        """Back, when what was typed is saved or is not wanted."""
+        if self.query_one(TextArea).text == self._saved:
+            self.dismiss(self._answer)
+            return
+
+        def done(answer: str | None) -> None:
+            if answer:
+                self.dismiss(self._answer)
+
+        self.app.push_screen(Confirm("Leave without saving what was typed?", "leave", "stay"), done)

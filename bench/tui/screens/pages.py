@@ -1,0 +1,128 @@
+"""Text to be read over a whole screen: a report, a history, a comparison, the problems of a file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from textual import events
+from textual.app import ComposeResult
+from textual.screen import Screen
+
+from bench.tui import verbs
+from bench.tui.screens.sheets import Keys
+from bench.tui.text import plain, wrap
+from bench.tui.verbs import Verb
+from bench.tui.widgets.bottom import Footer, Notice
+from bench.tui.widgets.lists import Lines
+from bench.tui.widgets.painted import Line, spread
+
+ABOUT = "Text to read: up and down by a line, left and right or space by a page."
+
+
+class PagesScreen(Screen[str]):
+    """Lines of text under a title. Only those in sight are drawn, however many there are.
+
+    Args:
+        title: what it is.
+        text: its lines; what is longer than the screen is wide is broken between words.
+        outside: opens the same outside, and says what came of it; None where there is nothing to open.
+    """
+
+    AUTO_FOCUS = ""
+    BINDINGS = verbs.bindings(verbs.PAGES)
+
+    def __init__(self, title: str, text: list[str], outside: Callable[[], str] | None = None) -> None:
+        super().__init__()
+        self._title, self._text, self._outside = title, text, outside
+        self._broken: list[str] = []
+        self._first = 0
+
+    @property
+    def can_do(self) -> tuple[Verb, ...]:
+        """The verbs of this screen."""
+        return tuple(v for v in verbs.PAGES if v.action != "open_outside" or self._outside is not None)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Nothing opens outside where there is nothing."""
+        return action != "open_outside" or self._outside is not None
+
+    def compose(self) -> ComposeResult:
+        """Title, text, and the bottom."""
+        yield Lines(id="heading")
+        yield Lines(id="pages")
+        yield Notice(id="notice")
+        yield Footer(id="footer")
+
+    def on_mount(self) -> None:
+        """The footer."""
+        of = {v.action: v for v in self.can_do}
+        shown = [(of["move(1)"], "↓ line"), (of["page(1)"], "page")]
+        if "open_outside" in of:
+            shown.append((of["open_outside"], "open outside"))
+        shown += [(of["leave"], "back"), (verbs.HELP, "help")]
+        self.query_one(Footer).show(tuple(shown))
+
+    def on_resize(self) -> None:
+        """Broken for another width."""
+        width = max(20, self.app.size.width - 2)
+        self._broken = [part for line in self._text for part in fit_line(line, width)]
+        self.call_after_refresh(self._show)
+
+    @property
+    def _room(self) -> int:
+        return max(1, self.query_one("#pages").size.height)
+
+    def _show(self) -> None:
+        self._first = max(0, min(self._first, len(self._broken) - self._room))
+        last = min(len(self._broken), self._first + self._room)
+        seen = f"lines {self._first + 1} to {last} of {len(self._broken)} "
+        head = spread([(f" {plain(self._title)}", "bar")], [(seen, "barred")], self.size.width - 2)
+        self.query_one("#heading", Lines).show([[(text, role or "bar") for text, role in head]])
+        shown: list[Line] = [[(line, "")] for line in self._broken[self._first : last]]
+        self.query_one("#pages", Lines).show(shown)
+
+    def action_move(self, lines: int) -> None:
+        """So many lines on."""
+        self._first += lines
+        self._show()
+
+    def action_page(self, pages: int) -> None:
+        """A page on."""
+        self.action_move(pages * max(1, self._room - 1))
+
+    def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
+        """The wheel."""
+        self.action_move(3)
+
+    def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
+        """The wheel."""
+        self.action_move(-3)
+
+    def action_open_outside(self) -> None:
+        """Open it with what the system opens such files with."""
+        if self._outside is not None:
+            self.query_one(Notice).show(self._outside())
+
+    def action_stop_sound(self) -> None:
+        """No sound is made here."""
+        self.query_one(Notice).show("No sound is being sent.")
+
+    def action_help(self) -> None:
+        """Every key."""
+        self.app.push_screen(Keys(self.can_do, (ABOUT,)))
+
+    def action_leave(self) -> None:
+        """Back."""
+        self.dismiss("")
+
+
+def fit_line(line: str, width: int) -> list[str]:
+    """A line made fit for a width: what stands before its words is kept, and goes before what is broken off."""
+    tamed = plain(line)
+    if len(tamed) <= width and tamed.isascii():
+        return [tamed]
+    indent = len(tamed) - len(tamed.lstrip())
+    broken = wrap(tamed, max(10, width - indent - 2)) or [""]
+    if len(broken) == 1:
+        return [tamed]
+    return [" " * (indent + (2 if n else 0)) + part for n, part in enumerate(broken)]

@@ -1,0 +1,206 @@
+"""Sessions: a list, and from it reports, a machine's history, the lid label, and two sessions side by side."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from textual import events
+from textual.app import ComposeResult
+from textual.screen import Screen
+
+from bench.problem import Problem
+from bench.tui import verbs
+from bench.tui.outside import open_outside
+from bench.tui.screens.pages import PagesScreen
+from bench.tui.screens.sheets import Keys
+from bench.tui.verbs import Verb
+from bench.tui.widgets.bottom import Bar, Footer, Notice
+from bench.tui.widgets.lists import Lines
+from bench.tui.widgets.painted import spread
+from bench.tui.widgets.roll import roll_lines
+from bench.workspace import Workspace
+
+if TYPE_CHECKING:
+    from bench.session.index import Entry
+
+ABOUT = """All sessions of this workspace, the newest first. Enter reads the report of the one that is picked; c marks
+it, and c on another sets the two side by side, the older one first."""
+
+
+class RecordsScreen(Screen[str]):
+    """What was done, to be read again."""
+
+    AUTO_FOCUS = ""
+    BINDINGS = verbs.bindings(verbs.RECORDS)
+    can_do: tuple[Verb, ...] = verbs.RECORDS
+
+    def __init__(self, workspace: Workspace) -> None:
+        super().__init__()
+        self._workspace = workspace
+        self._entries: list[Entry] = []
+        self._picked = 0
+        self._marked: Entry | None = None
+        self._said = ""
+
+    def compose(self) -> ComposeResult:
+        """Title, list, and the bottom."""
+        yield Lines(id="heading")
+        yield Lines(id="pages")
+        yield Bar("read", id="prompt")
+        yield Notice(id="notice")
+        yield Footer(id="footer")
+
+    def on_mount(self) -> None:
+        """Read the list."""
+        named = ("history", "compare", "open_outside", "label", "leave")
+        of = verbs.find
+        shown = [(of(verbs.RECORDS, action), of(verbs.RECORDS, action).label) for action in named]
+        self.query_one(Footer).show((*shown, (verbs.HELP, "help")))
+        self.run_worker(self._look(), exclusive=True)
+
+    async def _look(self) -> None:
+        from bench.session.index import entries
+
+        self._entries = await asyncio.to_thread(entries, self._workspace.sessions)
+        self._said = "" if self._entries else "There are no sessions yet: each job leaves one."
+        self._show()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Drawn for another width."""
+        self.call_after_refresh(self._show)
+
+    def _show(self) -> None:
+        width = self.size.width - 2
+        counted = f"{self._picked + 1} of {len(self._entries)} " if self._entries else ""
+        head = spread([(" Sessions", "bar")], [(counted, "barred")], width)
+        self.query_one("#heading", Lines).show([[(text, role or "bar") for text, role in head]])
+        room = max(1, self.query_one("#pages").size.height)
+        marked = self._entries.index(self._marked) if self._marked in self._entries else -1
+        self.query_one("#pages", Lines).show(roll_lines(self._entries, self._picked, marked, width, room))
+        entry = self._entry
+        asked = f"Read the report of {entry.name}" if entry else "Nothing to read yet"
+        self.query_one(Bar).show(("enter" if entry else "", asked, False))
+        self.query_one(Notice).show(self._said, "accent")
+
+    @property
+    def _entry(self) -> Entry | None:
+        return self._entries[self._picked] if self._entries else None
+
+    def _say(self, sentence: str) -> None:
+        self._said = sentence
+        self._show()
+
+    # ---------------------------------------------------------------- what is done
+
+    def action_move(self, step: int) -> None:
+        """Another session."""
+        if self._entries:
+            self._picked = max(0, min(len(self._entries) - 1, self._picked + step))
+            self._say("")
+
+    def on_click(self, event: events.Click) -> None:
+        """The session that was clicked."""
+        if isinstance(event.widget, Lines) and event.widget.id == "pages" and self._entries:
+            room = event.widget.size.height
+            first = max(0, min(self._picked - room // 2, len(self._entries) - room))
+            self.action_move(first + event.y - self._picked)
+
+    def action_read(self) -> None:
+        """The report of the picked one."""
+        entry = self._entry
+        if entry is None:
+            return
+
+        def lines() -> list[str]:
+            from bench.session.reader import read_session
+            from bench.session.text import report_text
+
+            return report_text(read_session(entry.folder)).splitlines()
+
+        self._open(f"Report of {entry.name}", lines, self._outside_of(entry.folder))
+
+    def action_history(self) -> None:
+        """All of the picked one's machine."""
+        entry = self._entry
+        if entry is None:
+            return
+
+        def lines() -> list[str]:
+            from bench.session.history import of
+            from bench.session.history_text import history_lines
+
+            return history_lines(of(self._workspace, entry.machine))
+
+        self._open(f"History of {entry.machine}", lines)
+
+    def action_label(self) -> None:
+        """For the inside of the lid."""
+        entry = self._entry
+        if entry is None:
+            return
+
+        def lines() -> list[str]:
+            from bench.session.label import label_lines
+
+            return label_lines(entry.folder)
+
+        self._open(f"Label of {entry.name}", lines)
+
+    def action_compare(self) -> None:
+        """Mark, or compare with what is marked."""
+        entry, marked = self._entry, self._marked
+        if entry is None:
+            return
+        if marked is None or marked == entry or marked not in self._entries:
+            self._marked = None if marked == entry else entry
+            self._say("Marked; go to another and press c again." if self._marked else "")
+            return
+        first, second = sorted((marked, entry), key=lambda e: e.begun)
+        self._marked = None
+
+        def lines() -> list[str]:
+            from bench.session.compare import of
+            from bench.session.compare_text import comparison_lines
+
+            return comparison_lines(of(first.folder, second.folder))
+
+        self._open(f"{first.name} and {second.name}", lines)
+
+    def action_open_outside(self) -> None:
+        """The page of the picked one."""
+        if self._entry is not None:
+            self._say(self._outside_of(self._entry.folder)())
+
+    @staticmethod
+    def _outside_of(folder: Path) -> Callable[[], str]:
+        return lambda: open_outside(folder / "report.html")
+
+    def _open(self, title: str, lines: Callable[[], list[str]], outside: Callable[[], str] | None = None) -> None:
+        """Read on a thread: a session may take a moment, and a broken one says what is wrong with it."""
+
+        async def read() -> None:
+            try:
+                text = await asyncio.to_thread(lines)
+            except Problem as problem:
+                self._say(problem.sentence)
+                return
+            self._say("")
+            self.app.push_screen(PagesScreen(title, text, outside))
+
+        self._say("Reading …")
+        self.run_worker(read(), exclusive=True)
+
+    def action_stop_sound(self) -> None:
+        """No sound is made here."""
+        self._say("No sound is being sent.")
+
+    def action_help(self) -> None:
+        """Every key."""
+        self.app.push_screen(Keys(self.can_do, (ABOUT,)))
+
+    def action_leave(self) -> None:
+        """Back."""
+        self.dismiss("")
