@@ -359,10 +359,9 @@ class PracticeMachine:
                 self._error("replay level", side),
                 self._error("replay equalisation", side),
                 physics.replay_t1_us or self._facts.equalisation_us[0],
-                self._azimuth_heard,
                 getattr(physics, f"replay_dirt_{side}_um") + self._worn_um,
                 physics.magnetised,
             )
             for side in SIDES
         )
-        self._replay_side.set(physics, left, right)
+        self._replay_side.set(physics, self._azimuth_heard, left, right)

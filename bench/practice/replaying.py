@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,8 +26,6 @@ class ReplaySetting:
     equalisation_db: float
     """Of the high-frequency end."""
     t1_us: float
-    azimuth_arcmin: float
-    """Between the head and the recording."""
     dirt_um: float
     remanence: float
 
@@ -51,38 +49,52 @@ class ReplaySide:
         self._hiss_db = hiss_db
         self._fir, self._hiss = Fir(), Fir()
         self._settings: tuple[ReplaySetting, ReplaySetting] | None = None
-        self._hissing: tuple[object, ...] = ()
-        self._physics = MachinePhysics()
+        self._physics: MachinePhysics | None = None
+        self._azimuth_arcmin = 0.0
+        self._amplifiers: list[Floats] = []
+        self._upright_db: list[Floats] = []
 
-    def set(self, physics: MachinePhysics, left: ReplaySetting, right: ReplaySetting) -> None:
-        """Take these settings from the next chunk on."""
-        if (left, right) == self._settings and physics == self._physics:
+    def set(self, physics: MachinePhysics, azimuth_arcmin: float, left: ReplaySetting, right: ReplaySetting) -> None:
+        """Take these settings from the next chunk on.
+
+        Args:
+            physics: the machine's.
+            azimuth_arcmin: angle between the head and the recording.
+            left: of that channel.
+            right: likewise.
+        """
+        same = (left, right) == self._settings and physics == self._physics
+        if same and azimuth_arcmin == self._azimuth_arcmin:
             return
-        self._settings, self._physics = (left, right), physics
-        self._fir.set(*(self._taps(s) for s in (left, right)))
-        # The grains along the gap are strangers to each other: a gap askew loses nothing of their noise.
-        upright = tuple(replace(s, azimuth_arcmin=0.0) for s in (left, right))
-        if (physics, upright) != self._hissing:
-            self._hissing = (physics, upright)
-            self._hiss.set(*(minimum_phase(self._hiss_db + self._lost_db(s) + self._amplifier_db(s)) for s in upright))
+        self._azimuth_arcmin = azimuth_arcmin
+        if not same:
+            self._settings, self._physics = (left, right), physics
+            self._set_upright(physics, left, right)
+        askew_db = azimuth_loss_db(FREQUENCIES, self._speed, physics.track_width_mm, azimuth_arcmin)
+        lost = [zero_phase(upright + askew_db, LONG - SHORT) for upright in self._upright_db]
+        self._fir.set(*(np.convolve(*pair) for pair in zip(lost, self._amplifiers, strict=True)))
 
-    def _lost_db(self, setting: ReplaySetting) -> Floats:
-        """Between tape and head."""
-        physics, speed = self._physics, self._speed
-        return np.asarray(
-            spacing_loss_db(FREQUENCIES, speed, setting.dirt_um + 0.02 * setting.remanence)
-            + gap_loss_db(FREQUENCIES, speed, physics.replay_gap_um)
-            - np.maximum(gap_loss_db(FREQUENCIES, speed, physics.replay_gap_made_good_um), -20.0)
-            + azimuth_loss_db(FREQUENCIES, speed, physics.track_width_mm, setting.azimuth_arcmin)
+    def _set_upright(self, physics: MachinePhysics, left: ReplaySetting, right: ReplaySetting) -> None:
+        """All but the azimuth, which wanders on and on.
+
+        It is all that hiss knows: the grains along the gap are strangers to each other, and a gap askew loses nothing
+        of their noise.
+        """
+        gap_db = gap_loss_db(FREQUENCIES, self._speed, physics.replay_gap_um) - np.maximum(
+            gap_loss_db(FREQUENCIES, self._speed, physics.replay_gap_made_good_um), -20.0
+        )
+        self._upright_db = [
+            gap_db + spacing_loss_db(FREQUENCIES, self._speed, s.dirt_um + 0.02 * s.remanence) for s in (left, right)
+        ]
+        gains_db = [self._amplifier_db(s) for s in (left, right)]
+        self._amplifiers = [minimum_phase(db, SHORT) for db in gains_db]
+        self._hiss.set(
+            *(minimum_phase(self._hiss_db + up + db) for up, db in zip(self._upright_db, gains_db, strict=True))
         )
 
     def _amplifier_db(self, setting: ReplaySetting) -> Floats:
         t1_us = setting.t1_us * 10 ** (setting.equalisation_db / 20)
         return self._t1_db - flux_level_db(FREQUENCIES, t1_us) + self._shelf_db + setting.level_db
-
-    def _taps(self, setting: ReplaySetting) -> Floats:
-        lost, amplifier = self._lost_db(setting), self._amplifier_db(setting)
-        return np.convolve(zero_phase(lost, LONG - SHORT), minimum_phase(amplifier, SHORT))
 
     def run(self, flux: Floats, hiss: Floats) -> Floats:
         """Output of a chunk, re the reference level, all of shape (2, n).
