@@ -69,7 +69,7 @@ def test_before_anything_was_heard_it_waits() -> None:
 
 
 def test_trouble_is_said_on_the_gauge() -> None:
-    assert "! clipping" in texts(gauge_lines(samples.gauge(-12.9), 39, 10, "clipping"))[6]
+    assert "! clipping" in texts(gauge_lines(samples.gauge(-12.9), 39, 10, ("clipping", "")))[6]
 
 
 def test_without_a_target_it_is_told_and_not_judged() -> None:

@@ -23,7 +23,9 @@ Amiss = tuple[str, str]
 for (hum, a channel missing), said in the trend's place."""
 
 
-def gauge_lines(gauge: Gauge, width: int, height: int, trouble: str = "", curve: Curve | None = None) -> list[Line]:
+def gauge_lines(
+    gauge: Gauge, width: int, height: int, amiss: Amiss = ("", ""), curve: Curve | None = None
+) -> list[Line]:
     """A gauge in `width` × `height` cells.
 
     Args:
