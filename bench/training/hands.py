@@ -65,7 +65,7 @@ class UnattendedHands:
         if step is None:
             return None
         if step.id != self._at:
-            self._at, self._wait_for = step.id, 0.0
+            self._at, self._wait_for = step.id, now  # what is just starting still moves by itself
             self._followed.clear()
         if prompt.kind in ("go-on", "confirm"):
             turn = self._as_proposed(snapshot)
@@ -175,7 +175,7 @@ class UnattendedHands:
             moved = error - known.last_error
             slope = moved / known.last_turn
             usual = known.per_degree
-            if abs(moved) > _noise(gauge) and (usual is None or abs(slope) > BACKLASH_PART * abs(usual)):
+            if abs(moved) > _noise(gauge) and (usual is None or slope / usual < 0 or slope / usual > BACKLASH_PART):
                 known.per_degree = slope
             degrees = -error / known.per_degree if known.per_degree else known.last_turn * 2
         low, high = limits
