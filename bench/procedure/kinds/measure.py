@@ -7,8 +7,9 @@ from typing import Literal
 import numpy as np
 
 from bench.audio.port import Block, Samples
-from bench.measure.meters import make_meter
+from bench.measure.meters import Meter, make_meter
 from bench.measure.names import Measured
+from bench.measure.programme import ProgrammeMeter
 from bench.problem import Problem
 from bench.procedure.kinds.base import WAIT, Activity, Heard, Situation, Taken, View, settle
 from bench.procedure.kinds.passage import Passage
@@ -70,6 +71,10 @@ class MeasureActivity(MeasuringActivity):
 
     def _make(self) -> None:
         status = self.situation.port.status
+        self._meter: Meter
+        if self._measure.programme:
+            self._meter = ProgrammeMeter(status.sample_rate, status.channels)
+            return
         options = options_of(self._measure, self.situation.job)
         self._meter = make_meter(METERS[self._measure.quantity], status.sample_rate, status.channels, options)
 
@@ -154,7 +159,10 @@ class MeasureActivity(MeasuringActivity):
         measured = self._meter.finish() if self._frames else Measured((), ())
         readings = judged_readings(self._measure, self.situation.job, measured, because=because)
         sent = self._measure.sends[0].db if self._measure.sends else None
-        self.keep(tuple(Taken(r, judge(r, self._target, offset=o), self._heard, sent) for r, o in readings))
+        taken = tuple(Taken(r, judge(r, self._target, offset=o), self._heard, sent) for r, o in readings)
+        beside = BESIDE.get(self._measure.quantity)
+        parts = tuple(Taken(r, None, self._heard, sent) for r in measured.readings if r.quantity == beside)
+        self.keep(taken + parts)
 
     def view(self) -> View:
         """How far it is, and what the machine should be doing."""
@@ -178,6 +186,8 @@ class MeasureActivity(MeasuringActivity):
                 return View(Prompt(WAIT.kind, f"Measuring: {left:.0f} s left"))
 
 
+BESIDE = {"wow_and_flutter": "flutter_component"}
+"""What is kept beside a quantity, not judged: the rate of each part of flutter names what makes it."""
 REWIND = "Stop, rewind to before where it began, play, then go on"
 
 
