@@ -21,6 +21,8 @@ SHOWN_BY: tuple[tuple[tuple[str, ...], frozenset[str]], ...] = (
     (("speed_",), frozenset({"speed_error", "speed_drift"})),
     (("swapped_",), frozenset({"separation"})),
     (("inverted_",), frozenset({"azimuth_delay", "azimuth_angle"})),
+    (("crosstalk_",), frozenset({"separation"})),
+    (("amplifier_noise_",), frozenset({"noise", "signal_to_noise"})),
     (("encoder_",), frozenset({"encoding_error"})),
     (("decoder_",), frozenset({"decoding_error"})),
 )

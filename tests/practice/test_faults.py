@@ -66,6 +66,12 @@ def silence(measure: Callable[..., Measured]) -> Callable[..., Measured]:
     return lambda m: measure(recorded(m, 3, np.zeros((4 * RATE, 2))), RATE, Options(reference_level=SENT))
 
 
+def stopped(m: PracticeMachine) -> Measured:
+    m.switch("transport", "stop")
+    run(m, 0.2)
+    return noise(run(m, 3.0), RATE, Options(reference_level=SENT))
+
+
 def erased(m: PracticeMachine) -> Measured:
     recorded(m, 3, tone(1000.0, SENT, 10.0))
     return erasure(recorded(m, 3, np.zeros((8 * RATE, 2))), RATE, Options(frequency=1000.0, reference_level=SENT))
@@ -135,6 +141,9 @@ READINGS: dict[str, tuple[Callable[[PracticeMachine], Measured], str, str, str]]
     "replay 10 kHz, left": (section("response-10k", 1.5, level), "level", "left", ""),
     "replay 10 kHz, right": (section("response-10k", 1.5, level), "level", "right", ""),
     "replay 6.3 kHz, left": (section("response-6k3", 1.5, level), "level", "left", ""),
+    "replay 40 Hz, left": (section("response-40", 2.5, level), "level", "left", ""),
+    "replay 40 Hz, right": (section("response-40", 2.5, level), "level", "right", ""),
+    "replay 1 kHz, left": (section("response-1k", 1.5, level), "level", "left", ""),
     "mono sum, 10 kHz": (mono_sum, "level", "mono", ""),
     "replay delay": (section("azimuth-3k15", 2.0, azimuth), "azimuth_delay", "left-right", ""),
     "speed": (section("speed-3150", 4.0, speed, nominal=3150.0), "speed_error", "left", ""),
@@ -158,6 +167,7 @@ READINGS: dict[str, tuple[Callable[[PracticeMachine], Measured], str, str, str]]
         "of the fundamental",
     ),
     "noise": (silence(noise), "noise", "left", "A-weighted"),
+    "noise, tape stopped": (stopped, "noise", "left", "A-weighted"),
     "hum": (silence(hum), "hum", "left", "total"),
     "erasure": (erased, "erasure", "left", ""),
     "fourth pass, 10 kHz": (second_pass, "level", "left", ""),
@@ -225,6 +235,9 @@ TABLE: dict[str, Moves] = {
         "replay 10 kHz, right": (-4.4, -3.9),
         "replay level, left": (-0.1, 0.1),
         # 77 µs are 0.77 periods of 10 kHz: |cos(π·0.77)| = 0.75, 2.5 dB more.
+        "replay 40 Hz, left": (section("response-40", 2.5, level), "level", "left", ""),
+        "replay 40 Hz, right": (section("response-40", 2.5, level), "level", "right", ""),
+        "replay 1 kHz, left": (section("response-1k", 1.5, level), "level", "left", ""),
         "mono sum, 10 kHz": (-6.9, -6.4),
         "noise": (-0.15, 0.15),
     },
@@ -307,6 +320,22 @@ TABLE: dict[str, Moves] = {
     # The component is read by itself below.
     "worn-pinch-roller": {"flutter": (0.2, 0.35), "weave": (1.0, 6.0), "replay level, left": (-0.1, 0.1)},
     "slipping-belt": {"speed drift": (0.1, 1.5), "flutter": (0.05, 0.5), "replay level, left": (-0.1, 0.1)},
+    "bent-capstan": {"flutter": (0.15, 0.35), "weave": (-0.05, 0.05), "replay level, left": (-0.1, 0.1)},
+    # At 0.42 Hz the weighting takes some 14 dB off (IEC 60386: -15 dB at 0.4 Hz).
+    "binding-reel": {"flutter": (0.05, 0.2), "replay level, left": (-0.1, 0.1)},
+    # Its edges are half a wavelength of 39.7 Hz away.
+    "head-bump": {
+        "replay 40 Hz, left": (1.5, 3.2),
+        "replay 40 Hz, right": (1.5, 3.2),
+        "replay 1 kHz, left": (-0.4, 0.4),
+        "replay 10 kHz, left": (-0.1, 0.1),
+    },
+    "poor-separation": {"separation": (-24.0, -22.0), "replay level, left": (-0.1, 0.1)},
+    "noisy-amplifier": {
+        "noise, tape stopped": (20.0, 30.0),
+        "noise": (5.0, 20.0),
+        "replay level, left": (-0.1, 0.1),
+    },
     "fast-motor": {"speed": (1.99, 2.01), "replay level, left": (-0.1, 0.1)},
     "broken-screen": {"hum": (28.0, 40.0), "noise": (0.3, 6.0), "replay level, left": (-0.2, 0.2)},
     "swapped-channels": {
@@ -400,6 +429,9 @@ def test_what_is_mended_is_gone() -> None:
         ("worn-pinch-roller", 1.166, 0.4),
         # A belt of 250 mm over a flywheel of 60 mm on the shaft of a capstan of 2.2 mm: v·60/(2.2·250).
         ("slipping-belt", 5.195, 0.2),
+        # A capstan of 2.2 mm, and a reel whose pack is 36 mm across.
+        ("bent-capstan", 6.891, 0.3),
+        ("binding-reel", 0.421, 0.5),
     ],
 )
 def test_a_part_is_found_by_its_rate(fault: str, hz: float, percent: float) -> None:
