@@ -85,16 +85,17 @@ def _begin(z: Complexes, envelope: Floats, rate: float, *, about: int, reach: in
     if 4.5 * a_spread > 0.3 * a:
         return about
     seen = max(0.01 * a, 4.5 * a_spread)
-    off = np.abs(level - a) > seen
-    off |= np.abs(step - f) > max(0.3, 0.004 * tone_hz, 4.5 * f_spread)
-    where = np.flatnonzero(off[: about + reach])
-    if not len(where):
+    slow = np.flatnonzero(np.abs(level[: about + reach] - a) > seen)
+    turning = np.flatnonzero(np.abs(step[: about + reach] - f) > max(0.3, 0.004 * tone_hz, 4.5 * f_spread))
+    if not len(slow) and not len(turning):
         return max(0, about - reach)
-    last = int(where[-1])
+    last = int(max([*slow[-1:], *turning[-1:]]))
     far = min(TENFOLD * seen, MOST_OFF * a)
-    before = np.flatnonzero(np.abs(envelope[: last + 1] - a) > far)
-    pace = (last - (int(before[-1]) if len(before) else 0)) / np.log10(far / seen)
-    return int(last + 1 + MARGIN + min(most, round(DECADES * pace)))
+    before = np.flatnonzero(np.abs(envelope[: slow[-1] + 1] - a) > far) if len(slow) else slow
+    if len(before):
+        pace = (slow[-1] - before[-1]) / np.log10(far / seen)
+        last = max(last, int(slow[-1]) + min(most, round(DECADES * pace)))
+    return last + 1 + MARGIN
 
 
 def _middle(x: Floats) -> tuple[float, float]:

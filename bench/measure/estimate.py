@@ -10,6 +10,7 @@ level 8.686/√K dB, frequency √(12/K)/(2π T) Hz, phase difference √(2/K) r
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -74,6 +75,7 @@ def measure_stretch(
     clear_hz: float = 1e9,
     *,
     glance: bool = False,
+    hum: tuple[float, Sequence[float]] | None = None,
 ) -> tuple[tuple[ChannelTone, ...], PhasePair | None]:
     """Measure a steady stretch.
 
@@ -84,6 +86,8 @@ def measure_stretch(
         tone_hz: about where the tone lies.
         clear_hz: how far the nearest other tone is.
         glance: whether flutter may stay in the frequency, which saves most of the work.
+        hum: a mains line near the tone, if there is one: its frequency, and its amplitude in each channel beside the
+            stretch.
 
     Returns:
         Each channel's tone, and the pair of channels when there are two and both hold the tone.
@@ -104,12 +108,29 @@ def measure_stretch(
         voices[c] = follow_tone(
             z[:, c], scene, offset, guide, lines=None if c == lead else voices[lead].lines, glance=glance
         )
+    if hum is not None:
+        _under(voices, hum, oscillator_hz, oscillator_hz + offset, len(z) / rate)
     rates = (
         None if glance else fit_rates(voices[lead].noisy_phase(), rate, voices[lead].reach_hz, oscillator_hz + offset)
     )
     tones = tuple(_tone(voices[c], rate, oscillator_hz, rates) for c in range(z.shape[1]))
     pair = _pair(voices[0], voices[1], scene) if len(tones) == 2 and all(t.present for t in tones) else None
     return tones, pair
+
+
+def _under(
+    voices: dict[int, Voice], hum: tuple[float, Sequence[float]], oscillator_hz: float, tone_hz: float, seconds: float
+) -> None:
+    """Note hum that goes on under the tone, where it was not found beside it and fitted.
+
+    What is as strong beside the stretch as in it is the tone itself, going on.
+    """
+    hz, amplitudes = hum
+    for c, voice in voices.items():
+        if amplitudes[c] < 0.5 * voice.amplitude and all(
+            abs(f + oscillator_hz - hz) > 0.005 * hz + 0.5 / seconds for f in voice.lines
+        ):
+            voice.hum, voice.hum_turns = amplitudes[c], abs(tone_hz - hz) * seconds
 
 
 def _narrowed(z: Baseband, rate: float, offset: float, clear_hz: float) -> Baseband:
@@ -134,7 +155,7 @@ def _offset(z: Complexes, rate: float, about_hz: float, reach_hz: float) -> floa
 
 def _tone(voice: Voice, rate: float, oscillator_hz: float, rates: list[float] | None) -> ChannelTone:
     seconds = len(voice.z) / rate
-    sd = float(np.sqrt(voice.noise_level * voice.spread / seconds))
+    sd = float(np.hypot(np.sqrt(voice.noise_level * voice.spread / seconds), voice.hum_level))
     present = voice.amplitude > 4.5 * np.sqrt(voice.noise / seconds)
     phase = voice.noisy_phase()
     fit = rough_slope(phase, rate, voice.reach_hz) if rates is None else slope(phase, rate, rates, voice.reach_hz)
@@ -142,7 +163,7 @@ def _tone(voice: Voice, rate: float, oscillator_hz: float, rates: list[float] | 
         amplitude=voice.amplitude if present else 0.0,
         amplitude_uncertainty=2.0 * sd,
         frequency_hz=oscillator_hz + fit.frequency_hz,
-        frequency_uncertainty_hz=2.0 * fit.deviation_hz,
+        frequency_uncertainty_hz=2.0 * float(np.hypot(fit.deviation_hz, voice.hum_slope / seconds)),
         drift_hz=fit.drift_hz,
         drift_uncertainty_hz=2.0 * fit.drift_deviation_hz,
         present=bool(present),
@@ -164,9 +185,10 @@ def _pair(left: Voice, right: Voice, scene: Scene) -> PhasePair:
     slow = off[: count * block].reshape(count, block).mean(axis=1)
     weave = max(0.0, float(np.var(slow)) - noise * rate / block)
     doubt = noise * rate / block * float(np.sqrt(2.0 / max(1, count)))
+    hum = sum((v.hum_level / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
     return PhasePair(
         lag_rad=float(np.angle(mean)),
-        uncertainty_rad=2.0 * float(np.sqrt(lowest / share * max(left.spread, right.spread) / seconds)),
+        uncertainty_rad=2.0 * float(np.sqrt(lowest / share * max(left.spread, right.spread) / seconds + hum)),
         frequency_hz=scene.oscillator_hz + _mean_frequency(left, right, rate),
         weave_rad=float(np.sqrt(weave)),
         weave_uncertainty_rad=doubt / float(np.sqrt(weave)) if weave > doubt else float(np.sqrt(2.0 * doubt)),

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.found import LEVEL_METHOD, FoundTone, side_of
-from bench.measure.peaks import hann_power, strongest_peaks
+from bench.measure.peaks import hann_power, strongest_peaks, without_sidebands
 from bench.measure.track import Track
 from bench.measure.tracking import Samples, Spectra
 
@@ -31,6 +31,8 @@ SAME_HZ = 3.0
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
 """A peak of at least this part of a tone's power, and so far away, is filtered out before the tone is judged."""
 FAINT_DB = 45.0
+SIDE_NEAR, SIDE_DB = 0.012, 10.0
+"""A tone so near another, in parts, and so much weaker is a sideband of its flutter."""
 HARMONICS = range(2, 16)
 HARMONIC_BELOW = 0.4
 """A tone at a harmonic of one that sounds with it and is stronger by more than this (8 dB) is no tone of its own."""
@@ -104,6 +106,7 @@ class ToneFinder:
             power = hann_power(spectrum, self._spectra.bin_hz)
         if peaks is None:
             peaks = strongest_peaks(power, self._spectra.bin_hz)
+        peaks = without_sidebands(peaks, self._spectra.bin_hz)
         found = []
         for track in list(self._tracks):
             track.extend(spectrum, self._chunk)
@@ -167,7 +170,7 @@ class ToneFinder:
         known = [*self._told, *found, *sounding]
         own: list[FoundTone] = []
         for f in found:
-            of_another = any(_harmonic(f, k) or _faint(f, k) for k in known)
+            of_another = any(_harmonic(f, k) or _faint(f, k) or _sideband(f, k) for k in known)
             if not of_another and not any(_same(f, k) for k in [*self._told, *own]):
                 own.append(f)
         self._told = [*self._told, *own][-2 * TRACKS :]
@@ -190,6 +193,13 @@ def _faint(tone: FoundTone, beside: FoundTone) -> bool:
     """Whether a tone is so much weaker than one that sounds with it that it may be made by it: a beat, an alias."""
     together = min(tone.end_s, beside.end_s) - max(tone.start_s, beside.start_s)
     return together > 0.5 * tone.duration_s and tone.dbfs < beside.dbfs - FAINT_DB
+
+
+def _sideband(tone: FoundTone, beside: FoundTone) -> bool:
+    """Whether a weaker tone lies so near another that it may be made by its flutter."""
+    together = min(tone.end_s, beside.end_s) - max(tone.start_s, beside.start_s)
+    near = abs(tone.frequency_hz / beside.frequency_hz - 1.0) < SIDE_NEAR
+    return together > 0.5 * tone.duration_s and near and tone.dbfs < beside.dbfs - SIDE_DB
 
 
 def _same(tone: FoundTone, other: FoundTone) -> bool:

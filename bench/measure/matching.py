@@ -18,6 +18,7 @@ from bench.measure.track import is_mains
 
 CLOSE = 0.012
 """How near a tone must be to its nominal frequency once the common speed is taken out."""
+TOGETHER_S = 0.3
 SECTIONS_DB = 3.0
 """Takes that differ by more are different sections."""
 
@@ -47,12 +48,13 @@ def common_speed(tones: Sequence[FoundTone], nominal: Sequence[float]) -> float:
 
 def takes_of(tones: Sequence[FoundTone], hz: float, speed: float, nominal: Sequence[float]) -> list[FoundTone]:
     """The takes of one nominal frequency, oldest first."""
-    near = [t for t in tones if abs(t.frequency_hz / (hz * speed) - 1.0) < CLOSE]
+    near = [t for t in tones if abs(t.frequency_hz / (hz * speed) - 1.0) < CLOSE and not _hum_beside(t, tones)]
     if not near:
         near = [
             t
             for t in tones
             if abs(t.frequency_hz / hz - 1.0) <= REACH
+            and not is_mains(t.frequency_hz)
             and min(nominal, key=lambda n: abs(np.log(t.frequency_hz / n / speed))) == hz
         ]
     loudest = max((t.dbfs for t in near), default=0.0)
@@ -62,6 +64,15 @@ def takes_of(tones: Sequence[FoundTone], hz: float, speed: float, nominal: Seque
         for t in near
         if t.duration_s > min(0.6, 0.5 * longest) and not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)
     ]
+
+
+def _hum_beside(tone: FoundTone, tones: Sequence[FoundTone]) -> bool:
+    """Whether a tone at a mains frequency goes on while a louder one sounds: tones of a tape follow one another."""
+    return is_mains(tone.frequency_hz) and any(
+        min(tone.end_s, t.end_s) - max(tone.start_s, t.start_s) > TOGETHER_S and t.dbfs > tone.dbfs + HUM_BELOW_DB / 2
+        for t in tones
+        if t is not tone
+    )
 
 
 def match_list(tones: Sequence[FoundTone], nominal: Sequence[float]) -> tuple[dict[float, Match], list[str]]:

@@ -14,6 +14,13 @@ ABOVE_FLOOR = 12.0
 """Power of a peak over the median of its neighbourhood."""
 NEIGHBOURHOODS = ((16, 1000.0), (48, 4000.0), (128, 1e9))
 """Bins of a neighbourhood, and the frequency up to which it is so wide."""
+SIDEBAND, ALIKE = 0.1, 4.0
+"""Sidebands have less than the first part of the tone's power, and differ by less than the second."""
+FASTEST_HZ, SIDE_REACH = 220.0, 0.1
+"""How far sidebands lie at most: flutter's own band, and in parts of the tone's frequency."""
+SAME_BINS = 0.7
+HIDDEN = 4.5
+"""Bins; nearer than this the other of a pair may be hidden by the tone's own skirt."""
 EVERY_OTHER = 100
 """Neighbourhoods at least so wide are looked at in every other bin."""
 BELOW_STRONGEST = 1e-5
@@ -68,6 +75,28 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
         if all(abs(hz - other) >= apart for other, _ in peaks):
             peaks.append((hz, float(power[k])))
     return peaks[:COUNT]
+
+
+def without_sidebands(peaks: list[tuple[float, float]], bin_hz: float) -> list[tuple[float, float]]:
+    """Peaks less those in pairs about a much stronger one: what flutter, or a level that wobbles, makes of a tone.
+
+    Args:
+        peaks: frequency in Hz and power of each, strongest first.
+        bin_hz: width of a bin.
+    """
+
+    def mirrored(hz: float, power: float) -> bool:
+        for tone_hz, strength in peaks:
+            if power > SIDEBAND * strength:
+                return False
+            away = abs(hz - tone_hz)
+            if away < min(FASTEST_HZ, SIDE_REACH * tone_hz):
+                twins = [p for o, p in peaks if abs(o + hz - 2.0 * tone_hz) < SAME_BINS * bin_hz]
+                if away < HIDDEN * bin_hz or any(power < ALIKE * p < ALIKE**2 * power for p in twins):
+                    return True
+        return False
+
+    return [p for p in peaks if not mirrored(*p)]
 
 
 def _floor(power: NDArray[np.float64], bin_hz: float) -> NDArray[np.float64]:

@@ -32,6 +32,10 @@ HUM_BELOW, NEIGHBOUR_BELOW = 3e-3, 1e-4
 MAINS_HZ, MAINS_LINES, MAINS_REACH = (50.0, 60.0), 6, 0.004
 HUM_DBFS = -45.0
 """A tone at the mains frequency or a multiple that is weaker than this is hum; a tape's tones are stronger."""
+HUM_TURNS = 4.0
+"""A mains line that turns fewer times against the tone within its stretch may not be told from it."""
+HUM_S, HUM_AWAY_S = 0.2, (0.06, 0.15, 0.25)
+"""It is then looked for beside the stretch: so much of the sound, so far away. Where it is least the tone is gone."""
 GONE = 0.05
 """A peak this much weaker than it was is gone."""
 PATIENCE = 3
@@ -255,7 +259,13 @@ class Track:
         chunks = self._clear[max(0, start // HALF - 1) : stop // HALF]
         clear = min(self._clear_hz, float(np.percentile(chunks, 30)) if chunks else 1e9)
         tones, pair = measure_stretch(
-            z[start - low : stop - low], rate, self._oscillator_hz, about, clear, glance=glance
+            z[start - low : stop - low],
+            rate,
+            self._oscillator_hz,
+            about,
+            clear,
+            glance=glance,
+            hum=self._hum_beside(start, stop, about),
         )
         tones, pair = with_rounding(
             tones, pair, self._spectra.rounding.step, self._spectra.sample_rate, (stop - start) / rate
@@ -269,6 +279,22 @@ class Track:
             tones=tones,
             pair=pair,
         )
+
+    def _hum_beside(self, start: int, stop: int, tone_hz: float) -> tuple[float, list[float]] | None:
+        """The mains line near a tone: its frequency, and each channel's amplitude before or after."""
+        rate = self._spectra.rate
+        lines = [round(tone_hz / mains) * mains for mains in MAINS_HZ if 1 <= round(tone_hz / mains) <= MAINS_LINES]
+        line = min(lines, key=lambda hz: abs(hz - tone_hz), default=0.0)
+        if abs(line - tone_hz) * (stop - start) / rate > HUM_TURNS:
+            return None
+        wide = round(HUM_S * rate)
+        window = np.hanning(wide + 2)[1:-1]
+        turn = np.exp(-2j * np.pi * (line - self._oscillator_hz) / rate * np.arange(wide)) * window / window.sum()
+        aways = [round(s * rate) for s in HUM_AWAY_S]
+        places = [*(start - wide - a for a in aways), *(stop + a for a in aways)]
+        known = [at for at in places if at >= self._dropped and at + wide <= self._end()]
+        told = [np.abs(turn @ self._points(at, at + wide)) for at in known]
+        return (line, [float(v) for v in np.min(told, axis=0)]) if told else None
 
     # ------------------------------------------------------------ what is kept
 

@@ -47,6 +47,8 @@ SIDEBAND = 0.004
 """A line that near and stronger than this is a sideband of flutter, hum or not."""
 CLOSE_TURNS = 6.0
 """A line that turns fewer times against the tone within the stretch is looked for with more care."""
+HUM_SLOPE = 0.2
+"""A ripple of 1 rad that turns once tilts the straight line of least squares through it by 0.3 turns at most."""
 SETTLED_RAD = 1e-4
 """A phase that changes by less is followed well enough: what is left is in its square, 1e-8 of the level."""
 LOW_HZ = 3.0
@@ -91,6 +93,20 @@ class Voice:
     """Whether there is so much noise that it would turn the phase over."""
     lines: tuple[float, ...] = ()
     """Lines that were found beside the tone, relative to the oscillator, Hz."""
+    hum: float = 0.0
+    """Amplitude of hum that is too near the tone to be told from it."""
+    hum_turns: float = 0.0
+    """How often that turns against the tone within the stretch."""
+
+    @property
+    def hum_level(self) -> float:
+        """What that hum does to the mean amplitude (standard deviation)."""
+        return self.hum * min(1.0, 1.0 / (np.pi * max(self.hum_turns, 1e-9))) / float(np.sqrt(2.0))
+
+    @property
+    def hum_slope(self) -> float:
+        """What it does to the frequency, in turns within the stretch: it tilts the line through the phase."""
+        return HUM_SLOPE * self.hum / max(self.amplitude, 1e-12) * min(1.0, 1.0 / max(self.hum_turns, 1e-9))
 
     def noisy_phase(self) -> Floats:
         """The phase with all its noise, unwrapped along the followed one; clicks and dropouts bridged."""

@@ -147,3 +147,12 @@ def test_any_split_into_blocks_gives_the_same(blocks: list[int], asks: bool) -> 
         at += size
     assert [*found, *finder.finish()] == WHOLE
     assert len(WHOLE) == 4
+
+
+@pytest.mark.parametrize(("hz", "fast"), [(1000.0, 50.0), (2044.8, 30.0), (3150.0, 50.0), (6300.0, 90.0)])
+def test_fast_flutter_makes_no_tones_beside_the_tone_and_takes_nothing_off_it(hz: float, fast: float) -> None:
+    # 0.1 % peak: sidebands of 20 lg(0.0005 hz / fast) dB, 40 to 29 dB below the tone.
+    rng = np.random.default_rng(0)
+    (found,) = heard(silence(0.5, RATE), stereo(Tone(hz, -20.0, 1.5, flutter=((fast, 0.001),)), RATE, rng))
+    assert abs(found.tones[0].dbfs + 20.0) < 0.0008
+    assert found.tones[0].dbfs_uncertainty < 0.0008

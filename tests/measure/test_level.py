@@ -89,3 +89,19 @@ def test_a_dead_channel_has_no_level_and_the_other_one_has() -> None:
     assert value(measured, "level", channel="left") == pytest.approx(-20.0, abs=1e-3)
     assert "no tone" in str(reading(measured, "level", channel="right").reason)
     assert reading(measured, "balance", channel="left-right").value is None
+
+
+def test_hum_under_the_tone_is_in_the_uncertainty() -> None:
+    # 100.3 Hz for 1.2 s beside the second harmonic of 50 Hz, 37 dB below it: a third of a turn can't be told from the
+    # tone. In phase it is 20 lg(1 + 10^(-37/20)) = 0.12 dB.
+    misses, told = 0, []
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        x = quiet(silence(0.7, RATE), stereo(Tone(100.3, -20.0, 1.2), RATE, rng), silence(0.6, RATE))
+        r = reading(level(x + hum(len(x), -54.0, RATE, rng), RATE, Options(frequency=100.0)), "level", channel="left")
+        assert r.value is not None
+        assert r.uncertainty is not None
+        misses += abs(r.value + 20.0) > r.uncertainty
+        told.append(r.uncertainty)
+    assert misses <= 2
+    assert 0.05 < float(np.median(told)) < 0.4

@@ -20,6 +20,13 @@ def test_hum_is_not_the_tone_beside_it() -> None:
     assert matched[63.0].tone is tones[1]
 
 
+@pytest.mark.parametrize("hz", [63.0, 60.2])
+def test_hum_is_not_a_tone_that_is_missing(hz: float) -> None:
+    tones = [found(0, 20, 0.002, 60.0), found(2, 3, 0.1, 315.0), found(4, 5, 0.1, 1000.0)]
+    matched, _ = match_list(tones, (hz, 315.0, 1000.0))
+    assert matched[hz].tone is None
+
+
 def test_takes_at_two_levels_can_not_be_told_without_a_sheet() -> None:
     tones = [found(0, 1, 0.1, 1000.0), found(2, 3, 0.01, 1000.0)]
     matched, _ = match_list(tones, (1000.0,))

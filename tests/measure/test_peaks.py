@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.peaks import hann_power, strongest_peaks
+from bench.measure.peaks import hann_power, strongest_peaks, without_sidebands
 
 
 def spectrum(x: np.ndarray) -> np.ndarray:
@@ -35,3 +35,12 @@ def test_noise_has_hardly_a_peak_and_a_fluttering_tone_one() -> None:
     x = np.sin(2 * np.pi * (16000.0 * t + 1.27 * np.sin(2 * np.pi * 6.0 * t))) + 1e-4 * rng.standard_normal(size)
     peaks = strongest_peaks(hann_power(spectrum(x)), rate / size)
     assert len(peaks) == 1
+
+
+def test_pairs_about_a_stronger_peak_are_sidebands_and_others_are_not() -> None:
+    tone, pair = (2000.0, 1.0), [(2050.0, 1e-3), (1950.0, 1.2e-3)]
+    alone, far, strong = (2050.0, 1e-3), [(2500.0, 1e-3), (1500.0, 1e-3)], [(2050.0, 0.5), (1950.0, 0.5)]
+    assert without_sidebands([tone, *pair], 7.8) == [tone]
+    assert without_sidebands([tone, alone], 7.8) == [tone, alone]
+    assert without_sidebands([tone, *far], 7.8) == [tone, *far]
+    assert without_sidebands([tone, *strong], 7.8) == [tone, *strong]
