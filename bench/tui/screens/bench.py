@@ -20,7 +20,7 @@ from bench.tui.messages import Seen
 from bench.tui.screens.bench_keys import BenchKeys
 from bench.tui.screens.sheets import WholeCard
 from bench.tui.widgets.bottom import Bar, Footer, Notice, bar_lines
-from bench.tui.widgets.card import READABLE, Card, Part, card_height, card_lines, folded, parts_of, reading_s
+from bench.tui.widgets.card import Card, Part, card_height, folded, parts_of, reading_s, rows_of
 from bench.tui.widgets.ending import ending_lines
 from bench.tui.widgets.flutter import FlutterBoard
 from bench.tui.widgets.gauge import GaugeColumn
@@ -217,7 +217,7 @@ class BenchScreen(BenchKeys):
             card.show(parts)
             return
         work = self.query_one("#work").size.height - self.has_class("-tall")
-        if self._was_read(parts) and _rows(parts, self.size.width) > work - least:
+        if self._was_read(parts) and rows_of(parts, self.size.width) > work - least:
             parts = folded(parts)
         card.show(parts)
         fix_height(card, card_height(parts, self.size.width, max(3, work - least - 4), work - least))
@@ -242,7 +242,7 @@ class BenchScreen(BenchKeys):
         """Why is open always in a trainee's session: over the screen where the screen has no room for it."""
         card, shown = self.query_one(Card), self._seen.step if self._seen is not None else None
         still = shown is not None and shown.id == step.id and self.is_current and card.display
-        if still and _rows(parts_of(step, whole=True), card.size.width) > card.size.height:
+        if still and rows_of(parts_of(step, whole=True), card.size.width) > card.size.height:
             self.app.push_screen(WholeCard(step))
 
     def _show_face(self, new: Snapshot) -> None:
@@ -326,8 +326,3 @@ class BenchScreen(BenchKeys):
     def _post(self, command: say.Command) -> None:
         if self._desk is not None and not self._over:
             self._desk.post(command)
-
-
-def _rows(parts: list[Part], width: int) -> int:
-    """How many rows a whole card takes."""
-    return len(card_lines(parts, min(width, READABLE), 10_000))

@@ -50,6 +50,11 @@ def reading_s(parts: list[Part]) -> float:
     return 4.0 + sum(len(text) for _, text, role in parts if role == "caution") / 12.0
 
 
+def rows_of(parts: list[Part], width: int) -> int:
+    """How many rows all of a card takes at least."""
+    return sum(len(wrap(text, min(width, READABLE) - len(lead))) for lead, text, _ in parts)
+
+
 def card_height(parts: list[Part], width: int, soft: int, hard: int) -> int:
     """The rows that a card should have beside something live.
 
@@ -57,12 +62,10 @@ def card_height(parts: list[Part], width: int, soft: int, hard: int) -> int:
         parts: of the card.
         width: cells.
         soft: rows that may be taken for anything.
-        hard: rows that may be taken for cautions, which are read whole, and for one line of what to do.
+        hard: rows that may be taken for cautions, which are read whole, and for what to do.
     """
-    width = min(width, READABLE)
-    lines = [(len(wrap(text, width - len(lead))), role) for lead, text, role in parts]
-    cautions = sum(count for count, role in lines if role == "caution")
-    return max(min(sum(count for count, _ in lines), soft), min(cautions + 1, hard))
+    must = rows_of([p for p in parts if p[2] in ("caution", "")], width)
+    return max(min(rows_of(parts, width), soft), min(must, hard))
 
 
 def card_lines(parts: list[Part], width: int, height: int) -> list[Line]:

@@ -73,7 +73,7 @@ def sound_warning(sound: InputView) -> str:
     """What a reading should be mistrusted for though it stands: a channel missing, or mains hum over it."""
     if sound.only:
         return f"{sound.only} channel only"
-    return f"mains hum, {number(sound.hum.below_db, 0)} dB under" if sound.hum is not None else ""
+    return f"hum, {number(sound.hum.below_db, 0)} dB under" if sound.hum is not None else ""
 
 
 def _peak(peak: float | None) -> str:
