@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from bench.clock import RealClock
 from bench.problem import Problem
 from bench.session.place import FILE_NAME
 from bench.session.reader import read_session
@@ -15,12 +16,17 @@ from bench.workspace import find_workspace
 def add(parser: argparse.ArgumentParser) -> None:
     """The options."""
     parser.add_argument("session", metavar="SESSION", help="its folder, or the folder's name under sessions/")
+    parser.add_argument("--note", action="append", default=[], metavar="TEXT", help="first add words to the session")
     parser.add_argument("--text", action="store_true", help="print it as plain text and write nothing")
 
 
 def run(args: argparse.Namespace) -> int:
     """Write report.html and readings.csv again, or print the same as text."""
     folder = session_folder(args.session, args.workspace)
+    if args.note:
+        from bench.session.notes import add_notes
+
+        add_notes(folder, args.note, RealClock())
     if args.text:
         from bench.session.text import report_text
 

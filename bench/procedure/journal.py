@@ -37,6 +37,8 @@ class ReadingRecord:
     """Counts the times the step was begun; the last attempt is the one that is judged."""
     lot: str = ""
     """Which of several tapes it is of."""
+    noise_reduction: str = "off"
+    """How the machine's noise reduction stood: readings with and without it are never compared."""
 
 
 EventKind = Literal[

@@ -33,7 +33,10 @@ def record_to_replay(records: Sequence[ReadingRecord]) -> Recorded | None:
     usable = [
         r
         for r in last_attempts(tuple(records))
-        if r.source == "record-replay" and r.sent_db is not None and r.reading.value is not None
+        if r.source == "record-replay"
+        and r.noise_reduction == "off"
+        and r.sent_db is not None
+        and r.reading.value is not None
     ]
     for stage in LATEST_FIRST:
         levels = _lowest([r for r in usable if r.stage == stage and r.reading.quantity == "record_replay_level"])

@@ -90,7 +90,7 @@ def content_of(session: SessionRecord) -> Content:
         responses=responses(counted),
         exceptions=tuple(_exceptions(session, counted, steps)),
         noted=tuple(
-            (hour(e.time), _asked(e, steps), _without_title(e, steps))
+            (_time(e, session), _asked(e, steps), _without_title(e, steps))
             for e in session.events
             if e.kind in {"answer", "note"}
         ),
@@ -112,7 +112,9 @@ def title_of(step: str, steps: dict[str, StepOutline]) -> str:
 
 
 def _when(session: SessionRecord) -> str:
-    last = [*(r.time for r in session.readings[-1:]), *(e.time for e in session.events[-1:])]
+    # What was added afterwards is of no step, and not of the work.
+    worked = [e.time for e in session.events if e.step or e.kind == "done"]
+    last = [*(r.time for r in session.readings[-1:]), *worked[-1:]]
     end = max([session.begun, *last])
     if day(end) == day(session.begun):
         return f"{day(session.begun)}, {hour(session.begun)} to {hour(end)}"
@@ -164,10 +166,14 @@ def _exceptions(
     kinds = {"skip": "Skipped", "override": "Overridden", "port": "Sound", "repeat": "Repeated", "again": "Gone back"}
     if _clock_went_back(session):
         yield "Clock", "", "it was set back meanwhile; entries stand in the order in which they happened"
+    left_out: dict[str, list[str]] = {}
     for event in session.events:
         if event.kind == "left-out":
-            yield "Left out", event.text, str(event.value or "it does not apply")
-        elif event.kind == "not-needed":
+            left_out.setdefault(str(event.value or "it does not apply"), []).append(event.text)
+    for why, titles in left_out.items():
+        yield "Left out", listed(titles), why
+    for event in session.events:
+        if event.kind == "not-needed":
             yield "Not needed", event.text, f"by the decision at {title_of(event.step, steps)}"
         if event.kind in kinds:
             said = "done again from its start" if event.kind == "repeat" else event.text
@@ -188,7 +194,15 @@ def _exceptions(
         yield "Accepted", title_of(step, steps), f"{'; '.join(parts)}; because {because}"
 
 
+def _time(event: Event, session: SessionRecord) -> str:
+    """The time of day, with its date where that is another day than the session's."""
+    same = event.time.date() == session.begun.date()
+    return hour(event.time) if same else f"{day(event.time)}, {hour(event.time)}"
+
+
 def _asked(event: Event, steps: dict[str, StepOutline]) -> str:
+    if not event.step:
+        return "Added afterwards:"
     title = title_of(event.step, steps)
     return title if title.endswith(("?", "!", ".")) else f"{title}:"
 

@@ -48,7 +48,17 @@ def comparable(record: ReadingRecord) -> Key:
     """What two readings must share to be compared: what was replayed, quantity, channel, tone, method, reference."""
     r = record.reading
     tone = (r.frequency_hz, record.sent_db)
-    return (record.source, r.quantity, r.channel, *tone, r.method, r.reference, r.unit, record.lot)
+    return (
+        record.source,
+        r.quantity,
+        r.channel,
+        *tone,
+        r.method,
+        r.reference,
+        r.unit,
+        record.lot,
+        record.noise_reduction,
+    )
 
 
 def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> list[Change]:

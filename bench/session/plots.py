@@ -8,7 +8,7 @@ from __future__ import annotations
 import io
 import logging
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -36,42 +36,40 @@ STYLES: dict[Stage, dict[str, Any]] = {
 }
 """Dash and marker tell the stages apart as well as colour does: the page may be printed in black."""
 
-_TICKS = (20, 31.5, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16000)
+_TICKS = (20, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16000)
 Curve = list[tuple[float, ReadingRecord]]
 
 
-def response_svg(table: ResponseTable, name: str) -> str:
-    """A response as an `<svg>` element, its letters drawn as paths.
+def response_svg(tables: Sequence[ResponseTable], name: str) -> str:
+    """Responses side by side as one `<svg>` element, its letters drawn as paths.
 
     Args:
-        table: what the report's table of the same response shows.
+        tables: what the report's tables of the same responses show; one or two.
         name: goes before every id inside, so that several can stand in one page.
     """
-    with mpl.rc_context({"svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 8, "svg.hashsalt": name}):
-        panels = len(table.channels)
-        drawn = Figure(figsize=(7.1 if panels > 1 else 4.6, 1.5))
+    panels = [(table, n) for table in tables for n in range(len(table.channels))]
+    with mpl.rc_context({"svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 6.5, "svg.hashsalt": name}):
+        drawn = Figure(figsize=(7.1 if len(panels) > 1 else 4.6, 1.7))
         FigureCanvasSVG(drawn)
-        axes = drawn.subplots(1, panels, sharey=True, squeeze=False)[0]
-        low, high = _range(table)
-        for n, channel in enumerate(table.channels):
-            _panel(axes[n], table, n)
-            axes[n].set_title(
-                f"{CHANNELS[channel].capitalize()}, dB", fontsize=8.5, color=INK, loc="left", fontweight="bold"
-            )
-        axes[0].set_ylim(low, high)
-        axes[0].yaxis.set_major_locator(MaxNLocator(5, integer=True, steps=[1, 2, 5, 10]))
-        axes[0].yaxis.set_major_formatter(FuncFormatter(lambda y, _: f"{y:g}".replace("-", "−")))
-        handles, labels = axes[0].get_legend_handles_labels()
-        for other in axes[1:]:
-            for handle, label in zip(*other.get_legend_handles_labels(), strict=True):
-                if label not in labels:
-                    handles.append(handle)
-                    labels.append(label)
-        drawn.legend(handles, labels, loc="lower center", ncols=4, frameon=False, fontsize=7.5, labelcolor=INK)
-        drawn.subplots_adjust(left=0.045 if panels > 1 else 0.07, right=0.998, top=0.87, bottom=0.34, wspace=0.06)
+        axes = drawn.subplots(1, len(panels), squeeze=False)[0]
+        for ax, (table, n) in zip(axes, panels, strict=True):
+            _panel(ax, table, n)
+            title = f"{table.source.capitalize()}, {CHANNELS[table.channels[n]]}, dB"
+            ax.set_title(title, fontsize=6.5, color=INK, loc="left", fontweight="bold", pad=3)
+            ax.set_ylim(*_range(table))
+            ax.yaxis.set_major_locator(MaxNLocator(5, integer=True, steps=[1, 2, 5, 10]))
+            ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: f"{y:g}".replace("-", "−")))
+        named: dict[str, Any] = {}
+        for ax in axes:
+            for handle, label in zip(*ax.get_legend_handles_labels(), strict=True):
+                named.setdefault(label, handle)
+        drawn.legend(
+            list(named.values()), list(named), loc="lower center", ncols=4, frameon=False, fontsize=6.5, labelcolor=INK
+        )
+        drawn.subplots_adjust(left=0.03 if len(panels) > 1 else 0.07, right=0.998, top=0.9, bottom=0.26, wspace=0.14)
         out = io.StringIO()
         drawn.savefig(out, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
-    return _inline(out.getvalue(), name, alternative(table))
+    return _inline(out.getvalue(), name, " ".join(alternative(table) for table in tables))
 
 
 def as_svg(draw: Callable[[Axes], None], size: tuple[float, float], left: float, name: str, words: str) -> str:
@@ -141,7 +139,7 @@ def _panel(ax: Axes, table: ResponseTable, channel: int) -> None:
     ax.set_xlabel("Hz", color=MUTED, labelpad=1)
     ax.grid(color=RULE, linewidth=0.5)
     ax.set_axisbelow(True)
-    ax.tick_params(colors=MUTED, length=0, labelsize=7.5)
+    ax.tick_params(colors=MUTED, length=0, labelsize=6)
     ax.axhline(0, color=MUTED, linewidth=0.6, zorder=1)
     for side, spine in ax.spines.items():
         spine.set_visible(side == "bottom")

@@ -158,6 +158,7 @@ def reading_text(record: ReadingRecord) -> str:
         "judged": record.judged,
         "attempt": record.attempt,
         "lot": record.lot,
+        "noise_reduction": record.noise_reduction if record.noise_reduction != "off" else None,
         "source": record.source,
         "quantity": reading.quantity,
         "channel": reading.channel,

@@ -29,6 +29,9 @@ from bench.session.words import CHANNELS, SIGNS, STAGES, inert
 REPORT_NAME = "report.html"
 TABLE_NAME = "readings.csv"
 _CLASSES = {"in": "in", "out": "out", "too close to call": "close", "no reading": "none", "": ""}
+CURVE_TONES = 5
+DENSE_LINES = 46
+"""A session with more lines than this is printed smaller, so that it keeps to two pages."""
 _STAGE_HEADS = ("Before cleaning", "After cleaning", "As left")
 
 
@@ -65,11 +68,8 @@ def report_html(session: SessionRecord) -> str:
     )
     return template.render(
         c=content,
-        plots=[
-            (t, Markup(response_svg(t, f"plot{n}")))
-            for n, t in enumerate(content.responses, start=1)
-            if len(t.rows) > 1
-        ],
+        plots=_plots(content),
+        dense=sum(len(t.lines) for t in content.figures) + 8 * len(content.responses) > DENSE_LINES,
         small=[(p, Markup(p.svg)) for p in _small(session)],
         figures=[(source, list(things)) for source, things in groupby(content.figures, key=lambda t: t.source)],
         stages=_stages(content),
@@ -79,6 +79,13 @@ def report_html(session: SessionRecord) -> str:
         signs=SIGNS,
         classes=_CLASSES,
     )
+
+
+def _plots(content: Content) -> list[tuple[list[ResponseTable], Markup]]:
+    """Two responses stand side by side; those of few tones are told by their table alone."""
+    drawn = [t for t in content.responses if len({row.hz for row in t.rows}) >= CURVE_TONES]
+    pairs = [drawn[n : n + 2] for n in range(0, len(drawn), 2)]
+    return [(pair, Markup(response_svg(pair, f"plot{n}"))) for n, pair in enumerate(pairs, start=1)]
 
 
 def _small(session: SessionRecord) -> list[SmallPlot]:

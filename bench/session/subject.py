@@ -29,6 +29,7 @@ class Subject:
     sent_db: float | None
     lot: str = ""
     """Which of several tapes it is of."""
+    noise_reduction: str = "off"
 
     @property
     def unit(self) -> str:
@@ -47,6 +48,7 @@ class Subject:
         parts += [hertz(self.frequency_hz)] if self.frequency_hz else []
         parts += [decibels(self.sent_db)] if self.sent_db is not None else []
         parts += [self.lot] if self.lot else []
+        parts += [f"noise reduction {self.noise_reduction}"] if self.noise_reduction != "off" else []
         return ", ".join([*parts, self.source])
 
 
@@ -73,7 +75,15 @@ _NAMES = {
 def in_order(subject: Subject) -> tuple[object, ...]:
     """The key by which subjects stand in a list: by source and quantity, the loudest first, then by frequency."""
     hz, db = subject.frequency_hz or 0.0, subject.sent_db or 0.0
-    return (subject.source, list(UNITS).index(subject.quantity), -db, hz, subject.channel, subject.lot)
+    return (
+        subject.source,
+        list(UNITS).index(subject.quantity),
+        -db,
+        hz,
+        subject.channel,
+        subject.lot,
+        subject.noise_reduction,
+    )
 
 
 def subject_of(record: ReadingRecord) -> Subject | None:
@@ -82,7 +92,7 @@ def subject_of(record: ReadingRecord) -> Subject | None:
     if r.quantity in EVENTS:
         return None
     hz = None if r.frequency_hz is None or r.quantity in FOUND_HZ else float(f"{r.frequency_hz:.3g}")
-    return Subject(record.source, r.quantity, r.channel, hz, record.sent_db, record.lot)
+    return Subject(record.source, r.quantity, r.channel, hz, record.sent_db, record.lot, record.noise_reduction)
 
 
 def conditions_of(record: ReadingRecord, job: JobFacts) -> Conditions:

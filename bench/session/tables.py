@@ -21,6 +21,8 @@ from bench.session.words import (
     value_text,
 )
 
+USUAL = frozenset({"", "common practice, no source"})
+"""Where a target comes from when nothing is said of it beside the table."""
 SOURCES = ("reference tape", "record-replay", "machine")
 CHANNEL_ORDER: tuple[Channel, ...] = ("left", "right", "mono", "left-right", "both")
 STAGE_ORDER: tuple[Stage, ...] = ("found-dirty", "found-clean", "left")
@@ -116,8 +118,11 @@ def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
         record = _any(stages)
         judged = next((r.verdict for r in reversed(stages) if r and r.verdict), None)
         reading = record.reading
-        detail = (tone(record), f"re {reading.reference}" if reading.reference else "")
-        method = _joined(reading.method, f"target: {judged.source}" if judged and judged.source else "")
+        detail = (
+            (tone(record) + _state(record)).removeprefix(", "),
+            f"re {reading.reference}" if reading.reference else "",
+        )
+        method = _joined(reading.method, f"target: {judged.source}" if judged and judged.source not in USUAL else "")
         thing = Thing(
             source=record.source,
             name=QUANTITIES[reading.quantity],
@@ -157,13 +162,13 @@ def responses(records: tuple[ReadingRecord, ...]) -> tuple[ResponseTable, ...]:
     curves = _curves(records)
     for r in _with_method(records):
         if _in_a_curve(r, curves):
-            groups.setdefault((r.source, r.reading.method, r.reading.reference), []).append(r)
+            groups.setdefault(_curve_of(r), []).append(r)
     tables: list[ResponseTable] = []
     for group in sorted(groups.values(), key=lambda g: SOURCES.index(g[0].source)):
         levels: dict[float | None, set[float | None]] = {}
         for r in group:
             levels.setdefault(r.reading.frequency_hz, set()).add(r.sent_db)
-        if all(len(found) == 1 for found in levels.values()):
+        if group[0].noise_reduction != "off" or all(len(found) == 1 for found in levels.values()):
             tables.append(_response(group))
             continue
         apart = sorted({r.sent_db for r in group}, key=lambda db: -(db or 0.0))
@@ -171,17 +176,25 @@ def responses(records: tuple[ReadingRecord, ...]) -> tuple[ResponseTable, ...]:
     return tuple(tables)
 
 
-def _curves(records: tuple[ReadingRecord, ...]) -> set[tuple[str, str, str]]:
-    """The responses of several tones, by source, method and reference; a tone alone is a figure, no curve."""
-    tones: dict[tuple[str, str, str], set[float]] = {}
+def _curve_of(r: ReadingRecord) -> tuple[str, ...]:
+    """What the tones of a curve share. With noise reduction in, several levels stand together: they should agree."""
+    reference = r.reading.reference
+    if r.noise_reduction != "off":
+        reference = reference.partition(" at ")[0]
+    return (r.source, r.reading.method, reference, r.noise_reduction, r.lot)
+
+
+def _curves(records: tuple[ReadingRecord, ...]) -> set[tuple[str, ...]]:
+    """The responses of several tones; a tone alone is a figure, no curve."""
+    tones: dict[tuple[str, ...], set[float]] = {}
     for r in _with_method(records):
         if r.reading.quantity == "response" and r.reading.frequency_hz is not None:
-            tones.setdefault((r.source, r.reading.method, r.reading.reference), set()).add(r.reading.frequency_hz)
+            tones.setdefault(_curve_of(r), set()).add(r.reading.frequency_hz)
     return {key for key, hz in tones.items() if len(hz) > 1}
 
 
-def _in_a_curve(r: ReadingRecord, curves: set[tuple[str, str, str]]) -> bool:
-    return r.reading.quantity == "response" and (r.source, r.reading.method, r.reading.reference) in curves
+def _in_a_curve(r: ReadingRecord, curves: set[tuple[str, ...]]) -> bool:
+    return r.reading.quantity == "response" and _curve_of(r) in curves
 
 
 def _response(group: list[ReadingRecord]) -> ResponseTable:
@@ -214,12 +227,12 @@ def _response(group: list[ReadingRecord]) -> ResponseTable:
     sources = list(dict.fromkeys(r.verdict.source for r in group if r.verdict and r.verdict.source))
     return ResponseTable(
         source=first.source,
-        title=f"Response, {first.source}",
+        title=f"Response, {first.source}{_state(first)}",
         detail=_joined(
             f"tones at {decibels(level)}" if len(levels) == 1 and level is not None else "",
-            f"dB re {first.reading.reference}" if first.reading.reference else "dB",
+            f"dB re {_reference(group)}" if first.reading.reference else "dB",
         ),
-        method=_joined(first.reading.method, f"limits: {', '.join(sources)}" if sources else ""),
+        method=_joined(first.reading.method, f"limits: {', '.join(sources)}" if set(sources) - USUAL else ""),
         channels=channels,
         stages=stages_shown,
         rows=tuple(rows),
@@ -228,6 +241,17 @@ def _response(group: list[ReadingRecord]) -> ResponseTable:
             for (reason, channel, stage), tones in no_reading.items()
         ),
     )
+
+
+def _state(r: ReadingRecord) -> str:
+    """How the machine stood, where that was not as usual."""
+    told = f", noise reduction {r.noise_reduction}" if r.noise_reduction != "off" else ""
+    return f"{told}, {r.lot}" if r.lot else told
+
+
+def _reference(group: list[ReadingRecord]) -> str:
+    found = {r.reading.reference for r in group}
+    return next(iter(found)) if len(found) == 1 else f"{_curve_of(group[0])[2]} at the same level"
 
 
 def _by_thing(records: list[ReadingRecord]) -> list[tuple[ReadingRecord | None, ...]]:
@@ -261,6 +285,8 @@ def _order(record: ReadingRecord) -> tuple[object, ...]:
         list(UNITS).index(r.quantity),
         r.frequency_hz or 0.0,
         -(record.sent_db or 0.0),
+        record.noise_reduction,
+        record.lot,
         CHANNEL_ORDER.index(r.channel),
     )
 

@@ -13,7 +13,8 @@ from bench.session.words import CHANNELS, inert
 WIDTH = 80
 _LEGEND = (
     "Verdicts: in, value and uncertainty wholly inside the tolerance; out, wholly outside; too close to call, "
-    "between the two. Readings as found are told but not judged. Uncertainties are expanded (k = 2)."
+    "between the two. Readings as found are told but not judged. Uncertainties are expanded (k = 2). "
+    "Targets and limits are common practice without a source where no source is named."
 )
 _HEADS = ("before cleaning", "after cleaning", "as left")
 
@@ -25,6 +26,8 @@ def report_text(session: SessionRecord) -> str:
     lines += [f"{content.result.headline.upper()}", *_wrapped(content.result.sentences)]
     if content.read_only:
         lines += _wrapped([content.read_only + "."])
+    if content.story:
+        lines += _headed("What it was, and what it is now", _wrapped([content.story]))
     lines += _headed("What cleaning gave back", _wrapped([content.cleaning]))
     lines += _headed("What alignment gave back", _wrapped([content.alignment]))
     lines += _headed("The job", [f"{term}: {text}" for term, text in content.facts])
@@ -39,6 +42,8 @@ def report_text(session: SessionRecord) -> str:
         lines += _headed("Noted at the bench", _wrapped(noted))
     if content.cautions:
         lines += _headed("Cautions given", _wrapped(f"{hazard}: {say}" for hazard, say in content.cautions))
+    if content.evidence:
+        lines += _headed("Sound behind the readings, to be measured again", _wrapped(content.evidence))
     signed = [f"{s.who} accepts {s.accepts}, {s.when}" for s in content.signed]
     lines += _headed("Signed", _wrapped(signed or ["Not signed off."]))
     lines += ["", *_wrapped([_LEGEND]), f"Written by {content.program} from session {content.session}."]

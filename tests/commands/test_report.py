@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from bench.cli import main
+from bench.session.lock import SessionLock
+from bench.session.reader import read_session
 from tests.session.made_up import whole
 
 
@@ -44,3 +46,36 @@ def test_what_cannot_be_reported_is_one_line(
         assert said.err.startswith("tapebench: ")
         assert said.err.count("\n") == 1
         assert Path(named).name in said.err
+
+
+def test_a_note_is_added_and_stands_in_the_report(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = read_session(folder)
+    args = ["--workspace", str(tmp_path), "report", folder.name]
+    assert main([*args, "--note", "Owner says it is <right> now.", "--note", "Belt ordered."]) == 0
+    session = read_session(folder)
+    assert session.readings == before.readings
+    assert session.events[: len(before.events)] == before.events
+    assert [e.text for e in session.events[-2:]] == ["Owner says it is <right> now.", "Belt ordered."]
+    page = (folder / "report.html").read_text(encoding="utf-8")
+    assert "Added afterwards: Owner says it is &lt;right&gt; now." in page
+    assert "3 May 2026, 10:12 to 10:54" in page  # the work took no longer by that
+    assert main([*args, "--text"]) == 0
+    assert "Added afterwards: Belt ordered." in capsys.readouterr().out
+
+
+def test_no_note_is_added_to_what_may_not_be_written(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    args = ["--workspace", str(tmp_path), "report", folder.name, "--note"]
+    assert main([*args, "  "]) == 2
+    text = (folder / "session.toml").read_text(encoding="utf-8").replace("schema = 2", "schema = 3", 1)
+    (folder / "session.toml").write_text(text, encoding="utf-8")
+    assert main([*args, "a note"]) == 2
+    assert "written by a later version" in capsys.readouterr().err
+    assert (folder / "session.toml").read_text(encoding="utf-8") == text
+    lock = SessionLock(whole(tmp_path))
+    assert main([*args[:-2], lock._folder.name, "--note", "a note"]) == 2
+    assert "being written by" in capsys.readouterr().err
+    lock.release()

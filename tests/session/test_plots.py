@@ -49,7 +49,7 @@ def curve(svg: str) -> list[tuple[float, float]]:
 
 
 def test_equal_steps_in_octaves_and_decibels_are_equal_on_paper() -> None:
-    points = curve(response_svg(flat_response([0.0, -1.0, -2.0, -3.0]), "p"))
+    points = curve(response_svg([flat_response([0.0, -1.0, -2.0, -3.0])], "p"))
     across = [b[0] - a[0] for a, b in pairwise(points)]
     down = [b[1] - a[1] for a, b in pairwise(points)]
     assert max(across) - min(across) < 0.01
@@ -59,8 +59,8 @@ def test_equal_steps_in_octaves_and_decibels_are_equal_on_paper() -> None:
 
 
 def test_a_tone_without_a_reading_breaks_the_curve() -> None:
-    whole_curve = response_svg(flat_response([0.0, -1.0, -1.0, -1.0, 0.0]), "p")
-    broken = response_svg(flat_response([0.0, -1.0, None, -1.0, 0.0]), "p")
+    whole_curve = response_svg([flat_response([0.0, -1.0, -1.0, -1.0, 0.0])], "p")
+    broken = response_svg([flat_response([0.0, -1.0, None, -1.0, 0.0])], "p")
     assert len(curve(whole_curve)) == 5
     path = re.search(
         r'<path d="([^"]*)" clip-path="[^"]*" style="fill: none; stroke: #211d19; stroke-width: 1.6', broken
@@ -71,11 +71,11 @@ def test_a_tone_without_a_reading_breaks_the_curve() -> None:
 
 
 def test_two_plots_share_no_id(tmp_path: Path) -> None:
-    drawn = [response_svg(table(tmp_path / str(n), n), f"plot{n}") for n in range(2)]
+    drawn = [response_svg([table(tmp_path / str(n), n)], f"plot{n}") for n in range(2)]
     ids = [re.findall(r'\bid="([^"]*)"', svg) for svg in drawn]
     assert ids[0]
     assert not set(ids[0]) & set(ids[1])
-    assert response_svg(table(tmp_path / "again", 0), "plot0") == drawn[0]  # the same session, the same bytes
+    assert response_svg([table(tmp_path / "again", 0)], "plot0") == drawn[0]  # the same session, the same bytes
 
 
 def test_the_words_have_range_and_stages(tmp_path: Path) -> None:

@@ -148,6 +148,7 @@ class Situation:
                 accepted_because=because if t.verdict and t.verdict.word != "in" else "",
                 attempt=self.attempt,
                 lot=step.lot if isinstance(step, Measuring) else "",
+                noise_reduction=step.noise_reduction if isinstance(step, Measuring) else "off",
             )
             for n, t in enumerate(taken, start=1)
         )
