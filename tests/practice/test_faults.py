@@ -235,9 +235,6 @@ TABLE: dict[str, Moves] = {
         "replay 10 kHz, right": (-4.4, -3.9),
         "replay level, left": (-0.1, 0.1),
         # 77 µs are 0.77 periods of 10 kHz: |cos(π·0.77)| = 0.75, 2.5 dB more.
-        "replay 40 Hz, left": (section("response-40", 2.5, level), "level", "left", ""),
-        "replay 40 Hz, right": (section("response-40", 2.5, level), "level", "right", ""),
-        "replay 1 kHz, left": (section("response-1k", 1.5, level), "level", "left", ""),
         "mono sum, 10 kHz": (-6.9, -6.4),
         "noise": (-0.15, 0.15),
     },
