@@ -31,7 +31,7 @@ def machine_facts(machine: Machine) -> MachineFacts:
         replay_dbfs=machine.reference.replay_dbfs,
         send_dbfs=machine.reference.send_dbfs,
         noise_reduction=machine.noise_reduction[0] if machine.noise_reduction else "none",
-        practice=machine.practice,
+        practice=machine.practice | ({"auto_reverse": True} if machine.auto_reverse else {}),
     )
 
 

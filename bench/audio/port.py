@@ -121,7 +121,7 @@ class Hands(Protocol):
         """Set a control.
 
         `transport` to `stop`, `play` or `record`; `monitor` to `tape` or `source`; `noise-reduction` to `off`, `on`,
-        `record-only` or `replay-only`.
+        `record-only` or `replay-only`; `direction` to `forward` or `reverse`, on a machine that has both.
         """
 
     def turn(self, trimmer: str, degrees: float) -> None:

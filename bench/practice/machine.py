@@ -21,7 +21,7 @@ from bench.practice.reducing import REDUCTION_POSITIONS, Reduction
 from bench.practice.replaying import ReplaySetting, ReplaySide, beside, hiss_db, wired
 from bench.practice.tapes import ReferenceTape, WorkTape
 from bench.practice.transport import Transport
-from bench.practice.trimmers import Position, draw, names
+from bench.practice.trimmers import REVERSE, Position, draw, names
 from bench.problem import Problem
 from bench.tape.geometry import delay_us
 
@@ -38,6 +38,7 @@ POSITIONS = {
     "transport": ("stop", "play", "record"),
     "monitor": ("tape", "source"),
     "noise-reduction": REDUCTION_POSITIONS,
+    "direction": ("forward", "reverse"),
 }
 
 
@@ -105,6 +106,7 @@ class PracticeMachine:
         self._owners: WorkTape | None = None
         self._reference_level_hz = reference.level_hz
         self._transport_at, self._monitor = "stop", "tape"
+        self._azimuth_screw = "replay azimuth"
         self._chunk = 0
         self._ran, self._sounding = False, 0
         self._hum = Hum()
@@ -173,9 +175,10 @@ class PracticeMachine:
             self._threaded().position = 0.0
 
     def switch(self, control: str, position: str) -> None:
-        """Set `transport` to stop, play or record; `monitor` to tape or source; `noise-reduction`.
+        """Set `transport` to stop, play or record; `monitor` to tape or source; `noise-reduction`; `direction`.
 
-        That is off, on, record-only (encoder in, decoder out) or replay-only.
+        Noise reduction is off, on, record-only (encoder in, decoder out) or replay-only; the tape of an auto-reverse
+        deck runs forward or in reverse.
         """
         if control not in POSITIONS:
             raise Problem(f"the practice machine has no control {control}; it has {', '.join(POSITIONS)}")
@@ -188,6 +191,10 @@ class PracticeMachine:
             self._transport_at = position
         elif control == "monitor":
             self._monitor = position
+        elif control == "direction":
+            if position == "reverse" and not self._condition.now.auto_reverse:
+                raise Problem(f"{self._facts.name} runs forward only")
+            self._azimuth_screw = REVERSE if position == "reverse" else "replay azimuth"
         elif position != "off" and self._facts.noise_reduction == "none":
             raise Problem(f"{self._facts.name} has no noise reduction to switch in")
         else:
@@ -262,7 +269,7 @@ class PracticeMachine:
         """What the replay side gives, re the reference level; `source` is what may be recorded, encoded or not."""
         physics = self._condition.now
         weave = self._transport.weave(physics, self._chunk)
-        replay = self._error("replay azimuth") + weave
+        replay = self._error(self._azimuth_screw) + weave
         record = self._error("record azimuth") + weave if self._facts.heads == 3 else replay
         before, self._angles = self._angles, (replay, record)
         flux = np.zeros((2, CHUNK))

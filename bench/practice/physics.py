@@ -62,6 +62,8 @@ class MachinePhysics:
     decoder_side_db: float = 0.0
     other_tape: str = "none"
     """A tape of this type is in it instead of the work tape; none: the work tape."""
+    auto_reverse: bool = False
+    """Whether the tape also runs the other way, past a head whose azimuth has a screw of its own for that."""
     tape_selector: str = "I"
     """The tape type for which bias and record equalisation are switched: I, II, IV or open reel."""
 

@@ -105,6 +105,10 @@ KINDS: dict[str, Kind] = {
 }
 
 
+REVERSE = "replay azimuth reverse"
+"""The screw that sets azimuth while the tape of an auto-reverse deck runs the other way."""
+
+
 def names(heads: int) -> dict[str, tuple[Kind, str]]:
     """The trimmers of a machine: name to kind and key of the figure that a fault sets."""
     out: dict[str, tuple[Kind, str]] = {}
@@ -129,7 +133,10 @@ def draw(physics: MachinePhysics, heads: int, seed: int, misadjustment: float) -
     """
     rng = np.random.default_rng([seed, 0x7217])
     out: dict[str, Trimmer] = {}
-    for name, (kind, key) in names(heads).items():
+    drawn = list(names(heads).items())
+    if physics.auto_reverse:
+        drawn.append((REVERSE, names(heads)["replay azimuth"]))
+    for name, (kind, key) in drawn:
         error = misadjustment * rng.uniform(-kind.spread, kind.spread) + float(getattr(physics, key))
         reach = 2 * (STOP_DEGREES - ROOM_DEGREES)
         slope = max(rng.uniform(*kind.per_degree), abs(error) / (0.9 * reach)) * rng.choice((-1.0, 1.0))

@@ -29,6 +29,7 @@ STEADY = dict.fromkeys(
 SETS = {
     "three-head-cassette": ("ferric-daily", "cassette-reference"),
     "two-head-cassette": ("ferric-daily", "cassette-reference"),
+    "auto-reverse-cassette": ("ferric-daily", "cassette-reference"),
     "three-head-cassette-chrome": ("chrome-evening", "cassette-reference-chrome"),
     "three-head-cassette-metal": ("metal-festival", "cassette-reference-chrome"),
     "open-reel-762": ("reel-studio", "reel-762"),

@@ -132,3 +132,10 @@ def test_a_trimmer_that_settles_slowly_is_still_moving_when_it_is_read_at_once()
         assert share == pytest.approx(1 - np.exp(-(at_s - 0.02)), abs=0.04), at_s
     run(machine, 6.0)
     assert heard_dbfs(machine) + 12.0 == pytest.approx(goal, abs=0.005)
+
+
+def test_an_auto_reverse_deck_has_an_azimuth_screw_for_each_direction() -> None:
+    plain = draw(MachinePhysics(), 2, 7, 1.0)
+    both = draw(MachinePhysics(auto_reverse=True), 2, 7, 1.0)
+    assert set(both) - set(plain) == {"replay azimuth reverse"}
+    assert all(both[n].error == plain[n].error for n in plain), "the others are drawn as ever"
