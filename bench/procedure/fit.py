@@ -8,7 +8,7 @@ from bench.measure.names import UNITS
 from bench.procedure.job import JobStep
 from bench.procedure.problems import Wrong, did_you_mean, shown
 from bench.procedure.sheets import Machine, ReferenceTape, Tape
-from bench.procedure.steps import Adjust, Entry, Judged, Measure, Purpose, RecordReplay, Reference
+from bench.procedure.steps import Adjust, Entry, Judged, Measure, Measuring, Purpose, RecordReplay, Reference
 from bench.procedure.targets import Target
 
 SERVES: dict[Judged, tuple[Purpose, ...]] = {
@@ -177,12 +177,14 @@ def _sections(step: JobStep, tape: ReferenceTape) -> Iterator[Wrong]:
 
 
 def _machine(step: JobStep, machine: Machine) -> Iterator[Wrong]:
+    yield from _switches(step, machine)
     sent = isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))
     if isinstance(step, Adjust):
-        for channel, trimmer in step.trimmers.items():
-            if trimmer not in machine.trimmers:
-                said = f"the machine has no trimmer {shown(trimmer)}"
-                yield Wrong(("trimmers", channel), said, did_you_mean(trimmer, machine.trimmers), ("trimmers",))
+        for key in ("trimmers", "trimmers_reverse") if machine.auto_reverse else ("trimmers",):
+            for channel, trimmer in getattr(step, key).items():
+                if trimmer not in machine.trimmers:
+                    said = f"the machine has no trimmer {shown(trimmer)}"
+                    yield Wrong((key, channel), said, did_you_mean(trimmer, machine.trimmers), (key,))
         if sent and machine.heads == 2 and step.via == "live":
             said = "the machine has two heads and cannot replay while it records"
             yield Wrong(("via",), said, 'say `via = "rounds"` or `via = "ladder"`', ("via", "sends"))
@@ -197,3 +199,13 @@ def _machine(step: JobStep, machine: Machine) -> Iterator[Wrong]:
         said = "with two heads a machine always agrees with the azimuth of its own recording"
         at = ("targets", "azimuth_delay") if isinstance(step, RecordReplay) else ("quantity",)
         yield Wrong(at, said, "judge azimuth from the reference tape", ("targets", "quantity", "sends"))
+
+
+def _switches(step: JobStep, machine: Machine) -> Iterator[Wrong]:
+    """What the machine must have for a step to be done as it says."""
+    if isinstance(step, Measuring) and step.noise_reduction != "off" and not machine.noise_reduction:
+        remedy = "say `applies_to = { noise_reduction = true }`, or name a machine whose sheet has noise_reduction"
+        yield Wrong(("noise_reduction",), "the machine has no noise reduction", remedy, ("noise_reduction",))
+    if step.direction == "reverse" and not machine.auto_reverse:
+        remedy = "say `applies_to = { auto_reverse = true }`, or name a machine whose sheet has it"
+        yield Wrong(("direction",), "the machine runs forward only", remedy, ("direction",))
