@@ -62,51 +62,96 @@ def _hazards(step: StepBase) -> set[str]:
     return {c.hazard for c in step.cautions}
 
 
-def test_the_line_up_has_the_order_of_the_trade() -> None:
-    """Dirt, magnetism, warm-up, speed, azimuth, replay, record: common practice, no source."""
-    job = LIBRARY.load_job("line-up-cassette")
+RECORD = {
+    "line-up-cassette": ["record-azimuth-coarse", "record-azimuth", "bias", "record-level", "record-equalisation"],
+    "cassette-three-head": ["record-azimuth-coarse", "record-azimuth", "bias", "record-level", "record-equalisation"],
+    "cassette-two-head": ["bias", "bias-fine", "record-level", "record-equalisation"],
+    "open-reel-iec": ["record-azimuth-coarse", "record-azimuth", "bias-381", "record-level", "record-equalisation"],
+    "open-reel-nab": ["record-azimuth-coarse", "record-azimuth", "bias-381", "record-level", "record-equalisation"],
+    "first-line-up": ["record-azimuth-coarse", "record-azimuth", "bias", "record-level", "record-equalisation"],
+}
+"""The line-ups, and the order in which each sets the record side."""
+
+
+@pytest.mark.parametrize("name", RECORD)
+def test_a_line_up_has_the_order_of_the_trade(name: str) -> None:
+    """Dirt, magnetism, warm-up, speed, azimuth, replay, record, as left: common practice, no source."""
+    job = LIBRARY.load_job(name)
     ids = [s.id for s in job.steps]
+    warm = "warm-up/half-an-hour" if name.startswith("open-reel") else "warm-up/ten-minutes"
     order = [
         "found-dirty/response",
         "clean/metal",
         "demagnetise/demagnetise",
-        "warm-up",
+        warm,
         "found-clean/response",
         "found-replay/play",
-        "speed",
-        "azimuth-coarse",
-        "azimuth",
-        "replay-level",
-        "replay-equalisation",
-        "replay-level-again",
-        "left-replay/play",
-        "swap",
-        "record-azimuth-coarse",
-        "record-azimuth",
-        "bias",
-        "record-level",
-        "record-equalisation",
-        "bias-again",
-        "record-level-again",
+        "speed/speed",
+        "replay/azimuth-coarse",
+        "replay/azimuth-middle",
+        "replay/azimuth",
+        "replay/replay-level",
+        "replay/replay-equalisation",
+        "replay/replay-level-again",
+        "replay/play",
+        "work-tape/swap",
+        *(f"record/{step}" for step in RECORD[name]),
+        "record/check",
         "left-record/response",
-        "sign",
     ]
     assert [i for i in ids if i in order] == order
     stages = {s.id: s.stage for s in job.steps}
     assert stages["found-dirty/response"] == "found-dirty"
     assert stages["found-clean/response"] == stages["found-replay/play"] == "found-clean"
-    assert stages["left-record/response"] == stages["left-replay/play"] == "left"
+    assert stages["left-record/response"] == stages["replay/play"] == "left"
 
 
-def test_as_left_is_the_same_list_as_as_found() -> None:
-    steps = LIBRARY.load_job("line-up-cassette").steps
-    measured = [s for s in steps if isinstance(s, Reference | RecordReplay)]
+@pytest.mark.parametrize("name", RECORD)
+def test_as_left_is_the_same_list_as_as_found(name: str) -> None:
+    steps = LIBRARY.load_job(name).steps
+    follows = {"found-dirty": "found-dirty", "found-clean": "found-clean", "found-replay": "found-clean"}
+    follows |= {"replay": "left", "left-record": "left"}
+    measured = [s for s in steps if isinstance(s, Reference | RecordReplay) and s.id.split("/")[0] in follows]
     lists = {
         stage: {s.id.split("/")[1] for s in measured if s.stage == stage}
         for stage in ("found-dirty", "found-clean", "left")
     }
     assert lists["found-clean"] == lists["left"] == {"play", "level", "response"}
     assert lists["found-dirty"] == {"level", "response"}, "a dirty machine does not meet the reference tape"
+
+
+def test_what_shipped_is_enough_to_choose_from() -> None:
+    counts = {kind: len(LIBRARY.sheets(kind)) for kind in ("machine", "tape", "reference-tape", "interface")}
+    assert counts["machine"] >= 6
+    assert counts["tape"] >= 8
+    assert counts["reference-tape"] >= 5
+    assert counts["interface"] >= 2
+    machines = [LIBRARY.load_job("clean", m.name).machine for m in LIBRARY.sheets("machine") if "reel" not in m.name]
+    assert any(m.auto_reverse for m in machines)
+    assert any(m.noise_reduction for m in machines)
+
+
+def test_every_target_says_where_it_comes_from() -> None:
+    for path in [*SHIPPED.glob("sheets/machines/*.toml"), *SHIPPED.glob("sheets/tapes/*.toml")]:
+        for name, target in tomllib.loads(path.read_text(encoding="utf-8"))["targets"].items():
+            assert len(target["source"]) > 5, (path.name, name)
+
+
+def test_an_auto_reverse_deck_has_its_azimuth_set_both_ways() -> None:
+    ids = [s.id for s in LIBRARY.load_job("cassette-two-head", "auto-reverse-cassette").steps]
+    both = [i for i in ids if i.startswith("replay/azimuth")]
+    assert [i for i in both if i.endswith("-reverse")] == [
+        "replay/azimuth-coarse-reverse",
+        "replay/azimuth-middle-reverse",
+        "replay/azimuth-reverse",
+    ]
+
+
+@pytest.mark.parametrize("name", [p.name for p in LIBRARY.procedures()])
+def test_whoever_asks_gets_a_hint_to_think_to_look_and_to_do(name: str) -> None:
+    for step in tomllib.loads((SHIPPED / f"{name}.toml").read_text(encoding="utf-8"))["step"]:
+        if step["kind"] != "follow":
+            assert len(step["hints"]) == 3, step["id"]
 
 
 # ---------------------------------------------------------------- damaged files
