@@ -5,12 +5,19 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
+from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from bench.problem import Problem
 
 _HERE = Path(__file__).resolve().parent
+WORKED_SESSIONS = (
+    "2025-11-20-1000-lanternhill-three-head-cassette-deck",
+    "2026-11-19-1000-lanternhill-three-head-cassette-deck",
+)
+"""Two sessions of one practice machine a year apart: what there is to look at before the first run."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +46,8 @@ def find_workspace(explicit: Path | None = None) -> Workspace:
     """Find the workspace: the one named, else the current folder, else the person's own data folder.
 
     The current folder counts only if it has `procedures/`. The data folder, and a named folder that is still
-    empty, are given a copy of the shipped procedures; files that are already there are never touched.
+    empty, are given a copy of the shipped procedures; files that are already there are never touched. The data folder
+    is given the worked sessions too.
 
     Raises:
         Problem: the named folder is missing, or holds other things and no procedures; or it can't be written.
@@ -53,7 +61,7 @@ def find_workspace(explicit: Path | None = None) -> Workspace:
 
     home = platformdirs.user_data_path("tapebench", appauthor=False)
     if not (home / "procedures").is_dir():
-        _seed(home)
+        _seed(home, shipped_sessions())
     return Workspace(home)
 
 
@@ -69,6 +77,14 @@ def shipped_procedures() -> Path:
     raise Problem("the procedures that ship with tapebench are missing; install it again")
 
 
+def shipped_sessions() -> list[Path]:
+    """The worked sessions that came with the program; those that are missing are done without."""
+    for folder in (_HERE / "shipped" / "sessions", _HERE.parent / "sessions"):
+        if folder.is_dir():
+            return [folder / name for name in WORKED_SESSIONS if (folder / name).is_dir()]
+    return []
+
+
 def _named(root: Path) -> Workspace:
     if not root.exists():
         raise Problem(f"{root}: no such folder; make it first, and an empty one is filled with the shipped procedures")
@@ -81,12 +97,21 @@ def _named(root: Path) -> Workspace:
     return Workspace(root)
 
 
-def _seed(root: Path) -> None:
-    """Copy the shipped procedures: whole or not at all, and never over what another run has just put there."""
+def _seed(root: Path, sessions: Sequence[Path] = ()) -> None:
+    """Copy the shipped procedures: whole or not at all, and never over what another run has just put there.
+
+    Sessions go first, so that procedures stand for all of it.
+    """
     shipped = shipped_procedures()
     try:
         root.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".seed-", dir=root) as scratch:
+            for session in sessions:
+                copied = Path(scratch) / session.name
+                shutil.copytree(session, copied)
+                (root / "sessions").mkdir(exist_ok=True)
+                with suppress(OSError):  # another run has just put it there
+                    copied.rename(root / "sessions" / session.name)
             copy = Path(scratch) / "procedures"
             shutil.copytree(shipped, copy)
             try:

@@ -16,7 +16,7 @@ from bench.session.record import SessionRecord, reference_plays
 from bench.session.result import Result, result_of
 from bench.session.story import story
 from bench.session.tables import ResponseTable, Thing, figures, responses
-from bench.session.words import day, hertz, hour, listed, what
+from bench.session.words import day, hertz, hour, listed, true_minus, what
 
 HAZARDS = {
     "mains": "Mains and high tension",
@@ -94,7 +94,7 @@ def content_of(session: SessionRecord) -> Content:
             for e in session.events
             if e.kind in {"answer", "note"}
         ),
-        trimmers=tuple(e.text for e in session.events if e.kind == "turns" and e.step),
+        trimmers=tuple(true_minus(e.text) for e in session.events if e.kind == "turns" and e.step),
         cautions=_cautions(session, steps),
         story=story(session, steps),
         evidence=tuple(e.path for e in session.evidence),

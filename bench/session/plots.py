@@ -66,7 +66,7 @@ def response_svg(tables: Sequence[ResponseTable], name: str) -> str:
         drawn.legend(
             list(named.values()), list(named), loc="lower center", ncols=4, frameon=False, fontsize=6.5, labelcolor=INK
         )
-        drawn.subplots_adjust(left=0.03 if len(panels) > 1 else 0.07, right=0.998, top=0.9, bottom=0.26, wspace=0.14)
+        drawn.subplots_adjust(left=0.03 if len(panels) > 1 else 0.07, right=0.998, top=0.9, bottom=0.26, wspace=0.2)
         out = io.StringIO()
         drawn.savefig(out, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     return _inline(out.getvalue(), name, " ".join(alternative(table) for table in tables))
