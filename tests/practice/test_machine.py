@@ -12,6 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bench.measure.azimuth import azimuth
+from bench.measure.meters import Options
 from bench.practice.facts import FaultFacts, MachineFacts, Table, TapeFacts
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
@@ -93,6 +95,19 @@ def test_speed_shifts_every_tone() -> None:
     turns = 1010.0 * 480 / RATE
     seen = (drift * 480 / RATE / (2 * np.pi) + round(turns)) * RATE / 480
     assert seen == pytest.approx(1010.0, abs=0.01)
+
+
+def test_an_auto_reverse_head_has_an_azimuth_for_each_direction() -> None:
+    machine = deck({**QUIET, "auto_reverse": True}, heads=2, seed=2, misadjustment=1.0)
+    wrong, late_us = machine.truth(), {}
+    for direction in ("forward", "reverse"):
+        machine.switch("direction", direction)
+        readings = azimuth(play(machine, "response-3150"), RATE, Options()).readings
+        late_us[direction] = next(r.value for r in readings if r.quantity == "azimuth_delay") or 0.0
+    # 5.497 µs for each minute of arc: 0.9 mm at 47.625 mm/s, computed. What the amplifiers delay is the same both ways.
+    between = wrong["replay azimuth reverse"] - wrong["replay azimuth"]
+    assert late_us["reverse"] - late_us["forward"] == pytest.approx(between * 5.497, abs=0.1)
+    assert abs(between) > 5
 
 
 def test_recorded_and_replayed_comes_back_as_sent() -> None:
@@ -287,6 +302,7 @@ def test_a_fault_of_a_trimmer_is_turned_right_again() -> None:
         (lambda m: (m.load("work"), m.rewind("level")), "the reference tape is not on the machine"),
         (lambda m: m.switch("speed", "fast"), "no control speed"),
         (lambda m: m.switch("transport", "reverse"), "no position reverse"),
+        (lambda m: m.switch("direction", "reverse"), "deck runs forward only"),
         (lambda m: m.turn("volume", 1.0), "no trimmer volume"),
         (lambda m: m.load("other"), "no tape called other"),
     ],
