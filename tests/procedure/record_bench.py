@@ -85,14 +85,21 @@ def off(seed: int) -> dict[str, float | str | bool]:
 
 
 def open_bench(
-    folder: Path, text: str, machine: str, *, seed: int, changes: dict[str, float | str | bool], tape: str | None = None
+    folder: Path,
+    text: str,
+    machine: str,
+    *,
+    seed: int,
+    changes: dict[str, float | str | bool],
+    tape: str | None = None,
+    reference_tape: str | None = None,
 ) -> tuple[Opened, PracticeMachine]:
     """A run on that machine, not yet begun."""
     if not (folder / "procedures").exists():
         shutil.copytree(shipped_procedures(), folder / "procedures")
     (folder / "procedures" / "own.toml").write_text(text, encoding="utf-8")
     clock = RehearsalClock()
-    opened = open_run(Workspace(folder), Wanted("own", machine, tape, seed=seed), clock, paced=False)
+    opened = open_run(Workspace(folder), Wanted("own", machine, tape, reference_tape, seed=seed), clock, paced=False)
     job = opened.job
     fault = Fault(format=1, sheet="fault", name="Off", tells="It is off.", practice=changes)
     faults = [fault] if changes else []
@@ -106,10 +113,19 @@ def open_bench(
 
 
 def run(
-    folder: Path, text: str, machine: str, *, seed: int = 1, tape: str | None = None, **changes: float | str
+    folder: Path,
+    text: str,
+    machine: str,
+    *,
+    seed: int = 1,
+    tape: str | None = None,
+    reference_tape: str | None = None,
+    **changes: float | str,
 ) -> Ran:
     """Rehearse it."""
-    opened, built = open_bench(folder, text, machine, seed=seed, changes=dict(changes), tape=tape)
+    opened, built = open_bench(
+        folder, text, machine, seed=seed, changes=dict(changes), tape=tape, reference_tape=reference_tape
+    )
     try:
         outcome = rehearse(opened.runner, opened.port, opened.clock, UnattendedHands())
     finally:

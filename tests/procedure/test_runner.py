@@ -183,10 +183,8 @@ def test_a_tone_that_never_comes_is_missing_with_its_reason(begin: Callable[[str
     shown = listen(run, lambda s: s.prompt.kind == "reason")
     assert [t.state for t in shown.tones] == ["missing", "missing"]
     kept = run.store.records()
-    assert {r.reading.reason for r in kept} == {
-        "the tone of 400 Hz, -20 dB was not heard",
-        "the tone of 1 kHz, -20 dB was not heard",
-    }
+    assert len(kept) == 4
+    assert all(str(r.reading.reason).startswith("the leader mark did not come back") for r in kept)
     run.runner.obey(say.Answer("cable"))
     assert run.runner.outcome().exit_code == 1
 

@@ -6,29 +6,31 @@ from dataclasses import replace
 
 from bench.audio.port import Block
 from bench.measure.azimuth import azimuth_of_tones
+from bench.measure.mistracking import mistracking
 from bench.measure.names import Reading, no_reading
 from bench.problem import Problem
 from bench.procedure.kinds.base import Heard, Situation, Taken, View
 from bench.procedure.kinds.corrections import difference
 from bench.procedure.kinds.expected import Expected, label
+from bench.procedure.kinds.measure import REWIND, to_record
+from bench.procedure.kinds.passage import Passage
+from bench.procedure.kinds.through_interface import corrected, replay_dbfs
 from bench.procedure.kinds.tone_list import ToneListActivity
 from bench.procedure.snapshot import Prompt
 from bench.procedure.steps import RecordReplay, SentTone
 from bench.procedure.targets import Target
+from bench.signals.source import Source
 from bench.signals.tones import Gap, Sequence, Tone
-
-LEAD_IN_S = 2.0
-"""Silence before the first tone, so that the tape is up to speed."""
 
 GAP_S = 0.4
 """Between two tones, so that each has an end."""
 
-TAIL_S = 2.0
-"""What is waited for after the last tone: the way from the record head to the replay head is far shorter."""
+TAIL_S = 0.8
+"""After the last one, for the same reason."""
 
 
 class RecordReplayActivity(ToneListActivity):
-    """Three heads: sent and measured at once. Two heads: sent, then replayed and measured."""
+    """Three heads: sent and measured at once. Two heads: sent, then replayed and measured. A mark leads the tones."""
 
     heard: Heard = "record-replay"
 
@@ -41,20 +43,17 @@ class RecordReplayActivity(ToneListActivity):
         self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
         self._sends = {f"t{n}": t for n, t in enumerate(step.sends, start=1)}
         self.expected = [
-            Expected(i, t.hz, machine.reference.replay_dbfs + t.db, "record-replay", label(t.hz, t.db))
+            Expected(i, t.hz, replay_dbfs(self.job) + t.db, "record-replay", label(t.hz, t.db))
             for i, t in self._sends.items()
         ]
         zero = [i for i, t in self._sends.items() if t.hz == step.reference_hz]
         if not zero:
             raise Problem(f"step {step.id}: reference_hz is {step.reference_hz:g} Hz, but no such tone is sent")
         self._levels = zero
+        self._at_once = machine.heads == 3
         self._phase = "ready"
-        self._ends_at = 0
+        self._passage: Passage | None = None
         self._pending: list[Expected] = []
-
-    @property
-    def _three_heads(self) -> bool:
-        return self.job.machine.heads == 3
 
     def begin(self) -> None:
         """Nothing sounds before the person says so."""
@@ -62,51 +61,65 @@ class RecordReplayActivity(ToneListActivity):
     # ---------------------------------------------------------------- sending
 
     def _start(self) -> None:
-        hands = self.situation.hands
-        if hands is not None and not self._three_heads:
-            hands.rewind()  # the replay begins where the recording did
-        self.situation.transport("record")
-        if hands is not None and self._three_heads:
-            hands.switch("monitor", "tape")
-        if self._three_heads:
+        self._passage = Passage(self.situation, self._source(), None, at_once=self._at_once)
+        self._passage.record()
+        self._phase = "sending"
+        if self._at_once:
             self.listen()
         self.wants_sound = True
-        self._phase = "sending"
-        self._send([t for i, t in self._sends.items() if i not in self.tones])
 
-    def _send(self, tones: list[SentTone]) -> None:
+    def _source(self) -> Sequence:
+        """The tones that are not measured yet, one after another."""
         reference = self.job.machine.reference
-        parts: list[Tone | Gap] = [Gap(LEAD_IN_S)]
-        for t in tones:
-            parts += [Tone(t.hz, reference.send_dbfs + t.db, t.seconds), Gap(GAP_S)]
-        rate = self.situation.port.status.sample_rate
-        sequence = Sequence(parts, rate)
-        begins = self.situation.send(sequence)
-        self._ends_at = begins + (sequence.frames or 0) + round(TAIL_S * rate)
+        parts: list[Tone | Gap | Source] = []
+        for i, t in self._sends.items():
+            if i not in self.tones:
+                parts += [Tone(t.hz, reference.send_dbfs + t.db, t.seconds), Gap(GAP_S)]
+        parts.append(Gap(TAIL_S))
+        return Sequence(parts, self.situation.port.status.sample_rate)
 
     def hear(self, block: Block) -> None:
-        """Listen while sending (three heads), or wait until all is recorded (two)."""
-        over = block.start + len(block.samples) >= self._ends_at
-        if self._phase == "sending" and not self._three_heads:
-            if over:
-                self.situation.silence()
-                self.situation.transport("stop")
-                self._phase = "rewind"
-                self.wants_sound = False
+        """Listen behind the mark while sending (three heads), or once it is replayed (two)."""
+        passage = self._passage
+        if passage is None:
             return
-        super().hear(block)
-        if self.wants_sound and self._phase == "sending" and over:
-            self.complete()
+        told = passage.head_delay_s is not None
+        heard = passage.hear(block)
+        if passage.head_delay_s is not None and not told:
+            way = f"{1000 * passage.head_delay_s:.0f} ms from sending to replay, the way from head to head in it"
+            self.situation.note("note", self.step.id, way, round(passage.head_delay_s, 4))
+        if heard is not None:
+            self.speed = passage.speed
+            self.take_sound(heard.samples, lost=bool(block.lost))
+        if passage.phase == "recorded":
+            self.situation.transport("stop")
+            self._phase, self.wants_sound = "rewind", False
+        elif passage.phase == "over" and self.wants_sound:
+            self._over(passage)
+
+    def _over(self, passage: Passage) -> None:
+        """All that was recorded came back, or nothing more will."""
+        self.why_not = passage.why_not
+        self.port_ended()
+
+    def complete(self) -> None:
+        """What is worked out from all readings comes last."""
+        self._phase = "over"
+        super().complete()
 
     def interrupted(self) -> None:
-        """After a loss the tones that were not yet measured are sent again."""
-        if self._phase != "sending":
-            return
-        if self._three_heads:
-            self.listen()
-            self._send([t for i, t in self._sends.items() if i not in self.tones])
-        else:
+        """After a loss the tones that were not yet measured are sent again; a replay is found again by its mark."""
+        if self._phase == "sending":
             self._start()
+        elif self._phase == "replaying":
+            self._replay()
+
+    def _replay(self) -> None:
+        if self._passage is None:
+            return
+        self._passage.replay()
+        self._phase = "replaying"
+        self.listen()
 
     def go_on(self) -> None:
         """Start sending; two heads: rewound and playing."""
@@ -114,18 +127,20 @@ class RecordReplayActivity(ToneListActivity):
             case "ready":
                 self._start()
             case "rewind":
-                hands = self.situation.hands
-                if hands is not None:
-                    hands.rewind()
-                self.situation.transport("play")
-                self._phase = "replaying"
-                self.listen()
-            case "replaying":
-                self.complete()
+                self._replay()
+            case "replaying" if self._passage is not None:
+                self._passage.give_up()
+                self._over(self._passage)
+            case "over":
+                raise Problem("measure again, or say why you go on")
             case _:
                 raise Problem("the tones are being recorded; wait, or stop the sound and repeat the step")
 
     # ---------------------------------------------------------------- readings
+
+    def levels(self, tone: Expected) -> list[Reading]:
+        """The level of each channel, what the interface does taken out."""
+        return [corrected(r, self.job, looped=True) for r in super().levels(tone)]
 
     def readings(self, tone: Expected) -> list[Taken]:
         """Level from the reference tone, response from the others once it is there, record azimuth if asked."""
@@ -146,14 +161,13 @@ class RecordReplayActivity(ToneListActivity):
     def _level(self, tone: Expected) -> list[Taken]:
         """How much above or below what was sent the reference tone comes back."""
         sent = self._sends[tone.id]
-        replay = self.job.machine.reference.replay_dbfs
         return [
             self._judge(
                 tone,
                 difference(
                     "record_replay_level",
                     level,
-                    replay + sent.db,
+                    replay_dbfs(self.job) + sent.db,
                     0.0,
                     reference=f"the level sent ({sent.db:+g} dB re {self._flux})",
                     method=f"{level.method}, replayed less sent",
@@ -175,8 +189,9 @@ class RecordReplayActivity(ToneListActivity):
         sent = self._sends[tone.id]
         zero_id = self._zero_for(sent)
         zero = self._sends[zero_id]
+        base_levels = self.levels(next(e for e in self.expected if e.id == zero_id))
         out = []
-        for level, base in zip(self.levels(tone), self.tones[zero_id].levels, strict=True):
+        for level, base in zip(self.levels(tone), base_levels, strict=True):
             if base.value is None or base.uncertainty is None:
                 continue
             out.append(
@@ -194,6 +209,25 @@ class RecordReplayActivity(ToneListActivity):
             )
         return out
 
+    def worked_out(self) -> list[Taken]:
+        """Mistracking from the readings of this step, where it is asked for: those of the lowest level sent."""
+        target = self._targets.get("mistracking")
+        if target is None:
+            return []
+        lowest = min(t.db for t in self._sends.values())
+        own = [
+            t.reading
+            for t in self.taken
+            if t.sent_db == lowest or (t.reading.quantity == "record_replay_level" and not self._has_level(lowest))
+        ]
+        machine = self.job.machine
+        measured = mistracking(own, machine.noise_reduction[0] if machine.noise_reduction else "type-b")
+        self.situation.notice = " ".join(measured.warnings)
+        return [Taken(r, self.judged(r, target), self.heard) for r in measured.readings]
+
+    def _has_level(self, db: float) -> bool:
+        return any(t.sent_db == db and t.reading.quantity == "record_replay_level" for t in self.taken)
+
     def _judge(self, tone: Expected, reading: Reading) -> Taken:
         verdict = self.judged(reading, self._targets.get(reading.quantity))
         tone.readings.append((reading, verdict))
@@ -210,15 +244,14 @@ class RecordReplayActivity(ToneListActivity):
 
     def view(self) -> View:
         """The list, and what the machine should be doing."""
+        delay = self._passage.head_delay_s if self._passage is not None else None
         match self._phase:
             case "ready":
-                text = "Work tape in and recording, monitors down: start the tones"
-                if self._three_heads:
-                    text = "Work tape in and recording, monitor on tape, loudspeakers down: start the tones"
-                return self.view_with(Prompt("go-on", text, sounds=True))
+                prompt = Prompt("go-on", to_record(self.situation))
             case "rewind":
-                return self.view_with(Prompt("go-on", "Rewind to where it began and play"))
+                prompt = Prompt("go-on", REWIND)
             case "replaying":
-                return self.view_with(Prompt("wait", "Listening to the replay"))
+                prompt = Prompt("wait", "Listening to the replay, from its mark on")
             case _:
-                return self.view_with(Prompt("wait", "Tones are being sent and recorded"))
+                prompt = Prompt("wait", "Tones are being sent and recorded")
+        return replace(self.view_with(prompt), head_delay_s=delay)

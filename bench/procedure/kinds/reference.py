@@ -10,10 +10,12 @@ from bench.measure.speed import speed_of_tone
 from bench.procedure.kinds.base import Heard, Situation, Taken
 from bench.procedure.kinds.corrections import difference, expected_dbfs, with_tape
 from bench.procedure.kinds.expected import Expected, label
+from bench.procedure.kinds.through_interface import corrected
 from bench.procedure.kinds.tone_list import ToneListActivity
 from bench.procedure.sheets import Section
 from bench.procedure.steps import Reference
 from bench.procedure.targets import Target
+from bench.tape.geometry import angle_arcmin
 
 
 class ReferenceActivity(ToneListActivity):
@@ -54,6 +56,10 @@ class ReferenceActivity(ToneListActivity):
             case _:
                 return self._speed(tone)
 
+    def levels(self, tone: Expected) -> list[Reading]:
+        """The level of each channel, what the interface does taken out."""
+        return [corrected(r, self.job, looped=False) for r in super().levels(tone)]
+
     def _taken(self, tone: Expected, reading: Reading, quantity: str, offset: float = 0.0) -> Taken:
         verdict = self.judged(reading, self._targets.get(quantity), offset=offset)
         tone.readings.append((reading, verdict))
@@ -61,7 +67,7 @@ class ReferenceActivity(ToneListActivity):
 
     def _level(self, tone: Expected) -> list[Taken]:
         found = self.tones[tone.id]
-        readings = [with_tape(r, self.job) for r in self.levels(tone)]
+        readings = [with_tape(r, self.job, self._sections[tone.id]) for r in self.levels(tone)]
         out = [self._taken(tone, r, "level", tone.dbfs) for r in readings]
         balance = found.balance
         if "balance" in self._targets and balance is not None:
@@ -86,7 +92,8 @@ class ReferenceActivity(ToneListActivity):
         out = []
         if section.id == zero.id:
             return []
-        for reading, base in zip(self.levels(tone), self.tones[zero.id].levels, strict=True):
+        bases = self.levels(next(e for e in self.expected if e.id == zero.id))
+        for reading, base in zip(self.levels(tone), bases, strict=True):
             if base.value is None or base.uncertainty is None:
                 continue
             response = difference(
@@ -98,7 +105,7 @@ class ReferenceActivity(ToneListActivity):
                 method=f"{reading.method}, relative to {zero.hz:g} Hz",
             )
             errors = section.recorded_error_db - zero.recorded_error_db
-            out.append(self._taken(tone, with_tape(response, self.job), "response", errors))
+            out.append(self._taken(tone, with_tape(response, self.job, section, zero), "response", errors))
         return out
 
     def _azimuth(self, tone: Expected) -> list[Taken]:
@@ -108,7 +115,23 @@ class ReferenceActivity(ToneListActivity):
         if not all(i in self.tones for i in sections):
             tone.readings.append((delay, None))
             return []
-        return [self._taken(tone, self._highest(delay), "azimuth_delay")]
+        return self._judged_azimuth(tone, delay)
+
+    def _judged_azimuth(self, tone: Expected, delay: Reading) -> list[Taken]:
+        """The delay, and the angle that it is of where that is asked for."""
+        told = self._highest(delay)
+        out = [self._taken(tone, told, "azimuth_delay")]
+        if "azimuth_angle" in self._targets:
+            out.append(self._taken(tone, self._angle(told), "azimuth_angle"))
+        return out
+
+    def _angle(self, delay: Reading) -> Reading:
+        speed, spacing = self.job.machine.speed_mm_s, self.job.machine.track_spacing_mm
+        if delay.value is None or delay.uncertainty is None:
+            return replace(delay, quantity="azimuth_angle")
+        angle, spread = (float(angle_arcmin(us, spacing, speed)) for us in (delay.value, delay.uncertainty))
+        method = f"{delay.method}; {speed:g} mm/s, {spacing:g} mm between tracks"
+        return replace(delay, quantity="azimuth_angle", value=angle, uncertainty=spread, method=method)
 
     def _highest(self, delay: Reading) -> Reading:
         """Told under the highest tone, which knows most of it."""
@@ -117,7 +140,8 @@ class ReferenceActivity(ToneListActivity):
 
     def _speed(self, tone: Expected) -> list[Taken]:
         readings = speed_of_tone(self.tones[tone.id], self._sections[tone.id].hz)
-        return [self._taken(tone, with_tape(r, self.job), "speed_error") for r in readings]
+        own = [with_tape(corrected(r, self.job, looped=False), self.job) for r in readings]
+        return [self._taken(tone, r, "speed_error") for r in own]
 
     def missing(self, tone: Expected) -> list[Taken]:
         """A section that was not heard."""
@@ -140,7 +164,7 @@ class ReferenceActivity(ToneListActivity):
             because = "no azimuth tone was heard"
             reading = no_reading("azimuth_delay", "left-right", because, frequency_hz=tone.hz)
             return [self._taken(tone, reading, "azimuth_delay")]
-        return [self._taken(tone, self._highest(with_tape(azimuth_of_tones(heard), self.job)), "azimuth_delay")]
+        return self._judged_azimuth(tone, with_tape(azimuth_of_tones(heard), self.job))
 
     def go_on(self) -> None:
         """The tape is over, or the person has heard enough: what did not come is missing."""

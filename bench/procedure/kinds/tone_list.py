@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import abstractmethod
 
-from bench.audio.port import Block
+from bench.audio.port import Block, Samples
 from bench.measure.finder import FoundTone, ToneFinder
 from bench.measure.names import Reading, no_reading
 from bench.procedure.job import Job
@@ -30,7 +30,11 @@ class ToneListActivity(Activity):
         self.taken: list[Taken] = []
         self._finder: ToneFinder | None = None
         self._ask: Prompt | None = None
-        self._looked = 0
+        self._frames = self._looked = 0
+        self.speed = 1.0
+        """How fast the replay runs beside what the tones were made at, where a mark has told it."""
+        self.why_not = ""
+        """Why nothing came, where that is known."""
 
     @property
     def job(self) -> Job:
@@ -56,15 +60,20 @@ class ToneListActivity(Activity):
 
     def hear(self, block: Block) -> None:
         """Recognise what sounds, measure what has ended."""
+        self.take_sound(block.samples, lost=bool(block.lost))
+
+    def take_sound(self, samples: Samples, *, lost: bool = False) -> None:
+        """Likewise; after a loss tones begin anew."""
         if self._finder is None:
             return
-        if block.lost:
-            self._finder = ToneFinder(self.situation.port.status.sample_rate, self.situation.port.status.channels)
-        for tone in self._finder.feed(block.samples):
+        status = self.situation.port.status
+        if lost:
+            self._finder = ToneFinder(status.sample_rate, status.channels)
+        for tone in self._finder.feed(samples):
             self._take(tone)
-        rate = self.situation.port.status.sample_rate
-        if block.start + len(block.samples) - self._looked >= LOOK_EVERY_S * rate:
-            self._looked = block.start + len(block.samples)
+        self._frames += len(samples)
+        if self._frames - self._looked >= LOOK_EVERY_S * status.sample_rate:
+            self._looked = self._frames
             self._show_current(self._finder.current)
         if self.wants_sound and all(e.state == "done" for e in self.expected):
             self.complete()
@@ -76,7 +85,7 @@ class ToneListActivity(Activity):
                 e.readings = []
         if current is None:
             return
-        e_now = match(self.expected, current.frequency_hz, current.dbfs)
+        e_now = match(self.expected, current.frequency_hz / self.speed, current.dbfs)
         if e_now is not None:
             e_now.state = "sounding"
             e_now.readings = [(current.level(c, e_now.hz), None) for c in range(len(current.tones))]
@@ -86,7 +95,7 @@ class ToneListActivity(Activity):
             if e.state == "sounding":
                 e.state = "waiting"
                 e.readings = []
-        e_now = match(self.expected, tone.frequency_hz, tone.dbfs)
+        e_now = match(self.expected, tone.frequency_hz / self.speed, tone.dbfs)
         if e_now is None:
             return
         e_now.state, e_now.heard_dbfs = "done", tone.dbfs
@@ -124,9 +133,14 @@ class ToneListActivity(Activity):
             if e.state != "done":
                 e.state = "missing"
                 self._keep(self.missing(e))
+        self._keep(self.worked_out())
         self._ask = settle(self, tuple(self.taken))
         if self._ask is None:
             self.finished = True
+
+    def worked_out(self) -> list[Taken]:
+        """What all readings together give, when the last is in."""
+        return []
 
     @abstractmethod
     def missing(self, tone: Expected) -> list[Taken]:
@@ -134,7 +148,7 @@ class ToneListActivity(Activity):
 
     def not_heard(self, quantity: str, tone: Expected, target: Target | None) -> list[Taken]:
         """One reading without a value for each channel."""
-        because = f"the tone of {tone.label} was not heard"
+        because = self.why_not or f"the tone of {tone.label} was not heard"
         channels = self.situation.port.status.channels
         sides = ("left", "right")[:channels] if channels > 1 else ("mono",)
         out = []
