@@ -169,6 +169,8 @@ class RecordReplay(Measuring):
     """Sent one after another."""
     reference_hz: float
     """The response is relative to this one of the sent tones, which also gives the level."""
+    certifies: bool = False
+    """The tape is kept as a work tape: its readings carry what the reference tape left uncertain of replay."""
     targets: dict[Literal["record_replay_level", "response", "azimuth_delay", "mistracking"], TargetName] = Field(
         min_length=1
     )

@@ -10,6 +10,7 @@ from bench.measure.mistracking import mistracking
 from bench.measure.names import Reading, no_reading
 from bench.problem import Problem
 from bench.procedure.kinds.base import Heard, Situation, Taken, View
+from bench.procedure.kinds.certifying import certified
 from bench.procedure.kinds.corrections import difference
 from bench.procedure.kinds.expected import Expected, label
 from bench.procedure.kinds.measure import REWIND, to_record
@@ -229,6 +230,8 @@ class RecordReplayActivity(ToneListActivity):
         return any(t.sent_db == db and t.reading.quantity == "record_replay_level" for t in self.taken)
 
     def _judge(self, tone: Expected, reading: Reading) -> Taken:
+        if self._step.certifies:
+            reading = certified(reading, self.situation)
         verdict = self.judged(reading, self._targets.get(reading.quantity))
         tone.readings.append((reading, verdict))
         return Taken(reading, verdict, self.heard, sent_db=self._sends[tone.id].db)
