@@ -10,9 +10,10 @@ from textual.pilot import Pilot
 
 from bench.procedure.format import load_sheet
 from bench.tui.app import BenchApp
-from bench.tui.offer import Memory, Option, Row, file_option, live_options, rows_of
+from bench.tui.offer import WHO, Memory, Option, Row, file_option, live_options, rows_of
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.chooser import ChooserScreen
+from bench.tui.screens.sheets import WholeCard
 from bench.tui.widgets.painted import texts
 from bench.tui.widgets.ticket import choices_lines, ticket_lines
 from bench.workspace import Workspace, shipped_procedures
@@ -187,6 +188,61 @@ async def test_sheets_that_do_not_go_together_are_refused_in_a_sentence(workspac
         await until(pilot, lambda: screen._said)
         assert "47.625 mm/s" in screen._said
         assert not list(workspace.sessions.glob("*"))
+
+
+async def test_first_start_says_that_enter_is_enough_and_a_key_takes_it_away(
+    workspace: Workspace, tmp_path: Path
+) -> None:
+    app, _ = chooser(workspace, tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        text = await ready(pilot)
+        assert "First time? Enter starts on the practice machine" in text
+        await pilot.press("down")
+        await until(pilot, lambda: "First time?" not in screen_text(app))
+
+
+async def test_an_exercise_asks_whose_and_which_and_is_a_trainees(workspace: Workspace, tmp_path: Path) -> None:
+    app, screen = chooser(workspace, tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(pilot)
+        screen._rows = [
+            row.pick({"procedure": "quick-check", "port": "exercise"}.get(row.id, "")) for row in screen._rows
+        ]
+        await pilot.press("enter")
+        await says(pilot, "Exercise: your name and its number")
+        await pilot.press(*"Ada", "space", "7", "enter")
+        await until(pilot, lambda: isinstance(app.screen, WholeCard) or "why  " in screen_text(app), "why is open")
+        (folder,) = workspace.sessions.iterdir()
+        kept = (folder / "session.toml").read_text()
+        assert 'trainee = "Ada"' in kept
+        assert "seed = 7" in kept
+        await pilot.press("escape", "f10", "y")
+        await until(pilot, lambda: "report.html" in screen_text(app), "the report")
+
+
+def test_who_learns_is_chosen_and_remembered_as_any_choice() -> None:
+    row = Row("who", "you are", WHO)
+    assert row.option is not None
+    assert row.option.key == "technician"
+    assert row.pick("trainee").option == WHO[1]
+
+
+async def test_sessions_open_from_the_chooser(workspace: Workspace, tmp_path: Path) -> None:
+    app, _ = chooser(workspace, tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("v")
+        await says(pilot, "There are no sessions yet")
+        await pilot.press("q")
+        await until(pilot, lambda: isinstance(app.screen, ChooserScreen))
+
+
+async def test_help_says_what_the_line_is(workspace: Workspace, tmp_path: Path) -> None:
+    app, _ = chooser(workspace, tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("down", "f1")
+        await says(pilot, "The sheet of the machine on the bench")
 
 
 async def test_a_broken_choice_is_not_started(workspace: Workspace, tmp_path: Path) -> None:

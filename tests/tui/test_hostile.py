@@ -14,9 +14,15 @@ from bench.tui.app import BenchApp
 from bench.tui.offer import Memory, Option, Row
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.chooser import ChooserScreen
+from bench.tui.screens.editing import EditScreen
+from bench.tui.screens.moments import CountDown
+from bench.tui.screens.pages import PagesScreen
+from bench.tui.screens.records import RecordsScreen
+from bench.tui.screens.sheets import Keys
 from bench.workspace import Workspace
 from tests.tui import samples
 from tests.tui.stage import HandSitting, bench_app, screen_text, until
+from tests.tui.test_records import entry
 
 NASTY = (
     "[/foo] [@click=app.quit]quit[/] [bold red]x \\[ [/ $x {x} "
@@ -52,6 +58,18 @@ def nasty_faces() -> dict[str, Snapshot]:
         "checks": replace(bare, checks=(CheckRow(NASTY, ticked=False),), prompt=Prompt("go-on", NASTY)),
         "choice": replace(bare, prompt=Prompt("choice", NASTY, choices=(NASTY, NASTY))),
         "number": replace(bare, prompt=Prompt("number", NASTY, unit=NASTY)),
+        "flutter": replace(
+            bare,
+            flutter=tuple(replace(p, part=NASTY) for p in samples.fluttering().flutter),
+            spectrum=samples.fluttering().spectrum,
+        ),
+        "curves": replace(
+            base,
+            gauges=tuple(replace(g, label=NASTY, direction=NASTY) for g in samples.biased(passed=False).gauges),
+            curves=tuple(replace(c, label=NASTY, unit=NASTY) for c in samples.biased().curves),
+        ),
+        "answered": replace(bare, prompt=Prompt("go-on", NASTY)),
+        "standing": replace(bare, notice="", to_check_again=(NASTY, NASTY)),
         "interlock": replace(bare, prompt=Prompt("confirm", NASTY, interlock=True)),
         "ending": replace(
             samples.ended(),
@@ -90,6 +108,60 @@ async def test_the_whole_card_and_typed_words() -> None:
         await pilot.press("n", *"[/x]", "enter")
         await until(pilot, lambda: sitting.desk.posted)
         check(app, 100)
+
+
+async def test_hints_and_count_down() -> None:
+    base = nasty_step()
+    assert base.step is not None
+    step = replace(base.step, hints=(NASTY, NASTY, NASTY))
+    app, _ = bench_app(replace(base, step=step, prompt=Prompt("go-on", NASTY, sounds=True)))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: "long" in screen_text(app))
+        for key in ("i", "i", "i", "i"):
+            await pilot.press(key)
+            await until(pilot, lambda: "next hint" in screen_text(app) or "read on" in screen_text(app))
+            check(app, 80)
+        await pilot.press("escape")
+        await until(pilot, lambda: isinstance(app.screen, BenchScreen))
+        await pilot.press("space")
+        await until(pilot, lambda: isinstance(app.screen, CountDown))
+        check(app, 80)
+        await pilot.press("escape", "f1")
+        await until(pilot, lambda: isinstance(app.screen, Keys))
+        check(app, 80)
+
+
+async def test_sessions_and_pages(tmp_path: Path) -> None:
+    records = RecordsScreen(Workspace(tmp_path))
+    app = BenchApp(records)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: "no sessions yet" in screen_text(app))
+        nasty = dict.fromkeys(("name", "machine", "procedure", "outcome"), NASTY)
+        records._entries = [entry(**nasty), entry(**nasty, problem=NASTY), entry(**nasty, done=False)]
+        records._say(NASTY)
+        for key in ("down", "c", "down", "up"):
+            await pilot.press(key)
+            await pilot.pause()
+            check(app, 80)
+            assert "F1 help" in screen_text(app).splitlines()[-1]
+        app.push_screen(PagesScreen(NASTY, [NASTY] * 50, lambda: NASTY))
+        await until(pilot, lambda: "lines 1 to" in screen_text(app))
+        for key in ("space", "down", "o", "f1"):
+            await pilot.press(key)
+            await pilot.pause()
+            check(app, 80)
+
+
+async def test_a_file_in_the_text_area(tmp_path: Path) -> None:
+    path = tmp_path / "[red]x\u202e.toml"
+    path.write_text(NASTY, encoding="utf-8")
+    app = BenchApp(EditScreen(path, Workspace(tmp_path)))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: "signs that can steer" in screen_text(app))
+        check(app, 80)
+        await pilot.press("f4")
+        await until(pilot, lambda: "Saved." in screen_text(app))
+        check(app, 80)
 
 
 async def test_a_refusal_is_said_on_the_chooser(tmp_path: Path) -> None:

@@ -56,7 +56,7 @@ class PagesScreen(Screen[str]):
     def on_mount(self) -> None:
         """The footer."""
         of = {v.action: v for v in self.can_do}
-        shown = [(of["move(1)"], "↓ line"), (of["page(1)"], "page")]
+        shown = [(of["move(-1)"], "↓ line"), (of["page(1)"], "page")]
         if "open_outside" in of:
             shown.append((of["open_outside"], "open outside"))
         shown += [(of["leave"], "back"), (verbs.HELP, "help")]
@@ -64,7 +64,7 @@ class PagesScreen(Screen[str]):
 
     def on_resize(self) -> None:
         """Broken for another width."""
-        width = max(20, self.app.size.width - 2)
+        width = max(20, self.app.size.width)
         self._broken = [part for line in self._text for part in fit_line(line, width)]
         self.call_after_refresh(self._show)
 
@@ -76,7 +76,7 @@ class PagesScreen(Screen[str]):
         self._first = max(0, min(self._first, len(self._broken) - self._room))
         last = min(len(self._broken), self._first + self._room)
         seen = f"lines {self._first + 1} to {last} of {len(self._broken)} "
-        head = spread([(f" {plain(self._title)}", "bar")], [(seen, "barred")], self.size.width - 2)
+        head = spread([(f" {plain(self._title)}", "bar")], [(seen, "barred")], self.app.size.width)
         self.query_one("#heading", Lines).show([[(text, role or "bar") for text, role in head]])
         shown: list[Line] = [[(line, "")] for line in self._broken[self._first : last]]
         self.query_one("#pages", Lines).show(shown)

@@ -20,7 +20,7 @@ from bench.tui.verbs import Verb
 from bench.tui.widgets.bottom import Bar, Footer, Notice
 from bench.tui.widgets.lists import Lines
 from bench.tui.widgets.painted import spread
-from bench.tui.widgets.roll import roll_lines
+from bench.tui.widgets.roll import detail_lines, roll_lines
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -49,6 +49,7 @@ class RecordsScreen(Screen[str]):
         """Title, list, and the bottom."""
         yield Lines(id="heading")
         yield Lines(id="pages")
+        yield Lines(id="detail")
         yield Bar("read", id="prompt")
         yield Notice(id="notice")
         yield Footer(id="footer")
@@ -81,6 +82,7 @@ class RecordsScreen(Screen[str]):
         marked = self._entries.index(self._marked) if self._marked in self._entries else -1
         self.query_one("#pages", Lines).show(roll_lines(self._entries, self._picked, marked, width, room))
         entry = self._entry
+        self.query_one("#detail", Lines).show(detail_lines(entry, width) if entry else [])
         asked = f"Read the report of {entry.name}" if entry else "Nothing to read yet"
         self.query_one(Bar).show(("enter" if entry else "", asked, False))
         self.query_one(Notice).show(self._said, "accent")

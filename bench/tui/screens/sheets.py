@@ -20,11 +20,13 @@ if TYPE_CHECKING:
 
 SMALLEST = (80, 24)
 LONGEST_WORDS = 500
+LONGEST_TITLE = 400
+"""Letters of what stands fixed on a sheet; six lines of it."""
 
 
-def words(text: str, *, id: str | None = None, classes: str = "") -> Static:  # noqa: A002
-    """A piece of text that is never taken for markup."""
-    return Static(Content(plain(text)), id=id, classes=classes, markup=False)
+def words(text: str, *, id: str | None = None, classes: str = "", longest: int = LONGEST_TITLE) -> Static:  # noqa: A002
+    """A piece of text that is never taken for markup, nor longer than a sheet has room for."""
+    return Static(Content(plain(text, longest)), id=id, classes=classes, markup=False)
 
 
 class Sheet(ModalScreen[str | None]):
@@ -103,7 +105,7 @@ class Reading(Sheet):
     def compose(self) -> ComposeResult:
         """Title and text."""
         with Vertical(classes="sheet tall"):
-            yield words(self._title, classes="strong")
+            yield words(self._title, classes="strong", longest=120)
             with VerticalScroll():
                 yield _Body(self)
             yield Static(Content(self.footing()), id="footing", classes="quiet", markup=False)
