@@ -198,6 +198,26 @@ def test_of_many_that_take_over_a_dead_ones_lock_one_gets_it(tmp_path: Path) -> 
     assert won.count(True) == 1
 
 
+@pytest.mark.skipif(os.name == "nt", reason="no links to be sure of there")
+@pytest.mark.usefixtures("no_locks")
+def test_a_lock_that_another_took_over_first_is_given_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Between finding the holder dead and putting its file aside, another program has taken over."""
+    file = tmp_path / NAMED_NAME
+    file.write_text(f"process 999999999 on {socket.gethostname()}")
+    real = lock._dead
+    theirs = f"process {os.getppid()} on {socket.gethostname()}"
+
+    def dead(path: Path) -> bool:
+        found = real(path)
+        file.write_text(theirs)
+        return found
+
+    monkeypatch.setattr(lock, "_dead", dead)
+    with pytest.raises(Problem, match=f"being written by {theirs}"):
+        SessionLock(tmp_path)
+    assert file.read_text() == theirs
+
+
 @pytest.mark.skipif(os.name == "nt", reason="an open file cannot be removed there")
 def test_a_lock_that_vanished_is_taken_again_and_that_is_told(tmp_path: Path) -> None:
     mine = SessionLock(tmp_path)

@@ -40,7 +40,7 @@ def _page(html: str) -> Page:
 
 
 def table_of(page: Page, name: str) -> list[list[str]]:
-    for region in page.root.all("div"):
+    for region in page.root.all("section"):
         if region.attributes.get("aria-label") == f"Table: {name}":
             return [[cell.text for cell in row] for row in grid(region.all("table")[0])]
     raise AssertionError(name)
