@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from bench.measure.lines import Complexes, Floats
+from bench.measure.lines import Complexes, Floats, median
 
 NEIGHBOURHOOD_S = 0.06
 LOW_HZ = 600.0
@@ -100,5 +100,5 @@ def _begin(z: Complexes, envelope: Floats, rate: float, *, about: int, reach: in
 
 def _middle(x: Floats) -> tuple[float, float]:
     """Median and a spread that outliers do not feel."""
-    middle = float(np.median(x))
-    return middle, 1.4826 * float(np.median(np.abs(x - middle)))
+    middle = median(x)
+    return middle, 1.4826 * median(np.abs(x - middle))

@@ -27,7 +27,7 @@ from bench.measure.azimuth import AzimuthMeter
 from bench.measure.distortion import DistortionMeter
 from bench.measure.dropouts import DropoutMeter
 from bench.measure.erasure import ErasureMeter
-from bench.measure.finder import FoundTone, ToneFinder
+from bench.measure.finder import UNHURRIED, FoundTone, ToneFinder
 from bench.measure.flutter import FlutterMeter
 from bench.measure.headroom import HeadroomMeter
 from bench.measure.hum import HumMeter
@@ -45,8 +45,6 @@ from bench.measure.tracking import Samples, Spectra
 
 ONE_SIDED_DB = 15.0
 """A tone that lies so far apart in the two channels was driven into one of them."""
-HARVEST = 64
-"""Chunks (4 s) after which the finder looks into a tone that goes on: nobody waits for it here."""
 LONG_S = 5.0
 BESIDE_S = 0.5
 """So near to a tone nothing is taken for noise."""
@@ -67,7 +65,7 @@ class EverythingMeter:
         self.options = options or Options()
         more = sample_rate, channels, self.options
         self._spectra = Spectra(sample_rate, channels)
-        self._finder = ToneFinder(sample_rate, channels, self._spectra, harvest=HARVEST)
+        self._finder = ToneFinder(sample_rate, channels, self._spectra, harvest=UNHURRIED)
         self._tones: list[FoundTone] = []
         self._heard = Heard(sample_rate, channels)
         self._weighted = Weighted(sample_rate, channels)

@@ -21,8 +21,9 @@ TRACKS = 8
 """Peaks that are followed at once."""
 KEPT = 5
 """Spectra that are kept, so that a tone's beginning is not lost when it is recognised."""
-HARVEST = 8
-"""Tones that have ended are looked for every so many chunks, about twice a second."""
+HARVEST, UNHURRIED = 8, 64
+"""Tones that have ended are looked for every so many chunks, about twice a second; where nobody waits for them, every
+4 s."""
 SHOW, UNSEEN = 4, 16
 """Chunks are dealt with so many at a time, and the tone that sounds is measured anew; so many where harvests are rare
 and nobody looks."""

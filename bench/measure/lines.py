@@ -58,9 +58,20 @@ def floor_of(power: Floats) -> float:
     """Mean of a periodogram's noise, lines left out: the mean of what lies below six times the median-based one."""
     if not len(power):
         return 0.0
-    middle = float(np.median(power)) / np.log(2.0)
+    middle = median(power) / np.log(2.0)
     kept = power[power <= 6.0 * middle]
     return float(kept.mean()) / 0.985 if len(kept) else middle
+
+
+def median(x: Floats) -> float:
+    """The median; quicker than numpy's, whose first call loads its masked arrays."""
+    half = len(x) // 2
+    if not len(x):
+        return float("nan")
+    if len(x) % 2:
+        return float(np.partition(x, half)[half])
+    low, high = np.partition(x, (half - 1, half))[half - 1 : half + 1]
+    return float(low + high) / 2.0
 
 
 def straight(t: Floats, y: Floats, weights: Floats) -> tuple[float, float]:

@@ -12,9 +12,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.measure.lines import Floats, median
 from bench.measure.tracking import Baseband
-
-Floats = NDArray[np.float64]
 
 SHORTEST_S = 0.4
 """A steady stretch shorter than this is not a tone: voiced vowels seldom hold a pitch that long."""
@@ -203,7 +202,7 @@ def _one_frequency(frames: Frames, first: int, last: int, reach: float, shortest
     snr = np.maximum(frames.snr[first:last], 1.0)
     noise_hz = 2.0 / (2 * np.pi * frames.seconds * np.sqrt(snr))
     smooth = _running_median(frames.frequency_hz[first:last], 7)
-    inside = np.abs(smooth - np.median(smooth)) < reach + np.median(noise_hz)
+    inside = np.abs(smooth - median(smooth)) < reach + median(noise_hz)
     if inside.all():
         return [(first, last)]
     start, stop = _longest(inside)
@@ -227,22 +226,28 @@ def _longest(inside: NDArray[np.bool_]) -> tuple[int, int]:
 
 def _running_median(x: Floats, width: int) -> Floats:
     if len(x) < width:
-        return np.full(len(x), np.median(x)) if len(x) else x
+        return np.full(len(x), median(x)) if len(x) else x
     half = width // 2
-    padded = np.pad(x, half, mode="edge")
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1))
+    padded = np.concatenate([np.full(half, x[0]), x, np.full(half, x[-1])])
+    return _medians(padded, width)
+
+
+def _medians(x: Floats, width: int) -> Floats:
+    """The median of every window of an odd width; much quicker than numpy's own, which also looks for NaN."""
+    half = width // 2
+    return np.asarray(np.partition(np.lib.stride_tricks.sliding_window_view(x, width), half, axis=1)[:, half])
 
 
 def _plateaus(frames: Frames, first: int, last: int) -> list[tuple[int, int]]:
     """Cut a run where its level steps, or goes from one plateau to another."""
-    wide = max(4, round(0.25 / frames.seconds))
+    wide = max(4, round(0.25 / frames.seconds) // 2 * 2)
     if last - first < 2 * wide:
         return [(first, last)]
     level = _running_median(frames.level_db[first:last], 3)
-    noise = float(np.median(_spread_db(frames)[first:last]))
-    own = 1.4826 * float(np.median(np.abs(np.diff(level)))) / np.sqrt(2.0)
+    noise = median(_spread_db(frames)[first:last])
+    own = 1.4826 * median(np.abs(np.diff(level))) / np.sqrt(2.0)
     threshold = max(STEP_DB, 6.0 * max(noise, own) * np.sqrt(2.0 / wide))
-    windows = np.median(np.lib.stride_tricks.sliding_window_view(level, wide - 1), axis=1)
+    windows = _medians(level, wide - 1)
     middle = np.arange(wide, len(level) - wide + 1)
     change = np.abs(windows[middle + 1] - windows[middle - wide])
     worst = int(np.argmax(change))
@@ -251,7 +256,7 @@ def _plateaus(frames: Frames, first: int, last: int) -> list[tuple[int, int]]:
     # Medians change as soon as half a window is over the step: the step itself is where frames differ most.
     near = middle[(change > 0.7 * change[worst]) & (np.abs(middle - middle[worst]) <= wide)]
     at = int(near[np.argmax(np.abs(level[near] - level[near - 1]))])
-    jump = abs(np.median(level[at + 1 : at + 4]) - np.median(level[at - 4 : at - 1]))
+    jump = abs(median(level[at + 1 : at + 4]) - median(level[at - 4 : at - 1]))
     if change[worst] < RAMP_DB and jump < 0.6 * change[worst]:
         return [(first, last)]
     cut = first + at
@@ -270,18 +275,16 @@ def _lead_in(frames: Frames) -> int:
     level, spread = frames.level_db, _spread_db(frames)
     near = max(3, round(0.1 / frames.seconds))
     if len(level) < 4 * near:
-        middle = np.median(level)
+        middle = median(level)
         off = np.abs(level - middle) > np.maximum(0.15, 3.0 * spread)
         return int(np.argmin(off)) if off.any() else 0
     # A fade comes from far below; a tape's own wander does not.
     apart = min(len(level) // 2, round(FADE_S / frames.seconds))
-    fades = np.median(level[apart : apart + 3 * near]) - np.median(level[:3]) > FADE_DB
+    fades = median(level[apart : apart + 3 * near]) - median(level[:3]) > FADE_DB
     for at in range(len(level) - 3 * near):
-        here, further = level[at : at + near], float(np.median(level[at + near : at + 3 * near]))
-        rises = further - float(np.median(here)) > max(0.1, 3.0 * spread[at] / np.sqrt(near))
+        here, further = level[at : at + near], median(level[at + near : at + 3 * near])
+        rises = further - median(here) > max(0.1, 3.0 * spread[at] / np.sqrt(near))
         off = abs(level[at] - further) > max(0.15, 3.0 * spread[at])
-        if not (
-            (fades and (rises or off)) or (at < 3 and abs(level[at] - np.median(here)) > max(0.15, 3.0 * spread[at]))
-        ):
+        if not ((fades and (rises or off)) or (at < 3 and abs(level[at] - median(here)) > max(0.15, 3.0 * spread[at]))):
             return at
     return len(level)

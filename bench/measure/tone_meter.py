@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from bench.measure.finder import FoundTone, ToneFinder, side_of
+from bench.measure.finder import UNHURRIED, FoundTone, ToneFinder, side_of
 from bench.measure.meters import Options
 from bench.measure.names import Channel, Measured
 from bench.measure.track import is_mains
@@ -39,7 +39,7 @@ class ToneMeter(ABC):
         self.options = options or Options()
         asked = (self.options.frequency, self.options.nominal, *self.options.frequencies)
         hum = any(hz is not None and is_mains(hz) for hz in asked)
-        self._finder = ToneFinder(sample_rate, channels, hum=hum)
+        self._finder = ToneFinder(sample_rate, channels, hum=hum, harvest=UNHURRIED)
         self._tones: list[FoundTone] = []
         self._heard = Heard(sample_rate, channels)
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from bench.measure.edges import exact
 from bench.measure.estimate import CLEAR_PASS, FAR, measure_stretch
 from bench.measure.found import FoundTone, joined
-from bench.measure.lines import Complexes, low_pass
+from bench.measure.lines import Complexes, low_pass, median
 from bench.measure.rounding import with_rounding
 from bench.measure.steady import SHORTEST_S, Frames, Run, frame_points, make_frames, steady_runs
 from bench.measure.tracking import HALF, Baseband, Spectra
@@ -209,8 +209,8 @@ class Track:
         return runs if self._hum else [r for r in runs if not self._is_hum(frames, r.first, r.last)]
 
     def _is_hum(self, frames: Frames, first: int, last: int) -> bool:
-        hz = float(np.median(frames.frequency_hz[first:last])) + self._oscillator_hz
-        return is_mains(hz) and float(np.median(frames.level_db[first:last])) < HUM_DBFS
+        hz = median(frames.frequency_hz[first:last]) + self._oscillator_hz
+        return is_mains(hz) and median(frames.level_db[first:last]) < HUM_DBFS
 
     def _ended(self, first: int, last: int) -> list[FoundTone]:
         goes_on = bool(self._parts) and first - self._done <= 2
@@ -241,7 +241,7 @@ class Track:
             cut_end: likewise.
         """
         rate, points, frames = self._spectra.rate, self._frames.points, self._frames
-        about = float(np.median(frames.frequency_hz[first:last])) + self._oscillator_hz
+        about = median(frames.frequency_hz[first:last]) + self._oscillator_hz
         low, high = max(self._dropped, (first - 6) * points - 200), min(self._end(), (last + 6) * points + 200)
         z = self._points(low, high)
         own = z[first * points - low : last * points - low]
@@ -257,7 +257,7 @@ class Track:
         start = first * points if cut_start else max(start + low, SETTLED - self._first_point)
         stop = last * points if cut_end else min(stop + low, self._spectra.points() - self._first_point - SETTLED)
         chunks = self._clear[max(0, start // HALF - 1) : stop // HALF]
-        clear = min(self._clear_hz, float(np.percentile(chunks, 30)) if chunks else 1e9)
+        clear = min(self._clear_hz, sorted(chunks)[3 * (len(chunks) - 1) // 10] if chunks else 1e9)
         tones, pair = measure_stretch(
             z[start - low : stop - low],
             rate,

@@ -18,6 +18,7 @@ from bench.measure.lines import (
     density,
     floor_of,
     low_pass,
+    median,
     one_sided_lines,
     quick_length,
     smoothed,
@@ -26,7 +27,7 @@ from bench.measure.lines import (
     unwrapped,
 )
 
-NEAR_HZ = 1200.0
+NEAR_HZ = 900.0
 """Below it hum, direct current, image and harmonics lie within the baseband and are fitted."""
 QUIET = 0.01
 """The phase is followed in a band in which the noise has at most this part of the tone's power."""
@@ -145,10 +146,10 @@ def follow_tone(
     least = max(8.0, min(60.0, 0.01 * tone_hz)) if lines is None else 0.0
     band = _quiet_band(z, guide, rate, reach, lowest=least)
     lines = lines or ()
+    band = min(band, 0.25 * tone_hz)
     if tone_hz >= NEAR_HZ:
         phase = _follow(z, guide, rate, band)
         return _judged(z, phase, rate, spread=1.0, band=band, reach=reach)
-    band = min(band, 0.25 * tone_hz)
     phase = _straight(_follow(z, guide, rate, band))
     rest = _Rest(z, scene, list(lines))
     clean, spread, residual = rest.taken_out(phase, tone_hz)
@@ -325,12 +326,12 @@ def _flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
     block = max(8, round(0.2 * rate))
     count = len(along) // block
     if count < 2:
-        middles = np.median(along.real) * np.ones(len(along))
+        middles = median(along.real) * np.ones(len(along))
     else:
-        medians = np.median(along.real[: count * block].reshape(count, block), axis=1)
+        medians = np.partition(along.real[: count * block].reshape(count, block), block // 2, axis=1)[:, block // 2]
         middles = np.interp(np.arange(len(along)), block * (np.arange(count) + 0.5), medians)
     off = np.maximum(np.abs(along.real - middles), np.abs(along.imag))
-    noise = 1.4826 * np.median(np.abs(along.real - middles))
+    noise = 1.4826 * median(np.abs(along.real - middles))
     bad = off > np.maximum(7.0 * noise, (10 ** (FLAW_DB / 20) - 1) * np.abs(middles))
     if not bad.any():
         return none
