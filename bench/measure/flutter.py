@@ -24,6 +24,8 @@ Recording and replaying on one machine can read anything from nothing to twice o
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from bench.measure.deviation import Deviation
@@ -163,6 +165,32 @@ class FlutterMeter(SpectraMeter):
             )
         rates = dict(self.options.parts)
         return out + [_component(line, side, part_of(line.hz, rates)) for line in self._lines(course)]
+
+    def spectrum(self, points: int = 96) -> tuple[tuple[float, float], ...]:
+        """What the channel with most of the carrier showed along the rate of turning, once `finish` was called.
+
+        Args:
+            points: along a logarithmic axis from 0.2 to 200 Hz; each is the strongest bin that falls to it.
+
+        Returns:
+            (Hz, peak deviation in %), lowest rate first; bins of a Hann window, so that a line reads its own peak to
+            within 1.4 dB. Empty without a carrier.
+        """
+        courses = [course for _, course in self._paths if len(course.kept) >= 64]
+        if not courses:
+            return ()
+        course = max(courses, key=lambda c: c.seconds)
+        count = len(course.kept)
+        window = np.hanning(count)
+        size = np.abs(np.fft.rfft((course.kept - course.kept.mean()) * window)) * 2.0 / window.sum()
+        hz = np.fft.rfftfreq(count, 1.0 / course.kept_rate)
+        edges = np.geomspace(0.2, min(BAND_HZ, hz[-1]), points + 1)
+        out = []
+        for low, high in pairwise(edges):
+            inside = size[(hz >= low) & (hz < high)]
+            nearest = size[int(np.argmin(np.abs(hz - (low * high) ** 0.5)))]
+            out.append((float((low * high) ** 0.5), 100.0 * float(inside.max() if len(inside) else nearest)))
+        return tuple(out)
 
     def _lines(self, course: Course) -> list[Line]:
         return find_lines(course.kept, course.kept_rate, 0.1, BAND_HZ - 4.0)

@@ -359,7 +359,7 @@ class Runner:
         return Snapshot(
             job=job_view(job),
             step=step_view(job, self._at),
-            prompt=HELD if held else view.prompt,
+            prompt=replace(HELD, sounds=bool(situation.sending)) if held else view.prompt,
             sound=InputView(*self._sound.state(), self._port.status, self._sound.only(), self._sound.hum()),
             gauges=view.gauges,
             tones=view.tones,
@@ -377,5 +377,7 @@ class Runner:
             to_check_again=situation.to_check_again,
             head_delay_s=view.head_delay_s,
             as_found=self._as_found.points(self._step),
+            flutter=view.flutter,
+            spectrum=view.spectrum,
             can_go_back=self._way.before(self._at) is not None,
         )

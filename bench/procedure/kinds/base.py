@@ -14,7 +14,7 @@ from bench.procedure.dependents import to_check_again
 from bench.procedure.job import Job
 from bench.procedure.journal import Event, EventKind, Journal, ReadingRecord
 from bench.procedure.recent import LONGEST_S, RecentSound
-from bench.procedure.snapshot import CheckRow, Curve, Gauge, Prompt, ToneRow
+from bench.procedure.snapshot import CheckRow, Curve, FlutterPart, Gauge, Prompt, ToneRow
 from bench.procedure.steps import Adjust, Measuring, StepBase, What
 from bench.procedure.targets import Verdict
 from bench.procedure.way import Way
@@ -56,6 +56,8 @@ class View:
     trimmers: tuple[str, ...] = ()
     can_accept: bool = False
     head_delay_s: float | None = None
+    flutter: tuple[FlutterPart, ...] = ()
+    spectrum: tuple[tuple[float, float], ...] = ()
 
 
 class Situation:

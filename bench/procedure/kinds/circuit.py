@@ -159,7 +159,7 @@ class CircuitActivity(MeasuringActivity):
             case "ready" | "again":
                 number = len(self._levels) + 1
                 text = f"{WORDS[self._position]} (recording {number} of 2). {to_record(self.situation)}"
-                return View(Prompt("go-on", text), head_delay_s=delay)
+                return View(Prompt("go-on", text, sounds=True), head_delay_s=delay)
             case "rewind":
                 return View(Prompt("go-on", f"{WORDS[self._position]}. {REWIND}"))
             case "recording":

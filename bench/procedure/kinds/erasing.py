@@ -142,7 +142,7 @@ class ErasingActivity(MeasuringActivity):
             return View(self._ask)
         match self._phase:
             case "ready":
-                return View(Prompt("go-on", to_record(self.situation)))
+                return View(Prompt("go-on", to_record(self.situation), sounds=True))
             case "recorded":
                 text = "Stop, rewind to where it began, record with nothing sent, then go on: the start is erased"
                 return View(Prompt("go-on", text))

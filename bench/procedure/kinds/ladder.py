@@ -9,7 +9,7 @@ from bench.measure.names import Channel, Reading, no_reading
 from bench.procedure.kinds.base import WAIT, Situation, View
 from bench.procedure.kinds.expected import hertz
 from bench.procedure.kinds.passage import Passage
-from bench.procedure.kinds.peak import past_peak
+from bench.procedure.kinds.peak import PASSED_DB, past_peak
 from bench.procedure.kinds.rounds import RoundsActivity, Turning
 from bench.procedure.snapshot import Curve, Gauge, Prompt
 from bench.procedure.steps import Adjust
@@ -35,7 +35,10 @@ class LadderActivity(RoundsActivity):
         """Of each channel: position, level or reading, treble; positions from 1."""
         self._stood: dict[str, list[float]] = {}
         """Of each trimmer: degrees at each position."""
+        self._rows: dict[Channel, list[tuple[float, float, float]]] = {}
+        """Of each channel: degrees, level or reading, treble; of all ladders so far."""
         self._best: dict[Channel, float] = {}
+        """Where each channel is on target, degrees."""
         self._top: dict[Channel, float] = {}
 
     def begin(self) -> None:
@@ -49,7 +52,7 @@ class LadderActivity(RoundsActivity):
             low, high = self._room(turning)
             # Inside the stops as far as they are known; all of it, where it is longer than the way between them.
             least, most = turning.degrees + low, turning.degrees + high - 2 * half
-            turning.legs = [max(least, min(most, middle[name] - half))]
+            turning.legs = self._come_up_to(turning, max(least, min(most, middle[name] - half)))
         self._at, self._passages = 0, []
         self._read_at, self._stood = {}, {name: [] for name in self._turnings}
         self._gauges = {c: self._waiting(c) for c in self._reader.channels}
@@ -138,9 +141,9 @@ class LadderActivity(RoundsActivity):
             self._climbing = False
             self._phase = "spent"
             return
-        self._best = {c: b for c in self._reader.channels if (b := self._best_of(c)) is not None}
         for turning in self._turnings.values():
             self._learn(turning)
+        self._best = {c: b for c in self._reader.channels if (b := self._best_of(c)) is not None}
         if len(self._best) < len(self._reader.channels) and self._ladders < LADDERS:
             self._lay_ladder({name: self._moved_middle(t) for name, t in self._turnings.items()})
             return
@@ -150,64 +153,72 @@ class LadderActivity(RoundsActivity):
         self._phase = "turn"
 
     def _best_of(self, channel: Channel) -> float | None:
-        """The position at which the channel is on target, between two of them as a fraction; None beyond the row."""
-        row = self._read_at[channel]
-        aim = self._reader.target.value
+        """Where the channel is on target, degrees; None beyond what was recorded."""
+        row = sorted(self._rows[channel])
+        degrees = [d for d, _, _ in row]
         values = [v for _, v, _ in row]
+        aim = self._reader.target.value
         if self._step.quantity == "overbias":
             found = past_peak(values, [t for _, _, t in row], aim)
             if found is None:
                 return None
             self._top[channel] = found[1]
-            return found[0] + 1.0
+            n = min(len(degrees) - 2, int(found[0]))
+            return degrees[n] + (found[0] - n) * (degrees[n + 1] - degrees[n])
         off = [v - aim for v in values]
         for n, (here, after) in enumerate(pairwise(off)):
             if here * after <= 0 and here != after:
-                return n + 1.0 + here / (here - after)
+                return degrees[n] + here / (here - after) * (degrees[n + 1] - degrees[n])
         return None
 
     def _learn(self, turning: Turning) -> None:
-        """The row also tells how the reading answers to the trimmer, for the rounds that follow."""
-        if self._step.quantity == "overbias":
-            return  # it rises and falls
+        """Keep the row by degrees; it also tells how the reading answers to the trimmer, for the rounds that follow."""
         aim = self._reader.target.value
         for n, degrees in enumerate(self._stood[turning.name]):
-            offs = [self._read_at[c][n][1] - aim for c in turning.channels]
-            turning.answering.add(degrees, sum(offs) / len(offs), 0.05 * (self._reader.target.tolerance or 1.0))
+            for c in turning.channels:
+                _, value, treble = self._read_at[c][n]
+                self._rows.setdefault(c, []).append((degrees, value, treble))
+            if self._step.quantity != "overbias":  # that rises and falls
+                offs = [self._read_at[c][n][1] - aim for c in turning.channels]
+                turning.answering.add(degrees, sum(offs) / len(offs), 0.05 * (self._reader.target.tolerance or 1.0))
 
-    def _degrees_at(self, name: str, position: float) -> float:
+    def _position_at(self, name: str, degrees: float) -> float:
+        """The position of this ladder at which a trimmer stands so, between two of them as a fraction."""
         stood = self._stood[name]
-        n = min(len(stood) - 2, max(0, int(position) - 1))
-        return stood[n] + (position - 1 - n) * (stood[n + 1] - stood[n])
+        return 1.0 + (degrees - stood[0]) / (stood[-1] - stood[0]) * (len(stood) - 1)
 
     def _moved_middle(self, turning: Turning) -> float:
-        """Where the next ladder has its middle: this one's best, or beyond the end at which it comes nearer."""
+        """Where the next ladder has its middle: this one's best, or one ladder on, the way in which it comes nearer."""
         here = [self._best[c] for c in turning.channels if c in self._best]
         if here:
-            return self._degrees_at(turning.name, sum(here) / len(here))
+            return sum(here) / len(here)
         stood = self._stood[turning.name]
         if self._step.quantity != "overbias":
             return turning.degrees + turning.answering.turn_to(0.0)
-        row = self._read_at[turning.channels[0]]
+        row = sorted(self._rows[turning.channels[0]])
         values, trebles = [v for _, v, _ in row], [t for _, _, t in row]
         more_bias_up = trebles[0] > trebles[-1]
-        top = values.index(max(values))
         # No fall on the side of less bias: move there; else the fall past the peak is not long enough.
-        start_shown = values[top] - values[0 if more_bias_up else -1] > 0.3
+        start_shown = max(values) - values[0 if more_bias_up else -1] > PASSED_DB
         up = more_bias_up if start_shown else not more_bias_up
-        half = 0.5 * (stood[-1] - stood[0])
-        return 0.5 * (stood[0] + stood[-1]) + (half if up else -half)
+        span = stood[-1] - stood[0]
+        ends = (row[0][0], row[-1][0])
+        return ends[1] + 0.5 * span if up else ends[0] - 0.5 * span
 
     def _go_to_best(self, turning: Turning) -> None:
         """To the best position, come up to as the ladder was climbed, so that play does not count."""
         here = [self._best[c] for c in turning.channels if c in self._best]
-        if not here:
-            turn = turning.answering.turn_to(0.0, low=self._room(turning)[0], high=self._room(turning)[1])
-            turning.legs = [turning.degrees + turn]
+        if here:
+            turning.legs = self._come_up_to(turning, sum(here) / len(here))
             return
-        best = self._degrees_at(turning.name, sum(here) / len(here))
-        below = max(best - COME_UP, turning.degrees + self._room(turning)[0])
-        turning.legs = [below, best] if best < turning.degrees else [best]
+        low, high = self._room(turning)
+        turning.legs = [turning.degrees + turning.answering.turn_to(0.0, low=low, high=high)]
+
+    def _come_up_to(self, turning: Turning, degrees: float) -> list[float]:
+        """The legs to a place: up to it, from below where it lies behind."""
+        if degrees > turning.degrees + COME_UP:
+            return [degrees]
+        return [max(degrees - COME_UP, turning.degrees + self._room(turning)[0]), degrees]
 
     def _read(self) -> list[tuple[Reading, float]]:
         """Over-bias in the rounds of proof is told from the peak that the ladder found."""
@@ -238,24 +249,32 @@ class LadderActivity(RoundsActivity):
     def view(self) -> View:
         """The positions so far, and the best of them."""
         view = super().view()
-        curves = tuple(
-            Curve(
-                channel,
-                f"{channel}, {hertz(self._reader.judged_hz)}",
-                "position",
-                tuple((n, v) for n, v, _ in row),
-                "dBFS" if self._step.quantity == "overbias" else self._unit(channel),
-                peak=max(((n, v) for n, v, _ in row), key=lambda p: p[1]) if channel in self._top else None,
-                aim=self._top[channel] - self._reader.target.value
-                if channel in self._top
-                else None
-                if self._step.quantity == "overbias"
-                else self._reader.target.value,
-                best=float(round(self._best[channel])) if channel in self._best else None,
-            )
-            for channel, row in self._read_at.items()
-        )
+        curves = tuple(self._row_shown(channel) for channel in self._read_at)
         return replace(view, curves=(*curves, *view.curves), can_accept=view.can_accept and not self._climbing)
+
+    def _row_shown(self, channel: Channel) -> Curve:
+        points = tuple((n, v) for n, v, _ in self._read_at[channel])
+        top, over = self._top.get(channel), self._step.quantity == "overbias"
+        target = self._reader.target.value
+        aim = (top - target if top is not None else None) if over else target
+        return Curve(
+            channel,
+            f"{channel}, {hertz(self._reader.judged_hz)}",
+            "position",
+            points,
+            "dBFS" if over else self._unit(channel),
+            peak=max(points, key=lambda p: p[1]) if top is not None else None,
+            aim=aim,
+            best=self._best_position(channel),
+        )
+
+    def _best_position(self, channel: Channel) -> float | None:
+        """The number of the position that is nearest to the best, in the last ladder."""
+        name = self._reader.trimmer(channel)
+        if channel not in self._best or name is None or not self._stood.get(name):
+            return None
+        at = round(self._position_at(name, self._best[channel]))
+        return float(at) if 1 <= at <= self._step.positions else None
 
     def _unit(self, channel: Channel) -> str:
         gauge = self._gauges.get(channel)
@@ -279,5 +298,5 @@ class LadderActivity(RoundsActivity):
         prompt = super()._prompt()
         if self._round or self._phase != "turn" or not self._best:
             return prompt
-        named = ", ".join(f"{c} {b:.1f}" for c, b in self._best.items())
-        return replace(prompt, text=f"Best position: {named}. {prompt.text}")
+        named = ", ".join(f"{c} {p:.0f}" for c in self._best if (p := self._best_position(c)) is not None)
+        return replace(prompt, text=f"Best position: {named}. {prompt.text}") if named else prompt

@@ -12,9 +12,10 @@ from bench.measure.names import Measured
 from bench.measure.programme import ProgrammeMeter
 from bench.problem import Problem
 from bench.procedure.kinds.base import WAIT, Activity, Heard, Situation, Taken, View, settle
+from bench.procedure.kinds.flutter_parts import parts_of
 from bench.procedure.kinds.passage import Passage
 from bench.procedure.kinds.quantities import METERS, judged_readings, options_of, source_of
-from bench.procedure.snapshot import Prompt
+from bench.procedure.snapshot import FlutterPart, Prompt
 from bench.procedure.steps import Measure
 from bench.procedure.targets import Target, judge
 
@@ -67,6 +68,8 @@ class MeasureActivity(MeasuringActivity):
         self._passage: Passage | None = None
         self._phase: Phase = "ready" if self._records else "listening"
         self._frames = 0
+        self._parts: tuple[FlutterPart, ...] = ()
+        self._spectrum: tuple[tuple[float, float], ...] = ()
         self._make()
 
     def _make(self) -> None:
@@ -108,6 +111,8 @@ class MeasureActivity(MeasuringActivity):
             case "replaying" if self._passage is not None:
                 self._passage.give_up()
                 self._finish(self._passage.why_not)
+            case "asking" if self._ask is READ_THEM:
+                self.finished = True
             case "asking":
                 raise Problem("measure again, or say why you go on")
             case _:
@@ -162,16 +167,23 @@ class MeasureActivity(MeasuringActivity):
         taken = tuple(Taken(r, judge(r, self._target, offset=o), self._heard, sent) for r, o in readings)
         beside = BESIDE.get(self._measure.quantity)
         parts = tuple(Taken(r, None, self._heard, sent) for r in measured.readings if r.quantity == beside)
+        self._parts = parts_of([p.reading for p in parts])
+        if self._parts:
+            from bench.measure.flutter import FlutterMeter  # what no other measurement needs is loaded late
+
+            self._spectrum = self._meter.spectrum() if isinstance(self._meter, FlutterMeter) else ()
         self.keep(taken + parts)
+        if self._parts and self.finished and not self.situation.is_file:
+            self.finished, self._ask = False, READ_THEM
 
     def view(self) -> View:
         """How far it is, and what the machine should be doing."""
         if self._ask is not None:
-            return View(self._ask)
+            return View(self._ask, flutter=self._parts, spectrum=self._spectrum)
         passage = self._passage
         match self._phase:
             case "ready":
-                return View(Prompt("go-on", to_record(self.situation)))
+                return View(Prompt("go-on", to_record(self.situation), sounds=bool(self._measure.sends)))
             case "rewind":
                 return View(Prompt("go-on", REWIND))
             case "recording" if passage is not None:
@@ -186,6 +198,7 @@ class MeasureActivity(MeasuringActivity):
                 return View(Prompt(WAIT.kind, f"Measuring: {left:.0f} s left"))
 
 
+READ_THEM = Prompt("go-on", "Measured and kept: read which part makes how much of it, then go on")
 BESIDE = {"wow_and_flutter": "flutter_component"}
 """What is kept beside a quantity, not judged: the rate of each part of flutter names what makes it."""
 REWIND = "Stop, rewind to before where it began, play, then go on"

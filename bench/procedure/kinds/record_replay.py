@@ -250,7 +250,7 @@ class RecordReplayActivity(ToneListActivity):
         delay = self._passage.head_delay_s if self._passage is not None else None
         match self._phase:
             case "ready":
-                prompt = Prompt("go-on", to_record(self.situation))
+                prompt = Prompt("go-on", to_record(self.situation), sounds=True)
             case "rewind":
                 prompt = Prompt("go-on", REWIND)
             case "replaying":
