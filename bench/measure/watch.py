@@ -7,6 +7,7 @@ that time, on a straight way. A tone that has just started is read from its star
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,6 +59,17 @@ class WatchState:
     """The measured tone itself, for what combines several watches."""
 
 
+class _View(NamedTuple):
+    """What a reading is made of."""
+
+    centre: int | None
+    z: list[NDArray[np.complex128]]
+    end_s: float
+    tone_hz: float
+    clear_hz: float
+    other: float | None
+
+
 class ToneWatch:
     """Watches for one tone in a stream fed block by block.
 
@@ -79,6 +91,7 @@ class ToneWatch:
         self._other: float | None = None
         self._tone_hz = frequency_hz
         self._clear_hz = 1e9
+        self._view = _View(None, [], 0.0, frequency_hz, 1e9, None)
         self._state: WatchState | None = None
 
     def feed(self, samples: Samples) -> None:
@@ -89,6 +102,8 @@ class ToneWatch:
             self._follow()
             self._chunk += 1
             if self._chunk % READ_EVERY == 0 or there != (self._centre is not None):
+                end_s = self._spectra.start_of(self._chunk) / self._spectra.rate
+                self._view = _View(self._centre, self._z, end_s, self._tone_hz, self._clear_hz, self._other)
                 self._state = None
 
     def now(self) -> WatchState:
@@ -124,11 +139,12 @@ class ToneWatch:
             self._z = [*self._z[-self._keep + 1 :], new]
 
     def _read(self) -> WatchState:
-        if self._centre is None or not self._z:
+        view = self._view
+        if view.centre is None or not view.z:
             return self._nothing(f"no tone of {self.frequency_hz:g} Hz sounds")
-        rate, oscillator = self._spectra.rate, self._centre * self._spectra.bin_hz
-        z = np.concatenate(self._z)
-        frames = make_frames(z, rate, self._tone_hz, oscillator)
+        rate, oscillator = self._spectra.rate, view.centre * self._spectra.bin_hz
+        z = np.concatenate(view.z)
+        frames = make_frames(z, rate, view.tone_hz, oscillator)
         if len(frames) < 2:
             return self._nothing("the tone has only just started")
         level = frames.level_db
@@ -141,15 +157,14 @@ class ToneWatch:
         about = float(np.median(held)) + oscillator
         if np.median(np.abs(held + oscillator - about)) > UNSTEADY * about:
             return self._nothing(f"what sounds near {self.frequency_hz:g} Hz is no steady tone")
-        clear = self._clear_hz if self._clear_hz > NEAREST_HZ else 1e9
+        clear = view.clear_hz if view.clear_hz > NEAREST_HZ else 1e9
         tones, pair = measure_stretch(z, rate, oscillator, about, clear, glance=True)
         if not any(t.present and t.dbfs_uncertainty < VAGUE_DB for t in tones):
             return self._nothing(f"no tone of {self.frequency_hz:g} Hz stands out of the noise")
         weights = np.array([t.amplitude**2 for t in tones]) + 1e-30
-        end = self._spectra.points() / rate
         tone = FoundTone(
-            end - len(z) / rate,
-            end,
+            view.end_s - len(z) / rate,
+            view.end_s,
             float(np.average([t.frequency_hz for t in tones], weights=weights)),
             min(t.frequency_uncertainty_hz for t in tones),
             tones,
@@ -159,7 +174,7 @@ class ToneWatch:
         return WatchState(
             True,
             "",
-            self._other,
+            view.other,
             tone.frequency_hz,
             tuple(tone.level(c, self.frequency_hz) for c in range(len(tones))),
             tone.balance,
@@ -175,7 +190,7 @@ class ToneWatch:
         return WatchState(
             False,
             because,
-            self._other,
+            self._view.other,
             None,
             tuple(no_reading("level", s, because, frequency_hz=hz) for s in sides),
             no_reading("balance", "left-right", because, frequency_hz=hz) if pair else None,

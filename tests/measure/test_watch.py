@@ -6,6 +6,8 @@ import itertools
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.measure.watch import ToneWatch, WatchState
@@ -84,3 +86,26 @@ def test_mono() -> None:
     assert [r.channel for r in state.levels] == ["mono"]
     assert state.balance is None
     assert state.azimuth == ()
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    blocks=st.lists(st.integers(1, 6000), min_size=1, max_size=4),
+    rate=st.sampled_from([8000.0, 22050.0, 44100.0, 96000.0]),
+    asks=st.booleans(),
+)
+def test_any_split_into_blocks_shows_the_same_at_any_rate(blocks: list[int], rate: float, asks: bool) -> None:
+    rng = np.random.default_rng(3)
+    x = stereo(Tone(1000.0, -20.0, 1.0, speed=0.01, flutter=((4.0, 0.001),), delay_s=9e-6), rate, rng)
+    x += hiss(len(x), -70.0, rate, rng)
+    whole, split = ToneWatch(rate, 2, 1000.0), ToneWatch(rate, 2, 1000.0)
+    whole.feed(x)
+    at, sizes = 0, itertools.cycle(blocks)
+    while at < len(x):
+        size = next(sizes)
+        split.feed(x[at : at + size])
+        if asks:
+            split.now()
+        at += size
+    assert split.now() == whole.now()
+    assert whole.now().levels[0].value == pytest.approx(-20.0, abs=0.01)
