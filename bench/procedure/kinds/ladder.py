@@ -271,7 +271,7 @@ class LadderActivity(RoundsActivity):
     def _best_position(self, channel: Channel) -> float | None:
         """The number of the position that is nearest to the best, in the last ladder."""
         name = self._reader.trimmer(channel)
-        if channel not in self._best or name is None or not self._stood.get(name):
+        if channel not in self._best or name is None or len(self._stood[name]) < self._step.positions:
             return None
         at = round(self._position_at(name, self._best[channel]))
         return float(at) if 1 <= at <= self._step.positions else None
