@@ -146,9 +146,12 @@ def _narrowed(z: Baseband, rate: float, offset: float, clear_hz: float) -> Baseb
 
 def _offset(z: Complexes, rate: float, about_hz: float, reach_hz: float) -> float:
     """Where the tone's strongest line lies, relative to the oscillator."""
-    size = 1 << (2 * len(z) - 1).bit_length()
-    turned = z * np.exp(-2j * np.pi * about_hz / rate * np.arange(len(z))) * np.hanning(len(z) + 2)[1:-1]
-    power = np.abs(np.fft.fft(turned, size)) ** 2
+    turned = z * np.exp(-2j * np.pi * about_hz / rate * np.arange(len(z)))
+    block = max(1, min(int(rate / (8.0 * reach_hz)), len(z) // 64))
+    turned = turned[: len(z) // block * block].reshape(-1, block).mean(axis=1)
+    rate /= block
+    size = 1 << (2 * len(turned) - 1).bit_length()
+    power = np.abs(np.fft.fft(turned * np.hanning(len(turned) + 2)[1:-1], size)) ** 2
     hz = np.fft.fftfreq(size, 1.0 / rate)
     return about_hz + float(hz[int(np.argmax(np.where(np.abs(hz) <= reach_hz, power, 0.0)))])
 

@@ -22,9 +22,9 @@ class StepSize:
         return self._left[0] if self._left else 0.0
 
     def look(self, samples: NDArray[np.float64]) -> None:
-        """Take in samples of any shape."""
+        """Take in samples, time along the last axis."""
         while self._left:
-            counted = samples.reshape(-1)[::LOOK_EVERY] / self._left[0]
+            counted = samples[..., ::LOOK_EVERY] / self._left[0]
             if np.array_equal(counted, np.rint(counted)):
                 return
             self._left.pop(0)

@@ -98,6 +98,7 @@ class Voice:
     """Amplitude of hum that is too near the tone to be told from it."""
     hum_turns: float = 0.0
     """How often that turns against the tone within the stretch."""
+    _noisy: Floats | None = None
 
     @property
     def hum_level(self) -> float:
@@ -111,6 +112,11 @@ class Voice:
 
     def noisy_phase(self) -> Floats:
         """The phase with all its noise, unwrapped along the followed one; clicks and dropouts bridged."""
+        if self._noisy is None:
+            self._noisy = self._with_noise()
+        return self._noisy
+
+    def _with_noise(self) -> Floats:
         phase = self.phase.copy() if self.loud else self.phase + np.angle(self.z * np.exp(-1j * self.phase))
         if self.kept.all():
             return np.asarray(phase)
