@@ -22,7 +22,7 @@ def pink(seconds: float, seed: int) -> np.ndarray:
     n = round(seconds * RATE)
     hz = np.maximum(np.fft.rfftfreq(n, 1 / RATE), 20.0)
     x = np.fft.irfft(np.fft.rfft(rng.standard_normal(n)) / np.sqrt(hz), n)
-    return 0.1 * x / x.std()
+    return np.asarray(0.1 * x / x.std())
 
 
 @pytest.mark.parametrize("delay", [-150.0, -40.0, -3.0, 0.0, 12.5, 80.0, 300.0])

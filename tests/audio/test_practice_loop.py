@@ -1,0 +1,60 @@
+"""The practice loop as a port: blocks in time, what was sent, and the instruments beside it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bench.audio.port import Hands, Instruments, Port
+from bench.audio.practice_loop import LoopPort
+from bench.clock import RehearsalClock
+from bench.practice.loop import LoopFacts, PracticeLoop
+from bench.signals.tones import SteadyTone, Tone
+
+
+def loop(clock: RehearsalClock, *, paced: bool) -> LoopPort:
+    return LoopPort(PracticeLoop(LoopFacts(delay_ms=0.0, gain_db=0.0), seed=1), clock, paced=paced)
+
+
+def test_it_is_a_port_with_instruments_and_no_hands() -> None:
+    port: Port = loop(RehearsalClock(), paced=False)
+    assert isinstance(port, Instruments)
+    assert not isinstance(port, Hands)
+    assert (port.status.kind, port.status.state) == ("practice", "closed")
+    assert port.read(1.0) is None, "nothing sounds before it is open"
+
+
+def test_unpaced_time_goes_on_as_sound_is_made() -> None:
+    clock = RehearsalClock()
+    port = loop(clock, paced=False)
+    port.open()
+    blocks = [port.read(0.0) for _ in range(50)]
+    assert [b.start for b in blocks if b is not None] == list(range(0, 48000, 960))
+    assert clock.now() == pytest.approx(1.0)
+
+
+def test_paced_a_block_comes_when_it_is_due() -> None:
+    clock = RehearsalClock()
+    port = loop(clock, paced=True)
+    port.open()
+    assert port.read(0.001) is None
+    assert port.read(1.0) is not None
+    assert clock.now() == pytest.approx(0.02)
+
+
+def test_what_is_sent_comes_back_and_is_read_by_the_instruments() -> None:
+    port = loop(RehearsalClock(), paced=False)
+    port.open()
+    for _ in range(10):
+        port.read(0.0)
+    assert port.send(SteadyTone(Tone(1000.0, -6.0206), 48000)) == 9600
+    heard = [port.read(0.0) for _ in range(100)]
+    last = heard[-1]
+    assert last is not None
+    assert np.abs(last.samples).max() == pytest.approx(0.5, abs=0.001)
+    assert port.reads("V") == pytest.approx(1.95 / 2, rel=1e-3)
+    assert port.reads("Hz") == pytest.approx(1000.018, abs=1e-3)
+    assert port.reads("g·cm") is None
+    port.close()
+    assert port.read(0.0) is None
+    assert port.reopen()
