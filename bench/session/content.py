@@ -15,8 +15,8 @@ from bench.session.outline import StepOutline, outline
 from bench.session.record import SessionRecord, reference_plays
 from bench.session.result import Result, result_of
 from bench.session.story import story
-from bench.session.tables import ResponseTable, Thing, figures, responses
-from bench.session.words import day, hertz, hour, listed, true_minus, what
+from bench.session.tables import PARTS, STAGE_ORDER, ResponseTable, Thing, figures, responses
+from bench.session.words import CHANNELS, STAGES, day, hertz, hour, listed, true_minus, value_text, what
 
 HAZARDS = {
     "mains": "Mains and high tension",
@@ -57,6 +57,8 @@ class Content:
     """(kind, step, what and why)."""
     noted: tuple[tuple[str, str, str], ...]
     """(time, what was asked, what was said): answers and notes."""
+    flutter: tuple[str, ...]
+    """Its parts, the largest first, with their rate and what turns at it."""
     trimmers: tuple[str, ...]
     cautions: tuple[tuple[str, str], ...]
     """(hazard, the fullest that was said of it)."""
@@ -97,6 +99,7 @@ def content_of(session: SessionRecord) -> Content:
         trimmers=tuple(true_minus(e.text) for e in session.events if e.kind == "turns" and e.step),
         cautions=_cautions(session, steps),
         story=story(session, steps),
+        flutter=_flutter(counted),
         evidence=tuple(e.path for e in session.evidence),
         signed=tuple(_signed(session.events, steps)),
         procedure_sha256=_procedure_sha256(session),
@@ -152,6 +155,16 @@ def _passes(session: SessionRecord) -> str:
     ]
     total = f", {here + sum(others)} so far in all sessions here" if others else ""
     return f"{name}: {here} passes in this session{total}"
+
+
+def _flutter(counted: Iterable[ReadingRecord]) -> tuple[str, ...]:
+    parts = [r for r in counted if r.reading.quantity == PARTS and r.reading.value is not None]
+    parts.sort(key=lambda r: (STAGE_ORDER.index(r.stage), -(r.reading.value or 0.0), r.reading.frequency_hz or 0.0))
+    return tuple(
+        f"{STAGES[r.stage]}, {CHANNELS[r.reading.channel]}: {value_text(r.reading, unit=True)} at "
+        f"{hertz(r.reading.frequency_hz or 0.0)}; {r.reading.method}"
+        for r in parts
+    )
 
 
 def _clock_went_back(session: SessionRecord) -> bool:

@@ -9,6 +9,7 @@ from typing import Literal
 from bench.measure.names import Channel
 from bench.procedure.journal import ReadingRecord
 from bench.procedure.steps import Stage
+from bench.session.subject import FOUND_HZ, method_of
 from bench.session.words import CHANNELS, NO_BREAK, decimals, figure, hertz, listed, plain, spread
 
 TREBLE_FROM_HZ = 4000.0
@@ -47,18 +48,9 @@ class Change:
 def comparable(record: ReadingRecord) -> Key:
     """What two readings must share to be compared: what was replayed, quantity, channel, tone, method, reference."""
     r = record.reading
-    tone = (r.frequency_hz, record.sent_db)
-    return (
-        record.source,
-        r.quantity,
-        r.channel,
-        *tone,
-        r.method,
-        r.reference,
-        r.unit,
-        record.lot,
-        record.noise_reduction,
-    )
+    hz = None if r.quantity in FOUND_HZ else r.frequency_hz
+    tone = (hz, record.sent_db, record.lot, record.noise_reduction)
+    return (record.source, r.quantity, r.channel, *tone, method_of(r), r.reference, r.unit)
 
 
 def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> list[Change]:

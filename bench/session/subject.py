@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from bench.measure.names import UNITS, Channel
+from bench.measure.names import UNITS, Channel, Reading
 from bench.procedure.journal import ReadingRecord
 from bench.procedure.outcome import last_attempts
 from bench.procedure.steps import Stage
@@ -95,11 +95,15 @@ def subject_of(record: ReadingRecord) -> Subject | None:
     return Subject(record.source, r.quantity, r.channel, hz, record.sent_db, record.lot, record.noise_reduction)
 
 
+def method_of(r: Reading) -> str:
+    """How it was read, without what was found along the way: that stands behind a colon, and differs each time."""
+    return r.method.partition(":")[0] if r.quantity in FOUND_HZ else r.method
+
+
 def conditions_of(record: ReadingRecord, job: JobFacts) -> Conditions:
     """The conditions of a reading."""
     r = record.reading
-    # What was found along the way stands behind a colon in such a method, and differs each time.
-    method = r.method.partition(":")[0] if r.quantity in FOUND_HZ else r.method
+    method = method_of(r)
     tape = job.reference_tape if record.source == "reference tape" else job.tape
     scale = f"{job.port}, {job.calibration}" if r.unit == "dBFS" else ""
     return Conditions(method, r.reference, tape, scale)

@@ -8,6 +8,7 @@ from bench.measure.names import UNITS, Channel, Reading
 from bench.procedure.journal import ReadingRecord
 from bench.procedure.steps import Stage
 from bench.session.gains import comparable
+from bench.session.subject import FOUND_HZ, method_of
 from bench.session.words import (
     CHANNELS,
     QUANTITIES,
@@ -23,6 +24,8 @@ from bench.session.words import (
 
 USUAL = frozenset({"", "common practice, no source"})
 """Where a target comes from when nothing is said of it beside the table."""
+PARTS = "flutter_component"
+"""Of flutter: drawn, and named in the text and the CSV, but no rows among the verdicts."""
 SOURCES = ("reference tape", "record-replay", "machine")
 CHANNEL_ORDER: tuple[Channel, ...] = ("left", "right", "mono", "left-right", "both")
 STAGE_ORDER: tuple[Stage, ...] = ("found-dirty", "found-clean", "left")
@@ -111,24 +114,28 @@ class ResponseTable:
 def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
     """Everything but responses of several tones, ordered by source, quantity, tone and channel."""
     curves = _curves(records)
-    found = _by_thing([r for r in _with_method(records) if not _in_a_curve(r, curves)])
+    told = [r for r in _with_method(records) if not _in_a_curve(r, curves) and r.reading.quantity != PARTS]
+    found = _by_thing(told)
     things: list[Thing] = []
     letters: dict[str, str] = {}
     for stages in sorted(found, key=lambda s: _order(_any(s))):
         record = _any(stages)
         judged = next((r.verdict for r in reversed(stages) if r and r.verdict), None)
         reading = record.reading
+        at = "" if reading.quantity in FOUND_HZ else tone(record)
         detail = (
-            (tone(record) + _state(record)).removeprefix(", "),
+            (at + _state(record)).removeprefix(", "),
             f"re {reading.reference}" if reading.reference else "",
         )
-        method = _joined(reading.method, f"target: {judged.source}" if judged and judged.source not in USUAL else "")
+        method = _joined(
+            method_of(reading), f"target: {judged.source}" if judged and judged.source not in USUAL else ""
+        )
         thing = Thing(
             source=record.source,
             name=QUANTITIES[reading.quantity],
             detail=_joined(*detail),
             method=method,
-            note=letters.setdefault(method, chr(ord("a") + len(letters))) if method else "",
+            note=letters.setdefault(method, _letter(len(letters))) if method else "",
             lines=(
                 Line(
                     CHANNELS[reading.channel],
@@ -174,6 +181,12 @@ def responses(records: tuple[ReadingRecord, ...]) -> tuple[ResponseTable, ...]:
         apart = sorted({r.sent_db for r in group}, key=lambda db: -(db or 0.0))
         tables += [_response([r for r in group if r.sent_db == level]) for level in apart]
     return tuple(tables)
+
+
+def _letter(n: int) -> str:
+    """The name of the nth note: a to z, then aa, ab and so on."""
+    before, last = divmod(n, 26)
+    return ("" if not before else _letter(before - 1)) + chr(ord("a") + last)
 
 
 def _curve_of(r: ReadingRecord) -> tuple[str, ...]:

@@ -35,6 +35,8 @@ def report_text(session: SessionRecord) -> str:
         lines += _headed("Verdicts, as found and as left", _figures(content))
     for table in content.responses:
         lines += _headed(table.title, _response(table))
+    if content.flutter:
+        lines += _headed("Flutter by its parts", _wrapped(content.flutter))
     lines += _headed("Skipped, overridden, accepted out", _exceptions(content))
     noted = [f"{time} {asked} {text}" for time, asked, text in content.noted]
     noted += [f"trimmer {text}" for text in content.trimmers]

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from bench.measure.names import no_reading
-from bench.session.tables import figures, responses
+from bench.measure.names import Reading, no_reading
+from bench.procedure.targets import Target
+from bench.session.tables import _letter, figures, responses
 from tests.session.made_up import LEVEL, Writer, azimuth, begin, failed, level, record_level, response
 
 
@@ -96,3 +97,25 @@ def test_a_tone_alone_is_a_figure_and_no_curve(w: Writer) -> None:
     assert responses(w.store.records()) == ()
     (thing,) = figures(w.store.records())
     assert (thing.name, thing.detail) == ("Response", "40 Hz, −20 dB; re 500 Hz at −20 dB")
+
+
+MISTRACKING = Target(unit="dB", tolerance=3.0, source="common practice, no source")
+
+
+def test_notes_have_letters_for_ever() -> None:
+    assert [_letter(n) for n in (0, 25, 26, 27, 51, 52, 701, 702)] == ["a", "z", "aa", "ab", "az", "ba", "zz", "aaa"]
+
+
+def test_the_worst_of_mistracking_stands_in_one_row_wherever_it_was_found(w: Writer) -> None:
+    found = Reading("mistracking", "left", -4.0, 0.2, 8000.0, "by the law of Type B: worst at −20 dB")
+    left = replace(found, value=-0.3, frequency_hz=2000.0, method="by the law of Type B: worst at −35 dB")
+    w.keep("s", "found-clean", "record-replay", [(found, MISTRACKING)])
+    w.keep("s", "left", "record-replay", [(left, MISTRACKING)])
+    (thing,) = figures(w.store.records())
+    assert thing.detail == ""
+    assert [cell.text for cell in thing.lines[0].cells] == ["–", "−4.00 ± 0.20", "−0.30 ± 0.20"]
+
+
+def test_parts_of_flutter_are_no_rows(w: Writer) -> None:
+    w.keep("s", "left", "reference tape", [(Reading("flutter_component", "left", 0.1, 0.01, 6.9), MISTRACKING)])
+    assert figures(w.store.records()) == ()
