@@ -6,106 +6,21 @@ import threading
 from collections.abc import Callable
 from typing import TextIO
 
-from bench.measure.names import Reading
 from bench.opening import Opened
 from bench.problem import Problem
 from bench.procedure import commands as say
 from bench.procedure.desk import Desk
-from bench.procedure.snapshot import Gauge, Outcome, Prompt, Snapshot, ToneRow
-from bench.procedure.targets import Verdict
+from bench.procedure.snapshot import Outcome, Prompt, Snapshot
+from bench.session.words import inert
+from bench.telling import Teller
 
 HELP = (
     "enter goes on; an answer is typed; skip REASON, accept REASON, note WORDS, tick N, turn TRIMMER DEGREES, "
-    "repeat, stop (all sound), leave, help"
+    "repeat, back, hold, stop (all sound), why, hint, now (say all again), leave, help"
 )
 
-GAUGE_EVERY = 20
-"""Snapshots between two lines of a gauge that only moves: about a second."""
-
-
-class Teller:
-    """Says what has changed since the last snapshot, and nothing twice."""
-
-    def __init__(self, line: Callable[[str], None]) -> None:
-        self._line = line
-        self._said: dict[str, object] = {}
-        self._tones: dict[str, str] = {}
-        self._since_gauge = 0
-
-    def tell(self, s: Snapshot) -> None:
-        """Tell one snapshot."""
-        if s.step is not None and self._new("step", (s.step.id, s.step.index)):
-            self._tones.clear()
-            self._card(s)
-        for tone in s.tones:
-            self._tone(tone)
-        self._gauges(s.gauges)
-        if self._new("sending", s.sending):
-            self._line(f"sending: {s.sending or 'nothing'}")
-        if s.notice and self._new("notice", s.notice):
-            self._line(f"! {s.notice}")
-        if not s.notice:
-            self._said.pop("notice", None)
-        if self._new("unsaved", s.unsaved) and s.unsaved:
-            self._line(f"! {s.unsaved}")
-        if self._new("clipping", s.sound.clipping) and s.sound.clipping:
-            self._line("! the input clips: turn the interface's input down")
-        if self._new("prompt", (s.step.id if s.step else "", s.prompt)) and s.outcome is None:
-            self._prompt(s.prompt)
-
-    def _new(self, what: str, value: object) -> bool:
-        if self._said.get(what) == value:
-            return False
-        self._said[what] = value
-        return True
-
-    def _card(self, s: Snapshot) -> None:
-        step = s.step
-        if step is None:
-            return
-        self._line("")
-        self._line(f"step {step.index} of {step.total}: {step.title}")
-        for caution in step.cautions:
-            self._line(f"  caution ({caution.hazard}): {caution.say}")
-        self._line(f"  do: {step.do}")
-        if step.good:
-            self._line(f"  good: {step.good}")
-        for n, check in enumerate(s.checks, start=1):
-            self._line(f"  {n}. {check.text}")
-
-    def _tone(self, tone: ToneRow) -> None:
-        if tone.state in ("done", "missing") and self._tones.get(tone.id) != tone.state:
-            self._tones[tone.id] = tone.state
-            told = "; ".join(reading_words(r, v) for r, v in tone.readings) or "measured"
-            self._line(f"  {tone.label}: {told if tone.state == 'done' else 'not heard'}")
-
-    def _gauges(self, gauges: tuple[Gauge, ...]) -> None:
-        self._since_gauge += 1
-        words = tuple(g.verdict.word if g.verdict else "" for g in gauges)
-        if gauges and (self._new("gauge words", words) or self._since_gauge >= GAUGE_EVERY):
-            self._since_gauge = 0
-            for g in gauges:
-                told = reading_words(g.reading, g.verdict) if g.reading is not None else "nothing yet"
-                self._line(f"  {g.label}: {told}; {g.trend or 'no trend yet'}; {g.direction or 'wait'}")
-
-    def _prompt(self, prompt: Prompt) -> None:
-        if not prompt.text:
-            return
-        choices = f" [{', '.join(prompt.choices)}]" if prompt.choices else ""
-        unit = f" (in {prompt.unit})" if prompt.unit else ""
-        self._line(f"> {prompt.text}{choices}{unit}")
-
-
-def reading_words(reading: Reading, verdict: Verdict | None) -> str:
-    """A reading with its unit, uncertainty and verdict."""
-    if reading.value is None:
-        return f"no reading, because {reading.reason}"
-    spread = f" ± {reading.uncertainty:.2g}" if reading.uncertainty is not None else ""
-    told = f"{reading.channel} {reading.value:.2f}{spread} {reading.unit}"
-    if verdict is None or verdict.target is None:
-        return told
-    tolerance = f" ± {verdict.tolerance:g}" if verdict.tolerance is not None else ""
-    return f"{told}, target {verdict.target:.2f}{tolerance}: {verdict.word}"
+COUNT = 3
+"""Beats of the count-down before tones."""
 
 
 def command_of(line: str, prompt: Prompt) -> say.Command:
@@ -132,6 +47,10 @@ def command_of(line: str, prompt: Prompt) -> say.Command:
                 raise Problem(f'"{degrees}" is not a number of degrees; type turn TRIMMER DEGREES') from None
         case "repeat":
             return say.Repeat()
+        case "back" if not rest:
+            return say.Back()
+        case "hold" if not rest:
+            return say.Hold()
         case "stop":
             return say.StopSound()
         case "leave":
@@ -143,32 +62,122 @@ def command_of(line: str, prompt: Prompt) -> say.Command:
     raise Problem(f'"{line}" means nothing here; {HELP}')
 
 
-def run_plain(opened: Opened, typed: TextIO, line: Callable[[str], None]) -> Outcome:
+class CountDown:
+    """Counts down before tones start, on a thread, so that "stop" is heard meanwhile."""
+
+    def __init__(self, line: Callable[[str], None], beat_s: float) -> None:
+        self._line, self._beat_s = line, beat_s
+        self._stopped = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def start(self, then: Callable[[], None]) -> None:
+        """Count, then do something, unless it is stopped."""
+        self._stopped.clear()
+
+        def count() -> None:
+            self._line("! caution: loud tones. Loudspeakers down, headphones off; stop ends it")
+            for left in range(COUNT, 0, -1):
+                self._line(f"  tones start in {left}")
+                if self._stopped.wait(self._beat_s):
+                    self._line("  not started")
+                    return
+            then()
+
+        self._thread = threading.Thread(target=count, name="count-down", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Nothing starts."""
+        self._stopped.set()
+        self.wait()
+
+    def wait(self) -> None:
+        """Until it is over."""
+        if self._thread is not None:
+            self._thread.join()
+            self._thread = None
+
+
+class Typist:
+    """Takes typed lines: some are answered here, all others become commands to the bench thread."""
+
+    def __init__(self, desk: Desk, teller: Teller, line: Callable[[str], None], beat_s: float) -> None:
+        self._desk, self._teller, self._line = desk, teller, line
+        self._count = CountDown(line, beat_s)
+
+    def take(self, text: str) -> None:
+        """One line."""
+        word = text.strip().casefold()
+        latest = self._desk.latest
+        if word in ("stop", "leave"):
+            self._count.stop()
+        else:
+            self._count.wait()  # what was typed ahead comes after it
+            latest = self._desk.latest
+        if (
+            latest is not None
+            and word in ("why", "hint", "now")
+            and not (latest.prompt.kind == "words" and word == "now")
+        ):
+            self._asked(word, latest)
+            return
+        try:
+            prompt = latest.prompt if latest is not None else Prompt("wait", "")
+            command = command_of(text, prompt)
+        except Problem as problem:
+            self._line(f"! {inert(problem.sentence)}")
+            return
+        if isinstance(command, say.GoOn) and prompt.kind == "go-on" and prompt.sounds:
+            self._count.start(lambda: self._desk.post(command))
+        else:
+            self._desk.post(command)
+
+    def _asked(self, word: str, latest: Snapshot) -> None:
+        match word:
+            case "why":
+                self._teller.why(latest)
+            case "now":
+                self._teller.again(latest)
+            case "hint":
+                count = self._teller.hint(latest)
+                if self._teller.trainee and count:
+                    self._desk.post(say.Note(f"hints looked at: {count}"))
+
+    def ended(self) -> None:
+        """Nothing more will be typed."""
+        self._count.wait()
+        self._desk.post(say.Leave())
+
+
+def run_plain(
+    opened: Opened, typed: TextIO, line: Callable[[str], None], *, trainee: bool = False, beat_s: float = 1.0
+) -> Outcome:
     """Run to the end, or until the person leaves or the typing ends.
 
     Args:
         opened: a run that has not begun.
         typed: where lines are typed.
         line: says a line.
+        trainee: whether why is said with every step, and hints that were asked for are noted; in an exercise always.
+        beat_s: of the count-down before tones.
     """
-    teller = Teller(line)
-    over = threading.Event()
+    teller = Teller(line, trainee=trainee or opened.exercise is not None)
+    there, over = threading.Event(), threading.Event()
 
     def show(snapshot: Snapshot) -> None:
         teller.tell(snapshot)
+        there.set()
         if snapshot.outcome is not None:
             over.set()
 
     desk = Desk(opened.runner, opened.port, opened.clock, show)
+    typist = Typist(desk, teller, line, beat_s)
 
     def listen() -> None:
+        there.wait()  # what was typed ahead answers the first step, not nothing
         for text in typed:
-            latest = desk.latest
-            try:
-                desk.post(command_of(text, latest.prompt if latest is not None else Prompt("wait", "")))
-            except Problem as problem:
-                line(f"! {problem.sentence}")
-        desk.post(say.Leave())
+            typist.take(text)
+        typist.ended()
 
     line(HELP)
     desk.start()

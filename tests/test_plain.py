@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from bench.measure.names import Reading, no_reading
-from bench.plain import command_of, reading_words
+from bench.plain import Typist, command_of
 from bench.problem import Problem
 from bench.procedure import commands as say
-from bench.procedure.snapshot import Prompt
-from bench.procedure.targets import Verdict
+from bench.procedure.snapshot import Prompt, Snapshot
+from bench.telling import Teller
+from tests.tui import samples
 
 GO_ON = Prompt("go-on", "Done: go on")
 WORDS = Prompt("words", "What does the owner say?")
@@ -26,6 +26,9 @@ WORDS = Prompt("words", "What does the owner say?")
         ("tick 2", GO_ON, say.Tick(1)),
         ("turn replay level left -12.5", GO_ON, say.Turn("replay level left", -12.5)),
         ("repeat", GO_ON, say.Repeat()),
+        ("back", GO_ON, say.Back()),
+        ("Hold", GO_ON, say.Hold()),
+        ("back of the head is worn", WORDS, say.Answer("back of the head is worn")),
         ("STOP", GO_ON, say.StopSound()),
         ("leave", WORDS, say.Leave()),
         ("it sounds dull", WORDS, say.Answer("it sounds dull")),
@@ -42,8 +45,55 @@ def test_what_means_nothing_is_told(line: str) -> None:
         command_of(line, GO_ON)
 
 
-def test_a_reading_says_unit_uncertainty_target_and_verdict() -> None:
-    reading = Reading("level", "left", -12.34, 0.21)
-    verdict = Verdict(word="in", target=-12.0, tolerance=0.5)
-    assert reading_words(reading, verdict) == "left -12.34 ± 0.21 dBFS, target -12.00 ± 0.5: in"
-    assert reading_words(no_reading("level", "left", "it is silent"), None) == "no reading, because it is silent"
+class HandDesk:
+    """Shows what it was given, and keeps what was posted."""
+
+    def __init__(self, latest: Snapshot) -> None:
+        self.latest = latest
+        self.posted: list[say.Command] = []
+
+    def post(self, command: say.Command) -> None:
+        self.posted.append(command)
+
+
+def typist(latest: Snapshot, beat_s: float = 0.0) -> tuple[Typist, HandDesk, list[str]]:
+    said: list[str] = []
+    desk = HandDesk(latest)
+    return Typist(desk, Teller(said.append, trainee=True), said.append, beat_s), desk, said  # type: ignore[arg-type]
+
+
+def test_tones_start_after_a_count_down_with_a_caution() -> None:
+    typed, desk, said = typist(samples.listening(0, prompt=Prompt("go-on", "start the tones", sounds=True)))
+    typed.take("")
+    typed.take("hum at the left")  # typed ahead: it waits for the count
+    assert desk.posted == [say.GoOn()]
+    assert said[0].startswith("! caution: loud tones")
+    assert said[1:4] == ["  tones start in 3", "  tones start in 2", "  tones start in 1"]
+
+
+def test_stop_ends_a_count_down_before_anything_sounds() -> None:
+    typed, desk, said = typist(samples.listening(0, prompt=Prompt("go-on", "start the tones", sounds=True)), 30.0)
+    typed.take("")
+    typed.take("stop")
+    assert desk.posted == [say.StopSound()]
+    assert said[-1] == "  not started"
+
+
+def test_a_step_without_tones_goes_on_at_once() -> None:
+    typed, desk, said = typist(samples.cleaning())
+    typed.take("")
+    assert desk.posted == [say.GoOn()]
+    assert said == []
+
+
+def test_why_hints_and_all_of_it_again_are_said_when_asked() -> None:
+    hints = ("What does level mean?", "Is it steady?", "Turn a degree.")
+    typed, desk, said = typist(samples.adjusting(step=samples.step(hints=hints)))
+    typed.take("why")
+    assert said[-1].startswith("  why: A noise-reduction decoder")
+    for n, words in enumerate(("think: What does", "look: Is it", "do: Turn", "answer: Look at the head"), start=1):
+        typed.take("hint")
+        assert said[-1].startswith(f"  {words}")
+        assert desk.posted[-1] == say.Note(f"hints looked at: {n}")
+    typed.take("now")
+    assert any(line.startswith("step 9 of 24: Set the replay level (as left)") for line in said)

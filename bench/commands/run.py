@@ -31,6 +31,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="which practice machine (default 1)")
     parser.add_argument("--resume", metavar="SESSION", help="go on with a session that was broken off")
     parser.add_argument("--plain", action="store_true", help="lines of text instead of the full screen")
+    parser.add_argument("--learning", action="store_true", help="why stands open at every step, hints are noted")
     parser.add_argument("--json", action="store_true", help="on a capture: one JSON object on stdout")
 
 
@@ -42,12 +43,15 @@ def run(args: argparse.Namespace) -> int:
         from bench.tui.start import start_run
 
         return start_run(
-            workspace, None if args.resume else wanted(args, port=args.port or "practice"), _folder(args, workspace)
+            workspace,
+            None if args.resume else wanted(args, port=args.port or "practice"),
+            _folder(args, workspace),
+            learning=args.learning,
         )
     clock = RealClock()
     opened = _open(args, workspace, clock)
     try:
-        outcome = _hands_off(opened) if on_file else _plain(opened)
+        outcome = _hands_off(opened) if on_file else _plain(opened, learning=args.learning)
     finally:
         conclude(opened)
     return tell(opened, outcome, as_json=args.json)
@@ -76,8 +80,8 @@ def _hands_off(opened: Opened) -> Outcome:
     return rehearse(opened.runner, opened.port, opened.clock, UnattendedHands())
 
 
-def _plain(opened: Opened) -> Outcome:
+def _plain(opened: Opened, *, learning: bool) -> Outcome:
     from bench.plain import run_plain
 
     with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, kept_off_screen(Path(scratch) / "chatter.txt"):
-        return run_plain(opened, sys.stdin, narrate)
+        return run_plain(opened, sys.stdin, narrate, trainee=learning)

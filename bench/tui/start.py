@@ -30,13 +30,14 @@ def start(workspace: str | None) -> int:
     return _show(ChooserScreen(where, usual_memory()))
 
 
-def start_run(workspace: Workspace, wanted: Wanted | None, folder: Path | None) -> int:
+def start_run(workspace: Workspace, wanted: Wanted | None, folder: Path | None, *, learning: bool = False) -> int:
     """One job, without the chooser; returns its exit code.
 
     Args:
         workspace: where procedures and sessions are.
         wanted: a new job; or
         folder: the session to go on with.
+        learning: whether a trainee sits there.
 
     Raises:
         Problem: it could not be opened.
@@ -44,7 +45,7 @@ def start_run(workspace: Workspace, wanted: Wanted | None, folder: Path | None) 
     from bench.tui.screens.bench import BenchScreen
     from bench.tui.sitting import BenchSitting
 
-    screen = BenchScreen(BenchSitting(workspace, wanted, folder=folder))
+    screen = BenchScreen(BenchSitting(workspace, wanted, folder=folder, learning=learning))
     code = _show(screen)
     if screen.refusal:
         raise Problem(screen.refusal)
