@@ -89,6 +89,7 @@ class EverythingMeter:
         for at in range(0, len(samples), hop):
             part = samples[at : at + hop]
             self._heard.feed(part)
+            self._weighted.idle = self._finder.holds
             self._weighted.feed(part)
             for spectrum in self._spectra.feed(part):
                 self._chunk(spectrum)

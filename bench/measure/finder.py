@@ -95,6 +95,11 @@ class ToneFinder:
                     break
         return self._shown
 
+    @property
+    def holds(self) -> bool:
+        """Whether a steady tone is known to go on, as it was at the last harvest."""
+        return any(t.holds for t in self._tracks)
+
     def take(
         self,
         spectrum: NDArray[np.complex128],

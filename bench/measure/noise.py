@@ -70,13 +70,20 @@ class Weighted:
         self._lead: list[Floats] = []
         self._direct: Floats | None = None
         self._networks = [n(sample_rate).sos for n in (a_network, band_network, bs468_network)]
-        self._states = [np.zeros((channels, len(sos), 2)) for sos in self._networks]
-        self._rectifier = Rectifier(sample_rate, channels)
-        self._quasi_peak = QuasiPeak(self._rectifier.rate, channels, BS468)
+        self._sample_rate = sample_rate
+        self._discharge()
+        self._rested = True
+        self.idle = False
+        """Set while a tone is known to sound: hops are then passed over, NaN, and the meters start anew after them."""
         self.frames: list[int] = []
         """Frames in each hop."""
         self.hops = Rows((4, channels))
         """A mean square, band mean square, highest quasi-peak, rectified average; each (4, channels)."""
+
+    def _discharge(self) -> None:
+        self._states = [np.zeros((self.channels, len(sos), 2)) for sos in self._networks]
+        self._rectifier = Rectifier(self._sample_rate, self.channels)
+        self._quasi_peak = QuasiPeak(self._rectifier.rate, self.channels, BS468)
 
     def feed(self, samples: Samples) -> None:
         """Take in frames."""
@@ -107,6 +114,14 @@ class Weighted:
         from bench.measure import kernels
 
         assert self._direct is not None
+        self.frames.append(len(piece))
+        if self.idle:
+            if not self._rested:
+                self._discharge()
+            self._rested = True
+            self.hops.append(np.full((4, self.channels), np.nan))
+            return
+        self._rested = False
         sound = kernels.take_off(piece, self._direct)
         out = np.empty_like(sound)
         row = np.empty((4, self.channels))
@@ -117,7 +132,6 @@ class Weighted:
         drive = self._rectifier.feed(out)
         row[2] = self._quasi_peak.feed(drive)
         row[3] = drive.mean(axis=1)
-        self.frames.append(len(piece))
         self.hops.append(row)
 
 

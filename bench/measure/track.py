@@ -36,6 +36,8 @@ HUM_TURNS = 4.0
 """A mains line that turns fewer times against the tone within its stretch may not be told from it."""
 HUM_S, HUM_AWAY_S = 0.2, (0.06, 0.15, 0.25)
 """It is then looked for beside the stretch: so much of the sound, so far away. Where it is least the tone is gone."""
+HELD = 6
+"""A run that reaches so near the newest frame goes on."""
 GONE = 0.05
 """A peak this much weaker than it was is gone."""
 PATIENCE = 3
@@ -88,6 +90,7 @@ class Track:
         self._done = 0
         self._parts: list[FoundTone] = []
         self._clear: list[float] = []
+        self._goes_on = False
         self._clear_hz = clear_hz
         self._hum = hum
         self._taps: Complexes | None = None
@@ -130,6 +133,11 @@ class Track:
         more = make_frames(z, self._spectra.rate, self.tone_hz, self._oscillator_hz)
         self._frames = self._frames.joined(more.between(known, known + count))
 
+    @property
+    def holds(self) -> bool:
+        """Whether a steady tone sounded at the last harvest and the peak has been there since."""
+        return self._goes_on and not self.misses
+
     def look(self, power: NDArray[np.float64]) -> bool:
         """Whether the peak is still there in a chunk's power spectrum, or was shortly before."""
         reach = max(2, round(0.012 * self.tone_hz / self._spectra.bin_hz))
@@ -153,6 +161,7 @@ class Track:
         runs = self._runs()
         head = len(frames) - self._done
         settled = head - round(2 * SHORTEST_S / frames.seconds)
+        self._goes_on = bool(runs) and runs[-1].end >= head - HELD
         found = []
         at = self._done
         for first, last, end in runs:
@@ -185,7 +194,7 @@ class Track:
             return None
         frames = self._frames
         runs = self._runs()
-        if not runs or len(frames) - self._done - runs[-1].end > 6:
+        if not runs or len(frames) - self._done - runs[-1].end > HELD:
             return None
         first, last = self._done + runs[-1].first, self._done + runs[-1].last
         late = max(first, last - round(GLANCE_S / frames.seconds))
