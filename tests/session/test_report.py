@@ -7,6 +7,7 @@ import re
 import shutil
 import subprocess
 from dataclasses import replace
+from datetime import timedelta
 from itertools import pairwise
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from bench.measure.names import Channel
 from bench.problem import Problem
 from bench.session.reader import read_session
 from bench.session.report import report_html, write_report
-from tests.session.made_up import CLEAN, PROCEDURE, begin, failed, level, response, whole
+from tests.session.made_up import CLEAN, PROCEDURE, begin, failed, level, record_level, response, whole
 from tests.session.page import Page, grid
 
 HOSTILE = (
@@ -363,3 +364,35 @@ def test_it_prints_on_two_pages(folder: Path, tmp_path: Path) -> None:
         timeout=120,
     )
     assert len(re.findall(rb"/Type\s*/Page\b", (tmp_path / "report.pdf").read_bytes())) == 2
+
+
+def test_a_clock_that_was_set_back_changes_no_order_and_is_said(tmp_path: Path) -> None:
+    w = begin(tmp_path)
+    w.note("note", "found", "first")
+    w.time -= timedelta(days=400)
+    w.note("note", "found", "second")
+    w.keep("found", "found-clean", "reference tape", [level("left", -12.0)])
+    w.store.finish("done")
+    w.store.close()
+    session = read_session(w.store.folder)
+    assert [e.text for e in session.events if e.kind == "note"] == ["first", "second"]
+    text = Page(report_html(session)).root.text
+    assert "Clock: it was set back meanwhile; entries stand in the order in which they happened" in text
+    assert "3 May 2026, 10:12 to 10:12" in text
+    assert text.index(" first") < text.index(" second")
+
+
+def test_steps_left_out_and_passed_over_are_named_and_not_missed(tmp_path: Path) -> None:
+    w = begin(tmp_path)
+    w.note("left-out", "replay-level", "Replay level", "for open reel; this is I")
+    w.note("left-out", "found", "Reference tape as found", "for open reel; this is I")
+    w.note("not-needed", "sign", "Reference tape as left", "proof-replay")
+    w.keep("proof-record", "left", "record-replay", [record_level("left", 0.0)])
+    w.note("to-check", "proof-record", "replay level")
+    w.store.finish("done")
+    page = Page(report_html(read_session(w.store.folder)))
+    result = next(e for e in page.root.all("div") if e.has("result")).text
+    assert "Not measured" not in result
+    assert "To be checked again, for something was adjusted since: replay level." in result
+    assert "Left out, Replay level and Reference tape as found: for open reel; this is I" in page.root.text
+    assert "Not needed, Reference tape as left: by the decision at Sign off" in page.root.text
