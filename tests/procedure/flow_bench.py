@@ -81,13 +81,13 @@ class Bench:
 
     root: Path
 
-    def open(self, steps: str, *, seed: int = 1, procedure: str = "t", **more: str) -> Opened:
+    def open(self, steps: str, *, seed: int = 1, procedure: str = "t") -> Opened:
         """Begin a run of these steps."""
         folder = self.root / "procedures"
         if not folder.exists():
             shutil.copytree(shipped_procedures(), folder)
         (folder / f"{procedure}.toml").write_text(HEAD + steps, encoding="utf-8")
-        run = open_run(Workspace(self.root), Wanted(procedure, seed=seed, **more), RehearsalClock(), paced=False)
+        run = open_run(Workspace(self.root), Wanted(procedure, seed=seed), RehearsalClock(), paced=False)
         run.port.open()
         run.runner.begin()
         return run

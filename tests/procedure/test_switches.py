@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from bench.audio.practice import PracticePort
 from bench.procedure import commands as say
 from tests.procedure.flow_bench import CLEAN, MEASURE, Bench, at, by_a_person, events, listen_through, words
 
@@ -42,21 +43,18 @@ def test_hands_switch_it_when_it_changes(bench: Bench) -> None:
     ]
 
 
-def test_it_is_switched_again_after_a_break(bench: Bench) -> None:
+def test_it_is_switched_again_after_a_break(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     run = bench.open(CLEAN + WITH)
     run.runner.obey(say.GoOn())
     positions: list[tuple[str, str]] = []
-    resumed = bench.resume(run)
-    assert at(resumed) == "with"
-    switch = type(resumed.port).switch
+    switch = PracticePort.switch
 
-    def noted(self: object, control: str, position: str) -> None:
+    def noted(port: PracticePort, control: str, position: str) -> None:
         positions.append((control, position))
-        switch(self, control, position)  # type: ignore[arg-type]
+        switch(port, control, position)
 
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(type(resumed.port), "switch", noted)
-        bench.resume(resumed)
+    monkeypatch.setattr(PracticePort, "switch", noted)
+    assert at(bench.resume(run)) == "with"
     assert positions[0] == ("noise-reduction", "on")
 
 

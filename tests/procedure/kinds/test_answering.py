@@ -29,9 +29,7 @@ def test_three_or_four_rounds_whatever_the_sense_slope_and_play() -> None:
     for _ in range(150):
         slope = rng.uniform(0.08, 0.16) * rng.choice((-1.0, 1.0))
         play, error = rng.uniform(2.0, 8.0), rng.uniform(-6.0, 6.0)
-        counts.append(
-            rounds_to(Trimmer("t", degrees=0.0, per_degree=slope, backlash=play, error=error), 0.125, rng)
-        )
+        counts.append(rounds_to(Trimmer("t", degrees=0.0, per_degree=slope, backlash=play, error=error), 0.125, rng))
     assert np.mean(counts) < 4.0
     assert max(counts) <= 6
 

@@ -1,0 +1,73 @@
+"""Record to replay: behind a mark on two heads, with the way from head to head on three; mistracking worked out."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from bench.workspace import shipped_procedures
+from tests.procedure.record_bench import HEAD, Ran, run, step
+
+TARGET = """
+[targets.own_mistracking]
+unit = "dB"
+tolerance = 2.0
+source = "common practice, no source"
+"""
+
+SENDS = ", ".join(f"{{ hz = {hz}, db = -20, seconds = 1.5 }}" for hz in (400, 1000, 8000))
+RECORD = step(
+    "record-replay",
+    "back",
+    sends=f"[{SENDS}]",
+    reference_hz="400",
+    targets='{ record_replay_level = "machine.record_level", response = "machine.record_response", '
+    'mistracking = "machine.own_mistracking" }',
+)
+WORKED_OUT = step("measure", "worked-out", quantity='"mistracking"', target='"machine.own_mistracking"')
+
+
+def recorded(folder: Path, machine: str, **changes: float) -> Ran:
+    shutil.copytree(shipped_procedures(), folder / "procedures")
+    path = folder / "procedures" / "sheets" / "machines" / f"{machine}.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("\n[practice]", TARGET + "\n[practice]", 1), "utf-8")
+    return run(folder, HEAD + RECORD + WORKED_OUT, machine, seed=3, tape=None, reference_tape=None, **changes)
+
+
+def of(ran: Ran, name: str, quantity: str) -> list[float]:
+    return [
+        r.reading.value
+        for r in ran.opened.store.records()
+        if (r.step, r.reading.quantity) == (name, quantity) and r.reading.value is not None
+    ]
+
+
+@pytest.mark.parametrize("machine", ["two-head-cassette", "three-head-cassette"])
+def test_a_level_that_is_off_is_read_and_what_a_decoder_makes_of_it(tmp_path: Path, machine: str) -> None:
+    ran = recorded(tmp_path, machine, record_level_left_db=-3.0)
+    assert of(ran, "back", "record_replay_level") == [pytest.approx(-3.0, abs=0.2), pytest.approx(0.0, abs=0.2)]
+    assert len(of(ran, "back", "response")) == 4
+    left, right = of(ran, "back", "mistracking")
+    # A level error of e dB adds a little more than e at middle and high frequencies (common practice, no source).
+    assert -5.0 < left < -3.0
+    assert abs(right) < 1.0
+    assert of(ran, "worked-out", "mistracking") == [pytest.approx(left, abs=1e-9), pytest.approx(right, abs=1e-9)]
+    told = [e for e in ran.opened.store.events() if e.kind == "note"]
+    if machine.startswith("three"):
+        assert [e.value for e in told] == [pytest.approx(0.123, abs=0.003)]
+        assert told[0].text.startswith("123 ms from sending to replay")
+    else:
+        assert told == []
+
+
+def test_without_readings_there_is_nothing_to_work_out(tmp_path: Path) -> None:
+    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    path = tmp_path / "procedures" / "sheets" / "machines" / "two-head-cassette.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("\n[practice]", TARGET + "\n[practice]", 1), "utf-8")
+    ran = run(tmp_path, HEAD + WORKED_OUT, "two-head-cassette")
+    (record,) = ran.opened.store.records()
+    assert record.reading.value is None
+    assert record.reading.reason == "no level from record to replay was read at this session, noise reduction out"
+    assert ran.outcome.exit_code == 1

@@ -1,0 +1,123 @@
+"""Procedure by fault: every shipped job is all in on its practice machine, and each fault is caught at the right step.
+
+Nothing is replaced: the file, the runner, the practice machine and unattended hands that see only readings. What a
+line-up turns, it sets right, so a trimmer that was off is caught by a job that turns nothing. What cleaning or
+demagnetising mends is caught by a part that does neither.
+"""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from bench.audio.practice import PracticePort
+from bench.clock import RehearsalClock
+from bench.opening import Wanted, open_run
+from bench.procedure.library import Library
+from bench.procedure.outcome import last_attempts
+from bench.procedure.runner import Runner
+from bench.training.hands import UnattendedHands
+from bench.training.rehearse import as_the_sheet_says, rehearse
+from bench.wiring import build_practice_machine
+from bench.workspace import Workspace, shipped_procedures
+
+SHIPPED = shipped_procedures()
+LIBRARY = Library(Workspace(SHIPPED.parent))
+
+LINE_UPS: tuple[tuple[str, str | None], ...] = (
+    ("cassette-three-head", None),
+    ("cassette-two-head", None),
+    ("cassette-two-head", "auto-reverse-cassette"),
+    ("open-reel-iec", None),
+    ("open-reel-nab", None),
+    ("line-up-cassette", None),
+    ("first-line-up", None),
+    ("owners-azimuth", None),
+    ("calibrate-interface", None),
+)
+"""Jobs that set a machine right, or need none: they meet it out of line."""
+
+AS_IT_STANDS = ("after-repair", "quick-check", "which-tape", "work-tape", "noise-reduction-itself")
+"""Jobs that turn nothing: they meet a machine that was lined up before."""
+
+CAUGHT: dict[tuple[str, str], str] = {}
+"""Procedure and fault to the step that is out."""
+
+QUICK = (("noise-reduction-itself", "weak-encoder"), ("record-replay-check", "dirty-head"))
+"""Those of the table that are run every time; the whole table in the long tests."""
+
+MENDED: dict[str, str] = {}
+"""Faults that a whole line-up does not end with, and why."""
+
+
+class Ended:
+    """A rehearsal that is over."""
+
+    def __init__(self, root: Path, name: str, machine: str | None, *faults: str, lined_up: bool) -> None:
+        shutil.copytree(SHIPPED, root / "procedures")
+        workspace, clock = Workspace(root), RehearsalClock()
+        opened = open_run(workspace, Wanted(name, machine, faults=faults, seed=1), clock, paced=False)
+        runner, port, job = opened.runner, opened.port, opened.job
+        if lined_up and isinstance(port, PracticePort):
+            sheets = [LIBRARY.fault(f) for f in faults]
+            right = build_practice_machine(
+                job.machine, job.tape, job.reference_tape, seed=1, faults=sheets, misadjustment=0.0
+            )
+            port = PracticePort(right, clock, paced=False)
+            runner = Runner(job, port, opened.store, clock)
+        hands = UnattendedHands(answers=as_the_sheet_says(job), override="rehearsed")
+        self.outcome = rehearse(runner, port, clock, hands)
+        self.titles = {s.id: s.title for s in job.steps}
+        records = last_attempts(opened.store.records())
+        self.out = {r.step for r in records if r.judged and r.verdict is not None and r.verdict.word != "in"}
+        self.skipped = [e.step for e in opened.store.events() if e.kind == "skip"]
+        opened.store.close()
+
+
+def _all_in(ended: Ended) -> None:
+    assert (ended.outcome.exit_code, set(ended.outcome.words)) == (0, {"in"}), ended.outcome.said
+    assert ended.outcome.judged > 1
+    assert ended.skipped == []
+
+
+@pytest.mark.parametrize(
+    ("name", "machine"),
+    [pytest.param(*j, marks=() if j[0] == "owners-azimuth" else pytest.mark.long) for j in LINE_UPS],
+)
+def test_a_job_that_sets_right_ends_all_in(tmp_path: Path, name: str, machine: str | None) -> None:
+    _all_in(Ended(tmp_path, name, machine, lined_up=False))
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(n, marks=() if n == "noise-reduction-itself" else pytest.mark.long) for n in AS_IT_STANDS]
+)
+def test_a_job_that_judges_as_it_stands_finds_a_machine_that_is_right_to_be_right(tmp_path: Path, name: str) -> None:
+    _all_in(Ended(tmp_path, name, None, lined_up=True))
+
+
+@pytest.mark.parametrize(
+    ("name", "fault"), [pytest.param(*c, marks=() if c in QUICK else pytest.mark.long) for c in CAUGHT]
+)
+def test_a_fault_is_caught_and_the_step_named(tmp_path: Path, name: str, fault: str) -> None:
+    ended = Ended(tmp_path, name, None, fault, lined_up=True)
+    assert ended.outcome.exit_code == 1
+    assert CAUGHT[name, fault] in ended.out, (sorted(ended.out), ended.outcome.said)
+    assert ended.titles[CAUGHT[name, fault]] in ended.outcome.said
+
+
+def test_every_shipped_fault_is_caught_by_some_procedure() -> None:
+    faults = {s.name for s in LIBRARY.sheets("fault")}
+    assert {fault for _, fault in CAUGHT} == faults
+
+
+def test_every_whole_job_is_rehearsed() -> None:
+    whole = {p.name for p in LIBRARY.procedures() if not p.part}
+    alone = {"clean", "demagnetise"}  # nothing is measured in them
+    assert {name for name, _ in LINE_UPS} | set(AS_IT_STANDS) | alone == whole
+
+
+def test_the_table_names_steps_that_there_are() -> None:
+    for (name, fault), step in CAUGHT.items():
+        assert step in {s.id for s in LIBRARY.load_job(name).steps}, (name, fault, step)
