@@ -29,6 +29,7 @@ UNITS: dict[str, str] = {
     "saturated_output_level": "dB",
     "separation": "dB",
     "erasure": "dB",
+    "mono_sum": "dB",
     "dropout_count": "1",
     "dropout_rate": "per minute",
     "dropout_depth": "dB",

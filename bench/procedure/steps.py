@@ -97,6 +97,7 @@ Measurable = Literal[
     "saturated_output_level",
     "separation",
     "erasure",
+    "mono_sum",
     "dropout_count",
     "dropout_rate",
     "dropout_depth",

@@ -33,6 +33,7 @@ QUANTITIES: dict[str, str] = {
     "saturated_output_level": "Saturated output level",
     "separation": "Separation",
     "erasure": "Erasure",
+    "mono_sum": "Mono sum",
     "dropout_count": "Dropouts",
     "dropout_rate": "Dropout rate",
     "dropout_depth": "Dropout depth",

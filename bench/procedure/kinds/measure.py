@@ -8,6 +8,7 @@ import numpy as np
 
 from bench.audio.port import Block, Samples
 from bench.measure.meters import Meter, make_meter
+from bench.measure.mono_sum import MonoSumMeter
 from bench.measure.names import Measured
 from bench.measure.programme import ProgrammeMeter
 from bench.problem import Problem
@@ -77,6 +78,9 @@ class MeasureActivity(MeasuringActivity):
         self._meter: Meter
         if self._measure.programme:
             self._meter = ProgrammeMeter(status.sample_rate, status.channels)
+            return
+        if self._measure.quantity == "mono_sum":
+            self._meter = MonoSumMeter(status.sample_rate, status.channels)
             return
         options = options_of(self._measure, self.situation.job)
         self._meter = make_meter(METERS[self._measure.quantity], status.sample_rate, status.channels, options)
