@@ -103,6 +103,7 @@ class Desk:
             return
         if status.kind == "file" and not self._runner.wants_sound:
             self._stopping.wait(READ_S)  # a capture waits for the step that listens
+            self._runner.tick()
             return
         block = self._port.read(READ_S)
         if block is None:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable
 from pathlib import Path
 
-from bench.clock import RehearsalClock
+from bench.clock import RealClock, RehearsalClock
 from bench.opening import Opened, Wanted, open_run
 from bench.procedure.commands import Note
+from bench.procedure.desk import Desk
 from bench.procedure.kinds.base import SAVE_AGAIN_S
+from bench.procedure.snapshot import Snapshot
 from bench.session.reader import read_session
 from tests.procedure.small_bench import CLEAN, ENTRY, HEAD, make_bench
 
@@ -40,3 +44,31 @@ def test_a_drive_that_is_away_for_a_while(tmp_path: Path) -> None:
     assert [e.text for e in read_session(folder).events if e.kind == "note"] == ["before", "meanwhile"]
     assert any("meanwhile" in line for line in said)
     assert run.end() == ""
+
+
+def test_the_bench_thread_keeps_trying_whatever_the_port(tmp_path: Path) -> None:
+    """A capture that no step listens to yet: no block comes, and still it is tried again."""
+    import soundfile
+
+    soundfile.write(tmp_path / "capture.wav", [[0.0, 0.0]] * 4800, 48000)
+    workspace = make_bench(tmp_path, short=HEAD + ENTRY)
+    run = open_run(workspace, Wanted("short", port=str(tmp_path / "capture.wav")), RealClock(), paced=False)
+    shown: list[Snapshot] = []
+    desk = Desk(run.runner, run.port, run.clock, shown.append)
+    desk.start()
+    folder = run.store.folder
+    folder.rename(tmp_path / "away")
+    desk.post(Note("meanwhile"))
+    wait_for(lambda: bool(shown and shown[-1].unsaved))
+    (tmp_path / "away").rename(folder)
+    wait_for(lambda: not run.runner.snapshot().unsaved)
+    desk.stop()
+    assert run.end() == ""
+    assert [e.text for e in read_session(folder).events if e.kind == "note"] == ["meanwhile"]
+
+
+def wait_for(so: Callable[[], bool]) -> None:
+    until = time.monotonic() + 30
+    while not so():
+        assert time.monotonic() < until
+        time.sleep(0.02)
