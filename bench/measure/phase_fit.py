@@ -16,7 +16,7 @@ from bench.measure.lines import floor_of
 
 Floats = NDArray[np.float64]
 
-MOST_POINTS = 6000
+MOST_POINTS = 3000
 MOST_RATES = 12
 STANDS_OUT = 14.0
 """Power of a flutter line over the floor of the phase's spectrum."""
@@ -158,7 +158,7 @@ def rough_slope(phase: Floats, rate: float, reach_hz: float) -> Slope:
 
 def _thinned(phase: Floats, rate: float) -> tuple[Floats, Floats, float]:
     """Means over a few points each; time counts from the middle."""
-    block = max(4, -(-len(phase) // MOST_POINTS))
+    block = max(8, -(-len(phase) // MOST_POINTS))
     count = len(phase) // block
     y = phase[: count * block].reshape(count, block).mean(axis=1)
     step = block / rate

@@ -38,17 +38,18 @@ from bench.measure import kernels
 
 rate, block = 96000.0, 65536
 kind, minutes = sys.argv[1], float(sys.argv[2])
-pool = 7e-4 * np.random.default_rng(0).standard_normal((block + 8192, 2))
+rng = np.random.default_rng(0)
 tones = np.array([1000.0, 315.0, 3150.0, 6300.0, 10000.0, 40.0, 12500.0, 100.0])
 
 def sound(at):
-    x = pool[at % 8191 :][:block].copy()
+    x = 7e-4 * rng.standard_normal((block, 2), dtype=np.float32).astype(float)
     t = np.arange(at, at + block) / rate
+    turns = t + 4e-5 * np.sin(2 * np.pi * 4.0 * t) + 4e-6 * np.sin(2 * np.pi * 20.0 * t)
     if kind == "carrier":
-        x += 0.3 * np.sin(2 * np.pi * 3150.0 * t + 0.8 * np.sin(2 * np.pi * 4.0 * t))[:, None]
+        x += 0.3 * np.sin(2 * np.pi * 3150.0 * turns)[:, None]
     if kind == "sequence":
         hz = tones[(t // 10).astype(int) % 8]
-        x += (0.1 * np.sin(2 * np.pi * hz * t) * (t % 10 < 8))[:, None]
+        x += (0.1 * np.sin(2 * np.pi * hz * turns) * (t % 10 < 8))[:, None]
     return np.rint(x * 2.0**23) / 2.0**23
 
 kernels.warm()
