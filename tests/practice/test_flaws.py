@@ -130,7 +130,9 @@ def test_tape_that_has_passed_the_bias_is_noisier_than_virgin_tape() -> None:
     assert (readings[0].value or 0.0) - (readings[1].value or 0.0) == pytest.approx(2.0, abs=0.4)
 
 
-@pytest.mark.parametrize(("iec_type", "db"), [("I", 60.0), ("II", 57.0), ("IV", 52.0)])
+@pytest.mark.parametrize(
+    ("iec_type", "db"), [("I", 60.0), pytest.param("II", 57.0, marks=pytest.mark.long), ("IV", 52.0)]
+)
 def test_some_tapes_are_harder_to_erase(iec_type: str, db: float) -> None:
     # Common practice, no source: metal is allowed 55 dB where others must reach 60.
     machine = deck({**QUIET, "erase_db": -60.0, "tape_selector": iec_type}, iec_type=iec_type, tape={"noise_db": -80.0})

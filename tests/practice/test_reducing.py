@@ -93,7 +93,7 @@ def test_a_circuit_that_is_off_is_found_and_the_other_is_not_blamed(side: str) -
 
 def test_switched_in_on_both_sides_tones_come_back_as_they_were() -> None:
     of = machine()
-    for hz in (1000.0, 3150.0, 8000.0):
+    for hz in (1000.0, 8000.0):
         for db in (-20.0, -30.0, -40.0):
             with_it, without = came(of, hz, db, "on"), came(of, hz, db, "off")
             assert with_it.value is not None

@@ -55,7 +55,7 @@ def by_the_loops(system: System, hz: float, db: float, error_db: float) -> float
     return 20 * float(np.log10(after / before)) - error_db
 
 
-@pytest.mark.parametrize("system", ["type-b", "type-a"])
+@pytest.mark.parametrize("system", ["type-b", pytest.param("type-a", marks=pytest.mark.long)])
 def test_the_decoder_itself_mistracks_by_as_much(system: System) -> None:
     # Not a law but the circuit, sample by sample.
     off = []
