@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
@@ -91,11 +92,7 @@ def content_of(session: SessionRecord) -> Content:
         figures=figures(counted),
         responses=responses(counted),
         exceptions=tuple(_exceptions(session, counted, steps)),
-        noted=tuple(
-            (_time(e, session), _asked(e, steps), _without_title(e, steps))
-            for e in session.events
-            if e.kind in {"answer", "note"}
-        ),
+        noted=tuple(_noted(session, steps)),
         trimmers=tuple(true_minus(e.text) for e in session.events if e.kind == "turns" and e.step),
         cautions=_cautions(session, steps),
         story=story(session, steps),
@@ -205,6 +202,17 @@ def _exceptions(
     for (step, because), readings in accepted.items():
         parts = [" at ".join(filter(None, (name, listed([*filter(None, tones)])))) for name, tones in readings.items()]
         yield "Accepted", title_of(step, steps), f"{'; '.join(parts)}; because {because}"
+
+
+def _noted(session: SessionRecord, steps: dict[str, StepOutline]) -> Iterable[tuple[str, str, str]]:
+    """Answers and notes in their order; a note that was made at several steps once."""
+    same = Counter(e.text for e in session.events if e.kind == "note")
+    for event in session.events:
+        if event.kind == "answer" or (event.kind == "note" and same[event.text] == 1):
+            yield _time(event, session), _asked(event, steps), _without_title(event, steps)
+        elif event.kind == "note" and same[event.text]:
+            yield _time(event, session), f"At {same[event.text]} steps:", event.text
+            same[event.text] = 0
 
 
 def _time(event: Event, session: SessionRecord) -> str:

@@ -30,8 +30,8 @@ REPORT_NAME = "report.html"
 TABLE_NAME = "readings.csv"
 _CLASSES = {"in": "in", "out": "out", "too close to call": "close", "no reading": "none", "": ""}
 CURVE_TONES = 5
-DENSE_LINES = 46
-"""A session with more lines than this is printed smaller, so that it keeps to two pages."""
+DENSE_LINES = (46, 84)
+"""Sessions with more lines than these are printed smaller, so that they keep to two pages."""
 _STAGE_HEADS = ("Before cleaning", "After cleaning", "As left")
 
 
@@ -69,7 +69,7 @@ def report_html(session: SessionRecord) -> str:
     return template.render(
         c=content,
         plots=_plots(content),
-        dense=sum(len(t.lines) for t in content.figures) + 8 * len(content.responses) > DENSE_LINES,
+        density=_density(content),
         small=[(p, Markup(p.svg)) for p in _small(session)],
         figures=[(source, list(things)) for source, things in groupby(content.figures, key=lambda t: t.source)],
         stages=_stages(content),
@@ -86,6 +86,12 @@ def _plots(content: Content) -> list[tuple[list[ResponseTable], Markup]]:
     drawn = [t for t in content.responses if len({row.hz for row in t.rows}) >= CURVE_TONES]
     pairs = [drawn[n : n + 2] for n in range(0, len(drawn), 2)]
     return [(pair, Markup(response_svg(pair, f"plot{n}"))) for n, pair in enumerate(pairs, start=1)]
+
+
+def _density(content: Content) -> int:
+    """How small it is printed, 0 for the usual size, by the lines of its tables and lists."""
+    lines = sum(len(t.lines) for t in content.figures) + 8 * len(content.responses)
+    return sum(lines > limit for limit in DENSE_LINES)
 
 
 def _small(session: SessionRecord) -> list[SmallPlot]:

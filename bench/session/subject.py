@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -64,6 +65,7 @@ class Conditions:
     """What full scale is, for a reading in dBFS: the interface and its calibration."""
 
 
+_CERTIFICATE = re.compile(r", its certificate moves the target by [^;,]*")
 _NAMES = {
     "method": "methods",
     "reference": "references",
@@ -96,8 +98,13 @@ def subject_of(record: ReadingRecord) -> Subject | None:
 
 
 def method_of(r: Reading) -> str:
-    """How it was read, without what was found along the way: that stands behind a colon, and differs each time."""
-    return r.method.partition(":")[0] if r.quantity in FOUND_HZ else r.method
+    """How it was read, without what was found along the way and without what is the target's.
+
+    Where the worst was found stands behind a colon, and differs each time; a correction of one tone by the reference
+    tape's certificate is in its target.
+    """
+    method = r.method.partition(":")[0] if r.quantity in FOUND_HZ else r.method
+    return _CERTIFICATE.sub("", method)
 
 
 def conditions_of(record: ReadingRecord, job: JobFacts) -> Conditions:

@@ -194,7 +194,7 @@ def _curve_of(r: ReadingRecord) -> tuple[str, ...]:
     reference = r.reading.reference
     if r.noise_reduction != "off":
         reference = reference.partition(" at ")[0]
-    return (r.source, r.reading.method, reference, r.noise_reduction, r.lot)
+    return (r.source, method_of(r.reading), reference, r.noise_reduction, r.lot)
 
 
 def _curves(records: tuple[ReadingRecord, ...]) -> set[tuple[str, ...]]:
@@ -245,7 +245,7 @@ def _response(group: list[ReadingRecord]) -> ResponseTable:
             f"tones at {decibels(level)}" if len(levels) == 1 and level is not None else "",
             f"dB re {_reference(group)}" if first.reading.reference else "dB",
         ),
-        method=_joined(first.reading.method, f"limits: {', '.join(sources)}" if set(sources) - USUAL else ""),
+        method=_joined(method_of(first.reading), f"limits: {', '.join(sources)}" if set(sources) - USUAL else ""),
         channels=channels,
         stages=stages_shown,
         rows=tuple(rows),

@@ -119,3 +119,12 @@ def test_the_worst_of_mistracking_stands_in_one_row_wherever_it_was_found(w: Wri
 def test_parts_of_flutter_are_no_rows(w: Writer) -> None:
     w.keep("s", "left", "reference tape", [(Reading("flutter_component", "left", 0.1, 0.01, 6.9), MISTRACKING)])
     assert figures(w.store.records()) == ()
+
+
+def test_a_tone_that_its_certificate_corrects_stays_in_its_curve(w: Writer) -> None:
+    curve = response("left", 1.0)
+    reading, target = curve[3]
+    curve[3] = (replace(reading, method=f"{reading.method}, its certificate moves the target by −0.1 dB"), target)
+    w.keep("s", "left", "reference tape", curve, sent_db=-20.0)
+    (table,) = responses(w.store.records())
+    assert len(table.rows) == len(curve)
