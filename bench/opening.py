@@ -107,17 +107,15 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool,
         port.open()  # before there is a session: without a device none is begun
     job, sheet = with_interface(library, job, port, wanted.interface)
     inputs += sheet
-    earlier = turned_before(wanted, port)
+    facts = replace(_facts(job, port, wanted, exercise, clock.wall().date()), turned_before=turned_before(wanted, port))
     store = SessionStore.create(
         workspace.sessions,
-        _facts(job, port, wanted, exercise, clock.wall().date()),
+        facts,
         inputs,
         clock,
         evidence=wanted.evidence,
     )
-    for event in earlier:
-        store.note(replace(event, step="", time=clock.wall()))
-    put_back(port, earlier)
+    turn_as_before(port, store.job)
     return replace(_opened(job, port, store, clock, say), exercise=exercise)
 
 
@@ -143,6 +141,7 @@ def resume_run(folder: Path, clock: Clock, *, port: str | None = None, paced: bo
             job = exercise.job
         wanted = Wanted(facts.procedure_id, port=kind, faults=tuple(str(p) for p in faults), seed=facts.seed)
         opened = open_port(library, job, wanted, clock, paced=paced, exercise=exercise)
+        turn_as_before(opened, facts)
         put_back(opened, store.events())
         for path in (store.inputs / "sheets" / "interfaces").glob("*.toml"):
             job = replace(job, interface=load_sheet(path, "interface"))
@@ -189,8 +188,8 @@ KEPT = "interface-sheet"
 """The value of the event that says so."""
 
 
-def turned_before(wanted: Wanted, port: Port) -> tuple[Event, ...]:
-    """The turns of the session that this one comes after, none where it comes after none.
+def turned_before(wanted: Wanted, port: Port) -> tuple[str, ...]:
+    """How the session that this one comes after left the trimmers, as `JobFacts` has it; none where it is the first.
 
     Raises:
         Problem: that session was on another machine, so that its turns mean nothing here.
@@ -203,7 +202,19 @@ def turned_before(wanted: Wanted, port: Port) -> tuple[Event, ...]:
             f"{wanted.after}: that session is of another machine; name one on the practice machine with --seed "
             f"{wanted.seed}"
         )
-    return tuple(e for e in before.events if e.kind == "turns")
+    turns = (f"{e.text.partition(':')[0]}: {e.value}" for e in before.events if e.kind == "turns")
+    return (*before.job.turned_before, *turns)
+
+
+def turn_as_before(port: Port, facts: JobFacts) -> None:
+    """Turn the trimmers of a practice machine as they had been turned when the session began."""
+    hands = hands_of(port)
+    if hands is None:
+        return
+    for turns in facts.turned_before:
+        trimmer, _, degrees = turns.partition(": ")
+        for by in degrees.split():
+            hands.turn(trimmer, float(by))
 
 
 def put_back(port: Port, events: tuple[Event, ...]) -> None:

@@ -55,6 +55,13 @@ def _told(row: Row) -> str:
     unit = row.subject.unit_of_change
     by = figure(row.by or 0.0, unit, row.uncertainty, sign=True)
     by += f" {spread(row.uncertainty, unit)}" if row.uncertainty else ""
+    if (
+        row.by
+        and row.uncertainty
+        and row.state == "changed"
+        and not any(c in "123456789" for c in by.partition("±")[0])
+    ):
+        by = f"{row.by:+.1g} ± {row.uncertainty:.1g}".replace("-", "−")  # readings so fine that two places hide it
     return f"{row.subject.said}: {_value(row.first)} → {_value(row.second)}: {with_unit(by, unit)}"
 
 

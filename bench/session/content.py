@@ -93,7 +93,7 @@ def content_of(session: SessionRecord) -> Content:
         responses=responses(counted),
         exceptions=tuple(_exceptions(session, counted, steps)),
         noted=tuple(_noted(session, steps)),
-        trimmers=tuple(true_minus(e.text) for e in session.events if e.kind == "turns" and e.step),
+        trimmers=tuple(true_minus(e.text) for e in session.events if e.kind == "turns"),
         cautions=_cautions(session, steps),
         story=story(session, steps),
         flutter=_flutter(counted),

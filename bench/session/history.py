@@ -144,7 +144,7 @@ def _visit(session: SessionRecord) -> Visit:
     job = session.job
     steps = outline(session)
     adjusts = {s.id for s in steps.values() if s.kind == "adjust"}
-    turned = any(e.kind == "turns" and e.step for e in session.events)
+    turned = any(e.kind == "turns" for e in session.events)
     adjusted = turned or any(r.step in adjusts for r in session.readings)
     outcome = session.outcome or "broken off"
     return Visit(session.folder.name, session.begun, job.procedure, outcome, adjusted, session.read_only)

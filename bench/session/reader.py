@@ -146,6 +146,7 @@ def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
     facts |= {"heads": job.get("heads"), "port": port.get("name", ""), "port_kind": port.get("kind", "")}
     facts |= {"sample_rate": port.get("sample_rate", 0), "calibration": port.get("calibration", "")}
     facts["seed"] = port.get("seed", 0)
+    facts["turned_before"] = port.get("turned_before", [])
     facts["exercise"] = port.get("exercise")
     return _valid(path, "job", _JOB, facts)
 

@@ -39,6 +39,8 @@ class JobFacts:
     """The procedure's file name without `.toml`."""
     seed: int = 0
     """Which practice machine it was; 0 where it was none."""
+    turned_before: tuple[str, ...] = ()
+    """How its trimmers had been turned when the session began: "replay level left: 12 -3.5", degrees in order."""
     exercise: tuple[str, ...] | None = None
     """The faults that were hidden in it, by the names of their sheets; None where it was no exercise."""
     trainee: str = ""
@@ -129,6 +131,7 @@ def head_text(record: SessionRecord) -> str:
                 "sample_rate": job.sample_rate,
                 "calibration": job.calibration,
                 "seed": job.seed or None,
+                "turned_before": list(job.turned_before) or None,
                 "exercise": None if job.exercise is None else list(job.exercise),
                 "state": ports[-1] if ports else "",
             }
