@@ -10,8 +10,13 @@ from bench.procedure.problems import Told, Wrong, did_you_mean, shown
 from bench.procedure.steps import Entry, InterfaceStep, Measuring, Question, Step
 
 
-def check_steps(steps: Sequence[Step | None]) -> list[Wrong]:
-    """Every problem that the steps of one file have in themselves and among themselves."""
+def check_steps(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Wrong]:
+    """Every problem that the steps of one file have in themselves and among themselves.
+
+    Args:
+        steps: as far as they can be understood.
+        ids: their ids as the file has them.
+    """
     out: list[Wrong] = []
     taken: dict[str, int] = {}
     for n, step in enumerate(steps):
@@ -23,7 +28,7 @@ def check_steps(steps: Sequence[Step | None]) -> list[Wrong]:
         taken.setdefault(step.id, n)
         for key, message, remedy, about in (*_step(step), *_directions(step)):
             out.append(Wrong(("step", n, *key), message, remedy, about))
-    return out + check_routes(steps)
+    return out + check_routes(steps, ids)
 
 
 def _step(step: Step) -> Iterator[Told]:

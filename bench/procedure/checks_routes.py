@@ -11,24 +11,25 @@ Way = tuple[tuple[str | int, ...], str]
 """Where a step names another, and that one's id."""
 
 
-def check_routes(steps: Sequence[Step | None]) -> list[Wrong]:
+def check_routes(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Wrong]:
     """What is wrong with the names by which steps call others, and with the ways they make.
 
     Args:
-        steps: of one file; None for one that can't be understood, and then nothing is said of ids that are not there.
+        steps: of one file; None for one that can't be understood, and then no way through them is looked at.
+        ids: what the file has for their ids, whatever it is; where one is no text, none is said to be missing.
     """
     index: dict[str, int] = {}
-    for n, step in enumerate(steps):
-        if step is not None:
-            index.setdefault(step.id, n)
+    for n, name in enumerate(ids):
+        if isinstance(name, str):
+            index.setdefault(name, n)
     out: list[Wrong] = []
-    sound = None not in steps
+    named = all(isinstance(name, str) for name in ids)
     for n, step in enumerate(steps):
         if step is None:
             continue
-        for key, message, remedy, about in _step(n, step, steps, index if sound else None):
+        for key, message, remedy, about in _step(n, step, steps, index if named else None):
             out.append(Wrong(("step", n, *key), message, remedy, about))
-    if sound and not any(w.at[2:] and w.at[2] in {"when_in", "when_not", "choices"} for w in out):
+    if named and None not in steps and not any(w.at[2:] and w.at[2] in {"when_in", "when_not", "choices"} for w in out):
         out += _reached(steps, index)
     return out
 

@@ -29,6 +29,8 @@ def _targets(targets: Mapping[str, Target]) -> Iterator[Wrong]:
         at = ("targets", name)
         if not re.fullmatch(r"[a-z0-9_]+", name):
             yield Wrong(at, "no step can name it", 'use small letters, digits and _, as in "replay_level"')
+        if not target.unit.strip():
+            yield Wrong((*at, "unit"), "is empty: a figure without its unit says nothing", 'fill it in, as in "dB"')
         limits = [key for key in ("at_least", "at_most") if getattr(target, key) is not None]
         if limits and (len(limits) > 1 or target.tolerance is not None or target.bands):
             others = "the other limit" if len(limits) > 1 else "a tolerance"

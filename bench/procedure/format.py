@@ -86,7 +86,7 @@ def read_procedure(path: Path) -> Read[Procedure]:
     model, wrongs = _fit(Procedure, document.data)
     wrongs = [_own_recording(w) for w in wrongs]
     steps = _sound_steps(document.data, wrongs)
-    wrongs = without_echoes([*wrongs, *check_steps(steps)], wrongs)
+    wrongs = without_echoes([*wrongs, *check_steps(steps, _ids(document.data))], wrongs)
     return Read(path, document, None if wrongs else model, document.findings(wrongs), tuple(wrongs), steps)
 
 
@@ -207,6 +207,13 @@ def _resolved(node: Any, here: Any, schema: dict[str, Any]) -> dict[str, Any]:
     return dict(node)
 
 
+def _ids(data: dict[str, Any]) -> tuple[object, ...]:
+    steps = data.get("step")
+    if not isinstance(steps, tuple):
+        return ()
+    return tuple(step.get("id") if isinstance(step, dict) else None for step in steps)
+
+
 _STEP: TypeAdapter[Step] = TypeAdapter(Step)
 
 
@@ -218,20 +225,24 @@ def _sound_steps(data: dict[str, Any], wrongs: list[Wrong]) -> tuple[Step | None
     steps = data.get("step")
     if not isinstance(steps, tuple):
         return ()
-    bad: dict[Any, set[str | int]] = {}
+    bad: dict[Any, set[KeyPath]] = {}
     for wrong in wrongs:
         if wrong.at[:1] == ("step",):
-            bad.setdefault(wrong.at[1] if len(wrong.at) > 1 else None, set()).update(wrong.at[2:3])
+            bad.setdefault(wrong.at[1] if len(wrong.at) > 1 else None, set()).add(wrong.at[2:4])
     return tuple(_mended(step, n, bad.get(n, set())) for n, step in enumerate(steps))
 
 
-def _mended(step: Any, index: int, bad: set[str | int]) -> Step | None:
+def _mended(step: Any, index: int, bad: set[KeyPath]) -> Step | None:
+    """A step without what is wrong in it; of a table only the wrong keys are left out."""
     if not isinstance(step, dict):
         return None
     if bad:
-        step = {k: v for k, v in step.items() if k not in bad}
+        whole = {at[0] for at in bad if at and (len(at) == 1 or not isinstance(step.get(str(at[0])), dict))}
+        step = {k: v for k, v in step.items() if k not in whole}
+        for key, inner in (at for at in bad if len(at) == 2 and at[0] in step):
+            step[str(key)] = {k: v for k, v in step[str(key)].items() if k != inner}
         fill = {"id": f"step-{index}", "title": "-", "do": "-", "accepts": "-"}
-        step |= {k: fill[str(k)] for k in bad if k in fill}
+        step |= {str(k): fill[str(k)] for k in whole if k in fill}
     try:
         return _STEP.validate_python(step)
     except ValidationError:

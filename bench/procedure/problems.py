@@ -199,7 +199,8 @@ def _told(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[KeyPa
         case "extra_forbidden":
             return Wrong(at, "is not a key of this table", did_you_mean(name, keys_at(at[:-1])))
         case "literal_error":
-            return Wrong(at, f"{shown(given)} is not a choice here", did_you_mean(str(given), _names(more["expected"])))
+            told = f"{given:g}" if type(given) in {int, float} else shown(given)
+            return Wrong(at, f"{told} is not a choice here", did_you_mean(str(given), _names(more["expected"])))
         case "union_tag_invalid":
             choices = _names(more["expected_tags"])
             return Wrong(at, f"{shown(given['kind'])} is not a kind of step", did_you_mean(str(more["tag"]), choices))
@@ -234,5 +235,5 @@ def shown(value: object) -> str:
 
 
 def _names(message: str) -> list[str]:
-    """The choices in a validator's list: "'a', 'b' or 'c'"."""
-    return re.findall(r"'([^']*)'", message)
+    """The choices in a validator's list: "'a', 'b' or 'c'", or figures without quotes."""
+    return re.findall(r"'([^']*)'", message) or re.findall(r"[^\s,]+", message.replace(" or ", ", "))
