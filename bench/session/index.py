@@ -61,8 +61,13 @@ class Entry:
         return self.sessions / self.name
 
 
-def entries(sessions_folder: Path) -> list[Entry]:
-    """All sessions, the newest first; those begun at the same minute by the number of their folder."""
+def entries(sessions_folder: Path, *, keep: bool = True) -> list[Entry]:
+    """All sessions, the newest first; those begun at the same minute by the number of their folder.
+
+    Args:
+        sessions_folder: holds them.
+        keep: whether what was read is kept for the next time.
+    """
     known = _load(sessions_folder)
     fresh: dict[str, Row] = {}
     changed = False
@@ -74,7 +79,7 @@ def entries(sessions_folder: Path) -> list[Entry]:
             row = [changed_ns if settled else 0, size, *_head(sessions_folder / name)]
             changed = True
         fresh[name] = row
-    if changed or len(fresh) != len(known):
+    if keep and (changed or len(fresh) != len(known)):
         _store(sessions_folder, fresh)
     found = [_entry(sessions_folder, name, row) for name, row in fresh.items()]
     found.sort(key=lambda e: (e.begun, len(e.name), e.name), reverse=True)
@@ -84,7 +89,7 @@ def entries(sessions_folder: Path) -> list[Entry]:
 def entries_beside(folder: Path) -> list[Entry]:
     """All sessions in the folder that holds this session; only where that is one for sessions."""
     parent = folder.resolve().parent
-    return entries(parent) if parent.name == "sessions" else []
+    return entries(parent, keep=False) if parent.name == "sessions" else []
 
 
 def of_machine(found: Iterable[Entry], machine: str) -> list[Entry]:

@@ -87,3 +87,10 @@ def test_the_same_session_twice_changes_nothing(tmp_path: Path) -> None:
 def test_nothing_in_common_at_all(tmp_path: Path) -> None:
     a, b = visit(tmp_path, 0, None, None), visit(tmp_path, 1, None, None)
     assert summary(of(a, b)) == "There is nothing to compare: neither has a reading of that stage."
+
+
+def test_a_change_that_two_places_would_hide_is_told_finer(tmp_path: Path) -> None:
+    folders = [visit(tmp_path, n, None, -12.0 + n * 0.004, uncertainty=0.001) for n in range(2)]
+    (row,) = of(*folders).rows
+    assert row.state == "changed"
+    assert any(line.endswith(": +0.004 ± 0.001 dB") for line in comparison_lines(of(*folders)))
