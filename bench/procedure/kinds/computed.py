@@ -32,16 +32,11 @@ class ComputedActivity(MeasuringActivity):
 def mistracking_of(step: Measure, situation: Situation) -> tuple[list[Reading], tuple[str, ...]]:
     """Mistracking of each channel by the readings that a step names or, where it names none, the latest.
 
-    Those of one tape alone, where several are tried; noise reduction is switched out while they are taken.
+    Those of one tape alone, where several are tried, and those taken with noise reduction out.
     """
     job = situation.job
     wanted = {s for name in step.of for s in job.place(name, step.direction).steps}
-    without = {s.id for s in job.steps if getattr(s, "noise_reduction", "off") == "off"}
-    records = [
-        r
-        for r in situation.journal.records()
-        if r.step in without and (r.step in wanted if wanted else r.lot == step.lot)
-    ]
+    records = [r for r in situation.journal.records() if (r.step in wanted if wanted else r.lot == step.lot)]
     recorded = record_to_replay(records)
     if recorded is None:
         which = ", ".join(step.of) or "this session"
