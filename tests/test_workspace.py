@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import pytest
 
 from bench import workspace
+from bench.cli import main
 from bench.problem import Problem
-from bench.workspace import find_workspace, shipped_procedures
+from bench.session.reader import read_session
+from bench.workspace import WORKED_SESSIONS, find_workspace, shipped_procedures, shipped_sessions
 
 
 @pytest.fixture
@@ -38,7 +41,7 @@ def test_else_the_data_folder_with_a_copy_of_what_is_shipped(home: Path) -> None
     shipped = shipped_procedures()
     for file in shipped.rglob("*.toml"):
         assert (found.procedures / file.relative_to(shipped)).read_bytes() == file.read_bytes()
-    assert sorted(p.name for p in found.root.iterdir()) == ["procedures"]
+    assert {p.name for p in found.root.iterdir()} == {"procedures", "sessions"}
 
 
 def test_what_a_person_changed_there_stays(home: Path) -> None:
@@ -80,3 +83,41 @@ def test_an_installation_without_procedures_says_so(home: Path, monkeypatch: pyt
     monkeypatch.setattr(workspace, "_HERE", home / "site" / "bench")
     with pytest.raises(Problem, match="install it again"):
         find_workspace()
+
+
+def test_the_worked_sessions_are_there_at_the_first_start(home: Path) -> None:
+    found = find_workspace()
+    assert [s.name for s in shipped_sessions()] == list(WORKED_SESSIONS)
+    for name in WORKED_SESSIONS:
+        read = read_session(found.sessions / name)
+        assert read.done
+        assert read.job.port_kind == "practice"
+        assert (found.sessions / name / "report.html").is_file()
+    assert len({read_session(found.sessions / name).job.seed for name in WORKED_SESSIONS}) == 1
+    (mine := home / "named").mkdir()
+    assert not find_workspace(mine).sessions.exists()
+
+
+def test_the_worked_sessions_are_kept_by_git_and_shipped_in_the_wheel() -> None:
+    root = Path(__file__).parents[1]
+    project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))
+    shipped = project["tool"]["hatch"]["build"]["targets"]["wheel"]["force-include"]
+    ignored = (root / ".gitignore").read_text(encoding="utf-8").splitlines()
+    for name in WORKED_SESSIONS:
+        assert shipped[f"sessions/{name}"] == f"bench/shipped/sessions/{name}"
+        assert f"!/sessions/{name}/" in ignored
+
+
+def test_history_comparison_and_interchange_have_something_to_show(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["history", "--machine", "three-head-cassette"]) == 0
+    out = capsys.readouterr().out
+    assert "drift: " in out
+    assert "Due again: " in out
+    assert main(["compare", *WORKED_SESSIONS, "--of", "between"]) == 0
+    assert " changed" in capsys.readouterr().out
+    assert main(["interchange", *WORKED_SESSIONS]) == 0
+    assert "1 → 2" in capsys.readouterr().out
+    assert main(["label", WORKED_SESSIONS[1]]) == 0
+    assert "Lined up 19 November 2026" in capsys.readouterr().out
