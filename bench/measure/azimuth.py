@@ -6,7 +6,8 @@ periods open; they are told by the tones together, stepping up in frequency: tha
 best, a short one being likelier than a long one, and others as good are told in a warning. Tones are combined with
 weights f² × signal-to-noise × time, which is what each knows of the delay.
 Source: geometry; common practice for the step up in frequency. Weave is the standard deviation of the delay over
-time, 0 to 25 Hz, the noise's share taken out.
+time, 0 to 25 Hz, the noise's share taken out; it is also in the uncertainty of the mean. Unit: µs, arcmin, degrees.
+Reference: the left channel. A channel of inverted polarity is told apart from a delay, and said.
 Accuracy: the Cramér-Rao bound of white noise, √(2/K)/(2π f); common flutter does not matter.
 """
 

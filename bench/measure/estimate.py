@@ -23,6 +23,9 @@ from bench.measure.voice import LOW_HZ, Scene, Voice, follow_tone
 FAR, CLEAR_PASS = 0.35, 0.4
 """A neighbour nearer than the first, in parts of the baseband rate, is filtered out; in parts of its distance, what
 is then still passed."""
+SLOWEST, WANDERS = 6, 2.7
+"""A lag whose slowest so many lines are so much stronger than its noise wanders (noise does that once in a thousand
+times): its mean is then known no better than those lines tell."""
 DB = 20.0 / float(np.log(10.0))
 
 
@@ -183,6 +186,8 @@ def _pair(left: Voice, right: Voice, scene: Scene) -> PhasePair:
     off = np.where(kept, np.imag(product * np.conj(mean)) / abs(mean) ** 2, 0.0)
     off = _less_flutter(off, left, right, rate)
     noise, lowest = density(off, rate, LOW_HZ, 0.95 * scene.reach_hz)
+    wander = float(np.mean(np.abs(np.fft.rfft(off)[1 : 1 + SLOWEST]) ** 2)) / (len(off) * rate)
+    lowest = max(lowest, wander if wander > WANDERS * noise else 0.0)
     block = max(1, round(0.02 * rate))
     count = len(off) // block
     slow = off[: count * block].reshape(count, block).mean(axis=1)

@@ -106,9 +106,16 @@ class EverythingMeter:
             there = [r for r in measured.readings if r.value is not None]
             readings += there
             warnings += [w for w in measured.warnings if there and w not in warnings]
+            warnings += self._missed(measured)
         if not readings:
             warnings.append(f"nothing could be measured: {self._heard.why_nothing()}")
         return Measured(tuple(readings), tuple(warnings))
+
+    def _missed(self, measured: Measured) -> list[str]:
+        """Why a response that was asked for has no reading at all."""
+        why = [r.reason for r in measured.readings if r.quantity == "response" and r.value is None]
+        asked = bool(self.options.frequencies or self.options.sheet)
+        return [f"no response: {why[0]}"] if asked and why and len(why) == len(measured.readings) else []
 
     def _chunk(self, spectrum: NDArray[np.complex128]) -> None:
         power = hann_power(spectrum, self._spectra.bin_hz)

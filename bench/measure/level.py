@@ -3,8 +3,10 @@
 Formula: level = 20 lg A dBFS with A the tone's mean peak amplitude over its steady stretch, full scale 1; balance =
 left minus right, dB. Reference: a sine whose peaks reach full scale is 0 dBFS (AES17). Speech, gaps, hum, hiss,
 direct current and harmonics are no part of it. A level that wanders is given by its mean over the stretch.
+Unit: dBFS; balance in dB. Source: AES17 for the reference; the tracking demodulator is common practice, no source.
 Accuracy: the Cramér-Rao bound of white noise (8.686/√K dB, K = samples × SNR of one sample), and 0.0005 dB under
-flutter of 0.3 % and a speed error.
+flutter of 0.3 % and a speed error. Attacks and fades are left out as far as they reach. Hum that can't be told from a
+tone near a mains frequency is in the uncertainty, as far as it shows before or after the tone.
 """
 
 from __future__ import annotations

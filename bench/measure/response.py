@@ -2,9 +2,12 @@
 
 Formula: response(f) = [L(f) - n(f)] - [L(r) - n(r)] dB, L measured levels, n the nominal levels of a reference
 tape's sheet (all equal without one), r the reference frequency. Tones may come in any order, among speech and gaps,
-at a wrong speed. Uncertainty: both tones' together, root of the sum of squares.
+at a wrong speed. Takes of one tone are all told, and the one whose level is known best counts. What sounds at a mains
+frequency while other tones sound is hum and no tone of the tape.
+Unit: dB; reference: the level at the reference frequency.
 Source: AES17 for the levels; which tone is the reference is the service manual's or the tape's business (315, 400 or
 1000 Hz by common practice).
+Accuracy: that of `level`; the uncertainty is both tones' together, root of the sum of squares.
 """
 
 from __future__ import annotations

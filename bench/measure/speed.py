@@ -2,7 +2,8 @@
 
 Formula: speed_error = 100 (f / f_nominal - 1) %, positive when the tape runs fast; speed_drift = the speed at the
 end of the tone minus that at its start, by a straight line. Reference: the nominal frequency and the clock of the
-sound interface, whose own error (tens of parts in a million) is not in the uncertainty.
+sound interface, whose own error (tens of parts in a million) is not in the uncertainty. It is the speed while the tone
+sounds: flutter that does not turn at least once in that time can't be told from it.
 Source: IEC 60386 measures with 3150 Hz; 3000 Hz is used by JIS and NAB (from memory).
 Accuracy: near the Cramér-Rao bound, √(12/K)/(2π T f), flutter of single rates taken out.
 """

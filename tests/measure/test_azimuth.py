@@ -143,6 +143,24 @@ def test_common_flutter_and_a_wrong_speed_do_not_matter() -> None:
     assert delay(azimuth(x + hiss(len(x), -75.0, RATE, rng), RATE)) == pytest.approx(12.0, abs=0.005)
 
 
+def test_weave_is_in_the_uncertainty_of_the_mean() -> None:
+    # 2 µs peak at 0.7 Hz: the mean of 2.5 s may be off by 2 µs / (π · 0.7 Hz · 2.5 s) = 0.36 µs.
+    misses, told = 0, []
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        t = np.arange(round(2.5 * RATE)) / RATE
+        late = 10e-6 + 2e-6 * np.sin(2 * np.pi * (0.7 * t + rng.uniform()))
+        x = 0.1 * np.stack([np.sin(2 * np.pi * 6300.0 * t), np.sin(2 * np.pi * 6300.0 * (t - late))], axis=1)
+        x = after([silence(0.3, RATE), x, silence(0.3, RATE)])
+        r = reading(azimuth(x + hiss(len(x), -65.0, RATE, rng), RATE), "azimuth_delay")
+        assert r.value is not None
+        assert r.uncertainty is not None
+        misses += abs(r.value - 10.0) > r.uncertainty
+        told.append(r.uncertainty)
+    assert misses <= 2
+    assert 0.3 < float(np.median(told)) < 1.5
+
+
 def test_a_sequence_reaches_its_bound() -> None:
     # √(2/K)/(2π f_rms), f_rms = 6.136 kHz over the four tones (computed); K of all the time together.
     errors, told = [], []

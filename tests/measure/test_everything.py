@@ -103,3 +103,11 @@ def test_nothing_to_measure_says_why(x: NDArray[np.float64]) -> None:
     told = everything(x, RATE)
     assert told.readings == ()
     assert any("nothing could be measured" in w for w in told.warnings)
+
+
+def test_a_response_that_was_asked_for_and_can_not_be_says_why() -> None:
+    parts = [both(tone(hz, db, 1.5)) for hz, db in ((1000.0, -10.0), (315.0, -30.0), (1000.0, -30.0))]
+    x = np.concatenate([p for part in parts for p in (part, np.zeros((12000, 2)))])
+    told = everything(x + hiss(-80.0, len(x) / RATE, channels=2), RATE, Options(frequencies=(315.0, 1000.0)))
+    assert not readings(told, "response")
+    assert any("no response: 1000 Hz is there at two levels" in w for w in told.warnings)
