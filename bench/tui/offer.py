@@ -72,6 +72,18 @@ ROWS = (
     ("who", "you are"),
 )
 
+ABOUT = {
+    "": "The job as it stands: up and down go to another line, left and right choose on it, enter starts it.",
+    "session": "A session that was broken off goes on at the step where it stopped.",
+    "procedure": "What is done, how long it takes and what it needs. e edits it, c makes one of your own from it.",
+    "machine": "The sheet of the machine on the bench: its speed, equalisation, levels, targets and trimmers.",
+    "tape": "The sheet of the tape to record on.",
+    "reference-tape": "The sheet of the reference tape: its sections in order, and what its certificate says.",
+    "port": "Where sound comes from and goes to. What can't be used says why.",
+    "who": "A trainee's session has why open at every step and hints one by one.",
+}
+"""What F1 says of a line; of all of them under no name."""
+
 
 def rows_of(workspace: Workspace) -> list[Row]:
     """Read all that can be chosen from a workspace. Sound devices come later: they can take long to answer."""

@@ -162,3 +162,23 @@ def test_the_first_frame_needs_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_procedure_opens_in_the_persons_own_editor_and_the_screen_comes_back(folder: Path) -> None:
+    editor = folder / "my-editor"
+    editor.write_text('#!/bin/sh\necho "EDITING $1"\nsed -i "s/^title = \\"/title = \\"My /" "$1"\n')
+    editor.chmod(0o755)
+    for path in (folder / "bench" / "procedures").glob("*.toml"):
+        if path.stem != "clean":
+            path.unlink()
+    terminal = Terminal(folder, {"EDITOR": str(editor)})
+    try:
+        terminal.read_until(lambda text: "Start: Clean" in text)
+        terminal.press("e")
+        terminal.read_until(lambda text: "EDITING" in text and "My Clean" in text.partition("EDITING")[2])
+        terminal.press("q")
+        assert terminal.ends() == 0
+        assert (folder / "bench" / "procedures" / "clean.toml").read_text().count('title = "My ') >= 1
+        assert "Traceback" not in terminal.text
+    finally:
+        terminal.close()

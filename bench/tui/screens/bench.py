@@ -137,7 +137,9 @@ class BenchScreen(BenchKeys):
 
     def _heard(self, snapshot: Snapshot) -> None:
         """Called on the bench thread: the newest snapshot lies ready, and at most one message says so."""
-        self._newest = snapshot
+        same, self._newest = snapshot == self._newest, snapshot
+        if same and (self._desk is None or self._desk.fault is None):
+            return  # nothing to draw: an idle bench costs nothing
         if not self._told:
             self._told = True
             self.post_message(Seen())

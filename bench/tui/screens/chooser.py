@@ -13,10 +13,10 @@ from textual.screen import Screen
 
 from bench.problem import Problem
 from bench.tui import verbs
-from bench.tui.about import CHOOSER_ABOUT
 from bench.tui.editing import copy_to_own, editor, file_of, findings_of, run_editor
 from bench.tui.offer import (
     A_FILE,
+    ABOUT,
     AN_EXERCISE,
     NEW_JOB,
     TRAINEE,
@@ -366,7 +366,7 @@ class ChooserScreen(Screen[str]):
     def action_help(self) -> None:
         """What this line is, and every key."""
         row = self._rows[self._at].id if self._rows else ""
-        self.app.push_screen(Keys(self.can_do, tuple(t for t in (CHOOSER_ABOUT[""], CHOOSER_ABOUT.get(row, "")) if t)))
+        self.app.push_screen(Keys(self.can_do, tuple(t for t in (ABOUT[""], ABOUT.get(row, "")) if t)))
 
     def action_leave(self) -> None:
         """Leave the program."""
