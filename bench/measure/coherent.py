@@ -1,14 +1,14 @@
 """A quantity locked to a tone's phase, out of noise: means of windowed blocks, and what they are worth.
 
-The blocks are Blackman-Harris windows of a quarter of a second, half overlapped; a line 20 Hz away is 92 dB down in
-each, and a nearer one turns from block to block and averages out. The noise is read from the scatter of the blocks,
-so that no model of it is needed: the mean of K blocks of variance s² is uncertain by s/√K, and |mean|² is high by
-s²/K, which is taken off.
+The blocks are Hann windows of a quarter of a second, half overlapped: together they weigh all the time
+alike, so that a line beside the tone turns from block to block and averages out, wherever it lies. The noise is read
+from the scatter of the blocks, so that no model of it is needed: the mean of K blocks of variance s² is uncertain by
+s/√K, and |mean|² is high by s²/K, which is taken off.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -20,6 +20,9 @@ Complexes = NDArray[np.complex128]
 BLOCK = 512
 """Baseband points in a block: about 0.26 s."""
 HOP = BLOCK // 2
+
+LOST = 0.1
+"""A block whose phase turns by x to its neighbour's is less by about so much of x² (a Hann window; with room)."""
 
 HANN_OVERLAP = 1.056
 """Half-overlapped Hann segments tell as much as this part of so many independent ones (Welch, 1967)."""
@@ -35,9 +38,8 @@ def coverage(freedom: int) -> float:
 
 @lru_cache(maxsize=4)
 def window(length: int = BLOCK) -> Floats:
-    """A four-term Blackman-Harris window with a sum of 1 (Harris, Proc. IEEE 66, 1978)."""
-    turn = 2.0 * np.pi * (np.arange(length) + 0.5) / length
-    w = 0.35875 - 0.48829 * np.cos(turn) + 0.14128 * np.cos(2 * turn) - 0.01168 * np.cos(3 * turn)
+    """A Hann window with a sum of 1. Half overlapped it adds up to a constant, so that the mean of blocks is flat."""
+    w = np.sin(np.pi * (np.arange(length) + 0.5) / length) ** 2
     return np.asarray(w / w.sum())
 
 
@@ -51,6 +53,10 @@ class Estimate:
     """What noise alone would add to |mean|²."""
     blocks: float
     """How many independent blocks told it."""
+    share: float = 0.0
+    """What else may be wrong with the size, as a part of it; and"""
+    besides: float = 0.0
+    """whatever its size."""
 
     @property
     def size(self) -> float:
@@ -60,18 +66,22 @@ class Estimate:
     @property
     def uncertainty(self) -> float:
         """Expanded (k = 2) of `size`."""
-        one = np.sqrt(self.noise_power / 2.0)
-        return float(coverage(max(1, round(2.0 * (self.blocks - 1.0)))) * one)
+        one = coverage(max(1, round(2.0 * (self.blocks - 1.0)))) * np.sqrt(self.noise_power / 2.0)
+        return float(np.hypot(np.hypot(one, self.share * self.size), self.besides))
+
+    def within(self, share: float, besides: float = 0.0) -> Estimate:
+        """The same, its size known no better than to within this part of it, and this besides."""
+        return replace(self, share=self.share + share, besides=besides)
 
     @property
     def found(self) -> bool:
         """Whether the ratio stands out of the noise: noise alone would do this once in three thousand."""
-        return self.power > 7.0 * self.noise_power and self.blocks > 1.0
+        return self.power > max(7.0 * self.noise_power, 4.0 * self.besides**2) and self.blocks > 1.0
 
     @property
     def ceiling(self) -> float:
         """The most that |ratio| can be (95 %)."""
-        return float(np.sqrt(max(self.power, 0.0) + 4.0 * self.noise_power))
+        return float(np.sqrt(max(self.power, 0.0) + 4.0 * self.noise_power)) + self.besides
 
 
 def estimate(ratios: Complexes, noise: float | None = None) -> Estimate:
@@ -79,8 +89,9 @@ def estimate(ratios: Complexes, noise: float | None = None) -> Estimate:
 
     Args:
         ratios: one for each block.
-        noise: the noise power in one block, if it is known apart from their scatter. Blocks that scatter much more
-            have a phase that wanders (weave between two tracks), which the mean of the powers does not mind.
+        noise: the noise power in one block, if it is known apart from their scatter; at most what each differs by from
+            the mean of those before and after it. Blocks that scatter more have a phase that wanders (weave between two
+            tracks), which the mean of the powers does not mind.
     """
     count = len(ratios)
     if count < 2:
@@ -88,11 +99,16 @@ def estimate(ratios: Complexes, noise: float | None = None) -> Estimate:
     independent = count / (1.0 + 2.0 * OVERLAP_CORRELATION)
     mean = ratios.mean()
     scatter = float(np.sum(np.abs(ratios - mean) ** 2)) / (count - 1)
-    if noise is not None and count >= 4 and scatter > 3.0 * noise:
+    if noise is not None and count >= 5:
+        bent = ratios[2:-2] - 0.5 * (ratios[:-4] + ratios[4:])
+        noise = min(noise, float(np.mean(np.abs(bent) ** 2)) / 1.5)
+    if noise is not None and count >= 5 and scatter > noise * (1.0 + 6.0 / np.sqrt(independent)):
         powers = np.abs(ratios) ** 2
         power = float(powers.mean()) - noise
         spread = float(powers.var(ddof=1)) / independent
-        return Estimate(power, spread / (2.0 * power) if power > 0.0 else noise, independent)
+        turned = max(0.0, float(np.mean(np.abs(np.diff(ratios)) ** 2)) - 2.0 * noise) / max(power, noise)
+        told = Estimate(power, spread / (2.0 * power) if power > 0.0 else noise, independent)
+        return told.within(LOST * turned)
     return Estimate(float(abs(mean) ** 2) - scatter / independent, scatter / independent, independent)
 
 
@@ -108,4 +124,4 @@ def _overlap_correlation() -> float:
 
 
 OVERLAP_CORRELATION = _overlap_correlation()
-"""How much the noise of a block is that of its neighbour: 4 %."""
+"""How much the noise of a block is that of its neighbour: a sixth."""

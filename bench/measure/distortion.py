@@ -10,8 +10,10 @@ Unit and reference
 Source
     IEC 60268-3 (harmonic distortion; ratio to the total signal, from memory); K3 = 3 % for MOL, DIN 45500.
 Accuracy
-    Limited by the noise near each harmonic, which is in the uncertainty and whose share is taken off. Fundamentals
-    from 60 Hz. A tone whose level steps is measured at the level that it holds longest.
+    0.07 % of the reading, and the noise near each harmonic, which is in the uncertainty and whose share is taken off;
+    so is what hum beside the fundamental does to its phase. A harmonic on a multiple of the mains frequency can't be
+    told from hum: it is said. Fundamentals from 60 Hz. A tone whose level steps is measured at the level that it holds
+    longest.
 """
 
 from __future__ import annotations
@@ -33,6 +35,11 @@ HIGHEST_HZ = 10500.0
 """A fundamental that was not named is looked for below this."""
 PLATEAU_DB = 1.0
 """Blocks within this of the commonest level belong to the measured tone."""
+MAINS_HZ, HUM_TOP_HZ = (50.0, 60.0), 400.0
+"""Hum beyond its first few harmonics is seldom as strong as distortion."""
+HOP_S = 0.13
+OWN = 7e-4
+"""Relative uncertainty of the method itself (k = 2)."""
 OF_FUNDAMENTAL, OF_TOTAL = "of the fundamental", "of the total signal"
 
 
@@ -84,7 +91,12 @@ class DistortionMeter(SpectraMeter):
                 f"the level of the tone changes by {spread:.1f} dB: distortion is that at "
                 f"{np.mean(level[kept]):.1f} dBFS, which it holds longest"
             )
-        told = {n: estimate(ratio[kept, k]) for k, n in enumerate(self._harmonics.orders)}
+        ripple = float(np.mean(self._harmonics.ripple(channel)[kept]))
+        told = {
+            n: estimate(ratio[kept, k]).within(OWN + 0.5 * (n * n + 1) * ripple)
+            for k, n in enumerate(self._harmonics.orders)
+        }
+        warnings += [w for n in (2, 3) for w in _on_mains(n, float(np.mean(frequency[kept])), int(kept.sum()))]
         wanted = {"third_harmonic": told.get(3), "second_harmonic": told.get(2), "thd": total(list(told.values()))}
         readings = [self._one(q, wanted[q], side=side, hz=hz, method=m, warnings=warnings) for q, m in _ALL]
         return readings, list(dict.fromkeys(warnings))
@@ -144,10 +156,21 @@ def total(parts: list[Estimate]) -> Estimate | None:
     if not parts:
         return None
     power = sum(p.power for p in parts)
+    share = sum(max(p.power, 0.0) * p.share for p in parts) / max(power, 1e-30)
     noise = sum(p.noise_power for p in parts)
     spread = sum(2.0 * max(p.power, 0.0) * p.noise_power + p.noise_power**2 for p in parts)
     # The noise that would spread the root of the sum just so, were it a single harmonic's.
-    return Estimate(power, spread / (2.0 * power) if power > noise else noise, parts[0].blocks)
+    return Estimate(power, spread / (2.0 * power) if power > noise else noise, parts[0].blocks, share)
+
+
+def _on_mains(order: int, fundamental_hz: float, blocks: int) -> list[str]:
+    """That hum can't be told from a harmonic that lies on a multiple of the mains frequency."""
+    hz, seconds = order * fundamental_hz, blocks * HOP_S
+    on = [m for m in MAINS_HZ if hz < HUM_TOP_HZ and abs(hz - m * round(hz / m)) < max(0.5, 2.0 / seconds)]
+    if not on:
+        return []
+    mains = " and ".join(f"{m:g}" for m in on)
+    return [f"harmonic {order} lies at {hz:.0f} Hz, a multiple of {mains} Hz mains: hum there counts as distortion"]
 
 
 def distortion(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:

@@ -12,7 +12,7 @@ Unit and reference
 Source
     IEC 60094-3 and DIN 45500 part 4 (erased at 1 kHz, selective measurement; as quoted in print).
 Accuracy
-    As stated: the noise in the narrow stretch. When it hides the residue the value is the most that can be claimed,
+    0.05 dB, and the noise in the narrow stretch. When it hides the residue the value is the most that can be claimed,
     with the bound "at least".
 """
 
@@ -43,6 +43,8 @@ NARROWEST_HZ = 6.0
 """It reaches at least so far either side: flutter has sidebands."""
 QUIET = 0.01
 """Power ratio (20 dB) by which an erased part lies below a recorded one."""
+OWN_DB = 0.05
+"""What lies outside the narrow stretch under strong flutter (k = 2)."""
 STANDS_OUT = 5.5
 METHOD = "residue in a narrow band around the tone"
 
@@ -132,7 +134,7 @@ class ErasureMeter(SpectraMeter):
             if not recorded.any():
                 because = (
                     "the capture holds no recorded and erased part to compare; give the level at which the tone was "
-                    "recorded with --reference-level"
+                    "recorded with --reference-level, or the tone with --frequency"
                 )
                 return self._nothing(side, because), ""
             told = 10.0 * np.log10(totals[recorded])
@@ -141,7 +143,9 @@ class ErasureMeter(SpectraMeter):
         residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()))
         if residue.found:
             value = level - 10.0 * float(np.log10(residue.power))
-            uncertainty = float(np.hypot(2.0 * 4.343 * residue.spread / residue.power, recorded_spread))
+            uncertainty = float(
+                np.hypot(np.hypot(2.0 * 4.343 * residue.spread / residue.power, recorded_spread), OWN_DB)
+            )
             return self._reading(side, value, uncertainty, words), ""
         most = max(residue.power, 0.0) + 3.0 * residue.spread
         value = level - 10.0 * float(np.log10(most))
@@ -155,7 +159,8 @@ class ErasureMeter(SpectraMeter):
         width = 2 * half + 1
         floor = float(np.median(power)) * (1.0 - 1.0 / (9.0 * independent)) ** -3
         sums = np.convolve(power, np.ones(width), mode="valid") - floor * width
-        excess = float(sums.max())
+        middle, reach = len(sums) // 2, int(np.ceil(REACH * self._hz / self._bin_hz))
+        excess = float(sums[max(0, middle - reach) : middle + reach + 1].max())
         noise = floor * np.sqrt(1.5 * width / independent)
         found = excess > STANDS_OUT * noise * (1.0 + 0.7 / independent)
         spread = np.sqrt(noise**2 + 3.0 * max(excess, 0.0) * floor / independent)

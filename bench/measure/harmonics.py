@@ -35,7 +35,7 @@ class Harmonics:
         self._highest = highest
         self._size: Floats = np.zeros((0, 0))
         self._turned: NDArray[np.complex128] = np.zeros((0, 0), dtype=np.complex128)
-        self._level = self._ratio = self._offset = Rows(())
+        self._level = self._ratio = self._offset = self._ripple = Rows(())
         self.orders: range = range(2, 2)
         """The harmonics that the sample rate allows."""
 
@@ -48,7 +48,7 @@ class Harmonics:
             channels = (follow.spectra.channels,)
             self._size = np.zeros((0, *channels))
             self._turned = np.zeros((0, 1 + len(self.orders), *channels), dtype=np.complex128)
-            self._level, self._offset = Rows(channels), Rows(channels)
+            self._level, self._offset, self._ripple = Rows(channels), Rows(channels), Rows(channels)
             self._ratio = Rows((len(self.orders), *channels), np.complex64)
         start = follow.start_of(piece)
         here = slice(max(0, -start), max(0, follow.spectra.points() - start))
@@ -79,6 +79,7 @@ class Harmonics:
         mean = w @ size
         whole = (size.min(axis=0) > FLAT * mean) & (size.max(axis=0) < (2.0 - FLAT) * mean) & (mean > 1e-9)
         self._level.append(np.where(whole, mean, np.nan))
+        self._ripple.append(w @ size**2 / np.maximum(mean, 1e-30) ** 2 - 1.0)
         if not whole.any():
             self._ratio.append(np.zeros(turned[0, 1:].shape, dtype=np.complex64))
             self._offset.append(np.zeros(len(whole)))
@@ -105,3 +106,11 @@ class Harmonics:
         level = np.where(follow.near(follow.oscillator_hz + offset), self._level.all()[:, channel], np.nan)
         ratio = self._ratio.all()[:, :, channel] * (passed[:, :1] / passed[:, 1:])
         return 20.0 * np.log10(level / passed[:, 0]), ratio.astype(np.complex128), follow.oscillator_hz + offset
+
+    def ripple(self, channel: int) -> Floats:
+        """The variance of one channel's envelope in each block, over its mean square.
+
+        What lies beside the fundamental, such as hum, ripples its envelope and its phase alike: with a ripple v,
+        harmonic n, turned back by n times that phase, reads low by up to (n² + 1) v / 2 in parts.
+        """
+        return np.maximum(self._ripple.all()[:, channel], 0.0) if len(self._ripple) else np.zeros(0)

@@ -10,8 +10,8 @@ Source
     K3 = 3 % ("ca. 30,5 dB", DIN 45500; MOL at 315 Hz on cassette and slow reel, 1 kHz on reel), SOL at 10 kHz: tape
     data sheets. The rest is common practice, no source.
 Accuracy
-    0.05 dB, and the scatter about the line as stated. A tone that never gets there gives its highest level with the
-    bound "at least".
+    0.05 dB, a twentieth of the levels that the line spans, and the scatter about it. A tone that never gets there gives
+    its highest level with the bound "at least".
 """
 
 from __future__ import annotations
@@ -41,6 +41,8 @@ WITHIN_DB = (1.5, 3.0, 6.0, 12.0)
 RISES_DB = 3.0
 """A tone that rises less does not rise."""
 OWN_DB = 0.05
+BENT = 0.05
+"""How far the curve may be off the straight line, in parts of the levels it spans: coarse steps span more."""
 SMOOTHED = 3
 """Blocks whose mean is the saturated level: half a second."""
 STILL_RISING = 0.3
@@ -165,7 +167,8 @@ def crossing(level: Floats, third: Floats) -> tuple[float, float]:
     x, y = off[near], level[near]
     slope, value = np.polyfit(x, y, 1) if np.ptp(x) > 1e-9 else (0.0, float(y.mean()))
     scatter = float(np.std(y - value - slope * x)) * np.sqrt(len(x) / max(1, len(x) - 2))
-    return float(value), float(np.hypot(OWN_DB, 2.0 * scatter / np.sqrt(len(x))))
+    bent = BENT * float(np.ptp(y))
+    return float(value), float(np.hypot(np.hypot(OWN_DB, bent), 2.0 * scatter / np.sqrt(len(x))))
 
 
 def still_rising(level: Floats) -> bool:

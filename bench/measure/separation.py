@@ -9,8 +9,9 @@ Source
     IEC 60094-3 / DIN 45500 part 4 measure with a selective filter at 1 kHz and from 500 to 6300 Hz (as quoted in
     print); the tracked band is common practice in synchronous detection, no source.
 Accuracy
-    Limited by the other channel's noise in that band, which is in the uncertainty. When it hides the residue the value
-    is the most that can be claimed, with the bound "at least".
+    0.003 dB, and the other channel's noise in that band, which is in the uncertainty; so is hum that is in both
+    channels beside the tone. When they hide the residue the value is the most that can be claimed, with the bound "at
+    least".
 """
 
 from __future__ import annotations
@@ -29,8 +30,9 @@ from bench.measure.spectra_meter import SpectraMeter
 from bench.measure.tone_meter import REACH, Heard
 from bench.measure.tracking import Samples, Spectra
 
-DB = 20.0 / np.log(10.0)
 LOWEST_HZ, HIGHEST_HZ = 60.0, 20000.0
+OWN = 3e-4
+"""Relative uncertainty of the method itself (k = 2)."""
 ENOUGH = 8
 """Blocks after which a tone that is too much alike in both channels is given up."""
 LATEST = 64
@@ -63,7 +65,7 @@ class SeparationMeter(SpectraMeter):
         low, high = (LOWEST_HZ, HIGHEST_HZ) if asked is None else (asked * (1 - REACH), asked * (1 + REACH))
         self._follower = Follower(self.spectra, low, high)
         self._z = np.zeros((0, channels), dtype=np.complex128)
-        self._level, self._noise, self._hz = Rows((2,)), Rows((2,)), Rows((2,))
+        self._level, self._noise, self._hz, self._beat = Rows((2,)), Rows((2,)), Rows((2,)), Rows((2,))
         self._ratio = Rows((2,), np.complex128)
         self._beside = beside()
 
@@ -77,7 +79,7 @@ class SeparationMeter(SpectraMeter):
                 continue
             if piece.fresh:
                 self._z = self._z[:0]
-                self._level, self._noise, self._hz = Rows((2,)), Rows((2,)), Rows((2,))
+                self._level, self._noise, self._hz, self._beat = Rows((2,)), Rows((2,)), Rows((2,)), Rows((2,))
                 self._ratio = Rows((2,), np.complex128)
             z = self._follower.baseband(piece)
             self._z = np.concatenate([self._z, z[self.inside(self._follower.start_of(piece), len(z))]])
@@ -90,7 +92,12 @@ class SeparationMeter(SpectraMeter):
         return bool(high < self._least * low)
 
     def _block(self, z: NDArray[np.complex128]) -> None:
-        """Level of each channel; the other's share in its own phase, and what noise adds to that; frequency."""
+        """Level of each channel; the other's share in its own phase, and what noise and hum add to that; frequency.
+
+        Hum in both channels beats with itself into the residue: of relative size e in the driven channel it ripples the
+        phase that the other channel's hum, h, is turned back by, and e h / 2 stands still. The ripple of the driven
+        envelope is e² / 2, and h² is what lies around the residue.
+        """
         size = np.abs(z)
         w = window()
         mean = np.maximum(w @ size, 1e-30)
@@ -102,8 +109,11 @@ class SeparationMeter(SpectraMeter):
         residue = z[:, ::-1] * back
         ratio = w.astype(np.complex128) @ residue / mean
         noise = np.mean(np.abs(self._beside @ residue) ** 2, axis=0) / mean**2
+        ripple = np.maximum(w @ size**2 / mean**2 - 1.0, 0.0)
+        around = np.maximum(w @ np.abs(residue) ** 2 / mean**2 - np.abs(ratio) ** 2, 0.0)
         self._level.append(np.where(whole, mean, np.nan))
         self._ratio.append(ratio)
+        self._beat.append(np.sqrt(0.5 * ripple * around))
         self._noise.append(noise)
         self._hz.append(hz)
 
@@ -125,8 +135,8 @@ class SeparationMeter(SpectraMeter):
         kept = plateau(20.0 * np.log10(self._level.all()[:, driven]))
         if kept.sum() < 2:
             return self._nothing(f"the {self.sides[driven]} channel holds no steady tone long enough")
-        ratio, noise, hz = (rows.all()[kept, driven] for rows in (self._ratio, self._noise, self._hz))
-        told = estimate(ratio, float(noise.mean()))
+        ratio, noise, hz, beat = (rows.all()[kept, driven] for rows in (self._ratio, self._noise, self._hz, self._beat))
+        told = estimate(ratio, float(noise.mean())).within(OWN, float(beat.mean()))
         return self._say(driven, told, asked if asked is not None else float(hz.mean()))
 
     def _driven(self, amplitude: NDArray[np.float64]) -> int:
@@ -141,7 +151,7 @@ class SeparationMeter(SpectraMeter):
         if not told.found:
             least = float(-20.0 * np.log10(max(told.ceiling, 1e-15)))
             warning = (
-                f"separation at {hz:.0f} Hz: the noise of the {self.sides[1 - driven]} channel hides the residue; "
+                f"separation at {hz:.0f} Hz: noise or hum of the {self.sides[1 - driven]} channel hides the residue; "
                 f"it is at least {least:.1f} dB"
             )
             reading = Reading(
@@ -150,7 +160,7 @@ class SeparationMeter(SpectraMeter):
             return Measured((reading,), (warning,))
         value = -20.0 * float(np.log10(told.size))
         warnings: tuple[str, ...] = ()
-        if value < 0.0:
+        if value < 0.0 and self.options.driven is not None:
             warnings = (f"the {self.sides[1 - driven]} channel is the louder one: was it driven?",)
         elif value < 3.0 and self.options.driven is None:
             warnings = (f"both channels carry {hz:.0f} Hz: drive one only, and name it with --driven",)
@@ -160,7 +170,7 @@ class SeparationMeter(SpectraMeter):
                     "separation",
                     "left-right",
                     value,
-                    DB * told.uncertainty / told.size,
+                    float(-20.0 * np.log10(1.0 - min(0.9, told.uncertainty / told.size))),
                     frequency_hz=hz,
                     method=method,
                     reference=reference,

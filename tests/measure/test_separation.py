@@ -69,6 +69,17 @@ def test_hum_and_other_tones_in_the_quiet_channel_do_not_matter() -> None:
     assert value(separation(x, RATE), "separation") == pytest.approx(50.0, abs=0.15)
 
 
+def test_hum_in_both_channels_that_beats_with_itself_is_in_the_uncertainty() -> None:
+    # Hum 30 dB below a tone of 80 Hz ripples its phase, and the other channel's hum is turned back by that ripple.
+    t = np.arange(round(6.0 * RATE)) / RATE
+    mains = 0.3 * 10.0 ** (-30.0 / 20.0) * np.sin(2 * np.pi * 50.0 * t + 1.0)
+    x = np.stack([0.3 * np.sin(2 * np.pi * 80.0 * t) + mains, 0.3e-3 * np.sin(2 * np.pi * 80.0 * t) + mains], axis=1)
+    r = reading(separation(x + hiss(-75.0, 6.0, channels=2), RATE), "separation")
+    assert r.value is not None
+    assert r.bound == "at least" or (r.uncertainty is not None and abs(r.value - 60.0) <= r.uncertainty)
+    assert r.bound != "at least" or r.value <= 60.0
+
+
 def test_both_driven_alike_is_said() -> None:
     x = np.repeat(tone(1000.0, -10.0, 3.0)[:, None], 2, axis=1)
     told = separation(x, RATE)
