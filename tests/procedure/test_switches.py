@@ -63,10 +63,7 @@ def test_a_person_is_asked(bench: Bench) -> None:
     run.port.close()
     run = bench.open(WITH + RECORD, procedure="u")
     runner = by_a_person(run)
-    assert (
-        runner.snapshot().prompt.text
-        == "Work tape in and recording, monitor on tape, loudspeakers down: start the tones"
-    )
+    assert runner.snapshot().prompt.kind == "go-on"
     # The practice machine's own runner has switched it before: the journal says so, and nobody is asked twice.
     assert events(run, "switch") == [("switch", "with", "noise-reduction: on")]
     runner.obey(say.Skip("later"))
@@ -78,15 +75,21 @@ def test_a_person_is_asked(bench: Bench) -> None:
 
 
 def test_a_switch_that_hands_do_not_reach_is_asked_for(bench: Bench) -> None:
-    run = bench.open(CLEAN + MEASURE + 'direction = "reverse"\n' + words("end"))
+    bench.open(words("first"))
+    sheet = bench.root / "procedures" / "sheets" / "machines" / "three-head-cassette.toml"
+    sheet.write_text("auto_reverse = true\n" + sheet.read_text(encoding="utf-8"), encoding="utf-8")
+    run = bench.open(CLEAN + MEASURE + "each_direction = true\n" + words("end"), procedure="u")
     run.runner.obey(say.GoOn())
+    assert at(run) == "measured-forward"
+    listen_through(run)
+    run.runner.obey(say.Answer("never mind"))
     shown = run.runner.snapshot()
     assert shown.step is not None
-    assert shown.step.direction == "reverse"
+    assert (shown.step.id, shown.step.direction) == ("measured-reverse", "reverse")
     if shown.prompt.kind == "confirm":
         assert shown.prompt.text == "Let the tape run in reverse. Confirm when it does."
         run.runner.obey(say.GoOn())
-    assert events(run, "switch") == [("switch", "measured", "direction: reverse")]
+    assert events(run, "switch") == [("switch", "measured-reverse", "direction: reverse")]
 
 
 def test_where_nothing_is_measured_nothing_is_switched(bench: Bench) -> None:
