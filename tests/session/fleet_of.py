@@ -12,7 +12,7 @@ from bench.measure.names import Channel, Reading
 from bench.procedure.journal import ReadingRecord
 from bench.procedure.targets import Target, judge
 from bench.session.store import SessionStore
-from tests.session.made_up import JOB
+from tests.session.made_up import JOB, Source
 
 SPEED, SPACING, WIDTH = 47.625, 0.9, 0.6
 """Cassette: mm/s, mm and mm (IEC 60094-7)."""
@@ -107,7 +107,7 @@ def session(workspace: Path, m: Machine, when: datetime = datetime(2026, 5, 3, 1
     return store.folder
 
 
-def keep(store: SessionStore, source: str, reading: Reading, target: float, sent_db: float) -> None:
+def keep(store: SessionStore, source: Source, reading: Reading, target: float, sent_db: float) -> None:
     """One reading, as left."""
     verdict = judge(reading, Target(value=target, unit=reading.unit, tolerance=1.0, source="made up"))
     n = len(store.records()) + 1
@@ -120,6 +120,6 @@ def keep(store: SessionStore, source: str, reading: Reading, target: float, sent
         reading,
         verdict,
         datetime(2026, 5, 3, tzinfo=UTC),
-        sent_db,  # type: ignore[arg-type]
+        sent_db,
     )
     store.keep((record,))

@@ -90,7 +90,7 @@ def test_nothing_in_common_at_all(tmp_path: Path) -> None:
 
 
 def test_a_change_that_two_places_would_hide_is_told_finer(tmp_path: Path) -> None:
-    folders = [visit(tmp_path, n, None, -12.0 + n * 0.004, uncertainty=0.001) for n in range(2)]
-    (row,) = of(*folders).rows
+    first, second = (visit(tmp_path, n, None, -12.0 + n * 0.004, uncertainty=0.001) for n in range(2))
+    (row,) = of(first, second).rows
     assert row.state == "changed"
-    assert any(line.endswith(": +0.004 ± 0.001 dB") for line in comparison_lines(of(*folders)))
+    assert any(line.endswith(": +0.004 ± 0.001 dB") for line in comparison_lines(of(first, second)))
