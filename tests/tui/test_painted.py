@@ -11,7 +11,7 @@ from textual.screen import Screen
 from textual.widget import Widget
 
 import bench.tui
-from bench.tui.widgets.painted import Line, Painted, beside, spread, texts, trim, width_of
+from bench.tui.widgets.painted import INKS, Line, Painted, beside, spread, texts, trim, width_of
 
 
 class Three(Painted):
@@ -30,7 +30,14 @@ class Three(Painted):
         return self
 
 
+class Sheet(Screen[None]):
+    COMPONENT_CLASSES = INKS
+
+
 class Bare(App[None]):
+    def get_default_screen(self) -> Screen[None]:
+        return Sheet()
+
     CSS = "Three { width: 10; height: 4; } Painted > .painted--strong { text-style: bold; }"
 
     def compose(self) -> ComposeResult:

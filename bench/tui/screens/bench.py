@@ -230,6 +230,7 @@ class BenchScreen(BenchKeys):
 
     def _step_came(self, step: StepView) -> None:
         """Another step: its cautions give way to what to do once they were read; a trainee reads the card whole."""
+        self.call_after_refresh(self._fold)  # what lies below it may have grown or gone
         parts = parts_of(step)
         if sum(role == "caution" for _, _, role in parts) > 1:
             self.set_timer(reading_s(parts) + 0.05, self._fold)

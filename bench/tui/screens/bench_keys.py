@@ -16,11 +16,13 @@ from bench.tui.screens.moments import CountDown, Hints
 from bench.tui.screens.sheets import AskWords, Confirm, Keys, WholeCard
 from bench.tui.text import plain
 from bench.tui.verbs import Verb
+from bench.tui.widgets.painted import INKS
 
 
 class BenchKeys(Screen[str]):
     """The half of the bench screen that is pressed."""
 
+    COMPONENT_CLASSES = INKS
     BINDINGS = verbs.bindings(verbs.BENCH)
 
     def __init__(self) -> None:

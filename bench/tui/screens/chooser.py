@@ -31,7 +31,7 @@ from bench.tui.screens.sheets import AskWords, Keys
 from bench.tui.text import plain
 from bench.tui.widgets.bottom import Bar, Footer, Notice
 from bench.tui.widgets.lists import Lines
-from bench.tui.widgets.painted import spread
+from bench.tui.widgets.painted import INKS, spread
 from bench.tui.widgets.ticket import Choices, Ticket
 from bench.workspace import Workspace
 
@@ -48,6 +48,7 @@ class ChooserScreen(Screen[str]):
     """What, on which machine, with which tapes, heard through what."""
 
     AUTO_FOCUS = ""
+    COMPONENT_CLASSES = INKS
     BINDINGS = verbs.bindings(verbs.CHOOSER)
     can_do = verbs.CHOOSER
 

@@ -16,7 +16,7 @@ from bench.tui.text import plain
 from bench.tui.verbs import Verb
 from bench.tui.widgets.bottom import Footer, Notice
 from bench.tui.widgets.lists import Lines
-from bench.tui.widgets.painted import spread
+from bench.tui.widgets.painted import INKS, spread
 from bench.workspace import Workspace
 
 ABOUT = """The file as it is, comments and all. F4 saves it and says what is wrong with it, with the line; F10 goes
@@ -26,6 +26,7 @@ back. With VISUAL or EDITOR set, your own editor opens instead of this."""
 class EditScreen(Screen[str]):
     """Edits one file. Answers "saved" when it was saved."""
 
+    COMPONENT_CLASSES = INKS
     BINDINGS = verbs.bindings(verbs.EDITING)
     can_do: tuple[Verb, ...] = verbs.EDITING
 

@@ -14,7 +14,7 @@ from bench.tui.text import plain, wrap
 from bench.tui.verbs import Verb
 from bench.tui.widgets.bottom import Footer, Notice
 from bench.tui.widgets.lists import Lines
-from bench.tui.widgets.painted import Line, spread
+from bench.tui.widgets.painted import INKS, Line, spread
 
 ABOUT = "Text to read: up and down by a line, left and right or space by a page."
 
@@ -29,6 +29,7 @@ class PagesScreen(Screen[str]):
     """
 
     AUTO_FOCUS = ""
+    COMPONENT_CLASSES = INKS
     BINDINGS = verbs.bindings(verbs.PAGES)
 
     def __init__(self, title: str, text: list[str], outside: Callable[[], str] | None = None) -> None:

@@ -19,7 +19,7 @@ from bench.tui.screens.sheets import Keys
 from bench.tui.verbs import Verb
 from bench.tui.widgets.bottom import Bar, Footer, Notice
 from bench.tui.widgets.lists import Lines
-from bench.tui.widgets.painted import spread
+from bench.tui.widgets.painted import INKS, spread
 from bench.tui.widgets.roll import detail_lines, roll_lines
 from bench.workspace import Workspace
 
@@ -34,6 +34,7 @@ class RecordsScreen(Screen[str]):
     """What was done, to be read again."""
 
     AUTO_FOCUS = ""
+    COMPONENT_CLASSES = INKS
     BINDINGS = verbs.bindings(verbs.RECORDS)
     can_do: tuple[Verb, ...] = verbs.RECORDS
 

@@ -13,7 +13,7 @@ from textual.widgets import Input, Static
 from bench.tui.text import plain, wrap
 from bench.tui.verbs import STOP, Verb, key_name
 from bench.tui.widgets.card import READABLE, card_lines, parts_of
-from bench.tui.widgets.painted import Line, Painted
+from bench.tui.widgets.painted import INKS, Line, Painted
 
 if TYPE_CHECKING:
     from bench.procedure.snapshot import StepView
@@ -32,6 +32,7 @@ def words(text: str, *, id: str | None = None, classes: str = "", longest: int =
 class Sheet(ModalScreen[str | None]):
     """A sheet over a screen; `None` when it was closed without an answer."""
 
+    COMPONENT_CLASSES = INKS
     BINDINGS = [("escape,f10", "close", "back"), ("f1", "help", "help")]  # noqa: RUF012
     about = "Read this, then go back."
     """What F1 says of it."""

@@ -24,6 +24,11 @@ ROLES = (
 """What colours a span: plain words, verdicts, drawings, and what lies on a bar. "" is the plain ink."""
 
 
+INKS = {f"painted--{role}" for role in ROLES}
+"""The component classes of a screen that holds painted widgets. They belong to the screen, not to each widget: Textual
+works out every class of every widget anew whenever the screen changes, and most of a first frame went there."""
+
+
 def width_of(line: Line) -> int:
     """How many cells a line takes."""
     return sum(cell_len(text) for text, _ in line)
@@ -73,8 +78,6 @@ class Painted(Widget):
     that came out different, and only those, so that a slow connection carries little.
     """
 
-    COMPONENT_CLASSES = {f"painted--{role}" for role in ROLES}  # noqa: RUF012 - as Textual wants it
-
     def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id, classes=classes)
         self._painted: list[Line] = []
@@ -108,7 +111,7 @@ class Painted(Widget):
         return Strip(segments).adjust_cell_length(width, base)
 
     def _style(self, role: str, base: Style) -> Style:
-        return base + self.get_component_rich_style(f"painted--{role}", partial=True) if role else base
+        return base + self.screen.get_component_rich_style(f"painted--{role}", partial=True) if role else base
 
 
 def _visible(text: str) -> str:
