@@ -38,7 +38,7 @@ def _spent(pid: int) -> float:
 
 
 def _until(words: bytes, command: list[str], env: dict[str, str]) -> float:
-    """Processor seconds from the start of a program until it shows words: what else runs beside it counts for nothing."""
+    """Processor seconds from the start of a program until it shows words; what runs beside it counts for nothing."""
     master, slave = pty.openpty()
     started = time.monotonic()
     process = subprocess.Popen(command, stdin=slave, stdout=slave, stderr=slave, env=env, start_new_session=True)

@@ -17,9 +17,16 @@ from bench.session.reader import read_session
 from bench.training.hands import UnattendedHands
 from bench.tui.app import BenchApp
 from bench.tui.screens.bench import BenchScreen
+from bench.tui.screens.moments import CountDown
 from bench.tui.sitting import BenchSitting
 from bench.workspace import Workspace, shipped_procedures
 from tests.tui.stage import says, screen_text, until
+
+
+@pytest.fixture(autouse=True)
+def _quick_count(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A count-down takes its time; here it need not."""
+    monkeypatch.setattr(CountDown, "beat_s", 0.01)
 
 
 @pytest.fixture
