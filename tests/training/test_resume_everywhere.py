@@ -160,7 +160,8 @@ def _piecemeal(workspace: Workspace, wanted: Wanted) -> tuple[Path, int]:
         breaks += 1
         assert breaks < 2000
         folder = opened.store.folder
-        later = RehearsalClock(max(e.time for e in read_session(folder).events))
+        kept = read_session(folder)
+        later = RehearsalClock(max((*(e.time for e in kept.events), *(r.time for r in kept.readings))))
         opened = resume_run(folder, later, paced=False)
     return opened.store.folder, breaks
 
