@@ -12,6 +12,7 @@ import pytest
 from bench.clock import RehearsalClock
 from bench.opening import Opened, Wanted, open_run, resume_run
 from bench.procedure.commands import Command, Leave
+from bench.procedure.journal import ReadingRecord
 from bench.procedure.outcome import last_attempts
 from bench.procedure.snapshot import Snapshot
 from bench.session.content import content_of
@@ -166,6 +167,11 @@ def _piecemeal(workspace: Workspace, wanted: Wanted) -> tuple[Path, int]:
     return opened.store.folder, breaks
 
 
+def _nominal(record: ReadingRecord) -> float | None:
+    """The frequency asked for; of hum and flutter it is itself measured, and so drawn anew."""
+    return None if record.reading.quantity in {"hum", "flutter_component"} else record.reading.frequency_hz
+
+
 def _told(folder: Path) -> dict[str, Any]:
     """What the report says, but for times, figures (hiss and flutter are drawn anew) and how far trimmers went."""
     session = read_session(folder)
@@ -178,12 +184,12 @@ def _told(folder: Path) -> dict[str, Any]:
         "noted": [said[1:] for said in content.noted],
         "cautions": content.cautions,
         "signed": [(s.who, s.accepts) for s in content.signed],
-        "readings": [
-            (r.step, r.stage, r.judged, r.source, r.reading.quantity, r.reading.channel, r.reading.frequency_hz)
+        "readings": {
+            (r.step, r.stage, r.judged, r.source, r.reading.quantity, r.reading.channel, _nominal(r))
             for r in last_attempts(session.readings)
-        ],
+        },
         "verdicts": {
-            (r.step, r.reading.quantity, r.reading.channel, r.reading.frequency_hz): r.verdict and r.verdict.word
+            (r.step, r.reading.quantity, r.reading.channel, _nominal(r)): r.verdict and r.verdict.word
             for r in last_attempts(session.readings)
             if r.judged
         },
