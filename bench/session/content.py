@@ -65,6 +65,8 @@ class Content:
     """(hazard, the fullest that was said of it)."""
     story: str
     """What the owner said, and what it was; "" where nothing can be told."""
+    debrief: tuple[str, ...]
+    """Of an exercise that is over."""
     evidence: tuple[str, ...]
     """Files of sound behind readings."""
     signed: tuple[SignedOff, ...]
@@ -97,6 +99,7 @@ def content_of(session: SessionRecord) -> Content:
         cautions=_cautions(session, steps),
         story=story(session, steps),
         flutter=_flutter(counted),
+        debrief=tuple(true_minus(e.text) for e in session.events if e.kind == "debrief"),
         evidence=tuple(e.path for e in session.evidence),
         signed=tuple(_signed(session.events, steps)),
         procedure_sha256=_procedure_sha256(session),

@@ -28,6 +28,8 @@ def report_text(session: SessionRecord) -> str:
         lines += _wrapped([content.read_only + "."])
     if content.story:
         lines += _headed("What it was, and what it is now", _wrapped([content.story]))
+    if content.debrief:
+        lines += _headed("Debrief of this exercise", _wrapped(content.debrief))
     lines += _headed("What cleaning gave back", _wrapped([content.cleaning]))
     lines += _headed("What alignment gave back", _wrapped([content.alignment]))
     lines += _headed("The job", [f"{term}: {text}" for term, text in content.facts])

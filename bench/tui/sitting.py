@@ -55,6 +55,7 @@ class BenchSitting:
     ) -> None:
         self.trainee = learning
         self._workspace, self._asked, self._folder, self._clock = workspace, asked, folder, clock
+        self.debrief: tuple[tuple[str, str], ...] = ()
         self._opened: Opened | None = None
 
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
@@ -93,6 +94,8 @@ class BenchSitting:
         from bench.session.report import write_report
 
         rescued = self._opened.end()
+        events = self._opened.store.events()
+        self.debrief = tuple((str(e.value), e.text) for e in events if e.kind == "debrief")
         if rescued:
             return rescued
         if outcome is None and not self._opened.store.records():

@@ -12,6 +12,7 @@ from bench.problem import Problem
 from bench.procedure.commands import Leave
 from bench.procedure.library import Library
 from bench.session.reader import read_session
+from bench.session.report import write_report
 from bench.training.exercise import CLOSING, named, with_closing
 from bench.workspace import Workspace
 from tests.training.exercise_bench import DoesNothing, HidesAzimuth, Perfect, go_through, workspace
@@ -85,6 +86,9 @@ def test_who_does_nothing_is_told_what_was_missed(tmp_path: Path) -> None:
     assert told["fault"] == [f"{AZIMUTH}: missed.", f"{DIRT}: missed."]
     assert any(line.startswith(AZIMUTH) for line in told["again"])
     assert told["end"][0].startswith("0 of 2 faults")
+    report = write_report(run.store.folder).read_text(encoding="utf-8")
+    assert "Debrief of this exercise" in report
+    assert f"{DIRT}: missed." in report
 
 
 def test_who_hides_azimuth_with_equalisation_is_told_so(tmp_path: Path) -> None:

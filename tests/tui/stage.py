@@ -43,6 +43,7 @@ class HandSitting:
     """Opens a hand desk."""
 
     trainee = False
+    debrief: tuple[tuple[str, str], ...] = ()
 
     def __init__(self, first: Snapshot, kept: str = REPORT) -> None:
         self.first = first

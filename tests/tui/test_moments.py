@@ -185,7 +185,7 @@ async def test_help_palette_and_footer_offer_the_same() -> None:
         assert "accept" not in offered
         assert "back" not in offered
         listed = {v.label.capitalize() for v in bench.can_do if v.listed}
-        assert {c.title for c in app.get_system_commands(bench)} == listed
+        assert {c.title for c in app.get_system_commands(app.screen)} == listed
         await pilot.press("a")
         await pilot.pause()
         assert app.screen is bench

@@ -59,7 +59,7 @@ async def test_a_report_is_read_inside_the_app(workspace: Workspace) -> None:
         await says(pilot, "lines 1 to 26 of")
         for _ in range(40):
             await pilot.press("space")
-        last = app.screen._broken[-1]  # type: ignore[attr-defined]
+        last = app.screen._broken[-1]
         assert last in await says(pilot, last[:40])
         await pilot.press("q")
         await until(pilot, lambda: isinstance(app.screen, RecordsScreen))

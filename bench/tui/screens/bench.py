@@ -57,6 +57,9 @@ class Sitting(Protocol):
     trainee: bool
     """Whether whoever sits there is learning."""
 
+    debrief: tuple[tuple[str, str], ...]
+    """Of an exercise that is over: (about, sentence)."""
+
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
         """Make session, port and bench thread; raises `Problem`. May take a second or two."""
 
@@ -312,6 +315,10 @@ class BenchScreen(BenchKeys):
         await self._finish()
         self._show_ending(outcome, self._ended)
         self._settled = True
+        if self._sitting.debrief and self.is_current:
+            from bench.tui.screens.debrief import DebriefSheet
+
+            self.app.push_screen(DebriefSheet(self._sitting.debrief))
 
     def _show_ending(self, outcome: Outcome, kept: str) -> None:
         self.query_one("#ending", Lines).show(ending_lines(outcome, kept, self.size.width))

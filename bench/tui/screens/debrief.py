@@ -1,0 +1,40 @@
+"""The debrief of an exercise, to read at the end."""
+
+from __future__ import annotations
+
+from bench.tui.screens.sheets import Reading
+from bench.tui.text import wrap
+from bench.tui.widgets.card import READABLE
+from bench.tui.widgets.painted import Line
+
+HEADINGS = {
+    "fault": "Was it found?",
+    "wrong": "Named, but not there",
+    "trimmer": "The trimmers, against the truth",
+    "again": "Look at again",
+    "spent": "Spent",
+    "end": "In all",
+}
+"""By what a line of a debrief is about."""
+
+
+class DebriefSheet(Reading):
+    """What was wrong, what was made of it, and what to look at again."""
+
+    def __init__(self, told: tuple[tuple[str, str], ...]) -> None:
+        super().__init__("Debrief")
+        self._told = told
+
+    def body(self, width: int) -> list[Line]:
+        """A heading for each part, then its lines."""
+        width = min(width, READABLE)
+        out: list[Line] = []
+        for about, heading in HEADINGS.items():
+            lines = [text for word, text in self._told if word == about]
+            if not lines:
+                continue
+            out += [[], [(heading, "strong")]] if out else [[(heading, "strong")]]
+            for text in lines:
+                for n, line in enumerate(wrap(text, width - 2)):
+                    out.append([("· " if n == 0 else "  ", "quiet"), (line, "")])
+        return out

@@ -1,0 +1,35 @@
+"""At the end of an exercise the debrief lies over the bench."""
+
+from __future__ import annotations
+
+from bench.tui.screens.debrief import DebriefSheet
+from tests.tui import samples
+from tests.tui.stage import REPORT, bench_app, says, show
+
+TOLD = (
+    ("fault", "Worn gap: missed."),
+    ("trimmer", "bias left: +2.10 dB off before, +0.10 dB after, turned 3 times: right."),
+    ("again", "Worn gap: [b]treble[/b] falls ever faster towards the top."),
+    ("end", "0 of 1 faults dealt with, 1 of 1 trimmers right."),
+)
+
+
+async def test_the_debrief_is_read_and_put_away() -> None:
+    app, sitting = bench_app(samples.adjusting())
+    sitting.debrief = TOLD
+    async with app.run_test(size=(80, 24)) as pilot:
+        await says(pilot, "Keep both channels")
+        shown = await show(pilot, sitting, samples.ended(), "Was it found?")
+        assert isinstance(app.screen, DebriefSheet)
+        assert "[b]treble[/b]" in shown
+        assert shown.index("Was it found?") < shown.index("The trimmers") < shown.index("Look at again")
+        await pilot.press("space")
+        await says(pilot, "Not in: Replay response")
+
+
+async def test_without_an_exercise_nothing_lies_over_the_end() -> None:
+    app, sitting = bench_app(samples.adjusting())
+    async with app.run_test(size=(80, 24)) as pilot:
+        await says(pilot, "Keep both channels")
+        await show(pilot, sitting, samples.ended(), REPORT[:20])
+        assert not isinstance(app.screen, DebriefSheet)
