@@ -14,35 +14,60 @@ from bench.procedure.steps import Entry, RecordReplay, Reference, StepBase
 CLOSING = "what-was-wrong"
 """The id of the question that ends an exercise."""
 
-SHOWN_BY: tuple[tuple[tuple[str, ...], frozenset[str]], ...] = (
-    (("erase_",), frozenset({"erasure"})),
-    (("hum_",), frozenset({"hum", "noise", "signal_to_noise"})),
-    (("flutter_",), frozenset({"wow_and_flutter", "flutter_component"})),
-    (("speed_",), frozenset({"speed_error", "speed_drift"})),
-    (("swapped_",), frozenset({"separation"})),
-    (("inverted_",), frozenset({"azimuth_delay", "azimuth_angle"})),
-    (("crosstalk_",), frozenset({"separation"})),
-    (("amplifier_noise_",), frozenset({"noise", "signal_to_noise"})),
-    (("encoder_",), frozenset({"encoding_error"})),
-    (("decoder_",), frozenset({"decoding_error"})),
+_LEVELS = frozenset({"level", "balance", "record_replay_level"})
+_TREBLE = frozenset({"response"})
+_DELAYS = frozenset({"azimuth_delay", "azimuth_angle"})
+_NOISE = frozenset({"noise", "signal_to_noise"})
+_WAVERS = frozenset({"wow_and_flutter", "flutter_component"})
+
+SHOWN_BY: tuple[tuple[str, frozenset[str]], ...] = (
+    ("replay_dirt_", _TREBLE),
+    ("replay_gap_", _TREBLE),
+    ("replay_t1_", _TREBLE),
+    ("replay_equalisation_", _TREBLE),
+    ("replay_azimuth_", _DELAYS | _TREBLE),
+    ("replay_level_", _LEVELS),
+    ("replay_height_", _LEVELS),
+    ("record_dirt_", _TREBLE),
+    ("record_equalisation_", _TREBLE),
+    ("record_azimuth_", _DELAYS | _TREBLE),
+    ("record_level_", frozenset({"record_replay_level"})),
+    ("bias_", _TREBLE),
+    ("tape_selector", _TREBLE),
+    ("other_tape", _TREBLE),
+    ("contour_db", _TREBLE),
+    ("dead_", _LEVELS | _TREBLE),
+    ("inverted_", _DELAYS | {"mono_sum"}),
+    ("swapped_", frozenset({"separation"})),
+    ("crosstalk_", frozenset({"separation"})),
+    ("erase_", frozenset({"erasure"})),
+    ("hum_", _NOISE | {"hum"}),
+    ("magnetised", _NOISE),
+    ("amplifier_noise_", _NOISE),
+    ("flutter_", _WAVERS),
+    ("speed_percent", frozenset({"speed_error"})),
+    ("speed_wander_", frozenset({"speed_drift"})),
+    ("encoder_", frozenset({"encoding_error"})),
+    ("decoder_", frozenset({"decoding_error"})),
 )
 """Figures by their first letters, and the quantities of which one has to be measured for a change to show."""
 
-OF_RECORDING = ("record_", "bias_", "tape_selector", "other_tape", "erase_", "encoder_")
+OF_RECORDING = ("record_", "bias_", "tape_selector", "other_tape", "erase_", "encoder_", "magnetised")
 """Figures that only a recording shows."""
 
 
 def shows(job: Job, fault: Fault) -> bool:
     """Whether a fault can be seen in what the procedure measures; common practice, no source."""
     measured = {q for step in job.steps for q in quantities(step)}
-    records = any(isinstance(s, RecordReplay) or getattr(s, "sends", ()) for s in job.steps)
+    records = any(
+        isinstance(s, RecordReplay) or getattr(s, "sends", ()) or getattr(s, "records", "") for s in job.steps
+    )
     for figure in fault.practice:
         if figure.startswith(OF_RECORDING) and not records:
-            return False
-        for first, wanted in SHOWN_BY:
-            if figure.startswith(first) and not measured & wanted:
-                return False
-    return bool(measured)
+            continue
+        if any(figure.startswith(first) and measured & wanted for first, wanted in SHOWN_BY):
+            return True
+    return False
 
 
 def quantities(step: StepBase) -> tuple[str, ...]:

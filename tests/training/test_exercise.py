@@ -13,9 +13,9 @@ from bench.procedure.commands import Leave
 from bench.procedure.library import Library
 from bench.session.reader import read_session
 from bench.session.report import write_report
-from bench.training.exercise import CLOSING, named, with_closing
+from bench.training.exercise import CLOSING, named, shows, with_closing
 from bench.workspace import Workspace
-from tests.training.exercise_bench import DoesNothing, HidesAzimuth, Perfect, go_through, workspace
+from tests.training.exercise_bench import REPO, DoesNothing, HidesAzimuth, Perfect, go_through, workspace
 
 AZIMUTH, DIRT = "Replay azimuth off", "Dirt on the replay head"
 
@@ -54,6 +54,21 @@ def test_only_what_the_procedure_can_show_is_drawn(tmp_path: Path) -> None:
     hidden_from_it = {"bias-high", "bias-low", "record-level-off", "weak-erasure", "broken-screen", "fast-motor"}
     assert drawn
     assert not drawn & hidden_from_it
+
+
+def test_a_procedure_that_measures_flutter_alone_hides_no_dirt_and_no_bias() -> None:
+    library = Library(Workspace(REPO))
+    job = library.load_job("flutter")
+    seen = {s.name for s in library.sheets("fault") if shows(job, library.fault(s.name))}
+    assert seen == {"worn-pinch-roller", "bent-capstan", "binding-reel", "slipping-belt"}
+
+
+@pytest.mark.parametrize("name", sorted(p.stem for p in (REPO / "procedures/sheets/faults").glob("*.toml")))
+def test_a_whole_job_with_its_proof_shows_every_fault(name: str) -> None:
+    """But for those of the noise-reduction circuit, which has a job of its own."""
+    library = Library(Workspace(REPO))
+    job = "noise-reduction-itself" if name in ("weak-encoder", "weak-decoder") else "cassette-three-head"
+    assert shows(library.load_job(job), library.fault(name))
 
 
 def test_more_faults_than_go_together_is_said(tmp_path: Path) -> None:

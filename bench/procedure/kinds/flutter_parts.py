@@ -10,6 +10,9 @@ from bench.procedure.snapshot import FlutterPart
 
 _AS_THE = re.compile(r", as the (.+?),? does$")
 
+LEAST_SHARE = 0.005
+"""Of the power: less would be shown as 0 %. It stays in the session."""
+
 
 def parts_of(readings: Sequence[Reading]) -> tuple[FlutterPart, ...]:
     """The components of the channel that has the strongest, each with the part that turns so often; strongest first.
@@ -25,6 +28,8 @@ def parts_of(readings: Sequence[Reading]) -> tuple[FlutterPart, ...]:
     out = []
     for r in own:
         value = r.value or 0.0
+        if value**2 < LEAST_SHARE * power:
+            continue
         named = _AS_THE.search(r.method)
         out.append(FlutterPart(named[1] if named else "unknown", r.frequency_hz or 0.0, value, value**2 / power))
     return tuple(out)
