@@ -43,6 +43,7 @@ class BenchApp(App[int]):
         if self._first is not None:
             self.push_screen(self._first, lambda _: self.exit(0))
             self._mind(self.size)
+            self._mind_again()
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Our colours, for themes that know nothing of them."""
@@ -59,7 +60,11 @@ class BenchApp(App[int]):
         """Below the smallest size one sentence says so, over whatever is there."""
         small = size.width < SMALLEST[0] or size.height < SMALLEST[1]
         if small and not any(isinstance(s, TooSmall) for s in self.screen_stack):
-            self.push_screen(TooSmall())
+            self.push_screen(TooSmall(), self._mind_again)
+
+    def _mind_again(self, _: object = None) -> None:
+        """The size may have changed while a screen came or went."""
+        self.call_after_refresh(lambda: self._mind(self.size))
 
     # ---------------------------------------------------------------- what is done everywhere
 
