@@ -12,7 +12,7 @@ from bench.procedure.format import SHEETS, Read, SheetKind, read_procedure, read
 from bench.procedure.job import Job, JobStep, UsedFile
 from bench.procedure.order import check_order
 from bench.procedure.placing import Placing, applying, below, each_way, lay_out, whether
-from bench.procedure.problems import Finding, KeyPath, Wrong, did_you_mean, without_echoes
+from bench.procedure.problems import Finding, KeyPath, Wrong, did_you_mean, shown, without_echoes
 from bench.procedure.sheets import Machine, ReferenceTape, Tape
 from bench.procedure.steps import Follow, Procedure, Step
 from bench.workspace import Workspace
@@ -227,7 +227,9 @@ class _Gathering:
         by_name = {p.stem: p for p in there}
         if isinstance(name, str):
             if name not in by_name:
-                self.wrongs.append(Wrong((key,), f'there is no {kind} sheet "{name}"', did_you_mean(name, by_name)))
+                self.wrongs.append(
+                    Wrong((key,), f"there is no {kind} sheet {shown(name)}", did_you_mean(name, by_name))
+                )
             return by_name.get(name)
         if not there:
             self.wrongs.append(Wrong((key,), f"there is no {kind} sheet in {folder}", "put one there"))

@@ -10,7 +10,7 @@ from bench.problem import Problem
 from bench.procedure.assemble import Assembly, Wanted, assemble
 from bench.procedure.format import SHEETS, Read, SheetKind, load_sheet, raise_first, read_procedure, read_sheet
 from bench.procedure.job import Job
-from bench.procedure.problems import did_you_mean
+from bench.procedure.problems import did_you_mean, shown
 from bench.procedure.sheets import Fault
 from bench.workspace import Workspace
 
@@ -107,7 +107,7 @@ class Library:
         if path.exists():
             return path
         raise Problem(
-            f'there is no {what} "{name}" in {folder}; {did_you_mean(name, (p.stem for p in _files(folder)))}'
+            f"there is no {what} {shown(name)} in {folder}; {did_you_mean(name, (p.stem for p in _files(folder)))}"
         )
 
 

@@ -213,6 +213,16 @@ def test_keys(folder: Path, content: bytes) -> None:
     _by_keys(folder, content)
 
 
+@pytest.mark.parametrize("key", ["machine", "tape", "reference_tape"])
+def test_a_sheet_named_by_an_escape(folder: Path, key: str) -> None:
+    """What a message repeats of a file can't colour a terminal."""
+    shipped = (shipped_procedures() / "quick-check.toml").read_text(encoding="utf-8")
+    lines = [line for line in shipped.splitlines() if not line.startswith(f"{key} =")]
+    at = lines.index("format = 1")
+    named = "\n".join([*lines[: at + 1], f'{key} = "\\u001b[31m"', *lines[at + 1 :]])
+    _by_keys(folder, named.encode())
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("seeds", _seeds(10_000, 10), ids=str)
 def test_ten_thousand_by_bytes(folder: Path, seeds: range) -> None:
