@@ -30,7 +30,7 @@ REPORT_NAME = "report.html"
 TABLE_NAME = "readings.csv"
 _CLASSES = {"in": "in", "out": "out", "too close to call": "close", "no reading": "none", "": ""}
 CURVE_TONES = 5
-DENSE_LINES = (46, 84)
+DENSE_LINES = (70, 100)
 """Sessions with more lines than these are printed smaller, so that they keep to two pages."""
 _STAGE_HEADS = ("Before cleaning", "After cleaning", "As left")
 
@@ -89,8 +89,8 @@ def _plots(content: Content) -> list[tuple[list[ResponseTable], Markup]]:
 
 
 def _density(content: Content) -> int:
-    """How small it is printed, 0 for the usual size, by the lines of its tables and lists."""
-    lines = sum(len(t.lines) for t in content.figures) + 8 * len(content.responses)
+    """How small it is printed, 0 for the usual size, by the lines of its tables and what its plots take up."""
+    lines = sum(len(t.lines) for t in content.figures) + 8 * len(content.responses) + 20 * len(_plots(content))
     return sum(lines > limit for limit in DENSE_LINES)
 
 
