@@ -35,7 +35,7 @@ class Terminal:
         fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", size[1], size[0], 0, 0))
         self.before = termios.tcgetattr(slave)
         self.slave = slave
-        base = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "TEXTUAL")}
+        base = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "TEXTUAL", "COLUMNS", "LINES")}
         base |= {"TERM": "xterm-256color", "COLORTERM": "truecolor", "XDG_STATE_HOME": str(folder / "state")}
         base |= env or {}
         self.process = subprocess.Popen(
