@@ -111,7 +111,7 @@ def test_recorded_and_replayed_with_the_device_taken_away_in_mid_step(
         typed.wait_for("> Done: go on")
         typed.type()
         for _ in range(2):
-            typed.wait_for("start the tones")
+            typed.wait_for("go on to start")
             typed.type()
         for hz in ("40 Hz", "63 Hz", "125 Hz"):
             typed.wait_for(f"response {hz.replace(' Hz', '')}")
