@@ -87,7 +87,8 @@ def _dispatch(argv: list[str]) -> int:
     parser.add_argument("--version", action="version", version=f"tapebench {__version__}")
     parser.add_argument("--workspace", metavar="DIR", help="folder that holds procedures/ and sessions/")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
-    for name in COMMANDS:
+    # Where a command comes first no other can be meant, nor the list of all be asked for.
+    for name in (argv[0],) if argv[:1] and argv[0] in COMMANDS else COMMANDS:
         sub = commands.add_parser(name, help=HELP[name], description=HELP[name])
         if name == named or name in argv:
             importlib.import_module(f"bench.commands.{name}").add(sub)

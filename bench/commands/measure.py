@@ -37,7 +37,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Measure and print."""
-    from bench.audio.file import Capture
+    from bench.audio.capture import Capture
 
     options = Options(
         frequency=args.frequency,

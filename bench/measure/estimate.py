@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.measure.lines import Complexes, Floats, density, low_pass, straight
+from bench.measure.lines import Complexes, Floats, density, low_pass, straight, turned_back
 from bench.measure.phase_fit import fit_rates, rough_slope, slope
 from bench.measure.tracking import PASS, Baseband
 from bench.measure.voice import LOW_HZ, Scene, Voice, follow_tone
@@ -149,7 +149,7 @@ def _narrowed(z: Baseband, rate: float, offset: float, clear_hz: float) -> Baseb
 
 def _offset(z: Complexes, rate: float, about_hz: float, reach_hz: float) -> float:
     """Where the tone's strongest line lies, relative to the oscillator."""
-    turned = z * np.exp(-2j * np.pi * about_hz / rate * np.arange(len(z)))
+    turned = turned_back(z, 2 * np.pi * about_hz / rate * np.arange(len(z), dtype=np.float64))
     block = max(1, min(int(rate / (8.0 * reach_hz)), len(z) // 64))
     turned = turned[: len(z) // block * block].reshape(-1, block).mean(axis=1)
     rate /= block

@@ -47,7 +47,10 @@ def smoothed(z: Complexes, taps: Floats) -> Complexes:
 def _convolved(x: Complexes, taps: Floats) -> Complexes:
     """The part of the convolution in which all taps are used."""
     if len(taps) < 48:
-        return np.convolve(x, taps, mode="valid")
+        # By halves: together, the taps would be multiplied as complex numbers too.
+        out = np.empty(len(x) - len(taps) + 1, dtype=np.complex128)
+        out.real, out.imag = np.convolve(x.real, taps, mode="valid"), np.convolve(x.imag, taps, mode="valid")
+        return out
     size = len(x) + len(taps) - 1
     size = 1 << (size - 1).bit_length()
     spectrum = np.fft.fft(x, size) * np.fft.fft(taps, size)
@@ -96,6 +99,21 @@ def unwrapped(angle: Floats) -> Floats:
     return out
 
 
+def power_of(z: Complexes) -> Floats:
+    """|z|² without a root."""
+    return np.asarray(z.real**2 + z.imag**2)
+
+
+def turned_back(z: Complexes, phase: Floats) -> Complexes:
+    """The product z exp(-iφ); sine and cosine apart are quicker than the exponential of a complex number."""
+    back = np.empty(len(phase), dtype=np.complex128)
+    np.cos(phase, out=back.real)
+    np.sin(phase, out=back.imag)
+    np.conj(back, out=back)
+    back *= z
+    return back
+
+
 def turning(hz: list[float], rate: float, count: int) -> Complexes:
     """Lines exp(2πi f t), t counted from the middle, one in a row; coarse and fine turns multiplied are much quicker.
 
@@ -130,7 +148,7 @@ def density(x: Floats, rate: float, low_hz: float, high_hz: float) -> tuple[floa
         Floor over the whole band, and the mean over its lowest tenth, both per Hz.
     """
     x = x[: quick_length(len(x))]
-    power = np.abs(np.fft.rfft(x)) ** 2 / (len(x) * rate)
+    power = power_of(np.fft.rfft(x)) / (len(x) * rate)
     hz = np.fft.rfftfreq(len(x), 1.0 / rate)
     band = power[(hz > low_hz) & (hz < high_hz)]
     floor = floor_of(band)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,6 +25,8 @@ HIDDEN = 4.5
 """Bins; nearer than this the other of a pair may be hidden by the tone's own skirt."""
 EVERY_OTHER = 100
 """Neighbourhoods at least so wide are looked at in every other bin."""
+FEW = 24
+"""The floor is looked at under so many peaks alone; under more, everywhere at once."""
 BELOW_STRONGEST = 1e-5
 """A peak weaker than this against the strongest is not told: it may be the window's skirt."""
 
@@ -39,12 +43,20 @@ def hann_power(spectrum: NDArray[np.complex128], bin_hz: float = 0.0) -> NDArray
     """
     size = 2 * (spectrum.shape[1] - 1)
     spectrum = spectrum[:, : int(HIGHEST_HZ / bin_hz) + 2] if bin_hz else spectrum
-    hann = spectrum.copy()
-    hann[:, 1:-1] -= 0.5 * (spectrum[:, 2:] + spectrum[:, :-2])
-    squares = hann.view(np.float64)
-    squares *= squares
-    both = squares.sum(axis=0)
-    return np.asarray((both[::2] + both[1::2]) * (2.0 / size) ** 2)
+    parts = np.ascontiguousarray(spectrum).view(np.float64)  # real and imaginary by turns: half the work of complex
+    hann = np.empty_like(parts)
+    inner = hann[:, 2:-2]
+    np.add(parts[:, 4:], parts[:, :-4], out=inner)
+    inner *= -0.5
+    inner += parts[:, 2:-2]
+    hann[:, :2], hann[:, -2:] = parts[:, :2], parts[:, -2:]
+    hann *= hann
+    both = hann[0]
+    for other in hann[1:]:
+        both += other
+    power = both[::2] + both[1::2]
+    power *= (2.0 / size) ** 2
+    return np.asarray(power)
 
 
 def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[float, float]]:
@@ -57,14 +69,13 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
     Returns:
         Frequency in Hz and power of each, strongest first.
     """
-    low = max(2, int(LOWEST_HZ / bin_hz))
-    floor = _floor(power, bin_hz)
-    if len(floor) < low + 2:
+    low, end = max(2, int(LOWEST_HZ / bin_hz)), len(power) - 1
+    if end < low + 1:
         return []
-    end = len(floor) - 1
-    where = np.flatnonzero(power[low:end] > ABOVE_FLOOR * floor[low:end] + 1e-14) + low
-    here = power[where]
-    where = where[(here > power[where - 1]) & (here >= power[where + 1])]
+    strongest = float(power[low:end].max())
+    where = _standing_out(power, bin_hz, low, BELOW_STRONGEST * strongest)
+    if not len(where) or power[where].max() < strongest:  # that was no peak: what is told is told of the next
+        where = _standing_out(power, bin_hz, low, 0.0)
     where = where[np.argsort(-power[where])]
     peaks: list[tuple[float, float]] = []
     for k in where[: 4 * COUNT]:
@@ -99,25 +110,67 @@ def without_sidebands(peaks: list[tuple[float, float]], bin_hz: float) -> list[t
     return [p for p in peaks if not mirrored(*p)]
 
 
-def _floor(power: NDArray[np.float64], bin_hz: float) -> NDArray[np.float64]:
-    """Median of each bin's neighbourhood, which is wider at high frequencies: flutter spreads a tone there.
+def _standing_out(power: NDArray[np.float64], bin_hz: float, low: int, least: float) -> NDArray[np.intp]:
+    """The bins from `low` on of peaks that stand out of their neighbourhood and have at least a power of `least`."""
+    inner = power[low:-1]
+    where = np.flatnonzero(inner >= max(least, 1e-14)) + low
+    here = power[where]
+    where = where[(here > power[where - 1]) & (here >= power[where + 1])]
+    floor = _floor(power, bin_hz)[where] if len(where) > FEW else _floor_near(power, bin_hz, where)
+    return where[power[where] > ABOVE_FLOOR * floor + 1e-14]
 
-    Of wide ones every other bin will do: neighbours tell much the same under a Hann window.
-    """
-    parts = []
+
+@lru_cache(maxsize=16)
+def _neighbourhoods(count: int, bin_hz: float) -> tuple[tuple[int, int, int], ...]:
+    """Where neighbourhoods of each width begin, their width, and how many there are; of `count` bins."""
+    out = []
     at = 0
     for width, below_hz in NEIGHBOURHOODS:
-        end = min(round(below_hz / bin_hz), len(power))
-        blocks = (end - at) // width
-        if blocks > 0:
-            rows = power[at : at + blocks * width].reshape(blocks, width)[:, :: 1 if width < EVERY_OTHER else 2]
-            half = rows.shape[1] // 2
-            parts.append(np.repeat(np.partition(rows, half, axis=1)[:, half], width))
-            at += blocks * width
-    if at < len(power):
-        last = power[max(0, len(power) - NEIGHBOURHOODS[0][0]) :]
-        parts.append(np.full(len(power) - at, np.partition(last, len(last) // 2)[len(last) // 2]))
-    return np.concatenate(parts)
+        blocks = max(0, (min(round(below_hz / bin_hz), count) - at) // width)
+        out.append((at, width, blocks))
+        at += blocks * width
+    return tuple(out)
+
+
+def _middle(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The median of each neighbourhood, one in a row; of wide ones every other bin will do.
+
+    Neighbours tell much the same under a Hann window.
+    """
+    rows = rows[:, :: 1 if rows.shape[1] < EVERY_OTHER else 2]
+    half = rows.shape[1] // 2
+    rows = rows.copy()
+    rows.partition(half, axis=1)
+    return rows[:, half]
+
+
+def _rest(power: NDArray[np.float64]) -> float:
+    """The median of the last bins, which fill no neighbourhood."""
+    last = power[max(0, len(power) - NEIGHBOURHOODS[0][0]) :]
+    return float(np.partition(last, len(last) // 2)[len(last) // 2])
+
+
+def _floor(power: NDArray[np.float64], bin_hz: float) -> NDArray[np.float64]:
+    """Median of each bin's neighbourhood, which is wider at high frequencies: flutter spreads a tone there."""
+    floor = np.full(len(power), _rest(power))
+    for at, width, blocks in _neighbourhoods(len(power), bin_hz):
+        end = at + blocks * width
+        floor[at:end] = np.repeat(_middle(power[at:end].reshape(blocks, width)), width)
+    return floor
+
+
+def _floor_near(power: NDArray[np.float64], bin_hz: float, where: NDArray[np.intp]) -> NDArray[np.float64]:
+    """The same at a few bins alone."""
+    floor = np.empty(len(where))
+    for n, k in enumerate(where.tolist()):
+        for at, width, blocks in _neighbourhoods(len(power), bin_hz):
+            if at <= k < at + blocks * width:
+                first = k - (k - at) % width
+                floor[n] = _middle(power[None, first : first + width])[0]
+                break
+        else:
+            floor[n] = _rest(power)
+    return floor
 
 
 def _between(power: NDArray[np.float64], k: int) -> float:

@@ -80,6 +80,8 @@ def fit_rates(phase: Floats, rate: float, reach_hz: float, tone_hz: float) -> li
         if not _sound(t, y, more, tone_hz):
             break
         rates = more
+    if not rates:
+        return rates
     finer = _refined(t, y, rates, 3)
     return finer if _sound(t, y, finer, tone_hz) else rates
 
@@ -120,20 +122,22 @@ def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Sl
     t, y, step = _thinned(phase, rate)
     seconds = step * len(y)
     straight = [g for g in rates if g * seconds >= SLOW_TURNS]
-    frequency = _judged(t, y, rates, reach_hz, 1)
-    drift = _judged(t, y, straight, reach_hz, -1)
-    return Slope(
-        frequency[0] / (2 * np.pi), frequency[1] / (2 * np.pi), drift[0] * seconds / np.pi, drift[1] * seconds / np.pi
-    )
+    values, deviations = _judged(t, y, rates, reach_hz)
+    frequency = values[1], deviations[1]
+    if straight != rates:
+        values, deviations = _judged(t, y, straight, reach_hz)
+    drift = values[-1] * seconds / np.pi, deviations[-1] * seconds / np.pi
+    return Slope(float(frequency[0] / (2 * np.pi)), float(frequency[1] / (2 * np.pi)), float(drift[0]), float(drift[1]))
 
 
-def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float, column: int) -> tuple[float, float]:
-    """A value of the fit and its standard deviation."""
+def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float) -> tuple[Floats, Floats]:
+    """The values of the fit and their standard deviations."""
     seconds = (t[1] - t[0]) * len(t)
-    values, design = _solve(t, y, rates)
-    column %= len(values)
+    design = _design(t, rates)
+    values, cofactors = _least_squares(design, y)
     residual = y - design @ values
-    _, cofactors = _least_squares(_whole(t, values, design, rates), residual)
+    if rates:
+        cofactors = _least_squares(_whole(t, values, design, rates), residual)[1][: len(values)]
     power = np.abs(np.fft.rfft(residual)) ** 2 / len(y)
     floor = floor_of(power[1 : max(8, int(min(0.95 * reach_hz, FLAT_HZ) * seconds))])
     # Flutter that is no line raises the lowest part of the spectrum, which is what a slope feels.
@@ -142,7 +146,7 @@ def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float, column: i
     near = float(lowest.sum()) / max(1.0, len(lowest) - taken / 2)
     variance = near if near > 2.4 * floor else floor
     doubt = 1.0 + SOUGHT * bool(rates) + UNTURNED * any(g * seconds < SLOW_TURNS for g in rates)
-    return float(values[column]), doubt * float(np.sqrt(variance * cofactors[column]))
+    return values, np.asarray(doubt * np.sqrt(variance * cofactors))
 
 
 def rough_slope(phase: Floats, rate: float, reach_hz: float) -> Slope:

@@ -25,6 +25,6 @@ class StepSize:
         """Take in samples, time along the last axis."""
         while self._left:
             counted = samples[..., ::LOOK_EVERY] / self._left[0]
-            if np.array_equal(counted, np.rint(counted)):
+            if (counted == np.rint(counted)).all():
                 return
             self._left.pop(0)

@@ -52,8 +52,9 @@ def _response(step: int) -> NDArray[np.float64]:
     cutoff = (PASS + STOP) / 2 * nyquist
     taps = cutoff / np.pi * np.sinc(cutoff / np.pi * n) * np.kaiser(2 * half + 1, 0.1102 * (STOPBAND_DB - 8.7))
     taps /= taps.sum()
-    bins = np.arange(-HALF, HALF)
-    return np.asarray(np.cos(2 * np.pi * np.outer(bins, n) / (POINTS * step)) @ taps)
+    about_zero = np.zeros(POINTS * step)
+    about_zero[n] = taps
+    return np.asarray(np.fft.rfft(about_zero).real[np.abs(np.arange(-HALF, HALF))])
 
 
 class Spectra:

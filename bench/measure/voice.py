@@ -20,9 +20,11 @@ from bench.measure.lines import (
     low_pass,
     median,
     one_sided_lines,
+    power_of,
     quick_length,
     smoothed,
     straight,
+    turned_back,
     turning,
     unwrapped,
 )
@@ -77,6 +79,8 @@ class Voice:
     """One channel with all that is not its tone taken out."""
 
     z: Complexes
+    along: Complexes
+    """The same, turned back by the phase."""
     phase: Floats
     """Followed, less noise."""
     kept: NDArray[np.bool_]
@@ -117,7 +121,9 @@ class Voice:
         return self._noisy
 
     def _with_noise(self) -> Floats:
-        phase = self.phase.copy() if self.loud else self.phase + np.angle(self.z * np.exp(-1j * self.phase))
+        phase = self.phase.copy()
+        if not self.loud:
+            phase += np.angle(self.along)
         if self.kept.all():
             return np.asarray(phase)
         edges = np.flatnonzero(np.diff(np.concatenate([[1], self.kept.astype(np.int8), [1]])))
@@ -150,13 +156,14 @@ def follow_tone(
     tone_hz = oscillator_hz + offset
     reach = min(scene.reach_hz, 0.8 * tone_hz)
     least = max(8.0, min(60.0, 0.01 * tone_hz)) if lines is None else 0.0
-    band = _quiet_band(z, guide, rate, reach, lowest=least)
+    turned = turned_back(z, guide)
+    band = _quiet_band(turned, rate, reach, lowest=least)
     lines = lines or ()
     band = min(band, 0.25 * tone_hz)
     if tone_hz >= NEAR_HZ:
-        phase = _follow(z, guide, rate, band)
+        phase = _followed(turned, guide, rate, band)
         return _judged(z, phase, rate, spread=1.0, band=band, reach=reach)
-    phase = _straight(_follow(z, guide, rate, band))
+    phase = _straight(_followed(turned, guide, rate, band))
     rest = _Rest(z, scene, list(lines))
     clean, spread, residual = rest.taken_out(phase, tone_hz)
     if glance and tone_hz > GLANCED_HZ:
@@ -288,14 +295,20 @@ class _Rest:
         return np.asarray(phase + 2 * np.pi * turn * self._t), _Rest(self._z, self._scene, lines)
 
 
-def _quiet_band(z: Complexes, guide: Floats, rate: float, reach: float, lowest: float) -> float:
-    """The widest band about the tone in which noise is small against it, Hz either way, but at least `lowest`."""
-    count = quick_length(len(z))
-    z, guide = z[:count], guide[:count]
-    power = np.abs(np.fft.fft(z * np.exp(-1j * guide))) ** 2 / (len(z) * rate)
-    hz = np.abs(np.fft.fftfreq(len(z), 1.0 / rate))
+def _quiet_band(turned: Complexes, rate: float, reach: float, lowest: float) -> float:
+    """The widest band about the tone in which noise is small against it, Hz either way, but at least `lowest`.
+
+    Args:
+        turned: the channel, turned back by the phase that the tone follows as far as is known.
+        rate: points a second.
+        reach: how far from the tone all is passed.
+        lowest: the least band.
+    """
+    turned = turned[: quick_length(len(turned))]
+    power = power_of(np.fft.fft(turned)) / (len(turned) * rate)
+    hz = np.abs(np.fft.fftfreq(len(turned), 1.0 / rate))
     noise = floor_of(power[(hz > 0.3 * reach) & (hz < reach)])
-    tone = float(power[hz <= 0.3 * reach].sum()) * rate / len(z) - 0.6 * reach * noise
+    tone = float(power[hz <= 0.3 * reach].sum()) * rate / len(turned) - 0.6 * reach * noise
     if tone <= 0.0:
         return lowest
     return float(np.clip(QUIET * tone / (2.0 * max(noise, 1e-300)), lowest, rate))
@@ -303,7 +316,11 @@ def _quiet_band(z: Complexes, guide: Floats, rate: float, reach: float, lowest: 
 
 def _follow(z: Complexes, guide: Floats, rate: float, band: float) -> Floats:
     """The tone's phase, noise outside a band about the guide left out; in a narrow band the guide turned as a whole."""
-    turned = z * np.exp(-1j * guide)
+    return _followed(turned_back(z, guide), guide, rate, band)
+
+
+def _followed(turned: Complexes, guide: Floats, rate: float, band: float) -> Floats:
+    """As `_follow`, of a channel that is turned back by the guide already."""
     if band < STIFF_HZ:
         return np.asarray(guide + np.angle(turned.mean()))
     if band < 0.3 * rate:
@@ -313,7 +330,7 @@ def _follow(z: Complexes, guide: Floats, rate: float, band: float) -> Floats:
 
 def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: float, reach: float) -> Voice:
     """Amplitude and noise of a channel along its phase."""
-    along = z * np.exp(-1j * phase)
+    along = turned_back(z, phase)
     kept = ~_flaws(along, rate)
     level = along.real
     mean = float(level[kept].mean())
@@ -323,7 +340,9 @@ def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: fl
     seen = min(2.0 * 1.75 * band, 0.7 * rate)
     amplitude = mean - noise * seen / (2.0 * max(mean, 1e-12))
     loud = noise * 0.7 * rate > LOUD * mean**2 and band < reach
-    return Voice(z, phase, kept, amplitude, noise, lowest, spread / share, min(reach, band) if loud else reach, loud)
+    return Voice(
+        z, along, phase, kept, amplitude, noise, lowest, spread / share, min(reach, band) if loud else reach, loud
+    )
 
 
 def _flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:

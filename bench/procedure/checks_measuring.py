@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from bench.procedure.checks_methods import check_method
 from bench.procedure.problems import Told
 from bench.procedure.steps import Adjust, Measure, Measuring, RecordReplay, SentTone
 
@@ -143,6 +144,7 @@ CIRCUIT = {"encoding_error": "record-only", "decoding_error": "replay-only"}
 
 
 def _measure(step: Measure) -> Iterator[Told]:
+    yield from check_method(step)
     if step.quantity == "mistracking":
         for key in ("plays", "sends", "records", "erases", "frequency"):
             if getattr(step, key):

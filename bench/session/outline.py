@@ -25,6 +25,8 @@ class StepOutline:
     """(hazard, what was said)."""
     target: str = ""
     """The target that it is set to, by name: "tape.bias"."""
+    direction: str = ""
+    """`forward` or `reverse`, where the procedure says which."""
 
     @property
     def judged(self) -> bool:
@@ -47,17 +49,15 @@ def outline(session: SessionRecord) -> dict[str, StepOutline]:
         if isinstance(table.get("step"), list):  # a sheet has none
             files.setdefault(path.stem, table)
     first = session.job.procedure_id or next(iter(files), "")
-    steps = {step.id: step for step in _walk(files, first, 0)}
+    plain = {step.id: step for step in _walk(files, first, 0, both=False)}
+    both = {step.id: step for step in _walk(files, first, 0, both=True)}
     # A step that is done in each direction has an id for each on a machine that has both, and one elsewhere.
     met = {r.step for r in session.readings} | {e.step for e in session.events} | set(session.steps_done)
-    for name in [s for s in steps if f"{s}-reverse" in steps]:
-        both = met & {f"{name}-forward", f"{name}-reverse"}
-        for unmet in [name] if both else [f"{name}-forward", f"{name}-reverse"]:
-            steps.pop(unmet, None)
-    return steps
+    return both if met & (both.keys() - plain.keys()) else plain
 
 
-def _walk(files: dict[str, dict[str, Any]], name: str, depth: int) -> Iterator[StepOutline]:
+def _walk(files: dict[str, dict[str, Any]], name: str, depth: int, *, both: bool) -> Iterator[StepOutline]:
+    """The steps of a file, on a machine that runs in both directions or forward only."""
     if depth > 10:  # a damaged copy that follows itself
         return
     for step in files.get(name, {}).get("step", []):
@@ -67,19 +67,28 @@ def _walk(files: dict[str, dict[str, Any]], name: str, depth: int) -> Iterator[S
         cautions = tuple(
             (str(c.get("hazard", "")), str(c["say"])) for c in rows if isinstance(c, dict) and c.get("say")
         )
-        stage = str(step.get("stage", "left"))
+        stage, direction = str(step.get("stage", "left")), str(step.get("direction", ""))
+        ways = ("forward", "reverse") if both and step.get("each_direction") is True else ("",)
         if step.get("kind") == "follow":
-            for inner in _walk(files, str(step.get("procedure", "")), depth + 1):
-                yield replace(
-                    inner,
-                    id=f"{step['id']}/{inner.id}",
-                    stage=inner.stage if stage == "left" else stage,
-                    cautions=cautions + inner.cautions,
-                )
+            inners = list(_walk(files, str(step.get("procedure", "")), depth + 1, both=both))
+            for way in ways:
+                for inner in inners:
+                    yield replace(
+                        inner if inner.direction else _running(inner, way or direction),
+                        id=f"{_of(step['id'], way)}/{inner.id}",
+                        stage=inner.stage if stage == "left" else stage,
+                        cautions=cautions + inner.cautions,
+                    )
             continue
         title, kind = str(step.get("title", step["id"])), str(step.get("kind", ""))
-        told = StepOutline(step["id"], title, kind, stage, cautions, str(step.get("target", "")))
-        yield told
-        if step.get("each_direction") is True:
-            for way in ("forward", "reverse"):
-                yield replace(told, id=f"{told.id}-{way}", title=f"{title}, {way}")
+        told = StepOutline(step["id"], title, kind, stage, cautions, str(step.get("target", "")), direction)
+        for way in ways:
+            yield replace(_running(told, way), id=_of(told.id, way))
+
+
+def _of(name: str, way: str) -> str:
+    return f"{name}-{way}" if way else name
+
+
+def _running(step: StepOutline, way: str) -> StepOutline:
+    return replace(step, title=f"{step.title}, {way}", direction=way) if way else step

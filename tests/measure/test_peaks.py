@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from bench.measure import peaks as module
 from bench.measure.peaks import hann_power, strongest_peaks, without_sidebands
 
 
@@ -44,3 +45,17 @@ def test_pairs_about_a_stronger_peak_are_sidebands_and_others_are_not() -> None:
     assert without_sidebands([tone, alone], 7.8) == [tone, alone]
     assert without_sidebands([tone, *far], 7.8) == [tone, *far]
     assert without_sidebands([tone, *strong], 7.8) == [tone, *strong]
+
+
+@pytest.mark.parametrize("noise", [1e-7, 1e-4, 3e-2])
+def test_the_floor_under_a_few_peaks_is_the_floor_everywhere(monkeypatch: pytest.MonkeyPatch, noise: float) -> None:
+    rate, size = 48000.0, 6144
+    rng = np.random.default_rng(4)
+    for hz in (31.0, 400.0, 999.0, 1003.0, 3998.0, 10000.0, 23900.0):
+        x = 0.1 * np.sin(2 * np.pi * hz * np.arange(size) / rate) + noise * rng.standard_normal(size)
+        power = hann_power(spectrum(x), rate / size)
+        told = []
+        for few in (-1, 10**6):
+            monkeypatch.setattr(module, "FEW", few)
+            told.append(strongest_peaks(power, rate / size))
+        assert told[0] == told[1] != []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from bench.session.outline import outline
@@ -38,3 +39,16 @@ def test_broken_copies_are_no_error(tmp_path: Path) -> None:
     assert outline(read_session(store.folder)) == {}
     (store.folder / "inputs" / "line-up.toml").unlink()
     assert outline(read_session(store.folder)) == {}
+
+
+def test_a_procedure_followed_in_each_direction_has_its_steps_twice(tmp_path: Path) -> None:
+    store = begin(tmp_path).store
+    changed = PROCEDURE.replace('procedure = "clean"\n', 'procedure = "clean"\neach_direction = true\n')
+    (store.folder / "inputs" / "line-up.toml").write_text(changed)
+    forward_only = read_session(store.folder)
+    assert list(outline(forward_only))[:3] == ["dirty", "clean/swab", "found"]
+    steps = outline(replace(forward_only, steps_done=("clean-forward/swab",)))
+    assert list(steps)[:4] == ["dirty", "clean-forward/swab", "clean-reverse/swab", "found"]
+    assert steps["clean-forward/swab"].title == "Swab heads, capstan and pinch roller, forward"
+    assert steps["clean-reverse/swab"].title == "Swab heads, capstan and pinch roller, reverse"
+    assert steps["clean-reverse/swab"].cautions == outline(forward_only)["clean/swab"].cautions

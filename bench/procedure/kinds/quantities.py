@@ -152,6 +152,8 @@ def _by_method(found: list[Reading], step: Measure) -> list[Reading]:
         if of_method:
             return of_method
     methods = ", ".join(dict.fromkeys(r.method for r in found if r.method))
+    if not methods:
+        return found
     return [no_reading(step.quantity, "both", f"there is no method “{step.method}” for it; there are {methods}")]
 
 

@@ -18,6 +18,11 @@ unit = "dB"
 tolerance = 60.0
 source = "common practice, no source"
 
+[targets.own_mains]
+unit = "dBFS"
+at_most = -40.0
+source = "common practice, no source"
+
 [targets.own_percent]
 unit = "%"
 at_most = 3.0
@@ -118,10 +123,12 @@ def test_a_tone_recorded_erased_and_replayed(tmp_path: Path) -> None:
 
 def test_a_method_that_there_is_not_names_those_there_are(tmp_path: Path) -> None:
     bench(tmp_path, "three-head-cassette")
-    text = HEAD + measure("noise", "signal_to_noise", records='"silence"', method='"by ear"', seconds="1.0")
-    because = records(run(tmp_path, text, "three-head-cassette"), "noise")[0].reading.reason
+    text = HEAD + measure("mains", "hum", "own_mains", records='"silence"', method='"line at 75 Hz"', seconds="4.0")
+    because = records(run(tmp_path, text, "three-head-cassette", hum_db=-40.0), "mains")[0].reading.reason
     assert because is not None
-    assert re.match("there is no method “by ear” for it; there are A-weighted rms, ", because)
+    assert re.match(
+        "there is no method “line at 75 Hz” for it; there are total of mains frequency and harmonics", because
+    )
 
 
 @pytest.mark.long

@@ -1,0 +1,249 @@
+"""A capture in a file: any format libsndfile reads, any rate, one channel or two, streamed block by block."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+from collections.abc import Generator, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.audio.quiet import hushed
+from bench.problem import Problem
+
+_SHORTER = re.compile(r": (\d+) \(should be (\d+)\)")
+"""How libsndfile notes that a header promises more bytes than the file holds."""
+_UNKNOWN_LENGTH = 2**31 - 2**20
+"""Programs that write to a pipe put about 2³¹ or 2³² here because they cannot go back to say the real length."""
+_MOST_SAMPLES = 2**22
+"""Samples decoded at once, so that a thousand channels do not fill the memory."""
+_NO_LENGTH = 2**60
+"""libsndfile gives 2⁶³ - 1 frames where the header does not say."""
+_LOSSY = {"VORBIS", "OPUS", "MPEG_LAYER_I", "MPEG_LAYER_II", "MPEG_LAYER_III"}
+_STREAMED_FORMATS = {"FLAC", "MP3"}
+"""Formats whose length is only known to be there once their end was decoded."""
+
+
+class Capture:
+    """An audio file, opened and looked over; its samples are streamed by `blocks`.
+
+    Args:
+        path: the file.
+        pick: which channels to take, counted from 1, one or two of them; needed when there are more than two.
+
+    Raises:
+        Problem: missing, a folder, not audio, no samples, more than two channels without `pick`, or an
+            impossible `pick`. NaN or infinite samples are found, and raised, while the blocks are read.
+    """
+
+    def __init__(self, path: Path | str, pick: tuple[int, ...] | None = None) -> None:
+        self.path = Path(path)
+        self.name = "".join(c if c.isprintable() else "�" for c in str(path))
+        self._warnings: list[str] = []
+        self._damaged = False
+        self._check_it_is_a_file()
+        with self._opened() as sound:
+            self.sample_rate = int(sound.samplerate)
+            self._stored_channels = int(sound.channels)
+            self._chatters = sound.format == "MP3"
+            self._may_hold_nan = sound.subtype in ("FLOAT", "DOUBLE")
+            self._pick = self._check_pick(pick)
+            self.channels = self._stored_channels if self._pick is None else len(self._pick)
+            self.frames = int(sound.frames)
+            if sound.subtype in _LOSSY:
+                self._warnings.append(
+                    f"{self.name} is stored with loss ({sound.subtype_info}), which can move levels by tenths of a "
+                    "decibel; record as WAV or FLAC"
+                )
+            whole = not self._is_cut_short(sound)
+            if self.frames > 0 and sound.format in _STREAMED_FORMATS and not self._end_is_there(sound):
+                self._damaged = True
+                promised, self.frames = self.frames, self._count()
+                whole = self.frames >= promised or promised > _NO_LENGTH
+                self._damaged = not whole
+        if self.frames <= 0:
+            raise self._no_samples()
+        if not whole:
+            self._warn_cut_short()
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return self.frames / self.sample_rate
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What is odd about the file, a sentence each. Reading its blocks may add to them."""
+        return tuple(self._warnings)
+
+    def blocks(self, frames: int = 65536) -> Generator[NDArray[np.float64], None, None]:
+        """The samples in order, from the start of the file.
+
+        Args:
+            frames: length of each block but the last; shorter ones come of a file with a great many channels.
+
+        Yields:
+            Arrays of shape (frames, channels), full scale ±1.
+
+        Raises:
+            Problem: at the first NaN or infinite sample, with its time.
+        """
+        done = 0
+        frames = max(1, min(frames, _MOST_SAMPLES // self._stored_channels))
+        with self._opened() as sound:
+            while done < self.frames:
+                samples = self._read(sound, min(frames, self.frames - done))
+                if not len(samples):
+                    break
+                if self._pick is not None:
+                    samples = np.ascontiguousarray(samples[:, [c - 1 for c in self._pick]])
+                if self._may_hold_nan:
+                    self._check_finite(samples, done)
+                done += len(samples)
+                yield samples
+        if not done:
+            raise self._no_samples()
+        if done < self.frames:
+            self.frames = done
+            self._warn_cut_short()
+
+    def check_samples(self) -> None:
+        """Read through what could hold NaN or infinite samples, so that they are found now and not midway."""
+        if self._may_hold_nan:
+            for _ in self.blocks():
+                pass
+
+    def _check_it_is_a_file(self) -> None:
+        try:
+            if self.path.is_dir():
+                raise Problem(f"{self.name} is a folder; name an audio file in it")
+            if not self.path.exists():
+                raise Problem(f"{self.name} does not exist; look at the spelling and the folder")
+            if not self.path.is_file():
+                raise Problem(f"{self.name} is not a file that can be read through; name an audio file")
+            if self.path.stat().st_size == 0:
+                raise Problem(f"{self.name} is empty; record it again, or give another file")
+            self.path.open("rb").close()
+        except PermissionError:
+            raise Problem(f"{self.name} may not be read; change its permissions") from None
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or error
+            raise Problem(f"{self.name} can't be opened: {reason}") from None
+
+    @contextlib.contextmanager
+    def _opened(self) -> Iterator[Any]:
+        import soundfile
+
+        try:
+            with hushed():
+                sound = soundfile.SoundFile(self._path_as_stored())
+        except TypeError:  # soundfile asks for rate and channels of a name that ends in .raw
+            raise Problem(
+                f"{self.name} is headerless, so its sample rate is unknown; convert it to WAV or FLAC"
+            ) from None
+        except (soundfile.LibsndfileError, OSError, UnicodeError) as error:
+            reason = str(getattr(error, "error_string", error)).strip().rstrip(".")
+            if "does not exist" in reason:  # libsndfile's words for a stub of an MPEG file
+                reason = "Format not recognised"
+            raise Problem(f"{self.name} is not audio that can be read ({reason}); give a WAV or FLAC file") from None
+        try:
+            yield sound
+        finally:
+            with hushed():
+                sound.close()
+
+    def _path_as_stored(self) -> str | bytes:
+        """POSIX names are bytes, which need not be text; Windows names are text."""
+        return os.fsencode(self.path) if os.name == "posix" else str(self.path)
+
+    def _read(self, sound: Any, frames: int) -> NDArray[np.float64]:
+        """Up to so many frames; none at the end, and none where a damaged file can't be decoded any further."""
+        import soundfile
+
+        pieces: list[NDArray[np.float64]] = []
+        # A decoder that fails keeps nothing of the call it failed in: small calls save what came before.
+        step = 1024 if self._damaged else frames
+        try:
+            with hushed() if self._chatters else contextlib.nullcontext():
+                while frames > 0:
+                    piece = sound.read(min(step, frames), dtype="float64", always_2d=True)
+                    if not len(piece):
+                        break
+                    pieces.append(piece)
+                    frames -= len(piece)
+        except (soundfile.LibsndfileError, RuntimeError):
+            pass
+        if len(pieces) == 1:
+            return pieces[0]
+        return np.concatenate([np.zeros((0, self._stored_channels)), *pieces])
+
+    def _check_pick(self, pick: tuple[int, ...] | None) -> tuple[int, ...] | None:
+        have = self._stored_channels
+        if pick is None:
+            if have > 2:
+                raise Problem(f"{self.name} has {have} channels; choose one or two of them, counted from 1")
+            return None
+        if not 1 <= len(pick) <= 2:
+            raise Problem(f"{self.name}: choose one channel or two, not {len(pick)}")
+        for channel in pick:
+            if not 1 <= channel <= have:
+                raise Problem(f"{self.name} has no channel {channel}; it has {have}, counted from 1")
+        return tuple(pick)
+
+    def _is_cut_short(self, sound: Any) -> bool:
+        promised_and_there = [(int(a), int(b)) for a, b in _SHORTER.findall(sound.extra_info)]
+        if any(there < promised < _UNKNOWN_LENGTH for promised, there in promised_and_there):
+            return True
+        return sound.format == "OGG" and _ogg_is_cut_short(self.path)
+
+    def _end_is_there(self, sound: Any) -> bool:
+        try:
+            with hushed():
+                sound.seek(self.frames - 1)
+                return len(sound.read(1)) == 1
+        except Exception:  # whatever the decoder makes of a damaged end, it is not there
+            return False
+
+    def _count(self) -> int:
+        frames = 0
+        with self._opened() as sound:
+            while len(samples := self._read(sound, 65536)):
+                frames += len(samples)
+        return frames
+
+    def _check_finite(self, samples: NDArray[np.float64], start: int) -> None:
+        good = np.isfinite(samples)
+        if good.all():
+            return
+        at = int(np.argmin(good.all(axis=1)))
+        what = "NaN (not a number)" if np.isnan(samples[at]).any() else "infinite"
+        time_s = (start + at) / self.sample_rate
+        raise Problem(f"{self.name} holds a sample that is {what} at {time_s:.3f} s; export it again")
+
+    def _no_samples(self) -> Problem:
+        return Problem(f"{self.name} holds no samples; record it again, or give another file")
+
+    def _warn_cut_short(self) -> None:
+        self._warnings.append(
+            f"{self.name} is cut short: its header promises more than it holds; "
+            f"the {self.frames} frames ({self.duration_s:.3f} s) that are left are used"
+        )
+
+
+def _ogg_is_cut_short(path: Path) -> bool:
+    """Whether the last Ogg page is missing or broken (RFC 3533 section 6: capture pattern, header type, lacing)."""
+    longest_page = 27 + 255 + 255 * 255
+    size = path.stat().st_size
+    with path.open("rb") as file:
+        file.seek(max(0, size - longest_page))
+        tail = file.read()
+    at = tail.rfind(b"OggS")
+    if at < 0 or len(tail) < at + 27:
+        return True
+    segments = tail[at + 26]
+    ends = at + 27 + segments + sum(tail[at + 27 : at + 27 + segments])
+    return not tail[at + 5] & 4 or ends > len(tail)
