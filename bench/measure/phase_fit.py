@@ -31,6 +31,10 @@ APART_TURNS = 0.8
 SOUGHT, UNTURNED = 0.05, 0.5
 """By how much the deviation is raised where rates were sought in the noise, and where one did not turn fully: it is
 then known only as far as it is a pure sine."""
+RAISED, WANDERS = 2.4, 1.8
+"""The lowest nine bins of a residual, or those of `WANDER`, are so far above its noise once in a thousand."""
+WANDER = slice(2, 26)
+"""The bins, in turns within the tone, that tell how a speed wanders."""
 MOST_FLUTTER = 0.006
 """Peak deviation of one rate, in parts of the tone's frequency, that is still taken for flutter."""
 LOWEST_TURNS, SEARCHED_TURNS = 0.25, 2.2
@@ -144,9 +148,36 @@ def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float) -> tuple[
     taken = 2 + 2 * sum(g * seconds < 10 for g in rates)
     lowest = power[1:10]
     near = float(lowest.sum()) / max(1.0, len(lowest) - taken / 2)
-    variance = near if near > 2.4 * floor else floor
+    raised = near > RAISED * floor
+    variance = near if raised else floor
+    wander = _wander(power, floor, seconds, len(rates)) if raised or _wanders(power, floor) else 0.0
     doubt = 1.0 + SOUGHT * bool(rates) + UNTURNED * any(g * seconds < SLOW_TURNS for g in rates)
-    return values, np.asarray(doubt * np.sqrt(variance * cofactors))
+    deviations = doubt * np.sqrt(variance * cofactors)
+    deviations[1] = np.hypot(deviations[1], wander)
+    return values, np.asarray(deviations)
+
+
+def _wanders(power: Floats, floor: float) -> bool:
+    """Whether the low end of a residual's spectrum is above its noise."""
+    return float(power[WANDER].mean()) > WANDERS * floor
+
+
+def _wander(power: Floats, floor: float, seconds: float, taken: int) -> float:
+    """What flutter of no single rate does to the slope, rad/s (standard deviation).
+
+    Its speed wanders with the same one-sided density S at all low rates: the phase's spectrum falls by the square of
+    the rate. The mean speed over T seconds then has the variance S / (2 T), and a slope by least squares 6/5 of that.
+
+    Args:
+        power: spectrum of the residual, one bin for each turn within `seconds`.
+        floor: of its noise.
+        seconds: how long the tone is.
+        taken: how many rates were fitted, and so are no longer in it.
+    """
+    low = power[WANDER]
+    turns = np.arange(len(power))[WANDER]
+    density = float(np.sum(np.maximum(low - floor, 0.0) * turns**2)) / max(1.0, len(low) - taken)
+    return float(2 * np.pi / seconds * np.sqrt(1.2 * density / (2 * (len(power) - 1))))
 
 
 def rough_slope(phase: Floats, rate: float, reach_hz: float) -> Slope:

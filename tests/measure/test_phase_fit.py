@@ -63,3 +63,17 @@ def test_at_a_glance() -> None:
     y = phase(0.5, -3.0, np.random.default_rng(4))
     fit = rough_slope(y, RATE, 400.0)
     assert fit.frequency_hz == pytest.approx(-3.0, abs=5 * bound(0.5))
+
+
+def test_a_speed_that_wanders_without_a_rate_is_in_the_uncertainty() -> None:
+    """A wow of white noise below 8 Hz, 0.02 % rms of 3150 Hz: its own mean over the tone is not the machine's speed."""
+    rng = np.random.default_rng(4)
+    covered = []
+    for _ in range(80):
+        spectrum = np.fft.rfft(rng.standard_normal(40_000))
+        spectrum[np.fft.rfftfreq(40_000, 1 / RATE) > 8.0] = 0.0
+        wow = np.fft.irfft(spectrum)[:16_000]
+        y = phase(8.0, 1.0, rng) + 2 * np.pi * 0.63 * np.cumsum(wow / np.sqrt(8.0 / (RATE / 2))) / RATE
+        fit = slope(y, RATE, fit_rates(y, RATE, 400.0, 3150.0), 400.0)
+        covered.append(abs(fit.frequency_hz - 1.0) < 2.0 * fit.deviation_hz)
+    assert np.mean(covered) > 0.88
