@@ -129,7 +129,9 @@ def resume_run(folder: Path, clock: Clock, *, port: str | None = None, paced: bo
     try:
         facts = store.job
         library = Library(Workspace(store.inputs))
-        job = library.load_job(store.inputs / f"{facts.procedure_id}.toml")
+        tapes = sorted((store.inputs / "sheets" / "tapes").glob("*.toml"))
+        tape = next((p for p in tapes if load_sheet(p, "tape").name == facts.tape), None)
+        job = library.load_job(store.inputs / f"{facts.procedure_id}.toml", tape=tape)
         kind = port or ("practice" if facts.port_kind == "practice" else facts.port)
         if port is None and facts.port_kind == "live":
             kind = "live"
@@ -142,7 +144,7 @@ def resume_run(folder: Path, clock: Clock, *, port: str | None = None, paced: bo
         wanted = Wanted(facts.procedure_id, port=kind, faults=tuple(str(p) for p in faults), seed=facts.seed)
         opened = open_port(library, job, wanted, clock, paced=paced, exercise=exercise)
         turn_as_before(opened, facts)
-        put_back(opened, store.events())
+        put_back(opened, job, store.events())
         for path in (store.inputs / "sheets" / "interfaces").glob("*.toml"):
             job = replace(job, interface=load_sheet(path, "interface"))
     except Problem:
@@ -217,7 +219,7 @@ def turn_as_before(port: Port, facts: JobFacts) -> None:
             hands.turn(trimmer, float(by))
 
 
-def put_back(port: Port, events: tuple[Event, ...]) -> None:
+def put_back(port: Port, job: Job, events: tuple[Event, ...]) -> None:
     """Bring a practice machine to where a broken-off session left it: what was done to it is done again.
 
     Each trimmer is turned turn by turn, for its backlash remembers the last one.
@@ -227,7 +229,7 @@ def put_back(port: Port, events: tuple[Event, ...]) -> None:
         return
     for event in events:
         if event.kind == "act":
-            perform(hands, event.text)
+            perform(hands, event.text, job.lot_index(event.value))
         elif event.kind == "switch":
             control, _, position = event.text.partition(": ")
             with suppress(Problem):  # one that only the person reaches
@@ -264,6 +266,7 @@ def open_port(
             job.machine,
             job.tape,
             job.reference_tape,
+            other_tapes=job.other_tapes,
             seed=wanted.seed,
             faults=faults,
             misadjustment=misadjustment,

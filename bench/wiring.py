@@ -43,6 +43,7 @@ def build_practice_machine(
     seed: int,
     faults: Sequence[Fault] = (),
     misadjustment: float = 1.0,
+    other_tapes: Sequence[Tape] = (),
 ) -> PracticeMachine:
     """The practice machine that these sheets describe. Raises `Problem` for what their tables can't hold."""
     from bench.practice import facts
@@ -65,6 +66,7 @@ def build_practice_machine(
         seed=seed,
         faults=[facts.FaultFacts(f.name, f.practice, f.mended_by) for f in faults],
         misadjustment=misadjustment,
+        other_tapes=[facts.TapeFacts(t.name, t.iec_type, t.practice) for t in other_tapes],
     )
 
 
@@ -76,6 +78,7 @@ def build_practice_port(
     seed: int,
     faults: Sequence[Fault] = (),
     misadjustment: float = 1.0,
+    other_tapes: Sequence[Tape] = (),
     clock: Clock,
     paced: bool,
 ) -> PracticePort:
@@ -88,6 +91,7 @@ def build_practice_port(
         seed: draws misadjustments, trimmers and noise.
         faults: the faults it has.
         misadjustment: how far its trimmers are off, 1 for up to 6 dB.
+        other_tapes: work tapes that can be threaded instead of it.
         clock: what time it is.
         paced: sound in real time, or as fast as it is read.
 
@@ -96,7 +100,9 @@ def build_practice_port(
     """
     from bench.audio.practice import PracticePort
 
-    built = build_practice_machine(machine, tape, reference, seed=seed, faults=faults, misadjustment=misadjustment)
+    built = build_practice_machine(
+        machine, tape, reference, seed=seed, faults=faults, misadjustment=misadjustment, other_tapes=other_tapes
+    )
     return PracticePort(built, clock, paced=paced)
 
 

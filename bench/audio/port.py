@@ -111,8 +111,8 @@ class Hands(Protocol):
     def demagnetise(self) -> None:
         """Demagnetise heads and guides."""
 
-    def load(self, tape: Threaded) -> None:
-        """Thread a tape, or none."""
+    def load(self, tape: Threaded, lot: int = 0) -> None:
+        """Thread a tape, or none; of several work tapes, which."""
 
     def rewind(self, section: str | None = None) -> None:
         """Back to the start, or to a section of the reference tape, which then repeats."""
@@ -144,8 +144,8 @@ def hands_of(port: Port) -> Hands | None:
     return port if isinstance(port, Hands) else None
 
 
-def perform(hands: Hands, act: str) -> None:
-    """Do one of `Act`; anything else is left undone."""
+def perform(hands: Hands, act: str, lot: int = 0) -> None:
+    """Do one of `Act`; anything else is left undone. Of several work tapes it is the one of this number."""
     match act:
         case "clean":
             hands.clean()
@@ -154,7 +154,7 @@ def perform(hands: Hands, act: str) -> None:
         case "load-reference-tape":
             hands.load("reference")
         case "load-work-tape":
-            hands.load("work")
+            hands.load("work", lot)
         case "load-owners-tape":
             hands.load("owners")
         case "rewind":

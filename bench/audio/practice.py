@@ -41,9 +41,9 @@ class PracticePort(ModelPort):
         """Demagnetise heads and guides."""
         self._machine.demagnetise()
 
-    def load(self, tape: Threaded) -> None:
-        """Thread a tape, or none."""
-        self._machine.load(tape)
+    def load(self, tape: Threaded, lot: int = 0) -> None:
+        """Thread a tape, or none; of several work tapes, which."""
+        self._machine.load(tape, lot)
 
     def rewind(self, section: str | None = None) -> None:
         """To the start, or to a section of the reference tape."""

@@ -9,16 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.practice import kernels
-from bench.practice.facts import FaultFacts, MachineFacts, ReferenceFacts, Table, TapeFacts
+from bench.practice.blanks import Blanks
+from bench.practice.facts import FaultFacts, MachineFacts, ReferenceFacts, TapeFacts
 from bench.practice.filters import CHUNK, RATE
 from bench.practice.flaws import Dropouts, Echo
 from bench.practice.mains import Hum
-from bench.practice.media import MEDIA, VIRGIN_NOISE_DB, echo_corner_hz, quoted_db
+from bench.practice.media import VIRGIN_NOISE_DB
 from bench.practice.owners import owners_tape
-from bench.practice.physics import TAPE_TYPES, Condition, MachinePhysics, tape_physics
-from bench.practice.recording import RecordSetting, RecordSide
+from bench.practice.physics import Condition, MachinePhysics
+from bench.practice.recording import RecordSetting
 from bench.practice.reducing import REDUCTION_POSITIONS, Reduction
-from bench.practice.replaying import ReplaySetting, ReplaySide, beside, hiss_db, wired
+from bench.practice.replaying import ReplaySetting, beside, wired
 from bench.practice.tapes import ReferenceTape, WorkTape
 from bench.practice.transport import Transport
 from bench.practice.trimmers import REVERSE, Position, draw, names
@@ -42,16 +43,6 @@ POSITIONS = {
 }
 
 
-def _in_it(work_tape: TapeFacts, physics: MachinePhysics) -> TapeFacts:
-    """The work tape, or what somebody put in instead of it."""
-    kind = physics.other_tape
-    if kind == "none":
-        return work_tape
-    usual = MEDIA[kind]
-    practice: Table = {"mol_db": usual.usual_mol_db, "noise_db": usual.usual_noise_db}
-    return TapeFacts(f"some tape of type {kind}", kind, practice)
-
-
 class PracticeMachine:
     """A recorder with trimmers, tapes and faults, at 48 kHz.
 
@@ -66,6 +57,7 @@ class PracticeMachine:
         faults: physical changes, each of figures of its own.
         misadjustment: 1 for trimmers off by up to 6 dB, 0 for a machine that is right but for its faults.
         tape_minutes: length of the work tape.
+        other_tapes: work tapes that can be threaded instead, numbered from 1.
 
     Raises:
         Problem: a figure that the practice machine does not know or that can't be.
@@ -83,24 +75,19 @@ class PracticeMachine:
         faults: Sequence[FaultFacts] = (),
         misadjustment: float = 1.0,
         tape_minutes: float = 10.0,
+        other_tapes: Sequence[TapeFacts] = (),
     ) -> None:
         if machine.heads not in (2, 3):
             raise Problem(f"{machine.name}: a machine has 2 or 3 heads, not {machine.heads}")
-        if work_tape.iec_type not in TAPE_TYPES:
-            raise Problem(f"{work_tape.name}: iec_type must be one of {', '.join(TAPE_TYPES)}")
         self._facts, self._seed = machine, seed
         self._condition = Condition(machine, tuple(faults))
         physics = self._condition.now
-        work_tape = _in_it(work_tape, physics)
-        figures, medium = tape_physics(work_tape), MEDIA[work_tape.iec_type]
         self._trimmers = draw(physics, machine.heads, seed, misadjustment)
         self._transport = Transport(physics, machine.speed_mm_s, seed)
-        self._work, self._reference = WorkTape(tape_minutes), ReferenceTape(reference, machine)
-        self._record_side = RecordSide(machine, physics, work_tape, figures, reference.level_hz)
-        noise_db = figures.noise_db + quoted_db(medium, machine.fluxivity)
-        hiss = hiss_db(machine, work_tape.iec_type, noise_db, reference.level_hz)
-        self._replay_side = ReplaySide(machine, reference.level_hz, hiss)
-        self._reduction = Reduction(machine, work_tape.iec_type)
+        tapes = (work_tape, *other_tapes)
+        self._blanks = Blanks(machine, physics, tapes, reference.level_hz, seed=seed, minutes=tape_minutes)
+        self._blank, self._reference = self._blanks.get(0), ReferenceTape(reference, machine)
+        self._reduction = Reduction(machine, self._blanks.usual.iec_type)
         self._rng = np.random.Generator(np.random.SFC64([seed, 0x51]))
         self._tape: Threaded = "none"
         self._owners: WorkTape | None = None
@@ -116,12 +103,6 @@ class PracticeMachine:
         self._virgin_db = 0.0
         self._heard = np.zeros((0, 2))
         self._ready = np.zeros((CHUNK, 2))
-        self._coating = Dropouts(figures.dropouts_per_minute, seed)
-        corner = echo_corner_hz(medium, machine.speed_mm_s)
-        # The figure holds at 1 kHz; `Echo` wants what it fades from.
-        printed = 10 ** (figures.print_db / 20) * np.hypot(1, 1000 / corner)
-        self._harder_db = medium.harder_to_erase_db
-        self._layers = Echo(np.pi * physics.reel_mm / machine.speed_mm_s * RATE, float(printed), corner)
         self._set_contact(physics)
         distance = physics.head_distance_mm if machine.heads == 3 else 0.0
         self._head_distance = distance / machine.speed_mm_s * RATE
@@ -154,14 +135,21 @@ class PracticeMachine:
         self._edges = Echo(distance, gain, RATE / (2 * distance))
         self._contact = Dropouts(physics.dropouts_per_minute, self._seed + 1)
 
-    def load(self, tape: Threaded) -> None:
-        """Thread a tape, or none; the transport stops. Reference and owner's tape come wound to their start."""
+    def load(self, tape: Threaded, lot: int = 0) -> None:
+        """Thread a tape, or none; the transport stops. Reference and owner's tape come wound to their start.
+
+        Args:
+            tape: which kind.
+            lot: of several work tapes, which.
+        """
         if tape not in ("none", "reference", "work", "owners"):
             raise Problem(f"there is no tape called {tape}: reference, work, owners or none")
         if tape == "owners":
             self._owners = self._owners or owners_tape(self._facts, self._reference_level_hz, self._seed)
             self._owners.position = 0.0
         self._transport_at, self._tape = "stop", tape
+        if tape == "work":
+            self._blank = self._blanks.get(lot)
         if tape == "reference":
             self._reference.rewind(None)
 
@@ -287,7 +275,7 @@ class PracticeMachine:
             self._ran = running
         elif not running:
             flux, hiss = np.zeros_like(flux), np.zeros_like(hiss)
-        return self._replay_side.run(flux, hiss)
+        return self._blank.replay_side.run(flux, hiss)
 
     def _from_tape(self, source: Floats, before: tuple[float, float]) -> Floats:
         """Move the tape on, record on it if that is what it does, and give the flux at the replay head.
@@ -306,10 +294,12 @@ class PracticeMachine:
         if isinstance(tape, WorkTape):
             if self._transport_at == "record":
                 self._set_record_side()
-                flux = self._record_side.run(source, self._rng.standard_normal((2, CHUNK)))
+                flux = self._blank.record_side.run(source, self._rng.standard_normal((2, CHUNK)))
                 # The head's angle puts the right channel as much earlier on the tape as it will read it late.
                 shifts = (-self._late(before[1]), -self._late(record))
-                tape.record(flux, positions, shifts, record, 10 ** ((physics.erase_db + self._harder_db) / 20))
+                tape.record(
+                    flux, positions, shifts, record, 10 ** ((physics.erase_db + self._blank.harder_to_erase_db) / 20)
+                )
             positions = positions - self._head_distance
             self._virgin_db = 0.0 if tape.recorded_at(positions[0]) else VIRGIN_NOISE_DB
             self._worn_um = tape.wear.at(positions[0])
@@ -324,17 +314,17 @@ class PracticeMachine:
         flux = tape.read(left, right)
         if physics.contour_db > 0:
             flux += self._edges.run(tape.read_roughly, left, right)
-        if self._transport_at == "play" and tape is self._work:
-            flux += self._layers.run(tape.read_roughly, left, right)
-        for flaw, places in ((self._coating, positions[:-1]), (self._contact, self._chunk * CHUNK + MOMENTS)):
-            gain = flaw.gain(places) if flaw is self._contact or tape is self._work else None
+        if self._transport_at == "play" and tape is self._blank.tape:
+            flux += self._blank.layers.run(tape.read_roughly, left, right)
+        for flaw, places in ((self._blank.coating, positions[:-1]), (self._contact, self._chunk * CHUNK + MOMENTS)):
+            gain = flaw.gain(places) if flaw is self._contact or tape is self._blank.tape else None
             flux = flux if gain is None else flux * gain
         return beside(flux, height, physics.track_width_mm, self._facts.track_spacing_mm)
 
     def _threaded(self) -> WorkTape | ReferenceTape:
         if self._tape == "reference":
             return self._reference
-        return self._owners if self._tape == "owners" and self._owners is not None else self._work
+        return self._owners if self._tape == "owners" and self._owners is not None else self._blank.tape
 
     def _late(self, azimuth_arcmin: float) -> float:
         """By how much the right channel is late at an angle, samples on the tape."""
@@ -354,7 +344,7 @@ class PracticeMachine:
             )
             for side in SIDES
         )
-        self._record_side.set(left, right)
+        self._blank.record_side.set(left, right)
 
     def _set_replay_side(self, azimuth_arcmin: float) -> None:
         physics = self._condition.now
@@ -371,4 +361,4 @@ class PracticeMachine:
             )
             for side in SIDES
         )
-        self._replay_side.set(physics, self._azimuth_heard, left, right)
+        self._blank.replay_side.set(physics, self._azimuth_heard, left, right)

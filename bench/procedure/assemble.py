@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -84,11 +84,25 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, told: frozense
         tape=sheets.tape,
         reference_tape=sheets.reference_tape,
         used=(UsedFile(path, document.content), *gathering.used, *sheet_files),
-        names=sheets.names,
+        names={kind: path.stem for kind, path in sheets.paths.items()},
         left_out=left_out,
         places=places,
     )
-    return Assembly(job, [])
+    return Assembly(_with_other_tapes(job, sheets.paths["tape"]), [])
+
+
+def _with_other_tapes(job: Job, own: Path) -> Job:
+    """A job of several tapes knows those of the other lots: sheets of the same type, by name, as many as there are."""
+    others: list[tuple[Tape, UsedFile]] = []
+    for path in sorted(own.parent.glob("*.toml")):
+        if len(others) + 1 >= len(job.lots):
+            break
+        read = read_sheet(path, "tape")
+        fits = path != own and read.model is not None and read.model.iec_type == job.tape.iec_type
+        if fits and read.model is not None and read.document is not None:
+            others.append((read.model, UsedFile(path, read.document.content)))
+    used = (*job.used, *(file for _, file in others))
+    return replace(job, other_tapes=tuple(tape for tape, _ in others), used=used)
 
 
 def _at_own_steps(placed: Sequence[tuple[JobStep, int]], wrongs: list[Wrong]) -> list[Wrong]:
@@ -113,7 +127,7 @@ class _Sheets:
     machine: Machine | None
     tape: Tape | None
     reference_tape: ReferenceTape | None
-    names: dict[str, str]
+    paths: dict[str, Path]
 
 
 @dataclass
@@ -205,7 +219,7 @@ class _Gathering:
         beside = path.parent / "sheets"
         folder = beside if beside.is_dir() else workspace.sheets
         found: dict[SheetKind, Any] = {}
-        names: dict[str, str] = {}
+        paths: dict[str, Path] = {}
         used: list[UsedFile] = []
         for kind in USUAL:
             key = kind.replace("-", "_")
@@ -216,11 +230,11 @@ class _Gathering:
             if read.document is not None and read.model is not None:
                 used.append(UsedFile(sheet, read.document.content))
                 found[kind] = read.model
-                names[kind] = sheet.stem
+                paths[kind] = sheet
             elif sheet.resolve() not in self.told:
                 said = f"the {kind} sheet has a problem ({read.findings[0].sentence})"
                 self.wrongs.append(Wrong((key,), said, "mend that file first"))
-        return _Sheets(found.get("machine"), found.get("tape"), found.get("reference-tape"), names), used
+        return _Sheets(found.get("machine"), found.get("tape"), found.get("reference-tape"), paths), used
 
     def _sheet_path(self, kind: SheetKind, key: str, name: Any, folder: Path) -> Path | None:
         there = sorted(folder.glob("*.toml"))

@@ -72,12 +72,12 @@ class Interlocks:
             if not overridden and not {"clean", "demagnetise"} <= set(acts):
                 return Prompt("reason", DIRTY, interlock=True)
             if self._tape_in() != "load-reference-tape":
-                self._situation.do("load-reference-tape", step.id)
+                self._situation.do("load-reference-tape", step)
         if records(step):
             if self._tape_in() == "load-reference-tape":
                 return Prompt("confirm", SWAP, interlock=True)
             if not self._tape_in():
-                self._situation.do("load-work-tape", step.id)
+                self._situation.do("load-work-tape", step)
         return self._switches(step)
 
     def _switches(self, step: StepBase) -> Prompt | None:
@@ -113,7 +113,7 @@ class Interlocks:
         if self._asked is not None:
             self._note(*self._asked, step)
         else:
-            self._situation.do("load-work-tape", step.id)
+            self._situation.do("load-work-tape", step)
 
     def override(self, step: StepBase, reason: str) -> None:
         """The reference tape goes in all the same."""

@@ -76,6 +76,8 @@ class Job:
     """Steps of the procedure that do not apply to these sheets."""
     places: Mapping[str, Place] = field(default_factory=dict)
     """Where the names lead by which steps name others."""
+    other_tapes: tuple[Tape, ...] = ()
+    """What the lots after the first are on the practice machine."""
     interface: Interface | None = None
     """What stands between machine and program, where that was measured."""
 
@@ -83,6 +85,15 @@ class Job:
     def files(self) -> tuple[Path, ...]:
         """The path of every file used."""
         return tuple(u.path for u in self.used)
+
+    @property
+    def lots(self) -> tuple[str, ...]:
+        """The several tapes that its steps are of, in the order in which they come."""
+        return tuple(dict.fromkeys(s.lot for s in self.steps if s.lot))
+
+    def lot_index(self, lot: str | float | None) -> int:
+        """Which of the lots; 0 where it is of none."""
+        return self.lots.index(lot) if isinstance(lot, str) and lot in self.lots else 0
 
     def place(self, name: str, direction: str | None = None) -> Place:
         """Where a name leads; of a step done in each direction, to the one of that direction."""

@@ -379,5 +379,6 @@ class Runner:
             as_found=self._as_found.points(self._step),
             flutter=view.flutter,
             spectrum=view.spectrum,
+            told=view.told,
             can_go_back=self._way.before(self._at) is not None,
         )

@@ -134,6 +134,9 @@ class StepBase(Placed):
     """Said one after another when a trainee asks: what to think of, where to look, what to do."""
     disturbs: tuple[What, ...] = ()
     """What must be checked again when this was done, beside what the trade knows of it."""
+    lot: Words = ""
+    """Which of several tapes this is of: "blank A". A sign-off after two or more ranks them. On the practice machine
+    the first is the job's own tape, the others are the other sheets of its type, by name."""
 
 
 class AgainUntil(Strict):
@@ -150,5 +153,3 @@ class Measuring(StepBase):
     """When not all its readings are in."""
     noise_reduction: NoiseReduction = "off"
     """How the machine's switch stands; the runner switches it, or asks for it, when that changes."""
-    lot: Words = ""
-    """Which of several tapes this is of: "blank A"."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from bench.procedure.job import Job
 from bench.procedure.snapshot import JobView, StepView
-from bench.procedure.steps import Measuring
 
 
 def job_view(job: Job) -> JobView:
@@ -41,5 +40,5 @@ def step_view(job: Job, at: int) -> StepView | None:
         if_not=step.if_not,
         hints=step.hints,
         direction=step.direction or "",
-        lot=step.lot if isinstance(step, Measuring) else "",
+        lot=step.lot,
     )

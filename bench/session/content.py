@@ -10,6 +10,7 @@ from pathlib import Path
 
 from bench.procedure.journal import Event, ReadingRecord
 from bench.procedure.outcome import last_attempts
+from bench.procedure.ranking import Ranked, ranking
 from bench.session.gains import alignment_sentence, cleaning_sentence
 from bench.session.index import entries_beside
 from bench.session.outline import StepOutline, outline
@@ -58,6 +59,8 @@ class Content:
     """(kind, step, what and why)."""
     noted: tuple[tuple[str, str, str], ...]
     """(time, what was asked, what was said): answers and notes."""
+    ranked: tuple[Ranked, ...]
+    """Several tapes tried on the machine, the best first."""
     flutter: tuple[str, ...]
     """Its parts, the largest first, with their rate and what turns at it."""
     trimmers: tuple[str, ...]
@@ -81,7 +84,7 @@ def content_of(session: SessionRecord) -> Content:
     """Put a session into words."""
     steps = outline(session)
     counted = last_attempts(session.readings)
-    job = session.job
+    job, ranked = session.job, ranking(counted)
     return Content(
         machine=job.machine or "Machine without a name",
         procedure=job.procedure or "Procedure without a title",
@@ -97,7 +100,8 @@ def content_of(session: SessionRecord) -> Content:
         noted=tuple(_noted(session, steps)),
         trimmers=tuple(true_minus(e.text) for e in session.events if e.kind == "turns"),
         cautions=_cautions(session, steps),
-        story=story(session, steps),
+        story="" if ranked else story(session, steps),
+        ranked=ranked,
         flutter=_flutter(counted),
         debrief=tuple(true_minus(e.text) for e in session.events if e.kind == "debrief"),
         evidence=tuple(e.path for e in session.evidence),

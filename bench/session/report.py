@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from bench.problem import Problem
 from bench.procedure.outcome import last_attempts
+from bench.procedure.ranking import BY, RANKED, figure_words
 from bench.procedure.recorded import LATEST_FIRST
 from bench.session.atomic import save_file
 from bench.session.content import Content, content_of
@@ -74,6 +75,9 @@ def report_html(session: SessionRecord) -> str:
         figures=[(source, list(things)) for source, things in groupby(content.figures, key=lambda t: t.source)],
         stages=_stages(content),
         shown=_shown,
+        figure=figure_words,
+        by=BY,
+        ranked_by=RANKED,
         stage_heads=_STAGE_HEADS,
         channels=CHANNELS,
         signs=SIGNS,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
+from bench.procedure.ranking import RANKED, ranking_lines
 from bench.session.content import Content, content_of
 from bench.session.record import SessionRecord
 from bench.session.tables import STAGE_ORDER, Cell, ResponseTable
@@ -30,6 +31,8 @@ def report_text(session: SessionRecord) -> str:
         lines += _headed("What it was, and what it is now", _wrapped([content.story]))
     if content.debrief:
         lines += _headed("Debrief of this exercise", _wrapped(content.debrief))
+    if content.ranked:
+        lines += _headed("The tapes, ranked", _wrapped([*ranking_lines(content.ranked), RANKED]))
     lines += _headed("What cleaning gave back", _wrapped([content.cleaning]))
     lines += _headed("What alignment gave back", _wrapped([content.alignment]))
     lines += _headed("The job", [f"{term}: {text}" for term, text in content.facts])

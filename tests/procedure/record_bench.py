@@ -103,9 +103,8 @@ def open_bench(
     job = opened.job
     fault = Fault(format=1, sheet="fault", name="Off", tells="It is off.", practice=changes)
     faults = [fault] if changes else []
-    built = build_practice_machine(
-        job.machine, job.tape, job.reference_tape, seed=seed, faults=faults, misadjustment=0.0
-    )
+    sheets = job.machine, job.tape, job.reference_tape
+    built = build_practice_machine(*sheets, seed=seed, faults=faults, misadjustment=0.0, other_tapes=job.other_tapes)
     port = PracticePort(built, clock, paced=False)
     port.clean()
     port.load("work")

@@ -6,6 +6,7 @@ import math
 
 from bench.problem import Problem
 from bench.procedure.kinds.base import Activity, Situation, View
+from bench.procedure.ranking import ranking, ranking_lines
 from bench.procedure.snapshot import Prompt
 from bench.procedure.steps import Entry, SignOff
 from bench.procedure.targets import Target
@@ -19,9 +20,12 @@ class AskingActivity(Activity):
     def __init__(self, step: Entry | SignOff, situation: Situation) -> None:
         super().__init__(step, situation)
         self._asks = step
+        self._told: tuple[str, ...] = ()
 
     def begin(self) -> None:
-        """Nothing to start."""
+        """Whoever signs sees how tapes that were tried rank."""
+        if isinstance(self._asks, SignOff):
+            self._told = ranking_lines(ranking(self.situation.journal.records()))
 
     def answer(self, text: str) -> None:
         """Take the answer. Raises `Problem` with what would do instead."""
@@ -73,7 +77,7 @@ class AskingActivity(Activity):
         if isinstance(step, SignOff):
             again = ", ".join(self.situation.to_check_again)
             stands = f" To be checked again, so that it can't be signed off as in: {again}." if again else ""
-            return View(Prompt("words", f"Who accepts: {step.accepts}{stands}"))
+            return View(Prompt("words", f"Who accepts: {step.accepts}{stands}"), told=self._told)
         if step.asks == "number":
             return View(Prompt("number", step.title, unit=step.unit))
         if step.asks == "choice":

@@ -58,6 +58,7 @@ class View:
     head_delay_s: float | None = None
     flutter: tuple[FlutterPart, ...] = ()
     spectrum: tuple[tuple[float, float], ...] = ()
+    told: tuple[str, ...] = ()
 
 
 class Situation:
@@ -149,7 +150,7 @@ class Situation:
                 sent_db=t.sent_db,
                 accepted_because=because if t.verdict and t.verdict.word != "in" else "",
                 attempt=self.attempt,
-                lot=step.lot if isinstance(step, Measuring) else "",
+                lot=step.lot,
                 noise_reduction=step.noise_reduction if isinstance(step, Measuring) else "off",
             )
             for n, t in enumerate(taken, start=1)
@@ -196,12 +197,12 @@ class Situation:
         except Problem as problem:
             self.unsaved = problem.sentence
 
-    def do(self, act: Act, step: str) -> None:
+    def do(self, act: Act, step: StepBase) -> None:
         """Something was done to the machine: let it be so on the practice machine, and note it."""
         hands = self.hands
         if hands is not None:
-            perform(hands, act)
-        self.note("act", step, act)
+            perform(hands, act, self.job.lot_index(step.lot))
+        self.note("act", step.id, act, step.lot or None)
 
 
 class Activity(ABC):

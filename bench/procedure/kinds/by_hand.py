@@ -56,7 +56,7 @@ class ByHandActivity(Activity):
         self._ticked = [True] * len(self._ticked)
         situation.note("tick", step.id, "; ".join(step.checklist) or step.title)
         for act in step.does:
-            situation.do(act, step.id)
+            situation.do(act, step)
         self.finished = True
 
     def view(self) -> View:

@@ -19,6 +19,7 @@ from bench.tui import faces
 from bench.tui.messages import Seen
 from bench.tui.screens.bench_keys import BenchKeys
 from bench.tui.screens.sheets import WholeCard
+from bench.tui.text import wrap
 from bench.tui.widgets.bottom import Bar, Footer, Notice, bar_lines
 from bench.tui.widgets.card import Card, Part, card_height, folded, parts_of, reading_s, rows_of
 from bench.tui.widgets.ending import ending_lines
@@ -278,6 +279,7 @@ class BenchScreen(BenchKeys):
         width, room = listed.size.width or self.size.width, max(5, self.size.height - 16)
         _, whole = faces.in_brief(faces.asked_by(new), new.prompt.kind, self.size.width)
         lines: list[Line] = [[(line, "")] for line in whole]
+        lines += [[(line, "strong")] for told in new.told for line in wrap(told, width)]
         if whole:
             lines.append([])
             room = max(5, room - len(lines))
