@@ -68,6 +68,7 @@ def test_why_is_said_at_once_to_a_trainee() -> None:
         (samples.left_response(), "12.5 kHz, -20 dB: left response"),
         (samples.left_response(), "left as found -4.00 off"),
         (samples.left_response(), "! to be checked again: replay level, tracking"),
+        (samples.ranked(), "by treble, dB: blank B 1st, +0.32 ± 0.01; blank A 2nd, −1.20 ± 0.01; blank C not read"),
         (samples.cleaning(754.0), "timer: 13 min left"),
         (samples.cleaning(), "  1. done: Replay and record heads"),
         (samples.cleaning(), "  3. to do: Capstan"),

@@ -391,6 +391,24 @@ def asking(kind: Any = "number", **more: Any) -> Snapshot:
     return replace(replace(made, step=view, checks=(), prompt=prompts[kind]), **more)
 
 
+def ranked() -> Snapshot:
+    """Three tapes were tried, and somebody is to sign."""
+    view = step(
+        id="sign",
+        kind="sign-off",
+        title="The ranking, and who stands by it",
+        cautions=(),
+        do="Read the three lines. Where they disagree, mistracking counts if noise reduction is used. Then sign.",
+    )
+    lines = (
+        "by mistracking, dB: blank B 1st, −0.41 ± 0.01; A 2nd alike, +1.90 ± 0.01; C 2nd alike, −1.98 ± 0.01",
+        "by treble, dB: blank B 1st, +0.32 ± 0.01; blank A 2nd, −1.20 ± 0.01; blank C not read",
+        "by level, dB: blank C 1st, +0.05 ± 0.01; blank A 2nd, −0.61 ± 0.01; blank B 3rd, +0.92 ± 0.01",
+    )
+    prompt = Prompt("words", "Who accepts: the ranking of these blanks on this machine as it stands?")
+    return asking("words", step=view, prompt=prompt, told=lines)
+
+
 def ended(exit_code: int = 1) -> Snapshot:
     words: Any = {"in": 31} if exit_code == 0 else {"in": 28, "out": 2, "too close to call": 1}
     said = "All 31 judged readings are in." if exit_code == 0 else "Not in: Replay response, Record level."

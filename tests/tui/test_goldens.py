@@ -27,6 +27,7 @@ SCREENS: dict[str, Snapshot] = {
     "choice": samples.asking("choice"),
     "reason": samples.asking("reason"),
     "interlock": samples.asking("confirm"),
+    "ranked": samples.ranked(),
     "ended-in": samples.ended(0),
     "ended-out": samples.ended(1),
 }
