@@ -11,7 +11,10 @@ Source
     Common practice, no source (6 dB and 5 ms are our defaults).
 Accuracy
     Length within 0.6 ms and depth to 40 dB within 1 dB: the envelope's filter (Gaussian, 6 dB down at 400 Hz) smooths
-    over 1 ms. A dropout hardly deeper than the threshold crosses it late: one with steep sides is read too short, by
+    over 1 ms. Added to that is what the noise on the envelope does: to the length, its scatter over how steeply the
+    threshold is crossed. What the filter filled a pointed dropout's deepest point in by, half its variance times the
+    envelope's curvature there, is in the uncertainty up to 0.5 dB; beyond, the depth is told as "at least".
+    A dropout hardly deeper than the threshold crosses it late: one with steep sides is read too short, by
     0.9 ms at 8 dB and 1.5 ms at 6.5 dB, which is in the uncertainty. Tones below 1300 Hz need a narrower filter (three
     tenths of their frequency), which fills brief dropouts in and shortens them; then the depth is told as "at least".
 """
@@ -51,6 +54,12 @@ LENGTH_UNCERTAINTY_MS = 0.6
 FILLED = 5.5
 """Dropouts shorter than so many times that uncertainty are filled in."""
 DEPTH_UNCERTAINTY_DB = 1.0
+STEEP_POINTS = 4
+"""How steep the envelope is, is seen over so many points either side of where it crosses: noise alone is steep too."""
+TAIL = STEEP_POINTS + 1
+"""Points of a part that the next one looks back at."""
+POINTED_DB = 0.5
+"""The depth of a dropout whose deepest point the filter filled in by more is told as "at least"."""
 METHOD = f"at least {THRESHOLD_DB:g} dB below the running level for at least {SHORTEST_MS:g} ms"
 
 
@@ -61,6 +70,12 @@ class Dropout:
     time_s: float
     length_ms: float
     depth_db: float
+    length_scatter_ms: float
+    """Standard deviation of its length, by the noise on the envelope over the steepness of its sides."""
+    depth_scatter_db: float
+    """By how much that noise can move its deepest point."""
+    pointed_db: float
+    """By how much the filter may have filled its deepest point in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +84,8 @@ class _Part:
     start: int
     levels: Floats
     """Median of each 64 ms of it that is tone."""
+    scatters: Floats
+    """Standard deviation of the envelope in each of them."""
 
 
 @dataclass(slots=True)
@@ -76,8 +93,21 @@ class _Fall:
     """The envelope is below the threshold."""
 
     at: float
+    jitter_s: float
+    """Standard deviation of `at`."""
     level: float
-    deepest: float
+    scatter: float
+    """Of the envelope while the tone is whole."""
+    deepest: float = np.inf
+    sharpest: float = np.inf
+    """The deepest point less what the filter filled in there."""
+
+    def look(self, envelope: Floats, filled: float) -> None:
+        """Go on down: `envelope` with a point more at either end."""
+        k = 1 + int(np.argmin(envelope[1:-1])) if len(envelope) > 2 else 0
+        if k and envelope[k] < self.deepest:
+            self.deepest = float(envelope[k])
+            self.sharpest = self.deepest - filled * float(envelope[k - 1] - 2.0 * envelope[k] + envelope[k + 1])
 
 
 @dataclass(slots=True)
@@ -95,12 +125,12 @@ class Envelope:
     _next: int = 0
     _fall: _Fall | None = None
     _up: bool = False
-    _last: float = 0.0
+    _last: Floats = field(default_factory=lambda: np.zeros(TAIL))
 
     def feed(self, z: NDArray[np.complex128], start: int) -> None:
         """Take in the next points; the first has index `start`."""
         size = np.abs(z)
-        self._parts.append(_Part(size, start, _tone_levels(z, size, self.follower)))
+        self._parts.append(_Part(size, start, *_tone_levels(z, size, self.follower)))
         self.turn += complex(np.vdot(z[:-1], z[1:]))
         while len(self._parts) - self._next > WINDOW:
             self._step()
@@ -116,22 +146,23 @@ class Envelope:
         around = range(max(0, index - WINDOW), min(len(parts), index + WINDOW + 1))
         levels = np.concatenate([parts[k].levels for k in around])
         if len(levels) >= FEWEST:
-            self._watch(part, float(np.median(levels)))
+            scatter = float(np.median(np.concatenate([parts[k].scatters for k in around])))
+            self._watch(part, float(np.median(levels)), scatter)
             self.seconds += len(part.levels) * GROUP / self.rate
         else:
             self._fall, self._up = None, False
-        if len(part.envelope):
-            self._last = float(part.envelope[-1])
+        self._last = np.concatenate([self._last, part.envelope])[-TAIL:]
         if index < WINDOW:
             self._next += 1
         else:
             parts.popleft()
 
-    def _watch(self, part: _Part, level: float) -> None:
+    def _watch(self, part: _Part, level: float, scatter: float) -> None:
         """Cross the threshold downwards and, of the level it fell from, upwards again."""
-        envelope = np.concatenate([[self._last], part.envelope])
+        envelope = np.concatenate([self._last, part.envelope])
         share = 10.0 ** (-THRESHOLD_DB / 20.0)
-        at, last = 1, len(envelope)
+        filled = 0.5 * (self.sigma_s * self.rate) ** 2
+        at, last = TAIL, len(envelope)
         while at < last:
             threshold = share * (level if self._fall is None else self._fall.level)
             below = envelope[at:] < threshold
@@ -141,46 +172,68 @@ class Envelope:
                     return
                 k = at + int(where[0])
                 if self._up:
-                    self._fall = _Fall(self._crossing(part, envelope, k, threshold), level, float(envelope[k]))
+                    began, jitter = self._crossing(part, envelope, k, threshold, scatter)
+                    self._fall = _Fall(began, jitter, level, scatter)
                 self._up = True
                 at = k
                 continue
             where = np.flatnonzero(~below)
             k = at + int(where[0]) if len(where) else last
-            self._fall.deepest = min(self._fall.deepest, float(envelope[at:k].min(initial=np.inf)))
+            self._fall.look(envelope[at - 2 : k + 1], filled)
             if k == last:
                 if part.start / self.rate - self._fall.at > LONGEST_S:
                     self._fall, self._up = None, False
                 return
-            self._rise(self._crossing(part, envelope, k, threshold))
+            self._rise(*self._crossing(part, envelope, k, threshold, self._fall.scatter))
             at = k
 
-    def _rise(self, end: float) -> None:
+    def _rise(self, end: float, jitter_s: float) -> None:
         fall, self._fall = self._fall, None
         assert fall is not None
         length_ms = 1000.0 * (end - fall.at)
         if length_ms >= SHORTEST_MS and end - fall.at <= LONGEST_S:
-            depth = -20.0 * float(np.log10(max(fall.deepest / fall.level, 1e-6)))
-            self.found.append(Dropout(fall.at, length_ms, depth))
+            depth, sharpest = _db(fall.deepest / fall.level), _db(fall.sharpest / fall.level)
+            scatter = _db(1.0 - min(0.9, fall.scatter / (fall.deepest + fall.scatter)))
+            jitter_ms = 1000.0 * float(np.hypot(jitter_s, fall.jitter_s))
+            self.found.append(Dropout(fall.at, length_ms, depth, jitter_ms, scatter, max(0.0, sharpest - depth)))
 
-    def _crossing(self, part: _Part, envelope: Floats, k: int, threshold: float) -> float:
-        """When the envelope passed the threshold on its way to point k, seconds from the start of the stream."""
+    def _crossing(self, part: _Part, envelope: Floats, k: int, threshold: float, scatter: float) -> tuple[float, float]:
+        """When the envelope passed the threshold on its way to point k, seconds from the start of the stream.
+
+        Its standard deviation is that of the envelope over how steeply it passes.
+        """
         before, here = float(envelope[k - 1]), float(envelope[k])
         share = (threshold - before) / (here - before) if here != before else 1.0
-        return (part.start + k - 2 + min(1.0, max(0.0, share))) / self.rate
+        low, high = k - 1 - STEEP_POINTS, min(k + STEEP_POINTS, len(envelope) - 1)
+        steep = abs(float(envelope[high] - envelope[low])) / (high - low) * self.rate
+        return (part.start + k - 1 - TAIL + min(1.0, max(0.0, share))) / self.rate, scatter / max(steep, 1e-9)
+
+    @property
+    def sigma_s(self) -> float:
+        """Standard deviation of the smooth filter's impulse response."""
+        return float(np.sqrt(2.0 * np.log(2.0)) / (2 * np.pi * self.follower.smooth_hz))
 
 
-def _tone_levels(z: NDArray[np.complex128], size: Floats, follower: Follower) -> Floats:
-    """The median envelope of each group of points that holds a tone all through: its mean hardly turns."""
+def _db(share: float) -> float:
+    """How far below 1, dB."""
+    return -20.0 * float(np.log10(max(share, 1e-6)))
+
+
+def _tone_levels(z: NDArray[np.complex128], size: Floats, follower: Follower) -> tuple[Floats, Floats]:
+    """Median and scatter of the envelope in each group of points that holds a tone all through: its mean hardly turns.
+
+    The scatter is that of the middle half of the points, as of a normal distribution: a dropout does not count.
+    """
     count = len(z) // GROUP
     if not count:
-        return np.zeros(0)
+        return np.zeros(0), np.zeros(0)
     z, size = z[: count * GROUP].reshape(count, GROUP), size[: count * GROUP].reshape(count, GROUP)
     turn = np.angle(np.sum(z[:, 1:] * np.conj(z[:, :-1]), axis=1))
     still = np.abs(np.mean(z * np.exp(-1j * np.multiply.outer(turn, np.arange(GROUP))), axis=1))
     tonal = still > TONAL * np.sqrt(np.mean(size**2, axis=1))
     tonal &= follower.near(follower.oscillator_hz + turn * follower.spectra.rate / (2 * np.pi))
-    return np.asarray(np.median(size[tonal], axis=1))
+    low, middle, high = np.quantile(size[tonal], (0.25, 0.5, 0.75), axis=1)
+    return middle, (high - low) / 1.349
 
 
 class DropoutMeter(SpectraMeter):
@@ -259,14 +312,14 @@ def _readings(envelope: Envelope, side: Channel, hz: float | None, blur_ms: floa
             "dropout_depth",
             side,
             d.depth_db,
-            DEPTH_UNCERTAINTY_DB,
+            float(np.hypot(DEPTH_UNCERTAINTY_DB, 2.0 * d.depth_scatter_db)) + d.pointed_db,
             hz,
             METHOD,
-            bound="at least" if d.length_ms < FILLED * blur_ms else None,
+            bound="at least" if d.length_ms < FILLED * blur_ms or d.pointed_db > POINTED_DB else None,
             reference="running level",
             time_s=d.time_s,
         )
-        late = blur_ms + lateness_ms(d.depth_db, blur_ms)
+        late = float(np.hypot(blur_ms + lateness_ms(d.depth_db, blur_ms), 2.0 * d.length_scatter_ms))
         out += [depth, Reading("dropout_length", side, d.length_ms, late, hz, METHOD, time_s=d.time_s)]
     return out
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -93,3 +95,41 @@ def test_each_channel_has_its_own_and_a_named_tone_is_heeded() -> None:
     assert value(told, "dropout_count", channel="left") == 1.0
     assert value(told, "dropout_count", channel="right") == 2.0
     assert {r.frequency_hz for r in told.readings} == {1000.0}
+
+
+def sloping(rng: np.random.Generator, hz: float, depth_db: float, side_ms: float, noise_db: float) -> tuple[float, Any]:
+    """Ten dropouts with sides that fall by so many dB evenly; their true length at 6 dB, and what was read."""
+    t = np.arange(round(12.0 * RATE)) / RATE
+    gain_db = np.zeros(len(t))
+    half = rng.uniform(30.0, 50.0)
+    for at in np.arange(1.5, 11.0, 1.0) + rng.uniform(-0.2, 0.2, 10):
+        gain_db -= depth_db * np.clip(1.0 - (1000.0 * np.abs(t - at) - half) / side_ms, 0.0, 1.0)
+    x = 0.3 * 10.0 ** (gain_db / 20.0) * np.sin(2 * np.pi * hz * t)
+    x += 0.3 * 10.0 ** (noise_db / 20.0) / np.sqrt(2.0) * rng.standard_normal(len(t))
+    return 2.0 * (half + side_ms * (1.0 - 6.0 / depth_db)), dropouts(mono(x), RATE)
+
+
+def test_the_length_of_slow_sides_is_as_uncertain_as_the_noise_makes_it() -> None:
+    """A side of 0.06 dB a millisecond is crossed early or late by what the noise of the envelope is."""
+    rng = np.random.default_rng(11)
+    covered = []
+    for hz, noise_db in ((1000.0, -34.0), (3150.0, -30.0), (10000.0, -28.0), (1000.0, -30.0)):
+        length_ms, told = sloping(rng, hz, 12.0, 200.0, noise_db)
+        lengths = [r for r in readings(told, "dropout_length") if r.value is not None and r.value > 0.5 * length_ms]
+        assert len(lengths) == 10
+        covered += [abs((r.value or 0.0) - length_ms) <= (r.uncertainty or 0.0) for r in lengths]
+    assert np.mean(covered) >= 0.93
+
+
+def test_the_depth_of_a_pointed_dropout_is_only_a_bound() -> None:
+    """An abrupt fall that comes back at once, and a V of 6 ms: the filter fills their deepest point in."""
+    t = np.arange(round(8.0 * RATE)) / RATE
+    depth = 10.0 ** (-26.0 / 20.0)
+    x = tone(10000.0, -10.0, 8.0)
+    since = 1000.0 * (t - 3.0)
+    x *= np.where(since < 0.0, 1.0, 1.0 - (1.0 - depth) * np.exp(-np.maximum(since, 0.0) / 9.0))
+    x *= depth + (1.0 - depth) * np.clip(1000.0 * np.abs(t - 6.0) / 9.0, 0.0, 1.0)
+    for told in readings(dropouts(mono(x), RATE), "dropout_depth"):
+        assert told.bound == "at least"
+        assert told.value is not None
+        assert told.value < 25.0
