@@ -13,7 +13,8 @@ Source
     IEC 60094-3 and DIN 45500 part 4 (erased at 1 kHz, selective measurement; as quoted in print).
 Accuracy
     0.05 dB, and the noise in the narrow stretch. When it hides the residue the value is the most that can be claimed,
-    with the bound "at least".
+    with the bound "at least". Lines of the mains near by are left out; where one lies upon the tone, or may, for its
+    speed is not known, what is found may be hum, and the value is "at least" too.
 """
 
 from __future__ import annotations
@@ -46,6 +47,13 @@ QUIET = 0.01
 OWN_DB = 0.05
 """What lies outside the narrow stretch under strong flutter (k = 2)."""
 STANDS_OUT = 5.5
+MAINS_HZ = (50.0, 60.0)
+MAINS_LINES = 12
+"""Harmonics of the mains from here up are too weak to be taken for a residue."""
+LINE_HZ = 2.5
+"""A line of hum reaches so far either side, under the window and with the wander of the mains."""
+UPON_HZ, HUM_SHARE = 1.0, 0.05
+"""When more than such a share of the residue lies so near a line of hum, it may be hum."""
 METHOD = "residue in a narrow band around the tone"
 
 
@@ -140,7 +148,15 @@ class ErasureMeter(SpectraMeter):
             told = 10.0 * np.log10(totals[recorded])
             level = float(np.median(told))
             recorded_spread = 2.0 * float(np.std(told)) / np.sqrt(len(told))
-        residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()))
+        known = self._follower is not None and bool(recorded.any())
+        residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()), known=known)
+        if residue.found and residue.hum_hz is not None:
+            value = level - 10.0 * float(np.log10(residue.power))
+            warning = (
+                f"erasure, {side}: what is left near {self._hz:.0f} Hz may be mains hum at {residue.hum_hz:.0f} Hz: "
+                f"it is at least {value:.1f} dB"
+            )
+            return self._reading(side, value, None, words), warning
         if residue.found:
             value = level - 10.0 * float(np.log10(residue.power))
             uncertainty = float(
@@ -152,19 +168,39 @@ class ErasureMeter(SpectraMeter):
         warning = f"erasure, {side}: the noise near {self._hz:.0f} Hz hides the residue; it is at least {value:.1f} dB"
         return self._reading(side, value, None, words), warning
 
-    def _residue(self, power: Floats, segments: int) -> Residue:
-        """The narrow stretch in which most stands out."""
+    def _residue(self, power: Floats, segments: int, *, known: bool) -> Residue:
+        """The narrow stretch in which most stands out.
+
+        Args:
+            power: of each bin of the band.
+            segments: how many were averaged.
+            known: whether the tone's own frequency is, and not only its nominal one.
+        """
         half = int(np.ceil(max(NARROWEST_HZ, 0.5 * WIDTH * self._hz) / self._bin_hz))
         independent = max(1.0, segments / HANN_OVERLAP)
         width = 2 * half + 1
         floor = float(np.median(power)) * (1.0 - 1.0 / (9.0 * independent)) ** -3
+        hz = self._hz + self._bin_hz * (np.arange(len(power)) - len(power) // 2)
+        lines = [m * k for m in MAINS_HZ for k in range(1, int(hz[-1] / m) + 1) if m * k > hz[0]]
+        upon = [line for line in lines if abs(line - self._hz) <= (LINE_HZ if known else REACH * self._hz)]
+        clear = np.array([line for line in lines if line not in upon])
+        power = np.where((np.abs(hz[:, None] - clear) < LINE_HZ).any(axis=1), floor, power)
         sums = np.convolve(power, np.ones(width), mode="valid") - floor * width
         middle, reach = len(sums) // 2, int(np.ceil(REACH * self._hz / self._bin_hz))
-        excess = float(sums[max(0, middle - reach) : middle + reach + 1].max())
+        first = max(0, middle - reach)
+        at = first + int(np.argmax(sums[first : middle + reach + 1]))
+        excess = float(sums[at])
+        inside = slice(at, at + width)
+
+        def share(line: float) -> float:
+            """Of what stands out, what lies at this line."""
+            return float((power[inside] - floor)[np.abs(hz[inside] - line) < UPON_HZ].sum()) / max(excess, 1e-300)
+
+        hum = next((line for line in upon if _is_strong(line) and share(line) > HUM_SHARE), None)
         noise = floor * np.sqrt(1.5 * width / independent)
         found = excess > STANDS_OUT * noise * (1.0 + 0.7 / independent)
         spread = np.sqrt(noise**2 + 3.0 * max(excess, 0.0) * floor / independent)
-        return Residue(excess, float(spread), found)
+        return Residue(excess, float(spread), found, hum)
 
     def _reading(self, side: Channel, value: float, uncertainty: float | None, reference: str) -> Reading:
         return Reading(
@@ -182,6 +218,11 @@ class ErasureMeter(SpectraMeter):
         return no_reading("erasure", side, because, frequency_hz=self.options.frequency, method=METHOD)
 
 
+def _is_strong(line_hz: float) -> bool:
+    """Whether a line is a low harmonic of the mains."""
+    return any(line_hz % mains == 0 and line_hz / mains < MAINS_LINES for mains in MAINS_HZ)
+
+
 @dataclass(frozen=True, slots=True)
 class Residue:
     """What is left of a tone."""
@@ -192,6 +233,8 @@ class Residue:
     """Its standard deviation."""
     found: bool
     """Whether it stands out of the noise."""
+    hum_hz: float | None
+    """The line of the mains that it may be."""
 
 
 def parts(totals: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
