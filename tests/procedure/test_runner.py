@@ -12,6 +12,7 @@ from bench.clock import RehearsalClock
 from bench.opening import Opened, Wanted, open_run
 from bench.procedure import commands as say
 from bench.procedure.snapshot import Snapshot
+from bench.training.hands import UnattendedHands
 from bench.workspace import Workspace, shipped_procedures
 
 HEAD = 'format = 1\ntitle = "T"\nsummary = "S"\ntakes_minutes = 1\npart = true\n'
@@ -220,3 +221,25 @@ def test_ticks_and_untitled_ticks(begin: Callable[[str], Opened]) -> None:
     assert [c.ticked for c in run.runner.snapshot().checks] == [False, True]
     run.runner.obey(say.Tick(7))
     assert run.runner.snapshot().notice == "the checklist has 2 lines"
+
+
+def test_in_but_off_its_middle_is_said_before_it_is_accepted(begin: Callable[[str], Opened]) -> None:
+    run = begin(CLEAN + LEVEL)
+    run.runner.obey(say.GoOn())
+    hands, seen = UnattendedHands(), run.runner.snapshot()
+    for _ in range(400):
+        command = hands.decide(seen, run.clock.now())
+        if isinstance(command, say.GoOn):
+            break
+        if command is not None:
+            run.runner.obey(command)
+        seen = listen(run, lambda s: True)
+    assert seen.prompt.text == "In, and holding: accept it"
+    for _ in range(20):
+        run.runner.obey(say.Turn("replay level left", 1.0))
+        listen(run, lambda s: False, 4.0)
+        seen = run.runner.snapshot()
+        if seen.gauges[0].direction != "hold":
+            break
+    assert [g.verdict and g.verdict.word for g in seen.gauges] == ["in", "in"]
+    assert seen.prompt.text == "In, off its middle: turn on, or accept it"

@@ -235,6 +235,8 @@ class AdjustActivity(Activity):
         if self._going:
             accept = bool(self._gauges) and all(g.held_s >= self._hold_s for g in self._gauges.values())
             text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
+            if accept and any(g.direction not in ("hold", "") for g in self._gauges.values()):
+                text = "In, off its middle: turn on, or accept it"
             if self._step.programme and not accept:
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
             elif self._head_delay is not None and not accept:
