@@ -23,6 +23,9 @@ SINGLE_BURSTS = (
     (100, 58.0, 78.0),
     (200, 68.0, 92.0),
 )
+# The middle of each row, the reading that an ideal meter gives.
+SINGLE_IDEAL = (17.0, 26.6, 40.0, 48.0, 52.0, 59.0, 68.0, 80.0)
+REPEATED_IDEAL = (48.0, 77.0, 97.0)
 # 5 ms bursts per second; lowest and highest allowed.
 REPEATED_BURSTS = ((2, 43.0, 53.0), (10, 72.0, 82.0), (100, 94.0, 100.0))
 
@@ -55,6 +58,15 @@ def test_repeated_bursts(rate: float) -> None:
     for per_second, low, high in REPEATED_BURSTS:
         percent = 100.0 * indication(bursts(5.0, per_second, 4.0, rate), rate) / steady
         assert low <= percent <= high, f"{per_second} per s: {percent:.1f} %"
+
+
+def test_bursts_read_near_the_middle_of_their_rows() -> None:
+    """Within a quarter of each tolerance: the slow discharge of the second stage hardly shows at the limits."""
+    steady = indication(sine(5000.0, 3.0, 48000.0), 48000.0)
+    rows = [(bursts(ms, 0.1, 1.0, 48000.0), low, high) for ms, low, high in SINGLE_BURSTS]
+    rows += [(bursts(5.0, n, 4.0, 48000.0), low, high) for n, low, high in REPEATED_BURSTS]
+    for (x, low, high), ideal in zip(rows, (*SINGLE_IDEAL, *REPEATED_IDEAL), strict=True):
+        assert 100.0 * indication(x, 48000.0) / steady == pytest.approx(ideal, abs=(high - low) / 8.0)
 
 
 @pytest.mark.parametrize("rate", RATES)

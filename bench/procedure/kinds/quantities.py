@@ -15,7 +15,6 @@ from bench.procedure.steps import Measure
 from bench.signals.rising import Rising
 from bench.signals.source import Source
 from bench.signals.tones import Together, Tone
-from bench.tape.geometry import turning_rate_hz
 
 METERS = {
     "level": "level",
@@ -88,7 +87,7 @@ def options_of(step: Measure, job: Job) -> dict[str, Any]:
         case "speed":
             return {"nominal": hz} if hz is not None else {}
         case "flutter":
-            return {"parts": _parts(job)} | ({"nominal": hz} if hz is not None else {})
+            return {"parts": job.machine.turning()} | ({"nominal": hz} if hz is not None else {})
         case "distortion":
             return {"fundamental": hz} if hz is not None else {}
         case "azimuth":
@@ -198,15 +197,3 @@ def _told(raw: Reading, step: Measure, job: Job) -> tuple[Reading, float]:
     if step.records == "silence":
         reading = replace(reading, method=f"{reading.method}; of tape recorded with nothing sent")
     return reading, offset
-
-
-def _parts(job: Job) -> tuple[tuple[str, float], ...]:
-    """How often each part of the machine turns in a second, by its sheet."""
-    out = []
-    for part in job.machine.parts:
-        rate = part.hz
-        if rate is None and part.diameter_mm is not None:
-            rate = turning_rate_hz(part.diameter_mm, job.machine.speed_mm_s)
-        if rate is not None:
-            out.append((part.name, rate))
-    return tuple(out)
