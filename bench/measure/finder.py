@@ -67,6 +67,7 @@ class ToneFinder:
         self._chunk = 0
         self._peaks: list[list[tuple[float, float]]] = []
         self._tracks: list[Track] = []
+        self._rested = False
         self._told: list[FoundTone] = []
         self._shown: FoundTone | None = None
         self._shown_at = self._seen_at = -1
@@ -108,6 +109,13 @@ class ToneFinder:
     ) -> list[FoundTone]:
         """Take in the next chunk, with its peaks and power where they are known already; returns as `feed` does."""
         self._recent = [*self._recent[-KEPT + 1 :], (self._chunk, spectrum)]
+        if power is None and self._may_rest():
+            self._rested = True
+            for track in self._tracks:
+                track.extend(spectrum, self._chunk)
+                track.beside_as_before()
+            return self._due([])
+        self._rested = False
         if power is None:
             power = hann_power(spectrum, self._spectra.bin_hz)
         if peaks is None:
@@ -121,14 +129,27 @@ class ToneFinder:
                 self._tracks.remove(track)
                 self._seen_at = self._chunk
                 found += track.close()
-                continue
+        self._open(peaks)
+        self._peaks = [*self._peaks[-1:], peaks]
+        return self._due(found)
+
+    def _may_rest(self) -> bool:
+        """Whether this chunk's peaks need not be looked for: every other one, while all that sounds is followed."""
+        return (
+            not self._rested
+            and bool(self._tracks)
+            and not any(track.misses for track in self._tracks)
+            and all(any(abs(t.tone_hz - hz) < _apart(hz) for t in self._tracks) for hz, _ in self._peaks[-1])
+        )
+
+    def _due(self, found: list[FoundTone]) -> list[FoundTone]:
+        """What is to be done now and then, and the end of a chunk."""
+        for track in self._tracks:
             if self._chunk % self._show == 0:
                 self._seen_at = self._chunk
                 track.catch_up()
             if self._chunk % self._harvest == 0:
                 found += track.harvest()
-        self._open(peaks)
-        self._peaks = [*self._peaks[-1:], peaks]
         self._chunk += 1
         return self._tell(found)
 
@@ -141,8 +162,7 @@ class ToneFinder:
     def _open(self, peaks: list[tuple[float, float]]) -> None:
         """A peak that was there in the two chunks before as well is followed from now on."""
         for hz, power in peaks if len(self._peaks) == 2 else []:
-            apart = max(SAME_HZ, 0.012 * hz)
-            if any(abs(t.tone_hz - hz) < apart and not t.misses for t in self._tracks):
+            if any(abs(t.tone_hz - hz) < _apart(hz) and not t.misses for t in self._tracks):
                 continue
             reach = max(0.7 * self._spectra.bin_hz, 0.01 * hz)
             if not all(any(abs(h - hz) < reach and p > 0.1 * power for h, p in old) for old in self._peaks):
@@ -181,6 +201,11 @@ class ToneFinder:
                 own.append(f)
         self._told = [*self._told, *own][-2 * TRACKS :]
         return sorted(own, key=lambda f: f.start_s)
+
+
+def _apart(hz: float) -> float:
+    """A peak nearer than this to one that is followed is the same."""
+    return max(SAME_HZ, 0.012 * hz)
 
 
 def _harmonic(tone: FoundTone, of: FoundTone) -> bool:

@@ -153,6 +153,10 @@ class Track:
         away = [abs(hz - self.tone_hz) for hz, p in peaks if p > weakest]
         self._clear.append(min([d for d in away if d > apart], default=1e9))
 
+    def beside_as_before(self) -> None:
+        """A chunk whose peaks are not known: its neighbours are those of the last."""
+        self._clear.append(self._clear[-1])
+
     # ------------------------------------------------------------ measuring
 
     def harvest(self) -> list[FoundTone]:
