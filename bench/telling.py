@@ -202,8 +202,9 @@ def sound_words(sound: InputView) -> str:
 def gauge_words(g: Gauge) -> str:
     """A gauge in one line: reading, target, verdict, trend, which way, how far to turn."""
     told = reading_words(g.reading, g.verdict) if g.reading is not None else "nothing yet"
-    parts = [told, g.trend or "no trend yet", g.direction or "wait"]
-    if g.turn is not None and abs(g.turn) >= 0.5:
+    turns = g.turn is not None and abs(g.turn) >= 0.5
+    parts = [told, g.trend or "no trend yet", *([g.direction] if g.direction else [] if turns else ["wait"])]
+    if g.turn is not None and turns:
         parts.append(f"turn {abs(g.turn):.0f}° {'clockwise' if g.turn > 0 else 'anticlockwise'}")
     if g.held_s >= 0.5:
         parts.append(f"steady for {g.held_s:.0f} s")

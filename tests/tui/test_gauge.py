@@ -101,3 +101,9 @@ def test_a_gauge_in_one_line() -> None:
     assert line == "left replay level  −12.9 dBFS                ✗ out"
     missing = replace(samples.gauge(-12.9), reading=no_reading("level", "left", "silence"), verdict=None)
     assert "no reading" in "".join(text for text, _ in gauge_brief(missing, 50))
+
+
+def test_a_turn_is_said_once() -> None:
+    """In rounds the turn is all that there is to say."""
+    shown = texts(gauge_lines(samples.gauge(-12.9, direction="", turn=10.0), 44, 12))
+    assert [line.split("  ")[0] for line in shown if "turn" in line] == ["turn 10° clockwise"]

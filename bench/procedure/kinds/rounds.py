@@ -325,7 +325,9 @@ class RoundsActivity(Activity):
             return gauge
         left = turning.left()
         said = f"turn {abs(left):.0f}° {'clockwise' if left > 0 else 'anticlockwise'}" if left else "hold"
-        return replace(gauge, direction=said, turn=left if left and channel == turning.channels[0] else None)
+        if left and channel == turning.channels[0]:
+            return replace(gauge, direction="", turn=left)
+        return replace(gauge, direction=said, turn=None)
 
     def _curves(self) -> tuple[Curve, ...]:
         return tuple(

@@ -159,8 +159,9 @@ def _direction(gauge: Gauge, width: int, amiss: Amiss) -> Line:
             right = [(f"{arrow} {gauge.trend}, away", "caution")]
     if gauge.turn is not None and abs(gauge.turn) >= 0.5:
         way = "clockwise" if gauge.turn > 0 else "anticlockwise"
-        whole: Line = [(f"  turn {abs(gauge.turn):.0f}° {way}", "accent")]
-        brief: Line = [(f"  turn {number(gauge.turn, 0, sign=True)}°", "accent")]
+        gap = "  " if gauge.direction else ""
+        whole: Line = [(f"{gap}turn {abs(gauge.turn):.0f}° {way}", "accent")]
+        brief: Line = [(f"{gap}turn {number(gauge.turn, 0, sign=True)}°", "accent")]
         left += whole if width_of([*left, *whole, *right]) < width else brief
     return spread(left, right, width)
 
