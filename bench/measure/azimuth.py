@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from bench.measure.estimate import PhasePair
 from bench.measure.finder import FoundTone
 from bench.measure.meters import Options
-from bench.measure.names import Measured, Reading, no_reading
+from bench.measure.names import INVERTED, SEVERAL, Measured, Reading, no_reading
 from bench.measure.tone_meter import HUM_BELOW_DB, Heard, ToneMeter
 from bench.measure.track import is_mains
 from bench.measure.tracking import Samples
@@ -60,11 +60,12 @@ class Delay:
     """Other plausible delays that suit, seconds; inversion apart."""
 
 
-def resolve(pairs: Sequence[PhasePair]) -> Delay:
+def resolve(pairs: Sequence[PhasePair], *, inverted: bool | None = None) -> Delay:
     """Tell whole periods and polarity, then combine.
 
     Args:
         pairs: one for each tone, at least one.
+        inverted: one channel's polarity, where it is known already.
     """
     pairs = sorted(pairs, key=lambda p: p.frequency_hz)
     turns = np.array([2 * np.pi * p.frequency_hz for p in pairs])
@@ -73,23 +74,24 @@ def resolve(pairs: Sequence[PhasePair]) -> Delay:
     weights = (turns / spread) ** 2
     far = max(PLAUSIBLE_S, 1.5 * 2 * np.pi / turns[0])
     found: list[tuple[float, float, float, bool]] = []
-    for inverted in (False, True):
-        turned = lags - np.pi if inverted else lags
+    for turned_round in (False, True) if inverted is None else (inverted,):
+        turned = lags - np.pi if turned_round else lags
         for known in _delays(turned, turns, weights, far):
             off = turned - known * turns
             off -= 2 * np.pi * np.round(off / (2 * np.pi))
             cost = float(np.sum(off**2 / (OWN_RAD**2 + (spread / 2) ** 2))) + (known / USUAL_S) ** 2
-            found.append((cost + inverted * INVERTED_COST, known, float(np.max(np.abs(off) - 1.5 * spread)), inverted))
+            worst = float(np.max(np.abs(off) - 1.5 * spread))
+            found.append((cost + turned_round * INVERTED_COST, known, worst, turned_round))
     good = sorted(f for f in found if f[2] < SUITS_RAD)
-    least, seconds, _, inverted = good[0] if good else min(found, key=lambda f: f[2])
-    off = (lags - np.pi if inverted else lags) - seconds * turns
+    least, seconds, _, round_the_wrong_way = good[0] if good else min(found, key=lambda f: f[2])
+    off = (lags - np.pi if round_the_wrong_way else lags) - seconds * turns
     off -= 2 * np.pi * np.round(off / (2 * np.pi))
     uncertainty = 1.0 / float(np.sqrt(weights.sum()))
     chi = float(np.sum((2.0 * off / spread) ** 2)) / max(1, len(pairs) - 1)
     if len(pairs) > 1 and chi > _unlikely(len(pairs) - 1):
         uncertainty *= float(np.sqrt(chi))
     others = tuple(f[1] for f in good[1:] if len(pairs) == 1 or f[0] < least + OPEN)
-    return Delay(seconds, uncertainty, inverted, bool(good), others)
+    return Delay(seconds, uncertainty, round_the_wrong_way, bool(good), others)
 
 
 def _delays(lags: Floats, turns: Floats, weights: Floats, far: float) -> list[float]:
@@ -131,19 +133,25 @@ def usable_tones(tones: Sequence[FoundTone]) -> list[FoundTone]:
     return [t for t in both if not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)]
 
 
-def azimuth_of_tones(tones: Sequence[FoundTone]) -> Reading:
-    """`azimuth_delay` in µs from all the tones together."""
+def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None) -> Reading:
+    """`azimuth_delay` in µs from all the tones together.
+
+    Args:
+        tones: as found.
+        inverted: one channel's polarity, where it is known: one high tone alone can't tell it from half a period.
+    """
     usable = usable_tones(tones)
     if not usable:
         return no_reading("azimuth_delay", "left-right", "no tone sounds in both channels", method=METHOD)
-    delay = resolve([t.pair for t in usable if t.pair is not None])
+    delay = resolve([t.pair for t in usable if t.pair is not None], inverted=inverted)
+    method = METHOD if len(usable) == 1 else f"{METHOD}, {len(usable)} tones, {SEVERAL}"
     return Reading(
         "azimuth_delay",
         "left-right",
         1e6 * delay.seconds,
         1e6 * delay.uncertainty,
         frequency_hz=usable[0].frequency_hz if len(usable) == 1 else None,
-        method=METHOD if len(usable) == 1 else f"{METHOD}, {len(usable)} tones, whole periods told by all of them",
+        method=f"{method}, {INVERTED}" if delay.inverted else method,
         reference="left channel",
     )
 
@@ -164,7 +172,7 @@ def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Reading:
         float(np.degrees(np.angle(np.exp(1j * lag)))),
         float(np.degrees(tone.pair.uncertainty_rad)),
         frequency_hz=tone.frequency_hz,
-        method=METHOD + (", inverted polarity taken out" if inverted else ""),
+        method=f"{METHOD}, {INVERTED}" if inverted else METHOD,
         reference="left channel",
     )
 

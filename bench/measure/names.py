@@ -106,6 +106,12 @@ class Measured:
     """One sentence each."""
 
 
+INVERTED = "inverted polarity taken out"
+"""What the method of an azimuth reading says where one channel is the wrong way round."""
+SEVERAL = "whole periods told by all of them"
+"""And where several tones tell it together."""
+
+
 def no_reading(quantity: str, channel: Channel, because: str, **more: Any) -> Reading:
     """A reading without a value. `because` completes "no reading, because …"."""
     return Reading(quantity, channel, None, reason=because, **more)

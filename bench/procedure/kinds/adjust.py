@@ -235,8 +235,8 @@ class AdjustActivity(Activity):
         if self._going:
             accept = bool(self._gauges) and all(g.held_s >= self._hold_s for g in self._gauges.values())
             text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
-            if accept and any(g.direction not in ("hold", "") for g in self._gauges.values()):
-                text = "In, off its middle: turn on, or accept it"
+            if accept and any(_near_its_limit(g) for g in self._gauges.values()):
+                text = "In, but near its limit: turn on, or accept it"
             if self._step.programme and not accept:
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
             elif self._head_delay is not None and not accept:
@@ -256,3 +256,11 @@ class AdjustActivity(Activity):
             can_accept=self._going and self._can_accept,
             head_delay_s=self._head_delay,
         )
+
+
+def _near_its_limit(gauge: Gauge) -> bool:
+    """Whether a reading that is in uses up more than half of its tolerance: a little drift would put it out."""
+    verdict, value = gauge.verdict, gauge.reading.value if gauge.reading else None
+    if verdict is None or value is None or verdict.target is None or verdict.tolerance is None:
+        return False
+    return abs(value - verdict.target) > 0.5 * verdict.tolerance

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bench.audio.port import Samples
-from bench.measure.names import Channel, Reading, no_reading
+from bench.measure.azimuth import azimuth_of_tones
+from bench.measure.names import INVERTED, Channel, Reading, no_reading
 from bench.measure.watch import ToneWatch, WatchState
 from bench.problem import Problem
-from bench.procedure.kinds.base import Heard, Situation, Taken
+from bench.procedure.kinds.base import POLARITY_HZ, Heard, Situation, Taken
 from bench.procedure.kinds.corrections import difference, expected_dbfs, with_tape
 from bench.procedure.kinds.through_interface import corrected, replay_dbfs
 from bench.procedure.snapshot import Gauge
@@ -16,6 +17,7 @@ from bench.procedure.steps import Adjust
 from bench.procedure.targets import Target
 from bench.signals.tones import Together, Tone
 
+TURNED_ROUND = "one channel's polarity is inverted: it is taken out of the delay; check the wiring"
 WINDOW_S = {"speed_error": 2.0, "azimuth_delay": 1.0}
 """How much of the last sound is read, where half a second is too little: flutter moves speed, weave azimuth."""
 
@@ -114,10 +116,13 @@ class AdjustReader:
             case "response" if section is not None:
                 return [(self._from_tape(r), 0.0) for r in self._levels(state)]
             case "azimuth_delay":
-                delays = [r for r in state.azimuth if r.quantity == "azimuth_delay"]
-                if not delays:
+                if not state.azimuth or state.tone is None:
                     return [(no_reading("azimuth_delay", "left-right", "it needs two channels"), 0.0)]
-                return [(with_tape(r, job) if section is not None else r, 0.0) for r in delays]
+                inverted = self._situation.inverted if self.judged_hz > POLARITY_HZ else None
+                delay = azimuth_of_tones([state.tone], inverted=inverted)
+                if INVERTED in delay.method:
+                    self._situation.notice = TURNED_ROUND
+                return [(with_tape(delay, job) if section is not None else delay, 0.0)]
             case "speed_error" if section is not None:
                 return [(with_tape(corrected(_both(state.speed), job, looped=False), job), 0.0)]
             case "record_replay_level":

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
-from bench.measure.names import Reading
+from bench.measure.names import INVERTED, SEVERAL, Reading
 from bench.problem import Problem
 from bench.procedure.dependents import to_check_again
 from bench.procedure.job import Job
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 
 Heard = Literal["reference tape", "record-replay", "machine"]
 
+POLARITY_HZ = 1500.0
+"""Half a period of a tone up to here is more than any azimuth screw can make: it is polarity."""
 SAVE_AGAIN_S = 1.0
 TURNED_S = 10.0
 """While a trimmer is turned only the last of the sound belongs to the reading."""
@@ -81,6 +84,17 @@ class Situation:
         self._tried = 0.0
         self._source: Source | None = None
         self._transport = ""
+
+    @property
+    def inverted(self) -> bool | None:
+        """Whether one channel is the wrong way round, as the readings so far that can tell it say; None before."""
+        told = [r.reading for r in self.journal.records() if r.reading.quantity == "azimuth_delay"]
+        for reading in reversed([r for r in told if r.value is not None]):
+            if INVERTED in reading.method:
+                return True
+            if SEVERAL in reading.method or (reading.frequency_hz or math.inf) <= POLARITY_HZ:
+                return False
+        return None
 
     @property
     def to_check_again(self) -> tuple[What, ...]:
