@@ -23,8 +23,8 @@ STEPS = (
 @pytest.mark.parametrize("inverted", [True, False])
 def test_half_a_period_is_no_delay_once_polarity_is_known(tmp_path: Path, inverted: bool) -> None:
     """158.7 µs at 3.15 kHz is half a period: a screw turned by that would be 40 times off the fine target."""
-    off = {"replay_azimuth_arcmin": 8.0} | ({"inverted_channel": "right"} if inverted else {})
-    ran = run(tmp_path, HEAD + STEPS, "three-head-cassette", **off)
+    which = "right" if inverted else "none"
+    ran = run(tmp_path, HEAD + STEPS, "three-head-cassette", replay_azimuth_arcmin=8.0, inverted_channel=which)
     assert ran.outcome.words == {"in": 3}
     assert abs(ran.machine.truth()["replay azimuth"]) < 2.0
     methods = [r.reading.method for r in ran.opened.store.records()]
