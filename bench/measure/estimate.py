@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from bench.measure.lines import Complexes, Floats, density, low_pass, straight, turned_back
-from bench.measure.phase_fit import fit_rates, rough_slope, slope
+from bench.measure.phase_fit import fit_rates, modelled, rough_slope, slope
 from bench.measure.tracking import PASS, Baseband
-from bench.measure.voice import LOW_HZ, Scene, Voice, follow_tone
+from bench.measure.voice import LOW_HZ, NEAR_HZ, Scene, Voice, follow_again, follow_tone
 
 FAR, CLEAR_PASS = 0.35, 0.4
 """A neighbour nearer than the first, in parts of the baseband rate, is filtered out; in parts of its distance, what
@@ -116,6 +116,12 @@ def measure_stretch(
     rates = (
         None if glance else fit_rates(voices[lead].noisy_phase(), rate, voices[lead].reach_hz, oscillator_hz + offset)
     )
+    if rates and oscillator_hz + offset < NEAR_HZ:
+        model = modelled(voices[lead].noisy_phase(), rate, rates)
+        for c, voice in voices.items():
+            again = follow_again(z[:, c], scene, offset, model, voice.lines)
+            again.hum, again.hum_turns = voice.hum, voice.hum_turns
+            voices[c] = again
     tones = tuple(_tone(voices[c], rate, oscillator_hz, rates) for c in range(z.shape[1]))
     pair = _pair(voices[0], voices[1], scene) if len(tones) == 2 and all(t.present for t in tones) else None
     return tones, pair

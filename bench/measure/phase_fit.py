@@ -114,6 +114,27 @@ def _tried(t: Floats, y: Floats, rates: list[float]) -> float:
     return best
 
 
+def modelled(phase: Floats, rate: float, rates: list[float]) -> Floats:
+    """The phase as it is fitted: straight line, drift and flutter of these rates, without noise; at every point.
+
+    Args:
+        phase: unwrapped, radians, evenly spaced.
+        rate: points a second.
+        rates: of the flutter lines, from `fit_rates`.
+    """
+    t, y, step = _thinned(phase, rate)
+    values, _ = _solve(t, y, rates)
+    # A mean over a block is lower by sinc(rate of the line × block) than the point in its middle.
+    for n, g in enumerate(rates):
+        values[2 + 2 * n : 4 + 2 * n] /= np.sinc(g * step)
+    first = t[0] - 0.5 * step + 0.5 / rate
+    points = first + np.arange(len(phase)) / rate
+    design = _design(points, rates)
+    if design.shape[1] > 2 + 2 * len(rates):
+        design[:, -1] = points * points - np.mean(t * t)
+    return np.asarray(design @ values)
+
+
 def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Slope:
     """Frequency and drift of a phase.
 

@@ -139,6 +139,33 @@ class Voice:
         return np.asarray(phase)
 
 
+def follow_again(z: Complexes, scene: Scene, offset: float, model: Floats, lines: tuple[float, ...]) -> Voice:
+    """Follow a low tone once more along a model of its phase, flutter and all.
+
+    The first time a filter smoothed the phase, and at the ends of the stretch it had to guess how flutter goes on. The
+    tone's image is as strong as the tone: by as much as the phase was wrong there, it was left in.
+
+    Args:
+        z: the channel.
+        scene: where it comes from.
+        offset: where the tone lies, relative to the oscillator.
+        model: its phase but for a constant.
+        lines: the lines found beside it.
+    """
+    rate, tone_hz = scene.rate, scene.oscillator_hz + offset
+    reach = min(scene.reach_hz, 0.8 * tone_hz)
+    turned = turned_back(z, model)
+    band = min(_quiet_band(turned, rate, reach, lowest=0.0), 0.25 * tone_hz)
+    phase = np.asarray(model + np.angle(turned.mean()))
+    rest = _Rest(z, scene, list(lines))
+    for _ in range(2):
+        clean, spread, _residual = rest.taken_out(phase, tone_hz)
+        phase = _follow(clean, phase, rate, band)
+    voice = _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+    voice.lines = lines
+    return voice
+
+
 def follow_tone(
     z: Complexes, scene: Scene, offset: float, guide: Floats, *, lines: tuple[float, ...] | None, glance: bool
 ) -> Voice:
