@@ -11,6 +11,7 @@ from textual.command import CommandPalette
 from textual.geometry import Size
 from textual.screen import Screen
 
+from bench.tui.memory import Memory
 from bench.tui.screens.moments import CountDown
 from bench.tui.screens.sheets import SMALLEST, TooSmall
 from bench.tui.themes import LAMP, SIXTEEN, THEMES, few_colours
@@ -26,15 +27,16 @@ class BenchApp(App[int]):
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (140, "-wide")]  # noqa: RUF012 - as Textual has it
     VERTICAL_BREAKPOINTS = [(0, "-low"), (28, "-tall")]  # noqa: RUF012
     BINDINGS = [Binding(STOP.function_key.lower(), "stop_sound", STOP.label, priority=True)]  # noqa: RUF012
-    bell_on = False
 
-    def __init__(self, first: Screen[str] | None = None) -> None:
+    def __init__(self, first: Screen[str] | None = None, memory: Memory | None = None) -> None:
         few = few_colours()
         super().__init__(ansi_color=True if few else None)
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = (SIXTEEN if few else LAMP).name
         self._first = first
+        self._memory = memory
+        self.bell_on = memory is not None and memory.recall().get("bell") == "on"
         self.fault: Exception | None = None
         """A fault of ours that ended the app."""
 
@@ -87,8 +89,10 @@ class BenchApp(App[int]):
             self.theme = chosen.name
 
     def action_bell_switch(self) -> None:
-        """Bell on or off."""
+        """Bell on or off, and so the next time too."""
         self.bell_on = not self.bell_on
+        if self._memory is not None:
+            self._memory.keep({"bell": "on" if self.bell_on else "off"})
         self.bell()
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:

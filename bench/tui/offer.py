@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from bench.problem import Problem
 from bench.tui.text import lasting
@@ -240,33 +239,3 @@ def _sessions(workspace: Workspace) -> tuple[Option, ...]:
     out.sort(key=lambda o: bool(o.broken))
     fresh = Option(NEW_JOB, "nothing: a new job", "", ("Choose below.",))
     return (fresh, *out) if out[0].broken else (*out, fresh)
-
-
-class Memory:
-    """The last choice, kept from one start to the next. What can't be read or written is forgotten in silence."""
-
-    def __init__(self, path: Path) -> None:
-        self._path = path
-
-    def recall(self) -> dict[str, Any]:
-        """What was kept."""
-        try:
-            kept = json.loads(self._path.read_text(encoding="utf-8"))
-        except (OSError, ValueError, RecursionError):
-            return {}
-        return {k: v for k, v in kept.items() if isinstance(v, str)} if isinstance(kept, dict) else {}
-
-    def keep(self, what: dict[str, str]) -> None:
-        """Keep this beside what is already kept."""
-        try:
-            self._path.parent.mkdir(parents=True, exist_ok=True)
-            self._path.write_text(json.dumps(self.recall() | what, ensure_ascii=False, indent=1), encoding="utf-8")
-        except OSError:
-            return
-
-
-def usual_memory() -> Memory:
-    """In the place that the system has for such things."""
-    import platformdirs
-
-    return Memory(platformdirs.user_state_path("tapebench", appauthor=False) / "chooser.json")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from bench.audio.quiet import kept_off_screen
 from bench.problem import Problem
 from bench.tui.app import BenchApp
+from bench.tui.memory import Memory, usual_memory
 from bench.workspace import Workspace, find_workspace
 
 if TYPE_CHECKING:
@@ -23,11 +24,11 @@ def start(workspace: str | None) -> int:
     Raises:
         Problem: there is no usable workspace, or no terminal.
     """
-    from bench.tui.offer import usual_memory
     from bench.tui.screens.chooser import ChooserScreen
 
     where = find_workspace(Path(workspace) if workspace else None)
-    return _show(ChooserScreen(where, usual_memory()))
+    memory = usual_memory()
+    return _show(ChooserScreen(where, memory), memory)
 
 
 def start_run(workspace: Workspace, wanted: Wanted | None, folder: Path | None, *, learning: bool = False) -> int:
@@ -46,18 +47,18 @@ def start_run(workspace: Workspace, wanted: Wanted | None, folder: Path | None, 
     from bench.tui.sitting import BenchSitting
 
     screen = BenchScreen(BenchSitting(workspace, wanted, folder=folder, learning=learning))
-    code = _show(screen)
+    code = _show(screen, usual_memory())
     if screen.refusal:
         raise Problem(screen.refusal)
     return screen.exit_code if code == 0 else code
 
 
-def _show(screen: Screen[str]) -> int:
+def _show(screen: Screen[str], memory: Memory) -> int:
     import sys
 
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise Problem("the full screen needs a terminal; see tapebench --help for what works without one")
-    app = BenchApp(screen)
+    app = BenchApp(screen, memory)
     with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, kept_off_screen(Path(scratch) / "chatter.txt"):
         code = app.run()
     if app.fault is not None:

@@ -3,6 +3,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 
 import pytest
 from textual.widgets import Input
@@ -12,6 +13,7 @@ from bench.procedure import commands as say
 from bench.procedure.snapshot import Prompt, Snapshot
 from bench.tui.app import BenchApp
 from bench.tui.faces import footer_of
+from bench.tui.memory import Memory
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.sheets import AskWords, Confirm, Keys, WholeCard
 from bench.tui.verbs import key_name
@@ -358,3 +360,15 @@ def test_the_footer_has_at_most_six_verbs(made: Callable[[], Snapshot]) -> None:
     assert len(shown) <= 6
     assert shown[-1][1] == "help"
     assert sum(len(key_name(verb, typing=True)) + len(label) + 4 for verb, label in shown) <= 80
+
+
+async def test_the_bell_is_remembered(tmp_path: Path) -> None:
+    memory = Memory(tmp_path / "state.json")
+    for before, after in ((False, True), (True, False)):
+        _, sitting = bench_app(samples.adjusting())
+        app = BenchApp(BenchScreen(sitting), memory)
+        async with app.run_test(size=SIZE) as pilot:
+            await says(pilot, "raise by")
+            assert app.bell_on is before
+            await pilot.press("l")
+            assert app.bell_on is after

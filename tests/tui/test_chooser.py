@@ -10,7 +10,8 @@ from textual.pilot import Pilot
 
 from bench.procedure.format import load_sheet
 from bench.tui.app import BenchApp
-from bench.tui.offer import WHO, Memory, Option, Row, file_option, live_options, rows_of
+from bench.tui.memory import Memory
+from bench.tui.offer import WHO, Option, Row, file_option, live_options, rows_of
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.chooser import ChooserScreen
 from bench.tui.screens.sheets import WholeCard

@@ -14,7 +14,7 @@ from textual.widgets import TextArea
 from bench.problem import Problem
 from bench.tui import editing
 from bench.tui.app import BenchApp
-from bench.tui.offer import Memory
+from bench.tui.memory import Memory
 from bench.tui.screens.chooser import ChooserScreen
 from bench.tui.screens.editing import EditScreen
 from bench.tui.screens.pages import PagesScreen

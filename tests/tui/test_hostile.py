@@ -11,7 +11,8 @@ from rich.cells import cell_len
 from bench.procedure.snapshot import CheckRow, Prompt, Snapshot, ToneRow
 from bench.procedure.steps import Caution
 from bench.tui.app import BenchApp
-from bench.tui.offer import Memory, Option, Row
+from bench.tui.memory import Memory
+from bench.tui.offer import Option, Row
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.chooser import ChooserScreen
 from bench.tui.screens.editing import EditScreen

@@ -14,13 +14,13 @@ from textual.screen import Screen
 from bench.problem import Problem
 from bench.tui import verbs
 from bench.tui.editing import copy_to_own, editor, file_of, findings_of, run_editor
+from bench.tui.memory import Memory
 from bench.tui.offer import (
     A_FILE,
     ABOUT,
     AN_EXERCISE,
     NEW_JOB,
     TRAINEE,
-    Memory,
     Option,
     Row,
     file_option,
