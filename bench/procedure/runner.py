@@ -199,6 +199,8 @@ class Runner:
         if trouble and not self._port_trouble:
             self._situation.notice = trouble
             self._situation.note("port", step.id if step else "", f"sound lost: {trouble}")
+            if step is not None and self._situation.sending and self._held_at is None:
+                self._hold(step)  # tones don't start again by themselves
         self._port_trouble = trouble
         if status.state == "ended" and self._activity is not None and self._activity.wants_sound:
             self._activity.port_ended()
@@ -208,9 +210,10 @@ class Runner:
         """The device was reopened: measuring goes on with what was not yet measured."""
         step = self._step
         self._port_trouble = ""
-        self._situation.notice = "the sound is back; what was kept before is kept"
+        on = "; tones start again when you go on" if self._held_at is not None else ""
+        self._situation.notice = f"the sound is back; what was kept before is kept{on}"
         self._situation.note("port", step.id if step else "", "sound is back")
-        if self._activity is not None:
+        if self._activity is not None and self._held_at is None:
             self._activity.interrupted()
 
     def obey(self, command: say.Command) -> None:
@@ -296,6 +299,8 @@ class Runner:
     def _while_held(self, command: say.Command, step: JobStep) -> bool:
         """Whether that is all there is to a command while everything is held."""
         match command:
+            case say.GoOn() | say.Hold() if self._port_trouble:
+                raise Problem(f"{self._port_trouble}; go on when the sound is back")
             case say.GoOn() | say.Hold():
                 self._release(step)
                 return True

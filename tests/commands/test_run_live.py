@@ -121,6 +121,8 @@ def test_recorded_and_replayed_with_the_device_taken_away_in_mid_step(
         sound.restart()
         machine.restart()
         typed.wait_for("sound is back")
+        typed.wait_for("tones start again when you go on")
+        typed.type()
         code, stdout = typed.end(120)
     finally:
         typed.kill()

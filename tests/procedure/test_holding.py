@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from bench.audio.port import Port, PortStatus
 from bench.procedure import commands as say
+from bench.procedure.runner import Runner
+from bench.signals.source import Source
 from tests.procedure.flow_bench import CLEAN, LEVEL, MEASURE, Bench, at, events, listen, listen_through, words
 
 WARM = """
@@ -105,3 +110,48 @@ def test_leaving_while_held(bench: Bench) -> None:
     run.runner.obey(say.Leave())
     assert run.runner.finished
     assert at(bench.resume(run)) == "measured"
+
+
+def test_tones_do_not_start_again_by_themselves_when_a_lost_device_is_back(bench: Bench) -> None:
+    run = bench.open(CLEAN + RECORD + words("end"))
+    cable = Cable(run.port)
+    runner = Runner(run.job, cable, run.store, run.clock)
+    runner.begin()
+    run = replace(run, port=cable, runner=runner)
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.GoOn())
+    listen(run, lambda s: s.sending != "")
+    cable.out = True
+    run.runner.tick()
+    lost = run.runner.snapshot()
+    assert (lost.held, lost.sending, cable.sends) == (True, "", False)
+    run.runner.obey(say.GoOn())
+    assert (run.runner.snapshot().held, run.runner.snapshot().notice) == (True, "the cable is out")
+    cable.out = False
+    run.runner.tick()
+    run.runner.sound_is_back()
+    back = run.runner.snapshot()
+    assert (back.held, back.prompt.kind, back.prompt.sounds, cable.sends) == (True, "go-on", True, False)
+    run.runner.obey(say.GoOn())
+    assert cable.sends
+    listen_through(run)
+    assert all(r.reading.value is not None for r in run.store.records())
+    assert len(run.store.records()) > 1
+
+
+class Cable:
+    """The practice machine at a cable that can be pulled out."""
+
+    def __init__(self, port: Port) -> None:
+        self._port, self.out, self.sends = port, False, False
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._port, name)
+
+    @property
+    def status(self) -> PortStatus:
+        return replace(self._port.status, state="lost", detail="the cable is out") if self.out else self._port.status
+
+    def send(self, source: Source | None) -> int:
+        self.sends = source is not None
+        return self._port.send(source)
