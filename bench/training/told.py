@@ -59,7 +59,8 @@ def _fault(told: FaultTold) -> str:
 
 def _trimmer(told: TrimmerTold) -> str:
     t = told.trimmer
-    moved = f"{t.name}: {told.before:+.2f} {t.unit} off before, {t.off:+.2f} {t.unit} after, {_times(told.turns)}"
+    before, after = (f"{off:+.2f} {t.unit}".replace("-", "−") for off in (told.before, t.off))
+    moved = f"{t.name}: {before} off before, {after} after, {_times(told.turns)}"
     if told.right:
         return f"{moved}: right."
     if told.allowed:
