@@ -2,6 +2,6 @@
 
 import sys
 
-from bench.cli import main
+from bench.cli import process
 
-sys.exit(main())
+sys.exit(process())
