@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
-from bench.procedure.dependents import DISTURBS, disturbed_by, in_words, set_by, shown_by, shown_so_far, shows
+from bench.procedure.dependents import (
+    disturbed_by,
+    in_words,
+    moved_by,
+    moved_by_trimmer,
+    named,
+    shown_by,
+    shown_so_far,
+)
 from bench.procedure.kinds.base import Situation
-from bench.procedure.steps import Adjust, StepBase, What
+from bench.procedure.steps import Adjust, StepBase
 
 
 class Ledger:
@@ -24,18 +32,17 @@ class Ledger:
         """
         situation = self._situation
         shown = self._shown_now(step)
-        disturbed: set[What] = set()
+        disturbed: set[str] = set()
         if isinstance(step, Adjust):
             if shown:
                 disturbed |= disturbed_by(step)
             elif turned:
-                disturbed |= disturbed_by(step) | shows(step)
+                disturbed |= moved_by(step)
         elif not skipped:
             disturbed |= disturbed_by(step)
         for name in turned:
-            what = set_by(name)
-            if what is not None and not (isinstance(step, Adjust) and name in step.trimmers.values()):
-                disturbed |= {what, *DISTURBS.get(what, ())}
+            if not (isinstance(step, Adjust) and name in step.trimmers.values()):
+                disturbed |= moved_by_trimmer(name)
         disturbed &= shown_so_far(situation.journal.records(), self._steps)
         standing = set(situation.to_check_again)
         if disturbed - standing:
@@ -44,9 +51,9 @@ class Ledger:
         if again:
             situation.note("checked", step.id, in_words(again))
 
-    def _shown_now(self, step: StepBase) -> set[What]:
+    def _shown_now(self, step: StepBase) -> frozenset[str]:
         """What the last attempt at a step has shown, with a reading."""
         kept = self._situation.journal.records()
         own = [r for r in kept if r.step == step.id and r.attempt == self._situation.attempt]
         found = (shown_by(step, r.reading.quantity) for r in own if r.reading.value is not None)
-        return {w for w in found if w is not None}
+        return named((w for w in found if w is not None), step.direction)

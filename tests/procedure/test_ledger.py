@@ -17,6 +17,7 @@ from tests.procedure.flow_bench import (
     at,
     events,
     leave_it_out,
+    listen,
     listen_through,
     set_level,
     words,
@@ -32,6 +33,29 @@ sends = [{ hz = 400, db = -20, seconds = 1.0 }]
 reference_hz = 400
 targets = { record_replay_level = "machine.record_level" }
 stage = "found-clean"
+"""
+
+
+BOTH_WAYS = """
+[[step]]
+kind = "reference"
+id = "play"
+title = "Play"
+do = "Play."
+each_direction = true
+stage = "found-clean"
+targets = { azimuth_delay = "machine.replay_azimuth", response = "machine.replay_response" }
+
+[[step]]
+kind = "adjust"
+id = "azimuth"
+title = "Azimuth in reverse"
+do = "Turn."
+direction = "reverse"
+quantity = "azimuth_delay"
+plays = "azimuth-1k"
+target = "machine.replay_azimuth_coarse"
+trimmers = { both = "replay azimuth reverse" }
 """
 
 
@@ -140,3 +164,40 @@ def test_it_stands_after_a_break(bench: Bench) -> None:
     leave_it_out(run)
     run = bench.resume(run)
     assert run.runner.snapshot().to_check_again == ("record level",)
+
+
+def test_the_azimuth_of_one_direction_disturbs_the_readings_of_that_direction(bench: Bench) -> None:
+    run = bench.open('machine = "auto-reverse-cassette"\n' + CLEAN + BOTH_WAYS + words("talk") + SIGN)
+    run.runner.obey(say.GoOn())
+    listen(run, lambda s: s.step is None or "play" not in s.step.id, 600.0)
+    assert at(run) == "azimuth"
+    set_level(run)
+    assert events(run, "to-check", "checked") == [("to-check", "azimuth", "replay response in reverse")]
+    assert at(run) == "talk"
+    run.runner.obey(say.Turn("replay azimuth", 5.0))
+    run.runner.obey(say.GoOn())
+    assert run.runner.snapshot().to_check_again == (
+        "replay azimuth",
+        "replay response",
+        "replay response in reverse",
+    )
+    run.runner.obey(say.Answer("the bench"))
+    said = "To be checked again: replay azimuth, replay response, replay response in reverse."
+    assert run.runner.outcome().said == said
+
+
+def test_a_reading_in_one_direction_clears_nothing_of_the_other(bench: Bench) -> None:
+    both = MEASURE + "each_direction = true\n"
+    again = MEASURE.replace('"measured"', '"again"')
+    run = bench.open('machine = "auto-reverse-cassette"\n' + CLEAN + both + words("talk") + again + SIGN)
+    run.runner.obey(say.GoOn())
+    for _ in range(2):
+        listen_through(run)
+        run.runner.obey(say.Answer("as it came"))
+    assert at(run) == "talk"
+    run.runner.obey(say.Turn("replay level left", 10.0))
+    run.runner.obey(say.GoOn())
+    assert run.runner.snapshot().to_check_again == ("replay level", "replay level in reverse")
+    listen_through(run)
+    run.runner.obey(say.Answer("as it is"))
+    assert run.runner.snapshot().to_check_again == ("replay level in reverse",)

@@ -16,7 +16,7 @@ from bench.procedure.job import Job
 from bench.procedure.journal import Event, EventKind, Journal, ReadingRecord
 from bench.procedure.recent import LONGEST_S, RecentSound
 from bench.procedure.snapshot import CheckRow, Curve, FlutterPart, Gauge, Prompt, ToneRow
-from bench.procedure.steps import Adjust, Measuring, StepBase, What
+from bench.procedure.steps import Adjust, Measuring, StepBase
 from bench.procedure.targets import Verdict
 from bench.procedure.way import Way
 from bench.signals.source import Source
@@ -97,7 +97,7 @@ class Situation:
         return None
 
     @property
-    def to_check_again(self) -> tuple[What, ...]:
+    def to_check_again(self) -> tuple[str, ...]:
         """What an adjustment disturbed and nothing has shown since."""
         return to_check_again(self.journal.events())
 
