@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from bench.procedure.checks_lots import check_lots
 from bench.procedure.checks_measuring import check_measuring
 from bench.procedure.checks_routes import check_routes
 from bench.procedure.problems import Told, Wrong, did_you_mean, shown
@@ -28,7 +29,7 @@ def check_steps(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Wro
         taken.setdefault(step.id, n)
         for key, message, remedy, about in (*_step(step), *_directions(step)):
             out.append(Wrong(("step", n, *key), message, remedy, about))
-    return out + check_routes(steps, ids)
+    return out + check_lots(steps) + check_routes(steps, ids)
 
 
 def _step(step: Step) -> Iterator[Told]:

@@ -14,7 +14,7 @@ from typing import Literal
 from bench.problem import Problem
 from bench.procedure.kinds.base import Situation
 from bench.procedure.snapshot import Prompt
-from bench.procedure.steps import Adjust, Measure, Measuring, RecordReplay, Reference, StepBase
+from bench.procedure.steps import Adjust, Measure, Measuring, Reference, StepBase, records
 
 SWAP = "Reference tape out and put away, work tape in. Confirm before anything records."
 DIRTY = "Not cleaned and demagnetised in this run. The reference tape stays out, unless you say why it may go in."
@@ -37,13 +37,6 @@ ASKED = {
 def uses_reference_tape(step: StepBase) -> bool:
     """Whether the reference tape is played at a step."""
     return isinstance(step, Reference) or (isinstance(step, Adjust | Measure) and step.plays is not None)
-
-
-def records(step: StepBase) -> bool:
-    """Whether the machine records at a step."""
-    if isinstance(step, Measure) and step.records is not None:
-        return True
-    return isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))
 
 
 class Interlocks:

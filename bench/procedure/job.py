@@ -95,6 +95,12 @@ class Job:
         """Which of the lots; 0 where it is of none."""
         return self.lots.index(lot) if isinstance(lot, str) and lot in self.lots else 0
 
+    def tape_of(self, lot: str) -> Tape:
+        """What a lot is on the practice machine; beyond the sheets there are, another reel of the first."""
+        tapes = (self.tape, *self.other_tapes)
+        index = self.lot_index(lot)
+        return tapes[index] if index < len(tapes) else tapes[0]
+
     def place(self, name: str, direction: str | None = None) -> Place:
         """Where a name leads; of a step done in each direction, to the one of that direction."""
         found = self.places.get(f"{name}-{direction}") if direction else None

@@ -3,7 +3,10 @@
 Each figure is how far the tape is off what was sent, in dB, the worse channel: of level from record to replay; of
 treble, the tone of 5 kHz and above that is furthest off; of mistracking, the largest error that a noise-reduction
 decoder would make of the two. Nearer to none is better. Two figures nearer to each other than both their
-uncertainties together, or than `ALIKE_DB`, are alike: they share a rank.
+uncertainties together, or than `ALIKE_DB`, cannot be told apart: they share a rank.
+
+Mistracking counts most, since it is what level and treble together do to whoever listens through a decoder: two small
+errors can make a large one, or undo each other. Where it cannot tell two tapes apart, treble decides, then level.
 """
 
 from __future__ import annotations
@@ -28,8 +31,8 @@ ALIKE_DB = 0.2
 
 RANKED = (
     "How far each tape is off what was sent, dB, the worse channel; nearest to none is first. Mistracking: the largest "
-    "error of a decoder. Treble: of 5 kHz and above, re the reference tone. Alike: nearer to each other than "
-    f"{ALIKE_DB:g} dB (common practice, no source) or than their uncertainties (k = 2)."
+    "error of a decoder. Treble: of 5 kHz and above, re the reference tone. Alike: they cannot be told apart, being "
+    f"nearer to each other than {ALIKE_DB:g} dB (common practice, no source) or than their uncertainties (k = 2)."
 )
 """What the figures are."""
 
@@ -74,13 +77,31 @@ def ranking(records: Sequence[ReadingRecord]) -> tuple[Ranked, ...]:
 
 
 def ranking_lines(ranked: Sequence[Ranked]) -> tuple[str, ...]:
-    """One line for each respect: "by mistracking, dB: 1 blank B −0.40 ± 0.01; 2 blank A 1.90 ± 0.01"."""
-    out = []
+    """Which fits best, then a line for each respect: "by mistracking, dB: blank B 1st, −0.40 ± 0.01; blank A …"."""
+    if not ranked:
+        return ()
+    out = [best_words(ranked)]
     for by in BY:
         if any(by in r.figures for r in ranked):
             row = sorted(ranked, key=lambda r: r.figures[by].rank if by in r.figures else math.inf)
             out.append(f"by {by}, dB: " + "; ".join(f"{r.lot} {figure_words(ranked, r, by)}" for r in row))
     return tuple(out)
+
+
+def best_words(ranked: Sequence[Ranked]) -> str:
+    """Which tape fits the machine best, and by what: "A and B cannot be told apart by mistracking; …"."""
+    said: list[str] = []
+    first = [r.lot for r in ranked]
+    for by in BY:
+        there = {r.lot: r.figures[by].rank for r in ranked if r.lot in first and by in r.figures}
+        if not there:
+            continue
+        first = [lot for lot, rank in there.items() if rank == min(there.values())]
+        if len(first) == 1:
+            said.append(f"{first[0]} fits best, by {by}")
+            break
+        said.append(f"{', '.join(first[:-1])} and {first[-1]} cannot be told apart by {by}")
+    return "; ".join(said)
 
 
 def figure_words(ranked: Sequence[Ranked], one: Ranked, by: By) -> str:

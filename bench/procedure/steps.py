@@ -323,3 +323,10 @@ class Procedure(Strict):
     reference_tape: str | None = None
     """Likewise the reference-tape sheet."""
     step: tuple[Step, ...] = Field(min_length=1)
+
+
+def records(step: StepBase) -> bool:
+    """Whether the machine records at a step."""
+    if isinstance(step, Measure) and step.records is not None:
+        return True
+    return isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))

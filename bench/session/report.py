@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from bench.problem import Problem
 from bench.procedure.outcome import last_attempts
-from bench.procedure.ranking import BY, RANKED, figure_words
+from bench.procedure.ranking import BY, RANKED, best_words, figure_words
 from bench.procedure.recorded import LATEST_FIRST
 from bench.session.atomic import save_file
 from bench.session.content import Content, content_of
@@ -75,6 +75,7 @@ def report_html(session: SessionRecord) -> str:
         figures=[(source, list(things)) for source, things in groupby(content.figures, key=lambda t: t.source)],
         stages=_stages(content),
         shown=_shown,
+        best=best_words,
         figure=figure_words,
         by=BY,
         ranked_by=RANKED,

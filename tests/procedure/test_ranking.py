@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from datetime import UTC, datetime
 from pathlib import Path
@@ -76,6 +77,7 @@ def test_those_nearer_than_a_tape_wanders_or_than_their_uncertainties_are_alike(
     near = ranking([record(lot, "mistracking", db) for lot, db in (("A", 1.0), ("B", -1.19), ("C", 1.4))])
     assert ranks(near, "mistracking") == {"A": 1, "B": 1, "C": 3}
     assert ranking_lines(near) == (
+        "A and B cannot be told apart by mistracking",
         "by mistracking, dB: A 1st alike, +1.00 ± 0.01; B 1st alike, −1.19 ± 0.01; C 3rd, +1.40 ± 0.01",
     )
     unsure = ranking([record(lot, "mistracking", db, spread=0.4) for lot, db in (("A", 1.0), ("B", 1.5), ("C", 1.6))])
@@ -93,7 +95,9 @@ def test_the_order_is_by_mistracking_then_treble_then_level() -> None:
     ]
     ranked = ranking(records)
     assert [r.lot for r in ranked] == ["C", "B", "A", "D"]
-    assert "D not read" in ranking_lines(ranked)[0]
+    best, by_mistracking, *_ = ranking_lines(ranked)
+    assert best == "C and B cannot be told apart by mistracking; C fits best, by treble"
+    assert "D not read" in by_mistracking
 
 
 def test_what_does_not_count() -> None:
@@ -114,6 +118,8 @@ def test_what_does_not_count() -> None:
 # ---------------------------------------------------------------- on the practice machine
 
 SHIPPED = (Path(shipped_procedures()) / "which-tape.toml").read_text(encoding="utf-8")
+SHORT = re.sub(r"    \{ hz = (63|1000|4000|6300|8000|12500), db = -20 \},\n", "", SHIPPED)
+"""With but two tones of the response, for it is quicker."""
 
 
 @pytest.fixture
@@ -144,16 +150,44 @@ def test_on_a_deck_that_is_right_the_tapes_differ_by_what_their_sheets_say(tmp_p
     assert [r.lot for r in ranked] == ["blank A", "blank B", "blank C"]
     assert ranks(ranked, "level") == {"blank A": 1, "blank B": 2, "blank C": 3}
     session = read_session(ran.opened.store.folder)
-    assert "The tapes, ranked" in report_html(session)
-    assert "by mistracking, dB: blank A 1st" in " ".join(report_text(session).split())
+    html, text = report_html(session), " ".join(report_text(session).split())
+    for told in ("The tapes, ranked", ranking_lines(ranked)[0], "blank B is Lanternhill ferric gala"):
+        assert told in html
+        assert told in text
+    assert "by mistracking, dB: blank A 1st" in text
 
 
-def test_two_reels_of_one_tape_are_alike(tmp_path: Path) -> None:
+def test_other_tapes_another_order(tmp_path: Path) -> None:
+    """Three made-up tapes instead: blank A is 2 dB insensitive, blank B as the deck wants it, blank C 1 dB bright."""
+    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    tapes = tmp_path / "procedures" / "sheets" / "tapes"
+    usual = (tapes / "ferric-daily.toml").read_text(encoding="utf-8")
+    for name in ("ferric-daily", "ferric-gala", "ferric-pocket"):
+        (tapes / f"{name}.toml").unlink()
+    for name, own in (("one", "sensitivity_db = -2.0"), ("two", "treble_db = 1.0"), ("three-z", "")):
+        text = usual.replace("ferric daily", name).replace("[practice]", f"[practice]\n{own}")
+        (tapes / f"ferric-{name}.toml").write_text(text, encoding="utf-8")
+    ran = run_right(tmp_path, SHORT, "three-head-cassette", tape="ferric-one")
+    ranked = ranking(ran.opened.store.records())
+    assert [e.text for e in ran.opened.store.events() if e.kind == "note" and e.step.startswith("in-")] == [
+        "blank A is Lanternhill one",
+        "blank B is Lanternhill three-z",
+        "blank C is Lanternhill two",
+    ]
+    assert [r.lot for r in ranked] == ["blank B", "blank C", "blank A"]
+    assert ranking_lines(ranked)[0] == "blank B fits best, by mistracking"
+    assert ranked[2].figures["level"].off_db == pytest.approx(-2.0, abs=0.4)
+    assert ranks(ranked, "level")["blank A"] == 3
+    assert ranks(ranked, "treble")["blank B"] == 1
+
+
+def test_two_reels_of_one_tape_cannot_be_told_apart(tmp_path: Path) -> None:
     """There are two tapes of type II: the third blank is another reel of the first."""
-    ran = run_right(tmp_path, SHIPPED, "three-head-cassette", tape="chrome-dawn")
+    ran = run_right(tmp_path, SHORT, "three-head-cassette", tape="chrome-dawn")
     ranked = {r.lot: r for r in ranking(ran.opened.store.records())}
     for by in BY:
         assert ranked["blank A"].figures[by].rank == ranked["blank C"].figures[by].rank
+    assert "cannot be told apart by mistracking" in ranking_lines(tuple(ranked.values()))[0]
 
 
 def test_resumed_the_blank_is_in_that_was_in(workspace: Workspace) -> None:
@@ -167,6 +201,7 @@ def test_resumed_the_blank_is_in_that_was_in(workspace: Workspace) -> None:
     class BreaksOff(BaseException):
         """The power went."""
 
+    (workspace.procedures / "which-tape.toml").write_text(SHORT, encoding="utf-8")
     wanted = Wanted("which-tape", "three-head-cassette", "ferric-gala", seed=2)
     whole = finish(open_run(workspace, wanted, RehearsalClock(), paced=False))
     broken = open_run(workspace, wanted, RehearsalClock(), paced=False)

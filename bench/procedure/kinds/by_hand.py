@@ -57,6 +57,8 @@ class ByHandActivity(Activity):
         situation.note("tick", step.id, "; ".join(step.checklist) or step.title)
         for act in step.does:
             situation.do(act, step)
+            if act == "load-work-tape" and step.lot and situation.hands is not None:
+                situation.note("note", step.id, f"{step.lot} is {situation.job.tape_of(step.lot).name}")
         self.finished = True
 
     def view(self) -> View:
