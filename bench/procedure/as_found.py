@@ -36,6 +36,8 @@ class AsFound:
             latest: dict[tuple[str, float], FoundPoint] = {}
             for record in self._journal.records():
                 r, v = record.reading, record.verdict
+                if (record.direction == "reverse") != (step.direction == "reverse"):
+                    continue
                 if record.stage == "left" or record.source != source or r.quantity != quantity:
                     continue
                 if r.value is None or r.frequency_hz is None or v is None or v.target is None:

@@ -39,6 +39,8 @@ class ReadingRecord:
     """Which of several tapes it is of."""
     noise_reduction: str = "off"
     """How the machine's noise reduction stood: readings with and without it are never compared."""
+    direction: Literal["", "reverse"] = ""
+    """Which way the tape of an auto-reverse deck ran; "" is forward. The two are never compared."""
 
 
 EventKind = Literal[

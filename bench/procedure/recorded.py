@@ -24,17 +24,22 @@ class Recorded:
     readings: tuple[Reading, ...]
 
 
-def record_to_replay(records: Sequence[ReadingRecord]) -> Recorded | None:
+def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> Recorded | None:
     """Level and response of each channel: as left, or of the latest stage that was measured; None without a level.
 
     Of the levels at which a tone was sent the lowest counts, for tape saturates at high ones; of several readings of
     one tone the last. `bench.measure.mistracking` takes `readings` as they are.
+
+    Args:
+        records: of a session.
+        direction: only what was read while the tape ran that way, "reverse" or forward.
     """
     usable = [
         r
         for r in last_attempts(tuple(records))
         if r.source == "record-replay"
         and r.noise_reduction == "off"
+        and r.direction == direction
         and r.sent_db is not None
         and r.reading.value is not None
     ]

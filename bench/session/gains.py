@@ -49,7 +49,7 @@ def comparable(record: ReadingRecord) -> Key:
     """What two readings must share to be compared: what was replayed, quantity, channel, tone, method, reference."""
     r = record.reading
     hz = None if r.quantity in FOUND_HZ else r.frequency_hz
-    tone = (hz, record.sent_db, record.lot, record.noise_reduction)
+    tone = (hz, record.sent_db, record.lot, record.noise_reduction, record.direction)
     return (record.source, r.quantity, r.channel, *tone, method_of(r), r.reference, r.unit)
 
 

@@ -162,6 +162,7 @@ def reading_text(record: ReadingRecord) -> str:
         "attempt": record.attempt,
         "lot": record.lot,
         "noise_reduction": record.noise_reduction if record.noise_reduction != "off" else None,
+        "direction": record.direction,
         "source": record.source,
         "quantity": reading.quantity,
         "channel": reading.channel,

@@ -46,15 +46,16 @@ def small_plots(
 
 
 def _azimuth(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
-    last: dict[tuple[str, str], ReadingRecord] = {}
+    last: dict[tuple[str, ...], ReadingRecord] = {}
     for r in records:
         if r.reading.quantity == "azimuth_delay" and r.reading.value is not None:
-            last[r.source, r.stage] = r
-    rows = sorted(last.values(), key=lambda r: (r.source != "reference tape", STAGE_ORDER.index(r.stage)))
+            last[r.source, r.direction, r.stage] = r
+    rows = sorted(last.values(), key=lambda r: (r.source != "reference tape", r.direction, STAGE_ORDER.index(r.stage)))
     if not rows:
         return None
     halves = {"reference tape": "replay", "record-replay": "record"}
-    names = [f"{halves.get(r.source, r.source)}, {STAGES[r.stage].removeprefix('as found, ')}" for r in rows]
+    ways = [f"{halves.get(r.source, r.source)}{' in reverse' * bool(r.direction)}" for r in rows]
+    names = [f"{way}, {STAGES[r.stage].removeprefix('as found, ')}" for way, r in zip(ways, rows, strict=True)]
 
     def draw(ax: Axes) -> None:
         for n, r in enumerate(rows):

@@ -31,6 +31,7 @@ class Subject:
     lot: str = ""
     """Which of several tapes it is of."""
     noise_reduction: str = "off"
+    direction: str = ""
 
     @property
     def unit(self) -> str:
@@ -50,6 +51,7 @@ class Subject:
         parts += [decibels(self.sent_db)] if self.sent_db is not None else []
         parts += [self.lot] if self.lot else []
         parts += [f"noise reduction {self.noise_reduction}"] if self.noise_reduction != "off" else []
+        parts += [f"in {self.direction}"] if self.direction else []
         return ", ".join([*parts, self.source])
 
 
@@ -85,6 +87,7 @@ def in_order(subject: Subject) -> tuple[object, ...]:
         subject.channel,
         subject.lot,
         subject.noise_reduction,
+        subject.direction,
     )
 
 
@@ -94,7 +97,8 @@ def subject_of(record: ReadingRecord) -> Subject | None:
     if r.quantity in EVENTS:
         return None
     hz = None if r.frequency_hz is None or r.quantity in FOUND_HZ else float(f"{r.frequency_hz:.3g}")
-    return Subject(record.source, r.quantity, r.channel, hz, record.sent_db, record.lot, record.noise_reduction)
+    states = (record.lot, record.noise_reduction, record.direction)
+    return Subject(record.source, r.quantity, r.channel, hz, record.sent_db, *states)
 
 
 def method_of(r: Reading) -> str:

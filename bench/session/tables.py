@@ -194,7 +194,7 @@ def _curve_of(r: ReadingRecord) -> tuple[str, ...]:
     reference = r.reading.reference
     if r.noise_reduction != "off":
         reference = reference.partition(" at ")[0]
-    return (r.source, method_of(r.reading), reference, r.noise_reduction, r.lot)
+    return (r.source, method_of(r.reading), reference, r.noise_reduction, r.lot, r.direction)
 
 
 def _curves(records: tuple[ReadingRecord, ...]) -> set[tuple[str, ...]]:
@@ -259,6 +259,7 @@ def _response(group: list[ReadingRecord]) -> ResponseTable:
 def _state(r: ReadingRecord) -> str:
     """How the machine stood, where that was not as usual."""
     told = f", noise reduction {r.noise_reduction}" if r.noise_reduction != "off" else ""
+    told += f", in {r.direction}" if r.direction else ""
     return f"{told}, {r.lot}" if r.lot else told
 
 
@@ -298,6 +299,7 @@ def _order(record: ReadingRecord) -> tuple[object, ...]:
         list(UNITS).index(r.quantity),
         r.frequency_hz or 0.0,
         -(record.sent_db or 0.0),
+        record.direction,
         record.noise_reduction,
         record.lot,
         CHANNEL_ORDER.index(r.channel),

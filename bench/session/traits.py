@@ -130,7 +130,7 @@ def _replay(session: SessionRecord) -> dict[Trait, Value]:
     azimuth: ReadingRecord | None = None
     for subject, record in last_of(session, LATEST_FIRST[:2]).items():
         error = _error(record)
-        if subject.source != "reference tape" or error is None:
+        if subject.source != "reference tape" or subject.direction or error is None:
             continue
         if subject.quantity == "level":
             out.setdefault(Trait("level", subject.channel), error)
@@ -172,7 +172,9 @@ def _own(session: SessionRecord) -> dict[Trait, Value]:
         return out
     for subject, record in last_of(session, LATEST_FIRST[:2]).items():
         r = record.reading
-        if subject.source == "record-replay" and subject.quantity == "azimuth_delay" and r.uncertainty is not None:
+        if subject.source != "record-replay" or subject.direction:
+            continue
+        if subject.quantity == "azimuth_delay" and r.uncertainty is not None:
             out[AZIMUTH] = Value(r.value or 0.0, r.uncertainty)
     return out
 

@@ -53,6 +53,7 @@ records = st.builds(
     accepted_because=st.text(max_size=20),
     attempt=st.integers(1, 99),
     lot=st.text(max_size=10),
+    direction=st.sampled_from(["", "reverse"]),
 )
 events = st.builds(
     Event,

@@ -166,6 +166,7 @@ class Situation:
                 attempt=self.attempt,
                 lot=step.lot,
                 noise_reduction=step.noise_reduction if isinstance(step, Measuring) else "off",
+                direction="reverse" if step.direction == "reverse" else "",
             )
             for n, t in enumerate(taken, start=1)
         )

@@ -37,7 +37,7 @@ def mistracking_of(step: Measure, situation: Situation) -> tuple[list[Reading], 
     job = situation.job
     wanted = {s for name in step.of for s in job.place(name, step.direction).steps}
     records = [r for r in situation.journal.records() if (r.step in wanted if wanted else r.lot == step.lot)]
-    recorded = record_to_replay(records)
+    recorded = record_to_replay(records, "reverse" if step.direction == "reverse" else "")
     if recorded is None:
         which = ", ".join(step.of) or "this session"
         because = f"no level from record to replay was read at {which}, noise reduction out"
