@@ -68,12 +68,15 @@ def _roll_text(machines: list[OnRoll], found: list[Entry]) -> str:
     for machine in machines:
         count = len(machine.sessions)
         sheet = f" ({machine.machine_id})" if machine.machine_id else ""
-        lines.append(f"{machine.machine}{sheet}: {count} session{'s' * (count != 1)}, due again {machine.due}")
+        due = f"due again {machine.due} by the interval"
+        lines.append(f"{machine.machine}{sheet}: {count} session{'s' * (count != 1)}, {due}")
         lines += [f"    {_session_text(s)}" for s in machine.sessions]
     aside = [e for e in found if e.exercise or e.problem]
     if aside:
         lines += ["", "Not counted"]
         lines += [f"    {e.problem or f'{e.name}: an exercise'}" for e in aside]
+    if machines:
+        lines += ["", "What drifts may bring a machine back sooner: --machine reads its sessions and says so."]
     return "\n".join(lines) or "No sessions yet."
 
 
@@ -88,6 +91,7 @@ def _roll_json(machines: list[OnRoll], found: list[Entry]) -> dict[str, Any]:
                 "machine": m.machine,
                 "sheet": m.machine_id,
                 "due": m.due.isoformat(),
+                "due_by": "interval",
                 "sessions": [_entry_json(s) for s in m.sessions],
             }
             for m in machines

@@ -63,6 +63,8 @@ class Visit:
     """Something was turned: as left is not as found."""
     note: str = ""
     """Why it counts only in part, or not at all."""
+    done: bool = True
+    """It came to its end."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +87,8 @@ class Due:
 
     on: date
     because: str
+    sooner: bool = False
+    """A reading brings it back before the workshop's interval is over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +133,7 @@ def of_sessions(found: Sequence[Entry], quantity: str | None, interval_months: i
         try:
             session = read_session(entry.folder)
         except Problem as problem:
-            visits.append(Visit(entry.name, entry.begun, entry.procedure, "", False, problem.sentence))
+            visits.append(Visit(entry.name, entry.begun, entry.procedure, "", False, problem.sentence, entry.done))
             continue
         visits.append(_visit(session))
         sessions.append((visits[-1], session))
@@ -147,7 +151,7 @@ def _visit(session: SessionRecord) -> Visit:
     turned = any(e.kind == "turns" for e in session.events)
     adjusted = turned or any(r.step in adjusts for r in session.readings)
     outcome = session.outcome or "broken off"
-    return Visit(session.folder.name, session.begun, job.procedure, outcome, adjusted, session.read_only)
+    return Visit(session.folder.name, session.begun, job.procedure, outcome, adjusted, session.read_only, session.done)
 
 
 def _series(sessions: Sequence[tuple[Visit, SessionRecord]]) -> list[Series]:
@@ -229,8 +233,10 @@ def _steps(points: Sequence[Point], visits: Sequence[Visit]) -> tuple[list[Step]
 
 
 def _due(visits: Sequence[Visit], series: Sequence[Series], interval_months: int) -> Due:
-    last = visits[-1].when.date()
-    due = Due(months_after(last, interval_months), f"{interval_months} months after its last visit")
+    ended = [v for v in visits if v.done]
+    last = (ended or visits)[-1].when.date()
+    which = "last visit that came to its end" if ended and ended[-1] is not visits[-1] else "last visit"
+    due = Due(months_after(last, interval_months), f"{interval_months} months after its {which}")
     known = [s for s in series if s.reaches is not None]
     first = min(known, key=lambda s: s.reaches or date.max, default=None)
     if first is None or first.reaches is None or first.reaches >= due.on:
@@ -238,8 +244,8 @@ def _due(visits: Sequence[Visit], series: Sequence[Series], interval_months: int
     newest = next(p for p in reversed(first.points) if p.stage == "left")
     low, high = newest.allowed
     if not low <= newest.value <= high:
-        return Due(last, f"{_lower(first.subject.said)} was left outside its tolerance")
-    return Due(first.reaches, f"{_lower(first.subject.said)} drifts to the end of its tolerance by then")
+        return Due(first.reaches, f"{_lower(first.subject.said)} was left outside its tolerance", sooner=True)
+    return Due(first.reaches, f"{_lower(first.subject.said)} drifts to the end of its tolerance by then", sooner=True)
 
 
 def _lower(said: str) -> str:

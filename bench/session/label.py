@@ -81,7 +81,8 @@ def _due(session: SessionRecord, interval_months: int) -> str:
     if own is None:
         return ""
     earlier = [e for e in found if e.machine == own.machine and not e.problem and e.begun <= own.begun]
-    return day(of_sessions(earlier, None, interval_months).due.on)
+    due = of_sessions(earlier, None, interval_months).due
+    return f"{day(due.on)}, by its readings" if due.sooner else day(due.on)
 
 
 def _by(session: SessionRecord) -> str:

@@ -22,7 +22,8 @@ class OnRoll:
     sessions: tuple[Entry, ...]
     """The newest first."""
     due: date
-    """By the workshop's interval, from the last session that came to its end; from the last of all where none did."""
+    """By the workshop's interval alone, from the last session that came to its end; from the last of all where none
+    did. What drifts may bring it back sooner: `history` reads the sessions for that."""
 
     @property
     def last(self) -> Entry:

@@ -29,7 +29,7 @@ def said(capsys: pytest.CaptureFixture[str], *args: str) -> str:
 def test_the_list(workspace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = said(capsys, "--workspace", str(workspace), "history", "--interval", "18")
     assert out.splitlines() == [
-        "Lanternhill two-head deck: 2 sessions, due again 2022-07-01",
+        "Lanternhill two-head deck: 2 sessions, due again 2022-07-01 by the interval",
         (
             "    2021-01-01 10:00  2021-01-01-1000-lanternhill-two-head-deck  Line up a cassette deck: "
             "All 1 judged readings are in."
@@ -38,12 +38,15 @@ def test_the_list(workspace: Path, capsys: pytest.CaptureFixture[str]) -> None:
             "    2020-01-01 10:00  2020-01-01-1000-lanternhill-two-head-deck  Line up a cassette deck: "
             "All 1 judged readings are in."
         ),
-        "Reel: 1 session, due again 2023-07-01",
+        "Reel: 1 session, due again 2023-07-01 by the interval",
         "    2022-01-01 10:00  2022-01-01-1000-reel  Line up a cassette deck: All 1 judged readings are in.",
+        "",
+        "What drifts may bring a machine back sooner: --machine reads its sessions and says so.",
     ]
     table = json.loads(said(capsys, "--workspace", str(workspace), "history", "--json"))
     assert [m["machine"] for m in table["machines"]] == ["Lanternhill two-head deck", "Reel"]
     assert table["machines"][0]["sessions"][1]["reference_plays"] == 2
+    assert (table["machines"][0]["due"], table["machines"][0]["due_by"]) == ("2022-01-01", "interval")
     assert table["not_counted"] == []
 
 

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from datetime import date
 from pathlib import Path
 
+from bench.session.history import of_sessions
+from bench.session.index import entries
 from bench.session.label import WIDTH, label_lines
+from bench.session.roll import roll
 from tests.session.made_up import whole
 from tests.session.years import visit
 
@@ -29,7 +34,30 @@ def test_the_next_due_is_by_interval_or_by_drift_as_known_that_day(tmp_path: Pat
     first, second = visit(tmp_path, 0, None, -12.0), visit(tmp_path, 1, -13.0, -12.0)
     assert "Next due 1 July 2020" in label_lines(first, 6)
     assert "Next due 1 January 2021" in label_lines(first)
-    assert "Next due 3 July 2021" in label_lines(second)  # half a decibel of room at a decibel a year
+    assert "Next due 3 July 2021, by its" in label_lines(second)  # half a decibel of room at a decibel a year
+
+
+def test_list_history_and_label_are_due_on_the_same_day(tmp_path: Path) -> None:
+    first, last = visit(tmp_path, 0, None, -12.0), visit(tmp_path, 1, -12.05, -12.0)
+    (tmp_path / "sessions" / "2021-07-01-1000-broken-off").mkdir()
+    text = (last / "session.toml").read_text(encoding="utf-8")
+    off = text.replace("2021-01-01", "2021-07-01").replace("done = true", "done = false")
+    off = "".join(part for part in re.split(r"(?=\n\[\[)", off) if 'kind = "done"' not in part)
+    (tmp_path / "sessions" / "2021-07-01-1000-broken-off" / "session.toml").write_text(off, encoding="utf-8")
+    found = entries(tmp_path / "sessions")
+    assert [e.done for e in found] == [False, True, True]
+    (machine,) = roll(found)
+    history = of_sessions(found, None, 12)
+    assert machine.due == history.due.on == date(2022, 1, 1)  # a year after the one that came to its end
+    assert history.due.because == "12 months after its last visit that came to its end"
+    assert not history.due.sooner
+    assert "Next due 1 January 2022" in label_lines(last)
+    assert "Next due 1 January 2021" in label_lines(first)
+    # A drift beyond its limits brings it back before that; the list goes by the interval, and says so.
+    visit(tmp_path, 2, -14.0, -12.0)
+    drifting = of_sessions(entries(tmp_path / "sessions"), None, 12).due
+    assert drifting.sooner
+    assert drifting.on < roll(entries(tmp_path / "sessions"))[0].due
 
 
 def test_what_is_out_is_not_called_lined_up(tmp_path: Path) -> None:
