@@ -18,6 +18,7 @@ from bench.opening import Wanted, open_run
 from bench.procedure.library import Library
 from bench.procedure.outcome import last_attempts
 from bench.procedure.runner import Runner
+from bench.session.tables import figures
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import as_the_sheet_says, rehearse
 from bench.wiring import build_practice_machine
@@ -128,6 +129,7 @@ class Ended:
         self.outcome = rehearse(runner, port, clock, hands)
         self.titles = {s.id: s.title for s in job.steps}
         records = last_attempts(opened.store.records())
+        self.records = records
         self.out = {r.step for r in records if r.judged and r.verdict is not None and r.verdict.word != "in"}
         self.skipped = [e.step for e in opened.store.events() if e.kind == "skip"]
         opened.store.close()
@@ -145,6 +147,18 @@ def _all_in(ended: Ended) -> None:
 )
 def test_a_job_that_sets_right_ends_all_in(tmp_path: Path, name: str, machine: str | None) -> None:
     _all_in(Ended(tmp_path, name, machine, lined_up=False))
+
+
+@pytest.mark.long
+def test_an_auto_reverse_deck_has_the_azimuth_of_each_direction_set_and_told(tmp_path: Path) -> None:
+    ended = Ended(tmp_path, "replay-line-up", "auto-reverse-cassette", lined_up=False)
+    fine = [r for r in ended.records if r.step in ("azimuth-forward", "azimuth-reverse")]
+    assert [(r.step, r.direction, r.verdict and r.verdict.word) for r in fine] == [
+        ("azimuth-forward", "", "in"),
+        ("azimuth-reverse", "reverse", "in"),
+    ]
+    rows = [t for t in figures(ended.records) if t.name == "Azimuth, delay" and "10 kHz" in t.detail]
+    assert {"in reverse" in t.detail for t in rows} == {False, True}
 
 
 @pytest.mark.parametrize(
