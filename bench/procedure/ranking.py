@@ -101,7 +101,8 @@ def best_words(ranked: Sequence[Ranked]) -> str:
             said.append(f"{first[0]} fits best, by {by}")
             break
         said.append(f"{', '.join(first[:-1])} and {first[-1]} cannot be told apart by {by}")
-    return "; ".join(said)
+    words = "; ".join(said)
+    return words[:1].upper() + words[1:]
 
 
 def figure_words(ranked: Sequence[Ranked], one: Ranked, by: By) -> str:

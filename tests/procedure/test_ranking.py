@@ -175,7 +175,7 @@ def test_other_tapes_another_order(tmp_path: Path) -> None:
         "blank C is Lanternhill two",
     ]
     assert [r.lot for r in ranked] == ["blank B", "blank C", "blank A"]
-    assert ranking_lines(ranked)[0] == "blank B fits best, by mistracking"
+    assert ranking_lines(ranked)[0] == "Blank B fits best, by mistracking"
     assert ranked[2].figures["level"].off_db == pytest.approx(-2.0, abs=0.4)
     assert ranks(ranked, "level")["blank A"] == 3
     assert ranks(ranked, "treble")["blank B"] == 1
