@@ -33,15 +33,17 @@ METHODS: dict[str, tuple[str, ...]] = {
 They stand here in words because the meters are slow to load, and a file is checked while it is being written.
 """
 
-ONE_METHOD = "wow_and_flutter"
-"""Its methods differ by a factor of two and more, so that one target cannot serve them all (IEC 60386)."""
+USUAL_METHOD = {"hum": "total", "thd": "of the fundamental"}
+"""What is judged where the step names none: all of hum, not each line of it; harmonics by the convention of the second
+and third. Where several methods are known and none is usual, one must be named: flutter differs by a factor of two and
+more from one to the next (IEC 60386), noise by 10 dB, so that one target cannot serve them all."""
 
 
 def check_method(step: Measure) -> Iterator[Told]:
     """A method that its meter does not give; none, where one must be named."""
     known, about = METHODS.get(step.quantity), ("method", "quantity")
     if not step.method:
-        if step.quantity == ONE_METHOD and known:
+        if known is not None and len(known) > 1 and step.quantity not in USUAL_METHOD:
             said = f"missing: {len(known)} methods would be judged by one target"
             yield ("method",), said, f'name the method, `method = "{known[0]}"` for one', about
         return
@@ -52,7 +54,7 @@ def check_method(step: Measure) -> Iterator[Told]:
     if not named:
         said = f"{shown(step.method)} is no method of {step.quantity}"
         yield ("method",), said, did_you_mean(step.method, known), about
-    elif step.quantity == ONE_METHOD and len(named) > 1:
+    elif len(named) > 1:
         said = f"{shown(step.method)} is the name of {len(named)} methods"
         yield ("method",), said, f"name the method whole: {' or '.join(shown(n) for n in named)}", about
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bench.measure import distortion, flutter, hum, noise
-from bench.procedure.checks_methods import METHODS, check_method
+from bench.procedure.checks_methods import METHODS, USUAL_METHOD, check_method
 from bench.procedure.steps import Measure
 
 
@@ -50,4 +50,18 @@ def test_flutter_has_five_methods_and_one_target() -> None:
     assert "5 methods would be judged by one target" in _told("wow_and_flutter")[0]
     assert "is the name of 2 methods" in _told("wow_and_flutter", "IEC 60386")[0]
     assert _told("wow_and_flutter", "weighted rms") == []
-    assert _told("noise") == []
+
+
+def test_noise_has_four_methods_and_one_target() -> None:
+    for quantity in ("noise", "signal_to_noise"):
+        (said,) = _told(quantity)
+        assert said.startswith("missing: 4 methods would be judged by one target; name the method, ")
+        assert "is the name of 3 methods" in _told(quantity, "weighted")[0]
+        assert _told(quantity, "ITU-R BS.468") == []
+
+
+def test_where_there_is_a_usual_method_it_may_be_left_out() -> None:
+    """Tape data sheets give harmonics of the fundamental; hum is all of it (common practice, no source)."""
+    assert _told("thd") == _told("hum") == []
+    for quantity, method in USUAL_METHOD.items():
+        assert sum(name.startswith(method) for name in METHODS[quantity]) == 1

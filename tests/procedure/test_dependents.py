@@ -49,7 +49,7 @@ def _step(tmp_path: Path, text: str) -> StepBase:
         (RECORD, {"record level"}),
         (RECORD + 'noise_reduction = "on"\n', {"tracking"}),
         (MEASURE.format("separation") + 'sends = [{ hz = 1000, db = 0 }]\ndriven = "left"\n', {"separation"}),
-        (MEASURE.format("noise") + 'records = "silence"\n', {"noise"}),
+        (MEASURE.format("noise") + 'method = "A-weighted rms"\n' + 'records = "silence"\n', {"noise"}),
         (MEASURE.format("mistracking"), {"tracking"}),
         (MEASURE.format("wow_and_flutter") + 'method = "weighted rms"\nplays = "speed"\n', set()),
         (MEASURE.format("speed_error") + 'plays = "speed"\n', {"speed"}),

@@ -8,6 +8,7 @@ from typing import Any
 
 from bench.measure.names import Measured, Reading, no_reading
 from bench.problem import Problem
+from bench.procedure.checks_methods import USUAL_METHOD
 from bench.procedure.job import Job
 from bench.procedure.kinds.corrections import difference, expected_dbfs, with_tape
 from bench.procedure.kinds.through_interface import corrected, replay_dbfs
@@ -57,9 +58,6 @@ RISES_S = 20.0
 
 REFERRED = ("signal_to_noise", "maximum_output_level", "saturated_output_level")
 """Told re the machine's reference level."""
-
-USUAL_METHOD = {"hum": "total"}
-"""Judged where the step names none and there are several: not each line of hum, but all of it."""
 
 WORST = ("dropout_depth", "dropout_length", "flutter_component")
 """Of many readings on a channel the largest is judged."""
