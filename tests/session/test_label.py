@@ -53,11 +53,16 @@ def test_list_history_and_label_are_due_on_the_same_day(tmp_path: Path) -> None:
     assert not history.due.sooner
     assert "Next due 1 January 2022" in label_lines(last)
     assert "Next due 1 January 2021" in label_lines(first)
-    # A drift beyond its limits brings it back before that; the list goes by the interval, and says so.
-    visit(tmp_path, 2, -14.0, -12.0)
-    drifting = of_sessions(entries(tmp_path / "sessions"), None, 12).due
-    assert drifting.sooner
-    assert drifting.on < roll(entries(tmp_path / "sessions"))[0].due
+
+
+def test_what_drifts_is_due_sooner_than_the_list_says_by_the_interval(tmp_path: Path) -> None:
+    visit(tmp_path, 0, None, -12.0)
+    last = visit(tmp_path, 1, -13.0, -12.0)
+    found = entries(tmp_path / "sessions")
+    due = of_sessions(found, None, 12).due
+    assert (due.on, due.sooner) == (date(2021, 7, 3), True)
+    assert "Next due 3 July 2021, by its" in label_lines(last)
+    assert roll(found)[0].due == date(2022, 1, 1)
 
 
 def test_what_is_out_is_not_called_lined_up(tmp_path: Path) -> None:
