@@ -13,6 +13,7 @@ import soundfile
 
 from bench.cli import main
 from bench.commands.measure import sentence
+from bench.measure.meters import METERS
 from bench.measure.names import Reading, no_reading
 from tests.measure.spoiled import Tone, after, hiss, silence, stereo
 
@@ -168,3 +169,58 @@ def test_nothing_to_measure_is_no_reading_and_exit_0(
 def test_a_tone_above_half_the_sample_rate(capture: Path, capsys: pytest.CaptureFixture[str]) -> None:
     told = as_json(capsys, "level", capture, "--frequency", "30000")
     assert "half the sample rate" in told["readings"][0]["reason"]
+
+
+def spoil(folder: Path, how: str) -> Path:
+    """A file that something is wrong with."""
+    tone = np.stack([0.1 * np.sin(2 * np.pi * 1000.0 * np.arange(48000) / 48000.0)] * 2, axis=1)
+    path = folder / f"{how}.wav"
+    match how:
+        case "missing":
+            return path
+        case "folder":
+            path.mkdir()
+        case "empty":
+            path.touch()
+        case "text":
+            path.write_text("this is no sound\n" * 50, encoding="utf-8")
+        case "cut short":
+            path = folder / "cut.flac"
+            soundfile.write(path, tone, 48000)
+            path.write_bytes(path.read_bytes()[: path.stat().st_size // 3])
+        case "six channels":
+            soundfile.write(path, np.repeat(tone, 3, axis=1), 48000)
+        case "no frames":
+            soundfile.write(path, tone[:0], 48000)
+        case "not a number" | "infinite":
+            tone[1000] = np.nan if how == "not a number" else np.inf
+            soundfile.write(path, tone.astype(np.float32), 48000, subtype="FLOAT")
+        case "clipped":
+            soundfile.write(path, np.clip(20.0 * tone, -1.0, 1.0), 48000)
+        case "brief":
+            soundfile.write(path, tone[:200], 48000)
+        case "slow":
+            soundfile.write(path, tone[::6], 8000)
+        case _:
+            soundfile.write(path, np.full((48000, 2), 0.5), 48000)
+    return path
+
+
+REFUSED = ("missing", "folder", "empty", "text", "six channels", "no frames", "not a number", "infinite")
+
+
+@pytest.mark.parametrize("how", [*REFUSED, "cut short", "clipped", "brief", "slow", "direct current"])
+@pytest.mark.parametrize("quantity", METERS)
+def test_every_quantity_of_every_bad_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], quantity: str, how: str
+) -> None:
+    """One sentence that names the file, or readings of which none is made up."""
+    path = spoil(tmp_path, how)
+    code, out, told = run(capsys, quantity, path)
+    if how in REFUSED:
+        assert (code, out) == (2, "")
+        assert len(told.splitlines()) == 1
+        assert str(path) in told
+        return
+    assert code in (0, 1)
+    assert not {"nan", "inf", "-inf"} & set(out.lower().split())
