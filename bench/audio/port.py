@@ -17,7 +17,9 @@ from bench.signals.source import Source
 Samples = NDArray[np.float64]
 """Shape (frames, channels), full scale ±1."""
 
-Act = Literal["clean", "demagnetise", "load-reference-tape", "load-work-tape", "load-owners-tape", "rewind"]
+Act = Literal[
+    "clean", "demagnetise", "load-reference-tape", "load-work-tape", "load-owners-tape", "rewind", "turn-back"
+]
 """What a step's `does` may say was done to the machine."""
 
 Threaded = Literal["none", "reference", "work", "owners"]
@@ -145,7 +147,10 @@ def hands_of(port: Port) -> Hands | None:
 
 
 def perform(hands: Hands, act: str, lot: int = 0) -> None:
-    """Do one of `Act`; anything else is left undone. Of several work tapes it is the one of this number."""
+    """Do one of `Act`; anything else, and what needs a memory of the job, is left undone.
+
+    Of several work tapes it is the one of this number.
+    """
     match act:
         case "clean":
             hands.clean()

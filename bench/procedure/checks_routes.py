@@ -49,12 +49,24 @@ def _step(n: int, step: Step, steps: Sequence[Step | None], index: dict[str, int
         elif index is not None:
             yield from _earlier(n, ("again_until", "back_to"), step.again_until.back_to, index)
     if isinstance(step, Measure) and index is not None:
+        yield from _returns(n, step, steps, index)
         for m, name in enumerate(step.of):
             yield from _earlier(n, ("of", m), name, index)
             other = steps[index[name]] if index.get(name, n) < n else None
             if other is not None and not isinstance(other, RecordReplay | Measure | Follow):
                 said = f"{shown(name)} does not measure what was recorded"
                 yield ("of", m), said, "name record-replay steps", ("of",)
+
+
+def _returns(n: int, step: Measure, steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[Told]:
+    """A reading comes back to one of its own kind that was taken before."""
+    if step.returns_to is None:
+        return
+    yield from _earlier(n, ("returns_to",), step.returns_to, index)
+    other = steps[index[step.returns_to]] if index.get(step.returns_to, n) < n else None
+    if other is not None and not (isinstance(other, Measure) and other.quantity == step.quantity):
+        said = f"{shown(step.returns_to)} does not measure {step.quantity}"
+        yield ("returns_to",), said, "name an earlier measure step of the same quantity", ("returns_to", "quantity")
 
 
 def _decision(step: Decision) -> Iterator[Told]:

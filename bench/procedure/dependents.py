@@ -85,7 +85,7 @@ def shown_by(step: StepBase, quantity: str) -> What | None:
         return "tracking"
     if isinstance(step, Reference):
         return _FROM_TAPE.get(quantity)
-    if isinstance(step, Adjust | Measure) and step.plays is not None:
+    if isinstance(step, Adjust | Measure) and (step.plays is not None or step.programme):
         return _FROM_TAPE.get(quantity)
     if isinstance(step, Adjust) and quantity == "response" and _turns(step, "bias"):
         return "bias"

@@ -102,10 +102,21 @@ def _targets(
         case Adjust() | Measure():
             unit = _unit(step.quantity, from_tape=step.plays is not None)
             yield from _target(("target",), step.target, unit, _judged_hz(step, reference_tape), sheets)
+            if isinstance(step, Measure) and step.returns_to is not None:
+                yield from _both_sides(step.target, sheets)
         case Entry() if step.target is not None:
             yield from _target(("target",), step.target, step.unit, [], sheets)
         case _:
             return
+
+
+def _both_sides(name: str, sheets: Mapping[str, Mapping[str, Target]]) -> Iterator[Wrong]:
+    """What is to come back to a reading may be off to either side of it."""
+    sheet, _, key = name.partition(".")
+    target = sheets.get(sheet, {}).get(key)
+    if target is not None and (target.at_least is not None or target.at_most is not None):
+        said = f"{shown(name)} is a limit on one side, and there is no coming back to a limit"
+        yield Wrong(("target",), said, "name a target with a tolerance", ("target", "returns_to"))
 
 
 def _unit(quantity: str, *, from_tape: bool) -> str:

@@ -110,6 +110,8 @@ def _references(step: Placed, path: str) -> dict[str, Any]:
         changes["again_until"] = again.model_copy(update={"back_to": path + again.back_to})
     if isinstance(step, Measure) and step.of:
         changes["of"] = tuple(path + name for name in step.of)
+    if isinstance(step, Measure) and step.returns_to is not None:
+        changes["returns_to"] = path + step.returns_to
     if isinstance(step, Decision):
         for key in ("of", "when_in", "when_not"):
             if getattr(step, key) is not None:

@@ -41,7 +41,6 @@ class Runner:
         self._at = 0
         self._activity: Activity | None = None
         self._question: Prompt | None = None
-        self._turns: dict[str, list[float]] = {}
         self._accepted = False
         self._held_at: float | None = None
         self._unheard = 0
@@ -167,11 +166,11 @@ class Runner:
                     "curve", step.id if step else "", f"{curve.label}: {curve.along}, {curve.unit}", points
                 )
         if step is not None:
-            for trimmer, turns in self._turns.items():
+            for trimmer, turns in self._situation.turned.items():
                 text = f"{trimmer}: {len(turns)} turns, {sum(turns):+.0f}° in all"
                 self._situation.note("turns", step.id, text, " ".join(f"{t:.9g}" for t in turns))
-            self._ledger.step_ends(step, skipped=skipped, turned=tuple(self._turns))
-        self._turns.clear()
+            self._ledger.step_ends(step, skipped=skipped, turned=tuple(self._situation.turned))
+        self._situation.turned.clear()
 
     # ---------------------------------------------------------------- what comes in
 
@@ -241,7 +240,7 @@ class Runner:
             case say.Note(text):
                 self._situation.note("note", step.id, text)
             case say.Turn(trimmer, degrees):
-                self._turn(trimmer, degrees)
+                self._situation.turn(trimmer, degrees)
             case say.Repeat():
                 self._end_activity(skipped=True)
                 self._situation.note("repeat", step.id, step.title)
@@ -340,13 +339,6 @@ class Runner:
                 raise Problem(question.text)
         self._question = None
         self._enter(again=True)
-
-    def _turn(self, trimmer: str, degrees: float) -> None:
-        hands = self._situation.hands
-        if hands is None:
-            raise Problem("this is a real machine: turn the trimmer by hand")
-        hands.turn(trimmer, degrees)
-        self._turns.setdefault(trimmer, []).append(degrees)
 
     # ---------------------------------------------------------------- what is shown
 

@@ -196,6 +196,8 @@ class Measure(Measuring):
     """The channel that the tones are sent to, for separation."""
     of: tuple[StepId, ...] = ()
     """For `mistracking`: the steps whose level and response it is computed from; left out: the latest ones."""
+    returns_to: StepId | None = None
+    """The earlier step to whose reading it is to come back, within the target's tolerance, whatever its value is."""
     frequency: float | None = None
     seconds: float = Field(default=5.0, gt=0)
     target: TargetName

@@ -15,6 +15,7 @@ from tests.procedure.small_bench import BIAS, CLEAN, ENTRY, HEAD, LEVEL, PLAY, R
 AZIMUTH = LEVEL.replace('"level"\nplays', '"azimuth_delay"\nplays').replace(
     '{ left = "replay level left", right = "replay level right" }', '{ both = "replay azimuth" }'
 )
+MUSIC = AZIMUTH.replace('plays = "level"\n', "programme = true\n")
 EQUALISATION = BIAS.replace("bias left", "record equalisation left").replace("bias right", "record equalisation right")
 MEASURE = """
 [[step]]
@@ -44,6 +45,7 @@ def _step(tmp_path: Path, text: str) -> StepBase:
         (PLAY.replace("{ level =", '{ azimuth_delay = "machine.a", level ='), {"replay level", "replay azimuth"}),
         (LEVEL, {"replay level"}),
         (AZIMUTH, {"replay azimuth"}),
+        (MUSIC, {"replay azimuth"}),
         (BIAS, {"bias"}),
         (EQUALISATION, {"record response"}),
         (RECORD, {"record level"}),

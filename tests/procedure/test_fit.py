@@ -30,6 +30,19 @@ AZIMUTH = (
     .replace('{ left = "replay level left", right = "replay level right" }', '{ both = "record azimuth" }')
     .replace('plays = "level"', "sends = [{ hz = 1000, db = -20 }]")
 )
+MEASURED = """
+[[step]]
+kind = "measure"
+id = "before"
+title = "Before"
+do = "Play."
+quantity = "balance"
+target = "machine.replay_level"
+"""
+COMES_BACK = MEASURED + MEASURED.replace('"before"', '"after"') + 'returns_to = "before"\n'
+ONE_SIDED = MACHINE.replace(
+    '[targets.replay_level]\nunit = "dB"\ntolerance = 0.5', '[targets.replay_level]\nunit = "dB"\nat_least = 0.5'
+)
 WEIGHT = """
 [[step]]
 kind = "entry"
@@ -60,6 +73,13 @@ def _told(
 
 def test_what_fits_is_right(tmp_path: Path) -> None:
     assert _told(tmp_path, GOOD.removeprefix(HEAD) + AZIMUTH.replace("replay-level", "record-azimuth")) == []
+
+
+def test_there_is_no_coming_back_to_a_limit(tmp_path: Path) -> None:
+    assert _told(tmp_path, COMES_BACK) == []
+    ((at, said),) = _told(tmp_path, COMES_BACK, ONE_SIDED)
+    assert at == ("step", 1, "target")
+    assert said.startswith('"machine.replay_level" is a limit on one side')
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from bench.audio.port import hands_of
 from bench.opening import Opened
 from bench.procedure import commands as say
 from tests.procedure.flow_bench import (
@@ -145,6 +146,18 @@ def test_a_trimmer_turned_at_another_step_is_seen(bench: Bench) -> None:
     run.runner.obey(say.Turn("replay level left", 10.0))
     run.runner.obey(say.GoOn())
     assert run.runner.snapshot().to_check_again == ("replay level",)
+
+
+def test_a_turn_is_kept_as_far_as_it_went(bench: Bench) -> None:
+    run = bench.open(CLEAN + words("talk") + SIGN)
+    run.runner.obey(say.GoOn())
+    hands = hands_of(run.port)
+    assert hands is not None
+    before = next(t for t in hands.trimmers() if t.name == "bias left")
+    run.runner.obey(say.Turn("bias left", 1000.0))
+    run.runner.obey(say.GoOn())
+    (turned,) = [e for e in run.store.events() if e.kind == "turns"]
+    assert float(str(turned.value)) == pytest.approx(before.high - before.degrees)
 
 
 def test_a_step_says_itself_what_it_disturbs(bench: Bench) -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from bench.procedure.assemble import assemble
 from bench.procedure.job import Job
+from bench.procedure.steps import Measure
 from tests.procedure.small_bench import BIAS, CLEAN, ENTRY, FOLLOW, HEAD, LEVEL, MACHINE, RECORD, make_bench
 
 PART = HEAD + "part = true\n"
@@ -32,6 +33,17 @@ purpose = "azimuth"
 hz = 1000
 db = -10
 seconds = 10
+"""
+
+
+MEASURED = """
+[[step]]
+kind = "measure"
+id = "before"
+title = "Before"
+do = "Play."
+quantity = "balance"
+target = "machine.replay_level"
 """
 
 
@@ -109,6 +121,17 @@ def test_a_followed_procedure_is_done_in_each_direction_as_a_whole(tmp_path: Pat
     ]
     last = job.steps[-1]
     assert job.place(last.again_until.back_to, last.direction).first == 3  # type: ignore[union-attr]
+
+
+def test_what_a_reading_comes_back_to_moves_along(tmp_path: Path) -> None:
+    after = MEASURED.replace('"before"', '"after"') + 'returns_to = "before"\n'
+    main = HEAD + CLEAN + FOLLOW + "each_direction = true\n"
+    job = _job(tmp_path, main, AUTO_REVERSE + MACHINE, other=PART + MEASURED + after)
+    last = job.steps[-1]
+    assert last.id == "other-reverse/after"
+    assert isinstance(last, Measure)
+    assert last.returns_to is not None
+    assert job.place(last.returns_to, last.direction).steps == ("other-reverse/before",)
 
 
 def test_names_lead_to_what_is_left(tmp_path: Path) -> None:

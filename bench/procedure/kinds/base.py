@@ -64,6 +64,10 @@ class View:
     told: tuple[str, ...] = ()
 
 
+SMALLEST_BACK = 0.05
+"""Degrees: what is less is what the journal rounds."""
+
+
 class Situation:
     """The bench as an activity meets it: what is on it, and where readings go."""
 
@@ -77,6 +81,8 @@ class Situation:
         self.unsaved = ""
         self.attempt = 1
         self.last: tuple[Taken, ...] = ()
+        self.turned: dict[str, list[float]] = {}
+        """Turns at the step at hand that are not in the journal yet, degrees, by trimmer."""
         self.way = Way(job, journal)
         self.learnt: dict[tuple[str, str, float], Answering] = {}
         """How readings answered to trimmers so far, by trimmer, quantity and frequency."""
@@ -218,6 +224,37 @@ class Situation:
         if hands is not None:
             perform(hands, act, self.job.lot_index(step.lot))
         self.note("act", step.id, act, step.lot or None)
+        if act == "turn-back" and hands is not None:
+            self._turn_back(step)
+
+    def turn(self, trimmer: str, degrees: float) -> None:
+        """Turn a trimmer of the practice machine; kept as far as it went, which is not beyond its stop.
+
+        Raises:
+            Problem: on a real machine the person turns it.
+        """
+        hands = self.hands
+        if hands is None:
+            raise Problem("this is a real machine: turn the trimmer by hand")
+        before = {t.name: t.degrees for t in hands.trimmers()}
+        hands.turn(trimmer, degrees)
+        after = {t.name: t.degrees for t in hands.trimmers()}
+        self.turned.setdefault(trimmer, []).append(after[trimmer] - before[trimmer])
+
+    def _turn_back(self, step: StepBase) -> None:
+        """Every trimmer to where it stood when the job began, by the turns that were counted."""
+        counted = {name: sum(turns) for name, turns in self.turned.items()}
+        for event in self.journal.events():
+            if event.kind == "turns" and isinstance(event.value, str):
+                name = event.text.partition(":")[0]
+                counted[name] = counted.get(name, 0.0) + sum(float(t) for t in event.value.split())
+        for name, degrees in counted.items():
+            if abs(degrees) < SMALLEST_BACK:
+                continue
+            self.turn(name, -degrees)
+            way = "anticlockwise" if degrees > 0 else "clockwise"
+            said = f"{name} turned back by {abs(degrees):.0f}° {way}, to where it stood when the job began"
+            self.note("note", step.id, said)
 
 
 class Activity(ABC):

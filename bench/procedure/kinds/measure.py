@@ -13,6 +13,7 @@ from bench.measure.names import Measured
 from bench.measure.programme import ProgrammeMeter
 from bench.problem import Problem
 from bench.procedure.kinds.base import WAIT, Activity, Heard, Situation, Taken, View, settle
+from bench.procedure.kinds.coming_back import come_back
 from bench.procedure.kinds.flutter_parts import parts_of
 from bench.procedure.kinds.passage import Passage
 from bench.procedure.kinds.quantities import METERS, judged_readings, options_of, source_of
@@ -168,7 +169,10 @@ class MeasureActivity(MeasuringActivity):
         measured = self._meter.finish() if self._frames else Measured((), ())
         readings = judged_readings(self._measure, self.situation.job, measured, because=because)
         sent = self._measure.sends[0].db if self._measure.sends else None
-        taken = tuple(Taken(r, judge(r, self._target, offset=o), self._heard, sent) for r, o in readings)
+        if self._measure.returns_to is not None:
+            taken = tuple(Taken(r, v, self._heard, sent) for r, v in come_back(self._measure, self.situation, readings))
+        else:
+            taken = tuple(Taken(r, judge(r, self._target, offset=o), self._heard, sent) for r, o in readings)
         beside = BESIDE.get(self._measure.quantity)
         parts = tuple(Taken(r, None, self._heard, sent) for r in measured.readings if r.quantity == beside)
         self._parts = parts_of([p.reading for p in parts])

@@ -1,0 +1,82 @@
+"""Azimuth found by the owner's music, and the way back to where the screw stood, on the practice machine."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from bench.audio.practice import PracticePort
+from bench.clock import RehearsalClock
+from bench.opening import Wanted, open_run
+from bench.procedure.journal import Event, ReadingRecord
+from bench.procedure.snapshot import Outcome
+from bench.session.reader import read_session
+from bench.session.text import report_text
+from bench.training.hands import UnattendedHands
+from bench.training.rehearse import rehearse
+from bench.workspace import Workspace, shipped_procedures
+
+STAYS, RETURNS = "it stays at these tapes", "return it to where it stood"
+MOST_PLAY_ARCMIN = 0.5 * 8.0 * 0.3
+"""The screw is met in the middle of its play, of 8 degrees at most, at 0.3 minutes of arc a degree at most."""
+US_PER_ARCMIN = 5.497  # 0.9 mm at 47.625 mm/s: Δt = s·tan α/v
+
+
+@dataclass(frozen=True)
+class Ended:
+    outcome: Outcome
+    moved: float
+    """By how much the head stands elsewhere than at first, minutes of arc."""
+    records: tuple[ReadingRecord, ...]
+    events: tuple[Event, ...]
+    report: str
+
+    def last(self, step: str) -> ReadingRecord:
+        return [r for r in self.records if r.step == step][-1]
+
+
+def _done(root: Path, wanted: str, seed: int) -> Ended:
+    (root / "procedures").symlink_to(shipped_procedures())
+    clock = RehearsalClock()
+    run = open_run(Workspace(root), Wanted("owners-azimuth", seed=seed), clock, paced=False)
+    assert isinstance(run.port, PracticePort)
+    machine = run.port.machine
+    before = machine.truth()["replay azimuth"]
+    answers = {"stay-or-return": wanted, "lacquer": "back where it stood" if wanted == RETURNS else "1"}
+    outcome = rehearse(run.runner, run.port, clock, UnattendedHands(answers=answers))
+    records, events = run.store.records(), run.store.events()
+    run.store.close()
+    report = report_text(read_session(run.store.folder))
+    return Ended(outcome, machine.truth()["replay azimuth"] - before, records, events, " ".join(report.split()))
+
+
+@pytest.mark.parametrize("seed", [2, pytest.param(3, marks=pytest.mark.long), pytest.param(4, marks=pytest.mark.long)])
+def test_returned_it_stands_where_it_stood_but_for_its_play(tmp_path: Path, seed: int) -> None:
+    ended = _done(tmp_path, RETURNS, seed)
+    assert (ended.outcome.exit_code, set(ended.outcome.words)) == (0, {"in"}), ended.outcome.said
+    assert abs(ended.moved) <= MOST_PLAY_ARCMIN
+    found, left, returned = (ended.last(s).reading.value for s in ("found", "left", "returned"))
+    assert found is not None
+    assert left is not None
+    assert returned is not None
+    assert abs(found) > 12.0 > abs(left)  # it was really set to the music before
+    assert returned == pytest.approx(found, abs=MOST_PLAY_ARCMIN * US_PER_ARCMIN + 3.0)
+    verdict = ended.last("returned").verdict
+    assert verdict is not None
+    assert verdict.target == pytest.approx(found)
+    said = r"replay azimuth turned back by \d+° (anti)?clockwise, to where it stood when the job began"
+    assert re.search(said, ended.report)
+    assert "target: as read at As found: how late is one channel?" in ended.report
+    assert RETURNS in ended.report
+    assert [e.kind for e in ended.events if e.kind in ("to-check", "checked")] == ["to-check", "checked"]
+
+
+def test_where_it_stays_nothing_is_turned_back(tmp_path: Path) -> None:
+    ended = _done(tmp_path, STAYS, 1)
+    assert (ended.outcome.exit_code, set(ended.outcome.words)) == (0, {"in"}), ended.outcome.said
+    assert abs(ended.moved) > MOST_PLAY_ARCMIN
+    assert "turned back" not in ended.report
+    assert [r for r in ended.records if r.step == "returned"] == []
