@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from bench.audio.port import Instruments
@@ -163,6 +164,8 @@ class UnattendedHands:
             return None
         known = self._known.setdefault((self._at, turn.trimmer), _Trimmer())
         known.turns += 1
+        # Past the peak the reading guides, and what led there leads on; the last look was at another place.
+        known.last_turn, known.last_error = turn.degrees, None
         if known.turns > MOST_TURNS:
             return Accept(f"unattended: {turn.trimmer} was turned {MOST_TURNS} times and the peak was not found")
         return turn
@@ -170,7 +173,7 @@ class UnattendedHands:
     @staticmethod
     def _turn(known: _Trimmer, gauge: Gauge, limits: tuple[float, float]) -> float:
         error = _error(gauge)
-        degrees = FIRST_TURN
+        degrees = math.copysign(FIRST_TURN, known.last_turn)
         if known.last_error is not None:
             moved = error - known.last_error
             slope = moved / known.last_turn
