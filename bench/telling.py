@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from bench.measure.names import Reading
 from bench.procedure.snapshot import Curve, Gauge, InputView, Prompt, Snapshot, StepView, ToneRow
@@ -57,7 +58,7 @@ class Teller:
         self._gauges(s)
         self._sound(s)
         self._rest(s)
-        if self._new("prompt", (s.step.id if s.step else "", s.prompt)) and s.outcome is None:
+        if self._new("prompt", (s.step.id if s.step else "", replace(s.prompt, left_s=None))) and s.outcome is None:
             self._prompt(s.prompt)
 
     def _job(self, s: Snapshot) -> None:
@@ -142,8 +143,8 @@ class Teller:
     def _prompt(self, prompt: Prompt) -> None:
         if not prompt.text:
             return
-        unit = f" (in {prompt.unit})" if prompt.unit else ""
-        self._line(f"> {prompt.text}{unit}")
+        more = f" (in {prompt.unit})" if prompt.unit else f", {prompt.left_s} s" if prompt.left_s is not None else ""
+        self._line(f"> {prompt.text}{more}")
         for n, choice in enumerate(prompt.choices, start=1):
             self._line(f"  {n}. {choice}")
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from bench.measure.names import Reading, no_reading
-from bench.procedure.snapshot import Snapshot
+from bench.procedure.snapshot import Prompt, Snapshot
 from bench.procedure.targets import Verdict
 from bench.telling import Teller, reading_words
 from tests.tui import samples
@@ -65,7 +65,7 @@ def test_why_is_said_at_once_to_a_trainee() -> None:
         (samples.biased(), "heads are 183 ms apart"),
         (samples.biased(passed=False), "no reading, because the peak is not passed yet"),
         (samples.fluttering(), "capstan: 5.41 a second, 0.062 % peak, 55 % of it all"),
-        (samples.left_response(), "12.5 kHz, -20 dB: left response"),
+        (samples.left_response(), "12.5 kHz, −20 dB: left response"),
         (samples.left_response(), "left as found -4.00 off"),
         (samples.left_response(), "! to be checked again: replay level, tracking"),
         (samples.ranked(), "by treble, dB: blank B 1st, +0.32 ± 0.01; blank A 2nd, −1.20 ± 0.01; blank C not read"),
@@ -99,3 +99,11 @@ def test_hostile_text_acts_on_nothing(face: str) -> None:
     for line in lines:
         assert line.replace("\N{NO-BREAK SPACE}", "").isprintable()
         assert "\u202e" not in line
+
+
+def test_seconds_that_pass_are_said_once() -> None:
+    def sending(left_s: int) -> Snapshot:
+        return samples.listening(0, prompt=Prompt("wait", "Tones are being sent and recorded", left_s=left_s))
+
+    lines = told(sending(38), sending(37), sending(36))
+    assert [line for line in lines if "Tones are being" in line] == ["> Tones are being sent and recorded, 38 s"]

@@ -45,6 +45,11 @@ class RecentSound:
         if self._blocks:
             self._readings += readings
 
+    def from_frame(self, frame: int) -> None:
+        """What was heard before a frame belongs to no reading, unless one was taken already."""
+        while self._blocks and not self._readings and self._next - self._frames + len(self._blocks[0]) <= frame:
+            self._frames -= len(self._blocks.popleft())
+
     def over(self) -> Sound | None:
         """The step is over: what was heard, None where no reading was taken from it."""
         if not self._readings:

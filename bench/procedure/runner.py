@@ -112,6 +112,8 @@ class Runner:
         if step is None:
             return
         self._end_activity(skipped=skipped)
+        if not any(r.step == step.id for r in self._journal.records()):
+            self._situation.last = ()  # what was kept is told until a step that keeps nothing is over
         back = None if skipped or self._accepted or self._all_in(step) else self._way.back_to(step)
         if back is not None:
             self._go_again(step, back)

@@ -58,6 +58,10 @@ class Prompt:
     choices: tuple[str, ...] = ()
     unit: str = ""
     interlock: bool = False
+    left_s: int | None = None
+    """How long it still takes, seconds, where that is known."""
+    by_hand: bool = False
+    """Whether something is to be done at the machine, with no key to press."""
     sounds: bool = False
     """Whether the one key starts tones: whoever asks a person counts down first."""
 

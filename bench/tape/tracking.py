@@ -204,7 +204,7 @@ def _because(errors: Errors, worst_db: float) -> str:
 
 
 def _off(db: float) -> str:
-    return f"{abs(db):.3g} dB {'low' if db < 0 else 'high'}"
+    return f"{round(abs(db), 1):g} dB {'low' if db < 0 else 'high'}"
 
 
 def _signed(db: float) -> str:

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from bench.measure.names import decimals
 from bench.procedure.snapshot import Snapshot
+from bench.session.words import QUANTITIES
 from bench.tui import verbs
-from bench.tui.text import SHAPES, decimals, number, wrap
+from bench.tui.text import SHAPES, hertz, number, wrap
 from bench.tui.verbs import Verb
 from bench.tui.widgets.bottom import Asked
 from bench.tui.widgets.card import READABLE
 
 KEYS = {"go-on": "space", "confirm": "space", "reason": "space", "number": "enter", "words": "enter", "choice": "enter"}
 """The key that answers each kind of prompt; `wait` has none."""
+
+BY_HAND = "▸"
+"""Where a key would stand: something is to be done at the machine, and no key is needed."""
 
 
 def face_of(snapshot: Snapshot) -> str:
@@ -40,9 +45,11 @@ def asked_by(snapshot: Snapshot) -> Asked:
     if snapshot.outcome is not None:
         return "space", "Back", False
     prompt = snapshot.prompt
-    unit = f" ({prompt.unit})" if prompt.unit and prompt.kind == "number" else ""
-    key = KEYS.get(prompt.kind, "space" if is_ready(snapshot) else "")
-    return key, prompt.text + unit, prompt.interlock
+    more = f" ({prompt.unit})" if prompt.unit and prompt.kind == "number" else ""
+    if prompt.left_s is not None:
+        more = f": {prompt.left_s} s left"
+    key = KEYS.get(prompt.kind, "space" if is_ready(snapshot) else BY_HAND if prompt.by_hand else "")
+    return key, prompt.text + more, prompt.interlock
 
 
 def may_accept(snapshot: Snapshot) -> bool:
@@ -115,12 +122,15 @@ def kept_words(snapshot: Snapshot) -> str:
     """The readings that were kept last, in a line; "" while they stand on the screen anyhow."""
     if not snapshot.last or snapshot.tones or snapshot.outcome is not None:
         return ""
-    parts = []
+    parts, before = [], ""
     for reading, verdict in snapshot.last[:4]:
         places = decimals(reading.unit, verdict.tolerance if verdict else None)
         value = "no reading" if reading.value is None else f"{number(reading.value, places)} {reading.unit}"
         shape = f" {SHAPES[verdict.word][0]} {verdict.word}" if verdict else ""
-        parts.append(f"{reading.channel} {value}{shape}")
+        what = QUANTITIES[reading.quantity].lower()
+        what += f" at {hertz(reading.frequency_hz)}" if reading.frequency_hz is not None else ""
+        parts.append(f"{'' if what == before else what + ' '}{reading.channel} {value}{shape}")
+        before = what
     return "kept: " + ", ".join(parts)
 
 

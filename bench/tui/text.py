@@ -103,17 +103,6 @@ def clip(lines: list[str], count: int, width: int) -> list[str]:
     return [*lines[: count - 1], last + " …" if cell_len(last) + 2 <= width else cell(last + " " * width, width)]
 
 
-def decimals(unit: str, tolerance: float | None) -> int:
-    """How many decimals a figure shows: a fifth of the tolerance can be seen, and no more flickers."""
-    least = 0 if unit in ("µs", "degrees", "1", "ms") else 1
-    if tolerance is None:
-        return 2 if unit == "%" else 1
-    count = least
-    while 10.0**-count > tolerance / 4.9 and count < 4:
-        count += 1
-    return count
-
-
 def number(value: float, places: int, *, sign: bool = False) -> str:
     """A figure with a true minus sign; with `sign` a plus sign too. Never "−0.0"."""
     text = f"{abs(value):.{places}f}"

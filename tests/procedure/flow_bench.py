@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from bench.audio.port import Block, Port, PortStatus
 from bench.clock import RehearsalClock
@@ -176,6 +177,24 @@ class WithoutHands:
 
     def reopen(self) -> bool:
         return self._port.reopen()
+
+
+class Cable:
+    """The practice machine at a cable that can be pulled out."""
+
+    def __init__(self, port: Port) -> None:
+        self._port, self.out, self.sends = port, False, False
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._port, name)
+
+    @property
+    def status(self) -> PortStatus:
+        return replace(self._port.status, state="lost", detail="the cable is out") if self.out else self._port.status
+
+    def send(self, source: Source | None) -> int:
+        self.sends = source is not None
+        return self._port.send(source)
 
 
 def by_a_person(run: Opened) -> Runner:

@@ -62,7 +62,7 @@ def test_a_stranger_is_none_of_them(hz: float) -> None:
 
 
 @pytest.mark.parametrize(
-    ("hz", "db", "words"), [(10000, -20, "10 kHz, -20 dB"), (315, 0, "315 Hz, 0 dB"), (3150, 3, "3.15 kHz, +3 dB")]
+    ("hz", "db", "words"), [(10000, -20, "10 kHz, −20 dB"), (315, 0, "315 Hz, 0 dB"), (3150, 3, "3.15 kHz, +3 dB")]
 )
 def test_label(hz: float, db: float, words: str) -> None:
     assert label(hz, db) == words

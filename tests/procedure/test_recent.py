@@ -32,6 +32,18 @@ def test_whatever_the_blocks_it_is_what_was_heard_or_its_end(lengths: list[int])
     np.testing.assert_array_equal(found.samples[:, 0], (np.arange(at - kept, at) / 1e6).astype(np.float32))
 
 
+def test_what_was_heard_before_a_replay_was_found_is_let_go() -> None:
+    sound = RecentSound(RATE)
+    for at in range(0, 1000, 100):
+        sound.hear(block(at, 100))
+    sound.from_frame(650)
+    sound.taken(("r0001",))
+    sound.from_frame(800)  # another replay of the same step: what a reading was taken from stays
+    found = sound.over()
+    assert found is not None
+    np.testing.assert_array_equal(found.samples[:, 0], (np.arange(600, 1000) / 1e6).astype(np.float32))
+
+
 def test_without_a_reading_nothing_is_kept() -> None:
     sound = RecentSound(RATE)
     sound.taken(("r0001",))  # of nothing that was heard

@@ -242,4 +242,4 @@ def test_in_but_near_its_limit_is_said_before_it_is_accepted(begin: Callable[[st
         if seen.gauges[0].reading is not None and abs((seen.gauges[0].reading.value or 0.0) + 12.0) > 0.27:
             break
     assert [g.verdict and g.verdict.word for g in seen.gauges] == ["in", "in"]
-    assert seen.prompt.text == "In, but near its limit: turn on, or accept it"
+    assert seen.prompt.text == "In, but near its limit: turn further, or accept it"

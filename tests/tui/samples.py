@@ -185,7 +185,7 @@ TONES = (315.0, 40.0, 63.0, 125.0, 500.0, 1000.0, 2000.0, 4000.0, 6300.0, 8000.0
 def tone_rows(done: int = 8) -> tuple[ToneRow, ...]:
     rows = []
     for n, hz in enumerate(TONES):
-        label = f"{hz / 1000:g} kHz, -20 dB" if hz >= 1000 else f"{hz:g} Hz, -20 dB"
+        label = f"{hz / 1000:g} kHz, −20 dB" if hz >= 1000 else f"{hz:g} Hz, −20 dB"
         state: Any = "done" if n < done else "sounding" if n == done else "waiting"
         readings: tuple[tuple[Reading, Verdict | None], ...] = ()
         if n < done:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from bench.procedure.kinds.passage import REWIND
 from bench.procedure.snapshot import Prompt, Snapshot
 from tests.tui import samples
 from tests.tui.stage import bench_app, check_golden, says, screen_text
@@ -22,6 +23,8 @@ SCREENS: dict[str, Snapshot] = {
     "hum": samples.in_trouble("hum"),
     "listening": samples.listening(8),
     "listened": samples.listening(12),
+    "rewinding": samples.listening(0, prompt=Prompt("wait", REWIND, by_hand=True)),
+    "recording": samples.listening(0, prompt=Prompt("wait", "Tones are being sent and recorded", left_s=38)),
     "cleaning": samples.cleaning(754.0),
     "number": samples.asking("number"),
     "choice": samples.asking("choice"),

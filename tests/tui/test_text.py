@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from bench.tui.text import cell, clip, decimals, hertz, lasting, minutes, number, plain, spread_of, wrap
+from bench.measure.names import decimals
+from bench.tui.text import cell, clip, hertz, lasting, minutes, number, plain, spread_of, wrap
 
 HOSTILE = [
     "\x1b[31mred\x1b]0;title\x07",

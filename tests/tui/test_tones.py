@@ -12,10 +12,10 @@ from tests.tui import samples
 def test_tones_are_ticked_as_they_come() -> None:
     assert texts(tone_lines(samples.tone_rows(2)[:4], 46, 8)) == [
         "2 of 4 tones           left   right",
-        "✓ 315 Hz, -20 dB        0.2    −0.1 dB   in",
-        "✓ 40 Hz, -20 dB         0.2    −0.1 dB   in",
-        "▸ 63 Hz, -20 dB       −33.1   −33.8 dBFS",
-        "· 125 Hz, -20 dB",
+        "✓ 315 Hz, −20 dB        0.2    −0.1 dB   in",
+        "✓ 40 Hz, −20 dB         0.2    −0.1 dB   in",
+        "▸ 63 Hz, −20 dB       −33.1   −33.8 dBFS",
+        "· 125 Hz, −20 dB",
     ]
 
 
@@ -27,12 +27,12 @@ def test_a_long_list_follows_the_tone_that_is_due() -> None:
 
 def test_a_missing_tone_says_so() -> None:
     row = replace(samples.tone_rows(0)[3], state="missing")
-    assert texts(tone_lines((row,), 46, 4))[1] == "✗ 125 Hz, -20 dB    missing"
+    assert texts(tone_lines((row,), 46, 4))[1] == "✗ 125 Hz, −20 dB    missing"
 
 
 def test_a_purpose_gives_way_to_the_figures() -> None:
-    row = replace(samples.tone_rows(1)[0], label="12.5 kHz, -20 dB (response)")
-    assert texts(tone_lines((row,), 46, 4))[1].startswith("✓ 12.5 kHz, -20 dB  ")
+    row = replace(samples.tone_rows(1)[0], label="12.5 kHz, −20 dB (response)")
+    assert texts(tone_lines((row,), 46, 4))[1].startswith("✓ 12.5 kHz, −20 dB  ")
     assert "(response)" in texts(tone_lines((row,), 70, 4))[1]
 
 
@@ -48,7 +48,7 @@ def test_the_worst_verdict_counts() -> None:
 def test_one_figure_for_what_is_between_the_channels() -> None:
     delay = samples.reading(3.2, "left-right", "azimuth_delay")
     row = replace(samples.tone_rows(1)[0], readings=((delay, Verdict(word="in", target=0.0, tolerance=6.0)),))
-    assert texts(tone_lines((row,), 46, 4))[1] == "✓ 315 Hz, -20 dB                  3 µs   in"
+    assert texts(tone_lines((row,), 46, 4))[1] == "✓ 315 Hz, −20 dB                  3 µs   in"
 
 
 def test_no_reading_is_no_figure() -> None:
@@ -57,3 +57,12 @@ def test_no_reading_is_no_figure() -> None:
     line = texts(tone_lines((row,), 46, 4))[1]
     assert line.startswith("– 315 Hz")
     assert line.endswith("none")
+
+
+def test_what_was_measured_and_not_judged_has_no_tick() -> None:
+    level = samples.reading(6.5, "left", "record_replay_level")
+    row = replace(samples.tone_rows(1)[0], readings=((level, None),))
+    assert texts(tone_lines((row,), 46, 4))[:2] == [
+        "0 of 1 tone            left   right".replace("0", "1"),
+        "▪ 315 Hz, −20 dB        6.5         dB",
+    ]

@@ -211,7 +211,7 @@ class AdjustActivity(Activity):
         for g in self._gauges.values():
             if g.verdict is None or g.verdict.word != "in":
                 word = g.verdict.word if g.verdict is not None else "no reading"
-                raise Problem(f"{g.label} is not in ({word}); turn on, or accept it with a reason")
+                raise Problem(f"{g.label} is not in ({word}); turn further, or accept it with a reason")
             if g.held_s < self._hold_s:
                 raise Problem(f"{g.label} does not hold still yet; take the hand off and wait a moment")
         self._keep("")
@@ -236,7 +236,7 @@ class AdjustActivity(Activity):
             accept = bool(self._gauges) and all(g.held_s >= self._hold_s for g in self._gauges.values())
             text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
             if accept and any(_near_its_limit(g) for g in self._gauges.values()):
-                text = "In, but near its limit: turn on, or accept it"
+                text = "In, but near its limit: turn further, or accept it"
             if self._step.programme and not accept:
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
             elif self._head_delay is not None and not accept:

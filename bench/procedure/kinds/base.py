@@ -193,6 +193,11 @@ class Situation:
                 self._recent = RecentSound(self.port.status.sample_rate, TURNED_S if turned else LONGEST_S)
             self._recent.hear(block)
 
+    def heard_from(self, frame: int) -> None:
+        """A replay was found: what was heard before that frame belongs to no reading."""
+        if self._recent is not None:
+            self._recent.from_frame(frame)
+
     def sound_over(self) -> None:
         """The step is over: the sound behind its readings is kept."""
         sound = self._recent.over() if self._recent is not None else None

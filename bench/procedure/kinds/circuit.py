@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Literal
 
 from bench.audio.port import Block
@@ -9,7 +10,7 @@ from bench.measure.circuit import Twice, decoding_error, encoding_error
 from bench.measure.names import Reading, no_reading
 from bench.problem import Problem
 from bench.procedure.kinds.base import WAIT, Situation, Taken, View
-from bench.procedure.kinds.measure import REWIND, MeasuringActivity, to_record
+from bench.procedure.kinds.measure import MeasuringActivity, to_record
 from bench.procedure.kinds.passage import Passage
 from bench.procedure.kinds.through_interface import corrected, replay_dbfs
 from bench.procedure.kinds.tone_series import ToneSeries
@@ -96,14 +97,12 @@ class CircuitActivity(MeasuringActivity):
             self._phase, self.wants_sound = "replaying", True
 
     def go_on(self) -> None:
-        """Each key press begins the next pass."""
+        """Start to record; nothing more will be replayed."""
         match self._phase:
             case "ready" | "again":
                 self._record()
-            case "rewind":
-                self._replay()
             case "replaying" if self._passage is not None:
-                self._passage.give_up()
+                self._passage.no_more()
                 self._over(self._passage)
             case _:
                 raise Problem("the tape runs; it goes on by itself")
@@ -118,7 +117,7 @@ class CircuitActivity(MeasuringActivity):
             series.feed(heard)
         if passage.phase == "recorded":
             self.situation.transport("stop")
-            self._phase, self.wants_sound = "rewind", False
+            self._replay()
         elif passage.phase == "over":
             self._over(passage)
 
@@ -160,9 +159,12 @@ class CircuitActivity(MeasuringActivity):
                 number = len(self._levels) + 1
                 text = f"{WORDS[self._position]} (recording {number} of 2). {to_record(self.situation)}"
                 return View(Prompt("go-on", text, sounds=True), head_delay_s=delay)
-            case "rewind":
-                return View(Prompt("go-on", f"{WORDS[self._position]}. {REWIND}"))
             case "recording":
-                return View(Prompt(WAIT.kind, "The tones are being recorded"), head_delay_s=delay)
+                left_s = self._passage.left_s if self._passage is not None else None
+                return View(Prompt(WAIT.kind, "The tones are being recorded", left_s=left_s), head_delay_s=delay)
+            case _ if self._passage is not None:
+                asks = self._passage.asks
+                text = f"{WORDS[self._position]}. {asks.text}" if asks.by_hand else asks.text
+                return View(replace(asks, text=text))
             case _:
-                return View(Prompt(WAIT.kind, "Listening to the replay, from its mark on"))
+                return View(WAIT)

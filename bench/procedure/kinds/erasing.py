@@ -10,7 +10,7 @@ from bench.measure.meters import make_meter
 from bench.measure.names import Measured
 from bench.problem import Problem
 from bench.procedure.kinds.base import WAIT, Situation, Taken, View
-from bench.procedure.kinds.measure import REWIND, MeasuringActivity, to_record
+from bench.procedure.kinds.measure import MeasuringActivity, to_record
 from bench.procedure.kinds.passage import LEAD_IN_S, Passage
 from bench.procedure.kinds.quantities import frequency_of, judged_readings
 from bench.procedure.snapshot import Prompt
@@ -91,16 +91,14 @@ class ErasingActivity(MeasuringActivity):
         self._phase, self.wants_sound = "replaying", True
 
     def go_on(self) -> None:
-        """Each key press begins the next pass."""
+        """Start to record, and to erase; nothing more will be replayed."""
         match self._phase:
             case "ready":
                 self._record()
             case "recorded":
                 self._erase()
-            case "erased":
-                self._replay()
             case "replaying":
-                self._passage.give_up()
+                self._passage.no_more()
                 self._finish(self._passage.why_not)
             case _:
                 raise Problem("the tape runs; it goes on by itself")
@@ -118,7 +116,8 @@ class ErasingActivity(MeasuringActivity):
         rate = situation.port.status.sample_rate
         if self._phase == "erasing" and self._passage.phase == "recorded":
             situation.transport("stop")
-            self._phase, self.wants_sound = "erased", False
+            self._replay()
+            return
         if heard is not None:
             inside = heard.samples[max(0, round((AHEAD_S - heard.at_s) * rate)) :]
             if len(inside):
@@ -146,11 +145,9 @@ class ErasingActivity(MeasuringActivity):
             case "recorded":
                 text = "Stop, rewind to where it began, record with nothing sent, then go on: the start is erased"
                 return View(Prompt("go-on", text))
-            case "erased":
-                return View(Prompt("go-on", REWIND))
             case "recording":
                 return View(Prompt(WAIT.kind, "The tone is being recorded"))
             case "erasing":
-                return View(Prompt(WAIT.kind, f"Erasing: {self._passage.left_s:.0f} s left"))
+                return View(Prompt(WAIT.kind, "The start is being erased", left_s=self._passage.left_s))
             case _:
-                return View(Prompt(WAIT.kind, "Listening to what is left, from its mark on"))
+                return View(self._passage.asks)

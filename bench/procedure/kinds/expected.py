@@ -67,8 +67,8 @@ def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
 
 
 def label(hz: float, db: float) -> str:
-    """A tone in words: "10 kHz, -20 dB"."""
-    return f"{hertz(hz)}, {db:+g} dB" if db else f"{hertz(hz)}, 0 dB"
+    """A tone in words: "10 kHz, −20 dB"."""
+    return f"{hertz(hz)}, {db:+g} dB".replace("-", "−") if db else f"{hertz(hz)}, 0 dB"
 
 
 def hertz(hz: float) -> str:

@@ -6,7 +6,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import Literal
 
-from bench.measure.names import Reading
+from bench.measure.names import Reading, decimals
 from bench.procedure.targets import Verdict
 
 TREND_S = 0.6
@@ -37,7 +37,7 @@ class Guide:
         off = reading.value - verdict.target
         tolerance = verdict.tolerance or 0.0
         unit = reading.unit.removesuffix("FS")
-        to_go = f"{'lower' if off > 0 else 'raise'} by {abs(off):.2f} {unit}"
+        to_go = f"{'lower' if off > 0 else 'raise'} by {abs(off):.{decimals(unit, verdict.tolerance)}f} {unit}"
         if trend == "steady":
             if self._rest is not None and abs(abs(off) - abs(self._rest)) > MIDDLE * tolerance:
                 self._wrong_way = abs(off) > abs(self._rest) and off * self._rest > 0

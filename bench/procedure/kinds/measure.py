@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Literal
 
 import numpy as np
@@ -21,7 +22,7 @@ from bench.procedure.snapshot import FlutterPart, Prompt
 from bench.procedure.steps import Measure
 from bench.procedure.targets import Target, judge
 
-Phase = Literal["ready", "recording", "rewind", "replaying", "listening", "asking"]
+Phase = Literal["ready", "recording", "replaying", "listening", "asking"]
 
 EDGE_S = 0.3
 """Left out of a replay at either end: flutter may have moved it against its mark."""
@@ -106,15 +107,12 @@ class MeasureActivity(MeasuringActivity):
             self._passage.replay()
 
     def go_on(self) -> None:
-        """Start recording; rewound and playing; the replay is over."""
+        """Start recording; the replay is over."""
         match self._phase:
             case "ready":
                 self._record()
-            case "rewind" if self._passage is not None:
-                self._passage.replay()
-                self._phase, self.wants_sound = "replaying", True
             case "replaying" if self._passage is not None:
-                self._passage.give_up()
+                self._passage.no_more()
                 self._finish(self._passage.why_not)
             case "asking" if self._ask is READ_THEM:
                 self.finished = True
@@ -149,7 +147,8 @@ class MeasureActivity(MeasuringActivity):
                 self._feed(heard.samples[first:last])
         if passage.phase == "recorded":
             self.situation.transport("stop")
-            self._phase, self.wants_sound = "rewind", False
+            passage.replay()
+            self._phase = "replaying"
         elif passage.phase == "over":
             passage.stop()
             self._finish(passage.why_not)
@@ -192,24 +191,21 @@ class MeasureActivity(MeasuringActivity):
         match self._phase:
             case "ready":
                 return View(Prompt("go-on", to_record(self.situation), sounds=bool(self._measure.sends)))
-            case "rewind":
-                return View(Prompt("go-on", REWIND))
             case "recording" if passage is not None:
                 at_once = " and replayed" if self._at_once else ""
-                text = f"It is being recorded{at_once}: {passage.left_s:.0f} s left"
-                return View(Prompt(WAIT.kind, text), head_delay_s=passage.head_delay_s)
-            case "replaying":
-                return View(Prompt(WAIT.kind, "Listening to the replay, from its mark on"))
+                prompt = Prompt(WAIT.kind, f"It is being recorded{at_once}", left_s=passage.left_s)
+                return View(prompt, head_delay_s=passage.head_delay_s)
+            case "replaying" if passage is not None:
+                return View(passage.asks)
             case _:
                 rate = self.situation.port.status.sample_rate
                 left = max(0.0, self._measure.seconds - self._frames / rate)
-                return View(Prompt(WAIT.kind, f"Measuring: {left:.0f} s left"))
+                return View(Prompt(WAIT.kind, "Measuring", left_s=math.ceil(left)))
 
 
 READ_THEM = Prompt("go-on", "Measured and kept: read which part makes how much of it, then go on")
 BESIDE = {"wow_and_flutter": "flutter_component"}
 """What is kept beside a quantity, not judged: the rate of each part of flutter names what makes it."""
-REWIND = "Stop, rewind to before where it began, play, then go on"
 
 
 def to_record(situation: Situation) -> str:

@@ -6,6 +6,7 @@ and play; the mark is found whatever the speed, and what lay `t` seconds after i
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,6 +15,7 @@ import numpy as np
 from bench.audio.port import Block, Samples
 from bench.problem import Problem
 from bench.procedure.kinds.base import Situation
+from bench.procedure.snapshot import Prompt
 from bench.signals.leader import LEADER_S, Leader, find_leader
 from bench.signals.source import Source
 from bench.signals.tones import Gap, Sequence
@@ -34,11 +36,13 @@ MARK_BELOW_DB = 8.0
 LOOK_S, LOOK_EVERY_S = 4.0, 1.0
 """How much of the last sound is searched for the mark, and how often; the mark itself takes 1.1 s."""
 
-LONGEST_SEARCH_S = 120.0
-"""Two heads: a replay that holds no mark for so long holds none."""
+LONGEST_SEARCH_S = 300.0
+"""Two heads: so long is waited for the mark, from the end of the recording on. Meanwhile a person rewinds and plays."""
 
 LATE_S = 2.5
 """Three heads: the way from head to head and through any interface is shorter than this."""
+
+REWIND = "Stop, rewind to before where it began, and play: it is heard by itself"
 
 Phase = Literal["ready", "recording", "recorded", "seeking", "replaying", "over"]
 
@@ -97,6 +101,7 @@ class Passage:
         self._looked = 0
         self._starts: int | None = None
         self._began = 0
+        self._goes_on = False
 
     @property
     def seconds(self) -> float:
@@ -104,9 +109,9 @@ class Passage:
         return self._frames / self._rate
 
     @property
-    def left_s(self) -> float:
+    def left_s(self) -> int:
         """How much is still to be recorded or replayed, seconds."""
-        return max(0.0, (self._ends_at - self._now) / self._rate)
+        return math.ceil(max(0, self._ends_at - self._now) / self._rate)
 
     # ---------------------------------------------------------------- what the person does
 
@@ -137,8 +142,13 @@ class Passage:
         self.phase = "recording"
 
     def replay(self, *, goes_on: bool = False) -> None:
-        """Rewound, and playing; or it goes on playing, to what was recorded next."""
+        """Listen for the mark from now on; the practice machine is rewound and plays, elsewhere a person does it.
+
+        Args:
+            goes_on: it plays already; what was recorded next follows.
+        """
         hands = self._situation.hands
+        self._goes_on = goes_on
         if not goes_on:
             if hands is not None:
                 hands.rewind()
@@ -151,6 +161,24 @@ class Passage:
         self._situation.silence()
         self._situation.transport("stop")
         self.phase = "over"
+
+    def no_more(self) -> None:
+        """The person says that nothing more will come.
+
+        Raises:
+            Problem: the mark is still waited for: a key that was pressed out of habit must not lose the recording.
+        """
+        if self.phase == "seeking":
+            raise Problem(f"{REWIND}; repeat the step if it is not found")
+        self.give_up()
+
+    @property
+    def asks(self) -> Prompt:
+        """Two heads, once it is recorded: what is to be done at the machine, or that it listens."""
+        if self.phase == "seeking" and not self._goes_on and self._situation.hands is None:
+            return Prompt("wait", REWIND, by_hand=True)
+        left_s = self.left_s if self.phase == "replaying" else None
+        return Prompt("wait", "Listening to the replay, from its mark on", left_s=left_s)
 
     # ---------------------------------------------------------------- what comes back
 
@@ -206,6 +234,8 @@ class Passage:
             self.head_delay_s = (self._kept_from + at - self._mark_frame) / self._rate
             self.speed = 1.0
         self.phase = "recording" if self.at_once else "replaying"
+        if not self.at_once and not self._goes_on:
+            self._situation.heard_from(self._kept_from)
         self._starts = self._kept_from + at + round(LEADER_S / self.speed * self._rate)
         self._ends_at = self._starts + round(self._replayed / self.speed)
         self._kept = []

@@ -13,7 +13,7 @@ from bench.procedure.kinds.base import Heard, Situation, Taken, View
 from bench.procedure.kinds.certifying import certified
 from bench.procedure.kinds.corrections import difference
 from bench.procedure.kinds.expected import Expected, label
-from bench.procedure.kinds.measure import REWIND, to_record
+from bench.procedure.kinds.measure import to_record
 from bench.procedure.kinds.passage import Passage
 from bench.procedure.kinds.through_interface import corrected, replay_dbfs
 from bench.procedure.kinds.tone_list import ToneListActivity
@@ -94,7 +94,7 @@ class RecordReplayActivity(ToneListActivity):
             self.take_sound(heard.samples, lost=bool(block.lost))
         if passage.phase == "recorded":
             self.situation.transport("stop")
-            self._phase, self.wants_sound = "rewind", False
+            self._replay()
         elif passage.phase == "over" and self.wants_sound:
             self._over(passage)
 
@@ -123,14 +123,12 @@ class RecordReplayActivity(ToneListActivity):
         self.listen()
 
     def go_on(self) -> None:
-        """Start sending; two heads: rewound and playing."""
+        """Start sending; nothing more will be replayed."""
         match self._phase:
             case "ready":
                 self._start()
-            case "rewind":
-                self._replay()
             case "replaying" if self._passage is not None:
-                self._passage.give_up()
+                self._passage.no_more()
                 self._over(self._passage)
             case "over":
                 raise Problem("measure again, or say why you go on")
@@ -254,10 +252,9 @@ class RecordReplayActivity(ToneListActivity):
         match self._phase:
             case "ready":
                 prompt = Prompt("go-on", to_record(self.situation), sounds=True)
-            case "rewind":
-                prompt = Prompt("go-on", REWIND)
-            case "replaying":
-                prompt = Prompt("wait", "Listening to the replay, from its mark on")
+            case "replaying" if self._passage is not None:
+                prompt = self._passage.asks
             case _:
-                prompt = Prompt("wait", "Tones are being sent and recorded")
+                left_s = self._passage.left_s if self._passage is not None else None
+                prompt = Prompt("wait", "Tones are being sent and recorded", left_s=left_s)
         return replace(self.view_with(prompt), head_delay_s=delay)

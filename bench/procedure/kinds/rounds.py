@@ -31,7 +31,7 @@ SMALLEST_TURN = 0.3
 
 KEEP, AGAIN = "keep it", "one more round"
 
-Phase = Literal["ready", "recording", "rewind", "replaying", "turn", "in", "nearly", "spent"]
+Phase = Literal["ready", "recording", "replaying", "turn", "nearly", "spent"]
 
 
 @dataclass(slots=True)
@@ -162,8 +162,7 @@ class RoundsActivity(Activity):
 
     def _recorded(self, passage: Passage) -> None:
         self.situation.transport("stop")
-        self.wants_sound = False
-        self._phase = "rewind"
+        self._replay()
 
     def _replayed(self, passage: Passage) -> None:
         passage.stop()
@@ -207,7 +206,7 @@ class RoundsActivity(Activity):
         for turning in self._turnings.values():
             self._propose(turning)
         self._at_stop = not any(t.legs for t in self._turnings.values()) and not self._because
-        self._phase = self._next_phase()
+        self._end_round()
 
     def _gauge(self, reading: Reading, verdict: Verdict) -> Gauge:
         return Gauge(
@@ -246,27 +245,27 @@ class RoundsActivity(Activity):
         g = self._gauges.get(channel)
         return (g.verdict.tolerance if g is not None and g.verdict is not None else None) or 1.0
 
-    def _next_phase(self) -> Phase:
+    def _end_round(self) -> None:
+        """What is in and can't be nearer is kept by itself; else a turn or an answer is asked for."""
         all_in = all(g.verdict is not None and g.verdict.word == "in" for g in self._gauges.values())
         more = any(t.left() for t in self._turnings.values()) or self._because
         spent = self._round >= self._step.at_most
-        if all_in:
-            return "in" if spent or not more else "nearly"
-        return "spent" if spent else "turn"
+        if all_in and (spent or not more):
+            self._keep("")
+        else:
+            self._phase = "nearly" if all_in else "spent" if spent else "turn"
 
     # ---------------------------------------------------------------- keys
 
     def go_on(self) -> None:
-        """Start the round; rewound and playing; keep what is in, or turn on."""
+        """Start the round; nothing more will be replayed; keep what is in."""
         match self._phase:
             case "ready" | "turn":
                 self._start()
-            case "rewind":
-                self._replay()
             case "replaying" if self._passage is not None and self._passage.phase != "over":
-                self._passage.give_up()
+                self._passage.no_more()
                 self._replayed(self._passage)
-            case "in" | "nearly":
+            case "nearly":
                 self._keep("")
             case "spent":
                 raise Problem(self._spent_text())
@@ -289,7 +288,7 @@ class RoundsActivity(Activity):
 
     def accept(self, reason: str) -> None:
         """Keep what the last round gave, although it is not in."""
-        if not self._gauges or self._phase not in ("turn", "in", "nearly", "spent"):
+        if not self._gauges or self._phase not in ("turn", "nearly", "spent"):
             raise Problem("nothing was read yet; do the round, or skip the step")
         self._keep(reason)
 
@@ -313,7 +312,7 @@ class RoundsActivity(Activity):
             gauges=gauges,
             curves=self._curves(),
             trimmers=self._reader.trimmers,
-            can_accept=self._phase in ("turn", "in", "nearly", "spent"),
+            can_accept=self._phase in ("turn", "nearly", "spent"),
             head_delay_s=self._passage.head_delay_s if self._passage is not None else None,
         )
 
@@ -350,11 +349,12 @@ class RoundsActivity(Activity):
             case "ready":
                 return Prompt("go-on", f"{self._to_record()}, then go on: {count}, as it stands", sounds=True)
             case "recording":
-                return Prompt(WAIT.kind, "Tones are being recorded" + (" and replayed" if at_once else ""))
-            case "rewind":
-                return Prompt("go-on", "Stop, rewind to before where it began, play, then go on")
-            case "replaying":
-                return Prompt(WAIT.kind, "Listening to the replay, from its mark on")
+                left_s = self._passage.left_s if self._passage is not None else None
+                return Prompt(
+                    WAIT.kind, "Tones are being recorded" + (" and replayed" if at_once else ""), left_s=left_s
+                )
+            case "replaying" if self._passage is not None:
+                return self._passage.asks
             case "turn":
                 turns = "; ".join(w for w in (t.in_words() for t in self._turnings.values()) if w)
                 lost = "no reading; " if self._because else ""
@@ -366,8 +366,6 @@ class RoundsActivity(Activity):
                 turns = "; ".join(w for w in (t.in_words() for t in self._turnings.values()) if w)
                 more = f"turn {turns} and record again" if turns else "record again"
                 return Prompt("choice", f"In. Keep it, or {more}?", choices=(KEEP, AGAIN))
-            case "in":
-                return Prompt("go-on", f"In, after {self._counted()}: keep it")
             case _:
                 return Prompt("reason", self._spent_text())
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from bench.measure.names import UNITS
+from bench.measure.names import UNITS, decimals
 from bench.procedure.snapshot import Curve, Gauge
-from bench.tui.text import SHAPES, cell, clip, decimals, number, plain, spread_of, wrap
+from bench.tui.text import SHAPES, cell, clip, number, plain, spread_of, wrap
 from bench.tui.widgets.band import band_lines
 from bench.tui.widgets.curve import LEAST_HEIGHT, curve_lines
 from bench.tui.widgets.figures import ABOUT, CROSS, DOWN, TICK, UP, large

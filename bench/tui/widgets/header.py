@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bench.procedure.snapshot import InputView, JobView, StepView
-from bench.tui.text import STAGES, cell, number, plain
+from bench.tui.text import MINUS, STAGES, cell, number, plain
 from bench.tui.widgets.painted import Line, Painted, spread, trim, width_of
 
 METER_LOW_DBFS = -60.0
@@ -37,7 +37,7 @@ def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float 
     if trouble := sound_trouble(sound):
         state = [("! " + trouble, "caution")]
     elif sending:
-        state = [("▶ " + plain(sending), "accent")]
+        state = [("▶ " + plain(sending).replace("-", MINUS), "accent")]
     elif sound.hum is not None:
         state = [(f"! {sound.hum.mains_hz:g} Hz hum, {number(sound.hum.dbfs, 0)} dBFS", "caution")]
     else:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from bench.measure.names import Reading
+from bench.measure.names import Reading, decimals
 from bench.procedure.snapshot import FoundPoint, ToneRow
 from bench.procedure.targets import Verdict, VerdictWord
-from bench.tui.text import SHAPES, cell, decimals, number
+from bench.tui.text import SHAPES, cell, number
 from bench.tui.widgets.painted import Line, Painted, beside, spread
 from bench.tui.widgets.response import LEAST_WIDTH, response_lines
+
+MOST_ROWS = 36
+"""Of the response beside the list: more would only stretch it."""
 
 LIST_WIDTH = 46
 """Cells for the list when the response stands beside it."""
 
-STATES = {"waiting": ("·", "quiet"), "sounding": ("▸", "accent"), "done": ("✓", ""), "missing": ("✗", "out")}
+STATES = {"waiting": ("·", "quiet"), "sounding": ("▸", "accent"), "done": ("▪", ""), "missing": ("✗", "out")}
 """Before a verdict; a done tone shows the shape of its worst one instead."""
 
 _RANK: dict[VerdictWord, int] = {"in": 0, "no reading": 1, "too close to call": 2, "out": 3}
@@ -23,7 +26,9 @@ def tone_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line
     if not tones:
         return []
     done = sum(t.state == "done" for t in tones)
-    head = spread([(f"{done} of {len(tones)} tones", "strong")], [(_columns(width), "quiet")], width)
+    head = spread(
+        [(f"{done} of {len(tones)} tone{'s' * (len(tones) > 1)}", "strong")], [(_columns(width), "quiet")], width
+    )
     room = height - 1
     due = next((n for n, t in enumerate(tones) if t.state in ("sounding", "waiting")), len(tones) - 1)
     first = max(0, min(due - room // 2, len(tones) - room))
@@ -105,7 +110,7 @@ class ToneBoard(Painted):
             plot = response_lines(self._tones, width, min(18, height - len(listed) - 1), self._found)
             return [*listed, [], *plot] if plot else tone_lines(self._tones, width, height)
         left = max(LIST_WIDTH, min(56, width // 2))
-        plot = response_lines(self._tones, width - left - 3, min(height, 24), self._found)
+        plot = response_lines(self._tones, width - left - 3, min(height, MOST_ROWS), self._found)
         if not plot:
             return tone_lines(self._tones, min(width, 70), height)
         return beside(tone_lines(self._tones, left, height), plot, left, 3)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from bench.tui.text import cell, decimals, number
+from bench.measure.names import decimals
+from bench.tui.text import cell, number
 from bench.tui.widgets.band import part_of
 from bench.tui.widgets.braille import Dots
 from bench.tui.widgets.painted import Line

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,10 @@ import pytest
 from bench.opening import Opened
 from bench.problem import Problem
 from bench.procedure import commands as say
+from bench.procedure.kinds.passage import LONGEST_SEARCH_S
+from bench.procedure.runner import Runner
 from bench.procedure.snapshot import Snapshot
+from tests.procedure.flow_bench import Cable, WithoutHands
 from tests.procedure.record_bench import FULL, HEAD, Ran, adjust, line_up, off, open_bench, run
 
 LEVEL = adjust("level", "record_replay_level", FULL, "machine.record_level", "record level")
@@ -51,8 +55,8 @@ def begun(folder: Path, text: str, machine: str) -> Opened:
     return opened
 
 
-def until(opened: Opened, wanted: Callable[[Snapshot], bool]) -> Snapshot:
-    for _ in range(4000):
+def until(opened: Opened, wanted: Callable[[Snapshot], bool], blocks: int = 4000) -> Snapshot:
+    for _ in range(blocks):
         block = opened.port.read(0.0)
         assert block is not None
         opened.runner.hear(block)
@@ -66,9 +70,6 @@ def test_what_a_person_is_told_in_a_round(tmp_path: Path) -> None:
     opened = begun(tmp_path, HEAD + LEVEL, "two-head-cassette")
     shown = opened.runner.snapshot()
     assert shown.prompt.text.endswith("round 1 of 6, as it stands")
-    opened.runner.obey(say.GoOn())
-    shown = until(opened, lambda s: s.prompt.kind == "go-on")
-    assert shown.prompt.text == "Stop, rewind to before where it began, play, then go on"
     opened.runner.obey(say.GoOn())
     shown = until(opened, lambda s: s.prompt.kind != "wait")
     assert shown.prompt.text.startswith("Turn record level left 15° clockwise; ")
@@ -87,13 +88,64 @@ def test_what_a_person_is_told_in_a_round(tmp_path: Path) -> None:
 def test_the_replay_without_the_recording_says_so(tmp_path: Path) -> None:
     opened = begun(tmp_path, HEAD + LEVEL, "two-head-cassette")
     opened.runner.obey(say.GoOn())
-    until(opened, lambda s: s.prompt.kind == "go-on")
+    until(opened, lambda s: s.prompt.text.startswith("Listening"))
+    opened.port.machine.switch("transport", "stop")  # type: ignore[attr-defined]  # nobody presses play
     opened.runner.obey(say.GoOn())
-    opened.runner.obey(say.GoOn())  # pressed again before the mark came by
-    shown = opened.runner.snapshot()
+    assert "it is heard by itself" in opened.runner.snapshot().notice
+    shown = until(opened, lambda s: s.prompt.kind != "wait", blocks=round(1.2 * LONGEST_SEARCH_S / 0.02))
     assert all(g.reading is not None and g.reading.value is None for g in shown.gauges)
     assert "leader mark was not found" in str(shown.gauges[0].reading and shown.gauges[0].reading.reason)
     assert shown.prompt.text.startswith("no reading; ")
+
+
+def test_a_person_rewinds_and_plays_and_presses_no_key(tmp_path: Path) -> None:
+    opened = begun(tmp_path, HEAD + LEVEL, "two-head-cassette")
+    hands = opened.port
+    runner = Runner(opened.job, WithoutHands(opened.port), opened.store, opened.clock)
+    runner.begin()
+    person = replace(opened, runner=runner)
+    for _ in range(3):  # what an interlock asks, then the tones
+        runner.obey(say.GoOn())
+    hands.rewind()  # type: ignore[attr-defined]
+    hands.switch("transport", "record")  # type: ignore[attr-defined]
+    asked = until(person, lambda s: s.prompt.by_hand)
+    assert asked.prompt.text == "Stop, rewind to before where it began, and play: it is heard by itself"
+    hands.switch("transport", "stop")  # type: ignore[attr-defined]
+    runner.obey(say.GoOn())  # out of habit: nothing is lost by it
+    until(person, lambda s: bool(s.notice))
+    hands.rewind()  # type: ignore[attr-defined]
+    hands.switch("transport", "play")  # type: ignore[attr-defined]
+    heard = until(person, lambda s: s.prompt.text.startswith("Listening"))
+    assert heard.prompt.left_s is not None
+    shown = until(person, lambda s: s.prompt.kind == "go-on")
+    assert shown.gauges[0].reading is not None
+    assert shown.gauges[0].reading.value == pytest.approx(-4.3, abs=0.3)
+
+
+def test_a_round_goes_on_after_a_lost_device_only_when_the_person_says_so(tmp_path: Path) -> None:
+    opened = begun(tmp_path, HEAD + LEVEL, "two-head-cassette")
+    cable = Cable(opened.port)
+    runner = Runner(opened.job, cable, opened.store, opened.clock)
+    runner.begin()
+    person = replace(opened, runner=runner, port=cable)
+    runner.obey(say.GoOn())
+    until(person, lambda s: s.sending != "")
+    cable.out = True
+    runner.tick()
+    assert (runner.snapshot().held, cable.sends) == (True, False)
+    cable.out = False
+    runner.tick()
+    runner.sound_is_back()
+    back = runner.snapshot()
+    # `sounds` is what screen and plain text count down for, with their caution.
+    assert (back.held, back.prompt.kind, back.prompt.sounds, cable.sends) == (True, "go-on", True, False)
+    runner.obey(say.GoOn())
+    assert cable.sends
+    shown = until(person, lambda s: s.prompt.kind == "go-on" and not s.held)
+    assert shown.prompt.text.endswith("round 2 of 6")
+    assert shown.curves[0].points[0][0] == 1.0
+    assert shown.gauges[0].reading is not None
+    assert shown.gauges[0].reading.value == pytest.approx(-4.3, abs=0.3)
 
 
 def test_rounds_need_something_to_send(tmp_path: Path) -> None:
