@@ -46,8 +46,9 @@ def test_level_by_a_ladder_takes_one_passage_and_one_round_of_proof(tmp_path: Pa
     assert left(ran, "level") == {"left": pytest.approx(0.0, abs=0.13), "right": pytest.approx(0.0, abs=0.13)}
 
 
-def begun(folder: Path, text: str, machine: str) -> Opened:
-    opened, _ = open_bench(folder, text, machine, seed=4, changes={"record_level_left_db": -4.0})
+def begun(folder: Path, text: str, machine: str, off_by: dict[str, float] | None = None) -> Opened:
+    changes: dict[str, float | str | bool] = {**(off_by or {"record_level_left_db": -4.0})}
+    opened, _ = open_bench(folder, text, machine, seed=4, changes=changes)
     opened.port.open()
     opened.runner.begin()
     while opened.runner.snapshot().prompt.kind == "confirm":
@@ -96,6 +97,14 @@ def test_the_replay_without_the_recording_says_so(tmp_path: Path) -> None:
     assert all(g.reading is not None and g.reading.value is None for g in shown.gauges)
     assert "leader mark was not found" in str(shown.gauges[0].reading and shown.gauges[0].reading.reason)
     assert shown.prompt.text.startswith("no reading; ")
+
+
+def test_what_is_in_and_cannot_be_nearer_is_kept_by_itself(tmp_path: Path) -> None:
+    good = {"record_level_left_db": 0.28, "record_level_right_db": 0.28}  # what tape compresses at 0 dB, made good
+    opened = begun(tmp_path, HEAD + LEVEL, "two-head-cassette", good)
+    opened.runner.obey(say.GoOn())
+    until(opened, lambda s: s.outcome is not None)
+    assert [r.verdict and r.verdict.word for r in opened.store.records()] == ["in", "in"]
 
 
 def test_a_person_rewinds_and_plays_and_presses_no_key(tmp_path: Path) -> None:
