@@ -233,7 +233,7 @@ def biased(*, passed: bool = True) -> Snapshot:
         "Turn the bias of each channel up from well below the peak, past it, until 10 kHz has fallen by the sheet's dB."
     )
     return adjusting(
-        step=step(id="bias", title="Bias", index=31, do=do, good="Both channels have fallen alike.", cautions=()),
+        step=step(id="bias", title="Bias", index=21, do=do, good="Both channels have fallen alike.", cautions=()),
         gauges=tuple(g for g, _ in pairs),
         curves=tuple(c for _, c in pairs),
         trimmers=(TrimmerInfo("bias left", 60.0), TrimmerInfo("bias right", 60.0)),
