@@ -1,6 +1,8 @@
 from __future__ import annotations
 
+import asyncio
 import shutil
+import threading
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +17,7 @@ from bench.tui.offer import WHO, Option, Row, file_option, live_options, rows_of
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.chooser import ChooserScreen
 from bench.tui.screens.sheets import WholeCard
+from bench.tui.widgets.bottom import Footer
 from bench.tui.widgets.painted import texts
 from bench.tui.widgets.ticket import choices_lines, ticket_lines
 from bench.workspace import Workspace, shipped_procedures
@@ -321,6 +324,29 @@ async def test_leaving(workspace: Workspace, tmp_path: Path) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("q")
         await until(pilot, lambda: app.return_value == 0)
+
+
+async def test_leaving_while_devices_are_still_read_is_no_fault(
+    workspace: Workspace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read_at_last = threading.Event()
+
+    def slow() -> tuple[Option, ...]:
+        read_at_last.wait(20)
+        return live_options()
+
+    async def goes(_: Footer) -> None:
+        read_at_last.set()
+        await asyncio.sleep(0.5)  # its brothers are gone by then, and the screen is not yet
+
+    monkeypatch.setattr("bench.tui.screens.chooser.live_options", slow)
+    monkeypatch.setattr(Footer, "on_unmount", goes, raising=False)
+    app, _ = chooser(workspace, tmp_path)
+    async with app.run_test() as pilot:
+        await says(pilot, "enter  ")
+        await pilot.press("q")
+    assert read_at_last.is_set()
+    assert app.fault is None
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 36)])

@@ -124,14 +124,20 @@ async def test_a_trainee_with_room_has_why_beside_the_gauge() -> None:
 async def test_cautions_fold_once_they_were_read_and_leave_the_instruction_room(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr("bench.tui.screens.bench.reading_s", lambda parts: 0.3)
+    takes_s = 3600.0
+    monkeypatch.setattr("bench.tui.screens.bench.reading_s", lambda parts: takes_s)
     app, sitting = bench_app(samples.beside_hazards())
     async with app.run_test(size=SIZE) as pilot:
         text = await says(pilot, "Sleeves and hair back")
         assert "an insulated trimming tool" not in text
+        takes_s = 0.1
+        quick = samples.beside_hazards()
+        assert quick.step is not None
+        sitting.desk.on_snapshot(replace(quick, step=replace(quick.step, id="quick")))
         text = await says(pilot, "▲ Moving parts, mains, loud tones: w says how to take care")
         assert "an insulated trimming tool" in " ".join(text.split())
         assert "raise by" in text
+        takes_s = 3600.0
         other = samples.beside_hazards()
         assert other.step is not None
         other = replace(other, step=replace(other.step, id="another", title="Another step"))

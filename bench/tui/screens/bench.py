@@ -170,7 +170,7 @@ class BenchScreen(BenchKeys):
         self._seen = new
         if self._desk is not None and self._desk.fault is not None:
             raise self._desk.fault
-        if new is None:
+        if new is None or not self.display:  # on its way out: nothing to show it on
             return
         self.query_one(SoundStrip).show(new.sound, new.sending, figures=False)
         now = time.monotonic()
@@ -182,7 +182,7 @@ class BenchScreen(BenchKeys):
 
     async def _flush(self) -> None:
         self._flush_waits = False
-        if self._seen is not None and self._seen is not self._figures:
+        if self._seen is not None and self._seen is not self._figures and self.display:
             await self._show(self._seen, time.monotonic())
 
     async def _show(self, new: Snapshot, now: float) -> None:
@@ -242,7 +242,7 @@ class BenchScreen(BenchKeys):
             self.call_after_refresh(self._open_whole, step)
 
     def _fold(self) -> None:
-        if self._figures is not None:
+        if self._figures is not None and self.display:
             self._show_card(self._figures)
 
     def _open_whole(self, step: StepView) -> None:
@@ -327,7 +327,7 @@ class BenchScreen(BenchKeys):
 
     def on_resize(self, event: events.Resize) -> None:
         """Lines that were drawn for another width are drawn again."""
-        if self._figures is not None:
+        if self._figures is not None and self.display:
             self._show_card(self._figures)
             self._show_face(self._figures)
 

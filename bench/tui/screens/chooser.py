@@ -132,7 +132,7 @@ class ChooserScreen(Screen[str]):
     # ---------------------------------------------------------------- showing
 
     def _show(self) -> None:
-        if not self._rows:
+        if not self._rows or not self.display:  # left while its devices were still read: nothing to show it on
             return
         row = self._rows[self._at]
         ticket = self.query_one(Ticket)

@@ -75,6 +75,8 @@ class RecordsScreen(Screen[str]):
         self.call_after_refresh(self._show)
 
     def _show(self) -> None:
+        if not self.display:  # left while a session was still read: nothing to show it on
+            return
         width = self.size.width - 2
         counted = f"{self._picked + 1} of {len(self._entries)} " if self._entries else ""
         head = spread([(" Sessions", "bar")], [(counted, "barred")], width)
@@ -191,7 +193,8 @@ class RecordsScreen(Screen[str]):
                 self._say(problem.sentence)
                 return
             self._say("")
-            self.app.push_screen(PagesScreen(title, text, outside))
+            if self.display:
+                self.app.push_screen(PagesScreen(title, text, outside))
 
         self._say("Reading …")
         self.run_worker(read(), exclusive=True)
