@@ -131,9 +131,12 @@ class Follower:
 
     def passes(self, offset_hz: NDArray[np.float64]) -> NDArray[np.float64]:
         """What the flat filter leaves of a line so far from its oscillator: 1 but for its ripple."""
-        taps = np.array(_flat(self.spectra.rate, round(self.tone_hz, 1)))
-        n = np.arange(len(taps)) - len(taps) // 2
-        return np.asarray(np.cos(2 * np.pi / self.spectra.rate * np.multiply.outer(offset_hz, n)) @ taps)
+        taps = _flat(self.spectra.rate, round(self.tone_hz, 1))
+        turn, middle = 2 * np.pi / self.spectra.rate * offset_hz, len(taps) // 2
+        passed = np.full(offset_hz.shape, taps[middle])
+        for n in range(1, middle + 1):  # tap by tap: all at once would hold as many copies of an hour's blocks
+            passed += (taps[middle - n] + taps[middle + n]) * np.cos(n * turn)
+        return passed
 
     @property
     def smooth_hz(self) -> float:

@@ -48,7 +48,7 @@ class Harmonics:
             channels = (follow.spectra.channels,)
             self._size = np.zeros((0, *channels))
             self._turned = np.zeros((0, 1 + len(self.orders), *channels), dtype=np.complex128)
-            self._level, self._offset, self._ripple = Rows(channels), Rows(channels), Rows(channels)
+            self._level, self._offset, self._ripple = (Rows(channels, np.float32) for _ in range(3))
             self._ratio = Rows((len(self.orders), *channels), np.complex64)
         start = follow.start_of(piece)
         here = slice(max(0, -start), max(0, follow.spectra.points() - start))
@@ -101,9 +101,10 @@ class Harmonics:
         """
         if not len(self._level):
             return np.zeros(0), np.zeros((0, 0), dtype=np.complex128), np.zeros(0)
-        follow, offset = self.follower, self._offset.all()[:, channel]
+        follow, offset = self.follower, self._offset.all()[:, channel].astype(np.float64)
         passed = follow.passes(np.multiply.outer(offset, np.array([1, *self.orders])))
-        level = np.where(follow.near(follow.oscillator_hz + offset), self._level.all()[:, channel], np.nan)
+        level = self._level.all()[:, channel].astype(np.float64)
+        level[~follow.near(follow.oscillator_hz + offset)] = np.nan
         ratio = self._ratio.all()[:, :, channel] * (passed[:, :1] / passed[:, 1:])
         return 20.0 * np.log10(level / passed[:, 0]), ratio.astype(np.complex128), follow.oscillator_hz + offset
 
@@ -113,4 +114,4 @@ class Harmonics:
         What lies beside the fundamental, such as hum, ripples its envelope and its phase alike: with a ripple v,
         harmonic n, turned back by n times that phase, reads low by up to (n² + 1) v / 2 in parts.
         """
-        return np.maximum(self._ripple.all()[:, channel], 0.0) if len(self._ripple) else np.zeros(0)
+        return np.maximum(self._ripple.all()[:, channel].astype(np.float64), 0.0) if len(self._ripple) else np.zeros(0)

@@ -13,6 +13,9 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+AT_ONCE = 256
+"""Rows are made room for by so many: an hour is not copied again and again, and no room stays empty."""
+
 
 class Hops:
     """Cuts a stream of blocks into pieces of `length` frames.
@@ -52,19 +55,26 @@ class Rows:
     """
 
     def __init__(self, shape: tuple[int, ...], kind: type[np.generic] = np.float64) -> None:
-        self._rows = np.zeros((64, *shape), dtype=kind)
-        self._count = 0
+        self._full: list[NDArray[Any]] = []
+        self._last = np.zeros((AT_ONCE, *shape), dtype=kind)
+        self._filled = 0
 
     def __len__(self) -> int:
-        return self._count
+        return AT_ONCE * len(self._full) + self._filled
 
-    def append(self, row: NDArray[np.generic]) -> None:
+    def append(self, row: NDArray[np.generic] | float) -> None:
         """Add one."""
-        if self._count == len(self._rows):
-            self._rows = np.concatenate([self._rows, np.zeros_like(self._rows)])
-        self._rows[self._count] = row
-        self._count += 1
+        if self._filled == AT_ONCE:
+            self._full.append(self._last)
+            self._last, self._filled = np.zeros_like(self._last), 0
+        self._last[self._filled] = row
+        self._filled += 1
+
+    def latest(self, count: int) -> NDArray[Any]:
+        """The last of them, at most so many and at most 256, (rows, …)."""
+        before = self._full[-1:] if self._filled < count else []
+        return np.concatenate([*before, self._last[: self._filled]])[-count:]
 
     def all(self) -> NDArray[Any]:
         """All of them, (rows, …)."""
-        return self._rows[: self._count]
+        return np.concatenate([*self._full, self._last[: self._filled]])

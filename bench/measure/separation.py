@@ -88,7 +88,7 @@ class SeparationMeter(SpectraMeter):
                 self._z = self._z[HOP:]
 
     def _alike(self) -> bool:
-        low, high = np.sort(np.median(np.nan_to_num(self._level.all()[-LATEST:]), axis=0))
+        low, high = np.sort(np.median(np.nan_to_num(self._level.latest(LATEST)), axis=0))
         return bool(high < self._least * low)
 
     def _block(self, z: NDArray[np.complex128]) -> None:
