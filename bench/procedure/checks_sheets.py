@@ -38,6 +38,9 @@ def _targets(targets: Mapping[str, Target]) -> Iterator[Wrong]:
         elif not limits and target.tolerance is None and not target.bands:
             remedy = "give tolerance, bands of frequency, at_least or at_most"
             yield Wrong((*at, "tolerance"), "missing: nothing can be judged", remedy)
+        if target.reference is not None and (target.unit != "dB" or not limits):
+            said = f"is for a limit in dB, and this is {'a limit' if limits else 'no limit'} in {target.unit}"
+            yield Wrong((*at, "reference"), said, "leave it out, or give at_least or at_most in dB")
         for n, band in enumerate(target.bands):
             if band.from_hz >= band.to_hz:
                 said = f"from {band.from_hz:g} to {band.to_hz:g} Hz is no band"

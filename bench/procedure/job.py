@@ -22,6 +22,7 @@ from bench.procedure.steps import (
     SignOff,
 )
 from bench.procedure.targets import Target
+from bench.tape.fluxivity import Fluxivity
 
 JobStep = ByHand | Reference | Adjust | RecordReplay | Measure | InterfaceStep | Entry | Decision | Question | SignOff
 """Any step but `follow`, whose steps stand in its place."""
@@ -107,7 +108,7 @@ class Job:
         return found or self.places[name]
 
     def target(self, name: str) -> Target:
-        """The target that a step names.
+        """The target that a step names, a tape's figures told re the machine's reference level.
 
         Args:
             name: the sheet, then the key in its `[targets]`: "machine.replay_level".
@@ -121,7 +122,8 @@ class Job:
             raise Problem(
                 f'the {sheet} sheet {self.names.get(sheet, "")} has no target "{key}"; add [targets.{key}] to it'
             )
-        return targets[key]
+        level = self.machine.reference
+        return targets[key].re(Fluxivity(level.fluxivity_nwb_m, level.fluxivity_method))
 
     def section(self, name: str) -> Section:
         """The section of the reference tape that a step plays.

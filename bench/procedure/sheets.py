@@ -10,10 +10,7 @@ from pydantic import Field
 
 from bench.procedure.steps import IecType, Purpose, Said, Strict, Words
 from bench.procedure.targets import Target
-
-FluxMethod = Literal["DIN", "ANSI"]
-"""How a fluxivity was measured: the two differ by some 0.7 dB and are never mixed in silence."""
-
+from bench.tape.fluxivity import FluxMethod
 
 TRIMMERS = (
     "speed",

@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.measure.names import Reading, no_reading
-from bench.procedure.targets import Band, Target, judge
+from bench.procedure.targets import Band, Flux, Target, judge
+from bench.tape.fluxivity import Fluxivity
 
 HALF_DB = Target(unit="dB", tolerance=0.5, source="common practice, no source")
 
@@ -72,3 +73,31 @@ def test_a_verdict_holds_for_every_value_within_the_uncertainty(v: float, u: flo
         assert all(abs(x) <= tolerance + 1e-9 for x in could_be)
     if word == "out":
         assert all(abs(x) > tolerance - 1e-9 for x in could_be)
+
+
+HOLDS = Target(unit="dB", at_least=6.0, reference=Flux(nwb_m=320.0, method="DIN"), source="data sheet")
+
+
+def test_a_tapes_figure_is_told_re_the_machines_reference_level() -> None:
+    # 20 lg(320/250) = 2.144 dB: the ratio of two fluxivities (definition of the decibel).
+    here = HOLDS.re(Fluxivity(250.0, "DIN"))
+    assert here.at_least == pytest.approx(8.144, abs=0.001)
+    assert (here.reference, here.known_to) == (None, 0.0)
+    assert here.source == "data sheet; 6 dB re 320 nWb/m (DIN)"
+    assert HOLDS.re(Fluxivity(320.0, "DIN")).at_least == 6.0
+    assert HALF_DB.re(Fluxivity(250.0, "DIN")) is HALF_DB
+
+
+def test_by_another_method_it_is_known_less_well() -> None:
+    # 320 nWb/m (DIN) is 293.5 (ANSI): 20 lg(218/200) = 0.75 dB, from memory. 20 lg(293.5/185) = 4.01 dB.
+    here = HOLDS.re(Fluxivity(185.0, "ANSI"))
+    assert here.at_least == pytest.approx(10.01, abs=0.01)
+    assert here.known_to == pytest.approx(0.15)
+    sure = here.model_copy(update={"known_to": 0.0})
+    assert (judge(reading(10.13), sure).word, judge(reading(10.13), here).word) == ("in", "too close to call")
+    assert judge(reading(10.0 - 0.25), here).word == "out"
+
+
+def test_how_well_a_target_is_known_counts_in_its_verdict() -> None:
+    known = HALF_DB.model_copy(update={"known_to": 0.3})
+    assert (judge(reading(0.3), HALF_DB).word, judge(reading(0.3), known).word) == ("in", "too close to call")
