@@ -39,7 +39,10 @@ async def test_tones_start_only_when_the_count_is_down(monkeypatch: pytest.Monke
 
 
 @pytest.mark.parametrize(("key", "posted"), [("s", []), ("escape", []), ("space", []), ("f9", [say.StopSound()])])
-async def test_a_count_down_is_stopped_before_anything_sounds(key: str, posted: list[say.Command]) -> None:
+async def test_a_count_down_is_stopped_before_anything_sounds(
+    key: str, posted: list[say.Command], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(CountDown, "beat_s", 3600.0)
     app, sitting = bench_app(sending())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "start the tones")
@@ -52,7 +55,7 @@ async def test_a_count_down_is_stopped_before_anything_sounds(key: str, posted: 
 
 
 async def test_what_changed_during_the_count_is_not_started(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(CountDown, "beat_s", 0.4)
+    monkeypatch.setattr(CountDown, "beat_s", 0.8)
     app, sitting = bench_app(sending())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "start the tones")
