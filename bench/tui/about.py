@@ -20,8 +20,8 @@ FLUTTER = """The parts that make wow and flutter, the strongest first: how often
 it moves the speed at its peak, and its share of all of them. Unknown is a rate that no part of the machine sheet has.
 """
 CARD = (
-    "Cautions come first, then what to do, then what good looks like; beside a gauge that needs the room, cautions fold "
-    "into one line once they were read, and w shows them whole. The bar below says what the one key does."
+    "Cautions come first, then what to do, then what good looks like; beside a gauge that needs the room, cautions "
+    "fold into one line once they were read, and w shows them whole. The bar below says what the one key does."
 )
 TICKS = "Digits tick the lines of the list, or untick them."
 TRIMMERS = "Arrows turn the picked trimmer: left and right by 2°, up and down by 10°; a digit picks another one."
