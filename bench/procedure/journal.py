@@ -69,11 +69,13 @@ EventKind = Literal[
     "to-check",
     "checked",
     "curve",
+    "learnt",
 ]
 """`switch`: a control of the machine, "noise-reduction: on"; `again`: gone back by `again_until`; `decision`: which
 way and why; `not-needed`: a step that a decision passed over; `left-out`: one that does not apply to these sheets;
 `to-check`: what an adjustment disturbed, `checked`: and was shown again since; `curve`: what a reading did as a
-trimmer was turned, with the points as `value`."""
+trimmer was turned, with the points as `value`; `learnt`: how a reading answered to a trimmer, for a run that is
+resumed: "bias left: response, 10000 Hz"."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,6 +51,24 @@ class Answering:
         """Degrees at which the last reading was taken; 0 before the first."""
         return self._degrees[-1] if self._degrees else 0.0
 
+    def kept(self) -> str:
+        """All of it as words of four numbers, for `from_kept`."""
+        rows = zip(self._degrees, self._read, self._spread, self._group, strict=True)
+        return " ".join(f"{d!r}:{r!r}:{s!r}:{g}" for d, r, s, g in rows)
+
+    @classmethod
+    def from_kept(cls, kept: str) -> Answering:
+        """What was learnt before a break; nothing of a text that is no such thing."""
+        out = cls()
+        try:
+            rows = [[float(x) for x in word.split(":")] for word in kept.split()]
+            for degrees, read, spread, group in rows:
+                out._new_group = int(group)
+                out.add(degrees, read, spread)
+        except ValueError:
+            return cls()
+        return out
+
     def begin_visit(self) -> None:
         """Something else was adjusted meanwhile: the slope still holds, the reading itself does not."""
         if self.points:

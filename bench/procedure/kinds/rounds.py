@@ -12,6 +12,7 @@ from bench.procedure.kinds.adjust_readings import AdjustReader, label
 from bench.procedure.kinds.answering import Answering
 from bench.procedure.kinds.base import WAIT, Activity, Situation, View
 from bench.procedure.kinds.expected import hertz
+from bench.procedure.kinds.learnt import recalled, remember
 from bench.procedure.kinds.passage import Passage
 from bench.procedure.snapshot import Curve, Gauge, Prompt
 from bench.procedure.steps import Adjust
@@ -92,11 +93,17 @@ class RoundsActivity(Activity):
             if name in out:
                 out[name] = replace(out[name], channels=(*out[name].channels, channel))
                 continue
-            key = (name, self._step.quantity, self._reader.judged_hz)
-            learnt = self.situation.learnt.setdefault(key, Answering())
+            learnt = recalled(self.situation, name, self._step.quantity, self._reader.judged_hz)
             learnt.begin_visit()
             out[name] = Turning(name, (channel,), learnt, learnt.stands_at)
         return out
+
+    def end(self) -> None:
+        """What was learnt holds at later steps, and after a break."""
+        for turning in self._turnings.values():
+            if turning.answering.points:
+                remember(self.situation, self._step, turning.name, self._reader.judged_hz)
+        super().end()
 
     def begin(self) -> None:
         """Nothing sounds before the person says so."""

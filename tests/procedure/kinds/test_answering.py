@@ -34,6 +34,19 @@ def test_three_or_four_rounds_whatever_the_sense_slope_and_play() -> None:
     assert max(counts) <= 6
 
 
+def test_what_is_kept_says_the_same_again() -> None:
+    learnt = Answering()
+    for degrees, read in ((0.0, -4.0), (15.0, -2.6), (40.0, -0.1)):
+        learnt.add(degrees, read, 0.03)
+    learnt.begin_visit()
+    learnt.add(40.0, 0.7, 0.03)
+    back = Answering.from_kept(learnt.kept())
+    assert back == learnt
+    assert back.turn_to(0.0) == learnt.turn_to(0.0) != FIRST_TURN
+    for strange in ("", "None", "1:2:3", "a:b:c:d"):
+        assert Answering.from_kept(strange) == Answering()
+
+
 def test_first_it_turns_to_learn_and_on_when_nothing_moved() -> None:
     learnt = Answering()
     assert learnt.turn_to(0.0) == 0.0

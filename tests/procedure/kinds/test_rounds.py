@@ -86,6 +86,34 @@ def test_what_a_person_is_told_in_a_round(tmp_path: Path) -> None:
     assert [r.accepted_because for r in opened.store.records()] == ["the owner waits", ""]
 
 
+def _round(opened: Opened) -> float:
+    """One round; what was read on the left."""
+    opened.runner.obey(say.GoOn())
+    (left, _) = until(opened, lambda s: s.prompt.kind != "wait").gauges
+    assert left.reading is not None
+    assert left.reading.value is not None
+    return left.reading.value
+
+
+def test_what_was_learnt_of_a_trimmer_outlives_a_break(tmp_path: Path) -> None:
+    again = adjust("level-again", "record_replay_level", FULL, "machine.record_level", "record level")
+    opened = begun(tmp_path, HEAD + LEVEL + again, "two-head-cassette")
+    first = _round(opened)
+    opened.runner.obey(say.Turn("record level left", 15.0))
+    slope = (_round(opened) - first) / 15.0
+    opened.runner.obey(say.Accept("broken off"))
+    runner = Runner(opened.job, opened.port, opened.store, opened.clock)
+    runner.begin()
+    resumed = replace(opened, runner=runner)
+    while runner.snapshot().prompt.kind == "confirm":
+        runner.obey(say.GoOn())
+    off = _round(resumed)
+    proposed = runner.snapshot().gauges[0].turn
+    assert proposed is not None
+    assert proposed != pytest.approx(15.0)  # no turn to learn from
+    assert off + slope * proposed == pytest.approx(0.0, abs=0.5)
+
+
 def test_the_replay_without_the_recording_says_so(tmp_path: Path) -> None:
     opened = begun(tmp_path, HEAD + LEVEL, "two-head-cassette")
     opened.runner.obey(say.GoOn())
