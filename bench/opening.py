@@ -15,7 +15,7 @@ from bench.problem import Problem
 from bench.procedure.format import load_sheet
 from bench.procedure.interface_sheet import calibration, newest_of, sheet_text, write_sheet
 from bench.procedure.job import Job, UsedFile
-from bench.procedure.journal import Event, Journal
+from bench.procedure.journal import Event, Journal, turns_in
 from bench.procedure.library import Library
 from bench.procedure.outcome import last_attempts
 from bench.procedure.runner import Runner
@@ -234,9 +234,9 @@ def put_back(port: Port, job: Job, events: tuple[Event, ...]) -> None:
             control, _, position = event.text.partition(": ")
             with suppress(Problem):  # one that only the person reaches
                 hands.switch(control, position)
-        elif event.kind == "turns" and isinstance(event.value, str):
-            for degrees in event.value.split():
-                hands.turn(event.text.partition(":")[0], float(degrees))
+        for trimmer, turns in turns_in((event,)):
+            for degrees in turns:
+                hands.turn(trimmer, degrees)
 
 
 def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | None) -> Opened:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, Protocol
@@ -89,6 +90,13 @@ class Event:
     time: datetime
     value: float | str | None = None
     """An answer's value, a timer's seconds."""
+
+
+def turns_in(events: Iterable[Event]) -> Iterator[tuple[str, tuple[float, ...]]]:
+    """Each trimmer that was turned at a step and its turns there, degrees clockwise, in their order."""
+    for event in events:
+        if event.kind == "turns" and isinstance(event.value, str):
+            yield event.text.partition(":")[0], tuple(float(turn) for turn in event.value.split())
 
 
 @dataclass(frozen=True, slots=True)

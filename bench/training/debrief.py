@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
-from bench.procedure.journal import Event
+from bench.procedure.journal import Event, turns_in
 from bench.training.truth import FaultTruth, TrimmerTruth, Truth
 
 RIGHT_WITHIN: tuple[tuple[str, float], ...] = (
@@ -159,10 +159,8 @@ def _fault(fault: FaultTruth, told: Sequence[TrimmerTold], named: Sequence[str])
 def _turns(events: Sequence[Event]) -> dict[str, int]:
     """How often each trimmer was turned."""
     out: dict[str, int] = {}
-    for event in events:
-        if event.kind == "turns" and isinstance(event.value, str):
-            name = event.text.partition(":")[0]
-            out[name] = out.get(name, 0) + len(event.value.split())
+    for name, turns in turns_in(events):
+        out[name] = out.get(name, 0) + len(turns)
     return out
 
 

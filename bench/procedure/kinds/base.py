@@ -13,7 +13,7 @@ from bench.measure.names import INVERTED, SEVERAL, Reading
 from bench.problem import Problem
 from bench.procedure.dependents import to_check_again
 from bench.procedure.job import Job
-from bench.procedure.journal import Event, EventKind, Journal, ReadingRecord
+from bench.procedure.journal import Event, EventKind, Journal, ReadingRecord, turns_in
 from bench.procedure.recent import LONGEST_S, RecentSound
 from bench.procedure.snapshot import CheckRow, Curve, FlutterPart, Gauge, Prompt, ToneRow
 from bench.procedure.steps import Adjust, Measuring, StepBase
@@ -249,10 +249,8 @@ class Situation:
     def _turn_back(self, step: StepBase) -> None:
         """Every trimmer to where it stood when the job began, by the turns that were counted."""
         counted = {name: sum(turns) for name, turns in self.turned.items()}
-        for event in self.journal.events():
-            if event.kind == "turns" and isinstance(event.value, str):
-                name = event.text.partition(":")[0]
-                counted[name] = counted.get(name, 0.0) + sum(float(t) for t in event.value.split())
+        for name, turns in turns_in(self.journal.events()):
+            counted[name] = counted.get(name, 0.0) + sum(turns)
         for name, degrees in counted.items():
             if abs(degrees) < SMALLEST_BACK:
                 continue
