@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 def machine_facts(machine: Machine) -> MachineFacts:
     """A machine sheet as the practice machine knows it."""
     from bench.practice.facts import MachineFacts
-    from bench.tape.fluxivity import Fluxivity
 
     return MachineFacts(
         name=machine.name,
@@ -27,7 +26,7 @@ def machine_facts(machine: Machine) -> MachineFacts:
         speed_mm_s=machine.speed_mm_s,
         track_spacing_mm=machine.track_spacing_mm,
         equalisation_us=machine.equalisation_us,
-        fluxivity=Fluxivity(machine.reference.fluxivity_nwb_m, machine.reference.fluxivity_method),
+        fluxivity=machine.reference.fluxivity,
         replay_dbfs=machine.reference.replay_dbfs,
         send_dbfs=machine.reference.send_dbfs,
         noise_reduction=machine.noise_reduction[0] if machine.noise_reduction else "none",

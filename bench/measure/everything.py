@@ -162,7 +162,7 @@ class EverythingMeter:
         return any(abs(t.frequency_hz / hz - 1.0) < 0.03 and t.dbfs > level - NEAR_REFERENCE_DB for t in self._tones)
 
     def _noise(self) -> Measured:
-        frames = self._weighted.frames.all().astype(np.float64)
+        frames = self._weighted.frames.all()
         if not len(frames):
             return Measured(())
         kept = quiet_hops(self._weighted.hops.all()[:, 1].sum(axis=1), self._tones)

@@ -75,7 +75,7 @@ class Weighted:
         self._rested = True
         self.idle = False
         """Set while a tone is known to sound: hops are then passed over, NaN, and the meters start anew after them."""
-        self.frames = Rows((), np.int32)
+        self.frames = Rows(())
         """Frames in each hop."""
         self.hops = Rows((4, channels))
         """A mean square, band mean square, highest quasi-peak, rectified average; each (4, channels)."""
@@ -172,7 +172,7 @@ def noise_readings(
     """
     readings: list[Reading] = []
     because = _why_not(heard)
-    frames = weighted.frames.all().astype(np.float64)
+    frames = weighted.frames.all()
     starts = HOP_S * np.arange(len(frames), dtype=np.float64)
     hops = weighted.hops.all()
     if kept is not None:

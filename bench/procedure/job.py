@@ -22,7 +22,6 @@ from bench.procedure.steps import (
     SignOff,
 )
 from bench.procedure.targets import Target
-from bench.tape.fluxivity import Fluxivity
 
 JobStep = ByHand | Reference | Adjust | RecordReplay | Measure | InterfaceStep | Entry | Decision | Question | SignOff
 """Any step but `follow`, whose steps stand in its place."""
@@ -122,8 +121,7 @@ class Job:
             raise Problem(
                 f'the {sheet} sheet {self.names.get(sheet, "")} has no target "{key}"; add [targets.{key}] to it'
             )
-        level = self.machine.reference
-        return targets[key].re(Fluxivity(level.fluxivity_nwb_m, level.fluxivity_method))
+        return targets[key].re(self.machine.reference.fluxivity)
 
     def section(self, name: str) -> Section:
         """The section of the reference tape that a step plays.

@@ -10,7 +10,7 @@ from pydantic import Field
 
 from bench.procedure.steps import IecType, Purpose, Said, Strict, Words
 from bench.procedure.targets import Target
-from bench.tape.fluxivity import FluxMethod
+from bench.tape.fluxivity import Fluxivity, FluxMethod
 
 TRIMMERS = (
     "speed",
@@ -48,6 +48,11 @@ class ReferenceLevel(Strict):
     """What the interface should read when a tape of that fluxivity is replayed."""
     send_dbfs: float
     """What is sent for a tone of 0 dB, which should then be recorded at that fluxivity."""
+
+    @property
+    def fluxivity(self) -> Fluxivity:
+        """The flux with its method."""
+        return Fluxivity(self.fluxivity_nwb_m, self.fluxivity_method)
 
 
 class Part(Strict):

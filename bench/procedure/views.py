@@ -17,7 +17,7 @@ def job_view(job: Job) -> JobView:
         reference_tape=job.reference_tape.name,
         speed=f"{machine.speed_mm_s:g} mm/s",
         equalisation=f"{t1:g} µs" + (f" + {t2:g} µs" if t2 else ""),
-        reference_level=f"{machine.reference.fluxivity_nwb_m:g} nWb/m ({machine.reference.fluxivity_method})",
+        reference_level=str(machine.reference.fluxivity),
     )
 
 

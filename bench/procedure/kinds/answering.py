@@ -54,7 +54,7 @@ class Answering:
     def kept(self) -> str:
         """All of it as words of four numbers, for `from_kept`."""
         rows = zip(self._degrees, self._read, self._spread, self._group, strict=True)
-        return " ".join(f"{d!r}:{r!r}:{s!r}:{g}" for d, r, s, g in rows)
+        return " ".join(f"{d:.17g}:{r:.17g}:{s:.17g}:{g}" for d, r, s, g in rows)
 
     @classmethod
     def from_kept(cls, kept: str) -> Answering:

@@ -18,7 +18,6 @@ from bench.procedure.snapshot import Prompt
 from bench.procedure.steps import Measure
 from bench.procedure.targets import judge
 from bench.tape.circuit import decoding_tones, encoding_tones, reference_level_db
-from bench.tape.fluxivity import Fluxivity
 
 TONE_S = 2.5
 
@@ -42,9 +41,7 @@ class CircuitActivity(MeasuringActivity):
             raise Problem("this machine has no noise reduction, by its sheet")
         self._system = machine.noise_reduction[0]
         self._encodes = step.quantity == "encoding_error"
-        level = machine.reference
-        flux = Fluxivity(level.fluxivity_nwb_m, level.fluxivity_method)
-        self._zero_db = reference_level_db(flux, situation.job.tape.iec_type)
+        self._zero_db = reference_level_db(machine.reference.fluxivity, situation.job.tape.iec_type)
         """The reference level of the noise reduction, re the machine's."""
         usual = encoding_tones(self._system) if self._encodes else decoding_tones(self._system)
         sent = tuple((t.hz, t.db) for t in step.sends)

@@ -178,7 +178,6 @@ def _told(raw: Reading, step: Measure, job: Job) -> tuple[Reading, float]:
         if step.quantity == "level":
             offset = expected_dbfs(job, section)
     level = job.machine.reference
-    flux = f"{level.fluxivity_nwb_m:g} nWb/m ({level.fluxivity_method})"
     if step.quantity == "record_replay_level":
         sent = next((t.db for t in step.sends if t.hz == frequency_of(step, job)), 0.0)
         said = f"the level sent ({sent:+g} dB re {level.fluxivity_nwb_m:g} nWb/m)"
@@ -187,7 +186,7 @@ def _told(raw: Reading, step: Measure, job: Job) -> tuple[Reading, float]:
             "record_replay_level", reading, replay_dbfs(job) + sent, 0.0, reference=said, method=method
         )
     if step.quantity in REFERRED and reading.value is not None:
-        reading = replace(reading, reference=f"reference level, {flux}")
+        reading = replace(reading, reference=f"reference level, {level.fluxivity}")
     if step.quantity in (*HEADROOM, "azimuth_weave"):
         reading = replace(reading, frequency_hz=frequency_of(step, job))
     if step.quantity in OWN_RECORDING and section is None:
