@@ -157,6 +157,16 @@ target = "tape.bias"
 trimmers = { left = "bias left", right = "bias right" }
 """
 
+MEASURED = """
+[[step]]
+kind = "measure"
+id = "before"
+title = "Before"
+do = "Play."
+quantity = "balance"
+target = "machine.replay_level"
+"""
+
 RECORD = """
 [[step]]
 kind = "record-replay"

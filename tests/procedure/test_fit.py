@@ -17,6 +17,7 @@ from tests.procedure.small_bench import (
     HEAD,
     LEVEL,
     MACHINE,
+    MEASURED,
     PLAY,
     RECORD,
     REFERENCE_TAPE,
@@ -30,15 +31,6 @@ AZIMUTH = (
     .replace('{ left = "replay level left", right = "replay level right" }', '{ both = "record azimuth" }')
     .replace('plays = "level"', "sends = [{ hz = 1000, db = -20 }]")
 )
-MEASURED = """
-[[step]]
-kind = "measure"
-id = "before"
-title = "Before"
-do = "Play."
-quantity = "balance"
-target = "machine.replay_level"
-"""
 COMES_BACK = MEASURED + MEASURED.replace('"before"', '"after"') + 'returns_to = "before"\n'
 ONE_SIDED = MACHINE.replace(
     '[targets.replay_level]\nunit = "dB"\ntolerance = 0.5', '[targets.replay_level]\nunit = "dB"\nat_least = 0.5'

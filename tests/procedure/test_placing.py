@@ -9,7 +9,7 @@ import pytest
 from bench.procedure.assemble import assemble
 from bench.procedure.job import Job
 from bench.procedure.steps import Measure
-from tests.procedure.small_bench import BIAS, CLEAN, ENTRY, FOLLOW, HEAD, LEVEL, MACHINE, RECORD, make_bench
+from tests.procedure.small_bench import BIAS, CLEAN, ENTRY, FOLLOW, HEAD, LEVEL, MACHINE, MEASURED, RECORD, make_bench
 
 PART = HEAD + "part = true\n"
 AUTO_REVERSE = 'auto_reverse = true\nnoise_reduction = ["type-b"]\n'
@@ -33,17 +33,6 @@ purpose = "azimuth"
 hz = 1000
 db = -10
 seconds = 10
-"""
-
-
-MEASURED = """
-[[step]]
-kind = "measure"
-id = "before"
-title = "Before"
-do = "Play."
-quantity = "balance"
-target = "machine.replay_level"
 """
 
 
