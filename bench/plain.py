@@ -6,13 +6,13 @@ import threading
 from collections.abc import Callable
 from typing import TextIO
 
-from bench.opening import Opened
+from bench.narration import Teller
+from bench.open_run import Opened
 from bench.problem import Problem
-from bench.procedure import commands as say
-from bench.procedure.desk import Desk
-from bench.procedure.snapshot import Outcome, Prompt, Snapshot
-from bench.session.words import inert
-from bench.telling import Teller
+from bench.procedure.run import commands as say
+from bench.procedure.run.desk import Desk
+from bench.procedure.state.snapshot import Outcome, Prompt, Snapshot
+from bench.session.report.words import inert
 
 HELP = (
     "enter goes on; an answer is typed; skip REASON, accept REASON, note WORDS, tick N, turn TRIMMER DEGREES, "

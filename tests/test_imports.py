@@ -20,16 +20,16 @@ def loaded(statement: str) -> set[str]:
     "module",
     [
         "bench.cli",
-        "bench.measure.names",
-        "bench.measure.level",
-        "bench.measure.response",
-        "bench.measure.azimuth",
-        "bench.measure.speed",
+        "bench.measure.reading",
+        "bench.measure.quantities.level",
+        "bench.measure.quantities.response",
+        "bench.measure.quantities.azimuth",
+        "bench.measure.quantities.speed",
         "bench.measure.meters",
-        "bench.procedure.library",
-        "bench.procedure.runner",
-        "bench.procedure.desk",
-        "bench.session.store",
+        "bench.procedure.load.library",
+        "bench.procedure.run.runner",
+        "bench.procedure.run.desk",
+        "bench.session.record.store",
         "bench.training.hands",
     ],
 )
@@ -46,4 +46,4 @@ def test_the_live_port_defers_the_device_library() -> None:
 
 
 def test_a_tone_tracker_that_imported_scipy_would_be_seen() -> None:
-    assert "scipy" in loaded("import bench.measure.names, scipy.signal")
+    assert "scipy" in loaded("import bench.measure.reading, scipy.signal")

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from bench.narration import Teller
 from bench.plain import Typist, command_of
 from bench.problem import Problem
-from bench.procedure import commands as say
-from bench.procedure.snapshot import Prompt, Snapshot
-from bench.telling import Teller
+from bench.procedure.run import commands as say
+from bench.procedure.state.snapshot import Prompt, Snapshot
 from tests.tui import samples
 
 GO_ON = Prompt("go-on", "Done: go on")

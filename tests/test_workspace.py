@@ -10,7 +10,7 @@ import pytest
 from bench import workspace
 from bench.cli import main
 from bench.problem import Problem
-from bench.session.reader import read_session
+from bench.session.record.reader import read_session
 from bench.workspace import WORKED_SESSIONS, find_workspace, shipped_procedures, shipped_sessions
 
 

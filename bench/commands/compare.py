@@ -7,12 +7,12 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from bench.commands.report import session_folder
-from bench.session.compare import WAYS, of
-from bench.session.compare_text import comparison_lines, summary
+from bench.session.compare.comparison import WAYS, of
+from bench.session.compare.comparison_text import comparison_lines, summary
 
 if TYPE_CHECKING:
-    from bench.procedure.journal import ReadingRecord
-    from bench.session.compare import Comparison, Row, Side
+    from bench.procedure.state.journal import ReadingRecord
+    from bench.session.compare.comparison import Comparison, Row, Side
 
 
 def add(parser: argparse.ArgumentParser) -> None:

@@ -7,9 +7,9 @@ import json
 from pathlib import Path
 
 from bench.problem import Problem
-from bench.session.place import FILE_NAME
-from bench.session.reader import read_session
-from bench.session.record import SessionRecord
+from bench.session.record.paths import FILE_NAME
+from bench.session.record.reader import read_session
+from bench.session.record.record import SessionRecord
 from bench.workspace import find_workspace
 
 MARKS = (("mended", ": mended"), ("hidden", "hidden, not mended"), ("found", ": found."), ("missed", ": missed."))

@@ -10,8 +10,8 @@ from pathlib import Path
 
 from bench.audio.quiet import kept_off_screen
 from bench.clock import RealClock
-from bench.commands.running import add_sheets, conclude, narrate, tell, wanted
-from bench.opening import open_run
+from bench.commands.run_options import add_sheets, conclude, narrate, tell, wanted
+from bench.open_run import open_run
 from bench.problem import Problem
 from bench.workspace import find_workspace
 

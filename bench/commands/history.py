@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench.problem import Problem
-from bench.session.index import Entry, entries
-from bench.session.roll import INTERVAL_MONTHS, OnRoll, roll
+from bench.session.compare.machines import INTERVAL_MONTHS, OnRoll, roll
+from bench.session.record.index import Entry, entries
 from bench.workspace import find_workspace
 
 if TYPE_CHECKING:
-    from bench.session.history import History, Series
+    from bench.session.compare.history import History, Series
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -45,9 +45,9 @@ def run(args: argparse.Namespace) -> int:
         machines = roll(found, args.interval)
         print(json.dumps(_roll_json(machines, found), ensure_ascii=False) if args.json else _roll_text(machines, found))
         return 0
-    from bench.measure.names import UNITS
-    from bench.session.history import of
-    from bench.session.history_text import history_lines
+    from bench.measure.reading import UNITS
+    from bench.session.compare.history import of
+    from bench.session.compare.history_text import history_lines
 
     if args.quantity is not None and args.quantity not in UNITS:
         raise Problem(f"--quantity: there is no {args.quantity}; there are {', '.join(UNITS)}")

@@ -14,9 +14,9 @@ from bench.problem import Problem
 from bench.workspace import find_workspace
 
 if TYPE_CHECKING:
-    from bench.session.interchange import Interchange, Mistracking, Pair
-    from bench.session.odd import Odd
-    from bench.session.traits import Traits, Value
+    from bench.session.compare.interchange import Interchange, Mistracking, Pair
+    from bench.session.compare.machine_errors import Traits, Value
+    from bench.session.compare.outlier import Odd
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -32,8 +32,8 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Work out every pair and print them."""
-    from bench.session.interchange import of
-    from bench.session.interchange_text import interchange_lines
+    from bench.session.compare.interchange import of
+    from bench.session.compare.interchange_text import interchange_lines
 
     found = of(_told_apart(_chosen(args)))
     if args.json:
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _chosen(args: argparse.Namespace) -> list[Traits]:
-    from bench.session.fleet import fleet, traits_by
+    from bench.session.compare.fleet import fleet, traits_by
 
     sessions = find_workspace(Path(args.workspace) if args.workspace else None).sessions
     if args.which:

@@ -16,7 +16,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the label."""
-    from bench.session.label import label_lines
+    from bench.session.report.label import label_lines
 
     print("\n".join(label_lines(session_folder(args.session, args.workspace), args.interval)))
     return 0

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.commands.measure import channel_list
+from bench.commands.music_path import add_machine, chosen_way
 from bench.commands.tracking import add_errors
-from bench.commands.ways import add_machine, chosen_way
 from bench.problem import Problem
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from bench.measure.meters import METERS, Options, make_meter
 from bench.problem import Problem
 
 if TYPE_CHECKING:
-    from bench.measure.names import Reading
+    from bench.measure.reading import Reading
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -124,7 +124,7 @@ def channel_list(text: str) -> tuple[int, ...]:
 
 def _sheet(name: str, workspace: str | None) -> tuple[tuple[float, float], ...]:
     """The sections of a reference-tape sheet in their order: Hz and dB, the certificate's error with them."""
-    from bench.procedure.format import load_sheet
+    from bench.procedure.load.reader import load_sheet
 
     tape = load_sheet(_path(name, workspace, "reference-tape"), "reference-tape")
     return tuple((s.hz, s.db + s.recorded_error_db) for s in tape.section)
@@ -132,13 +132,13 @@ def _sheet(name: str, workspace: str | None) -> tuple[tuple[float, float], ...]:
 
 def _parts(name: str, workspace: str | None) -> tuple[tuple[str, float], ...]:
     """What turns in the machine of a sheet, and how often in a second."""
-    from bench.procedure.format import load_sheet
+    from bench.procedure.load.reader import load_sheet
 
     return load_sheet(_path(name, workspace, "machine"), "machine").turning()
 
 
 def _path(name: str, workspace: str | None, kind: Literal["machine", "reference-tape"]) -> Path:
-    from bench.procedure.library import Library
+    from bench.procedure.load.library import Library
     from bench.workspace import find_workspace
 
     if Path(name).is_file():

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from bench.clock import RehearsalClock
 from bench.commands.report import session_folder
-from bench.commands.running import add_sheets, conclude, narrate, tell, wanted
-from bench.opening import open_run
+from bench.commands.run_options import add_sheets, conclude, narrate, tell, wanted
+from bench.open_run import open_run
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import as_the_sheet_says, rehearse
 from bench.workspace import find_workspace

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from bench.clock import RealClock
 from bench.problem import Problem
-from bench.session.place import FILE_NAME
-from bench.session.reader import read_session
+from bench.session.record.paths import FILE_NAME
+from bench.session.record.reader import read_session
 from bench.workspace import find_workspace
 
 
@@ -24,15 +24,15 @@ def run(args: argparse.Namespace) -> int:
     """Write report.html and readings.csv again, or print the same as text."""
     folder = session_folder(args.session, args.workspace)
     if args.note:
-        from bench.session.notes import add_notes
+        from bench.session.record.notes import add_notes
 
         add_notes(folder, args.note, RealClock())
     if args.text:
-        from bench.session.text import report_text
+        from bench.session.report.plain_text import report_text
 
         sys.stdout.write(report_text(read_session(folder)))
         return 0
-    from bench.session.report import write_report
+    from bench.session.report.report import write_report
 
     print(write_report(folder))
     return 0

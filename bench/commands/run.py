@@ -9,10 +9,10 @@ from pathlib import Path
 
 from bench.audio.quiet import kept_off_screen
 from bench.clock import RealClock
-from bench.commands.running import add_sheets, conclude, narrate, tell, wanted
-from bench.opening import Opened, open_run, resume_run
+from bench.commands.run_options import add_sheets, conclude, narrate, tell, wanted
+from bench.open_run import Opened, open_run, resume_run
 from bench.problem import Problem
-from bench.procedure.snapshot import Outcome
+from bench.procedure.state.snapshot import Outcome
 from bench.workspace import Workspace, find_workspace
 
 

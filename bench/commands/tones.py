@@ -64,7 +64,7 @@ def _of_list(args: argparse.Namespace) -> list[Tone | Gap | Source]:
 
 def _of_procedure(args: argparse.Namespace) -> list[Tone | Gap | Source]:
     """Each set of tones once, although a line-up sends it as found and as left."""
-    from bench.procedure.library import Library
+    from bench.procedure.load.library import Library
     from bench.workspace import find_workspace
 
     library = Library(find_workspace(Path(args.workspace) if args.workspace else None))

@@ -72,8 +72,8 @@ def typed_errors(args: argparse.Namespace) -> Errors:
 def session_errors(args: argparse.Namespace) -> list[Errors]:
     """The errors of each channel that a session measured, with their uncertainty."""
     from bench.commands.report import session_folder
-    from bench.session.errors import measured_errors
-    from bench.session.reader import read_session
+    from bench.session.compare.tracking_errors import measured_errors
+    from bench.session.record.reader import read_session
 
     if args.level_error is not None or args.treble_error is not None:
         raise Problem("--session has its own errors; leave --level-error and --treble-error out")

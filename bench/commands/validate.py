@@ -7,8 +7,8 @@ import json
 import sys
 from pathlib import Path
 
-from bench.procedure.problems import Finding
-from bench.procedure.validate import check_files, files_in
+from bench.procedure.load.file_problems import Finding
+from bench.procedure.load.validate import check_files, files_in
 from bench.workspace import find_workspace
 
 

@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any, Literal, Protocol
 
-from bench.measure.names import Measured
-from bench.measure.tracking import Samples
+from bench.measure.reading import Measured
+from bench.measure.signal.blocks import Samples
 from bench.problem import Problem
 
 
@@ -79,18 +79,18 @@ class Meter(Protocol):
 
 
 METERS: dict[str, str] = {
-    "level": "bench.measure.level:LevelMeter",
-    "response": "bench.measure.response:ResponseMeter",
-    "azimuth": "bench.measure.azimuth:AzimuthMeter",
-    "speed": "bench.measure.speed:SpeedMeter",
-    "flutter": "bench.measure.flutter:FlutterMeter",
-    "noise": "bench.measure.noise:NoiseMeter",
-    "distortion": "bench.measure.distortion:DistortionMeter",
-    "headroom": "bench.measure.headroom:HeadroomMeter",
-    "separation": "bench.measure.separation:SeparationMeter",
-    "erasure": "bench.measure.erasure:ErasureMeter",
-    "dropouts": "bench.measure.dropouts:DropoutMeter",
-    "everything": "bench.measure.everything:EverythingMeter",
+    "level": "bench.measure.quantities.level:LevelMeter",
+    "response": "bench.measure.quantities.response:ResponseMeter",
+    "azimuth": "bench.measure.quantities.azimuth:AzimuthMeter",
+    "speed": "bench.measure.quantities.speed:SpeedMeter",
+    "flutter": "bench.measure.quantities.flutter:FlutterMeter",
+    "noise": "bench.measure.quantities.noise:NoiseMeter",
+    "distortion": "bench.measure.quantities.distortion:DistortionMeter",
+    "headroom": "bench.measure.quantities.headroom:HeadroomMeter",
+    "separation": "bench.measure.quantities.separation:SeparationMeter",
+    "erasure": "bench.measure.quantities.erasure:ErasureMeter",
+    "dropouts": "bench.measure.quantities.dropouts:DropoutMeter",
+    "everything": "bench.measure.quantities.everything:EverythingMeter",
 }
 """Module and class of each: made with (sample_rate, channels, options)."""
 

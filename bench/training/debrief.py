@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
-from bench.procedure.journal import Event, turns_in
+from bench.procedure.state.journal import Event, turns_in
 from bench.training.truth import FaultTruth, TrimmerTruth, Truth
 
 RIGHT_WITHIN: tuple[tuple[str, float], ...] = (

@@ -7,9 +7,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from bench.problem import Problem
-from bench.procedure.job import Job
-from bench.procedure.sheets import Fault
-from bench.procedure.steps import Entry, RecordReplay, Reference, StepBase
+from bench.procedure.model.job import Job
+from bench.procedure.model.sheets import Fault
+from bench.procedure.model.steps import Entry, RecordReplay, Reference, StepBase
 
 CLOSING = "what-was-wrong"
 """The id of the question that ends an exercise."""

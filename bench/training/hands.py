@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass, field
 
 from bench.audio.port import Instruments
-from bench.procedure.commands import Accept, Answer, Command, GoOn, Turn
-from bench.procedure.snapshot import Gauge, Snapshot
+from bench.procedure.run.commands import Accept, Answer, Command, GoOn, Turn
+from bench.procedure.state.snapshot import Gauge, Snapshot
 
 FIRST_TURN = 6.0
 """Degrees of a first, searching turn."""

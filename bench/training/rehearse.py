@@ -5,11 +5,11 @@ from __future__ import annotations
 from bench.audio.port import Instruments, Port
 from bench.clock import Clock
 from bench.problem import Problem
-from bench.procedure.commands import Leave, Skip
-from bench.procedure.job import Job
-from bench.procedure.runner import Runner
-from bench.procedure.snapshot import Outcome
-from bench.procedure.steps import Entry
+from bench.procedure.model.job import Job
+from bench.procedure.model.steps import Entry
+from bench.procedure.run.commands import Leave, Skip
+from bench.procedure.run.runner import Runner
+from bench.procedure.state.snapshot import Outcome
 from bench.training.hands import UnattendedHands
 
 LOOK_EVERY_S = 0.1

@@ -11,11 +11,11 @@ from textual.command import CommandPalette
 from textual.geometry import Size
 from textual.screen import Screen
 
-from bench.tui.memory import Memory
-from bench.tui.screens.moments import CountDown
-from bench.tui.screens.sheets import SMALLEST, TooSmall
+from bench.tui.actions import PALETTE, STOP, Verb
+from bench.tui.preferences import Memory
+from bench.tui.screens.countdown import CountDown
+from bench.tui.screens.dialogs import SMALLEST, TooSmall
 from bench.tui.themes import LAMP, SIXTEEN, THEMES, few_colours
-from bench.tui.verbs import PALETTE, STOP, Verb
 
 
 class BenchApp(App[int]):

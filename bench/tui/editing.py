@@ -14,8 +14,8 @@ from bench.problem import Problem
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
-    from bench.procedure.format import SheetKind
-    from bench.procedure.problems import Finding
+    from bench.procedure.load.file_problems import Finding
+    from bench.procedure.load.reader import SheetKind
 
 OWN = "own"
 """What is set behind the name of a copy."""
@@ -34,7 +34,7 @@ def file_of(workspace: Workspace, row: str, key: str) -> Path:
     Raises:
         Problem: there is none on this line.
     """
-    from bench.procedure.library import Library
+    from bench.procedure.load.library import Library
 
     library = Library(workspace)
     if row == "procedure":
@@ -69,7 +69,7 @@ def run_editor(command: list[str], path: Path) -> str:
 
 def findings_of(path: Path, workspace: Workspace) -> list[Finding]:
     """All that is wrong with a file."""
-    from bench.procedure.validate import check_files
+    from bench.procedure.load.validate import check_files
 
     return check_files([path], workspace) if path.exists() else []
 
@@ -133,7 +133,7 @@ def write_text(path: Path, text: str) -> None:
     Raises:
         Problem: it can't be written; the file is as it was.
     """
-    from bench.session.atomic import save_file
+    from bench.session.record.atomic import save_file
 
     try:
         windows = path.exists() and b"\r\n" in path.read_bytes()

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 from bench.audio.quiet import kept_off_screen
 from bench.problem import Problem
 from bench.tui.app import BenchApp
-from bench.tui.memory import Memory, usual_memory
+from bench.tui.preferences import Memory, usual_memory
 from bench.workspace import Workspace, find_workspace
 
 if TYPE_CHECKING:
     from textual.screen import Screen
 
-    from bench.opening import Wanted
+    from bench.open_run import Wanted
 
 
 def start(workspace: str | None) -> int:
@@ -43,8 +43,8 @@ def start_run(workspace: Workspace, wanted: Wanted | None, folder: Path | None, 
     Raises:
         Problem: it could not be opened.
     """
+    from bench.tui.running_job import BenchSitting
     from bench.tui.screens.bench import BenchScreen
-    from bench.tui.sitting import BenchSitting
 
     screen = BenchScreen(BenchSitting(workspace, wanted, folder=folder, learning=learning))
     code = _show(screen, usual_memory())

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from rich.cells import cell_len, chop_cells, set_cell_size
 
 if TYPE_CHECKING:
-    from bench.procedure.steps import Stage
-    from bench.procedure.targets import VerdictWord
+    from bench.procedure.model.steps import Stage
+    from bench.procedure.model.targets import VerdictWord
 
 MINUS = "\N{MINUS SIGN}"
 

@@ -7,8 +7,8 @@ import os
 import time
 from pathlib import Path
 
-from bench.session.index import INDEX_NAME, SETTLED_NS, entries
-from bench.session.roll import roll
+from bench.session.compare.machines import roll
+from bench.session.record.index import INDEX_NAME, SETTLED_NS, entries
 from tests.benchmarks.test_loading import _cpu
 from tests.session.years import visit
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from bench.procedure.library import Library
+from bench.procedure.load.library import Library
 from tests.procedure.small_bench import BIAS, CLEAN, ENTRY, HEAD, PLAY, RECORD, make_bench
 
 DECISION = """

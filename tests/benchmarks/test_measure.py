@@ -18,23 +18,23 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from bench.measure import kernels
-from bench.measure.everything import EverythingMeter
-from bench.measure.finder import ToneFinder
-from bench.measure.flutter import WEIGHTED, flutter
 from bench.measure.meters import Options
-from bench.measure.vu import VuMeter
-from bench.measure.watch import ToneWatch
+from bench.measure.quantities.everything import EverythingMeter
+from bench.measure.quantities.flutter import WEIGHTED, flutter
+from bench.measure.quantities.live_tone import ToneWatch
+from bench.measure.quantities.vu import VuMeter
+from bench.measure.signal import kernels
+from bench.measure.tone.finder import ToneFinder
 from tests.measure.captures import hiss, mono, tone, value
 from tests.measure.spoiled import Tone
-from tests.measure.test_estimate import SPOILED, trials
+from tests.measure.tone.test_estimate import SPOILED, trials
 
 EVERYTHING = """
 import bench
 import resource, sys, time
 import numpy as np
-from bench.measure.everything import EverythingMeter
-from bench.measure import kernels
+from bench.measure.quantities.everything import EverythingMeter
+from bench.measure.signal import kernels
 
 rate, block = 96000.0, 65536
 kind, minutes = sys.argv[1], float(sys.argv[2])
@@ -130,7 +130,9 @@ def test_all_meters_live() -> None:
     assert share < 0.10
 
 
-NEEDED = "import bench, argparse, json, numpy, soundfile, bench.cli, bench.commands.measure, bench.measure.level"
+NEEDED = (
+    "import bench, argparse, json, numpy, soundfile, bench.cli, bench.commands.measure, bench.measure.quantities.level"
+)
 """What one level needs: the file (soundfile), samples (numpy), the command line and the modules that measure tones.
 Neither scipy nor numba: `scipy.signal` alone takes eight times as long to load as numpy, and numba five."""
 

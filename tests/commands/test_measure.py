@@ -14,7 +14,7 @@ import soundfile
 from bench.cli import main
 from bench.commands.measure import sentence
 from bench.measure.meters import METERS
-from bench.measure.names import Reading, no_reading
+from bench.measure.reading import Reading, no_reading
 from tests.measure.spoiled import Tone, after, hiss, silence, stereo
 
 RATE = 44100

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from bench.cli import main
-from bench.session.lock import SessionLock
-from bench.session.reader import read_session
+from bench.session.record.lock import SessionLock
+from bench.session.record.reader import read_session
 from tests.session.made_up import whole
 
 

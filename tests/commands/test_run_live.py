@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from bench.session.reader import read_session
+from bench.session.record.reader import read_session
 from tests.commands.typed import Typed
 from tests.live_audio import Deck, PrivateSound, missing
 

@@ -11,7 +11,7 @@ import pytest
 
 from bench.audio.file import Capture
 from bench.cli import main
-from bench.procedure.library import Library
+from bench.procedure.load.library import Library
 from bench.signals.leader import find_leader
 from bench.workspace import Workspace
 

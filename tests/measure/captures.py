@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.names import Measured, Reading
+from bench.measure.reading import Measured, Reading
 
 Floats = NDArray[np.float64]
 

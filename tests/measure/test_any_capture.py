@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options, make_meter
-from bench.measure.names import Measured
+from bench.measure.reading import Measured
 from tests.measure.captures import hiss, mono, tone
 
 ASKED = {

@@ -15,12 +15,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bench.measure.azimuth import AzimuthMeter
-from bench.measure.level import LevelMeter
 from bench.measure.meters import Options
-from bench.measure.names import Measured, Reading
-from bench.measure.response import ResponseMeter
-from bench.measure.speed import SpeedMeter
+from bench.measure.quantities.azimuth import AzimuthMeter
+from bench.measure.quantities.level import LevelMeter
+from bench.measure.quantities.response import ResponseMeter
+from bench.measure.quantities.speed import SpeedMeter
+from bench.measure.reading import Measured, Reading
 from tests.measure.captures import reading
 from tests.measure.spoiled import Tone, after, hiss, hum, silence, stereo
 

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from bench.measure.finder import find_tones
 from bench.measure.meters import Options
-from bench.measure.response import response
+from bench.measure.quantities.response import response
+from bench.measure.tone.finder import find_tones
 from tests.measure.captures import readings
 
 TONES = (

@@ -10,11 +10,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.distortion import distortion
-from bench.measure.headroom import headroom
-from bench.measure.level import level
 from bench.measure.meters import Options
-from bench.measure.names import Measured
+from bench.measure.quantities.distortion import distortion
+from bench.measure.quantities.headroom import headroom
+from bench.measure.quantities.level import level
+from bench.measure.reading import Measured
 from bench.practice.machine import PracticeMachine
 from tests.practice.deck import RATE, tone
 from tests.practice.test_shipped import recorded, shipped

@@ -11,20 +11,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bench.measure.azimuth import azimuth
-from bench.measure.circuit import Twice, decoding_error, encoding_error
-from bench.measure.distortion import distortion
-from bench.measure.dropouts import dropouts
-from bench.measure.erasure import erasure
-from bench.measure.flutter import flutter
-from bench.measure.hum import hum
-from bench.measure.level import level
 from bench.measure.meters import Options
-from bench.measure.mistracking import mistracking
-from bench.measure.names import Measured, Reading
-from bench.measure.noise import noise
-from bench.measure.separation import separation
-from bench.measure.speed import speed
+from bench.measure.quantities.azimuth import azimuth
+from bench.measure.quantities.distortion import distortion
+from bench.measure.quantities.dropouts import dropouts
+from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
+from bench.measure.quantities.erasure import erasure
+from bench.measure.quantities.flutter import flutter
+from bench.measure.quantities.hum import hum
+from bench.measure.quantities.level import level
+from bench.measure.quantities.mistracking import mistracking
+from bench.measure.quantities.noise import noise
+from bench.measure.quantities.separation import separation
+from bench.measure.quantities.speed import speed
+from bench.measure.reading import Measured, Reading
 from bench.practice.machine import PracticeMachine
 from tests.practice.deck import RATE, play, run, tone
 from tests.practice.test_shipped import SHEETS, recorded, shipped

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.erasure import erasure
-from bench.measure.level import level
 from bench.measure.meters import Options
-from bench.measure.noise import noise
+from bench.measure.quantities.erasure import erasure
+from bench.measure.quantities.level import level
+from bench.measure.quantities.noise import noise
 from bench.practice.flaws import Dropouts
 from bench.practice.media import MEDIA, echo_corner_hz
 from tests.practice.deck import QUIET, RATE, deck, level_dbfs, phasor, play, run, tone

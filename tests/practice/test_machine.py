@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.measure.azimuth import azimuth
 from bench.measure.meters import Options
+from bench.measure.quantities.azimuth import azimuth
 from bench.practice.facts import FaultFacts, MachineFacts, Table, TapeFacts
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem

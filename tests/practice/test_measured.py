@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.azimuth import azimuth
-from bench.measure.flutter import flutter
-from bench.measure.level import level
 from bench.measure.meters import Options
-from bench.measure.names import Reading
+from bench.measure.quantities.azimuth import azimuth
+from bench.measure.quantities.flutter import flutter
+from bench.measure.quantities.level import level
+from bench.measure.reading import Reading
 from bench.practice.facts import Table
 from bench.practice.machine import PracticeMachine
 from tests.practice.deck import QUIET, RATE, TONES, deck, play

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.programme import programme_delay
+from bench.measure.quantities.programme_azimuth import programme_delay
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
 from tests.practice.deck import RATE, run

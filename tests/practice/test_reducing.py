@@ -7,10 +7,10 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from bench.measure.circuit import Twice, decoding_error, encoding_error
-from bench.measure.level import level
 from bench.measure.meters import Options
-from bench.measure.names import Reading
+from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
+from bench.measure.quantities.level import level
+from bench.measure.reading import Reading
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
 from bench.tape.noise_reduction import encode

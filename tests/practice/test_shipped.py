@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from bench.practice.machine import PracticeMachine
-from bench.procedure.sheets import Fault, Machine, ReferenceTape, SheetBase, Tape
-from bench.wiring import build_practice_machine
+from bench.practice_setup import build_practice_machine
+from bench.procedure.model.sheets import Fault, Machine, ReferenceTape, SheetBase, Tape
 from tests.practice.deck import level_dbfs, run, tone
 
 SHEETS = Path(__file__).parents[2] / "procedures" / "sheets"

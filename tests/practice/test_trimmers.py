@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.measure.level import level
 from bench.measure.meters import Options
+from bench.measure.quantities.level import level
 from bench.practice.machine import PracticeMachine
 from bench.practice.physics import MachinePhysics
 from bench.practice.trimmers import STOP_DEGREES, Trimmer, draw

@@ -10,10 +10,10 @@ from typing import Any
 
 from bench.audio.port import Block, Port, PortStatus
 from bench.clock import RehearsalClock
-from bench.opening import Opened, Wanted, open_run, resume_run
-from bench.procedure import commands as say
-from bench.procedure.runner import Runner
-from bench.procedure.snapshot import Snapshot
+from bench.open_run import Opened, Wanted, open_run, resume_run
+from bench.procedure.run import commands as say
+from bench.procedure.run.runner import Runner
+from bench.procedure.state.snapshot import Snapshot
 from bench.signals.source import Source
 from bench.workspace import Workspace, shipped_procedures
 

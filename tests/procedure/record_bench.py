@@ -10,14 +10,14 @@ import numpy as np
 
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
-from bench.opening import Opened, Wanted, open_run
+from bench.open_run import Opened, Wanted, open_run
 from bench.practice.machine import PracticeMachine
-from bench.procedure.runner import Runner
-from bench.procedure.sheets import Fault
-from bench.procedure.snapshot import Outcome
+from bench.practice_setup import build_practice_machine
+from bench.procedure.model.sheets import Fault
+from bench.procedure.run.runner import Runner
+from bench.procedure.state.snapshot import Outcome
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
-from bench.wiring import build_practice_machine
 from bench.workspace import Workspace, shipped_procedures
 
 HEAD = """\

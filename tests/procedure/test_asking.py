@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.opening import Opened, Wanted, open_run
-from bench.procedure import commands as say
+from bench.open_run import Opened, Wanted, open_run
+from bench.procedure.run import commands as say
 from bench.workspace import Workspace, shipped_procedures
 
 PROCEDURE = """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bench.procedure.kinds.expected import Expected, label, match
+from bench.procedure.kinds.listen.expected_tones import Expected, label, match
 
 
 def tape() -> list[Expected]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.flutter import FlutterMeter
 from bench.measure.meters import Options
-from bench.procedure.kinds.flutter_parts import parts_of
+from bench.measure.quantities.flutter import FlutterMeter
+from bench.procedure.kinds.measure.flutter_parts import parts_of
 
 RATE = 48000
 LINES = {1.25: 0.10, 5.4: 0.05, 31.0: 0.02}

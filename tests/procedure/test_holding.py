@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from bench.procedure import commands as say
-from bench.procedure.runner import Runner
+from bench.procedure.run import commands as say
+from bench.procedure.run.runner import Runner
 from tests.procedure.flow_bench import CLEAN, LEVEL, MEASURE, Bench, Cable, at, events, listen, listen_through, words
 
 WARM = """

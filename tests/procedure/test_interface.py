@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.opening import Opened, Wanted, open_run
+from bench.open_run import Opened, Wanted, open_run
 from bench.problem import Problem
-from bench.procedure.format import load_sheet
-from bench.procedure.interface_sheet import calibration, newest_of, write_sheet
-from bench.procedure.sheets import Interface
-from bench.procedure.snapshot import Outcome
+from bench.procedure.load.reader import load_sheet
+from bench.procedure.model.sheets import Interface
+from bench.procedure.run.interface_sheet import calibration, newest_of, write_sheet
+from bench.procedure.state.snapshot import Outcome
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.procedure.format import read_procedure
+from bench.procedure.load.reader import read_procedure
 
 HEAD = 'format = 1\ntitle = "T"\nsummary = "S"\ntakes_minutes = 1\npart = true\n'
 LOOP = '\n[[step]]\nkind = "interface"\nid = "x"\ntitle = "X"\ndo = "Do."\n'

@@ -20,8 +20,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from bench.problem import Problem
-from bench.procedure.library import Library
-from bench.procedure.validate import check_files
+from bench.procedure.load.library import Library
+from bench.procedure.load.validate import check_files
 from bench.workspace import Workspace, shipped_procedures
 
 LIMIT_S = 20

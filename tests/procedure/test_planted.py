@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from bench.cli import main
-from bench.procedure.problems import Finding
-from bench.procedure.validate import check_files, files_in
+from bench.procedure.load.file_problems import Finding
+from bench.procedure.load.validate import check_files, files_in
 from bench.workspace import Workspace
 
 PLANTED = Path(__file__).parent / "planted"

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.procedure.library import Library
+from bench.procedure.load.library import Library
 from bench.workspace import Workspace, shipped_procedures
 from tests.procedure.record_bench import HEAD, run, step
 

@@ -12,9 +12,19 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from bench.problem import Problem
-from bench.procedure.library import Library
-from bench.procedure.steps import Adjust, ByHand, Entry, Follow, Measure, RecordReplay, Reference, SignOff, StepBase
-from bench.procedure.validate import check_files, files_in
+from bench.procedure.load.library import Library
+from bench.procedure.load.validate import check_files, files_in
+from bench.procedure.model.steps import (
+    Adjust,
+    ByHand,
+    Entry,
+    Follow,
+    Measure,
+    RecordReplay,
+    Reference,
+    SignOff,
+    StepBase,
+)
 from bench.workspace import Workspace, shipped_procedures
 
 SHIPPED = shipped_procedures()

@@ -14,14 +14,14 @@ import pytest
 
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
-from bench.opening import Wanted, open_run
-from bench.procedure.library import Library
-from bench.procedure.outcome import last_attempts
-from bench.procedure.runner import Runner
-from bench.session.tables import figures
+from bench.open_run import Wanted, open_run
+from bench.practice_setup import build_practice_machine
+from bench.procedure.load.library import Library
+from bench.procedure.run.runner import Runner
+from bench.procedure.state.outcome import last_attempts
+from bench.session.report.tables import figures
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import as_the_sheet_says, rehearse
-from bench.wiring import build_practice_machine
 from bench.workspace import Workspace, shipped_procedures
 
 SHIPPED = shipped_procedures()

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from bench.audio.practice import PracticePort
-from bench.procedure import commands as say
+from bench.procedure.run import commands as say
 from tests.procedure.flow_bench import CLEAN, MEASURE, Bench, at, by_a_person, events, listen_through, words
 
 RECORD = """

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.procedure import commands as say
+from bench.procedure.run import commands as say
 from tests.procedure.flow_bench import Bench, at, events, words
 
 QUESTION = """

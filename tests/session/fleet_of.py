@@ -8,10 +8,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from bench.clock import RehearsalClock
-from bench.measure.names import Channel, Reading
-from bench.procedure.journal import ReadingRecord
-from bench.procedure.targets import Target, judge
-from bench.session.store import SessionStore
+from bench.measure.reading import Channel, Reading
+from bench.procedure.model.targets import Target, judge
+from bench.procedure.state.journal import ReadingRecord
+from bench.session.record.store import SessionStore
 from tests.session.made_up import JOB, Source
 
 SPEED, SPACING, WIDTH = 47.625, 0.9, 0.6

@@ -23,10 +23,10 @@ from typing import Any, NoReturn
 import numpy as np
 
 from bench.clock import RehearsalClock
-from bench.measure.names import Reading
-from bench.procedure.journal import Event, ReadingRecord, Sound
-from bench.session.record import JobFacts
-from bench.session.store import SessionStore
+from bench.measure.reading import Reading
+from bench.procedure.state.journal import Event, ReadingRecord, Sound
+from bench.session.record.record import JobFacts
+from bench.session.record.store import SessionStore
 
 MANY = 6
 """Readings in each half of the short work."""

@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any, Literal
 
 from bench.clock import RehearsalClock
-from bench.measure.names import Channel, Reading, no_reading
-from bench.procedure.journal import Event, EventKind, ReadingRecord
-from bench.procedure.steps import Stage
-from bench.procedure.targets import Target, judge
-from bench.session.record import JobFacts
-from bench.session.store import SessionStore
+from bench.measure.reading import Channel, Reading, no_reading
+from bench.procedure.model.steps import Stage
+from bench.procedure.model.targets import Target, judge
+from bench.procedure.state.journal import Event, EventKind, ReadingRecord
+from bench.session.record.record import JobFacts
+from bench.session.record.store import SessionStore
 
 START = datetime(2026, 5, 3, 10, 12, tzinfo=UTC)
 JOB = JobFacts(

@@ -7,11 +7,11 @@ from typing import get_args
 
 from hypothesis import strategies as st
 
-from bench.measure.names import UNITS, Channel, Reading
-from bench.procedure.journal import Event, EventKind, ReadingRecord
-from bench.procedure.steps import Stage
-from bench.procedure.targets import Verdict, VerdictWord
-from bench.session.record import JobFacts
+from bench.measure.reading import UNITS, Channel, Reading
+from bench.procedure.model.steps import Stage
+from bench.procedure.model.targets import Verdict, VerdictWord
+from bench.procedure.state.journal import Event, EventKind, ReadingRecord
+from bench.session.record.record import JobFacts
 
 finite = st.floats(allow_nan=False, allow_infinity=False)
 some_text = st.text(min_size=1, max_size=40)

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from bench.procedure.journal import ReadingRecord
-from bench.procedure.recorded import record_to_replay
-from bench.session.gains import changes
-from bench.session.reader import read_session
-from bench.session.small_plots import small_plots
-from bench.session.subject import in_order, last_of, subject_of
-from bench.session.tables import figures, responses
-from bench.session.traits import AZIMUTH, traits_of
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.record_to_replay import record_to_replay
+from bench.session.compare.machine_errors import AZIMUTH, traits_of
+from bench.session.compare.subject import in_order, last_of, subject_of
+from bench.session.record.reader import read_session
+from bench.session.report.improvement import changes
+from bench.session.report.small_plots import small_plots
+from bench.session.report.tables import figures, responses
 from tests.session.fleet_of import Machine, session
 from tests.session.made_up import Writer, azimuth, begin, record_level, response
 from tests.session.page import Page

@@ -7,10 +7,10 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from bench.measure.names import Channel
+from bench.measure.reading import Channel
 from bench.practice.machine import PracticeMachine
-from bench.session.interchange import pair
-from bench.session.traits import AZIMUTH, EXACT, SPEED, Trait, Traits, Value
+from bench.session.compare.interchange import pair
+from bench.session.compare.machine_errors import AZIMUTH, EXACT, SPEED, Trait, Traits, Value
 from tests.practice.deck import CASSETTE, QUIET, RATE, deck, run
 
 SIDES: tuple[Channel, ...] = ("left", "right")

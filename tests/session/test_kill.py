@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.session.atomic import PART
-from bench.session.reader import read_session
-from bench.session.store import SessionStore, unfinished
+from bench.session.record.atomic import PART
+from bench.session.record.reader import read_session
+from bench.session.record.store import SessionStore, unfinished
 from tests.session.killed import MANY
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="no SIGKILL, no fork")

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from bench.session.reader import read_session
-from bench.session.store import unfinished
+from bench.session.record.reader import read_session
+from bench.session.record.store import unfinished
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="no SIGKILL")
 

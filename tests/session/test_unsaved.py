@@ -7,12 +7,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 from bench.clock import RealClock, RehearsalClock
-from bench.opening import Opened, Wanted, open_run
-from bench.procedure.commands import Note
-from bench.procedure.desk import Desk
-from bench.procedure.kinds.base import SAVE_AGAIN_S
-from bench.procedure.snapshot import Snapshot
-from bench.session.reader import read_session
+from bench.open_run import Opened, Wanted, open_run
+from bench.procedure.kinds.activity import SAVE_AGAIN_S
+from bench.procedure.run.commands import Note
+from bench.procedure.run.desk import Desk
+from bench.procedure.state.snapshot import Snapshot
+from bench.session.record.reader import read_session
 from tests.procedure.small_bench import CLEAN, ENTRY, HEAD, make_bench
 
 

@@ -10,9 +10,9 @@ import pytest
 
 from bench.cli import main
 from bench.clock import RehearsalClock
-from bench.opening import Wanted, open_run, resume_run
+from bench.open_run import Wanted, open_run, resume_run
 from bench.problem import Problem
-from bench.session.reader import read_session
+from bench.session.record.reader import read_session
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures

@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from bench.clock import RehearsalClock
-from bench.measure.names import Reading
-from bench.procedure.journal import Event, ReadingRecord
-from bench.procedure.steps import Stage
-from bench.procedure.targets import judge
-from bench.session.record import JobFacts
-from bench.session.store import SessionStore
+from bench.measure.reading import Reading
+from bench.procedure.model.steps import Stage
+from bench.procedure.model.targets import judge
+from bench.procedure.state.journal import Event, ReadingRecord
+from bench.session.record.record import JobFacts
+from bench.session.record.store import SessionStore
 from tests.session.made_up import JOB, LEVEL
 
 UNCERTAINTY = 0.12

@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from bench.clock import RehearsalClock
-from bench.opening import Opened, Wanted, open_run
-from bench.procedure.commands import Command, Skip
-from bench.procedure.snapshot import Snapshot
+from bench.open_run import Opened, Wanted, open_run
+from bench.procedure.run.commands import Command, Skip
+from bench.procedure.state.snapshot import Snapshot
 from bench.training.exercise import CLOSING
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse

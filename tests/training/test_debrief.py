@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from bench.procedure.journal import Event
+from bench.procedure.state.journal import Event
 from bench.training.debrief import debrief
-from bench.training.told import in_sentences
+from bench.training.debrief_text import in_sentences
 from bench.training.truth import FaultTruth, TrimmerTruth, Truth
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)

@@ -7,12 +7,12 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.opening import Opened, Wanted, open_run, resume_run
+from bench.open_run import Opened, Wanted, open_run, resume_run
 from bench.problem import Problem
-from bench.procedure.commands import Leave
-from bench.procedure.library import Library
-from bench.session.reader import read_session
-from bench.session.report import write_report
+from bench.procedure.load.library import Library
+from bench.procedure.run.commands import Leave
+from bench.session.record.reader import read_session
+from bench.session.report.report import write_report
 from bench.training.exercise import CLOSING, named, shows, with_closing
 from bench.workspace import Workspace
 from tests.training.exercise_bench import REPO, DoesNothing, HidesAzimuth, Perfect, go_through, workspace

@@ -9,11 +9,11 @@ import pytest
 
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
-from bench.opening import Opened, Wanted, open_run
-from bench.procedure.runner import Runner
+from bench.open_run import Opened, Wanted, open_run
+from bench.practice_setup import build_practice_machine
+from bench.procedure.run.runner import Runner
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
-from bench.wiring import build_practice_machine
 from bench.workspace import Workspace, shipped_procedures
 
 

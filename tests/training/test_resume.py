@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.opening import Opened, Wanted, open_run, resume_run
-from bench.procedure.journal import Event, ReadingRecord
-from bench.session.reader import read_session
-from bench.session.store import unfinished
+from bench.open_run import Opened, Wanted, open_run, resume_run
+from bench.procedure.state.journal import Event, ReadingRecord
+from bench.session.record.reader import read_session
+from bench.session.record.store import unfinished
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures

@@ -10,13 +10,13 @@ from typing import Any
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.opening import Opened, Wanted, open_run, resume_run
-from bench.procedure.commands import Command, Leave
-from bench.procedure.journal import ReadingRecord
-from bench.procedure.outcome import last_attempts
-from bench.procedure.snapshot import Snapshot
-from bench.session.content import content_of
-from bench.session.reader import read_session
+from bench.open_run import Opened, Wanted, open_run, resume_run
+from bench.procedure.run.commands import Command, Leave
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.outcome import last_attempts
+from bench.procedure.state.snapshot import Snapshot
+from bench.session.record.reader import read_session
+from bench.session.report.document import content_of
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures

@@ -10,11 +10,11 @@ import pytest
 
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
-from bench.opening import Wanted, open_run
-from bench.procedure.journal import Event, ReadingRecord
-from bench.procedure.snapshot import Outcome
-from bench.session.reader import read_session
-from bench.session.text import report_text
+from bench.open_run import Wanted, open_run
+from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.snapshot import Outcome
+from bench.session.record.reader import read_session
+from bench.session.report.plain_text import report_text
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures

@@ -7,8 +7,10 @@ from dataclasses import replace
 from typing import Any
 
 from bench.audio.port import PortStatus, TrimmerInfo
-from bench.measure.names import Channel, Reading
-from bench.procedure.snapshot import (
+from bench.measure.reading import Channel, Reading
+from bench.procedure.model.steps import Caution
+from bench.procedure.model.targets import Target, Verdict, judge
+from bench.procedure.state.snapshot import (
     CheckRow,
     Curve,
     FlutterPart,
@@ -23,9 +25,7 @@ from bench.procedure.snapshot import (
     StepView,
     ToneRow,
 )
-from bench.procedure.steps import Caution
-from bench.procedure.targets import Target, Verdict, judge
-from bench.tui.offer import FILE, NEW_JOB, PRACTICE, WHO, Option, Row
+from bench.tui.choices import FILE, NEW_JOB, PRACTICE, WHO, Option, Row
 
 JOB = JobView(
     procedure="Line up a cassette deck",

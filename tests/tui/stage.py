@@ -10,8 +10,8 @@ from typing import Any
 from textual.app import App
 from textual.pilot import Pilot
 
-from bench.procedure import commands as say
-from bench.procedure.snapshot import Outcome, Snapshot
+from bench.procedure.run import commands as say
+from bench.procedure.state.snapshot import Outcome, Snapshot
 from bench.tui.app import BenchApp
 from bench.tui.screens.bench import BenchScreen
 

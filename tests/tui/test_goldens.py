@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from bench.procedure.kinds.passage import REWIND
-from bench.procedure.snapshot import Prompt, Snapshot
+from bench.procedure.kinds.record.passage import REWIND
+from bench.procedure.state.snapshot import Prompt, Snapshot
 from tests.tui import samples
 from tests.tui.stage import bench_app, check_golden, says, screen_text
 
@@ -70,7 +70,7 @@ async def test_sheets(key: str, name: str, words: str, size: tuple[int, int]) ->
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 36)])
 async def test_the_count_down(monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]) -> None:
-    monkeypatch.setattr("bench.tui.screens.moments.CountDown.beat_s", 3600.0)
+    monkeypatch.setattr("bench.tui.screens.countdown.CountDown.beat_s", 3600.0)
     prompt = Prompt("go-on", "Work tape in and recording: start the tones", sounds=True)
     app, _ = bench_app(samples.listening(0, prompt=prompt))
     async with app.run_test(size=size) as pilot:

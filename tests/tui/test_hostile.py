@@ -8,22 +8,22 @@ from pathlib import Path
 import pytest
 from rich.cells import cell_len
 
-from bench.procedure.snapshot import CheckRow, Prompt, Snapshot, ToneRow
-from bench.procedure.steps import Caution
+from bench.procedure.model.steps import Caution
+from bench.procedure.state.snapshot import CheckRow, Prompt, Snapshot, ToneRow
 from bench.tui.app import BenchApp
-from bench.tui.memory import Memory
-from bench.tui.offer import Option, Row
+from bench.tui.choices import Option, Row
+from bench.tui.preferences import Memory
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.chooser import ChooserScreen
+from bench.tui.screens.countdown import CountDown
+from bench.tui.screens.dialogs import Keys
 from bench.tui.screens.editing import EditScreen
-from bench.tui.screens.moments import CountDown
 from bench.tui.screens.pages import PagesScreen
 from bench.tui.screens.records import RecordsScreen
-from bench.tui.screens.sheets import Keys
 from bench.workspace import Workspace
 from tests.tui import samples
+from tests.tui.screens.test_records import entry
 from tests.tui.stage import HandSitting, bench_app, screen_text, until
-from tests.tui.test_records import entry
 
 NASTY = (
     "[/foo] [@click=app.quit]quit[/] [bold red]x \\[ [/ $x {x} "

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pytest
 from textual.widget import Widget
 
-from bench.procedure.snapshot import Snapshot
+from bench.procedure.state.snapshot import Snapshot
 from tests.tui import samples
 from tests.tui.stage import bench_app, says, screen_text, show, until
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from bench.measure.names import decimals
+from bench.measure.reading import decimals
 from bench.tui.text import cell, clip, hertz, lasting, minutes, number, plain, spread_of, wrap
 
 HOSTILE = [

@@ -13,21 +13,21 @@ from textual.containers import Container, Horizontal, Vertical
 from textual.widgets import Input
 
 from bench.problem import Problem
-from bench.procedure import commands as say
-from bench.procedure.snapshot import Gauge, Outcome, Prompt, Snapshot, StepView
-from bench.tui import faces
+from bench.procedure.run import commands as say
+from bench.procedure.state.snapshot import Gauge, Outcome, Prompt, Snapshot, StepView
+from bench.tui import presentation
 from bench.tui.messages import Seen
 from bench.tui.screens.bench_keys import BenchKeys
-from bench.tui.screens.sheets import WholeCard
+from bench.tui.screens.dialogs import WholeCard
 from bench.tui.text import wrap
-from bench.tui.widgets.bottom import Bar, Footer, Notice, bar_lines
-from bench.tui.widgets.card import Card, Part, card_height, folded, parts_of, reading_s, rows_of
-from bench.tui.widgets.ending import ending_lines
+from bench.tui.widgets.choice_lists import Lines, check_lines, choice_lines, timer_lines, trimmer_line
 from bench.tui.widgets.flutter import FlutterBoard
+from bench.tui.widgets.footer import Bar, Footer, Notice, bar_lines
 from bench.tui.widgets.gauge import GaugeColumn
 from bench.tui.widgets.header import JobStrip, SoundStrip, TitleStrip, sound_trouble, sound_warning
-from bench.tui.widgets.lists import Lines, check_lines, choice_lines, timer_lines, trimmer_line
-from bench.tui.widgets.painted import Line, fix_height
+from bench.tui.widgets.line_widget import Line, fix_height
+from bench.tui.widgets.outcome import ending_lines
+from bench.tui.widgets.step_card import Card, Part, card_height, folded, parts_of, reading_s, rows_of
 from bench.tui.widgets.tones import ToneBoard
 
 LEAST_ROWS = {"gauges": 10, "tones": 8, "flutter": 6}
@@ -174,7 +174,11 @@ class BenchScreen(BenchKeys):
             return
         self.query_one(SoundStrip).show(new.sound, new.sending, figures=False)
         now = time.monotonic()
-        if old is None or faces.shape_of(new) != faces.shape_of(old) or now - self._figures_at >= FIGURES_EVERY_S:
+        if (
+            old is None
+            or presentation.shape_of(new) != presentation.shape_of(old)
+            or now - self._figures_at >= FIGURES_EVERY_S
+        ):
             await self._show(new, now)
         elif not self._flush_waits:
             self._flush_waits = True
@@ -187,7 +191,7 @@ class BenchScreen(BenchKeys):
 
     async def _show(self, new: Snapshot, now: float) -> None:
         old, self._figures, self._figures_at = self._figures, new, now
-        if old is None or faces.place_of(old) != faces.place_of(new):
+        if old is None or presentation.place_of(old) != presentation.place_of(new):
             self._picked = 0
         come = new.step is not None and (old is None or old.step is None or old.step.id != new.step.id)
         if come:
@@ -195,7 +199,7 @@ class BenchScreen(BenchKeys):
         if old is not None and new.last != old.last and new.last and self.app.bell_on:  # type: ignore[attr-defined]
             self.app.bell()
         with self.app.batch_update():
-            self._turn_to(faces.face_of(new))
+            self._turn_to(presentation.face_of(new))
             self.query_one(SoundStrip).show(new.sound, new.sending)
             self.query_one(JobStrip).show(new.job)
             self.query_one(TitleStrip).show(new.step)
@@ -277,7 +281,7 @@ class BenchScreen(BenchKeys):
         timer.display = bool(clock)
         timer.show(clock)
         width, room = listed.size.width or self.size.width, max(5, self.size.height - 16)
-        _, whole = faces.in_brief(faces.asked_by(new), new.prompt.kind, self.size.width)
+        _, whole = presentation.in_brief(presentation.asked_by(new), new.prompt.kind, self.size.width)
         lines: list[Line] = [[(line, "")] for line in whole]
         lines += [[(line, "strong")] for told in new.told for line in wrap(told, width)]
         if whole:
@@ -289,7 +293,7 @@ class BenchScreen(BenchKeys):
             lines += check_lines(new.checks, width, room)
         fix_height(self.query_one("#ticks"), max(len(lines), len(clock)))
         listed.show(lines)
-        typing = faces.is_typing(new)
+        typing = presentation.is_typing(new)
         field.display, field.disabled = typing, not typing
         if new.prompt != self._asked:
             self._asked = new.prompt
@@ -302,13 +306,13 @@ class BenchScreen(BenchKeys):
         self.query_one("#answers").display = typing or bool(lines) or bool(clock)
 
     def _show_bottom(self, new: Snapshot) -> None:
-        asked, _ = faces.in_brief(faces.asked_by(new), new.prompt.kind, self.size.width)
+        asked, _ = presentation.in_brief(presentation.asked_by(new), new.prompt.kind, self.size.width)
         bar = self.query_one(Bar)
         fix_height(bar, max(1, len(bar_lines(asked, self.size.width, 3))))
         bar.show(asked)
-        self.query_one(Notice).show(*faces.last_word(new))
-        shown = faces.footer_of(new, trainee=self.trainee)
-        self.query_one(Footer).show(shown, typing=faces.is_typing(new))
+        self.query_one(Notice).show(*presentation.last_word(new))
+        shown = presentation.footer_of(new, trainee=self.trainee)
+        self.query_one(Footer).show(shown, typing=presentation.is_typing(new))
 
     async def _end(self, outcome: Outcome) -> None:
         """The run is over: stop all, write the report, say where it is. Keys work meanwhile."""

@@ -8,22 +8,22 @@ from textual import events
 from textual.screen import Screen
 from textual.widgets import Input
 
-from bench.procedure import commands as say
-from bench.procedure.snapshot import Prompt, Snapshot
-from bench.tui import faces, verbs
-from bench.tui.about import about
-from bench.tui.screens.moments import CountDown, Hints
-from bench.tui.screens.sheets import AskWords, Confirm, Keys, WholeCard
+from bench.procedure.run import commands as say
+from bench.procedure.state.snapshot import Prompt, Snapshot
+from bench.tui import actions, presentation
+from bench.tui.actions import Verb
+from bench.tui.focus_help import about
+from bench.tui.screens.countdown import CountDown, Hints
+from bench.tui.screens.dialogs import AskWords, Confirm, Keys, WholeCard
 from bench.tui.text import plain
-from bench.tui.verbs import Verb
-from bench.tui.widgets.painted import INKS
+from bench.tui.widgets.line_widget import INKS
 
 
 class BenchKeys(Screen[str]):
     """The half of the bench screen that is pressed."""
 
     COMPONENT_CLASSES = INKS
-    BINDINGS = verbs.bindings(verbs.BENCH)
+    BINDINGS = actions.bindings(actions.BENCH)
 
     def __init__(self) -> None:
         super().__init__()
@@ -44,11 +44,11 @@ class BenchKeys(Screen[str]):
     @property
     def can_do(self) -> tuple[Verb, ...]:
         """The verbs of this moment, for palette and help."""
-        return tuple(v for v in verbs.BENCH if self._seen is None or faces.may(self._seen, v.action))
+        return tuple(v for v in actions.BENCH if self._seen is None or presentation.may(self._seen, v.action))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """What does nothing now is no key now."""
-        return self._seen is None or faces.may(self._seen, action)
+        return self._seen is None or presentation.may(self._seen, action)
 
     @property
     def _ended_run(self) -> bool:

@@ -12,10 +12,8 @@ from textual.app import ComposeResult, SuspendNotSupported
 from textual.screen import Screen
 
 from bench.problem import Problem
-from bench.tui import verbs
-from bench.tui.editing import copy_to_own, editor, file_of, findings_of, run_editor
-from bench.tui.memory import Memory
-from bench.tui.offer import (
+from bench.tui import actions
+from bench.tui.choices import (
     A_FILE,
     ABOUT,
     AN_EXERCISE,
@@ -27,16 +25,18 @@ from bench.tui.offer import (
     live_options,
     rows_of,
 )
-from bench.tui.screens.sheets import AskWords, Keys
+from bench.tui.editing import copy_to_own, editor, file_of, findings_of, run_editor
+from bench.tui.preferences import Memory
+from bench.tui.screens.dialogs import AskWords, Keys
 from bench.tui.text import plain
-from bench.tui.widgets.bottom import Bar, Footer, Notice
-from bench.tui.widgets.lists import Lines
-from bench.tui.widgets.painted import INKS, spread
-from bench.tui.widgets.ticket import Choices, Ticket
+from bench.tui.widgets.choice_lists import Lines
+from bench.tui.widgets.footer import Bar, Footer, Notice
+from bench.tui.widgets.job_form import Choices, Ticket
+from bench.tui.widgets.line_widget import INKS, spread
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
-    from bench.tui.sitting import BenchSitting
+    from bench.tui.running_job import BenchSitting
 
 
 FAULTS = 2
@@ -49,8 +49,8 @@ class ChooserScreen(Screen[str]):
 
     AUTO_FOCUS = ""
     COMPONENT_CLASSES = INKS
-    BINDINGS = verbs.bindings(verbs.CHOOSER)
-    can_do = verbs.CHOOSER
+    BINDINGS = actions.bindings(actions.CHOOSER)
+    can_do = actions.CHOOSER
 
     def __init__(self, workspace: Workspace, memory: Memory) -> None:
         super().__init__()
@@ -159,14 +159,14 @@ class ChooserScreen(Screen[str]):
         return row.option
 
     def _footer(self) -> None:
-        of = verbs.find
+        of = actions.find
         out = [
-            (of(verbs.CHOOSER, "line(-1)"), "↓ line"),
-            (of(verbs.CHOOSER, "choose(-1)"), "→ choose"),
-            (of(verbs.CHOOSER, "edit"), "edit"),
-            (of(verbs.CHOOSER, "records"), "sessions"),
-            (of(verbs.CHOOSER, "leave"), "leave"),
-            (verbs.HELP, "help"),
+            (of(actions.CHOOSER, "line(-1)"), "↓ line"),
+            (of(actions.CHOOSER, "choose(-1)"), "→ choose"),
+            (of(actions.CHOOSER, "edit"), "edit"),
+            (of(actions.CHOOSER, "records"), "sessions"),
+            (of(actions.CHOOSER, "leave"), "leave"),
+            (actions.HELP, "help"),
         ]
         self.query_one(Footer).show(tuple(out))
 
@@ -337,7 +337,7 @@ class ChooserScreen(Screen[str]):
         return row.option.key if row and row.option else ""
 
     def _sitting(self, session: Option | None, trainee: str = "", number: int = 1) -> BenchSitting:
-        from bench.tui.sitting import Asked, BenchSitting
+        from bench.tui.running_job import Asked, BenchSitting
 
         learning = self._key("who") == TRAINEE
         if session is not None:

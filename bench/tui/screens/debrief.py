@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from bench.tui.screens.sheets import Reading
+from bench.tui.screens.dialogs import Reading
 from bench.tui.text import wrap
-from bench.tui.widgets.card import READABLE
-from bench.tui.widgets.painted import Line
+from bench.tui.widgets.line_widget import Line
+from bench.tui.widgets.step_card import READABLE
 
 HEADINGS = {
     "fault": "Was it found?",

@@ -9,14 +9,14 @@ from textual.screen import Screen
 from textual.widgets import TextArea
 
 from bench.problem import Problem
-from bench.tui import verbs
+from bench.tui import actions
+from bench.tui.actions import Verb
 from bench.tui.editing import findings_of, read_text, write_text
-from bench.tui.screens.sheets import Confirm, Keys
+from bench.tui.screens.dialogs import Confirm, Keys
 from bench.tui.text import plain
-from bench.tui.verbs import Verb
-from bench.tui.widgets.bottom import Footer, Notice
-from bench.tui.widgets.lists import Lines
-from bench.tui.widgets.painted import INKS, spread
+from bench.tui.widgets.choice_lists import Lines
+from bench.tui.widgets.footer import Footer, Notice
+from bench.tui.widgets.line_widget import INKS, spread
 from bench.workspace import Workspace
 
 ABOUT = """The file as it is, comments and all. F4 saves it and says what is wrong with it, with the line; F10 goes
@@ -27,8 +27,8 @@ class EditScreen(Screen[str]):
     """Edits one file. Answers "saved" when it was saved."""
 
     COMPONENT_CLASSES = INKS
-    BINDINGS = verbs.bindings(verbs.EDITING)
-    can_do: tuple[Verb, ...] = verbs.EDITING
+    BINDINGS = actions.bindings(actions.EDITING)
+    can_do: tuple[Verb, ...] = actions.EDITING
 
     def __init__(self, path: Path, workspace: Workspace) -> None:
         super().__init__()
@@ -45,9 +45,9 @@ class EditScreen(Screen[str]):
 
     def on_mount(self) -> None:
         """Say what is known already."""
-        of = verbs.find
-        shown = [(of(verbs.EDITING, a), of(verbs.EDITING, a).label) for a in ("save", "stop_sound", "leave")]
-        self.query_one(Footer).show((*shown, (verbs.HELP, "help")), typing=True)
+        of = actions.find
+        shown = [(of(actions.EDITING, a), of(actions.EDITING, a).label) for a in ("save", "stop_sound", "leave")]
+        self.query_one(Footer).show((*shown, (actions.HELP, "help")), typing=True)
         if self._replaced:
             said = f"{self._replaced} signs that can steer a terminal are shown as �; saving replaces them."
             self.query_one(Notice).show(said, "caution")

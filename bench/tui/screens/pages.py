@@ -8,13 +8,13 @@ from textual import events
 from textual.app import ComposeResult
 from textual.screen import Screen
 
-from bench.tui import verbs
-from bench.tui.screens.sheets import Keys
+from bench.tui import actions
+from bench.tui.actions import Verb
+from bench.tui.screens.dialogs import Keys
 from bench.tui.text import plain, wrap
-from bench.tui.verbs import Verb
-from bench.tui.widgets.bottom import Footer, Notice
-from bench.tui.widgets.lists import Lines
-from bench.tui.widgets.painted import INKS, Line, spread
+from bench.tui.widgets.choice_lists import Lines
+from bench.tui.widgets.footer import Footer, Notice
+from bench.tui.widgets.line_widget import INKS, Line, spread
 
 ABOUT = "Text to read: up and down by a line, left and right or space by a page."
 
@@ -30,7 +30,7 @@ class PagesScreen(Screen[str]):
 
     AUTO_FOCUS = ""
     COMPONENT_CLASSES = INKS
-    BINDINGS = verbs.bindings(verbs.PAGES)
+    BINDINGS = actions.bindings(actions.PAGES)
 
     def __init__(self, title: str, text: list[str], outside: Callable[[], str] | None = None) -> None:
         super().__init__()
@@ -41,7 +41,7 @@ class PagesScreen(Screen[str]):
     @property
     def can_do(self) -> tuple[Verb, ...]:
         """The verbs of this screen."""
-        return tuple(v for v in verbs.PAGES if v.action != "open_outside" or self._outside is not None)
+        return tuple(v for v in actions.PAGES if v.action != "open_outside" or self._outside is not None)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Nothing opens outside where there is nothing."""
@@ -60,7 +60,7 @@ class PagesScreen(Screen[str]):
         shown = [(of["move(-1)"], "↓ line"), (of["page(1)"], "page")]
         if "open_outside" in of:
             shown.append((of["open_outside"], "open outside"))
-        shown += [(of["leave"], "back"), (verbs.HELP, "help")]
+        shown += [(of["leave"], "back"), (actions.HELP, "help")]
         self.query_one(Footer).show(tuple(shown))
 
     def on_resize(self) -> None:

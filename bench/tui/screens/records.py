@@ -12,19 +12,19 @@ from textual.app import ComposeResult
 from textual.screen import Screen
 
 from bench.problem import Problem
-from bench.tui import verbs
+from bench.tui import actions
+from bench.tui.actions import Verb
 from bench.tui.outside import open_outside
+from bench.tui.screens.dialogs import Keys
 from bench.tui.screens.pages import PagesScreen
-from bench.tui.screens.sheets import Keys
-from bench.tui.verbs import Verb
-from bench.tui.widgets.bottom import Bar, Footer, Notice
-from bench.tui.widgets.lists import Lines
-from bench.tui.widgets.painted import INKS, spread
-from bench.tui.widgets.roll import detail_lines, roll_lines
+from bench.tui.widgets.choice_lists import Lines
+from bench.tui.widgets.footer import Bar, Footer, Notice
+from bench.tui.widgets.line_widget import INKS, spread
+from bench.tui.widgets.session_list import detail_lines, roll_lines
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
-    from bench.session.index import Entry
+    from bench.session.record.index import Entry
 
 ABOUT = """All sessions of this workspace, the newest first. Enter reads the report of the one that is picked; c marks
 it, and c on another sets the two side by side, the older one first."""
@@ -35,8 +35,8 @@ class RecordsScreen(Screen[str]):
 
     AUTO_FOCUS = ""
     COMPONENT_CLASSES = INKS
-    BINDINGS = verbs.bindings(verbs.RECORDS)
-    can_do: tuple[Verb, ...] = verbs.RECORDS
+    BINDINGS = actions.bindings(actions.RECORDS)
+    can_do: tuple[Verb, ...] = actions.RECORDS
 
     def __init__(self, workspace: Workspace) -> None:
         super().__init__()
@@ -58,13 +58,13 @@ class RecordsScreen(Screen[str]):
     def on_mount(self) -> None:
         """Read the list."""
         named = ("history", "compare", "open_outside", "label", "leave")
-        of = verbs.find
-        shown = [(of(verbs.RECORDS, action), of(verbs.RECORDS, action).label) for action in named]
-        self.query_one(Footer).show((*shown, (verbs.HELP, "help")))
+        of = actions.find
+        shown = [(of(actions.RECORDS, action), of(actions.RECORDS, action).label) for action in named]
+        self.query_one(Footer).show((*shown, (actions.HELP, "help")))
         self.run_worker(self._look(), exclusive=True)
 
     async def _look(self) -> None:
-        from bench.session.index import entries
+        from bench.session.record.index import entries
 
         self._entries = await asyncio.to_thread(entries, self._workspace.sessions)
         self._said = "" if self._entries else "There are no sessions yet: each job leaves one."
@@ -120,8 +120,8 @@ class RecordsScreen(Screen[str]):
             return
 
         def lines() -> list[str]:
-            from bench.session.reader import read_session
-            from bench.session.text import report_text
+            from bench.session.record.reader import read_session
+            from bench.session.report.plain_text import report_text
 
             return report_text(read_session(entry.folder)).splitlines()
 
@@ -134,8 +134,8 @@ class RecordsScreen(Screen[str]):
             return
 
         def lines() -> list[str]:
-            from bench.session.history import of
-            from bench.session.history_text import history_lines
+            from bench.session.compare.history import of
+            from bench.session.compare.history_text import history_lines
 
             return history_lines(of(self._workspace, entry.machine))
 
@@ -148,7 +148,7 @@ class RecordsScreen(Screen[str]):
             return
 
         def lines() -> list[str]:
-            from bench.session.label import label_lines
+            from bench.session.report.label import label_lines
 
             return label_lines(entry.folder)
 
@@ -167,8 +167,8 @@ class RecordsScreen(Screen[str]):
         self._marked = None
 
         def lines() -> list[str]:
-            from bench.session.compare import of
-            from bench.session.compare_text import comparison_lines
+            from bench.session.compare.comparison import of
+            from bench.session.compare.comparison_text import comparison_lines
 
             return comparison_lines(of(first.folder, second.folder))
 

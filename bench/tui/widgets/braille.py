@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.tui.widgets.painted import Line
+from bench.tui.widgets.line_widget import Line
 
 _BITS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]])
 """The bit of each dot in a cell: rows from above, left and right (Unicode block "Braille Patterns")."""

@@ -6,10 +6,10 @@ import math
 
 import numpy as np
 
-from bench.procedure.snapshot import FlutterPart
+from bench.procedure.state.snapshot import FlutterPart
 from bench.tui.text import cell, number
 from bench.tui.widgets.braille import Dots
-from bench.tui.widgets.painted import Line, Painted, beside
+from bench.tui.widgets.line_widget import Line, Painted, beside
 
 LIST_WIDTH = 58
 LABEL = 7

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from bench.measure.names import UNITS, decimals
-from bench.procedure.snapshot import Curve, Gauge
+from bench.measure.reading import UNITS, decimals
+from bench.procedure.state.snapshot import Curve, Gauge
 from bench.tui.text import SHAPES, cell, clip, number, plain, spread_of, wrap
-from bench.tui.widgets.band import band_lines
 from bench.tui.widgets.curve import LEAST_HEIGHT, curve_lines
-from bench.tui.widgets.figures import ABOUT, CROSS, DOWN, TICK, UP, large
-from bench.tui.widgets.painted import Line, Painted, spread, width_of
+from bench.tui.widgets.large_digits import ABOUT, CROSS, DOWN, TICK, UP, large
+from bench.tui.widgets.line_widget import Line, Painted, spread, width_of
 from bench.tui.widgets.phase import phase_lines, phase_of, phase_words
+from bench.tui.widgets.scale import band_lines
 from bench.tui.widgets.trace import trace_lines
 
 TRACE_ROWS = 6

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from bench.procedure.snapshot import InputView, JobView, StepView
+from bench.procedure.state.snapshot import InputView, JobView, StepView
 from bench.tui.text import MINUS, STAGES, cell, number, plain
-from bench.tui.widgets.painted import Line, Painted, spread, trim, width_of
+from bench.tui.widgets.line_widget import Line, Painted, spread, trim, width_of
 
 METER_LOW_DBFS = -60.0
 METER_HIGH_MARK_DBFS = -6.0

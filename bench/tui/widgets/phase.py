@@ -6,10 +6,10 @@ import math
 
 import numpy as np
 
-from bench.procedure.snapshot import Gauge
+from bench.procedure.state.snapshot import Gauge
 from bench.tui.text import hertz, number
 from bench.tui.widgets.braille import Dots
-from bench.tui.widgets.painted import Line
+from bench.tui.widgets.line_widget import Line
 
 POINTS = 96
 

@@ -6,11 +6,11 @@ import math
 
 import numpy as np
 
-from bench.procedure.snapshot import FoundPoint, ToneRow
+from bench.procedure.state.snapshot import FoundPoint, ToneRow
 from bench.tui.text import cell
 from bench.tui.widgets.braille import Dots
 from bench.tui.widgets.curve import put
-from bench.tui.widgets.painted import Line
+from bench.tui.widgets.line_widget import Line
 
 LABEL = 6
 LEAST_WIDTH, LEAST_HEIGHT = 24, 6

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from bench.measure.names import Reading, decimals
-from bench.procedure.snapshot import FoundPoint, ToneRow
-from bench.procedure.targets import Verdict, VerdictWord
+from bench.measure.reading import Reading, decimals
+from bench.procedure.model.targets import Verdict, VerdictWord
+from bench.procedure.state.snapshot import FoundPoint, ToneRow
 from bench.tui.text import SHAPES, cell, number
-from bench.tui.widgets.painted import Line, Painted, beside, spread
+from bench.tui.widgets.line_widget import Line, Painted, beside, spread
 from bench.tui.widgets.response import LEAST_WIDTH, response_lines
 
 MOST_ROWS = 36

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from bench.measure.names import decimals
+from bench.measure.reading import decimals
 from bench.tui.text import cell, number
-from bench.tui.widgets.band import part_of
 from bench.tui.widgets.braille import Dots
-from bench.tui.widgets.painted import Line
+from bench.tui.widgets.line_widget import Line
+from bench.tui.widgets.scale import part_of
 
 SECONDS = 60.0
 LABEL = 7

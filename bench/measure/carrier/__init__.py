@@ -1,0 +1,1 @@
+"""The frequency of a carrier over time: deviation, flutter and its components."""

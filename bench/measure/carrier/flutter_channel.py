@@ -1,0 +1,275 @@
+"""From the frequency of a carrier to its flutter: band, weighting, indication, statistics. One channel.
+
+A stretch's first two seconds are held back to find its mean; the band filter (linear phase, 204 Hz) is started and
+ended with the stretch mirrored, so that it has no edge. The weighting and the 0.2 Hz high-pass start at rest, and what
+they do in the first four seconds of a stretch (two fifths of one shorter than ten) is not counted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.signal.quasi_peak import FLUTTER, QuasiPeak
+from bench.measure.signal.weighting import even, flutter_network
+
+Floats = NDArray[np.float64]
+
+BAND_HZ = 204.0
+"""Middle of the band filter's slope: 0.3 dB down at 200 Hz, gone at 210."""
+SLOPE_HZ = 12.0
+HIGH_PASS_HZ = 0.15
+"""Second order: 1.2 dB down at 0.2 Hz, 0.02 dB at 0.55 Hz."""
+LEAD_S = 2.0
+HOP_S = 0.5
+SETTLE_S, SETTLE_SHARE = 4.0, 0.4
+LEAST_S = 1.5
+KEPT_S = 120.0
+"""Of the longest stretch so much is kept for its components."""
+SLOWER = 4
+"""The kept course has this part of the baseband's rate."""
+NOISE_HZ = (225.0, 300.0)
+"""Where the carrier's noise is read: above the band, within the baseband's flat part."""
+BINS = 8192
+LEAST = 1e-9
+FINENESS = BINS / np.log(1.0 / LEAST)
+
+
+@dataclass(frozen=True, slots=True)
+class Hop:
+    """Half a second of the course."""
+
+    weighted: Floats
+    unweighted: Floats
+    weighted_peak: float
+    """Highest quasi-peak indication."""
+    unweighted_peak: float
+
+
+class Statistics:
+    """What is gathered of the settled course. Deviations are parts of the carrier's frequency."""
+
+    def __init__(self) -> None:
+        self.points = 0
+        self.weighted_square = self.unweighted_square = 0.0
+        self.weighted_peak = self.unweighted_peak = 0.0
+        self._ends: list[Hop] = []
+        self._counts = np.zeros(BINS, dtype=np.int64)
+
+    def add(self, hop: Hop) -> None:
+        """Take in one hop."""
+        size = np.abs(hop.weighted)
+        self.points += len(size)
+        self.weighted_square += float(np.sum(size**2))
+        self.unweighted_square += float(np.sum(hop.unweighted**2))
+        self.weighted_peak = max(self.weighted_peak, hop.weighted_peak)
+        self.unweighted_peak = max(self.unweighted_peak, hop.unweighted_peak)
+        self._ends = [*self._ends[:1], hop]
+        bins = (np.log(np.maximum(size, LEAST) / LEAST) * FINENESS).astype(np.int64)
+        self._counts += np.bincount(np.minimum(bins, BINS - 1), minlength=BINS)
+
+    def swing(self) -> tuple[float, float]:
+        """How much weighted and unweighted rms change, in parts, when the half second at either end is left out.
+
+        About so much, and half of it more, it matters where in a slow wow's turn a capture begins and ends.
+        """
+        most = [0.0, 0.0]
+        for hop in self._ends:
+            rest = self.points - len(hop.weighted)
+            for k, (course, whole) in enumerate(
+                ((hop.weighted, self.weighted_square), (hop.unweighted, self.unweighted_square))
+            ):
+                if rest > 0 and whole > 0.0:
+                    left = max(0.0, whole - float(np.sum(course**2)))
+                    most[k] = max(most[k], abs(float(np.sqrt(left / rest * self.points / whole)) - 1.0))
+        return 1.5 * most[0], 1.5 * most[1]
+
+    def exceeded(self, share: float) -> float:
+        """The weighted deviation, without sign, that is exceeded for this share of the time (bins of 0.25 %)."""
+        above = np.cumsum(self._counts[::-1])[::-1]
+        target = share * self.points
+        k = int(np.flatnonzero(above >= target)[-1]) if self.points else 0
+        inside = (above[k] - target) / max(1, self._counts[k])
+        return float(LEAST * np.exp((k + inside) / FINENESS))
+
+
+class Course:
+    """One channel's flutter, fed with the stretches that `Deviation` gives.
+
+    Args:
+        rate: points a second.
+    """
+
+    def __init__(self, rate: float) -> None:
+        self.rate = rate
+        self.kept_rate = rate / SLOWER
+        self.statistics = Statistics()
+        self.seconds = 0.0
+        """Counted, without what was left to settle."""
+        self.kept = np.zeros(0)
+        """Band-limited deviation of the longest stretch, at `kept_rate`, for its components."""
+        self.noise: list[float] = []
+        """Two-sided density of the phase noise in each hop, rad²/Hz."""
+        self._sum, self._points = 0.0, 0
+        self._stretch = _Stretch(rate)
+
+    @property
+    def mean_hz(self) -> float:
+        """The carrier's, over all stretches that count."""
+        return self._sum / max(1, self._points)
+
+    def feed(self, hz: Floats | None) -> None:
+        """Take in frequencies in Hz; None where the tone ended."""
+        if hz is None:
+            self.finish()
+        else:
+            self._count(self._stretch.feed(hz))
+
+    def finish(self) -> None:
+        """The stretch, or the stream, is over."""
+        stretch, self._stretch = self._stretch, _Stretch(self.rate)
+        self._count(stretch.finish())
+        if stretch.counts:
+            self._sum += stretch.sum
+            self._points += stretch.points
+            self.noise += stretch.noise
+            if stretch.kept_points > len(self.kept):
+                self.kept = np.concatenate(stretch.kept)
+
+    def _count(self, hops: list[Hop]) -> None:
+        for hop in hops:
+            self.statistics.add(hop)
+            self.seconds += len(hop.weighted) / self.rate
+
+
+class _Stretch:
+    """A stretch of carrier on its way through the filters."""
+
+    def __init__(self, rate: float) -> None:
+        self.rate = rate
+        self.sum, self.points = 0.0, 0
+        """Of the frequencies."""
+        self.noise: list[float] = []
+        self.kept: list[Floats] = []
+        self.kept_points = 0
+        self.counts = False
+        """Whether it was long enough."""
+        self._taps = _band(rate)
+        self._half = len(self._taps) // 2
+        self._hop = SLOWER * round(HOP_S * rate / SLOWER)
+        self._sections = flutter_network(rate).sos, _high_pass(rate)
+        self._states = [np.zeros((1, len(sos), 2)) for sos in self._sections]
+        self._meters = [QuasiPeak(rate, 1, FLUTTER) for _ in self._sections]
+        self._hz = np.zeros(0)
+        """Not yet through the band filter, with what the filter needs of the past."""
+        self._middle = 0.0
+        """The mean of the beginning; 0 until it is known."""
+        self._raw, self._banded = np.zeros(0), np.zeros(0)
+        self._waiting: list[Hop] = []
+
+    def feed(self, hz: Floats) -> list[Hop]:
+        """Take in frequencies; returns the hops that now count."""
+        self._hz = np.concatenate([self._hz, hz])
+        if not self._middle and len(self._hz) >= LEAD_S * self.rate:
+            self._start()
+        return self._run() if self._middle else []
+
+    def finish(self) -> list[Hop]:
+        """It is over: mirror its end, and let it count if it was long enough."""
+        if not self._middle and len(self._hz) >= LEAST_S * self.rate:
+            self._start()
+        if not self._middle:
+            return []
+        self._hz = np.concatenate([self._hz, self._hz[-2 : -2 - self._half : -1]])
+        return self._run() + ([] if self.counts else self._settle())
+
+    def _start(self) -> None:
+        """The mean is known: begin with the beginning mirrored."""
+        self._middle = float(self._hz.mean())
+        self._hz = np.concatenate([self._hz[self._half : 0 : -1], self._hz])
+
+    def _run(self) -> list[Hop]:
+        """Through the band filter as far as there is sound, and hop by hop onwards."""
+        half = self._half
+        if len(self._hz) <= 2 * half:
+            return []
+        raw = self._hz[half:-half]
+        self.sum += float(raw.sum())
+        self.points += len(raw)
+        self._raw = np.concatenate([self._raw, raw])
+        banded = np.convolve(self._hz, self._taps, mode="valid") / self._middle - 1.0
+        self._banded = np.concatenate([self._banded, banded])
+        self._hz = self._hz[-2 * half :]
+        out: list[Hop] = []
+        while len(self._banded) >= self._hop:
+            self.noise.append(_phase_noise(self._raw[: self._hop], self.rate))
+            hop = self._weigh(self._banded[: self._hop])
+            self._raw, self._banded = self._raw[self._hop :], self._banded[self._hop :]
+            if self.counts:
+                out.append(hop)
+                continue
+            self._waiting.append(hop)
+            if len(self._waiting) * HOP_S * SETTLE_SHARE >= SETTLE_S:
+                out += self._settle()
+        return out
+
+    def _weigh(self, banded: Floats) -> Hop:
+        from bench.measure.signal import kernels
+
+        if self.kept_points < KEPT_S * self.rate / SLOWER:
+            self.kept.append(banded[::SLOWER])
+            self.kept_points += len(self.kept[-1])
+        courses, peaks = [], []
+        for sos, state, meter in zip(self._sections, self._states, self._meters, strict=True):
+            x = banded[:, None].copy()
+            kernels.cascade(x, sos, state, x)
+            courses.append(x[:, 0])
+            peaks.append(float(meter.feed(np.abs(x.T))[0]))
+        return Hop(courses[0], courses[1], peaks[0], peaks[1])
+
+    def _settle(self) -> list[Hop]:
+        """The hops that waited, without those in which the filters settled."""
+        waited, self._waiting = self._waiting, []
+        self.counts = len(waited) * HOP_S >= LEAST_S - HOP_S
+        return waited[round(SETTLE_SHARE * len(waited)) :] if self.counts else []
+
+
+def _phase_noise(hz: Floats, rate: float) -> float:
+    """Two-sided density of the phase noise, rad²/Hz, above the flutter band."""
+    w, band, per_hz = _noise_window(len(hz), rate)
+    power = np.abs(np.fft.rfft((hz - hz.mean()) * w)[band]) ** 2 * per_hz
+    half = len(power) // 2
+    return float(np.partition(power, half)[half] / np.log(2.0))
+
+
+@lru_cache(maxsize=8)
+def _noise_window(count: int, rate: float) -> tuple[Floats, NDArray[np.bool_], Floats]:
+    """A Hann window, which bins lie above the flutter band, and what makes their power a density of phase."""
+    w = np.hanning(count)
+    f = np.fft.rfftfreq(count, 1.0 / rate)
+    band = (f > NOISE_HZ[0]) & (f < NOISE_HZ[1])
+    return w, band, 1.0 / (rate * np.sum(w * w) * f[band] ** 2)
+
+
+@lru_cache(maxsize=8)
+def _band(rate: float) -> Floats:
+    """The band filter, with the droop of a difference of neighbouring points (0.14 dB at 200 Hz) made good."""
+    half = round(1.85 * rate / SLOPE_HZ)
+    n = np.arange(-half, half + 1)
+    grid = np.linspace(0.0, 0.5, 4096)
+    want = np.where(grid < BAND_HZ / rate, 1.0 / np.sinc(grid), 0.0)
+    taps = np.array([np.trapezoid(want * np.cos(2 * np.pi * grid * k), grid) for k in n]) * 2.0
+    taps *= np.kaiser(len(n), 5.0)
+    return np.asarray(taps / taps.sum())
+
+
+@lru_cache(maxsize=8)
+def _high_pass(rate: float) -> Floats:
+    """Second-order Butterworth high-pass by the bilinear transform, one section."""
+    k = np.tan(np.pi * HIGH_PASS_HZ / rate)
+    a0 = 1.0 + np.sqrt(2.0) * k + k * k
+    section = [1 / a0, -2 / a0, 1 / a0, 1.0, 2 * (k * k - 1) / a0, (1 - np.sqrt(2.0) * k + k * k) / a0]
+    return even(np.array([section]))

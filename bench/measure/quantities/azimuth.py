@@ -1,0 +1,259 @@
+"""Azimuth: how much later the right channel comes than the left.
+
+Formula: delay τ = ψ / (2π f), ψ the phase by which the right channel lags, f the frequency averaged over the same
+samples; angle = atan(v τ / s) with tape speed v and track spacing s. Positive: right late. Each tone leaves whole
+periods open; they are told by the tones together, stepping up in frequency: that delay counts which suits their phases
+best, a short one being likelier than a long one, and others as good are told in a warning. Tones are combined with
+weights f² × signal-to-noise × time, which is what each knows of the delay.
+Source: geometry; common practice for the step up in frequency. Weave is the standard deviation of the delay over
+time, 0 to 25 Hz, the noise's share taken out; it is also in the uncertainty of the mean. Unit: µs, arcmin, degrees.
+Reference: the left channel. A channel of inverted polarity is told apart from a delay, and said.
+Accuracy: the Cramér-Rao bound of white noise, √(2/K)/(2π f); common flutter does not matter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.meters import Options
+from bench.measure.reading import INVERTED, SEVERAL, Measured, Reading, no_reading
+from bench.measure.signal.blocks import Samples
+from bench.measure.tone.estimate import PhasePair
+from bench.measure.tone.finder import FoundTone
+from bench.measure.tone.meter import HUM_BELOW_DB, Heard, ToneMeter
+from bench.measure.tone.peak_track import is_mains
+from bench.tape.geometry import angle_arcmin
+
+Floats = NDArray[np.float64]
+
+METHOD = "phase between the channels, tracking demodulator"
+PLAUSIBLE_S = 400e-6
+"""Delays up to this are considered: over a degree on a cassette."""
+OWN_RAD = 0.15
+"""Standard deviation of what heads and amplifiers add to a tone's phase between the channels; common practice, no
+source."""
+SUITS_RAD = 4 * OWN_RAD
+"""How far a tone's phase may be from a delay that is said to suit it."""
+USUAL_S = 150e-6
+"""Standard deviation of the delays that are met before azimuth is set; common practice, no source."""
+INVERTED_COST = 6.0
+"""In squared standard deviations: how much likelier a channel is to be the right way round."""
+OPEN = 4.0
+"""A delay is open beside the best one when it is less likely by no more than this, in squared standard deviations."""
+
+
+@dataclass(frozen=True, slots=True)
+class Delay:
+    """The delay that suits all tones."""
+
+    seconds: float
+    uncertainty: float
+    inverted: bool
+    """Whether one channel's polarity is inverted."""
+    suits: bool
+    """Whether one delay suits all tones."""
+    others: tuple[float, ...]
+    """Other plausible delays that suit, seconds; inversion apart."""
+
+
+def resolve(pairs: Sequence[PhasePair], *, inverted: bool | None = None) -> Delay:
+    """Tell whole periods and polarity, then combine.
+
+    Args:
+        pairs: one for each tone, at least one.
+        inverted: one channel's polarity, where it is known already.
+    """
+    pairs = sorted(pairs, key=lambda p: p.frequency_hz)
+    turns = np.array([2 * np.pi * p.frequency_hz for p in pairs])
+    lags = np.array([p.lag_rad for p in pairs])
+    spread = np.array([max(p.uncertainty_rad, 1e-9) for p in pairs])
+    weights = (turns / spread) ** 2
+    far = max(PLAUSIBLE_S, 1.5 * 2 * np.pi / turns[0])
+    found: list[tuple[float, float, float, bool]] = []
+    for turned_round in (False, True) if inverted is None else (inverted,):
+        turned = lags - np.pi if turned_round else lags
+        for known in _delays(turned, turns, weights, far):
+            off = turned - known * turns
+            off -= 2 * np.pi * np.round(off / (2 * np.pi))
+            cost = float(np.sum(off**2 / (OWN_RAD**2 + (spread / 2) ** 2))) + (known / USUAL_S) ** 2
+            worst = float(np.max(np.abs(off) - 1.5 * spread))
+            found.append((cost + turned_round * INVERTED_COST, known, worst, turned_round))
+    good = sorted(f for f in found if f[2] < SUITS_RAD)
+    least, seconds, _, round_the_wrong_way = good[0] if good else min(found, key=lambda f: f[2])
+    off = (lags - np.pi if round_the_wrong_way else lags) - seconds * turns
+    off -= 2 * np.pi * np.round(off / (2 * np.pi))
+    uncertainty = 1.0 / float(np.sqrt(weights.sum()))
+    chi = float(np.sum((2.0 * off / spread) ** 2)) / max(1, len(pairs) - 1)
+    if len(pairs) > 1 and chi > _unlikely(len(pairs) - 1):
+        uncertainty *= float(np.sqrt(chi))
+    others = tuple(f[1] for f in good[1:] if len(pairs) == 1 or f[0] < least + OPEN)
+    return Delay(seconds, uncertainty, round_the_wrong_way, bool(good), others)
+
+
+def _delays(lags: Floats, turns: Floats, weights: Floats, far: float) -> list[float]:
+    """The delays that tones may mean, stepping up in frequency: each tone's whole periods as far as they are open.
+
+    Args:
+        lags: of each tone, radians.
+        turns: radians a second, rising.
+        weights: of each tone's delay, one over its squared expanded uncertainty.
+        far: no delay is longer.
+    """
+    cycles = int(np.ceil(far * turns[0] / (2 * np.pi))) + 1
+    ways = [((lags[0] + 2 * np.pi * m) / turns[0], weights[0]) for m in range(-cycles, cycles + 1)]
+    for i in range(1, len(lags)):
+        more = []
+        for known, w in ways:
+            reach = SUITS_RAD + 3.0 * turns[i] * np.hypot(0.5 / np.sqrt(w), OWN_RAD / turns[i - 1])
+            off = known * turns[i] - lags[i]
+            low, high = np.ceil((off - reach) / (2 * np.pi)), np.floor((off + reach) / (2 * np.pi))
+            for n in range(int(low), int(high) + 1) if high >= low else [round(off / (2 * np.pi))]:
+                here = (lags[i] + 2 * np.pi * n) / turns[i]
+                if abs(here) <= far:
+                    more.append(((known * w + here * weights[i]) / (w + weights[i]), w + weights[i]))
+        ways = more or ways
+    # Ways that met in one delay are told apart by nothing but rounding.
+    return list({round(1e9 * known): float(known) for known, _ in ways if abs(known) <= far}.values())
+
+
+def _unlikely(freedom: int) -> float:
+    """Reduced χ² that chance exceeds once in a thousand (Wilson and Hilferty's approximation)."""
+    a = 2.0 / (9.0 * freedom)
+    return float((1.0 - a + 3.09 * np.sqrt(a)) ** 3)
+
+
+def usable_tones(tones: Sequence[FoundTone]) -> list[FoundTone]:
+    """Those that sound in both channels, hum left out."""
+    both = [t for t in tones if t.pair is not None]
+    loudest = max((t.dbfs for t in both), default=0.0)
+    return [t for t in both if not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)]
+
+
+def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None) -> Reading:
+    """`azimuth_delay` in µs from all the tones together.
+
+    Args:
+        tones: as found.
+        inverted: one channel's polarity, where it is known: one high tone alone can't tell it from half a period.
+    """
+    usable = usable_tones(tones)
+    if not usable:
+        return no_reading("azimuth_delay", "left-right", "no tone sounds in both channels", method=METHOD)
+    delay = resolve([t.pair for t in usable if t.pair is not None], inverted=inverted)
+    method = METHOD if len(usable) == 1 else f"{METHOD}, {len(usable)} tones, {SEVERAL}"
+    return Reading(
+        "azimuth_delay",
+        "left-right",
+        1e6 * delay.seconds,
+        1e6 * delay.uncertainty,
+        frequency_hz=usable[0].frequency_hz if len(usable) == 1 else None,
+        method=f"{method}, {INVERTED}" if delay.inverted else method,
+        reference="left channel",
+    )
+
+
+def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Reading:
+    """`azimuth_phase` of one tone in degrees, -180…180, positive when the right channel is late.
+
+    Args:
+        tone: as found.
+        inverted: whether one channel's polarity is; it is then taken out.
+    """
+    if tone.pair is None:
+        return no_reading("azimuth_phase", "left-right", "the tone does not sound in both channels")
+    lag = tone.pair.lag_rad - (np.pi if inverted else 0.0)
+    return Reading(
+        "azimuth_phase",
+        "left-right",
+        float(np.degrees(np.angle(np.exp(1j * lag)))),
+        float(np.degrees(tone.pair.uncertainty_rad)),
+        frequency_hz=tone.frequency_hz,
+        method=f"{METHOD}, {INVERTED}" if inverted else METHOD,
+        reference="left channel",
+    )
+
+
+class AzimuthMeter(ToneMeter):
+    """`azimuth_delay`, `azimuth_phase`, `azimuth_angle`, `azimuth_weave`. Options: `speed` with `track_spacing`."""
+
+    def conclude(self, tones: Sequence[FoundTone], heard: Heard) -> Measured:
+        """All tones that sound in both channels, together."""
+        angled = self.options.speed is not None
+        quantities = ["azimuth_delay", *(["azimuth_angle"] if angled else []), "azimuth_phase", "azimuth_weave"]
+        because = ""
+        usable = usable_tones(tones)
+        if self.channels != 2:
+            because = "the capture has one channel, and azimuth is between two"
+        elif not tones:
+            because = heard.why_nothing()
+        elif not usable:
+            weak = min((0, 1), key=lambda c: max(t.tones[c].amplitude for t in tones))
+            because = f"the {self.sides[weak]} channel holds no tone"
+        if because:
+            return Measured(tuple(no_reading(q, "left-right", because, method=METHOD) for q in quantities))
+        return self._of(usable)
+
+    def _of(self, tones: Sequence[FoundTone]) -> Measured:
+        pairs = [t.pair for t in tones if t.pair is not None]
+        delay = resolve(pairs)
+        reading = azimuth_of_tones(tones)
+        readings = [reading]
+        spacing, speed = self.options.track_spacing, self.options.speed
+        if spacing is not None and speed is not None and reading.value is not None and reading.uncertainty is not None:
+            readings.append(
+                Reading(
+                    "azimuth_angle",
+                    "left-right",
+                    float(angle_arcmin(reading.value, spacing, speed)),
+                    float(angle_arcmin(reading.uncertainty, spacing, speed)),
+                    frequency_hz=reading.frequency_hz,
+                    method=f"{reading.method}; {speed:g} mm/s, {spacing:g} mm between tracks",
+                    reference="left channel",
+                )
+            )
+        readings += [phase_of_tone(t, inverted=delay.inverted) for t in tones]
+        best = max(pairs, key=lambda p: p.frequency_hz / p.uncertainty_rad)
+        turn = 2 * np.pi * best.frequency_hz
+        readings.append(
+            Reading(
+                "azimuth_weave",
+                "left-right",
+                1e6 * best.weave_rad / turn,
+                1e6 * best.weave_uncertainty_rad / turn,
+                frequency_hz=best.frequency_hz,
+                method="standard deviation of the delay over time, 0-25 Hz, noise taken out",
+                reference="left channel",
+            )
+        )
+        return Measured(tuple(readings), tuple(_said(delay, pairs)))
+
+
+def _said(delay: Delay, pairs: Sequence[PhasePair]) -> list[str]:
+    """What must be said of a delay."""
+    out = []
+    if delay.inverted:
+        out.append("one channel's polarity is inverted: that is taken out of delay and phase; check the wiring")
+    if not delay.suits:
+        out.append("no single delay suits all tones: the channels' phases differ by more than azimuth")
+    if len(pairs) == 1:
+        period = 1e6 / pairs[0].frequency_hz
+        out.append(
+            f"one tone only: the delay may be off by whole periods of {period:.1f} µs"
+            f"{', or a channel may be inverted' if abs(delay.seconds) * 1e6 > 0.3 * period else ''};"
+            " play a lower tone as well to tell"
+        )
+    elif delay.others:
+        told = ", ".join(f"{1e6 * d:.1f} µs" for d in delay.others[:3])
+        out.append(f"the delay is ambiguous: {told} would suit the tones as well; play a lower tone to tell")
+    return out
+
+
+def azimuth(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
+    """The azimuth of a whole array of shape (frames, 2)."""
+    meter = AzimuthMeter(sample_rate, samples.shape[1], options)
+    meter.feed(samples)
+    return meter.finish()

@@ -1,0 +1,84 @@
+"""Is the noise-reduction circuit itself right? Its encoding or decoding beside the data sheet, dB at each tone.
+
+Encoding: tones of `bench.tape.circuit.encoding_tones` recorded with it in and replayed with it out, less the same
+tones with it out both times, is the boost; the error is the boost less that of the data sheet. Decoding: tones of
+`decoding_tones` (a tape whose encoding is known) recorded with it out and replayed with it in, taken from the same
+with it out both times, is the cut; the error is the cut less the boost that the data sheet gives at the level at which
+the tone came out. What machine and tape do to a tone is the same both times and falls out. Limits of the Type B data
+sheet: ±1.5 dB (`bench.tape.circuit.TOLERANCE_DB`). They are limits of the encoding curve, so decoding is judged by the
+curve too: where it is steep, what a decoder gives out is off by up to three times as much as its curve.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from bench.measure.reading import Measured, Reading, no_reading
+from bench.tape.circuit import boost_db
+from bench.tape.noise_reduction import System
+from bench.tape.tracking import NAMES, REFERENCE
+
+
+@dataclass(frozen=True, slots=True)
+class Twice:
+    """A tone of one channel read twice, with the noise reduction in (on one side) and with it out."""
+
+    frequency_hz: float
+    level_db: float
+    """Re the reference level of the noise reduction: before encoding, or as it feeds the decoder."""
+    with_it: Reading
+    """`level` or `record_replay_level`."""
+    without: Reading
+    """The same quantity of the same tone and channel."""
+
+
+def encoding_error(tones: Sequence[Twice], system: System = "type-b") -> Measured:
+    """`encoding_error` of each tone, dB: the boost less what it should be. Target 0, tolerance 1.5 dB."""
+    return _errors(
+        "encoding_error", tones, lambda t, change: change - boost_db(system, t.frequency_hz, t.level_db), system
+    )
+
+
+def decoding_error(tones: Sequence[Twice], system: System = "type-b") -> Measured:
+    """`decoding_error` of each tone, dB: positive when too much is taken off. Target 0, tolerance 1.5 dB.
+
+    Give the level that really feeds the decoder (what came back with it out), where that is known: a replay level
+    that is off moves the cut, and is no fault of the circuit.
+    """
+    return _errors(
+        "decoding_error",
+        tones,
+        lambda t, change: -change - boost_db(system, t.frequency_hz, t.level_db + change),
+        system,
+    )
+
+
+def _errors(quantity: str, tones: Sequence[Twice], error: Callable[[Twice, float], float], system: System) -> Measured:
+    curve = "the data sheet of Type B" if system == "type-b" else "the law of Type A (figures from memory)"
+    readings = []
+    for tone in tones:
+        with_it, without = tone.with_it, tone.without
+        at = f"{tone.level_db:+.3g} dB".replace("-", "−")
+        more: dict[str, Any] = {
+            "frequency_hz": tone.frequency_hz,
+            "method": f"{NAMES[system]} in less out at {at}, beside {curve}",
+        }
+        if with_it.value is None or without.value is None:
+            because = with_it.reason or without.reason or "the tone was not heard"
+            readings.append(no_reading(quantity, with_it.channel, because, reference=REFERENCE[system], **more))
+            continue
+        readings.append(
+            Reading(
+                quantity,
+                with_it.channel,
+                error(tone, with_it.value - without.value),
+                float(np.hypot(with_it.uncertainty or 0.0, without.uncertainty or 0.0)),
+                reference=REFERENCE[system],
+                **more,
+            )
+        )
+    return Measured(tuple(readings))

@@ -1,0 +1,224 @@
+"""Everything a capture can support, in one pass over it.
+
+Each chunk of the stream is transformed once; the finder, every meter that lives on chunks and the noise meter share
+the pass, and memory does not grow with the capture's length but for a few figures a second. What the capture can't
+support is left out rather than told as "no reading":
+
+- `level`, `balance`, `response`, `azimuth`, `speed` when their steady tones were found; response when two different
+  tones were, or when it was asked for.
+- `flutter` when a carrier near its nominal frequency holds for at least five seconds.
+- `noise`, `signal_to_noise` from the parts without tones: a second at least, and a steady hiss rather than speech.
+  `hum` always, lines at the frequency of a tone left out.
+- `distortion` of the strongest tone from 60 Hz to 10.5 kHz.
+- `headroom` when a tone rises through 3 % third harmonic, or through saturation.
+- `separation` when one channel is named as driven, or the other one lies 15 dB or more below it.
+- `erasure` when frequency and reference level are given and no tone of that frequency stands near that level.
+- `dropouts` of the strongest tone, when it holds for at least five seconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.meters import Options
+from bench.measure.quantities.azimuth import AzimuthMeter
+from bench.measure.quantities.distortion import DistortionMeter
+from bench.measure.quantities.dropouts import DropoutMeter
+from bench.measure.quantities.erasure import ErasureMeter
+from bench.measure.quantities.flutter import FlutterMeter
+from bench.measure.quantities.headroom import HeadroomMeter
+from bench.measure.quantities.hum import HumMeter
+from bench.measure.quantities.level import LevelMeter
+from bench.measure.quantities.noise import HOP_S, Weighted, noise_readings
+from bench.measure.quantities.response import ResponseMeter
+from bench.measure.quantities.separation import SeparationMeter
+from bench.measure.quantities.speed import SpeedMeter
+from bench.measure.reading import Measured, Reading
+from bench.measure.signal.blocks import Samples
+from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
+from bench.measure.tone.chunk_meter import SpectraMeter
+from bench.measure.tone.demodulator import Spectra
+from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder
+from bench.measure.tone.meter import Heard
+
+ONE_SIDED_DB = 15.0
+"""A tone that lies so far apart in the two channels was driven into one of them."""
+LONG_S = 5.0
+BESIDE_S = 0.5
+"""So near to a tone nothing is taken for noise."""
+AFTER_LOUD_S = 3.0
+"""So long the quasi-peak pointer takes to fall back."""
+QUIET = 4.0
+"""Power over that of the quietest tenth, up to which a part is noise."""
+LEAST_NOISE_S = 1.0
+HUM_BESIDE_TONE = 0.02
+NEAR_REFERENCE_DB = 20.0
+
+
+class EverythingMeter:
+    """All quantities that the capture supports. Options: all."""
+
+    def __init__(self, sample_rate: float, channels: int, options: Options | None = None) -> None:
+        self.sample_rate, self.channels = sample_rate, channels
+        self.options = options or Options()
+        more = sample_rate, channels, self.options
+        self._spectra = Spectra(sample_rate, channels)
+        self._finder = ToneFinder(sample_rate, channels, self._spectra, harvest=UNHURRIED)
+        self._tones: list[FoundTone] = []
+        self._heard = Heard(sample_rate, channels)
+        self._weighted = Weighted(sample_rate, channels)
+        self._flutter = FlutterMeter(*more, self._spectra)
+        self._distortion = DistortionMeter(*more, self._spectra)
+        self._headroom = HeadroomMeter(*more, self._spectra)
+        apart = 0.0 if self.options.driven is not None else ONE_SIDED_DB
+        self._separation = SeparationMeter(*more, self._spectra, least_db=apart)
+        self._erasure = ErasureMeter(*more, self._spectra)
+        self._dropouts = DropoutMeter(*more, self._spectra)
+        self._hum = HumMeter(*more, self._spectra)
+        self._meters: list[SpectraMeter] = [self._flutter, self._distortion, self._headroom, self._dropouts, self._hum]
+        if channels == 2:
+            self._meters.append(self._separation)
+        if self._may_be_erased:
+            self._meters.append(self._erasure)
+
+    def feed(self, samples: Samples) -> None:
+        """Take in frames of shape (frames, channels), full scale ±1."""
+        hop = self._spectra.hop
+        for at in range(0, len(samples), hop):
+            part = samples[at : at + hop]
+            self._heard.feed(part)
+            self._weighted.idle = self._finder.holds
+            self._weighted.feed(part)
+            for spectrum in self._spectra.feed(part):
+                self._chunk(spectrum)
+
+    def finish(self) -> Measured:
+        """The readings."""
+        for spectrum in self._spectra.finish():
+            self._chunk(spectrum)
+        self._tones = sorted([*self._tones, *self._finder.conclude()], key=lambda t: t.start_s)
+        self._weighted.finish()
+        readings: list[Reading] = []
+        warnings: list[str] = list(self._heard.clipping())
+        for measured in self._all():
+            there = [r for r in measured.readings if r.value is not None]
+            readings += there
+            warnings += [w for w in measured.warnings if there and w not in warnings]
+            warnings += self._missed(measured)
+        if not readings:
+            warnings.append(f"nothing could be measured: {self._heard.why_nothing()}")
+        return Measured(tuple(readings), tuple(warnings))
+
+    def _missed(self, measured: Measured) -> list[str]:
+        """Why a response that was asked for has no reading at all."""
+        why = [r.reason for r in measured.readings if r.quantity == "response" and r.value is None]
+        asked = bool(self.options.frequencies or self.options.sheet)
+        return [f"no response: {why[0]}"] if asked and why and len(why) == len(measured.readings) else []
+
+    def _chunk(self, spectrum: NDArray[np.complex128]) -> None:
+        power = hann_power(spectrum, self._spectra.bin_hz)
+        peaks = strongest_peaks(power, self._spectra.bin_hz)
+        self._tones += self._finder.take(spectrum, peaks, power)
+        for meter in self._meters:
+            meter.take(spectrum, peaks)
+
+    @property
+    def _may_be_erased(self) -> bool:
+        return self.options.frequency is not None and self.options.reference_level is not None
+
+    def _all(self) -> list[Measured]:
+        """What each quantity came to, with what the capture can't support emptied."""
+        tones, heard, more = self._tones, self._heard, (self.sample_rate, self.channels, self.options)
+        out = [LevelMeter(*more).conclude(tones, heard)]
+        if self.options.frequencies or self.options.sheet or _different(tones) > 1:
+            out.append(ResponseMeter(*more).conclude(tones, heard))
+        if self.channels == 2:
+            out.append(AzimuthMeter(*more).conclude(tones, heard))
+        out.append(SpeedMeter(*more).conclude(tones, heard))
+        flutter = self._flutter.close(heard)
+        if self._flutter.seconds > 0.6 * LONG_S:
+            out.append(flutter)
+        out += [self._noise(), _without_tones(self._hum.close(heard), tones)]
+        if tones:
+            out.append(self._distortion.close(heard))
+        headroom = self._headroom.close(heard)
+        out.append(_only(headroom, [r for r in headroom.readings if r.bound is None]))
+        if self.channels == 2 and tones:
+            separation = self._separation.close(heard)
+            told = self.options.driven is not None
+            out.append(_only(separation, [r for r in separation.readings if told or (r.value or 0.0) > ONE_SIDED_DB]))
+        if self._may_be_erased and not self._recorded():
+            out.append(self._erasure.close(heard))
+        dropouts = self._dropouts.close(heard)
+        if self._dropouts.seconds > LONG_S:
+            out.append(dropouts)
+        return out
+
+    def _recorded(self) -> bool:
+        """Whether a tone of the frequency asked for stands near the reference level: then it was not erased."""
+        hz, level = self.options.frequency or 0.0, self.options.reference_level or 0.0
+        return any(abs(t.frequency_hz / hz - 1.0) < 0.03 and t.dbfs > level - NEAR_REFERENCE_DB for t in self._tones)
+
+    def _noise(self) -> Measured:
+        frames = self._weighted.frames.all()
+        if not len(frames):
+            return Measured(())
+        kept = quiet_hops(self._weighted.hops.all()[:, 1].sum(axis=1), self._tones)
+        if frames[kept].sum() < LEAST_NOISE_S * self.sample_rate:
+            return Measured(())
+        return noise_readings(self._weighted, self._heard, self.options, kept)
+
+
+def quiet_hops(power: NDArray[np.float64], tones: Sequence[FoundTone]) -> NDArray[np.bool_]:
+    """Which hops hold noise alone.
+
+    Args:
+        power: of each hop.
+        tones: all that were found.
+    """
+    begin = np.arange(len(power)) * HOP_S
+    free = power > 0.0
+    for tone in tones:
+        free &= (begin > tone.end_s + BESIDE_S) | (begin + HOP_S < tone.start_s - BESIDE_S)
+    if not free.any():
+        return free
+    loud = power > QUIET * np.percentile(power[free], 10)
+    if not tones and loud.mean() > 0.5:
+        return np.zeros(len(power), dtype=bool)
+    falling = np.convolve(loud, np.ones(round(AFTER_LOUD_S / HOP_S) + 1))[: len(power)] > 0.5
+    return free & ~falling
+
+
+def everything(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
+    """All that a whole array of shape (frames, channels) supports."""
+    meter = EverythingMeter(sample_rate, samples.shape[1], options)
+    meter.feed(samples)
+    return meter.finish()
+
+
+def _different(tones: Sequence[FoundTone]) -> int:
+    """How many different frequencies there are."""
+    known: list[float] = []
+    for tone in tones:
+        if all(abs(tone.frequency_hz / hz - 1.0) > 0.03 for hz in known):
+            known.append(tone.frequency_hz)
+    return len(known)
+
+
+def _only(measured: Measured, readings: Sequence[Reading]) -> Measured:
+    return Measured(tuple(readings), measured.warnings)
+
+
+def _without_tones(hum: Measured, tones: Sequence[FoundTone]) -> Measured:
+    """Hum, unless a line of it is a tone that was found."""
+
+    def own(reading: Reading) -> bool:
+        hz = reading.frequency_hz
+        return hz is None or all(abs(t.frequency_hz - hz) > HUM_BESIDE_TONE * hz for t in tones)
+
+    lines = [r for r in hum.readings if "total" not in r.method]
+    taken = {r.channel for r in lines if not own(r)}
+    return _only(hum, [r for r in hum.readings if (own(r) if "total" not in r.method else r.channel not in taken)])

@@ -1,0 +1,187 @@
+"""Headroom: how high a tape can be driven, from tones whose level rises, in steps or without.
+
+Formula
+    Maximum output level: the level of the fundamental at which the third harmonic reaches 3 % (−30.46 dB), by a
+    straight line through the blocks around it (level over 20 lg K3). Saturated output level: the highest level of
+    the tone near 10 kHz, mean of half a second.
+Unit and reference
+    dB relative to the reference level; to a full-scale sine when none is given.
+Source
+    K3 = 3 % ("ca. 30,5 dB", DIN 45500; MOL at 315 Hz on cassette and slow reel, 1 kHz on reel), SOL at 10 kHz: tape
+    data sheets. The rest is common practice, no source.
+Accuracy
+    0.05 dB, a twentieth of the levels that the line spans, and the scatter about it. A tone that never gets there gives
+    its highest level with the bound "at least".
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.meters import Options
+from bench.measure.reading import Channel, Measured, Reading, no_reading
+from bench.measure.signal.blocks import Samples
+from bench.measure.tone.chunk_meter import SpectraMeter
+from bench.measure.tone.demodulator import Spectra
+from bench.measure.tone.follower import Chunk, Follower
+from bench.measure.tone.harmonics import Harmonics
+from bench.measure.tone.meter import REACH, Heard
+
+Floats = NDArray[np.float64]
+
+MOL, SOL = "maximum_output_level", "saturated_output_level"
+MOL_RANGE_HZ = (200.0, 1500.0)
+SOL_HZ = 10000.0
+K3_DB = 20.0 * float(np.log10(0.03))
+"""3 %."""
+MOL_METHOD = "level at 3 % third harmonic in a rising tone"
+SOL_METHOD = "highest output of a rising 10 kHz tone"
+WITHIN_DB = (1.5, 3.0, 6.0, 12.0)
+"""How far from 3 % the blocks of the straight line may lie: as little as has blocks on both sides."""
+RISES_DB = 3.0
+"""A tone that rises less does not rise."""
+OWN_DB = 0.05
+BENT = 0.05
+"""How far the curve may be off the straight line, in parts of the levels it spans: coarse steps span more."""
+SMOOTHED = 3
+"""Blocks whose mean is the saturated level: half a second."""
+STILL_RISING = 0.3
+"""Slope of the last quarter over that of the first, above which the tone has not saturated."""
+
+
+class HeadroomMeter(SpectraMeter):
+    """`maximum_output_level` and `saturated_output_level` of each channel. Options: `reference_level`."""
+
+    def __init__(
+        self, sample_rate: float, channels: int, options: Options | None = None, spectra: Spectra | None = None
+    ) -> None:
+        super().__init__(sample_rate, channels, options, spectra)
+        self._low = Harmonics(Follower(self.spectra, *MOL_RANGE_HZ), highest=3)
+        self._high = Harmonics(Follower(self.spectra, SOL_HZ * (1 - REACH), SOL_HZ * (1 + REACH)), highest=1)
+
+    def batch(self, chunks: list[Chunk]) -> None:
+        """Follow both tones."""
+        for harmonics in (self._low, self._high):
+            for piece in harmonics.follower.take(chunks):
+                harmonics.take(piece)
+
+    def conclude(self, heard: Heard) -> Measured:
+        """Both levels, as far as their tones were there."""
+        for harmonics in (self._low, self._high):
+            for piece in harmonics.follower.finish():
+                harmonics.take(piece)
+        readings: list[Reading] = []
+        warnings: list[str] = []
+        for channel, side in enumerate(self.sides):
+            for reading, warning in (self._mol(channel, side, heard), self._sol(channel, side, heard)):
+                readings.append(reading)
+                warnings += [warning] if warning else []
+        if self.options.reference_level is None and any(r.value is not None for r in readings):
+            warnings.append("no --reference-level was given: levels are relative to a full-scale sine")
+        return Measured(tuple(readings), tuple(warnings))
+
+    def _mol(self, channel: int, side: Channel, heard: Heard) -> tuple[Reading, str]:
+        level, ratio, frequency = self._low.blocks(channel)
+        sounds = np.isfinite(level)
+        if sounds.sum() < 4 or ratio.shape[1] < 2:
+            return self._nothing(MOL, side, self._why(heard, "a tone of 200 to 1500 Hz")), ""
+        hz = float(np.nanmedian(frequency[sounds]))
+        level, third = level[sounds], 20.0 * np.log10(np.abs(ratio[sounds, 1]) + 1e-12)
+        near = level > level.max() - 20.0
+        level, third = level[near], third[near]
+        over = third >= K3_DB
+        rises = float(np.ptp(level)) >= RISES_DB
+        if not over.any() and not rises:
+            return self._nothing(MOL, side, "the tone does not rise, and its third harmonic is below 3 %", hz), ""
+        if not over.any():
+            most = float(np.percentile(level, 95))
+            worst = 100.0 * 10.0 ** (float(np.percentile(third, 95)) / 20.0)
+            warning = f"{side}: the third harmonic reaches only {worst:.2g} %, so the maximum output level is higher"
+            return self._reading(MOL, side, most, None, hz), warning
+        if over.all():
+            words = "the third harmonic is over 3 % throughout: begin the tone lower"
+            return self._nothing(MOL, side, words, hz), ""
+        if not rises:
+            return self._nothing(MOL, side, "the tone does not rise", hz), ""
+        value, uncertainty = crossing(level, third)
+        return self._reading(MOL, side, value, uncertainty, hz), ""
+
+    def _sol(self, channel: int, side: Channel, heard: Heard) -> tuple[Reading, str]:
+        if self.too_high(SOL_HZ):
+            return self._nothing(SOL, side, self.too_high(SOL_HZ)), ""
+        level, _, frequency = self._high.blocks(channel)
+        sounds = np.isfinite(level)
+        if sounds.sum() < 4:
+            return self._nothing(SOL, side, self._why(heard, "a tone of 10 kHz")), ""
+        hz, level = float(np.nanmedian(frequency[sounds])), level[sounds]
+        if float(np.ptp(level)) < RISES_DB:
+            return self._nothing(SOL, side, "the tone near 10 kHz does not rise", hz), ""
+        smooth = np.convolve(level, np.ones(SMOOTHED) / SMOOTHED, mode="valid")
+        value = float(smooth.max())
+        if still_rising(smooth):
+            warning = f"{side}: the output at 10 kHz still rises at the end, so the saturated output level is higher"
+            return self._reading(SOL, side, value, None, hz), warning
+        scatter = float(np.std(np.diff(level[level > value - 1.0]))) if np.sum(level > value - 1.0) > 3 else 0.1
+        return self._reading(SOL, side, value, float(np.hypot(OWN_DB, scatter)), hz), ""
+
+    def _why(self, heard: Heard, tone: str) -> str:
+        why = heard.why_nothing()
+        return f"{tone} that rises was not found" if why == "no steady tone was found" else why
+
+    def _reading(self, quantity: str, side: Channel, dbfs: float, uncertainty: float | None, hz: float) -> Reading:
+        reference = self.options.reference_level
+        return Reading(
+            quantity,
+            side,
+            dbfs - (reference or 0.0),
+            uncertainty,
+            frequency_hz=hz,
+            method=MOL_METHOD if quantity == MOL else SOL_METHOD,
+            bound="at least" if uncertainty is None else None,
+            reference="full-scale sine" if reference is None else f"{reference:g} dBFS",
+        )
+
+    def _nothing(self, quantity: str, side: Channel, because: str, hz: float | None = None) -> Reading:
+        return no_reading(
+            quantity, side, because, frequency_hz=hz, method=MOL_METHOD if quantity == MOL else SOL_METHOD
+        )
+
+
+def crossing(level: Floats, third: Floats) -> tuple[float, float]:
+    """The level at which the third harmonic is 3 %, and its expanded uncertainty (k = 2), dB.
+
+    Args:
+        level: of the fundamental in each block, dB.
+        third: of the third harmonic re the fundamental, dB; some of it above 3 %, some below.
+    """
+    off = third - K3_DB
+    near = np.abs(off) <= WITHIN_DB[-1]
+    for within in WITHIN_DB:
+        near = np.abs(off) <= within
+        if (near & (off >= 0.0)).sum() >= 2 and (near & (off < 0.0)).sum() >= 2:
+            break
+    else:
+        near = np.zeros(len(off), dtype=bool)
+        near[np.argsort(np.where(off >= 0.0, off, np.inf))[:2]] = True
+        near[np.argsort(np.where(off < 0.0, -off, np.inf))[:2]] = True
+    x, y = off[near], level[near]
+    slope, value = np.polyfit(x, y, 1) if np.ptp(x) > 1e-9 else (0.0, float(y.mean()))
+    scatter = float(np.std(y - value - slope * x)) * np.sqrt(len(x) / max(1, len(x) - 2))
+    bent = BENT * float(np.ptp(y))
+    return float(value), float(np.hypot(np.hypot(OWN_DB, bent), 2.0 * scatter / np.sqrt(len(x))))
+
+
+def still_rising(level: Floats) -> bool:
+    """Whether the last quarter of a course rises at more than three tenths of the rate of the first."""
+    quarter = max(2, len(level) // 4)
+    t = np.arange(quarter)
+    first, last = np.polyfit(t, level[:quarter], 1)[0], np.polyfit(t, level[-quarter:], 1)[0]
+    return bool(last > STILL_RISING * max(first, 0.0) and level[-quarter:].max() >= level.max() and first > 0.0)
+
+
+def headroom(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
+    """The headroom of a whole array of shape (frames, channels)."""
+    meter = HeadroomMeter(sample_rate, samples.shape[1], options)
+    meter.feed(samples)
+    return meter.finish()

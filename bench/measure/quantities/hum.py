@@ -1,0 +1,257 @@
+"""Hum: the mains frequency and its harmonics, found in a capture.
+
+Formula
+    The sound up to 800 Hz is cut into half-overlapped segments of four seconds under a Hann window. The mains
+    frequency is that whose harmonics stand out most, near 50 or near 60 Hz, within 4 % (hum on a tape follows the
+    tape's speed). Each line's power is that of its bins less the noise beside them; levels are means of power over the
+    segments: 20 lg(peak amplitude) dBFS. The total is the sum of the powers.
+    A line counts as a harmonic when it lies where the strongest of the first three puts it, and when it is not much
+    stronger than both like harmonics before it (the odd ones fall, and so do the even ones): the rest of an erased
+    400 Hz tone is no hum, though it lies at eight times 50 Hz.
+Unit and reference
+    dBFS, full-scale sine = 0 (AES17).
+Source
+    Common practice, no source.
+Accuracy
+    Lines 10 dB over the noise in their band: 0.3 dB or better, as stated. Mains frequency within 0.02 Hz.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.meters import Options
+from bench.measure.reading import Channel, Measured, Reading, no_reading
+from bench.measure.signal.blocks import Samples
+from bench.measure.tone.chunk_meter import SpectraMeter
+from bench.measure.tone.coherent import HANN_OVERLAP
+from bench.measure.tone.demodulator import Spectra
+from bench.measure.tone.follower import Chunk
+from bench.measure.tone.meter import Heard
+
+Floats = NDArray[np.float64]
+
+MAINS_HZ = (50.0, 60.0)
+REACH = 0.04
+TOP_HZ = 780.0
+CENTRE_HZ = 400.0
+SEGMENT_S = 4.0
+SHORTEST_S = 1.0
+HIGHEST = 15
+STANDS_OUT = 8.0
+"""A line's power over the noise beside it, in standard deviations of that noise; more where few segments tell."""
+AGREES_HZ, AGREES = 0.03, 2e-4
+"""How far a line may be from its multiple of the mains frequency: so much, and so much of its frequency."""
+VAGUE_HZ = 3.0
+"""And so much over its power in parts of the noise's scatter: a faint line is not known better."""
+FALLS = 4.0
+"""A harmonic may be this much stronger (6 dB) than the stronger of the two before it of its kind, odd or even."""
+
+
+class HumMeter(SpectraMeter):
+    """`hum` of each channel: the total first, then each line found."""
+
+    needs_peaks = False
+
+    def __init__(
+        self, sample_rate: float, channels: int, options: Options | None = None, spectra: Spectra | None = None
+    ) -> None:
+        super().__init__(sample_rate, channels, options, spectra)
+        self._centre = self.spectra.nearest_bin(CENTRE_HZ)
+        self._length = round(SEGMENT_S * self.spectra.rate)
+        self._z = np.zeros((0, channels), dtype=np.complex128)
+        self._sum = np.zeros((self._length, channels))
+        self._segments = 0
+
+    def batch(self, chunks: list[Chunk]) -> None:
+        """Add to the segment."""
+        z = self.spectra.basebands([c.spectrum for c in chunks], chunks[0].number, self._centre)
+        z = z[self.inside(self.spectra.start_of(chunks[0].number), len(z))]
+        self._z = np.concatenate([self._z, z])
+        while len(self._z) >= self._length:
+            self._sum += _power(self._z[: self._length], self._length)
+            self._segments += 1
+            self._z = self._z[self._length // 2 :]
+
+    def conclude(self, heard: Heard) -> Measured:
+        """The lines that were found."""
+        width = 1.0
+        if not self._segments and len(self._z) >= SHORTEST_S * self.spectra.rate:
+            self._sum = _power(self._z, self._length)
+            self._segments = 1
+            width = self._length / len(self._z)
+        because = ""
+        if not heard.peak > 0.0:
+            because = "the capture is digital silence"
+        elif not self._segments:
+            because = f"the capture is shorter than {SHORTEST_S:g} s"
+        if because:
+            return Measured(tuple(no_reading("hum", s, because) for s in self.sides))
+        spectrum = _Spectrum(self._sum / self._segments, self._segments, width, self.spectra, self._centre)
+        readings: list[Reading] = []
+        warnings: list[str] = []
+        mains = spectrum.mains()
+        for channel, side in enumerate(self.sides):
+            lines, strangers = ([], []) if mains is None else spectrum.harmonics(mains, channel)
+            warnings += [
+                f"{side}: a line at {x.hz:.1f} Hz does not go with the mains' other harmonics and is not counted as hum"
+                for x in strangers
+            ]
+            if mains is None or not lines:
+                words = "no line at 50 or 60 Hz and its harmonics stands out of the noise"
+                readings.append(no_reading("hum", side, words))
+                continue
+            power = sum(x.power for x in lines)
+            spread = float(np.sqrt(sum(x.spread**2 for x in lines)))
+            names = ", ".join(f"{x.hz:.0f}" for x in lines)
+            readings.append(_reading(side, mains, power, spread, f"total of mains frequency and harmonics: {names} Hz"))
+            readings += [
+                _reading(side, x.hz, x.power, x.spread, f"line at {x.order} times the mains frequency") for x in lines
+            ]
+        return Measured(tuple(readings), tuple(warnings))
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    order: int
+    """Times the mains frequency."""
+    hz: float
+    power: float
+    """Squared peak amplitude, noise taken off."""
+    spread: float
+    """Standard deviation of the power."""
+    noise: float
+    """The scatter of the noise's power in its bins."""
+
+
+class _Spectrum:
+    """The mean power spectrum, and the lines in it.
+
+    Args:
+        power: (bins, channels).
+        segments: how many were averaged.
+        width: how much wider a line is than under the full window.
+        spectra: of the baseband.
+        centre: the bin that became zero frequency.
+    """
+
+    def __init__(self, power: Floats, segments: int, width: float, spectra: Spectra, centre: int) -> None:
+        self._power, self._all = power, power.sum(axis=1)
+        self._independent = max(1.0, segments / HANN_OVERLAP)
+        self._threshold = STANDS_OUT * (1.0 + 0.7 / self._independent)
+        self._lobe = int(np.ceil(2.0 * width))
+        self._bin_hz = spectra.rate / len(power)
+        self._zero = centre * spectra.bin_hz
+
+    def orders(self, mains: float) -> range:
+        """The harmonics within reach."""
+        return range(1, min(HIGHEST, int(TOP_HZ / mains)) + 1)
+
+    def mains(self) -> float | None:
+        """The mains frequency whose harmonics stand out most; one of the first three must be there."""
+        bins = np.arange(-len(self._all) // 2, len(self._all) // 2)
+        lobe, floor, count = self._around(self._all, bins)
+        noise = floor * np.sqrt(1.5 * count / self._independent)
+        out = (self._all[lobe].sum(axis=0) - floor * count) / np.maximum(noise, 1e-30)
+        best, best_score = None, 0.0
+        for nominal in MAINS_HZ:
+            for hz in np.arange(nominal * (1 - REACH), nominal * (1 + REACH), self._bin_hz / 8):
+                orders = np.array(self.orders(float(hz)))
+                found = out[self._bin(orders * hz) + len(self._all) // 2]
+                if found[:3].max() > self._threshold:
+                    score = float(np.sum(np.log(found[found > self._threshold])))
+                    if score > best_score:
+                        best, best_score = float(hz), score
+        if best is None:
+            return None
+        mains = self._refine(best)
+        inside = any(abs(mains / nominal - 1.0) <= REACH for nominal in MAINS_HZ)
+        return mains if inside else None  # a tone beside the range, whose skirt lay within
+
+    def harmonics(self, mains: float, channel: int) -> tuple[list[_Line], list[_Line]]:
+        """The mains' lines in one channel, and those at its multiples that are none of its own."""
+        own, strangers = _told_apart(self._lines(self._power[:, channel], mains), mains)
+        return (own, strangers) if any(x.order <= 3 for x in own) else ([], own + strangers)
+
+    def _lines(self, power: Floats, mains: float) -> list[_Line]:
+        """The lines at multiples of a frequency that stand out, lowest first."""
+        lines = (self._line(power, order, order * mains) for order in self.orders(mains))
+        return [x for x in lines if x is not None]
+
+    def _line(self, power: Floats, order: int, hz: float) -> _Line | None:
+        lobe, floor, bins = self._around(power, self._bin(hz))
+        excess = float(power[lobe].sum() - floor * bins)
+        noise = max(float(floor * np.sqrt(1.5 * bins / self._independent)), 1e-30)
+        if excess <= self._threshold * noise:
+            return None
+        spread = np.sqrt(noise**2 + 3.0 * excess * float(floor) / self._independent)
+        return _Line(order, self._middle(power, hz), excess, float(spread), noise)
+
+    def _bin(self, hz: Floats | float) -> NDArray[np.int64]:
+        """The bin a frequency lies in; negative ones lie below the oscillator."""
+        return np.rint((np.asarray(hz) - self._zero) / self._bin_hz).astype(np.int64)
+
+    def _around(self, power: Floats, middle: NDArray[np.int64]) -> tuple[NDArray[np.int64], Floats, int]:
+        """The bins of a line (in its first axis), the mean noise of a bin beside it, how many bins the line has."""
+        half, count = self._lobe + 1, len(power)
+        lobe = np.add.outer(np.arange(-half, half + 1), middle) % count
+        away = np.concatenate([np.arange(-5 * half, -2 * half), np.arange(2 * half, 5 * half)])
+        median_to_mean = (1.0 - 1.0 / (9.0 * self._independent)) ** -3
+        beside = power[np.add.outer(away, middle) % count]
+        return lobe, np.asarray(np.median(beside, axis=0) * median_to_mean), len(lobe)
+
+    def _middle(self, power: Floats, hz: float) -> float:
+        middle = self._bin(hz)
+        lobe, floor, _ = self._around(power, middle)
+        over = np.maximum(power[lobe] - floor, 0.0) + 1e-300
+        places = np.arange(len(lobe)) - len(lobe) // 2 + int(middle)
+        return self._zero + float(np.average(places, weights=over)) * self._bin_hz
+
+    def _refine(self, hz: float) -> float:
+        """From the strongest of the first three, then from the middles of all lines that go with it.
+
+        Each is weighted by how much it stands out and how far it spreads the error.
+        """
+        lines = self._lines(self._all, hz)
+        first = max((x for x in lines if x.order <= 3), key=lambda x: x.power, default=None)
+        if first is None:
+            return hz
+        own, _ = _told_apart(lines, first.hz / first.order)
+        weights = [x.order**2 * min(x.power / x.noise, 1e4) for x in own]
+        return float(np.average([x.hz / x.order for x in own], weights=weights))
+
+
+def _told_apart(lines: list[_Line], mains: float) -> tuple[list[_Line], list[_Line]]:
+    """Lines, lowest first, that are the mains', and those that only lie near its multiples."""
+    own: list[_Line] = []
+    strangers: list[_Line] = []
+    for line in lines:
+        off = abs(line.hz - line.order * mains)
+        agrees = off < AGREES_HZ + AGREES * line.hz + VAGUE_HZ * line.noise / line.power
+        like = max((x.power for x in own if x.order in {line.order - 2, line.order - 4}), default=0.0)
+        (own if agrees and (line.order <= 3 or line.power < FALLS * like) else strangers).append(line)
+    return own, strangers
+
+
+def hum(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
+    """The hum of a whole array of shape (frames, channels)."""
+    meter = HumMeter(sample_rate, samples.shape[1], options)
+    meter.feed(samples)
+    return meter.finish()
+
+
+def _power(z: NDArray[np.complex128], length: int) -> Floats:
+    """Power in each bin under a Hann window; the bins of a line add up to its squared peak amplitude."""
+    w = np.sin(np.pi * (np.arange(len(z)) + 0.5) / len(z)) ** 2
+    spectrum = np.fft.fft(z * w[:, None], length, axis=0)
+    return np.asarray(np.abs(spectrum) ** 2 / (length * np.sum(w * w)))
+
+
+def _reading(side: Channel, hz: float, power: float, spread: float, method: str) -> Reading:
+    uncertainty = float(np.hypot(2.0 * 4.343 * spread / power, 0.05))
+    return Reading(
+        "hum", side, float(10.0 * np.log10(power)), uncertainty, hz, method, reference="full-scale sine (AES17)"
+    )

@@ -1,0 +1,202 @@
+"""The live meter of one tone: what an adjust step shows while a trimmer is turned.
+
+It reads the last window of sound (half a second unless told otherwise), so a step of the level is wholly shown after
+that time, on a straight way. A tone that has just started is read from its start on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.quantities.azimuth import azimuth_of_tones, phase_of_tone
+from bench.measure.quantities.speed import speed_of_tone
+from bench.measure.reading import Reading, no_reading
+from bench.measure.signal.blocks import Samples
+from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
+from bench.measure.tone.demodulator import HALF, Spectra
+from bench.measure.tone.estimate import measure_stretch
+from bench.measure.tone.finder import FoundTone, side_of
+from bench.measure.tone.steady_stretches import make_frames
+
+REACH = 0.065
+"""How far from the asked frequency the tone may lie: a domestic machine's worst speed, and both 3000 and 3150 Hz."""
+SHORTEST_S = 0.1
+NEIGHBOUR, NEAREST_HZ = 0.01, 60.0
+"""Another peak of at least this part of the tone's power is kept out of it, unless it is so near that it may be hum."""
+UNSTEADY = 0.006
+"""Median departure of the frequency, in parts of it, from which on it is no tone: flutter of 0.3 % stays below."""
+VAGUE_DB = 1.0
+"""A level less certain than this is noise's own."""
+READ_EVERY = 2
+"""Chunks of 64 ms from one reading to the next."""
+
+
+@dataclass(frozen=True, slots=True)
+class WatchState:
+    """What sounds now."""
+
+    tone_present: bool
+    """Whether the asked tone sounds."""
+    reason: str
+    """Why there is no reading: the rest of "no reading, because …"; empty when the tone is there."""
+    other_tone_hz: float | None
+    """The strongest tone, when it is not the asked one."""
+    frequency_hz: float | None
+    """Measured frequency of the asked tone."""
+    levels: tuple[Reading, ...]
+    """`level` of each channel, dBFS."""
+    balance: Reading | None
+    """Left minus right; None for one channel."""
+    azimuth: tuple[Reading, ...]
+    """`azimuth_delay` and `azimuth_phase`; empty for one channel. One tone leaves whole periods open: the delay is
+    that within half a period either way."""
+    speed: tuple[Reading, ...]
+    """`speed_error` of each channel against the asked frequency."""
+    tone: FoundTone | None = None
+    """The measured tone itself, for what combines several watches."""
+
+
+class _View(NamedTuple):
+    """What a reading is made of."""
+
+    centre: int | None
+    z: list[NDArray[np.complex128]]
+    end_s: float
+    tone_hz: float
+    clear_hz: float
+    other: float | None
+
+
+class ToneWatch:
+    """Watches for one tone in a stream fed block by block.
+
+    Args:
+        sample_rate: frames a second.
+        channels: 1 or 2.
+        frequency_hz: the tone's nominal frequency.
+        window_s: how much of the last sound is read.
+    """
+
+    def __init__(self, sample_rate: float, channels: int, frequency_hz: float, *, window_s: float = 0.5) -> None:
+        self.frequency_hz = frequency_hz
+        self._spectra = Spectra(sample_rate, channels)
+        self._keep = max(2, round(window_s * self._spectra.rate / HALF))
+        self._recent: list[NDArray[np.complex128]] = []
+        self._chunk = 0
+        self._centre: int | None = None
+        self._z: list[NDArray[np.complex128]] = []
+        self._other: float | None = None
+        self._tone_hz = frequency_hz
+        self._clear_hz = 1e9
+        self._view = _View(None, [], 0.0, frequency_hz, 1e9, None)
+        self._state: WatchState | None = None
+
+    def feed(self, samples: Samples) -> None:
+        """Take in frames of shape (frames, channels)."""
+        for spectrum in self._spectra.feed(samples):
+            self._recent = [*self._recent[-self._keep + 1 :], spectrum]
+            there = self._centre is not None
+            self._follow()
+            self._chunk += 1
+            if self._chunk % READ_EVERY == 0 or there != (self._centre is not None):
+                end_s = self._spectra.start_of(self._chunk) / self._spectra.rate
+                self._view = _View(self._centre, self._z, end_s, self._tone_hz, self._clear_hz, self._other)
+                self._state = None
+
+    def now(self) -> WatchState:
+        """The readings over the last window; computed anew some eight times a second."""
+        if self._state is None:
+            self._state = self._read()
+        return self._state
+
+    def _follow(self) -> None:
+        bin_hz = self._spectra.bin_hz
+        power = hann_power(self._recent[-1])
+        if len(self._recent) > 1:
+            power += hann_power(self._recent[-2])
+        peaks = strongest_peaks(power, bin_hz)
+        reach = max(REACH * self.frequency_hz, 1.5 * bin_hz)
+        mine = [hz for hz, _ in peaks if abs(hz - self.frequency_hz) < reach]
+        self._other = peaks[0][0] if peaks and (not mine or peaks[0][0] != mine[0]) else None
+        if not mine:
+            self._centre, self._z = None, []
+            return
+        strength = next(p for hz, p in peaks if hz == mine[0])
+        self._tone_hz = mine[0]
+        self._clear_hz = min(
+            [abs(hz - mine[0]) for hz, p in peaks if hz != mine[0] and p > NEIGHBOUR * strength], default=1e9
+        )
+        centre = self._spectra.nearest_bin(mine[0])
+        first = self._chunk + 1 - len(self._recent)
+        if self._centre is None or abs(centre - self._centre) * bin_hz > max(2 * bin_hz, 0.012 * mine[0]):
+            self._centre = centre
+            self._z = [self._spectra.baseband(s, first + n, centre) for n, s in enumerate(self._recent)]
+        else:
+            new = self._spectra.baseband(self._recent[-1], self._chunk, self._centre)
+            self._z = [*self._z[-self._keep + 1 :], new]
+
+    def _read(self) -> WatchState:
+        view = self._view
+        if view.centre is None or not view.z:
+            return self._nothing(f"no tone of {self.frequency_hz:g} Hz sounds")
+        rate, oscillator = self._spectra.rate, view.centre * self._spectra.bin_hz
+        z = np.concatenate(view.z)
+        frames = make_frames(z, rate, view.tone_hz, oscillator)
+        if len(frames) < 2:
+            return self._nothing("the tone has only just started")
+        level = frames.level_db
+        away = np.flatnonzero(np.abs(level - np.median(level[-4:])) > 3.0 + 26.0 / np.sqrt(np.maximum(frames.snr, 1.0)))
+        start = (int(away[-1]) + 2 if len(away) else 0) * frames.points
+        z = z[start:]
+        if len(z) < SHORTEST_S * rate:
+            return self._nothing("the tone has only just started")
+        held = frames.tail(start // frames.points).frequency_hz
+        about = float(np.median(held)) + oscillator
+        if np.median(np.abs(held + oscillator - about)) > UNSTEADY * about:
+            return self._nothing(f"what sounds near {self.frequency_hz:g} Hz is no steady tone")
+        clear = view.clear_hz if view.clear_hz > NEAREST_HZ else 1e9
+        tones, pair = measure_stretch(z, rate, oscillator, about, clear, glance=True)
+        if not any(t.present and t.dbfs_uncertainty < VAGUE_DB for t in tones):
+            return self._nothing(f"no tone of {self.frequency_hz:g} Hz stands out of the noise")
+        weights = np.array([t.amplitude**2 for t in tones]) + 1e-30
+        tone = FoundTone(
+            view.end_s - len(z) / rate,
+            view.end_s,
+            float(np.average([t.frequency_hz for t in tones], weights=weights)),
+            min(t.frequency_uncertainty_hz for t in tones),
+            tones,
+            pair,
+        )
+        azimuth = (azimuth_of_tones([tone]), phase_of_tone(tone)) if len(tones) == 2 else ()
+        return WatchState(
+            True,
+            "",
+            view.other,
+            tone.frequency_hz,
+            tuple(tone.level(c, self.frequency_hz) for c in range(len(tones))),
+            tone.balance,
+            azimuth,
+            tuple(speed_of_tone(tone, self.frequency_hz)),
+            tone,
+        )
+
+    def _nothing(self, because: str) -> WatchState:
+        sides = [side_of(c, self._spectra.channels) for c in range(self._spectra.channels)]
+        pair = len(sides) == 2
+        hz = self.frequency_hz
+        return WatchState(
+            False,
+            because,
+            self._view.other,
+            None,
+            tuple(no_reading("level", s, because, frequency_hz=hz) for s in sides),
+            no_reading("balance", "left-right", because, frequency_hz=hz) if pair else None,
+            tuple(no_reading(q, "left-right", because, frequency_hz=hz) for q in ("azimuth_delay", "azimuth_phase"))
+            if pair
+            else (),
+            tuple(no_reading("speed_error", s, because, frequency_hz=hz) for s in sides),
+        )

@@ -1,0 +1,85 @@
+"""Mistracking: what a noise-reduction decoder adds to the record-to-replay errors that were read, dB.
+
+The worst of 40 Hz to 16 kHz and of 0 to -50 dB re the reference level of the noise reduction, a reading for each
+channel; negative is duller. It is computed from readings of level and response taken with the noise reduction out,
+by `bench.tape.tracking`: its formula, its sources and its limits stand there. The uncertainty is how far the worst
+moves when the errors move by theirs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from bench.measure.reading import Channel, Measured, Reading, no_reading
+from bench.problem import Problem
+from bench.tape.noise_reduction import System
+from bench.tape.tracking import NAMES, REFERENCE, Errors, track
+
+_SIDES: tuple[Channel, ...] = ("left", "right", "mono")
+
+
+def errors_of(readings: Sequence[Reading]) -> dict[Channel, Errors]:
+    """The error of level and treble of each channel.
+
+    Args:
+        readings: `record_replay_level` and `response` (dB re that level's frequency) from record to replay with the
+            noise reduction out; other quantities and readings without a value are passed over, and of several of
+            one tone the last counts.
+
+    Raises:
+        Problem: an error that is no machine's, such as of a dead channel.
+    """
+    found: dict[Channel, Errors] = {}
+    for side in _SIDES:
+        here = [r for r in readings if r.channel == side and r.value is not None and r.frequency_hz is not None]
+        levels = [r for r in here if r.quantity == "record_replay_level"]
+        if not levels:
+            continue
+        level = levels[-1]
+        at = level.frequency_hz or 0.0
+        response = {r.frequency_hz or 0.0: r for r in here if r.quantity == "response" and r.frequency_hz != at}
+        treble = tuple((hz, r.value or 0.0) for hz, r in response.items())
+        of_treble = max((r.uncertainty or 0.0 for r in response.values()), default=0.0)
+        where = "" if side == "mono" else f" in the {side} channel"
+        found[side] = Errors(
+            level.value or 0.0, treble, at, where, float(np.hypot(level.uncertainty or 0.0, of_treble))
+        )
+    return found
+
+
+def mistracking(readings: Sequence[Reading], system: System = "type-b") -> Measured:
+    """`mistracking` of each channel, dB, with what it means for music as a sentence each in `warnings`.
+
+    Args:
+        readings: as for `errors_of`; those of one level, the lowest that was sent, for tape saturates at high ones.
+        system: `type-b` or `type-a`.
+    """
+    try:
+        of_channels = errors_of(readings)
+    except Problem as problem:
+        return Measured((no_reading("mistracking", "both", str(problem)),))
+    taken, said = [], []
+    for channel, errors in of_channels.items():
+        found = track(system, errors)
+        last = max((hz for hz, _ in errors.treble), default=errors.reference_hz)
+        method = (
+            f"from level and response, noise reduction out, by the law of {NAMES[system]} for steady tones: worst of "
+            f"0 to −50 dB, at {found.worst_level_db:g} dB; errors held beyond {last:g} Hz"
+        ).replace(" -", " −")
+        taken.append(
+            Reading(
+                "mistracking",
+                channel,
+                found.worst_db,
+                found.uncertainty_db,
+                found.worst_hz,
+                method,
+                reference=REFERENCE[system],
+            )
+        )
+        said.append(f"{channel}: {found.sentence}" if channel != "mono" else found.sentence)
+    if not taken:
+        taken = [no_reading("mistracking", "both", "no level was read from record to replay")]
+    return Measured(tuple(taken), tuple(said))

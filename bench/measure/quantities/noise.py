@@ -1,0 +1,272 @@
+"""Noise, weighted four ways, and signal-to-noise.
+
+Formula
+    A-weighted rms and unweighted rms 22.4 Hz-22.4 kHz: 20 lg(√2 · rms) of what the network passes, over the whole
+    capture. BS.468: highest indication of the quasi-peak meter, discharged at the start. 2 kHz average-responding:
+    the same network moved to 0 dB at 2 kHz, rectified average over the capture, scaled to sine rms.
+    signal_to_noise = reference level − noise, one for each method.
+Unit and reference
+    dBFS: a full-scale sine at 1 kHz (average-responding: at 2 kHz) reads 0 (AES17). signal_to_noise in dB.
+Source
+    IEC 61672-1 (A); Recommendation ITU-R BS.468-4; JAES 27(3), 1979 (average-responding, 2 kHz); IEC 60268-1 (band).
+Accuracy
+    Networks: see `weighting`. The stated uncertainty of a mean is its scatter over the capture and 0.06 dB; that of
+    the quasi-peak is 0.5 dB, what two meters within the standard's own limits differ by on steady noise, and 2 dB where
+    a click or a burst makes the reading (the limits for a burst of 1 ms): then it is said when that was.
+    Gaussian noise reads 1.05 dB less on an average-responding meter than its rms.
+Everything in the capture is noise to this meter, a tone too; direct current is not, it is taken off first.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.meters import Options
+from bench.measure.quantities.hum import HumMeter
+from bench.measure.reading import Channel, Measured, Reading, no_reading
+from bench.measure.signal.blocks import Hops, Rows, Samples
+from bench.measure.signal.quasi_peak import BS468, QuasiPeak
+from bench.measure.signal.rectifier import Rectifier
+from bench.measure.signal.weighting import AVERAGE_REFERENCE_HZ, a_network, band_network, bs468_db, bs468_network
+from bench.measure.tone.finder import side_of
+from bench.measure.tone.meter import Heard
+
+Floats = NDArray[np.float64]
+
+A, BAND, QUASI_PEAK, AVERAGE = (
+    "A-weighted rms",
+    "unweighted rms 22.4 Hz-22.4 kHz",
+    "ITU-R BS.468 weighted quasi-peak",
+    "2 kHz average-responding",
+)
+METHODS = (A, BAND, QUASI_PEAK, AVERAGE)
+HOP_S = 0.25
+LEAD_HOPS = 2
+"""Direct current is the mean of the first half second: whole periods of 50 and 60 Hz."""
+SHORTEST_S = 0.25
+NETWORK_DB = 0.06
+QUASI_PEAK_DB, BURST_DB = 0.5, 2.0
+STEADY = 2.05
+"""What the quasi-peak meter shows of steady noise, over its rectified average (measured: within 0.2 dB)."""
+BURST = 1.35
+"""How far over that an indication is that comes of a click or a burst."""
+SINE_PER_AVERAGE = np.pi / (2.0 * np.sqrt(2.0))
+"""Rms of a sine over its rectified average."""
+
+
+class Weighted:
+    """The four indications, hop by hop. All hops are kept, 16 figures a second and channel.
+
+    Args:
+        sample_rate: frames a second.
+        channels: how many.
+    """
+
+    def __init__(self, sample_rate: float, channels: int) -> None:
+        self.channels = channels
+        self._hops = Hops(round(HOP_S * sample_rate), channels)
+        self._lead: list[Floats] = []
+        self._direct: Floats | None = None
+        self._networks = [n(sample_rate).sos for n in (a_network, band_network, bs468_network)]
+        self._sample_rate = sample_rate
+        self._discharge()
+        self._rested = True
+        self.idle = False
+        """Set while a tone is known to sound: hops are then passed over, NaN, and the meters start anew after them."""
+        self.frames = Rows(())
+        """Frames in each hop."""
+        self.hops = Rows((4, channels))
+        """A mean square, band mean square, highest quasi-peak, rectified average; each (4, channels)."""
+
+    def _discharge(self) -> None:
+        self._states = [np.zeros((self.channels, len(sos), 2)) for sos in self._networks]
+        self._rectifier = Rectifier(self._sample_rate, self.channels)
+        self._quasi_peak = QuasiPeak(self._rectifier.rate, self.channels, BS468)
+
+    def feed(self, samples: Samples) -> None:
+        """Take in frames."""
+        for piece in self._hops.feed(samples):
+            if self._direct is None:
+                self._lead.append(piece.copy())
+                if len(self._lead) == LEAD_HOPS:
+                    self._start()
+            else:
+                self._hop(piece)
+
+    def finish(self) -> None:
+        """The stream is over."""
+        rest = self._hops.rest().copy()
+        if self._direct is None:
+            self._start(rest)
+        if len(rest):
+            self._hop(rest)
+
+    def _start(self, rest: Floats | None = None) -> None:
+        held = np.concatenate([*self._lead, *([] if rest is None else [rest])])
+        self._direct = held.mean(axis=0) if len(held) else np.zeros(self.channels)
+        for piece in self._lead:
+            self._hop(piece)
+        self._lead = []
+
+    def _hop(self, piece: Floats) -> None:
+        from bench.measure.signal import kernels
+
+        assert self._direct is not None
+        self.frames.append(len(piece))
+        if self.idle:
+            if not self._rested:
+                self._discharge()
+            self._rested = True
+            self.hops.append(np.full((4, self.channels), np.nan))
+            return
+        self._rested = False
+        sound = kernels.take_off(piece, self._direct)
+        out = np.empty_like(sound)
+        row = np.empty((4, self.channels))
+        for k, (sos, state) in enumerate(zip(self._networks, self._states, strict=True)):
+            kernels.cascade(sound, sos, state, out)
+            if k < 2:
+                row[k] = kernels.mean_square(out)
+        drive = self._rectifier.feed(out)
+        row[2] = self._quasi_peak.feed(drive)
+        row[3] = drive.mean(axis=1)
+        self.hops.append(row)
+
+
+class NoiseMeter:
+    """`noise` by four methods, `signal_to_noise` and `hum` of each channel. Options: `reference_level`."""
+
+    def __init__(self, sample_rate: float, channels: int, options: Options | None = None) -> None:
+        self.sample_rate, self.channels = sample_rate, channels
+        self.options = options or Options()
+        self._weighted = Weighted(sample_rate, channels)
+        self._hum = HumMeter(sample_rate, channels, self.options)
+        self._heard = Heard(sample_rate, channels)
+
+    def feed(self, samples: Samples) -> None:
+        """Take in frames of shape (frames, channels), full scale ±1."""
+        self._heard.feed(samples)
+        self._weighted.feed(samples)
+        self._hum.feed(samples)
+
+    def finish(self) -> Measured:
+        """The readings."""
+        self._weighted.finish()
+        said = noise_readings(self._weighted, self._heard, self.options)
+        hum = self._hum.finish()
+        return Measured((*said.readings, *hum.readings), (*self._heard.clipping(), *said.warnings, *hum.warnings))
+
+
+def noise_readings(
+    weighted: Weighted, heard: Heard, options: Options, kept: NDArray[np.bool_] | None = None
+) -> Measured:
+    """What the hops amount to.
+
+    Args:
+        weighted: after its `finish`.
+        heard: of the same stream.
+        options: `reference_level` is used.
+        kept: which hops count; all when left out.
+    """
+    readings: list[Reading] = []
+    because = _why_not(heard)
+    frames = weighted.frames.all()
+    starts = HOP_S * np.arange(len(frames), dtype=np.float64)
+    hops = weighted.hops.all()
+    if kept is not None:
+        frames, starts, hops = frames[kept], starts[kept], hops[kept]
+        if not because and frames.sum() < SHORTEST_S * heard.sample_rate:
+            because = "no part of the capture is free of tones for long enough"
+    warnings: list[str] = []
+    for channel in range(weighted.channels):
+        side = side_of(channel, weighted.channels)
+        over = 0.0 if because else _burst(hops[:, :, channel], frames)
+        if over > 0.0:
+            at = starts[int(np.argmax(hops[:, METHODS.index(QUASI_PEAK), channel]))]
+            warnings.append(
+                f"{side} channel: a click or burst near {at:.2f} s makes the quasi-peak reading, {over:.0f} dB above "
+                "that of steady noise"
+            )
+        for k, method in enumerate(METHODS):
+            told = _noise(side, method, hops[:, k, channel], frames, because=because, burst=over > 0.0)
+            readings.append(told)
+            if options.reference_level is not None:
+                readings.append(_ratio(told, options.reference_level))
+    limit = band_network(heard.sample_rate).limit
+    return Measured(tuple(readings), (*warnings, limit) if limit and not because else tuple(warnings))
+
+
+def noise(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
+    """The noise of a whole array of shape (frames, channels)."""
+    meter = NoiseMeter(sample_rate, samples.shape[1], options)
+    meter.feed(samples)
+    return meter.finish()
+
+
+def _why_not(heard: Heard) -> str:
+    seconds = heard.frames / heard.sample_rate
+    if not heard.peak > 0.0:
+        return "the capture is digital silence"
+    if seconds < SHORTEST_S:
+        return f"the capture is too short: {seconds:.2f} s, and noise needs {SHORTEST_S:g} s"
+    return ""
+
+
+def _noise(side: Channel, method: str, column: Floats, frames: Floats, *, because: str, burst: bool) -> Reading:
+    """Noise by one method."""
+    level, uncertainty = -np.inf, 0.0
+    if not because:
+        if method == QUASI_PEAK:
+            level = _db(float(column.max()) * np.sqrt(2.0))
+            uncertainty = BURST_DB if burst else QUASI_PEAK_DB
+        elif method == AVERAGE:
+            mean = float(np.average(column, weights=frames))
+            to_2k = 10.0 ** (-float(bs468_db(AVERAGE_REFERENCE_HZ)[0]) / 20.0)
+            level = _db(mean * SINE_PER_AVERAGE * np.sqrt(2.0) * to_2k)
+            uncertainty = _scatter_db(column, frames, 8.686)
+        else:
+            mean = float(np.average(column, weights=frames))
+            level = _db(np.sqrt(2.0 * mean))
+            uncertainty = _scatter_db(column, frames, 4.343)
+        if not np.isfinite(level):
+            because = "this channel is digital silence"
+    if because:
+        return no_reading("noise", side, because, method=method)
+    return Reading("noise", side, level, uncertainty, method=method, reference="full-scale sine (AES17)")
+
+
+def _ratio(told: Reading, reference_level: float) -> Reading:
+    """How far the noise lies below a reference level."""
+    if told.value is None:
+        return no_reading("signal_to_noise", told.channel, told.reason or "", method=told.method)
+    words = f"{reference_level:g} dBFS"
+    value = reference_level - told.value
+    return Reading("signal_to_noise", told.channel, value, told.uncertainty, method=told.method, reference=words)
+
+
+def _burst(hops: Floats, frames: Floats) -> float:
+    """How far, in dB, the highest indication is above that of steady noise, when a click or a burst makes it; else 0.
+
+    Args:
+        hops: of one channel, shape (hops, methods).
+        frames: in each hop.
+    """
+    steady = STEADY * float(np.average(hops[:, METHODS.index(AVERAGE)], weights=frames))
+    highest = float(hops[:, METHODS.index(QUASI_PEAK)].max())
+    return _db(highest / steady) if highest > BURST * steady > 0.0 else 0.0
+
+
+def _scatter_db(column: Floats, frames: Floats, slope: float) -> float:
+    """Expanded uncertainty of a mean, dB, from the scatter of its hops; with few hops, from what noise would do."""
+    whole = column[frames >= 0.99 * frames.max()]
+    mean = float(whole.mean())
+    if len(whole) >= 8 and mean > 0.0:
+        scatter = 2.0 * slope * float(whole.std(ddof=1)) / mean / np.sqrt(len(whole))
+    else:
+        scatter = 2.0 * slope / np.sqrt(5000.0 * HOP_S * max(1, len(whole)))
+    return float(np.hypot(scatter, NETWORK_DB))
+
+
+def _db(amplitude: float) -> float:
+    return float(20.0 * np.log10(amplitude)) if amplitude > 0.0 else -np.inf

@@ -1,0 +1,123 @@
+"""Response: the level of each tone relative to that of the reference frequency, per channel.
+
+Formula: response(f) = [L(f) - n(f)] - [L(r) - n(r)] dB, L measured levels, n the nominal levels of a reference
+tape's sheet (all equal without one), r the reference frequency. Tones may come in any order, among speech and gaps,
+at a wrong speed. Takes of one tone are all told, and the one whose level is known best counts. What sounds at a mains
+frequency while other tones sound is hum and no tone of the tape.
+Unit: dB; reference: the level at the reference frequency.
+Source: AES17 for the levels; which tone is the reference is the service manual's or the tape's business (315, 400 or
+1000 Hz by common practice).
+Accuracy: that of `level`; the uncertainty is both tones' together, root of the sum of squares.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from bench.measure.meters import Options
+from bench.measure.reading import Measured, Reading, no_reading
+from bench.measure.signal.blocks import Samples
+from bench.measure.tone.finder import LEVEL_METHOD, FoundTone
+from bench.measure.tone.matching import Match, match_list, match_sheet
+from bench.measure.tone.meter import NO_TONE, Heard, ToneMeter
+
+USUAL_REFERENCES = (1000.0, 315.0, 400.0, 333.0, 500.0, 700.0)
+"""In this order when none is named; common practice, no source."""
+
+
+class ResponseMeter(ToneMeter):
+    """`response` of each tone and channel. Options: `frequencies` or `sheet`, `reference_frequency`."""
+
+    def conclude(self, tones: Sequence[FoundTone], heard: Heard) -> Measured:
+        """Match the tones, then relate each to the reference."""
+        options = self.options
+        if options.sheet:
+            asked = list(dict.fromkeys(hz for hz, _ in options.sheet))
+        elif options.frequencies:
+            asked = list(options.frequencies)
+        else:
+            asked = _own_frequencies(tones)
+        if not asked:
+            because = heard.why_nothing()
+            return Measured(tuple(no_reading("response", s, because) for s in self.sides))
+        reference = options.reference_frequency or usual_reference(asked)
+        wanted = asked if any(_same(reference, hz) for hz in asked) else [*asked, reference]
+        if options.sheet:
+            matched, warnings = match_sheet(tones, options.sheet, reference)
+        else:
+            matched, warnings = match_list(tones, wanted)
+        zero = next((m for hz, m in matched.items() if _same(reference, hz)), Match())
+        readings = []
+        for hz in asked:
+            match = matched.get(hz, Match())
+            because = self._why_not(hz, match, reference, zero, heard)
+            for c, side in enumerate(self.sides):
+                if because or match.tone is None or zero.tone is None:
+                    told = f"{reference:g} Hz"
+                    readings.append(no_reading("response", side, because, frequency_hz=hz, reference=told))
+                else:
+                    readings.append(self._one(c, hz, match, reference, zero))
+        return Measured(tuple(readings), tuple(warnings))
+
+    def _why_not(self, hz: float, match: Match, reference: float, zero: Match, heard: Heard) -> str:
+        for what, f in ((f"{hz:g} Hz", hz), (f"the reference frequency of {reference:g} Hz", reference)):
+            if f >= self.sample_rate / 2:
+                return f"{what} is above half the sample rate of {self.sample_rate:g} Hz"
+        if zero.tone is None:
+            nothing = heard.why_nothing()
+            if nothing != NO_TONE:
+                return nothing
+            return zero.reason or f"the reference tone of {reference:g} Hz was not found"
+        return (match.reason or f"no tone of {hz:g} Hz was found") if match.tone is None else ""
+
+    def _one(self, c: int, hz: float, match: Match, reference: float, zero: Match) -> Reading:
+        told, side = f"{reference:g} Hz", self.sides[c]
+        assert match.tone is not None
+        assert zero.tone is not None
+        here, there = match.tone.tones[c], zero.tone.tones[c]
+        if not (here.present and there.present):
+            missing = told if here.present else f"{hz:g} Hz"
+            return no_reading(
+                "response", side, f"this channel holds no tone of {missing}", frequency_hz=hz, reference=told
+            )
+        same = match.tone is zero.tone
+        return Reading(
+            "response",
+            side,
+            0.0 if same else (here.dbfs - match.nominal_db) - (there.dbfs - zero.nominal_db),
+            0.0 if same else float(np.hypot(here.dbfs_uncertainty, there.dbfs_uncertainty)),
+            frequency_hz=hz,
+            method=f"{LEVEL_METHOD}, relative to {told}" + (", sheet levels taken out" if self.options.sheet else ""),
+            reference=told,
+        )
+
+
+def usual_reference(frequencies: Sequence[float]) -> float:
+    """The reference frequency when none is named: a usual one that is there, else the nearest to 1000 Hz."""
+    for usual in USUAL_REFERENCES:
+        for hz in frequencies:
+            if abs(hz / usual - 1.0) < 0.06 and hz == min(frequencies, key=lambda f: abs(np.log(f / usual))):
+                return hz
+    return min(frequencies, key=lambda f: abs(np.log(f / 1000.0)))
+
+
+def _own_frequencies(tones: Sequence[FoundTone]) -> list[float]:
+    """What was found, takes of one frequency once, rising."""
+    out: list[float] = []
+    for hz in sorted(t.frequency_hz for t in tones):
+        if not out or hz / out[-1] > 1.01:
+            out.append(hz)
+    return out
+
+
+def _same(a: float, b: float) -> bool:
+    return abs(a / b - 1.0) < 1e-6
+
+
+def response(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
+    """The response of a whole array of shape (frames, channels)."""
+    meter = ResponseMeter(sample_rate, samples.shape[1], options)
+    meter.feed(samples)
+    return meter.finish()

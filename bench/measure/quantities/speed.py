@@ -1,0 +1,160 @@
+"""Speed: how much faster or slower than nominal a tape runs, from the frequency of a tone recorded at a known one.
+
+Formula: speed_error = 100 (f / f_nominal - 1) %, positive when the tape runs fast; speed_drift = the speed at the
+end of the tone minus that at its start, by a straight line. Reference: the nominal frequency and the clock of the
+sound interface, whose own error (tens of parts in a million) is not in the uncertainty. It is the speed while the tone
+sounds: flutter that does not turn at least once in that time can't be told from it.
+Source: IEC 60386 measures with 3150 Hz; 3000 Hz is used by JIS and NAB (from memory).
+Accuracy: near the Cramér-Rao bound, √(12/K)/(2π T f), flutter of single rates taken out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from bench.measure.meters import Options
+from bench.measure.reading import Measured, Reading, no_reading
+from bench.measure.signal.blocks import Samples
+from bench.measure.tone.finder import FoundTone, side_of
+from bench.measure.tone.meter import Heard, ToneMeter, dominant, nearest
+
+METHOD = "slope of the tracked phase, least squares"
+USUAL_HZ = (3150.0, 3000.0)
+"""Tones that are recorded to measure speed."""
+OTHER_HZ = (1000.0, 315.0, 400.0, 333.0, 500.0, 440.0, 700.0, 6300.0, 8000.0, 10000.0, 12500.0, 2000.0, 4000.0, 5000.0)
+"""Tones that other purposes have on tapes."""
+ODD = 0.024
+"""A speed error from here on is nearer to the other of 3000 and 3150 Hz."""
+WRONG = 0.035
+"""And from here on it is no speed error of the named one."""
+
+
+def speed_of_tone(tone: FoundTone, nominal_hz: float, *, method: str = METHOD) -> list[Reading]:
+    """`speed_error` of each channel, %.
+
+    Args:
+        tone: as found.
+        nominal_hz: what was recorded.
+        method: how the reading tells it was made.
+    """
+    out = []
+    for c, t in enumerate(tone.tones):
+        side = side_of(c, len(tone.tones))
+        if not t.present:
+            out.append(no_reading("speed_error", side, "this channel holds no tone", frequency_hz=nominal_hz))
+            continue
+        out.append(
+            Reading(
+                "speed_error",
+                side,
+                100.0 * (t.frequency_hz / nominal_hz - 1.0),
+                100.0 * t.frequency_uncertainty_hz / nominal_hz,
+                frequency_hz=nominal_hz,
+                method=method,
+                reference=f"{nominal_hz:g} Hz",
+            )
+        )
+    return out
+
+
+def drift_of_tone(tone: FoundTone, nominal_hz: float) -> list[Reading]:
+    """`speed_drift` of each channel: end minus start of the tone, % of nominal."""
+    out = []
+    for c, t in enumerate(tone.tones):
+        side = side_of(c, len(tone.tones))
+        if not t.present:
+            out.append(no_reading("speed_drift", side, "this channel holds no tone", frequency_hz=nominal_hz))
+            continue
+        out.append(
+            Reading(
+                "speed_drift",
+                side,
+                100.0 * t.drift_hz / nominal_hz,
+                100.0 * t.drift_uncertainty_hz / nominal_hz,
+                frequency_hz=nominal_hz,
+                method=f"straight line through the frequency of {tone.duration_s:.1f} s, end minus start",
+                reference=f"{nominal_hz:g} Hz",
+            )
+        )
+    return out
+
+
+class SpeedMeter(ToneMeter):
+    """`speed_error` and `speed_drift` of each channel. Options: `nominal`."""
+
+    def conclude(self, tones: Sequence[FoundTone], heard: Heard) -> Measured:
+        """The tone nearest to nominal, or the tone that must be meant."""
+        nominal, method, warnings = self.options.nominal, METHOD, []
+        if nominal is not None and nominal >= self.sample_rate / 2:
+            return self._nothing(f"{nominal:g} Hz is above half the sample rate of {self.sample_rate:g} Hz")
+        if not tones:
+            return self._nothing(heard.why_nothing())
+        if nominal is not None:
+            takes = nearest(tones, nominal)
+            if not takes:
+                there = ", ".join(f"{t.frequency_hz:.1f} Hz" for t in tones[:5])
+                return self._nothing(f"no steady tone near {nominal:g} Hz was found, only {there}")
+            tone = dominant(takes)
+            other, off = _other(tone.frequency_hz, nominal)
+            if other is not None and abs(off) > WRONG:
+                return self._nothing(
+                    f"the tone of {tone.frequency_hz:.1f} Hz is not one of {nominal:g} Hz but fits {other:g} Hz: "
+                    f"name it with --nominal {other:g}"
+                )
+            if other is not None and abs(off) > ODD:
+                warnings.append(
+                    f"the tone of {tone.frequency_hz:.1f} Hz fits {other:g} Hz better than {nominal:g} Hz: see which "
+                    "is recorded on the tape"
+                )
+        else:
+            tone = _meant(tones)
+            assumed = assume_nominal(tone.frequency_hz)
+            if assumed is None:
+                return self._nothing(
+                    f"the tone of {tone.frequency_hz:.1f} Hz may be meant for "
+                    + ("3000 Hz or 3150 Hz" if 2900 < tone.frequency_hz < 3250 else "any frequency")
+                    + ": name it with --nominal"
+                )
+            nominal, method = assumed, f"{METHOD}; nominal {assumed:g} Hz assumed, the usual one nearest to the tone"
+        readings = speed_of_tone(tone, nominal, method=method) + drift_of_tone(tone, nominal)
+        return Measured(tuple(readings), tuple(warnings))
+
+    def _nothing(self, because: str) -> Measured:
+        more = {"frequency_hz": self.options.nominal, "method": METHOD}
+        return Measured(
+            tuple(no_reading(q, s, because, **more) for q in ("speed_error", "speed_drift") for s in self.sides)
+        )
+
+
+def _other(hz: float, nominal: float) -> tuple[float | None, float]:
+    """The other of 3000 and 3150 Hz where one is named and the other fits better; how far off the named one is."""
+    off = hz / nominal - 1.0
+    if nominal not in USUAL_HZ:
+        return None, off
+    other = USUAL_HZ[1 - USUAL_HZ.index(nominal)]
+    return (other if abs(hz / other - 1.0) < abs(off) else None), off
+
+
+def _meant(tones: Sequence[FoundTone]) -> FoundTone:
+    """The tone that was recorded to measure speed: near 3000 or 3150 Hz if there is one, else the dominant."""
+    made = [t for t in tones if any(abs(t.frequency_hz / hz - 1.0) < 0.05 for hz in USUAL_HZ)]
+    return dominant(made or tones)
+
+
+def assume_nominal(hz: float) -> float | None:
+    """The usual frequency a tone must be meant for; None where two are as near, or none is."""
+    off = {n: abs(float(np.log(hz / n))) for n in (*USUAL_HZ, *OTHER_HZ)}
+    best = min(off, key=lambda n: off[n])
+    if off[best] > 0.04:
+        return None
+    second = min(v for n, v in off.items() if n != best)
+    return best if off[best] < 0.4 * second else None
+
+
+def speed(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
+    """The speed of a whole array of shape (frames, channels)."""
+    meter = SpeedMeter(sample_rate, samples.shape[1], options)
+    meter.feed(samples)
+    return meter.finish()

@@ -1,0 +1,1 @@
+"""What is done to any signal: weighting, detectors, spectra, blocks."""

@@ -1,0 +1,83 @@
+"""Blocks of any length in, pieces of one length out, so that no reading depends on how the sound was cut up.
+
+And what was found in each piece, kept in little memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+AT_ONCE = 256
+"""Rows are made room for by so many: an hour is not copied again and again, and no room stays empty."""
+
+Samples = NDArray[np.float64]
+"""Shape (frames, channels), full scale ±1."""
+
+
+class Hops:
+    """Cuts a stream of blocks into pieces of `length` frames.
+
+    Args:
+        length: frames in a piece.
+        channels: how many.
+    """
+
+    def __init__(self, length: int, channels: int) -> None:
+        self._piece = np.zeros((length, channels))
+        self._filled = 0
+
+    def feed(self, samples: Floats) -> Iterator[Floats]:
+        """Whole pieces, as they fill. A piece is a view that the next one overwrites: use it or copy it."""
+        at, length = 0, len(self._piece)
+        while at < len(samples):
+            take = min(length - self._filled, len(samples) - at)
+            self._piece[self._filled : self._filled + take] = samples[at : at + take]
+            self._filled += take
+            at += take
+            if self._filled == length:
+                self._filled = 0
+                yield self._piece
+
+    def rest(self) -> Floats:
+        """What is left: less than a piece, perhaps nothing."""
+        return self._piece[: self._filled]
+
+
+class Rows:
+    """Rows of figures, kept one after the other in little memory.
+
+    Args:
+        shape: of a row.
+        kind: of a figure.
+    """
+
+    def __init__(self, shape: tuple[int, ...], kind: type[np.generic] = np.float64) -> None:
+        self._full: list[NDArray[Any]] = []
+        self._last = np.zeros((AT_ONCE, *shape), dtype=kind)
+        self._filled = 0
+
+    def __len__(self) -> int:
+        return AT_ONCE * len(self._full) + self._filled
+
+    def append(self, row: NDArray[np.generic] | float) -> None:
+        """Add one."""
+        if self._filled == AT_ONCE:
+            self._full.append(self._last)
+            self._last, self._filled = np.zeros_like(self._last), 0
+        self._last[self._filled] = row
+        self._filled += 1
+
+    def latest(self, count: int) -> NDArray[Any]:
+        """The last of them, at most so many and at most 256, (rows, …)."""
+        before = self._full[-1:] if self._filled < count else []
+        return np.concatenate([*before, self._last[: self._filled]])[-count:]
+
+    def all(self) -> NDArray[Any]:
+        """All of them, (rows, …)."""
+        return np.concatenate([*self._full, self._last[: self._filled]])

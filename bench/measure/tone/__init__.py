@@ -1,0 +1,1 @@
+"""A steady tone: found, followed, and its level, frequency and phase estimated."""

@@ -1,0 +1,391 @@
+"""One channel of a steady stretch: what is not the tone taken out, the tone's phase followed, its level along it.
+
+Model of the baseband: z(t) = A exp(iφ(t)) + Σ the tone's harmonics and image, direct current, hum lines and their
+images, each with an amplitude that least squares finds; φ(t) is a straight line at first, then what is left when the
+rest is taken out. Clicks and dropouts are passed over.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.tone.baseband import (
+    Complexes,
+    Floats,
+    density,
+    floor_of,
+    low_pass,
+    median,
+    one_sided_lines,
+    power_of,
+    quick_length,
+    smoothed,
+    straight,
+    turned_back,
+    turning,
+    unwrapped,
+)
+
+NEAR_HZ = 900.0
+"""Below it hum, direct current, image and harmonics lie within the baseband and are fitted."""
+QUIET = 0.01
+"""The phase is followed in a band in which the noise has at most this part of the tone's power."""
+LOUD = 0.02
+"""Noise of more than this part of the tone's power, in one quadrature of the whole baseband, is kept out of phases."""
+STIFF_HZ = 3.0
+"""Where no more than this can be followed, the other channel's phase is relied on."""
+GLANCED_HZ = 200.0
+"""At a glance hum is looked for beside tones up to here only."""
+MOST_LINES = 8
+MAINS_HZ, MAINS_REACH = (50.0, 60.0), 0.005
+"""Mains frequencies, and how far from them, in parts, hum may lie."""
+STRONG = 0.01
+"""A line of more than this part of the tone's power is fitted whatever it is; weaker ones only where hum may be."""
+AWAY = 0.04
+"""And only so far from the tone, in parts of its frequency: flutter's sidebands are not as strong there."""
+SIDEBAND = 0.004
+"""A line that near and stronger than this is a sideband of flutter, hum or not."""
+CLOSE_TURNS = 6.0
+"""A line that turns fewer times against the tone within the stretch is looked for with more care."""
+HUM_SLOPE = 0.2
+"""A ripple of 1 rad that turns once tilts the straight line of least squares through it by 0.3 turns at most."""
+SETTLED_RAD = 1e-4
+"""A phase that changes by less is followed well enough: what is left is in its square, 1e-8 of the level."""
+LOW_HZ = 3.0
+"""Slower changes of level are taken for the level's own."""
+FLAW_DB = 1.0
+"""A short departure of the level is passed over from here on."""
+FILTER_POINTS = 13
+"""Half length of the tracking filter: a click is seen so far to either side."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What a baseband is."""
+
+    rate: float
+    """Points a second."""
+    oscillator_hz: float
+    """The frequency that became zero."""
+    reach_hz: float
+    """How far from the tone all is passed."""
+
+
+@dataclass(slots=True)
+class Voice:
+    """One channel with all that is not its tone taken out."""
+
+    z: Complexes
+    along: Complexes
+    """The same, turned back by the phase."""
+    phase: Floats
+    """Followed, less noise."""
+    kept: NDArray[np.bool_]
+    """False where a click or dropout is passed over."""
+    amplitude: float
+    noise: float
+    """Two-sided density of the noise in one quadrature, per Hz."""
+    noise_level: float
+    """The same where the mean level feels it: near zero frequency."""
+    spread: float
+    """By how much fitting the rest raises the variance of the amplitude."""
+    reach_hz: float
+    """How far from the tone the noise of `noisy_phase` goes."""
+    loud: bool
+    """Whether there is so much noise that it would turn the phase over."""
+    lines: tuple[float, ...] = ()
+    """Lines that were found beside the tone, relative to the oscillator, Hz."""
+    hum: float = 0.0
+    """Amplitude of hum that is too near the tone to be told from it."""
+    hum_turns: float = 0.0
+    """How often that turns against the tone within the stretch."""
+    _noisy: Floats | None = None
+
+    @property
+    def hum_level(self) -> float:
+        """What that hum does to the mean amplitude (standard deviation)."""
+        return self.hum * min(1.0, 1.0 / (np.pi * max(self.hum_turns, 1e-9))) / float(np.sqrt(2.0))
+
+    @property
+    def hum_slope(self) -> float:
+        """What it does to the frequency, in turns within the stretch: it tilts the line through the phase."""
+        return HUM_SLOPE * self.hum / max(self.amplitude, 1e-12) * min(1.0, 1.0 / max(self.hum_turns, 1e-9))
+
+    def noisy_phase(self) -> Floats:
+        """The phase with all its noise, unwrapped along the followed one; clicks and dropouts bridged."""
+        if self._noisy is None:
+            self._noisy = self._with_noise()
+        return self._noisy
+
+    def _with_noise(self) -> Floats:
+        phase = self.phase.copy()
+        if not self.loud:
+            phase += np.angle(self.along)
+        if self.kept.all():
+            return np.asarray(phase)
+        edges = np.flatnonzero(np.diff(np.concatenate([[1], self.kept.astype(np.int8), [1]])))
+        few = 20
+        for a, b in zip(edges[::2], edges[1::2], strict=True):
+            if a < few or b > len(phase) - few:
+                continue
+            before = (phase[a - 1] - phase[a - few]) / (few - 1)
+            after = (phase[b + few - 1] - phase[b]) / (few - 1)
+            expected = phase[a - 1] + 0.5 * (before + after) * (b - a + 1)
+            phase[b:] += 2 * np.pi * round((expected - phase[b]) / (2 * np.pi))
+            phase[a:b] = np.linspace(phase[a - 1], phase[b], b - a + 2)[1:-1]
+        return np.asarray(phase)
+
+
+def follow_again(z: Complexes, scene: Scene, offset: float, model: Floats, lines: tuple[float, ...]) -> Voice:
+    """Follow a low tone once more along a model of its phase, flutter and all.
+
+    The first time a filter smoothed the phase, and at the ends of the stretch it had to guess how flutter goes on. The
+    tone's image is as strong as the tone: by as much as the phase was wrong there, it was left in.
+
+    Args:
+        z: the channel.
+        scene: where it comes from.
+        offset: where the tone lies, relative to the oscillator.
+        model: its phase but for a constant.
+        lines: the lines found beside it.
+    """
+    rate, tone_hz = scene.rate, scene.oscillator_hz + offset
+    reach = min(scene.reach_hz, 0.8 * tone_hz)
+    turned = turned_back(z, model)
+    band = min(_quiet_band(turned, rate, reach, lowest=0.0), 0.25 * tone_hz)
+    phase = np.asarray(model + np.angle(turned.mean()))
+    rest = _Rest(z, scene, list(lines))
+    for _ in range(2):
+        clean, spread, _residual = rest.taken_out(phase, tone_hz)
+        phase = _follow(clean, phase, rate, band)
+    voice = _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+    voice.lines = lines
+    return voice
+
+
+def follow_tone(
+    z: Complexes, scene: Scene, offset: float, guide: Floats, *, lines: tuple[float, ...] | None, glance: bool
+) -> Voice:
+    """Take out of a channel what is not its tone, and follow the tone's phase.
+
+    Args:
+        z: the channel.
+        scene: where it comes from.
+        offset: where the tone lies, relative to the oscillator.
+        guide: the phase that the tone follows as far as is known.
+        lines: the lines found beside the tone in the channel that leads; None for that channel itself.
+        glance: whether a rough answer will do.
+    """
+    rate, oscillator_hz = scene.rate, scene.oscillator_hz
+    tone_hz = oscillator_hz + offset
+    reach = min(scene.reach_hz, 0.8 * tone_hz)
+    least = max(8.0, min(60.0, 0.01 * tone_hz)) if lines is None else 0.0
+    turned = turned_back(z, guide)
+    band = _quiet_band(turned, rate, reach, lowest=least)
+    lines = lines or ()
+    band = min(band, 0.25 * tone_hz)
+    if tone_hz >= NEAR_HZ:
+        phase = _followed(turned, guide, rate, band)
+        return _judged(z, phase, rate, spread=1.0, band=band, reach=reach)
+    phase = _straight(_followed(turned, guide, rate, band))
+    rest = _Rest(z, scene, list(lines))
+    clean, spread, residual = rest.taken_out(phase, tone_hz)
+    if glance and tone_hz > GLANCED_HZ:
+        phase = _follow(clean, phase, rate, band)
+        return _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+    strength = complex(np.mean((clean - residual) * np.exp(-1j * phase)))
+    beside = one_sided_lines(residual, rate, offset, 2.0 * rate / len(z), 0.48 * rate)
+    seconds = len(z) / rate
+    found = [
+        f
+        for f, power in beside
+        if _foreign(f + oscillator_hz, power / (abs(strength) ** 2 + 1e-30), tone_hz, seconds)
+        and all(abs(f - g) > 1.0 / seconds for g in lines)
+    ][: MOST_LINES - len(lines)]
+    if found:
+        rest = _Rest(z, scene, [*lines, *found])
+        close = min(abs(f - offset) for f in found) * seconds < CLOSE_TURNS
+        for _ in range(4 if close else 1):
+            phase, rest = rest.moved(phase, tone_hz)
+    for _ in range(1 if glance else 4):
+        clean, spread, _residual = rest.taken_out(phase, tone_hz)
+        before, phase = phase, _follow(clean, phase, rate, band)
+        if np.sqrt(np.mean((phase - before) ** 2)) < SETTLED_RAD:
+            break
+    voice = _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+    voice.lines = tuple(rest.lines)
+    return voice
+
+
+def _straight(phase: Floats) -> Floats:
+    """A straight line through a phase, its ends weighing little."""
+    t = np.linspace(-1.0, 1.0, len(phase))
+    slope, middle = straight(t, phase, np.hanning(len(t) + 2)[1:-1])
+    return np.asarray(middle + slope * t)
+
+
+def _foreign(line_hz: float, part: float, tone_hz: float, seconds: float) -> bool:
+    """Whether a line beside a tone, `part` of its power, is none of the tone's own harmonics or flutter sidebands."""
+    if line_hz < 0.0 or min(abs(line_hz - k * tone_hz) for k in (0, 2, 3, 4)) <= 4.0 / seconds:
+        return False
+    hum = _is_hum(line_hz, seconds)
+    if abs(line_hz - tone_hz) > AWAY * tone_hz:
+        return hum or part > STRONG
+    return hum and part < SIDEBAND
+
+
+def _is_hum(line_hz: float, seconds: float) -> bool:
+    """Whether a line may be the mains' or one of its multiples'."""
+    for mains in MAINS_HZ:
+        order = max(1, round(line_hz / mains))
+        if abs(line_hz - order * mains) < MAINS_REACH * order * mains + 0.5 / seconds:
+            return True
+    return False
+
+
+class _Rest:
+    """All that is fitted beside a tone: direct current and lines, which stand still, and what moves with the tone.
+
+    Args:
+        z: one channel.
+        scene: where it comes from.
+        lines: frequencies of lines relative to the oscillator.
+    """
+
+    def __init__(self, z: Complexes, scene: Scene, lines: list[float]) -> None:
+        self._z = z
+        self._scene = scene
+        self.lines = lines
+        self._t = (np.arange(len(z)) - (len(z) - 1) / 2) / scene.rate
+        self._carrier = turning([scene.oscillator_hz], scene.rate, len(z))[0]
+        edge = 0.5 * scene.rate
+        images = [-f - 2 * scene.oscillator_hz for f in lines]
+        still = [f for f in images if abs(f) < edge]
+        if scene.oscillator_hz < edge + scene.reach_hz:
+            still.append(-scene.oscillator_hz)
+        self._still = turning([*still, *lines], scene.rate, len(z))
+        self._gram = self._still.conj() @ self._still.T
+        self._seen = self._still.conj() @ z
+
+    def _moving(self, phase: Floats, tone_hz: float) -> Complexes:
+        """The tone first, then its image, its harmonics and theirs; one in a row."""
+        edge = 0.5 * self._scene.rate
+        rows = np.empty((6, len(phase)), dtype=np.complex128)
+        count = 1
+        turned = own = rows[0]
+        np.exp(1j * phase, out=own)
+        step = own * self._carrier
+        back = np.conj(step)
+        image = back * np.conj(self._carrier)
+        for k in (1, 2, 3):
+            if (k + 1) * tone_hz < edge:
+                rows[count] = image
+                count += 1
+                image *= back
+            if k < 3 and k * tone_hz < edge:
+                turned = np.multiply(turned, step, out=rows[count])
+                count += 1
+        return rows[:count]
+
+    def _normal(self, moving: Complexes) -> tuple[Complexes, Complexes]:
+        cross = moving.conj() @ self._still.T
+        gram = np.block([[moving.conj() @ moving.T, cross], [cross.conj().T, self._gram]])
+        return gram, np.concatenate([moving.conj() @ self._z, self._seen])
+
+    def taken_out(self, phase: Floats, tone_hz: float) -> tuple[Complexes, float, Complexes]:
+        """The signal less all but the tone, by how much that raises the amplitude's variance, and the residual."""
+        moving = self._moving(phase, tone_hz)
+        gram, seen = self._normal(moving)
+        inverse = np.linalg.pinv(gram / len(self._z), rcond=1e-9, hermitian=True)
+        values = inverse @ seen / len(self._z)
+        m = len(moving)
+        clean = self._z - values[1:m] @ moving[1:] - values[m:] @ self._still
+        return clean, float(inverse[0, 0].real), clean - values[0] * moving[0]
+
+    def moved(self, phase: Floats, tone_hz: float) -> tuple[Floats, _Rest]:
+        """Phase and lines where a Gauss-Newton step puts them: tone and lines may each turn a little more or less."""
+        moving = self._moving(phase, tone_hz)
+        n = len(self.lines)
+        rows = np.concatenate([moving, self._still, 1j * self._t * moving[:1], 1j * self._t * self._still[-n:]])
+        norm = np.linalg.norm(rows, axis=1)
+        rows /= norm[:, None]
+        gram = rows.conj() @ rows.T
+        values = np.linalg.pinv(gram, rcond=1e-9, hermitian=True) @ (rows.conj() @ self._z) / norm
+        reach = 0.5 * self._scene.rate / len(self._z)
+        turn = float(np.clip(np.real(values[-n - 1] / values[0]) / (2 * np.pi), -reach, reach))
+        own = values[-2 * n - 1 : -n - 1]
+        moves = np.real(values[-n:] / own) / (2 * np.pi)
+        lines = [f + float(np.clip(d, -reach, reach)) for f, d in zip(self.lines, moves, strict=True)]
+        return np.asarray(phase + 2 * np.pi * turn * self._t), _Rest(self._z, self._scene, lines)
+
+
+def _quiet_band(turned: Complexes, rate: float, reach: float, lowest: float) -> float:
+    """The widest band about the tone in which noise is small against it, Hz either way, but at least `lowest`.
+
+    Args:
+        turned: the channel, turned back by the phase that the tone follows as far as is known.
+        rate: points a second.
+        reach: how far from the tone all is passed.
+        lowest: the least band.
+    """
+    turned = turned[: quick_length(len(turned))]
+    power = power_of(np.fft.fft(turned)) / (len(turned) * rate)
+    hz = np.abs(np.fft.fftfreq(len(turned), 1.0 / rate))
+    noise = floor_of(power[(hz > 0.3 * reach) & (hz < reach)])
+    tone = float(power[hz <= 0.3 * reach].sum()) * rate / len(turned) - 0.6 * reach * noise
+    if tone <= 0.0:
+        return lowest
+    return float(np.clip(QUIET * tone / (2.0 * max(noise, 1e-300)), lowest, rate))
+
+
+def _follow(z: Complexes, guide: Floats, rate: float, band: float) -> Floats:
+    """The tone's phase, noise outside a band about the guide left out; in a narrow band the guide turned as a whole."""
+    return _followed(turned_back(z, guide), guide, rate, band)
+
+
+def _followed(turned: Complexes, guide: Floats, rate: float, band: float) -> Floats:
+    """As `_follow`, of a channel that is turned back by the guide already."""
+    if band < STIFF_HZ:
+        return np.asarray(guide + np.angle(turned.mean()))
+    if band < 0.3 * rate:
+        turned = smoothed(turned, low_pass(band, 2.5 * band, rate, 60.0))
+    return np.asarray(guide + unwrapped(np.angle(turned)))
+
+
+def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: float, reach: float) -> Voice:
+    """Amplitude and noise of a channel along its phase."""
+    along = turned_back(z, phase)
+    kept = ~_flaws(along, rate)
+    level = along.real
+    mean = float(level[kept].mean())
+    noise, lowest = density(np.where(kept, level - mean, 0.0), rate, LOW_HZ, 0.95 * reach)
+    share = max(0.1, float(kept.mean()))
+    noise, lowest = noise / share, lowest / share
+    seen = min(2.0 * 1.75 * band, 0.7 * rate)
+    amplitude = mean - noise * seen / (2.0 * max(mean, 1e-12))
+    loud = noise * 0.7 * rate > LOUD * mean**2 and band < reach
+    return Voice(
+        z, along, phase, kept, amplitude, noise, lowest, spread / share, min(reach, band) if loud else reach, loud
+    )
+
+
+def _flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
+    """Where a click or a dropout is: a short departure, far beyond the noise, from the level about it."""
+    none = np.zeros(len(along), dtype=bool)
+    block = max(8, round(0.2 * rate))
+    count = len(along) // block
+    if count < 2:
+        middles = median(along.real) * np.ones(len(along))
+    else:
+        medians = np.partition(along.real[: count * block].reshape(count, block), block // 2, axis=1)[:, block // 2]
+        middles = np.interp(np.arange(len(along)), block * (np.arange(count) + 0.5), medians)
+    off = np.maximum(np.abs(along.real - middles), np.abs(along.imag))
+    noise = 1.4826 * median(np.abs(along.real - middles))
+    bad = off > np.maximum(7.0 * noise, (10 ** (FLAW_DB / 20) - 1) * np.abs(middles))
+    if not bad.any():
+        return none
+    wide = np.convolve(bad, np.ones(2 * FILTER_POINTS + 1), mode="same") > 0.5
+    return np.asarray(wide) if wide.mean() < 0.25 else none

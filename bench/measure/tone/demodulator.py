@@ -1,0 +1,252 @@
+"""The tracking demodulator: a tone brought down to zero frequency, its level and phase followed in time.
+
+A stream is cut into overlapping chunks of fixed length, each chunk is transformed once, and any number of tones are
+brought down from the same spectra: the bins around a tone, times the response of a linear-phase filter, transformed
+back at a low rate (overlap-save filtering). Since the chunks lie at fixed places of the stream the result does not
+depend on how it was fed, and since the filter is shorter than the overlap it is plain convolution with an FIR.
+
+Formula: z(t) = 2 · lowpass{ x(t) · exp(-2πi f0 t) }, so that A·cos(2π f t + φ) becomes A·exp(i(2π(f - f0)t + φ)).
+Source: overlap-save filtering and decimation as in any text on signal processing (Crochiere and Rabiner, Multirate
+Digital Signal Processing, 1983, chapter 7: from memory); Kaiser window for the filter.
+Accuracy: flat within 0.00002 dB to ±400 Hz, 110 dB down from ±1000 Hz (both at a baseband rate of 2 kHz).
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.signal.blocks import Samples
+from bench.measure.signal.quantisation_step import StepSize
+
+Baseband = NDArray[np.complex128]
+
+POINTS = 256
+"""Baseband points in a chunk; half of them are new with each chunk."""
+HALF = POINTS // 2
+RATE_HZ = 2000.0
+"""The baseband rate aimed at; the true one is the sample rate over a whole number."""
+PASS = 0.4
+STOP = 1.0
+"""Edges of the filter, in halves of the baseband rate."""
+STOPBAND_DB = 115.0
+
+
+def decimation(sample_rate: float) -> int:
+    """How many samples go into one baseband point."""
+    return max(1, round(sample_rate / RATE_HZ))
+
+
+@lru_cache(maxsize=16)
+def _response(step: int) -> NDArray[np.float64]:
+    """Real response of the zero-phase filter at the bins -HALF … HALF-1 about a tone; `step` samples to a point.
+
+    Kaiser's design rule: length = (A - 7.95) / (2.285 Δω), β = 0.1102 (A - 8.7).
+    """
+    nyquist = np.pi / step
+    width = (STOP - PASS) * nyquist
+    half = min(int(np.ceil((STOPBAND_DB - 7.95) / (2.285 * width) / 2)), HALF * step // 2)
+    n = np.arange(-half, half + 1)
+    cutoff = (PASS + STOP) / 2 * nyquist
+    taps = cutoff / np.pi * np.sinc(cutoff / np.pi * n) * np.kaiser(2 * half + 1, 0.1102 * (STOPBAND_DB - 8.7))
+    taps /= taps.sum()
+    about_zero = np.zeros(POINTS * step)
+    about_zero[n] = taps
+    return np.asarray(np.fft.rfft(about_zero).real[np.abs(np.arange(-HALF, HALF))])
+
+
+class Spectra:
+    """Cuts a stream into overlapping chunks and transforms each once.
+
+    Chunk j covers the frames from (j - 1)·hop to (j + 1)·hop; what lies before the start or after the end is silence.
+
+    Args:
+        sample_rate: frames a second.
+        channels: channels of the stream.
+    """
+
+    def __init__(self, sample_rate: float, channels: int) -> None:
+        self.sample_rate = sample_rate
+        self.channels = channels
+        self.step = decimation(sample_rate)
+        self.rate = sample_rate / self.step
+        """Of the baseband, Hz."""
+        self.size = POINTS * self.step
+        self.hop = HALF * self.step
+        self.bin_hz = sample_rate / self.size
+        self.frames = 0
+        """Frames fed so far."""
+        self.rounding = StepSize()
+        self._window = np.zeros((channels, self.size))
+        self._filled = self.hop
+        self._flushed = False
+
+    def feed(self, samples: Samples) -> list[NDArray[np.complex128]]:
+        """Take in frames.
+
+        Args:
+            samples: shape (frames, channels), full scale ±1.
+
+        Returns:
+            The spectra of the chunks that are now complete, each of shape (channels, size/2 + 1).
+        """
+        self.frames += len(samples)
+        return self._take(samples)
+
+    def finish(self) -> list[NDArray[np.complex128]]:
+        """The last chunks, filled up with silence. Nothing can be fed after it."""
+        if self._flushed:
+            return []
+        self._flushed = True
+        return self._take(np.zeros((2 * self.hop - (self.frames % self.hop), self.channels)))
+
+    def _take(self, samples: Samples) -> list[NDArray[np.complex128]]:
+        out = []
+        at = 0
+        while at < len(samples):
+            count = min(self.size - self._filled, len(samples) - at)
+            self._window[:, self._filled : self._filled + count] = samples[at : at + count].T
+            self._filled += count
+            at += count
+            if self._filled == self.size:
+                out.append(np.fft.rfft(self._window, axis=1))
+                self.rounding.look(self._window[:, self.hop :])
+                self._window[:, : self.hop] = self._window[:, self.hop :]
+                self._filled = self.hop
+        return out
+
+    def start_of(self, chunk: int) -> int:
+        """Index of the first baseband point that chunk number `chunk` yields; point p lies at frame p·step."""
+        return (chunk - 1) * HALF + HALF // 2
+
+    def points(self) -> int:
+        """How many baseband points lie within the frames fed so far."""
+        return -(-self.frames // self.step)
+
+    def nearest_bin(self, frequency_hz: float) -> int:
+        """The bin a tone is brought down with."""
+        return round(frequency_hz / self.bin_hz)
+
+    def baseband(
+        self,
+        spectrum: NDArray[np.complex128],
+        chunk: int,
+        centre: int,
+        narrowing: NDArray[np.float64] | None = None,
+    ) -> Baseband:
+        """The new baseband points of a chunk.
+
+        Args:
+            spectrum: what `feed` returned for it.
+            chunk: its number, counted from 0.
+            centre: the bin that becomes zero frequency.
+            narrowing: further response at the bins -HALF … HALF-1 about it, of a filter that spans at most ±50 points.
+
+        Returns:
+            Shape (HALF, channels); the first point has index `start_of(chunk)`.
+        """
+        return self.basebands([spectrum], chunk, centre, narrowing)
+
+    def basebands(
+        self,
+        spectra: list[NDArray[np.complex128]],
+        first: int,
+        centre: int,
+        narrowing: NDArray[np.float64] | None = None,
+    ) -> Baseband:
+        """The new baseband points of chunks that follow one another: as `baseband`, one after the other, but quicker.
+
+        Args:
+            spectra: what `feed` returned for them.
+            first: the number of the first.
+            centre: the bin that becomes zero frequency.
+            narrowing: as for `baseband`.
+
+        Returns:
+            Shape (HALF · chunks, channels); the first point has index `start_of(first)`.
+        """
+        last = self.size // 2
+        low, high = centre - HALF, centre + HALF
+        bins = np.empty((len(spectra), self.channels, POINTS), dtype=np.complex128)
+        if low >= 0 and high <= last + 1:
+            for row, spectrum in zip(bins, spectra, strict=True):
+                row[:, :HALF] = spectrum[:, centre:high]
+                row[:, HALF:] = spectrum[:, low:centre]
+        else:
+            index = np.concatenate([np.arange(centre, high), np.arange(low, centre)])
+            folded = np.abs((index + last) % self.size - last)
+            mirrored = (index % self.size) > last
+            for row, spectrum in zip(bins, spectra, strict=True):
+                row[:] = np.where(mirrored, np.conj(spectrum[:, folded]), spectrum[:, folded])
+        response = _response(self.step) if narrowing is None else _response(self.step) * narrowing
+        bins *= np.concatenate([response[HALF:], response[:HALF]]) * (2.0 * POINTS / self.size)
+        if centre % 2:
+            bins[(first % 2) :: 2] *= -1.0  # chunk c is turned by (-1)^(c - 1): the oscillator goes on
+        z = np.fft.ifft(bins, axis=2)[:, :, HALF // 2 : HALF // 2 + HALF]
+        return np.ascontiguousarray(z.transpose(0, 2, 1)).reshape(-1, self.channels)
+
+
+class Demodulator:
+    """One tone brought down to zero frequency, fed block by block.
+
+    The passband is ±400 Hz about the bin nearest to `carrier_hz`, which lies within 4 Hz of it: give the measured
+    carrier, not the nominal one, when a wide band of flutter is wanted.
+
+    Args:
+        sample_rate: frames a second.
+        channels: channels of the stream.
+        carrier_hz: where the tone lies.
+    """
+
+    def __init__(self, sample_rate: float, channels: int, carrier_hz: float) -> None:
+        self._spectra = Spectra(sample_rate, channels)
+        self._bin = self._spectra.nearest_bin(carrier_hz)
+        self._chunk = 0
+        self._given = 0
+        self.oscillator_hz = self._bin * self._spectra.bin_hz
+        """The frequency that becomes zero."""
+        self.rate = self._spectra.rate
+        """Baseband points a second; point p lies at p / rate seconds."""
+
+    def feed(self, samples: Samples) -> Baseband:
+        """Take in frames of shape (frames, channels); returns the new baseband points, shape (points, channels)."""
+        return self._bring_down(self._spectra.feed(samples))
+
+    def finish(self) -> Baseband:
+        """The points that were still in the filter."""
+        tail = self._bring_down(self._spectra.finish())
+        over = self._given - self._spectra.points()
+        if over > 0:
+            self._given -= over
+            tail = tail[: len(tail) - over]
+        return tail
+
+    def _bring_down(self, spectra: list[NDArray[np.complex128]]) -> Baseband:
+        out = []
+        for spectrum in spectra:
+            z = self._spectra.baseband(spectrum, self._chunk, self._bin)
+            out.append(z[max(0, -self._spectra.start_of(self._chunk)) :])
+            self._chunk += 1
+        if not out:
+            return np.zeros((0, self._spectra.channels), dtype=np.complex128)
+        joined = np.concatenate(out)
+        self._given += len(joined)
+        return joined
+
+
+def demodulate(samples: Samples, sample_rate: float, carrier_hz: float) -> tuple[Baseband, float, float]:
+    """A whole array brought down at once.
+
+    Args:
+        samples: shape (frames, channels).
+        sample_rate: frames a second.
+        carrier_hz: where the tone lies.
+
+    Returns:
+        The baseband of shape (points, channels), its rate in Hz and the frequency that became zero, Hz.
+    """
+    tracker = Demodulator(sample_rate, samples.shape[1], carrier_hz)
+    z = np.concatenate([tracker.feed(samples), tracker.finish()])
+    return z, tracker.rate, tracker.oscillator_hz

@@ -1,0 +1,247 @@
+"""Finds steady tones in a stream: in any order, among speech, gaps, clicks, hum, hiss and direct current.
+
+Each chunk's spectrum proposes peaks; a peak that stays is followed by the tracking demodulator (`track`), and `steady`
+says where in its baseband a tone holds. Only such stretches are measured (`estimate`). Memory is bounded: a tone of
+any length is measured in parts of about a minute, which are then combined.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.signal.blocks import Samples
+from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks, without_sidebands
+from bench.measure.tone.demodulator import Spectra
+from bench.measure.tone.found_tone import LEVEL_METHOD, FoundTone, side_of
+from bench.measure.tone.peak_track import Track
+
+__all__ = ["LEVEL_METHOD", "FoundTone", "ToneFinder", "find_tones", "side_of"]
+
+TRACKS = 8
+"""Peaks that are followed at once."""
+KEPT = 5
+"""Spectra that are kept, so that a tone's beginning is not lost when it is recognised."""
+HARVEST, UNHURRIED = 8, 64
+"""Tones that have ended are looked for every so many chunks, about twice a second; where nobody waits for them, every
+4 s."""
+SHOW, UNSEEN = 4, 16
+"""Chunks are dealt with so many at a time, and the tone that sounds is measured anew; so many where harvests are rare
+and nobody looks."""
+SAME_HZ = 3.0
+"""A low peak nearer than this to one that is followed is the same; hum may lie 3 Hz beside a tone."""
+NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
+"""A peak of at least this part of a tone's power, and so far away, is filtered out before the tone is judged."""
+FAINT_DB = 45.0
+SIDE_NEAR, SIDE_DB = 0.012, 10.0
+"""A tone so near another, in parts, and so much weaker is a sideband of its flutter."""
+HARMONICS = range(2, 16)
+HARMONIC_BELOW = 0.4
+"""A tone at a harmonic of one that sounds with it and is stronger by more than this (8 dB) is no tone of its own."""
+
+
+class ToneFinder:
+    """Finds steady tones, fed block by block.
+
+    Args:
+        sample_rate: frames a second.
+        channels: 1 or 2.
+        spectra: shared chunks; whoever shares them calls `take` and `conclude`, not `feed` and `finish`.
+        hum: whether weak tones at the mains frequency and its first multiples are told too.
+        harvest: how often, in chunks, tones that have ended are looked for within one that goes on.
+    """
+
+    def __init__(
+        self,
+        sample_rate: float,
+        channels: int,
+        spectra: Spectra | None = None,
+        *,
+        hum: bool = False,
+        harvest: int = HARVEST,
+    ) -> None:
+        self._spectra = spectra or Spectra(sample_rate, channels)
+        self._hum = hum
+        self._harvest = harvest
+        self._show = SHOW if harvest == HARVEST else UNSEEN
+        self._recent: list[tuple[int, NDArray[np.complex128]]] = []
+        self._chunk = 0
+        self._peaks: list[list[tuple[float, float]]] = []
+        self._tracks: list[Track] = []
+        self._rested = False
+        self._told: list[FoundTone] = []
+        self._shown: FoundTone | None = None
+        self._shown_at = self._seen_at = -1
+
+    def feed(self, samples: Samples) -> list[FoundTone]:
+        """Take in frames of shape (frames, channels); returns the tones that have just ended, oldest first."""
+        return [tone for spectrum in self._spectra.feed(samples) for tone in self.take(spectrum)]
+
+    def finish(self) -> list[FoundTone]:
+        """The stream is over: what was still sounding."""
+        found = [tone for spectrum in self._spectra.finish() for tone in self.take(spectrum)]
+        return [*found, *self.conclude()]
+
+    @property
+    def current(self) -> FoundTone | None:
+        """The strongest tone that sounds now and has been steady for at least 0.4 s.
+
+        Its start is where it began; the rest is measured over its last second and a half, anew four times a second.
+        """
+        if self._shown_at != self._seen_at:
+            self._shown_at = self._seen_at
+            self._shown = None
+            for track in sorted(self._tracks, key=lambda t: -t.power):
+                self._shown = track.sounding()
+                if self._shown is not None:
+                    break
+        return self._shown
+
+    @property
+    def holds(self) -> bool:
+        """Whether a steady tone is known to go on, as it was at the last harvest."""
+        return any(t.holds for t in self._tracks)
+
+    def take(
+        self,
+        spectrum: NDArray[np.complex128],
+        peaks: list[tuple[float, float]] | None = None,
+        power: NDArray[np.float64] | None = None,
+    ) -> list[FoundTone]:
+        """Take in the next chunk, with its peaks and power where they are known already; returns as `feed` does."""
+        self._recent = [*self._recent[-KEPT + 1 :], (self._chunk, spectrum)]
+        if power is None and self._may_rest():
+            self._rested = True
+            for track in self._tracks:
+                track.extend(spectrum, self._chunk)
+                track.beside_as_before()
+            return self._due([])
+        self._rested = False
+        if power is None:
+            power = hann_power(spectrum, self._spectra.bin_hz)
+        if peaks is None:
+            peaks = strongest_peaks(power, self._spectra.bin_hz)
+        peaks = without_sidebands(peaks, self._spectra.bin_hz)
+        found = []
+        for track in list(self._tracks):
+            track.extend(spectrum, self._chunk)
+            track.beside(peaks)
+            if not track.look(power):
+                self._tracks.remove(track)
+                self._seen_at = self._chunk
+                found += track.close()
+        self._open(peaks)
+        self._peaks = [*self._peaks[-1:], peaks]
+        return self._due(found)
+
+    def _may_rest(self) -> bool:
+        """Whether this chunk's peaks need not be looked for: every other one, while all that sounds is followed."""
+        return (
+            not self._rested
+            and bool(self._tracks)
+            and not any(track.misses for track in self._tracks)
+            and all(any(abs(t.tone_hz - hz) < _apart(hz) for t in self._tracks) for hz, _ in self._peaks[-1])
+        )
+
+    def _due(self, found: list[FoundTone]) -> list[FoundTone]:
+        """What is to be done now and then, and the end of a chunk."""
+        for track in self._tracks:
+            if self._chunk % self._show == 0:
+                self._seen_at = self._chunk
+                track.catch_up()
+            if self._chunk % self._harvest == 0:
+                found += track.harvest()
+        self._chunk += 1
+        return self._tell(found)
+
+    def conclude(self) -> list[FoundTone]:
+        """After the last chunk: what was still sounding."""
+        found = [tone for track in self._tracks for tone in track.close()]
+        self._tracks = []
+        return self._tell(found)
+
+    def _open(self, peaks: list[tuple[float, float]]) -> None:
+        """A peak that was there in the two chunks before as well is followed from now on."""
+        for hz, power in peaks if len(self._peaks) == 2 else []:
+            if any(abs(t.tone_hz - hz) < _apart(hz) and not t.misses for t in self._tracks):
+                continue
+            reach = max(0.7 * self._spectra.bin_hz, 0.01 * hz)
+            if not all(any(abs(h - hz) < reach and p > 0.1 * power for h, p in old) for old in self._peaks):
+                continue
+            if len(self._tracks) >= TRACKS:
+                weakest = min(self._tracks, key=lambda t: t.power)
+                if weakest.power > 0.1 * power:
+                    continue
+                self._tracks.remove(weakest)
+            clear = self._clear(hz, power, peaks)
+            track = Track(self._spectra, hz, power, self._recent[0][0], clear, hum=self._hum)
+            for chunk, spectrum in self._recent:
+                track.extend(spectrum, chunk)
+                track.beside(peaks)
+            self._tracks.append(track)
+
+    def _clear(self, hz: float, power: float, peaks: list[tuple[float, float]]) -> float:
+        """How far the nearest strong peak is that was there in the chunks before as well."""
+        away = [
+            abs(h - hz)
+            for h, p in peaks
+            if p > NEIGHBOUR * power
+            and abs(h - hz) > max(NEAREST_HZ, 0.015 * hz)
+            and all(any(abs(o - h) < 0.01 * h for o, _ in old) for old in self._peaks)
+        ]
+        return min(away, default=1e9)
+
+    def _tell(self, found: list[FoundTone]) -> list[FoundTone]:
+        """Those that are tones of their own, oldest first."""
+        sounding = [t for t in (track.sounding() for track in self._tracks) if t is not None] if found else []
+        known = [*self._told, *found, *sounding]
+        own: list[FoundTone] = []
+        for f in found:
+            of_another = any(_harmonic(f, k) or _faint(f, k) or _sideband(f, k) for k in known)
+            if not of_another and not any(_same(f, k) for k in [*self._told, *own]):
+                own.append(f)
+        self._told = [*self._told, *own][-2 * TRACKS :]
+        return sorted(own, key=lambda f: f.start_s)
+
+
+def _apart(hz: float) -> float:
+    """A peak nearer than this to one that is followed is the same."""
+    return max(SAME_HZ, 0.012 * hz)
+
+
+def _harmonic(tone: FoundTone, of: FoundTone) -> bool:
+    """Whether a tone is a harmonic of a stronger one that sounds with it."""
+    order = round(tone.frequency_hz / of.frequency_hz)
+    together = min(tone.end_s, of.end_s) - max(tone.start_s, of.start_s)
+    return (
+        order in HARMONICS
+        and abs(tone.frequency_hz / (order * of.frequency_hz) - 1.0) < 0.003
+        and together > 0.5 * tone.duration_s
+        and tone.dbfs < of.dbfs + 20.0 * np.log10(HARMONIC_BELOW)
+    )
+
+
+def _faint(tone: FoundTone, beside: FoundTone) -> bool:
+    """Whether a tone is so much weaker than one that sounds with it that it may be made by it: a beat, an alias."""
+    together = min(tone.end_s, beside.end_s) - max(tone.start_s, beside.start_s)
+    return together > 0.5 * tone.duration_s and tone.dbfs < beside.dbfs - FAINT_DB
+
+
+def _sideband(tone: FoundTone, beside: FoundTone) -> bool:
+    """Whether a weaker tone lies so near another that it may be made by its flutter."""
+    together = min(tone.end_s, beside.end_s) - max(tone.start_s, beside.start_s)
+    near = abs(tone.frequency_hz / beside.frequency_hz - 1.0) < SIDE_NEAR
+    return together > 0.5 * tone.duration_s and near and tone.dbfs < beside.dbfs - SIDE_DB
+
+
+def _same(tone: FoundTone, other: FoundTone) -> bool:
+    """Whether two tracks found one tone."""
+    together = min(tone.end_s, other.end_s) - max(tone.start_s, other.start_s)
+    apart = abs(tone.frequency_hz - other.frequency_hz)
+    return together > 0.5 * tone.duration_s and apart < max(0.5, 0.002 * tone.frequency_hz)
+
+
+def find_tones(samples: Samples, sample_rate: float) -> list[FoundTone]:
+    """All steady tones of an array of shape (frames, channels)."""
+    finder = ToneFinder(sample_rate, samples.shape[1])
+    return [*finder.feed(samples), *finder.finish()]

@@ -1,0 +1,230 @@
+"""One tone, or its harmonics, followed through a stream that may hold other things too.
+
+The tone is the strongest within a range of frequencies that stays for half a second; a louder one that comes later
+takes its place. Spectra are kept back until it is recognised, so that its beginning is not lost. What comes out is a
+baseband without gaps; whether the tone sounds in every part of it is for the meter to judge.
+
+A second filter keeps harmonics, and the image at twice the frequency, out of the envelope and phase of low tones.
+`flat` passes three tenths of the tone's frequency and stops at nine tenths (Kaiser window, at most 100 points long);
+`smooth` is Gaussian, 6 dB down at three tenths (at most 400 Hz), and does not ring at a dropout's edge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.tone.demodulator import HALF, POINTS, Baseband, Spectra
+
+KEPT = 14
+"""Spectra kept back; a tone must stay for `PROVEN` of them."""
+PROVEN = 8
+BRIEF = 4
+"""A capture that ends sooner is content with so many."""
+LOUDER = 1.26
+"""Power ratio (1 dB) by which a later tone must exceed the followed one to replace it."""
+SAME = 0.03
+"""A tone within this of the followed one is the same, at another speed."""
+PASS, STOP = 0.3, 0.9
+"""Edges of the flat filter, in parts of the tone's frequency."""
+LONGEST = 48
+"""Points either side of the middle that a filter may span."""
+SMOOTH_HZ = (30.0, 400.0)
+"""Bounds of the smooth filter's 6 dB point."""
+
+
+Peaks = list[tuple[float, float]]
+"""Frequency in Hz and power of each peak of a chunk, strongest first."""
+
+
+class Chunk(NamedTuple):
+    """A chunk of the stream."""
+
+    number: int
+    spectrum: NDArray[np.complex128]
+    peaks: Peaks
+
+
+@dataclass(slots=True)
+class _Candidate:
+    hz: float
+    power: float
+    first: int
+    last: int
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Chunks of a followed tone, one after the other."""
+
+    spectra: list[NDArray[np.complex128]]
+    first: int
+    """Number of the first chunk."""
+    fresh: bool
+    """A tone begins that was not followed before: forget the one before it."""
+
+
+class Follower:
+    """Finds and follows the strongest tone of a range.
+
+    Args:
+        spectra: where the chunks come from; it may feed others too.
+        low_hz: where the range begins.
+        high_hz: where it ends.
+    """
+
+    def __init__(self, spectra: Spectra, low_hz: float, high_hz: float) -> None:
+        self.spectra = spectra
+        self.low_hz, self.high_hz = low_hz, high_hz
+        self.tone_hz = 0.0
+        """About where the followed tone lies; 0 while there is none."""
+        self.centre = 0
+        """The bin it is brought down with."""
+        self._power = 0.0
+        self._since = 0
+        self._recent: list[Chunk] = []
+        self._candidates: list[_Candidate] = []
+
+    @property
+    def oscillator_hz(self) -> float:
+        """The frequency that becomes zero."""
+        return self.centre * self.spectra.bin_hz
+
+    def take(self, chunks: list[Chunk]) -> list[Piece]:
+        """Take in the next chunks; returns those that belong to the followed tone."""
+        out: list[Piece] = []
+        for chunk in chunks:
+            self._recent = [*self._recent[1 - KEPT :], chunk]
+            for hz, power in chunk.peaks:
+                if self.low_hz <= hz <= self.high_hz:
+                    self._note(hz, power, chunk.number)
+            self._candidates = [c for c in self._candidates if chunk.number - c.last <= 3]
+            proven = [c for c in self._candidates if c.count >= PROVEN]
+            if self._choose(proven):
+                out.append(self._beginning())
+            elif self.tone_hz and out:
+                out[-1].spectra.append(chunk.spectrum)
+            elif self.tone_hz:
+                out.append(Piece([chunk.spectrum], chunk.number, fresh=False))
+        return out
+
+    def finish(self) -> list[Piece]:
+        """The stream is over: a tone too brief to have been proven, if there was no other."""
+        if self.tone_hz or not self._recent:
+            return []
+        brief = [c for c in self._candidates if c.count >= BRIEF]
+        return [self._beginning()] if self._choose(brief) else []
+
+    def baseband(self, piece: Piece, multiple: int = 1, shape: Literal["flat", "smooth"] = "flat") -> Baseband:
+        """The points of some chunks, brought down by a multiple of the followed bin, shape (points, channels).
+
+        The oscillators of all multiples start in phase, so the phase of a harmonic is `multiple` times that of the
+        fundamental, plus a constant.
+        """
+        taps = (_flat if shape == "flat" else _smooth)(self.spectra.rate, round(self.tone_hz, 1))
+        return self.spectra.basebands(piece.spectra, piece.first, multiple * self.centre, _response(taps))
+
+    def passes(self, offset_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+        """What the flat filter leaves of a line so far from its oscillator: 1 but for its ripple."""
+        taps = _flat(self.spectra.rate, round(self.tone_hz, 1))
+        turn, middle = 2 * np.pi / self.spectra.rate * offset_hz, len(taps) // 2
+        passed = np.full(offset_hz.shape, taps[middle])
+        for n in range(1, middle + 1):  # tap by tap: all at once would hold as many copies of an hour's blocks
+            passed += (taps[middle - n] + taps[middle + n]) * np.cos(n * turn)
+        return passed
+
+    @property
+    def smooth_hz(self) -> float:
+        """Where the smooth filter is 6 dB down."""
+        return _smooth_hz(self.tone_hz)
+
+    def near(self, hz: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Whether a measured frequency is that of the followed tone, and not of another that sounds in its place."""
+        return np.abs(hz - self.tone_hz) < max(2.0 * self.spectra.bin_hz, SAME * self.tone_hz)
+
+    def start_of(self, piece: Piece) -> int:
+        """Index of the first of its points; point p lies at p / rate seconds."""
+        return self.spectra.start_of(piece.first)
+
+    def _note(self, hz: float, power: float, chunk: int) -> None:
+        reach = max(0.7 * self.spectra.bin_hz, 0.012 * hz)
+        for candidate in self._candidates:
+            if abs(candidate.hz - hz) < reach:
+                if candidate.last != chunk:
+                    share = 1.0 / min(candidate.count + 1, 32)
+                    candidate.hz += share * (hz - candidate.hz)
+                    candidate.power += share * (power - candidate.power)
+                    candidate.count += 1
+                    candidate.last = chunk
+                return
+        self._candidates.append(_Candidate(hz, power, chunk, chunk))
+
+    def _choose(self, proven: list[_Candidate]) -> bool:
+        """Whether a tone begins to be followed."""
+        best = max(proven, key=lambda c: c.power, default=None)
+        if best is not None and self._takes_over(best):
+            self.tone_hz, self._power = best.hz, best.power
+            self.centre = self.spectra.nearest_bin(best.hz)
+            self._since = best.first - 1
+            return True
+        if best is not None and self._same(best):
+            self._power = max(self._power, best.power)
+        return False
+
+    def _beginning(self) -> Piece:
+        """The chunks kept back since the tone began."""
+        kept = [c for c in self._recent if c.number >= self._since]
+        return Piece([c.spectrum for c in kept], kept[0].number, fresh=True)
+
+    def _same(self, candidate: _Candidate) -> bool:
+        return bool(self.near(np.array(candidate.hz)))
+
+    def _takes_over(self, candidate: _Candidate) -> bool:
+        if not self.tone_hz:
+            return True
+        return candidate.power > LOUDER * self._power and not self._same(candidate)
+
+
+@lru_cache(maxsize=64)
+def _flat(rate: float, tone_hz: float) -> tuple[float, ...]:
+    """Taps of the flat filter: Kaiser's design rule, with what attenuation the length allows (at most 100 dB)."""
+    if STOP * tone_hz >= 0.5 * rate:
+        return (1.0,)
+    width = 2 * np.pi * (STOP - PASS) * tone_hz / rate
+    attenuation = min(100.0, 7.95 + 2.285 * width * 2 * LONGEST)
+    half = min(LONGEST, int(np.ceil((attenuation - 7.95) / (2.285 * width) / 2)))
+    cutoff = (PASS + STOP) * tone_hz / rate
+    n = np.arange(-half, half + 1)
+    beta = (
+        0.1102 * (attenuation - 8.7)
+        if attenuation > 50
+        else 0.5842 * (attenuation - 21) ** 0.4 + 0.07886 * (attenuation - 21)
+    )
+    taps = np.sinc(cutoff * n) * np.kaiser(len(n), beta)
+    return tuple(taps / taps.sum())
+
+
+def _smooth_hz(tone_hz: float) -> float:
+    return min(SMOOTH_HZ[1], max(SMOOTH_HZ[0], PASS * tone_hz))
+
+
+@lru_cache(maxsize=64)
+def _smooth(rate: float, tone_hz: float) -> tuple[float, ...]:
+    """Taps of the Gaussian filter."""
+    half_hz = _smooth_hz(tone_hz)
+    sigma = np.sqrt(2.0 * np.log(2.0)) / (2 * np.pi * half_hz) * rate
+    half = min(LONGEST, int(np.ceil(4.0 * sigma)))
+    taps = np.exp(-0.5 * (np.arange(-half, half + 1) / sigma) ** 2)
+    return tuple(taps / taps.sum())
+
+
+@lru_cache(maxsize=64)
+def _response(taps: tuple[float, ...]) -> NDArray[np.float64]:
+    """Response of symmetric taps at the bins of a chunk's baseband."""
+    n = np.arange(len(taps)) - len(taps) // 2
+    return np.asarray(np.cos(2 * np.pi / POINTS * np.outer(np.arange(-HALF, HALF), n)) @ np.array(taps))

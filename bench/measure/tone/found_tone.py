@@ -1,0 +1,139 @@
+"""A steady tone that was found: when, how strong, how high, and how the channels stand to each other."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bench.measure.reading import Channel, Reading, no_reading
+from bench.measure.tone.estimate import ChannelTone, PhasePair
+
+LEVEL_METHOD = "mean level of the steady tone, tracking demodulator"
+
+
+@dataclass(frozen=True, slots=True)
+class FoundTone:
+    """A steady tone that was found and measured."""
+
+    start_s: float
+    """Start of the steady stretch, attack left out, from the start of the stream."""
+    end_s: float
+    frequency_hz: float
+    """Measured: mean of the channels that hold it, weighted by their power."""
+    frequency_uncertainty_hz: float
+    """Expanded (k = 2), as all uncertainties here."""
+    tones: tuple[ChannelTone, ...]
+    """One for each channel; `present` is false where a channel does not hold the tone."""
+    pair: PhasePair | None
+    """The right channel against the left, when both hold the tone."""
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the steady stretch."""
+        return self.end_s - self.start_s
+
+    @property
+    def dbfs(self) -> float:
+        """Level of the louder channel, dB re a full-scale sine."""
+        return max(t.dbfs for t in self.tones)
+
+    @property
+    def levels(self) -> tuple[Reading, ...]:
+        """The level of each channel: `level` in dBFS, or no reading where a channel does not hold the tone."""
+        return tuple(self.level(c) for c in range(len(self.tones)))
+
+    def level(self, channel: int, asked_hz: float | None = None) -> Reading:
+        """The level of one channel, told under the frequency asked for where one was."""
+        tone, side = self.tones[channel], side_of(channel, len(self.tones))
+        hz = self.frequency_hz if asked_hz is None else asked_hz
+        if not tone.present:
+            return no_reading(
+                "level", side, f"this channel holds no tone of {self.frequency_hz:.0f} Hz", frequency_hz=hz
+            )
+        return Reading(
+            "level",
+            side,
+            tone.dbfs,
+            tone.dbfs_uncertainty,
+            frequency_hz=hz,
+            method=LEVEL_METHOD,
+            reference="full-scale sine (AES17)",
+        )
+
+    @property
+    def balance(self) -> Reading | None:
+        """Left minus right, dB; None for one channel."""
+        if len(self.tones) != 2:
+            return None
+        left, right = self.tones
+        if not (left.present and right.present):
+            return no_reading("balance", "left-right", "one channel holds no tone", frequency_hz=self.frequency_hz)
+        return Reading(
+            "balance",
+            "left-right",
+            left.dbfs - right.dbfs,
+            float(np.hypot(left.dbfs_uncertainty, right.dbfs_uncertainty)),
+            frequency_hz=self.frequency_hz,
+            method=f"{LEVEL_METHOD}, left minus right",
+            reference="right channel",
+        )
+
+
+def side_of(channel: int, channels: int) -> Channel:
+    """What a channel is called."""
+    return "mono" if channels == 1 else ("left", "right")[channel]
+
+
+def joined(parts: Sequence[FoundTone]) -> FoundTone:
+    """One tone out of its parts, in order; each counts by its length."""
+    if len(parts) == 1:
+        return parts[0]
+    seconds = np.array([p.duration_s for p in parts])
+    middles = np.array([(p.start_s + p.end_s) / 2 for p in parts])
+    share = seconds / seconds.sum()
+    end, start = parts[-1].end_s, parts[0].start_s
+
+    def spread(values: Sequence[float]) -> float:
+        return float(np.sqrt(np.sum((share * np.array(values)) ** 2)))
+
+    tones = []
+    for c in range(len(parts[0].tones)):
+        own = [p.tones[c] for p in parts]
+        hz = np.array([t.frequency_hz for t in own])
+        level = float(np.sum(share * [t.amplitude for t in own]))
+        slope = np.polyfit(middles, hz, 1, w=np.sqrt(seconds))[0] * (end - start) if len(parts) > 2 else hz[-1] - hz[0]
+        rest = float(np.std(hz)) / np.sqrt(len(parts))
+        tones.append(
+            ChannelTone(
+                amplitude=level,
+                amplitude_uncertainty=spread([t.amplitude_uncertainty for t in own]),
+                frequency_hz=float(np.sum(share * hz)),
+                frequency_uncertainty_hz=spread([t.frequency_uncertainty_hz for t in own]),
+                drift_hz=float(slope),
+                drift_uncertainty_hz=2.0 * float(np.sqrt(12.0)) * rest,
+                present=sum(t.present for t in own) > len(own) / 2,
+            )
+        )
+    pairs = [p.pair for p in parts if p.pair is not None]
+    pair = None
+    if len(pairs) == len(parts):
+        turns = np.exp(1j * np.array([q.lag_rad for q in pairs]))
+        mean = complex(np.sum(share * turns))
+        off = np.angle(turns / mean)
+        pair = PhasePair(
+            lag_rad=float(np.angle(mean)),
+            uncertainty_rad=spread([q.uncertainty_rad for q in pairs]),
+            frequency_hz=float(np.sum(share * [q.frequency_hz for q in pairs])),
+            weave_rad=float(np.sqrt(np.sum(share * (np.array([q.weave_rad for q in pairs]) ** 2 + off**2)))),
+            weave_uncertainty_rad=spread([q.weave_uncertainty_rad for q in pairs]),
+        )
+    return FoundTone(
+        start,
+        end,
+        float(np.sum(share * [p.frequency_hz for p in parts])),
+        spread([p.frequency_uncertainty_hz for p in parts]),
+        tuple(tones),
+        pair,
+    )

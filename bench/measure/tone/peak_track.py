@@ -1,0 +1,330 @@
+"""One peak of the spectrum, followed through a stream: where a tone holds in it, and what it measures there."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.tone.baseband import Complexes, low_pass, median
+from bench.measure.tone.channel_phase import NEAR_HZ
+from bench.measure.tone.demodulator import HALF, Baseband, Spectra
+from bench.measure.tone.estimate import CLEAR_PASS, FAR, measure_stretch
+from bench.measure.tone.found_tone import FoundTone, joined
+from bench.measure.tone.quantisation import with_rounding
+from bench.measure.tone.steady_edges import exact
+from bench.measure.tone.steady_stretches import SHORTEST_S, Frames, Run, frame_points, make_frames, steady_runs
+
+SETTLED = 13
+"""Points at the very ends of a stream in which the filter sees the silence beyond."""
+PART_S, LOW_PART_S = 60.0, 25.0
+"""A tone that lasts longer is measured in parts of this length; a low one, beside which hum is fitted, in shorter ones,
+which take less memory."""
+GLIDE = 0.008
+"""A frequency that goes further, in parts, from one end to the other is a glide."""
+VAGUE_DB = 0.4
+"""A level less certain than this, over less than a second, is none of a steady tone."""
+KNOWN, AHEAD = 4, 3
+"""Frames before and after one that it is compared with."""
+GLANCE_S = 1.5
+"""How much of a tone's end is measured while it still sounds."""
+HUM_BELOW, NEIGHBOUR_BELOW = 3e-3, 1e-4
+"""A peak with less than this part of a low tone's power, or of a higher one's, is no neighbour to keep away."""
+MAINS_HZ, MAINS_LINES, MAINS_REACH = (50.0, 60.0), 6, 0.004
+HUM_DBFS = -45.0
+"""A tone at the mains frequency or a multiple that is weaker than this is hum; a tape's tones are stronger."""
+HUM_TURNS = 4.0
+"""A mains line that turns fewer times against the tone within its stretch may not be told from it."""
+HUM_S, HUM_AWAY_S = 0.2, (0.06, 0.15, 0.25)
+"""It is then looked for beside the stretch: so much of the sound, so far away. Where it is least the tone is gone."""
+HELD = 6
+"""A run that reaches so near the newest frame goes on."""
+GONE = 0.05
+"""A peak this much weaker than it was is gone."""
+PATIENCE = 3
+"""Chunks for which a peak may be gone before it is given up: gaps between takes are bridged here, told apart later."""
+
+
+def is_mains(hz: float) -> bool:
+    """Whether a frequency is one of the mains or a low multiple."""
+    return any(abs(hz - n * mains) < MAINS_REACH * n * mains for mains in MAINS_HZ for n in range(1, MAINS_LINES + 1))
+
+
+def _steady(tone: FoundTone) -> bool:
+    """Whether a stretch is a tone after all: a vowel held for a moment has no level to speak of, a glide no pitch."""
+    best = min(tone.tones, key=lambda t: t.dbfs_uncertainty)
+    glides = abs(best.drift_hz) > GLIDE * tone.frequency_hz + best.drift_uncertainty_hz
+    vague = best.dbfs_uncertainty > (VAGUE_DB if tone.duration_s < 1.0 else 2 * VAGUE_DB)
+    return tone.duration_s >= SHORTEST_S - 0.02 and not glides and not vague
+
+
+class Track:
+    """One peak being followed.
+
+    Args:
+        spectra: where the chunks come from.
+        hz: where the peak lies.
+        power: how strong it is.
+        chunk: number of the first chunk that will be given.
+        clear_hz: how far a strong neighbour is, which is then filtered out.
+        hum: whether mains hum counts as a tone.
+    """
+
+    def __init__(
+        self, spectra: Spectra, hz: float, power: float, chunk: int, clear_hz: float = 1e9, *, hum: bool = False
+    ) -> None:
+        self._spectra = spectra
+        self.tone_hz = hz
+        self.power = power
+        self.misses = 0
+        self.first_s = spectra.start_of(chunk) / spectra.rate
+        self._centre = spectra.nearest_bin(hz)
+        self._oscillator_hz = self._centre * spectra.bin_hz
+        self._waiting: list[NDArray[np.complex128]] = []
+        self._next = chunk
+        self._pieces: list[Baseband] = []
+        self._dropped = 0
+        self._first_point = spectra.start_of(chunk)
+        block, blocks = frame_points(hz, spectra.rate)
+        none = np.zeros(0)
+        self._frames = Frames(block * blocks, block * blocks / spectra.rate, none, none, none)
+        self._done = 0
+        self._parts: list[FoundTone] = []
+        self._clear: list[float] = []
+        self._goes_on = False
+        self._clear_hz = clear_hz
+        self._hum = hum
+        self._taps: Complexes | None = None
+        if clear_hz < FAR * spectra.rate:
+            taps = low_pass(CLEAR_PASS * clear_hz, clear_hz, spectra.rate)
+            half = len(taps) // 2
+            offset = (hz - self._oscillator_hz) / spectra.rate
+            self._taps = taps * np.exp(2j * np.pi * offset * np.arange(-half, half + 1))
+            self._held = np.zeros((2 * half, spectra.channels), dtype=np.complex128)
+            self._first_point -= half
+
+    def extend(self, spectrum: NDArray[np.complex128], chunk: int) -> None:
+        """Take the next chunk; `catch_up` deals with it."""
+        if not self._waiting:
+            self._next = chunk
+        self._waiting.append(spectrum)
+
+    def catch_up(self, *, to_the_end: bool = False) -> None:
+        """Bring the tone down from the chunks that wait, and make frames of what they complete.
+
+        A frame is made when those after it that it is compared with are there too.
+        """
+        if self._waiting:
+            z = self._spectra.basebands(self._waiting, self._next, self._centre)
+            self._waiting = []
+            if self._taps is not None:
+                held = np.concatenate([self._held, z])
+                self._held = held[len(z) :]
+                z = np.stack([np.convolve(held[:, c], self._taps, mode="valid") for c in range(z.shape[1])], axis=1)
+            self._pieces += [z[n : n + HALF] for n in range(0, len(z), HALF)]
+        points, ready = self._frames.points, len(self._frames)
+        count = (self._end() - ready * points) // points - (0 if to_the_end else AHEAD)
+        if count <= 0:
+            return
+        if not self._hum and is_mains(self.tone_hz) and self.power < 10.0 ** (HUM_DBFS / 10.0):
+            self._frames = self._frames.joined(self._frames.silent(count))
+            return
+        known = min(ready, KNOWN, (ready * points - self._dropped) // points)
+        z = self._points((ready - known) * points, self._end())
+        more = make_frames(z, self._spectra.rate, self.tone_hz, self._oscillator_hz)
+        self._frames = self._frames.joined(more.between(known, known + count))
+
+    @property
+    def holds(self) -> bool:
+        """Whether a steady tone sounded at the last harvest and the peak has been there since."""
+        return self._goes_on and not self.misses
+
+    def look(self, power: NDArray[np.float64]) -> bool:
+        """Whether the peak is still there in a chunk's power spectrum, or was shortly before."""
+        reach = max(2, round(0.012 * self.tone_hz / self._spectra.bin_hz))
+        here = float(power[max(1, self._centre - reach) : self._centre + reach + 1].max())
+        self.power = max(0.7 * self.power, here)
+        self.misses = 0 if here > GONE * self.power > 0.0 else self.misses + 1
+        return self.misses < PATIENCE
+
+    def beside(self, peaks: list[tuple[float, float]]) -> None:
+        """Note how near the next tone of a chunk is; hum, which is weaker, is fitted and need not be kept away."""
+        weakest = (HUM_BELOW if self.tone_hz < NEAR_HZ else NEIGHBOUR_BELOW) * self.power
+        apart = max(3.0 * self._spectra.bin_hz, 0.012 * self.tone_hz)
+        away = [abs(hz - self.tone_hz) for hz, p in peaks if p > weakest]
+        self._clear.append(min([d for d in away if d > apart], default=1e9))
+
+    def beside_as_before(self) -> None:
+        """A chunk whose peaks are not known: its neighbours are those of the last."""
+        self._clear.append(self._clear[-1])
+
+    # ------------------------------------------------------------ measuring
+
+    def harvest(self) -> list[FoundTone]:
+        """Measure the stretches that have ended; a stretch that goes on for long is measured in part."""
+        frames = self._frames
+        runs = self._runs()
+        head = len(frames) - self._done
+        settled = head - round(2 * SHORTEST_S / frames.seconds)
+        self._goes_on = bool(runs) and runs[-1].end >= head - HELD
+        found = []
+        at = self._done
+        for first, last, end in runs:
+            if end < settled:
+                found += self._ended(at + first, at + last)
+                self._done = at + last
+            elif (last - first) * frames.seconds > (PART_S if self.tone_hz >= NEAR_HZ else LOW_PART_S) + 2.0:
+                stop = at + last - round(2.0 / frames.seconds)
+                self._parts.append(self.measure(at + first, stop, cut_end=True))
+                self._done = stop
+        if not runs and self._parts and head * frames.seconds > 4 * SHORTEST_S:
+            found += self._flush()
+        idle = head - round(4.0 / frames.seconds)
+        if not runs and idle > 0:
+            self._done += idle
+        self._forget()
+        return found
+
+    def close(self) -> list[FoundTone]:
+        """The peak is gone: measure what was still open."""
+        self.catch_up(to_the_end=True)
+        found = []
+        for first, last, _ in self._runs():
+            found += self._ended(self._done + first, self._done + last)
+        return found + self._flush()
+
+    def sounding(self) -> FoundTone | None:
+        """The tone that holds up to now, at a glance."""
+        if self.misses:
+            return None
+        frames = self._frames
+        runs = self._runs()
+        if not runs or len(frames) - self._done - runs[-1].end > HELD:
+            return None
+        first, last = self._done + runs[-1].first, self._done + runs[-1].last
+        late = max(first, last - round(GLANCE_S / frames.seconds))
+        tone = self.measure(late, last, glance=True, cut_start=late > first)
+        start_s = (
+            self._parts[0].start_s if self._parts else (self._first_point + first * frames.points) / self._spectra.rate
+        )
+        return FoundTone(
+            min(start_s, tone.start_s),
+            tone.end_s,
+            tone.frequency_hz,
+            tone.frequency_uncertainty_hz,
+            tone.tones,
+            tone.pair,
+        )
+
+    def _runs(self) -> list[Run]:
+        """Stretches of steady tone since the last that was dealt with; counted from there."""
+        frames = self._frames.tail(self._done)
+        runs = steady_runs(frames, self.tone_hz, self.tone_hz - self._oscillator_hz)
+        return runs if self._hum else [r for r in runs if not self._is_hum(frames, r.first, r.last)]
+
+    def _is_hum(self, frames: Frames, first: int, last: int) -> bool:
+        hz = median(frames.frequency_hz[first:last]) + self._oscillator_hz
+        return is_mains(hz) and median(frames.level_db[first:last]) < HUM_DBFS
+
+    def _ended(self, first: int, last: int) -> list[FoundTone]:
+        goes_on = bool(self._parts) and first - self._done <= 2
+        out = [] if goes_on else self._flush()
+        own = self.measure(first, last, cut_start=goes_on)
+        if not goes_on and not _steady(own):
+            return out
+        if goes_on:
+            own = joined([*self._parts, own])
+            self._parts = []
+        return [*out, own]
+
+    def _flush(self) -> list[FoundTone]:
+        out = [joined(self._parts)] if self._parts else []
+        self._parts = []
+        return out
+
+    def measure(
+        self, first: int, last: int, *, glance: bool = False, cut_start: bool = False, cut_end: bool = False
+    ) -> FoundTone:
+        """Measure the stretch between two frames.
+
+        Args:
+            first: frame it begins with.
+            last: the frame after its end.
+            glance: whether a rough answer will do.
+            cut_start: the tone sounds before it too: take the frame as it is.
+            cut_end: likewise.
+        """
+        rate, points, frames = self._spectra.rate, self._frames.points, self._frames
+        about = median(frames.frequency_hz[first:last]) + self._oscillator_hz
+        low, high = max(self._dropped, (first - 6) * points - 200), min(self._end(), (last + 6) * points + 200)
+        z = self._points(low, high)
+        own = z[first * points - low : last * points - low]
+        lead = int(np.argmax(np.sum(np.abs(own) ** 2, axis=0)))
+        start, stop = exact(
+            z[:, lead],
+            rate,
+            (first * points - low, last * points - low),
+            points,
+            tone_hz=about,
+            oscillator_hz=self._oscillator_hz,
+        )
+        start = first * points if cut_start else max(start + low, SETTLED - self._first_point)
+        stop = last * points if cut_end else min(stop + low, self._spectra.points() - self._first_point - SETTLED)
+        chunks = self._clear[max(0, start // HALF - 1) : stop // HALF]
+        clear = min(self._clear_hz, sorted(chunks)[3 * (len(chunks) - 1) // 10] if chunks else 1e9)
+        tones, pair = measure_stretch(
+            z[start - low : stop - low],
+            rate,
+            self._oscillator_hz,
+            about,
+            clear,
+            glance=glance,
+            hum=self._hum_beside(start, stop, about),
+        )
+        tones, pair = with_rounding(
+            tones, pair, self._spectra.rounding.step, self._spectra.sample_rate, (stop - start) / rate
+        )
+        weights = np.array([t.amplitude**2 for t in tones]) + 1e-30
+        return FoundTone(
+            start_s=(self._first_point + start) / rate,
+            end_s=(self._first_point + stop) / rate,
+            frequency_hz=float(np.average([t.frequency_hz for t in tones], weights=weights)),
+            frequency_uncertainty_hz=min(t.frequency_uncertainty_hz for t in tones),
+            tones=tones,
+            pair=pair,
+        )
+
+    def _hum_beside(self, start: int, stop: int, tone_hz: float) -> tuple[float, list[float]] | None:
+        """The mains line near a tone: its frequency, and each channel's amplitude before or after."""
+        rate = self._spectra.rate
+        lines = [round(tone_hz / mains) * mains for mains in MAINS_HZ if 1 <= round(tone_hz / mains) <= MAINS_LINES]
+        line = min(lines, key=lambda hz: abs(hz - tone_hz), default=0.0)
+        if abs(line - tone_hz) * (stop - start) / rate > HUM_TURNS:
+            return None
+        wide = round(HUM_S * rate)
+        window = np.hanning(wide + 2)[1:-1]
+        turn = np.exp(-2j * np.pi * (line - self._oscillator_hz) / rate * np.arange(wide)) * window / window.sum()
+        aways = [round(s * rate) for s in HUM_AWAY_S]
+        places = [*(start - wide - a for a in aways), *(stop + a for a in aways)]
+        known = [at for at in places if at >= self._dropped and at + wide <= self._end()]
+        told = [np.abs(turn @ self._points(at, at + wide)) for at in known]
+        return (line, [float(v) for v in np.min(told, axis=0)]) if told else None
+
+    # ------------------------------------------------------------ what is kept
+
+    def _end(self) -> int:
+        return self._dropped + HALF * len(self._pieces)
+
+    def _points(self, start: int, stop: int) -> Baseband:
+        first = (start - self._dropped) // HALF
+        z = np.concatenate(self._pieces[first : -(-(stop - self._dropped) // HALF)])
+        offset = self._dropped + first * HALF
+        return z[start - offset : stop - offset]
+
+    def _forget(self) -> None:
+        """Drop what lies well before the open stretch, by whole frames and pieces."""
+        points = self._frames.points
+        spare = min(self._done, len(self._frames)) * points - 1000 - self._dropped
+        pieces = spare // HALF
+        if pieces > 64:
+            del self._pieces[:pieces]
+            self._dropped += pieces * HALF

@@ -1,0 +1,268 @@
+"""Frequency out of a phase: a straight line by least squares, flutter of single rates fitted along with it.
+
+Model: φ(t) = a + 2π f t + π d t² / T + Σ [c cos 2π g t + s sin 2π g t], g the rates of flutter lines that stand out
+of the phase's spectrum. Without flutter this is the least-squares slope, which reaches the Cramér-Rao bound of the
+frequency (Kay, IEEE Trans. ASSP-37, 1989); with it the plain slope errs by much more than the noise does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.tone.baseband import floor_of
+
+Floats = NDArray[np.float64]
+
+MOST_POINTS = 3000
+MOST_RATES = 12
+STANDS_OUT = 14.0
+"""Power of a flutter line over the floor of the phase's spectrum."""
+HIGHEST_HZ = 100.0
+"""Faster flutter hardly moves a slope."""
+FLAT_HZ = 200.0
+"""The phase's noise is as dense as at zero frequency up to here."""
+SLOW_TURNS = 1.3
+"""Flutter that turns less often within the stretch takes the place of a drift: the two can't be told apart."""
+APART_TURNS = 0.8
+"""Two rates nearer than this can't be told apart."""
+SOUGHT, UNTURNED = 0.05, 0.5
+"""By how much the deviation is raised where rates were sought in the noise, and where one did not turn fully: it is
+then known only as far as it is a pure sine."""
+RAISED, WANDERS = 2.4, 1.8
+"""The lowest nine bins of a residual, or those of `WANDER`, are so far above its noise once in a thousand."""
+WANDER = slice(2, 26)
+"""The bins, in turns within the tone, that tell how a speed wanders."""
+MOST_FLUTTER = 0.006
+"""Peak deviation of one rate, in parts of the tone's frequency, that is still taken for flutter."""
+LOWEST_TURNS, SEARCHED_TURNS = 0.25, 2.2
+"""Below the second a spectrum is too coarse: rates are tried one by one, down to the first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slope:
+    """What a phase says of a frequency; uncertainties are standard deviations."""
+
+    frequency_hz: float
+    deviation_hz: float
+    drift_hz: float
+    """End minus start."""
+    drift_deviation_hz: float
+
+
+def fit_rates(phase: Floats, rate: float, reach_hz: float, tone_hz: float) -> list[float]:
+    """The rates of the flutter lines in a phase.
+
+    Args:
+        phase: unwrapped, radians, evenly spaced.
+        rate: points a second.
+        reach_hz: how far the phase's noise reaches.
+        tone_hz: the tone's frequency: flutter is a small part of it.
+    """
+    t, y, step = _thinned(phase, rate)
+    seconds = step * len(y)
+    rates: list[float] = []
+    if len(y) < 40:
+        return rates
+    window = np.hanning(len(y) + 2)[1:-1]
+    size = 1 << (4 * len(y) - 1).bit_length()
+    hz = np.fft.rfftfreq(size, step)
+    allowed = (hz > 0.5 / seconds) & (hz < min(0.45 / step, 0.95 * reach_hz, HIGHEST_HZ))
+    while len(rates) < MOST_RATES:
+        values, design = _solve(t, y, rates)
+        power = np.abs(np.fft.rfft((y - design @ values) * window, size)) ** 2
+        power[~allowed] = 0.0
+        k = int(np.argmax(power))
+        if power[k] < STANDS_OUT * floor_of(power[allowed][::4]):
+            break
+        found = float(hz[k])
+        if found * seconds < SEARCHED_TURNS:
+            found = _tried(t, y, rates)
+        more = _refined(t, y, [*rates, found], 2)
+        if not _sound(t, y, more, tone_hz):
+            break
+        rates = more
+    if not rates:
+        return rates
+    finer = _refined(t, y, rates, 3)
+    return finer if _sound(t, y, finer, tone_hz) else rates
+
+
+def _sound(t: Floats, y: Floats, rates: list[float], tone_hz: float) -> bool:
+    """Whether a fit can be flutter: rates apart from each other, at most one slow, no more than flutter is."""
+    seconds = (t[1] - t[0]) * len(t)
+    turns = sorted(g * seconds for g in rates)
+    if len(turns) > 1 and (min(np.diff(turns)) < APART_TURNS or turns[1] < SLOW_TURNS):
+        return False
+    values, _ = _solve(t, y, rates)
+    most = 2 * np.pi * MOST_FLUTTER * tone_hz
+    swings = [2 * np.pi * g * np.hypot(*values[2 + 2 * n : 4 + 2 * n]) for n, g in enumerate(rates)]
+    return max(swings, default=0.0) < most and abs(values[1] - np.polyfit(t, y, 1)[0]) < most
+
+
+def _tried(t: Floats, y: Floats, rates: list[float]) -> float:
+    """The slow rate that, added to the others, leaves least."""
+    seconds = (t[1] - t[0]) * len(t)
+    best, least = 0.0, np.inf
+    for turns in np.arange(LOWEST_TURNS, SEARCHED_TURNS, 0.07):
+        values, design = _solve(t, y, [*rates, turns / seconds])
+        left = float(np.sum((y - design @ values) ** 2))
+        if left < least:
+            best, least = float(turns) / seconds, left
+    return best
+
+
+def modelled(phase: Floats, rate: float, rates: list[float]) -> Floats:
+    """The phase as it is fitted: straight line, drift and flutter of these rates, without noise; at every point.
+
+    Args:
+        phase: unwrapped, radians, evenly spaced.
+        rate: points a second.
+        rates: of the flutter lines, from `fit_rates`.
+    """
+    t, y, step = _thinned(phase, rate)
+    values, _ = _solve(t, y, rates)
+    # A mean over a block is lower by sinc(rate of the line × block) than the point in its middle.
+    for n, g in enumerate(rates):
+        values[2 + 2 * n : 4 + 2 * n] /= np.sinc(g * step)
+    first = t[0] - 0.5 * step + 0.5 / rate
+    points = first + np.arange(len(phase)) / rate
+    design = _design(points, rates)
+    if design.shape[1] > 2 + 2 * len(rates):
+        design[:, -1] = points * points - np.mean(t * t)
+    return np.asarray(design @ values)
+
+
+def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Slope:
+    """Frequency and drift of a phase.
+
+    Args:
+        phase: unwrapped, radians, evenly spaced.
+        rate: points a second.
+        rates: of the flutter lines, from `fit_rates`.
+        reach_hz: how far the phase's noise reaches.
+    """
+    t, y, step = _thinned(phase, rate)
+    seconds = step * len(y)
+    straight = [g for g in rates if g * seconds >= SLOW_TURNS]
+    values, deviations = _judged(t, y, rates, reach_hz)
+    frequency = values[1], deviations[1]
+    if straight != rates:
+        values, deviations = _judged(t, y, straight, reach_hz)
+    drift = values[-1] * seconds / np.pi, deviations[-1] * seconds / np.pi
+    return Slope(float(frequency[0] / (2 * np.pi)), float(frequency[1] / (2 * np.pi)), float(drift[0]), float(drift[1]))
+
+
+def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float) -> tuple[Floats, Floats]:
+    """The values of the fit and their standard deviations."""
+    seconds = (t[1] - t[0]) * len(t)
+    design = _design(t, rates)
+    values, cofactors = _least_squares(design, y)
+    residual = y - design @ values
+    if rates:
+        cofactors = _least_squares(_whole(t, values, design, rates), residual)[1][: len(values)]
+    power = np.abs(np.fft.rfft(residual)) ** 2 / len(y)
+    floor = floor_of(power[1 : max(8, int(min(0.95 * reach_hz, FLAT_HZ) * seconds))])
+    # Flutter that is no line raises the lowest part of the spectrum, which is what a slope feels.
+    taken = 2 + 2 * sum(g * seconds < 10 for g in rates)
+    lowest = power[1:10]
+    near = float(lowest.sum()) / max(1.0, len(lowest) - taken / 2)
+    raised = near > RAISED * floor
+    variance = near if raised else floor
+    wander = _wander(power, floor, seconds, len(rates)) if raised or _wanders(power, floor) else 0.0
+    doubt = 1.0 + SOUGHT * bool(rates) + UNTURNED * any(g * seconds < SLOW_TURNS for g in rates)
+    deviations = doubt * np.sqrt(variance * cofactors)
+    deviations[1] = np.hypot(deviations[1], wander)
+    return values, np.asarray(deviations)
+
+
+def _wanders(power: Floats, floor: float) -> bool:
+    """Whether the low end of a residual's spectrum is above its noise."""
+    return float(power[WANDER].mean()) > WANDERS * floor
+
+
+def _wander(power: Floats, floor: float, seconds: float, taken: int) -> float:
+    """What flutter of no single rate does to the slope, rad/s (standard deviation).
+
+    Its speed wanders with the same one-sided density S at all low rates: the phase's spectrum falls by the square of
+    the rate. The mean speed over T seconds then has the variance S / (2 T), and a slope by least squares 6/5 of that.
+
+    Args:
+        power: spectrum of the residual, one bin for each turn within `seconds`.
+        floor: of its noise.
+        seconds: how long the tone is.
+        taken: how many rates were fitted, and so are no longer in it.
+    """
+    low = power[WANDER]
+    turns = np.arange(len(power))[WANDER]
+    density = float(np.sum(np.maximum(low - floor, 0.0) * turns**2)) / max(1.0, len(low) - taken)
+    return float(2 * np.pi / seconds * np.sqrt(1.2 * density / (2 * (len(power) - 1))))
+
+
+def rough_slope(phase: Floats, rate: float, reach_hz: float) -> Slope:
+    """The same at a glance: a straight line alone, flutter and all."""
+    t, y, step = _thinned(phase, rate)
+    power = float(np.sum(t * t))
+    turn = float(np.sum(t * y)) / power
+    rest = y - y.mean() - turn * t
+    spectrum = np.abs(np.fft.rfft(rest)) ** 2 / len(y)
+    noise = float(np.mean(spectrum[1 : max(4, int(min(0.95 * reach_hz, FLAT_HZ) * step * len(y)))]))
+    return Slope(turn / (2 * np.pi), float(np.sqrt(noise / power)) / (2 * np.pi), 0.0, 0.0)
+
+
+def _thinned(phase: Floats, rate: float) -> tuple[Floats, Floats, float]:
+    """Means over a few points each; time counts from the middle."""
+    block = max(8, -(-len(phase) // MOST_POINTS))
+    count = len(phase) // block
+    y = phase[: count * block].reshape(count, block).mean(axis=1)
+    step = block / rate
+    return np.asarray(step * (np.arange(count) - (count - 1) / 2), dtype=np.float64), y, step
+
+
+def _design(t: Floats, rates: list[float]) -> Floats:
+    """Columns: constant, slope, each rate's cosine and sine, and the drift where no rate is slow."""
+    columns = [np.ones_like(t), t]
+    for g in rates:
+        columns += [np.cos(2 * np.pi * g * t), np.sin(2 * np.pi * g * t)]
+    if all(g * (t[1] - t[0]) * len(t) >= SLOW_TURNS for g in rates):
+        columns.append(t * t - np.mean(t * t))
+    return np.stack(columns, axis=1)
+
+
+def _solve(t: Floats, y: Floats, rates: list[float]) -> tuple[Floats, Floats]:
+    """Values and design matrix of the linear part."""
+    design = _design(t, rates)
+    return _least_squares(design, y)[0], design
+
+
+def _least_squares(design: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Values, and the diagonal of the cofactor matrix, by the normal equations of columns scaled to one length."""
+    norm = np.linalg.norm(design, axis=0) + 1e-300
+    scaled = design / norm
+    inverse = np.linalg.pinv(scaled.T @ scaled, rcond=1e-11, hermitian=True)
+    return np.asarray(inverse @ (scaled.T @ y) / norm), np.asarray(np.diag(inverse) / norm**2)
+
+
+def _whole(t: Floats, values: Floats, design: Floats, rates: list[float]) -> Floats:
+    """The design matrix with how the model changes with each rate: the rates are unknowns too."""
+    if not rates:
+        return design
+    columns = []
+    for n, g in enumerate(rates):
+        c, s = values[2 + 2 * n], values[3 + 2 * n]
+        angle = 2 * np.pi * g * t
+        columns.append(2 * np.pi * t * (s * np.cos(angle) - c * np.sin(angle)))
+    return np.concatenate([design, np.stack(columns, axis=1)], axis=1)
+
+
+def _refined(t: Floats, y: Floats, rates: list[float], turns: int) -> list[float]:
+    """Gauss-Newton on the rates."""
+    seconds = (t[1] - t[0]) * len(t)
+    for _ in range(turns if rates else 0):
+        values, design = _solve(t, y, rates)
+        step, _ = _least_squares(_whole(t, values, design, rates), y - design @ values)
+        moves = np.clip(step[design.shape[1] :], -0.3 / seconds, 0.3 / seconds)
+        rates = [max(LOWEST_TURNS / seconds, g + float(m)) for g, m in zip(rates, moves, strict=True)]
+    return rates

@@ -1,0 +1,72 @@
+"""What rounding to whole steps does to a steady tone: an error that does not look like noise.
+
+With dither, rounding to steps of q is white noise of q²/12 and is seen as such. Without it a sine becomes a staircase
+whose amplitude is a little off (`BEND`); and with a frequency that fits the sample rate (1 kHz at 48 kHz meets the
+same 48 samples over and over) the same error comes back in every period: it lies in lines upon the tone and its
+harmonics, where no amount of listening tells it from the tone. Its variance in the tone's amplitude is that of white
+noise over the samples of one period, of which a sine uses each half twice: 4 (q²/12) / P.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from bench.measure.tone.estimate import ChannelTone, PhasePair
+
+LONGEST_PERIOD = 65536
+"""Over a longer period the error is too well spread to matter."""
+BEND = 2.0 / np.pi**2 / np.sqrt(2.0)
+"""Rounding a sine of amplitude A alone changes its amplitude by (2 q/π) J₁(2π A/q), Bessel's function, whose size for
+large A is (2/π²) q √(q/A); this is its root mean square over A, in q. Noise takes it away, as dither does."""
+DITHERED = 3.0
+"""Noise beyond this, in q²/12, is no rounding but takes its traces away; triangular dither makes as much. Less may be
+the staircase's own harmonics."""
+SEEN = 0.5
+"""So much of the rounding's power is seen as noise when it behaves as noise."""
+
+
+def with_rounding(
+    tones: tuple[ChannelTone, ...], pair: PhasePair | None, step: float, sample_rate: float, seconds: float
+) -> tuple[tuple[ChannelTone, ...], PhasePair | None]:
+    """The same tones, their uncertainty widened by what rounding hides in them.
+
+    Args:
+        tones: as measured, each with the uncertainty that its noise gives.
+        pair: likewise.
+        step: of the samples, full scale 1; 0 for none.
+        sample_rate: of the samples, Hz.
+        seconds: length of the stretch.
+    """
+    if step == 0.0:
+        return tones, pair
+    hidden = [_variance(t, step, sample_rate, seconds) for t in tones]
+    widened = tuple(
+        replace(t, amplitude_uncertainty=float(np.hypot(t.amplitude_uncertainty, 2.0 * np.sqrt(v))))
+        for t, v in zip(tones, hidden, strict=True)
+    )
+    if pair is None or not any(hidden):
+        return widened, pair
+    turned = sum(v / t.amplitude**2 for t, v in zip(tones, hidden, strict=True))
+    return widened, replace(pair, uncertainty_rad=float(np.hypot(pair.uncertainty_rad, 2.0 * np.sqrt(turned))))
+
+
+def _variance(tone: ChannelTone, step: float, sample_rate: float, seconds: float) -> float:
+    """Of the amplitude, by what rounding does not show as noise."""
+    if not tone.present:
+        return 0.0
+    own = step**2 / 12.0
+    seen = (0.5 * tone.amplitude_uncertainty) ** 2 * seconds * sample_rate / 2.0
+    dithered = float(np.exp(-4.0 * np.pi**2 * max(0.0, seen - DITHERED * own) / step**2))
+    bent = (BEND * step) ** 2 * step / tone.amplitude
+    repeated = 0.0 if seen > SEEN * own else 4.0 * own / _period(tone.frequency_hz, sample_rate, seconds)
+    return float(dithered * bent + repeated)
+
+
+def _period(frequency_hz: float, sample_rate: float, seconds: float) -> float:
+    """Samples after which the tone meets the same values again, throughout the stretch; infinite when it never does."""
+    periods = np.arange(1, min(LONGEST_PERIOD, int(seconds * sample_rate)) + 1)
+    turns = periods * frequency_hz / sample_rate
+    fits = np.flatnonzero(np.abs(turns - np.rint(turns)) * seconds * sample_rate < 0.5)
+    return float(periods[fits[0]]) if len(fits) else float("inf")

@@ -1,0 +1,104 @@
+"""The exact ends of a steady stretch: where the filter sees nothing but the tone.
+
+A frame of 16 ms is too coarse: what is left of an attack would be in the level, what is cut off would be lost.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bench.measure.tone.baseband import Complexes, Floats, median
+
+NEIGHBOURHOOD_S = 0.06
+LOW_HZ = 600.0
+"""Below it direct current and the tone's image lie within the baseband."""
+MARGIN = 5
+"""Points left out beyond the last that can be seen to be off: a filter's step answer settles within them."""
+DECADES = 2.0
+"""An attack goes on where it can no longer be seen: so many powers of ten further, at the pace it had last."""
+TENFOLD, MOST_OFF, SLOWEST = 10.0, 0.5, 0.1
+"""The pace is told by when the level was so many times further off, at most so much of it; what more is left out is at
+most this part of the stretch."""
+
+
+def exact(
+    z: Complexes, rate: float, about: tuple[int, int], frame: int, *, tone_hz: float, oscillator_hz: float
+) -> tuple[int, int]:
+    """Refine the ends of a stretch.
+
+    Args:
+        z: baseband of the loudest channel, the stretch and what lies about it.
+        rate: points a second.
+        about: where frames say it begins, and the point after its end.
+        frame: points of a frame: how far off that may be.
+        tone_hz: about where the tone lies.
+        oscillator_hz: the frequency that became zero.
+
+    Returns:
+        First point and the point after the last.
+    """
+    first, last = about
+    reach = 2 * frame + round(0.02 * rate)
+    inside = round(NEIGHBOURHOOD_S * rate) + reach
+    if last - first < 4 * frame:
+        return first, last
+    most = round(SLOWEST * (last - first))
+    low, high = max(0, first - reach), min(len(z), first + inside + reach)
+    forth = _clean(z[low:high], rate, tone_hz, oscillator_hz)
+    start = low + _begin(*forth, rate, about=first - low, reach=reach, tone_hz=tone_hz, most=most)
+    low, high = max(0, last - inside - reach), min(len(z), last + reach)
+    back = _clean(np.conj(z[low:high][::-1]), rate, tone_hz, oscillator_hz)
+    stop = high - _begin(*back, rate, about=high - last, reach=reach, tone_hz=tone_hz, most=most)
+    return start, stop
+
+
+def _clean(z: Complexes, rate: float, tone_hz: float, oscillator_hz: float) -> tuple[Complexes, Floats]:
+    """Less direct current and the tone's image, turned so that the tone lies near zero frequency; and its envelope."""
+    t = np.arange(len(z)) / rate
+    turn = np.exp(-2j * np.pi * (tone_hz - oscillator_hz) * t)
+    if tone_hz > LOW_HZ:
+        return np.asarray(z * turn), np.abs(z)
+    columns = [
+        np.exp(2j * np.pi * (tone_hz - oscillator_hz) * t),
+        np.exp(-2j * np.pi * (tone_hz + oscillator_hz) * t),
+        np.exp(-2j * np.pi * oscillator_hz * t),
+    ]
+    design = np.stack(columns, axis=1)
+    middle = slice(len(z) // 4, None)
+    values = np.linalg.lstsq(design[middle], z[middle], rcond=None)[0]
+    # Before the tone there is no image to take out: the envelope is how much of tone and image there is in a period.
+    both, signal = design[:, :2] @ values[:2], z - design[:, 2] * values[2]
+    period = np.ones(max(1, round(rate / tone_hz)))
+    there = np.convolve(np.real(np.conj(both) * signal), period, mode="same")
+    whole = np.convolve(np.abs(both) ** 2, period, mode="same")
+    envelope = np.abs(values[0]) * there / (whole + 1e-30)
+    return np.asarray((z - design[:, 1:] @ values[1:]) * turn), np.asarray(envelope)
+
+
+def _begin(z: Complexes, envelope: Floats, rate: float, *, about: int, reach: int, tone_hz: float, most: int) -> int:
+    """First point of a tone that begins near `about` and goes on to the end of `z`."""
+    level = np.abs(z)
+    step = np.concatenate([np.zeros(2), np.angle(z[4:] * np.conj(z[:-4])), np.zeros(2)]) * rate / (8 * np.pi)
+    inside = slice(min(about + reach, len(z) - 8), len(z) - 2)
+    a, a_spread = _middle(level[inside])
+    f, f_spread = _middle(step[inside])
+    if 4.5 * a_spread > 0.3 * a:
+        return about
+    seen = max(0.01 * a, 4.5 * a_spread)
+    slow = np.flatnonzero(np.abs(level[: about + reach] - a) > seen)
+    turning = np.flatnonzero(np.abs(step[: about + reach] - f) > max(0.3, 0.004 * tone_hz, 4.5 * f_spread))
+    if not len(slow) and not len(turning):
+        return max(0, about - reach)
+    last = int(max([*slow[-1:], *turning[-1:]]))
+    far = min(TENFOLD * seen, MOST_OFF * a)
+    before = np.flatnonzero(np.abs(envelope[: slow[-1] + 1] - a) > far) if len(slow) else slow
+    if len(before):
+        pace = (slow[-1] - before[-1]) / np.log10(far / seen)
+        last = max(last, int(slow[-1]) + min(most, round(DECADES * pace)))
+    return last + 1 + MARGIN
+
+
+def _middle(x: Floats) -> tuple[float, float]:
+    """Median and a spread that outliers do not feel."""
+    middle = median(x)
+    return middle, 1.4826 * median(np.abs(x - middle))

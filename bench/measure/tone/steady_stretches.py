@@ -1,0 +1,290 @@
+"""Where a tone is steady: the stretches of a baseband in which level and frequency hold.
+
+A tone is known by its frequency: it stays within about 1 % for at least 0.4 s, which a voice does not. Its level may
+wander, as a tape's does; but a step between two plateaus parts two takes, and attacks and fades are left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.tone.baseband import Floats, median
+from bench.measure.tone.demodulator import Baseband
+
+SHORTEST_S = 0.4
+"""A steady stretch shorter than this is not a tone: voiced vowels seldom hold a pitch that long."""
+FREQUENCY_REACH = 0.01
+"""How far the frequency may be from its own middle: flutter of 0.3 % peak, and room."""
+NEAR_PART, NEAR_HZ = 0.03, 3.5
+"""How far the tone may be from where its peak was first seen; hum beside a low tone moves that."""
+LOW_HZ = 600.0
+TONAL = 12.0
+"""Power of a frame over that of its noise from which on it may be of a tone; noise alone seldom gets there."""
+BAND = 1.45
+"""The baseband's noise fills so much less than its whole band."""
+HIGH_HZ = 2500.0
+BRIDGED_S = 0.06
+"""A click or dropout up to this long does not end a tone."""
+FADE_DB, FADE_S = 1.2, 0.5
+"""An attack or fade starts so far below what follows after so long."""
+STEP_DB, RAMP_DB = 0.6, 2.0
+"""Two plateaus are two takes when they differ by more than the first and the change is sudden, or by more than the
+second within a quarter of a second; a tape's level wanders less."""
+
+
+@dataclass(slots=True)
+class Frames:
+    """A baseband in steps of about 16 ms."""
+
+    points: int
+    """Baseband points in a frame."""
+    seconds: float
+    level_db: Floats
+    """Power of all channels together."""
+    frequency_hz: Floats
+    """Off the oscillator."""
+    snr: Floats
+    """Power of the tone over that of the noise, in a frame."""
+
+    def __len__(self) -> int:
+        return len(self.level_db)
+
+    def tail(self, start: int) -> Frames:
+        """Those from frame `start` on."""
+        return self.between(start, len(self))
+
+    def between(self, start: int, stop: int) -> Frames:
+        """Those from frame `start` to before `stop`."""
+        return Frames(
+            self.points,
+            self.seconds,
+            self.level_db[start:stop],
+            self.frequency_hz[start:stop],
+            self.snr[start:stop],
+        )
+
+    def reversed(self) -> Frames:
+        """Last first."""
+        return Frames(self.points, self.seconds, self.level_db[::-1], self.frequency_hz[::-1], self.snr[::-1])
+
+    def silent(self, count: int) -> Frames:
+        """So many frames without a tone."""
+        return Frames(self.points, self.seconds, np.full(count, -300.0), np.zeros(count), np.zeros(count))
+
+    def joined(self, more: Frames) -> Frames:
+        """These and those after them."""
+        return Frames(
+            self.points,
+            self.seconds,
+            np.concatenate([self.level_db, more.level_db]),
+            np.concatenate([self.frequency_hz, more.frequency_hz]),
+            np.concatenate([self.snr, more.snr]),
+        )
+
+
+def frame_points(tone_hz: float, rate: float) -> tuple[int, int]:
+    """Points of a sub-block and sub-blocks of a frame.
+
+    A sub-block is a whole number of periods of the tone and at least 8 ms: so its mean is blind to direct current,
+    to the tone's image at twice its frequency and to its harmonics, all of which fold near low tones. Of high tones,
+    which flutter moves further, it is 4 ms.
+    """
+    if tone_hz >= HIGH_HZ:
+        return max(4, round(0.004 * rate)), 4
+    periods = max(1, int(np.ceil(0.008 * tone_hz)))
+    block = max(4, round(periods / tone_hz * rate))
+    return block, 2 if block / rate < 0.012 else 1
+
+
+def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) -> Frames:
+    """Reduce a baseband to frames; points left over at its end are not used.
+
+    Args:
+        z: shape (points, channels).
+        rate: points a second.
+        tone_hz: about where the tone lies.
+        oscillator_hz: the frequency that became zero.
+    """
+    block, blocks = frame_points(tone_hz, rate)
+    count = len(z) // (block * blocks)
+    offset = tone_hz - oscillator_hz
+    t = np.arange(count * block * blocks) / rate
+    if tone_hz < LOW_HZ:
+        z = _without_direct_current(z, rate, oscillator_hz)
+    parts = (z[: len(t)] * np.exp(-2j * np.pi * offset * t)[:, None]).reshape(count * blocks, block, z.shape[1])
+    mean = parts.mean(axis=1)
+    power = np.sum(np.abs(mean) ** 2, axis=1)
+    noise = np.maximum(np.sum(np.abs(parts) ** 2, axis=(1, 2)) / block - power, 0.0) * BAND / block
+    if tone_hz < LOW_HZ and len(mean) > 2:
+        # Direct current and the image are no noise: what one block differs from its neighbours' mean is.
+        rough = np.sum(np.abs(mean[1:-1] - 0.5 * (mean[:-2] + mean[2:])) ** 2, axis=1) * (2.0 / 3.0)
+        rough = np.concatenate([rough[:1], rough, rough[-1:]])
+        noise = np.convolve(np.pad(rough, 2, mode="edge"), np.full(5, 0.2), mode="valid")
+    step = np.sum(mean[1:] * np.conj(mean[:-1]), axis=1)
+    step = np.concatenate([step, step[-1:]]) if len(step) else np.ones(len(mean), dtype=np.complex128)
+    turn = np.angle(step.reshape(count, blocks)[:, : max(1, blocks - 1)].sum(axis=1))
+    # A mean over a block is lower by sinc(turn / 2π) when the tone turns within it.
+    seen = np.sinc(turn / (2 * np.pi)) ** 2
+    power = power.reshape(count, blocks).mean(axis=1)
+    noise = np.maximum(noise.reshape(count, blocks).mean(axis=1) - power * (1.0 / seen - 1.0) / block, 0.0)
+    return Frames(
+        points=block * blocks,
+        seconds=block * blocks / rate,
+        level_db=10.0 * np.log10(power / seen + 1e-30),
+        frequency_hz=offset + turn * rate / (2 * np.pi * block),
+        snr=np.maximum(power - noise, 0.0) / (noise / blocks + 1e-4 * power + 1e-30),
+    )
+
+
+def _without_direct_current(z: Baseband, rate: float, oscillator_hz: float) -> Baseband:
+    """Less the line at -oscillator_hz: blocks are blind to it only as far as they hold whole periods."""
+    line = np.exp(-2j * np.pi * oscillator_hz / rate * np.arange(len(z)))
+    window = np.hanning(len(z) + 2)[1:-1]
+    return np.asarray(z - np.outer(line, (window * np.conj(line)) @ z / window.sum()))
+
+
+class Run(NamedTuple):
+    """A stretch in which a tone holds, in frames."""
+
+    first: int
+    last: int
+    """The frame after the last."""
+    end: int
+    """The frame after the last before the end was trimmed: near the newest frame while the tone goes on."""
+
+
+def steady_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[Run]:
+    """The stretches in which a tone holds, edges left out.
+
+    Args:
+        frames: what `make_frames` gave.
+        tone_hz: about where the tone lies.
+        offset_hz: the same, relative to the oscillator.
+    """
+    out: list[Run] = []
+    for first, last in _tonal_runs(frames, tone_hz, offset_hz):
+        for a, b in _plateaus(frames, first, last):
+            start, stop = _trim(frames, a, b)
+            if (stop - start) * frames.seconds >= SHORTEST_S:
+                out.append(Run(start, stop, b))
+    return out
+
+
+def _spread_db(frames: Frames) -> Floats:
+    """What noise alone does to the level of each frame, dB (standard deviation)."""
+    return np.asarray(8.686 / np.sqrt(2.0 * np.maximum(frames.snr, 1.0)))
+
+
+def _tonal_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[tuple[int, int]]:
+    """Runs of one frequency; short breaks are bridged."""
+    reach = FREQUENCY_REACH * tone_hz + 0.3
+    shortest = round(SHORTEST_S / 2 / frames.seconds)
+    near = abs(frames.frequency_hz - offset_hz) < max(NEAR_PART * tone_hz, NEAR_HZ)
+    tonal = (frames.snr > TONAL) & near
+    for a, b in _stretches(~tonal):
+        if a > 0 and b < len(tonal) and b - a <= max(1, round(BRIDGED_S / frames.seconds)):
+            tonal[a:b] = True
+    runs = []
+    for a, b in _stretches(tonal):
+        if b - a >= shortest:
+            runs += _one_frequency(frames, a, b, reach, shortest)
+    return runs
+
+
+def _one_frequency(frames: Frames, first: int, last: int, reach: float, shortest: int) -> list[tuple[int, int]]:
+    """The parts of a run that keep to their own middle frequency; none when it glides."""
+    if last - first < shortest:
+        return []
+    snr = np.maximum(frames.snr[first:last], 1.0)
+    noise_hz = 2.0 / (2 * np.pi * frames.seconds * np.sqrt(snr))
+    smooth = _running_median(frames.frequency_hz[first:last], 7)
+    inside = np.abs(smooth - median(smooth)) < reach + median(noise_hz)
+    if inside.all():
+        return [(first, last)]
+    start, stop = _longest(inside)
+    if stop - start < shortest:
+        return []
+    own = _one_frequency(frames, first + start, first + stop, reach, shortest)
+    before = _one_frequency(frames, first, first + start, reach, shortest)
+    return before + own + _one_frequency(frames, first + stop, last, reach, shortest)
+
+
+def _stretches(true: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Where a condition holds: first index and the index after the last."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], true.astype(np.int8), [0]])))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _longest(inside: NDArray[np.bool_]) -> tuple[int, int]:
+    """The longest stretch of True."""
+    return max(_stretches(inside), key=lambda s: s[1] - s[0], default=(0, 0))
+
+
+def _running_median(x: Floats, width: int) -> Floats:
+    if len(x) < width:
+        return np.full(len(x), median(x)) if len(x) else x
+    half = width // 2
+    padded = np.concatenate([np.full(half, x[0]), x, np.full(half, x[-1])])
+    return _medians(padded, width)
+
+
+def _medians(x: Floats, width: int) -> Floats:
+    """The median of every window of an odd width; much quicker than numpy's own, which also looks for NaN."""
+    half = width // 2
+    return np.asarray(np.partition(np.lib.stride_tricks.sliding_window_view(x, width), half, axis=1)[:, half])
+
+
+def _plateaus(frames: Frames, first: int, last: int) -> list[tuple[int, int]]:
+    """Cut a run where its level steps, or goes from one plateau to another."""
+    wide = max(4, round(0.25 / frames.seconds) // 2 * 2)
+    if last - first < 2 * wide:
+        return [(first, last)]
+    level = _running_median(frames.level_db[first:last], 3)
+    noise = median(_spread_db(frames)[first:last])
+    own = 1.4826 * median(np.abs(np.diff(level))) / np.sqrt(2.0)
+    threshold = max(STEP_DB, 6.0 * max(noise, own) * np.sqrt(2.0 / wide))
+    windows = _medians(level, wide - 1)
+    middle = np.arange(wide, len(level) - wide + 1)
+    change = np.abs(windows[middle + 1] - windows[middle - wide])
+    worst = int(np.argmax(change))
+    if change[worst] < threshold:
+        return [(first, last)]
+    # Medians change as soon as half a window is over the step: the step itself is where frames differ most.
+    near = middle[(change > 0.7 * change[worst]) & (np.abs(middle - middle[worst]) <= wide)]
+    at = int(near[np.argmax(np.abs(level[near] - level[near - 1]))])
+    jump = abs(median(level[at + 1 : at + 4]) - median(level[at - 4 : at - 1]))
+    if change[worst] < RAMP_DB and jump < 0.6 * change[worst]:
+        return [(first, last)]
+    cut = first + at
+    return _plateaus(frames, first, cut) + _plateaus(frames, cut, last)
+
+
+def _trim(frames: Frames, first: int, last: int) -> tuple[int, int]:
+    """Leave out what is still rising or already falling, and what is off its neighbourhood, at both ends."""
+    here = frames.between(first, last)
+    start, stop = first + _lead_in(here), last - _lead_in(here.reversed())
+    return (start, stop) if start < stop else (first, first)
+
+
+def _lead_in(frames: Frames) -> int:
+    """How many frames at the start are an attack or a fade."""
+    level, spread = frames.level_db, _spread_db(frames)
+    near = max(3, round(0.1 / frames.seconds))
+    if len(level) < 4 * near:
+        middle = median(level)
+        off = np.abs(level - middle) > np.maximum(0.15, 3.0 * spread)
+        return int(np.argmin(off)) if off.any() else 0
+    # A fade comes from far below; a tape's own wander does not.
+    apart = min(len(level) // 2, round(FADE_S / frames.seconds))
+    fades = median(level[apart : apart + 3 * near]) - median(level[:3]) > FADE_DB
+    for at in range(len(level) - 3 * near):
+        here, further = level[at : at + near], median(level[at + near : at + 3 * near])
+        rises = further - median(here) > max(0.1, 3.0 * spread[at] / np.sqrt(near))
+        off = abs(level[at] - further) > max(0.15, 3.0 * spread[at])
+        if not ((fades and (rises or off)) or (at < 3 and abs(level[at] - median(here)) > max(0.15, 3.0 * spread[at]))):
+            return at
+    return len(level)

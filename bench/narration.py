@@ -1,0 +1,254 @@
+"""What a snapshot says, as lines of text: all that the screen shows, and nothing twice."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from bench.measure.reading import Reading
+from bench.procedure.model.targets import Verdict
+from bench.procedure.state.snapshot import Curve, Gauge, InputView, Prompt, Snapshot, StepView, ToneRow
+from bench.session.report.words import inert
+
+GAUGE_EVERY = 20
+"""Snapshots between two lines of a gauge that only moves: about a second."""
+
+STAGES = {"found-dirty": "as found, before cleaning", "found-clean": "as found, after cleaning", "left": "as left"}
+HINTS = ("think", "look", "do")
+
+
+class Teller:
+    """Says what has changed since the last snapshot; readings kept and the outcome are told by the journal.
+
+    Args:
+        say: says a line.
+        trainee: whether why is said with every step.
+    """
+
+    def __init__(self, say: Callable[[str], None], *, trainee: bool = False) -> None:
+        self._say = say
+        self.trainee = trainee
+        self._said: dict[str, object] = {}
+        self._tones: dict[str, str] = {}
+        self._hinted: dict[str, int] = {}
+        self._since_gauge = 0
+
+    def _line(self, text: str) -> None:
+        self._say(inert(text))
+
+    def _new(self, what: str, value: object) -> bool:
+        if self._said.get(what) == value:
+            return False
+        self._said[what] = value
+        return True
+
+    # ---------------------------------------------------------------- a snapshot
+
+    def tell(self, s: Snapshot) -> None:
+        """Tell one snapshot."""
+        if self._new("job", s.job):
+            self._job(s)
+        if s.step is not None and self._new("step", (s.step.id, s.step.index)):
+            self._tones.clear()
+            self._said.pop("checks", None)
+            self._card(s.step, whole=self.trainee)
+        self._checks(s)
+        for tone in s.tones:
+            self._tone(tone, s)
+        self._gauges(s)
+        self._sound(s)
+        self._rest(s)
+        if self._new("prompt", (s.step.id if s.step else "", replace(s.prompt, left_s=None))) and s.outcome is None:
+            self._prompt(s.prompt)
+
+    def _job(self, s: Snapshot) -> None:
+        job = s.job
+        things = ", ".join(t for t in (job.machine, job.tape, job.reference_tape) if t)
+        self._line(f"{job.procedure}: {things}; {job.speed}, {job.equalisation}, 0 dB is {job.reference_level}")
+
+    def _card(self, step: StepView, *, whole: bool) -> None:
+        self._line("")
+        where = ", ".join(t for t in (STAGES[step.stage], step.direction, step.lot) if t)
+        self._line(f"step {step.index} of {step.total}: {step.title} ({where})")
+        for caution in step.cautions:
+            self._line(f"  caution ({caution.hazard}): {caution.say}")
+        for name, text in (("do", step.do), ("good", step.good)):
+            if text.strip():
+                self._line(f"  {name}: {text}")
+        if whole:
+            self._reasons(step)
+
+    def _reasons(self, step: StepView) -> None:
+        for name, text in (("if not", step.if_not), ("why", step.why)):
+            if text.strip():
+                self._line(f"  {name}: {text}")
+
+    def _checks(self, s: Snapshot) -> None:
+        if s.checks and self._new("checks", s.checks):
+            for n, check in enumerate(s.checks, start=1):
+                self._line(f"  {n}. {'done' if check.ticked else 'to do'}: {check.text}")
+
+    def _tone(self, tone: ToneRow, s: Snapshot) -> None:
+        if tone.state in ("done", "missing") and self._tones.get(tone.id) != tone.state:
+            self._tones[tone.id] = tone.state
+            told = "; ".join(reading_words(r, v) for r, v in tone.readings) or "measured"
+            found = "; ".join(
+                f"{p.channel} as found {p.off:+.2f} off" for p in s.as_found if p.frequency_hz == tone.frequency_hz
+            )
+            said = told + (f" ({found})" if found else "")
+            self._line(f"  {tone.label}: {said if tone.state == 'done' else 'not heard'}")
+
+    def _gauges(self, s: Snapshot) -> None:
+        self._since_gauge += 1
+        words = tuple(g.verdict.word if g.verdict else "" for g in s.gauges)
+        if s.gauges and (self._new("gauge words", words) or self._since_gauge >= GAUGE_EVERY):
+            self._since_gauge = 0
+            for g in s.gauges:
+                self._line(f"  {gauge_words(g)}")
+        for curve in s.curves:
+            if self._new(f"curve {curve.label}", curve.points[-1:]):
+                self._line(f"  {curve_words(curve)}")
+        if s.trimmers and self._new("trimmers", tuple((t.name, t.degrees) for t in s.trimmers)):
+            self._line("  trimmers: " + ", ".join(f"{t.name} at {t.degrees:+.0f}°" for t in s.trimmers))
+
+    def _sound(self, s: Snapshot) -> None:
+        if self._new("sending", s.sending):
+            self._line(f"sending: {s.sending or 'nothing'}")
+        amiss = sound_words(s.sound)
+        if self._new("amiss", amiss) and amiss:
+            self._line(f"! {amiss}")
+        if s.head_delay_s is not None and self._new("heads", round(s.head_delay_s, 3)):
+            self._line(f"  heads are {s.head_delay_s * 1000:.0f} ms apart")
+
+    def _rest(self, s: Snapshot) -> None:
+        """What was found, what stands, and what was last worth saying; what is kept is told by the journal."""
+        if s.flutter and self._new("flutter", s.flutter):
+            for part in s.flutter:
+                share = f"{part.percent:.3f} % peak, {part.share * 100:.0f} % of it all"
+                self._line(f"  {part.part}: {part.rate_hz:.2f} a second, {share}")
+        if s.told and self._new("told", s.told):
+            for line in s.told:
+                self._line(f"  {line}")
+        if self._new("again", s.to_check_again) and s.to_check_again:
+            self._line("! to be checked again: " + ", ".join(s.to_check_again))
+        if s.timer_left_s is not None and self._new("timer", -(-round(s.timer_left_s) // 60)):
+            self._line(f"  timer: {minutes_words(s.timer_left_s)} left")
+        if not s.notice:
+            self._said.pop("notice", None)
+        elif self._new("notice", s.notice):
+            self._line(f"! {s.notice}")
+        if self._new("unsaved", s.unsaved) and s.unsaved:
+            self._line(f"! {s.unsaved}")
+
+    def _prompt(self, prompt: Prompt) -> None:
+        if not prompt.text:
+            return
+        more = f" (in {prompt.unit})" if prompt.unit else f", {prompt.left_s} s" if prompt.left_s is not None else ""
+        self._line(f"> {prompt.text}{more}")
+        for n, choice in enumerate(prompt.choices, start=1):
+            self._line(f"  {n}. {choice}")
+
+    # ---------------------------------------------------------------- when asked
+
+    def again(self, s: Snapshot) -> None:
+        """Say all that there is now, whether or not it was said before."""
+        hinted, self._hinted = self._hinted, {}
+        self._said.clear()
+        self._tones.clear()
+        self._since_gauge = GAUGE_EVERY
+        self.tell(s)
+        self._hinted = hinted
+
+    def why(self, s: Snapshot) -> None:
+        """Why, and what to do if it is not as it should be."""
+        if s.step is not None:
+            self._reasons(s.step)
+
+    def hint(self, s: Snapshot) -> int:
+        """The next hint, and after the last the answer; how many were said by now."""
+        step = s.step
+        if step is None:
+            return 0
+        hints = [(HINTS[n], text) for n, text in enumerate(step.hints[:3])]
+        hints += [("answer", step.if_not)] if step.if_not.strip() else []
+        if not hints:
+            self._line("  there are no hints at this step")
+            return 0
+        at = min(self._hinted.get(step.id, 0), len(hints) - 1)
+        self._hinted[step.id] = at + 1
+        self._line(f"  {hints[at][0]}: {hints[at][1]}" + ("" if at + 1 == len(hints) else " (hint says the next)"))
+        return at + 1
+
+
+def sound_words(sound: InputView) -> str:
+    """What is amiss with what comes in; "" when nothing is."""
+    if sound.port.state == "lost":
+        return f"the device is lost{': ' + sound.port.detail if sound.port.detail else ''}"
+    if sound.port.state == "stalled":
+        return "no sound comes from the device"
+    if sound.clipping:
+        return "the input clips: turn the interface's input down"
+    if sound.port.state == "ended":
+        return "the file is over"
+    if sound.port.state == "running" and sound.silent:
+        return "silence"
+    if sound.only:
+        return f"sound on the {sound.only} channel only"
+    if sound.hum is not None:
+        hum = sound.hum
+        return f"{hum.mains_hz:g} Hz mains hum at {hum.dbfs:.0f} dBFS, {hum.below_db:.0f} dB under all that comes in"
+    return ""
+
+
+def gauge_words(g: Gauge) -> str:
+    """A gauge in one line: reading, target, verdict, trend, which way, how far to turn."""
+    told = reading_words(g.reading, g.verdict) if g.reading is not None else "nothing yet"
+    turns = g.turn is not None and abs(g.turn) >= 0.5
+    parts = [told, g.trend or "no trend yet", *([g.direction] if g.direction else [] if turns else ["wait"])]
+    if g.turn is not None and turns:
+        parts.append(f"turn {abs(g.turn):.0f}° {'clockwise' if g.turn > 0 else 'anticlockwise'}")
+    if g.held_s >= 0.5:
+        parts.append(f"steady for {g.held_s:.0f} s")
+    phase = phase_words(g.reading)
+    return f"{g.label}: {'; '.join([*parts, phase] if phase else parts)}"
+
+
+def phase_words(reading: Reading | None) -> str:
+    """The phase of an azimuth delay at its tone."""
+    if reading is None or reading.quantity != "azimuth_delay" or reading.value is None or not reading.frequency_hz:
+        return ""
+    degrees = (360.0 * reading.frequency_hz * reading.value * 1e-6 + 180.0) % 360.0 - 180.0
+    return f"phase {degrees:+.0f}° at {reading.frequency_hz:g} Hz"
+
+
+def curve_words(curve: Curve) -> str:
+    """Where a curve stands, its peak, what to come to."""
+    unit = {"degrees": "°", "round": "", "position": ""}[curve.along]
+    parts = [f"{curve.label}: {curve.along} {curve.points[-1][0]:g}{unit} reads {curve.points[-1][1]:.2f} {curve.unit}"]
+    if curve.peak is not None:
+        parts.append(f"peak {curve.peak[1]:.2f} at {curve.peak[0]:g}{unit}")
+    if curve.aim is not None:
+        parts.append(f"come to {curve.aim:.2f}")
+    if curve.best is not None:
+        parts.append(f"best: {curve.best:g}")
+    return ", ".join(parts)
+
+
+def minutes_words(seconds: float) -> str:
+    """A stretch of time: "12 min", "40 s"."""
+    return f"{round(seconds / 60)} min" if seconds >= 90 else f"{round(seconds)} s"
+
+
+def reading_words(reading: Reading, verdict: Verdict | None) -> str:
+    """A reading with its unit, uncertainty and verdict."""
+    if reading.value is None:
+        return f"no reading, because {reading.reason}"
+    spread = f" ± {reading.uncertainty:.2g}" if reading.uncertainty is not None else ""
+    bound = f"{reading.bound} " if reading.bound else ""
+    told = f"{reading.channel} {bound}{reading.value:.2f}{spread} {reading.unit}"
+    if verdict is None or verdict.target is None:
+        return told
+    if verdict.limit:
+        return f"{told}, {verdict.limit} {verdict.target:.2f}: {verdict.word}"
+    tolerance = f" ± {verdict.tolerance:g}" if verdict.tolerance is not None else ""
+    return f"{told}, target {verdict.target:.2f}{tolerance}: {verdict.word}"

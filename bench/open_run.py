@@ -1,0 +1,308 @@
+"""Opens a run: the job, the port it is done on, the session that keeps it, and the runner."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+from bench.audio.port import Port, hands_of, perform
+from bench.clock import Clock
+from bench.open_exercise import MISADJUSTMENT, Exercise, fault_sheets, set_exercise
+from bench.problem import Problem
+from bench.procedure.load.library import Library
+from bench.procedure.load.reader import load_sheet
+from bench.procedure.model.job import Job, UsedFile
+from bench.procedure.model.steps import InterfaceStep
+from bench.procedure.run.interface_sheet import calibration, newest_of, sheet_text, write_sheet
+from bench.procedure.run.narrated_journal import ToldJournal
+from bench.procedure.run.runner import Runner
+from bench.procedure.run.views import job_view
+from bench.procedure.state.journal import Event, Journal, turns_in
+from bench.procedure.state.outcome import last_attempts
+from bench.session.record.reader import read_session
+from bench.session.record.record import JobFacts
+from bench.session.record.store import SessionStore
+from bench.workspace import Workspace
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a person asked for."""
+
+    procedure: str
+    machine: str | None = None
+    tape: str | None = None
+    reference_tape: str | None = None
+    interface: str | None = None
+    """Its sheet; None: the last one of the device, if there is one."""
+    port: str = "practice"
+    """`practice`, `live`, `live:DEVICE`, or a file's name."""
+    faults: tuple[str, ...] = ()
+    seed: int = 1
+    evidence: bool = False
+    """Whether the sound behind readings is kept with the session."""
+    after: Path | None = None
+    """The practice machine begins with its trimmers where this session left them."""
+    exercise: int | None = None
+    """On the practice machine, so many faults beside those above, hidden until the debrief; None: no exercise."""
+    trainee: str = ""
+    """Whose exercise it is."""
+
+
+@dataclass(slots=True)
+class Opened:
+    """A run that is ready to begin."""
+
+    job: Job
+    port: Port
+    store: SessionStore
+    runner: Runner
+    clock: Clock
+    exercise: Exercise | None = None
+
+    def end(self) -> str:
+        """Tell the debrief of an exercise that is over, keep a calibration, close the session; what to say about it."""
+        kept = ""
+        try:
+            if self.exercise is not None:
+                self.exercise.end(self.port, self.store, self.clock)
+            kept = keep_interface(self.job, self.store, self.port, self.clock)
+        finally:
+            rescued = self.store.close()
+        return " ".join(said for said in (kept, rescued) if said)
+
+
+Say = Callable[[str], None]
+"""Takes a line of narration."""
+
+
+def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool, say: Say | None = None) -> Opened:
+    """Open a new run.
+
+    Args:
+        workspace: where procedures and sessions are.
+        wanted: what to run, on what.
+        clock: the run's time.
+        paced: whether the practice machine keeps to the clock, or makes sound as fast as it is asked for.
+        say: is told what was kept, once it is on disk.
+
+    Raises:
+        Problem: something is missing or broken; nothing was begun.
+    """
+    library = Library(workspace)
+    job = library.load_job(wanted.procedure, wanted.machine, wanted.tape, wanted.reference_tape)
+    exercise = None
+    faults = {p.stem: p for p in (library.sheet_path(f, "fault") for f in wanted.faults)}
+    if wanted.exercise is not None:
+        chosen, faults = tuple(faults), fault_sheets(library, wanted.faults)
+        sheets = {name: library.fault(path) for name, path in faults.items()}
+        exercise = set_exercise(sheets, job, chosen, wanted.exercise, wanted.seed)
+        job = exercise.job
+    port = open_port(library, job, wanted, clock, paced=paced, exercise=exercise)
+    inputs: list[Path | UsedFile] = [*job.used, *faults.values()]
+    if port.status.kind == "live":
+        port.open()  # before there is a session: without a device none is begun
+    job, sheet = with_interface(library, job, port, wanted.interface)
+    inputs += sheet
+    facts = replace(_facts(job, port, wanted, exercise, clock.wall().date()), turned_before=turned_before(wanted, port))
+    store = SessionStore.create(
+        workspace.sessions,
+        facts,
+        inputs,
+        clock,
+        evidence=wanted.evidence,
+    )
+    turn_as_before(port, store.job)
+    return replace(_opened(job, port, store, clock, say), exercise=exercise)
+
+
+def resume_run(folder: Path, clock: Clock, *, port: str | None = None, paced: bool, say: Say | None = None) -> Opened:
+    """Open a session that was broken off, by the copies of the files that it was begun with.
+
+    Raises:
+        Problem: it can't be gone on with.
+    """
+    store = SessionStore.reopen(folder, clock)
+    try:
+        facts = store.job
+        library = Library(Workspace(store.inputs))
+        tapes = sorted((store.inputs / "sheets" / "tapes").glob("*.toml"))
+        tape = next((p for p in tapes if load_sheet(p, "tape").name == facts.tape), None)
+        job = library.load_job(store.inputs / f"{facts.procedure_id}.toml", tape=tape)
+        kind = port or ("practice" if facts.port_kind == "practice" else facts.port)
+        if port is None and facts.port_kind == "live":
+            kind = "live"
+        exercise = None
+        faults = sorted((store.inputs / "sheets" / "faults").glob("*.toml"))
+        if facts.exercise is not None:
+            sheets = {path.stem: library.fault(path) for path in faults}
+            exercise = set_exercise(sheets, job, facts.exercise, 0, facts.seed)
+            job = exercise.job
+        wanted = Wanted(facts.procedure_id, port=kind, faults=tuple(str(p) for p in faults), seed=facts.seed)
+        opened = open_port(library, job, wanted, clock, paced=paced, exercise=exercise)
+        turn_as_before(opened, facts)
+        put_back(opened, job, store.events())
+        for path in (store.inputs / "sheets" / "interfaces").glob("*.toml"):
+            job = replace(job, interface=load_sheet(path, "interface"))
+    except Problem:
+        store.close()
+        raise
+    return replace(_opened(job, opened, store, clock, say), exercise=exercise)
+
+
+def with_interface(library: Library, job: Job, port: Port, name: str | None) -> tuple[Job, list[Path]]:
+    """The job with the sheet of the interface it is done through, and that sheet's file.
+
+    Raises:
+        Problem: the sheet that was named is missing or broken.
+    """
+    if any(isinstance(s, InterfaceStep) for s in job.steps):
+        return job, []  # what is being measured corrects nothing
+    folder = library.workspace.sheets / "interfaces"
+    path = library.sheet_path(name, "interface") if name else newest_of(folder, port.status.name)
+    return (job, []) if path is None else (replace(job, interface=load_sheet(path, "interface")), [path])
+
+
+def keep_interface(job: Job, store: SessionStore, port: Port, clock: Clock) -> str:
+    """Write what a signed calibration found as a sheet of its own, once; where it lies, in a sentence, or "".
+
+    A real interface's goes to the workspace, where later sessions find it; the practice loop's stays with its session.
+    """
+    events = store.events()
+    if not any(e.kind == "sign-off" for e in events) or any(e.value == KEPT for e in events):
+        return ""
+    status, day = port.status, clock.wall().date()
+    text = sheet_text(job.steps, last_attempts(store.records()), status.name, day, status.sample_rate)
+    if text is None:
+        return ""
+    live = status.kind == "live"
+    folder = Workspace(store.folder.parents[1]).sheets / "interfaces" if live else store.folder
+    path = write_sheet(folder, text, status.name, day)
+    said = f"interface sheet written: {path}"
+    store.note(Event("note", job.steps[-1].id, said, clock.wall(), KEPT))
+    return said
+
+
+KEPT = "interface-sheet"
+"""The value of the event that says so."""
+
+
+def turned_before(wanted: Wanted, port: Port) -> tuple[str, ...]:
+    """How the session that this one comes after left the trimmers, as `JobFacts` has it; none where it is the first.
+
+    Raises:
+        Problem: that session was on another machine, so that its turns mean nothing here.
+    """
+    if wanted.after is None:
+        return ()
+    before = read_session(wanted.after)
+    if port.status.kind != "practice" or before.job.port_kind != "practice" or before.job.seed != wanted.seed:
+        raise Problem(
+            f"{wanted.after}: that session is of another machine; name one on the practice machine with --seed "
+            f"{wanted.seed}"
+        )
+    turns = (f"{e.text.partition(':')[0]}: {e.value}" for e in before.events if e.kind == "turns")
+    return (*before.job.turned_before, *turns)
+
+
+def turn_as_before(port: Port, facts: JobFacts) -> None:
+    """Turn the trimmers of a practice machine as they had been turned when the session began."""
+    hands = hands_of(port)
+    if hands is None:
+        return
+    for turns in facts.turned_before:
+        trimmer, _, degrees = turns.partition(": ")
+        for by in degrees.split():
+            hands.turn(trimmer, float(by))
+
+
+def put_back(port: Port, job: Job, events: tuple[Event, ...]) -> None:
+    """Bring a practice machine to where a broken-off session left it: what was done to it is done again.
+
+    Each trimmer is turned turn by turn, for its backlash remembers the last one.
+    """
+    hands = hands_of(port)
+    if hands is None:
+        return
+    for event in events:
+        if event.kind == "act":
+            perform(hands, event.text, job.lot_index(event.value))
+        elif event.kind == "switch":
+            control, _, position = event.text.partition(": ")
+            with suppress(Problem):  # one that only the person reaches
+                hands.switch(control, position)
+        for trimmer, turns in turns_in((event,)):
+            for degrees in turns:
+                hands.turn(trimmer, degrees)
+
+
+def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | None) -> Opened:
+    journal: Journal = store if say is None else ToldJournal(store, say)
+    return Opened(job, port, store, Runner(job, port, journal, clock), clock)
+
+
+def open_port(
+    library: Library, job: Job, wanted: Wanted, clock: Clock, *, paced: bool, exercise: Exercise | None = None
+) -> Port:
+    """The port that a person asked for, not yet opened.
+
+    Raises:
+        Problem: faults asked for on a real machine, or no such file.
+    """
+    if wanted.port == "practice":
+        from bench.practice_setup import build_practice_loop, build_practice_port
+
+        if any(isinstance(s, InterfaceStep) for s in job.steps):
+            faults = tuple(library.fault(f) for f in wanted.faults)
+            return build_practice_loop(seed=wanted.seed, faults=faults, clock=clock, paced=paced)
+        if exercise is None:
+            faults, misadjustment = tuple(library.fault(f) for f in wanted.faults), 1.0
+        else:
+            faults, misadjustment = tuple(exercise.faults.values()), MISADJUSTMENT
+        return build_practice_port(
+            job.machine,
+            job.tape,
+            job.reference_tape,
+            other_tapes=job.other_tapes,
+            seed=wanted.seed,
+            faults=faults,
+            misadjustment=misadjustment,
+            clock=clock,
+            paced=paced,
+        )
+    if exercise is not None:
+        raise Problem("an exercise needs the practice machine; leave --port out")
+    if wanted.faults:
+        raise Problem("faults can only be given to the practice machine; leave --fault out")
+    if wanted.port == "live" or wanted.port.startswith("live:"):
+        from bench.audio.live import LivePort
+
+        return LivePort(wanted.port.partition(":")[2] or None)
+    from bench.audio.file import FilePort
+
+    return FilePort(Path(wanted.port))
+
+
+def _facts(job: Job, port: Port, wanted: Wanted, exercise: Exercise | None, today: date) -> JobFacts:
+    view, status = job_view(job), port.status
+    facts = JobFacts(
+        machine=view.machine,
+        tape=view.tape,
+        reference_tape=view.reference_tape,
+        procedure=view.procedure,
+        speed=view.speed,
+        equalisation=view.equalisation,
+        reference_level=view.reference_level,
+        heads=job.machine.heads,
+        port=status.name,
+        port_kind=status.kind,
+        sample_rate=status.sample_rate,
+        calibration=calibration(job.interface, status.name, today),
+        procedure_id=job.name,
+    )
+    if exercise is not None:
+        facts = replace(facts, exercise=tuple(exercise.faults), trainee=wanted.trainee)
+    return replace(facts, seed=wanted.seed) if status.kind == "practice" else facts

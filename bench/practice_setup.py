@@ -1,0 +1,154 @@
+"""Puts a practice machine together from sheets: the one place that knows both."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from bench.clock import Clock
+from bench.procedure.model.sheets import Fault, Machine, ReferenceTape, Tape
+
+if TYPE_CHECKING:
+    from bench.audio.practice import PracticePort
+    from bench.audio.practice_loop import LoopPort
+    from bench.practice.facts import MachineFacts
+    from bench.practice.machine import PracticeMachine
+    from bench.training.truth import Truth
+
+
+def machine_facts(machine: Machine) -> MachineFacts:
+    """A machine sheet as the practice machine knows it."""
+    from bench.practice.facts import MachineFacts
+
+    return MachineFacts(
+        name=machine.name,
+        heads=machine.heads,
+        speed_mm_s=machine.speed_mm_s,
+        track_spacing_mm=machine.track_spacing_mm,
+        equalisation_us=machine.equalisation_us,
+        fluxivity=machine.reference.fluxivity,
+        replay_dbfs=machine.reference.replay_dbfs,
+        send_dbfs=machine.reference.send_dbfs,
+        noise_reduction=machine.noise_reduction[0] if machine.noise_reduction else "none",
+        practice=machine.practice | ({"auto_reverse": True} if machine.auto_reverse else {}),
+    )
+
+
+def build_practice_machine(
+    machine: Machine,
+    tape: Tape,
+    reference: ReferenceTape,
+    *,
+    seed: int,
+    faults: Sequence[Fault] = (),
+    misadjustment: float = 1.0,
+    other_tapes: Sequence[Tape] = (),
+) -> PracticeMachine:
+    """The practice machine that these sheets describe. Raises `Problem` for what their tables can't hold."""
+    from bench.practice import facts
+    from bench.practice.machine import PracticeMachine
+    from bench.tape.fluxivity import Fluxivity
+
+    return PracticeMachine(
+        machine_facts(machine),
+        facts.TapeFacts(tape.name, tape.iec_type, tape.practice),
+        facts.ReferenceFacts(
+            name=reference.name,
+            speed_mm_s=reference.speed_mm_s,
+            fluxivity=Fluxivity(reference.fluxivity_nwb_m, reference.fluxivity_method),
+            equalisation_us=reference.equalisation_us,
+            sections=tuple(
+                facts.SectionFacts(s.id, s.purpose, s.hz, s.db, s.seconds, s.recorded_error_db)
+                for s in reference.section
+            ),
+        ),
+        seed=seed,
+        faults=[facts.FaultFacts(f.name, f.practice, f.mended_by) for f in faults],
+        misadjustment=misadjustment,
+        other_tapes=[facts.TapeFacts(t.name, t.iec_type, t.practice) for t in other_tapes],
+    )
+
+
+def build_practice_port(
+    machine: Machine,
+    tape: Tape,
+    reference: ReferenceTape,
+    *,
+    seed: int,
+    faults: Sequence[Fault] = (),
+    misadjustment: float = 1.0,
+    other_tapes: Sequence[Tape] = (),
+    clock: Clock,
+    paced: bool,
+) -> PracticePort:
+    """A port in front of that practice machine.
+
+    Args:
+        machine: the recorder's sheet.
+        tape: the work tape's sheet.
+        reference: the reference tape's sheet.
+        seed: draws misadjustments, trimmers and noise.
+        faults: the faults it has.
+        misadjustment: how far its trimmers are off, 1 for up to 6 dB.
+        other_tapes: work tapes that can be threaded instead of it.
+        clock: what time it is.
+        paced: sound in real time, or as fast as it is read.
+
+    Raises:
+        Problem: a `[practice]` table holds what the practice machine does not know.
+    """
+    from bench.audio.practice import PracticePort
+
+    built = build_practice_machine(
+        machine, tape, reference, seed=seed, faults=faults, misadjustment=misadjustment, other_tapes=other_tapes
+    )
+    return PracticePort(built, clock, paced=paced)
+
+
+def build_practice_loop(*, seed: int, faults: Sequence[Fault] = (), clock: Clock, paced: bool) -> LoopPort:
+    """A port in front of an interface plugged into itself, for jobs that measure the interface.
+
+    Args:
+        seed: draws its noise.
+        faults: what is wrong with it.
+        clock: what time it is.
+        paced: sound in real time, or as fast as it is read.
+
+    Raises:
+        Problem: a fault of a machine, not of an interface.
+    """
+    from bench.audio.practice_loop import LoopPort
+    from bench.practice.loop import PracticeLoop, loop_facts
+
+    facts = loop_facts([(f.name, f.practice) for f in faults])
+    return LoopPort(PracticeLoop(facts, seed=seed), clock, paced=paced)
+
+
+def truth_of(machine: PracticeMachine, sheet: Machine, faults: Mapping[str, Fault]) -> Truth:
+    """What is really so with a practice machine now.
+
+    Args:
+        machine: built from the sheet with these faults.
+        sheet: its sheet.
+        faults: by the names of their sheets.
+    """
+    from bench.practice.trimmers import names
+    from bench.training.debrief import right_within
+    from bench.training.truth import FaultTruth, TrimmerTruth, Truth
+
+    off = machine.truth()
+    trimmers = tuple(TrimmerTruth(name, off[name], _unit(name)) for name in sheet.trimmers if name in off)
+    sets = {key: name for name, (_, key) in names(sheet.heads).items()}
+    told = []
+    for key, fault in faults.items():
+        its_own = tuple(sets[figure] for figure in fault.practice if figure in sets)
+        there = fault.name in machine.standing_faults
+        if its_own:
+            there = any(abs(off[name]) > right_within(name) for name in its_own)
+        mendable = bool(its_own or fault.mended_by)
+        told.append(FaultTruth(key, fault.name, fault.tells, tuple(fault.practice), its_own, mendable, there))
+    return Truth(trimmers, tuple(told))
+
+
+def _unit(trimmer: str) -> str:
+    return "arcmin" if "azimuth" in trimmer else "%" if trimmer == "speed" else "dB"

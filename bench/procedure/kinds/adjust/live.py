@@ -1,0 +1,266 @@
+"""`adjust`, live: one quantity brought to its target while a trimmer is turned."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from bench.audio.port import Block, Samples
+from bench.measure.reading import Channel, Reading
+from bench.problem import Problem
+from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
+from bench.procedure.kinds.adjust.guidance import Course, Guide
+from bench.procedure.kinds.adjust.overbias import Overbias
+from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
+from bench.procedure.kinds.adjust.readings import AdjustReader, label
+from bench.procedure.kinds.listen.expected_tones import hertz
+from bench.procedure.kinds.record.passage import MARK_BELOW_DB
+from bench.procedure.model.steps import Adjust
+from bench.procedure.model.targets import judge
+from bench.procedure.state.snapshot import Gauge, Prompt
+from bench.signals.leader import LEADER_S, Leader, find_leader
+from bench.signals.source import Source
+from bench.signals.tones import Gap, Sequence
+
+READ_EVERY_S = 0.1
+"""How often the gauge is read."""
+
+HOLD_S = 0.8
+"""In and still for this long, beyond the way from head to head, it may be accepted."""
+
+START_S = 1.0
+"""Silence ahead of the mark by which the way from head to head is found: the machine comes up to speed."""
+
+SEARCH_S = 6.0
+"""That mark is looked for so long."""
+
+
+def _reader(step: Adjust, situation: Situation) -> AdjustReader:
+    return ProgrammeReader(step, situation) if step.programme else AdjustReader(step, situation)
+
+
+class AdjustActivity(Activity):
+    """Watches one or two tones and says how far they are from the target."""
+
+    def __init__(self, step: Adjust, situation: Situation) -> None:
+        super().__init__(step, situation)
+        if situation.is_file:
+            raise Problem("a file cannot be adjusted")
+        if step.sends and situation.job.machine.heads == 2:
+            raise Problem("this machine cannot replay while it records")
+        self._step = step
+        self._reader = _reader(step, situation)
+        self._frames = 0
+        self._next_read = 0
+        self._gauges: dict[Channel, Gauge] = {}
+        self._courses: dict[Channel, Course] = {}
+        self._guides: dict[Channel, Guide] = {}
+        self._overbias: dict[Channel, Overbias] = {}
+        self._going = False
+        self._mark_frame: int | None = None
+        self._mark_sound: list[Samples] = []
+        self._mark_from = 0
+        self._head_delay: float | None = WINDOW_S if step.programme else None
+
+    # ---------------------------------------------------------------- start
+
+    def begin(self) -> None:
+        """A tape plays at once; tones are sent when the person says so."""
+        if self._step.plays is not None or self._step.programme:
+            hands = self.situation.hands
+            if hands is not None:
+                hands.rewind(self._step.plays)
+            self.situation.transport("play")
+            self._listen()
+
+    def _start_sending(self) -> None:
+        """A mark first, by which the way from head to head is found, then the tones without an end."""
+        self.situation.transport("record")
+        hands = self.situation.hands
+        if hands is not None:
+            hands.switch("monitor", "tape")
+        rate = self.situation.port.status.sample_rate
+        tones = self._reader.tones()
+        mark = Leader(rate, max(-60.0, self.situation.job.machine.reference.send_dbfs - MARK_BELOW_DB))
+        parts: list[Gap | Source] = [Gap(START_S), mark, tones]
+        begins = self.situation.send(Sequence(parts, rate))
+        self.situation.sending = tones.says
+        self._mark_frame = begins + round(START_S * rate)
+        self._mark_sound = []
+        self._listen()
+
+    def _listen(self) -> None:
+        self._reader.begin()
+        self._going = True
+        self.wants_sound = True
+
+    def interrupted(self) -> None:
+        """The sound is back: what was watched before the loss does not count."""
+        if self._going:
+            self._listen()
+            self._courses.clear()
+            self._mark_frame = None
+
+    # ---------------------------------------------------------------- reading
+
+    def hear(self, block: Block) -> None:
+        """Watch the tones; read the gauge ten times a second."""
+        self._look_for_mark(block)
+        self._reader.feed(block.samples)
+        self._frames += len(block.samples)
+        rate = self.situation.port.status.sample_rate
+        if self._frames >= self._next_read:
+            self._next_read = self._frames + round(READ_EVERY_S * rate)
+            now = self._frames / rate
+            for reading, offset in self._reader.readings():
+                self._gauges[reading.channel] = self._gauge(reading, offset, now)
+
+    def _look_for_mark(self, block: Block) -> None:
+        """The way from head to head: from sending the mark to hearing it."""
+        if self._mark_frame is None:
+            return
+        rate = self.situation.port.status.sample_rate
+        if not self._mark_sound:
+            self._mark_from = block.start
+        self._mark_sound.append(block.samples)
+        if block.start < self._mark_frame + round((LEADER_S + 1.0) * rate):
+            return
+        found = find_leader(np.concatenate(self._mark_sound), rate)
+        if found is not None:
+            self._head_delay = (self._mark_from + found[0] - self._mark_frame) / rate
+        if found is not None or block.start > self._mark_frame + SEARCH_S * rate:
+            self._mark_frame, self._mark_sound = None, []
+
+    # ---------------------------------------------------------------- the gauge
+
+    @property
+    def _hold_s(self) -> float:
+        return HOLD_S + max(0.0, self._head_delay or 0.0)
+
+    def _gauge(self, reading: Reading, offset: float, now: float) -> Gauge:
+        reading = replace(reading, frequency_hz=self._reader.judged_hz or None)
+        channel = reading.channel
+        course = self._courses.setdefault(channel, Course())
+        tolerance = self._reader.target.tolerance_at(reading.frequency_hz) or 1.0
+        moves = reading
+        if moves.value is not None:
+            course.add(now, moves.value)
+        trend = course.trend(now, 0.1 * tolerance) if moves.value is not None else ""
+        turn, said = None, ""
+        if self._step.quantity == "overbias":
+            over = self._overbias.setdefault(channel, Overbias(hertz(self._reader.judged_hz)))
+            treble = self._reader.treble(channel)
+            if trend == "steady" and treble is not None and moves.value is not None and self._rested(channel, now):
+                over.rest(moves.value, treble, self._degrees(channel))
+            reading = over.now(moves)
+            if reading.value is None and moves.value is not None:
+                turn, said = over.turn(), over.says()
+        verdict = judge(reading, self._reader.target, offset=offset)
+        before = self._gauges.get(channel)
+        held = 0.0
+        if verdict.word == "in" and trend == "steady":
+            held = (before.held_s if before else 0.0) + READ_EVERY_S
+        guide = self._guides.setdefault(channel, Guide())
+        return Gauge(
+            channel=channel,
+            label=label(self._step.quantity, channel),
+            reading=reading,
+            verdict=verdict,
+            trend=trend,
+            direction=said or guide.tell(reading, verdict, trend),
+            trimmer=self._reader.trimmer(channel),
+            held_s=held,
+            history=tuple(course.points),
+            turn=turn,
+        )
+
+    def _rested(self, channel: Channel, now: float) -> bool:
+        """Whether what stands still now is not what was recorded before the last turn: the head delay is over."""
+        course = self._courses[channel]
+        quiet = [v for t, v in course.points if t >= now - self._hold_s]
+        return len(quiet) >= 4 and max(quiet) - min(quiet) < 0.1 * (self._reader.target.tolerance or 1.0) + 0.15
+
+    def _degrees(self, channel: Channel) -> float | None:
+        """Where the trimmer stands, on a machine whose trimmers the program sees."""
+        hands, name = self.situation.hands, self._reader.trimmer(channel)
+        if hands is None:
+            return None
+        return next((t.degrees for t in hands.trimmers() if t.name == name), None)
+
+    @property
+    def _can_accept(self) -> bool:
+        """Every gauge reads and holds still; one that is in has held for long enough."""
+        return bool(self._gauges) and all(
+            g.reading is not None
+            and g.reading.value is not None
+            and g.trend == "steady"
+            and (g.held_s >= self._hold_s or g.verdict is None or g.verdict.word != "in")
+            for g in self._gauges.values()
+        )
+
+    # ---------------------------------------------------------------- keys
+
+    def go_on(self) -> None:
+        """Start the tones; then accept, when all is in and has held."""
+        if not self._going:
+            self._start_sending()
+            return
+        if not self._gauges:
+            raise Problem("nothing was read yet; wait for the tone")
+        for g in self._gauges.values():
+            if g.verdict is None or g.verdict.word != "in":
+                word = g.verdict.word if g.verdict is not None else "no reading"
+                raise Problem(f"{g.label} is not in ({word}); turn further, or accept it with a reason")
+            if g.held_s < self._hold_s:
+                raise Problem(f"{g.label} does not hold still yet; take the hand off and wait a moment")
+        self._keep("")
+
+    def accept(self, reason: str) -> None:
+        """Keep what the gauge says, although it is not in."""
+        if not self._gauges:
+            raise Problem("nothing was read yet; wait for the tone, or skip the step")
+        self._keep(reason)
+
+    def _keep(self, because: str) -> None:
+        taken = [self._reader.taken(g) for g in self._gauges.values()]
+        self.situation.keep(self.step, tuple(t for t in taken if t is not None), because)
+        self.finished = True
+
+    def view(self) -> View:
+        """Gauges, trimmers and what the one key does now."""
+        prompt = Prompt(
+            "go-on", "Work tape in and recording, monitor on tape, loudspeakers down: start the tones", sounds=True
+        )
+        if self._going:
+            accept = bool(self._gauges) and all(g.held_s >= self._hold_s for g in self._gauges.values())
+            text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
+            if accept and any(_near_its_limit(g) for g in self._gauges.values()):
+                text = "In, but near its limit: turn further, or accept it"
+            if self._step.programme and not accept:
+                text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
+            elif self._head_delay is not None and not accept:
+                text += f"; wait {self._head_delay:.2f} s after a turn, the way from head to head"
+            prompt = Prompt(WAIT.kind, text)
+        gauges = tuple(self._gauges[c] for c in self._reader.channels if c in self._gauges)
+        known = self.situation.hands is not None
+        return View(
+            prompt,
+            gauges=gauges,
+            curves=tuple(
+                o.shown(g.label.partition(" ")[0], g.verdict, by_degrees=known)
+                for g in gauges
+                if (o := self._overbias.get(g.channel)) is not None and o.curve
+            ),
+            trimmers=self._reader.trimmers,
+            can_accept=self._going and self._can_accept,
+            head_delay_s=self._head_delay,
+        )
+
+
+def _near_its_limit(gauge: Gauge) -> bool:
+    """Whether a reading that is in uses up more than half of its tolerance: a little drift would put it out."""
+    verdict, value = gauge.verdict, gauge.reading.value if gauge.reading else None
+    if verdict is None or value is None or verdict.target is None or verdict.tolerance is None:
+        return False
+    return abs(value - verdict.target) > 0.5 * verdict.tolerance

@@ -1,0 +1,116 @@
+"""Guided over-bias, live: start well below the peak, find it, go past it by what the sheet says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from bench.measure.reading import Reading, no_reading
+from bench.procedure.kinds.adjust.bias_peak import Peak
+from bench.procedure.model.targets import Verdict
+from bench.procedure.state.snapshot import Curve
+
+STRIDE = 12.0
+"""Degrees of a turn towards the start or the peak: less than 1 dB of bias on most trimmers."""
+
+NEAR_STRIDE = 6.0
+"""Of a turn past the peak, while it is not known how much a degree does."""
+
+BETWEEN_DB = 0.1
+"""Of treble or level: what must have changed before another point of the curve is taken."""
+
+
+@dataclass(slots=True)
+class Overbias:
+    """One channel on its way past the peak."""
+
+    tone: str
+    """The tone in words: "10 kHz"."""
+    peak: Peak = field(default_factory=Peak)
+    curve: list[tuple[float, float]] = field(default_factory=list)
+    """(degrees or count, level)."""
+    _last: tuple[float, float] | None = None
+    _at: list[tuple[float, float]] = field(default_factory=list)
+    """(degrees, treble) at rest, where degrees are known."""
+
+    def rest(self, level: float, treble: float, degrees: float | None) -> None:
+        """A reading that stands still, after the head delay."""
+        if self._last is not None and max(abs(level - self._last[0]), abs(treble - self._last[1])) < BETWEEN_DB:
+            return
+        self._last = (level, treble)
+        self.peak.add(level, treble)
+        self.curve.append((degrees if degrees is not None else float(len(self.curve)), level))
+        if degrees is not None:
+            self._at.append((degrees, treble))
+
+    def now(self, level: Reading) -> Reading:
+        """How far the level has fallen past the peak; no reading before that is known."""
+        more = {"frequency_hz": level.frequency_hz, "reference": f"the peak of {self.tone}"}
+        if level.value is None or level.uncertainty is None:
+            return no_reading("overbias", level.channel, level.reason or "the tone is not heard", **more)
+        if not self.curve:
+            return no_reading("overbias", level.channel, "the peak is not found yet", **more)
+        if self.peak.stage != "past":
+            stage = "it starts well below the peak" if self.peak.stage == "below" else "the peak is not passed yet"
+            return no_reading("overbias", level.channel, stage, **more)
+        top, spread = self.peak.top()
+        return replace(
+            level,
+            quantity="overbias",
+            value=top - level.value,
+            uncertainty=(level.uncertainty**2 + spread**2) ** 0.5,
+            reference=f"the peak of {self.tone}",
+            method=f"fall of {self.tone} past its peak as bias is raised, {level.method}",
+        )
+
+    def says(self) -> str:
+        """What to do on the way to the peak."""
+        if self.peak.stage == "below":
+            if self._treble_falls():
+                return "turn the other way"
+            return "less bias: start below the peak"
+        return "the other way: raise bias" if self._treble_rises() else "raise bias, past the peak"
+
+    def turn(self) -> float | None:
+        """How far to turn next, degrees clockwise; None where degrees are not known or the reading itself guides."""
+        if not self._at:
+            return None
+        way = self._more_bias()
+        if self.peak.stage == "below":
+            return -way * STRIDE if way else STRIDE
+        if self.peak.stage == "rising":
+            return (way or 1.0) * NEAR_STRIDE
+        return None
+
+    def _more_bias(self) -> float:
+        """1 or -1: the sense that lowers treble; 0 while it is not known."""
+        if len(self._at) < 2:
+            return 0.0
+        low, high = min(self._at), max(self._at)
+        if high[0] == low[0] or abs(high[1] - low[1]) < BETWEEN_DB:
+            return 0.0
+        return 1.0 if high[1] < low[1] else -1.0
+
+    def _moved(self) -> float:
+        return self.peak.treble_step()
+
+    def _treble_falls(self) -> bool:
+        return self._moved() < -BETWEEN_DB
+
+    def _treble_rises(self) -> bool:
+        return self._moved() > BETWEEN_DB
+
+    def shown(self, label: str, verdict: Verdict | None, *, by_degrees: bool) -> Curve:
+        """The curve so far."""
+        peak = max(self.curve, key=lambda p: p[1]) if self.curve and self.peak.stage == "past" else None
+        aim = None
+        if peak is not None and verdict is not None and verdict.target is not None:
+            aim = self.peak.top()[0] - verdict.target
+        return Curve(
+            channel="left" if label.startswith("left") else "right" if label.startswith("right") else "mono",
+            label=f"{label}, {self.tone}",
+            along="degrees" if by_degrees else "round",
+            points=tuple(self.curve),
+            unit="dBFS",
+            peak=peak,
+            aim=aim,
+        )

@@ -1,0 +1,46 @@
+"""Azimuth by ear's own material: what an adjustment reads while the owner's tape plays, with no tone on it."""
+
+from __future__ import annotations
+
+from bench.audio.port import Samples
+from bench.measure.quantities.programme_azimuth import ProgrammeMeter
+from bench.measure.reading import Channel, Reading
+from bench.procedure.kinds.activity import Situation
+from bench.procedure.kinds.adjust.readings import AdjustReader
+from bench.procedure.model.steps import Adjust
+
+WINDOW_S = 4.0
+"""How much of the last programme is read: less would follow each note."""
+
+
+class ProgrammeReader(AdjustReader):
+    """Reads the delay between the channels from programme."""
+
+    def __init__(self, step: Adjust, situation: Situation) -> None:
+        self._step, self._situation = step, situation
+        self.target = situation.job.target(step.target)
+        self.heard = "machine"
+        self.judged_hz = 0.0
+        self.zero_hz = None
+        self._sent = {}
+        self._section = None
+        self._watches = {}
+        self.begin()
+
+    def begin(self, window_s: float | None = None) -> None:
+        """Listen from now on."""
+        status = self._situation.port.status
+        self._meter = ProgrammeMeter(status.sample_rate, status.channels, last_s=window_s or WINDOW_S)
+
+    def feed(self, samples: Samples) -> None:
+        """Take in sound."""
+        self._meter.feed(samples)
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """One reading holds for both."""
+        return ("left-right",)
+
+    def readings(self) -> list[tuple[Reading, float]]:
+        """The delay now."""
+        return [(self._meter.now(), 0.0)]

@@ -1,0 +1,242 @@
+"""What an adjustment reads: its quantity on each channel, from watches on the tones that sound."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bench.audio.port import Samples
+from bench.measure.quantities.azimuth import azimuth_of_tones
+from bench.measure.quantities.live_tone import ToneWatch, WatchState
+from bench.measure.reading import INVERTED, Channel, Reading, no_reading
+from bench.problem import Problem
+from bench.procedure.kinds.activity import POLARITY_HZ, Heard, Situation, Taken
+from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
+from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
+from bench.procedure.model.steps import Adjust
+from bench.procedure.model.targets import Target
+from bench.procedure.state.snapshot import Gauge
+from bench.signals.tones import Together, Tone
+
+TURNED_ROUND = "one channel's polarity is inverted: it is taken out of the delay; check the wiring"
+WINDOW_S = {"speed_error": 2.0, "azimuth_delay": 1.0}
+"""How much of the last sound is read, where half a second is too little: flutter moves speed, weave azimuth."""
+
+PROBE_BELOW_DB = 12.0
+"""Over-bias from one tone: a probe is sent so far below it, at `PROBE_HZ`. Treble falls beside it as bias rises, which
+tells which way is more bias."""
+PROBE_HZ = 1000.0
+
+
+class AdjustReader:
+    """Watches the tones of an adjust step and says what its quantity reads."""
+
+    def __init__(self, step: Adjust, situation: Situation) -> None:
+        self._step, self._situation = step, situation
+        self._section = situation.job.section(step.plays) if step.plays is not None else None
+        self.target: Target = situation.job.target(step.target)
+        self.heard: Heard = "reference tape" if self._section is not None else "record-replay"
+        sent = {t.hz: t.db for t in step.sends}
+        if step.quantity == "overbias" and len(sent) == 1 and step.reference_frequency is None:
+            sent[PROBE_HZ if PROBE_HZ not in sent else 2 * PROBE_HZ] = step.sends[0].db - PROBE_BELOW_DB
+        self._sent = sent
+        watched = [self._section.hz] if self._section is not None else list(sent)
+        usual = max(watched) if step.quantity == "overbias" else watched[0]
+        self.judged_hz = step.frequency if step.frequency is not None else usual
+        self.zero_hz: float | None = None
+        if self._section is None:
+            others = [hz for hz in sent if hz != self.judged_hz]
+            self.zero_hz = step.reference_frequency
+            if self.zero_hz is None and step.quantity == "overbias" and others:
+                self.zero_hz = others[0]
+        self._watches: dict[float, ToneWatch] = {}
+        self.begin()
+
+    def begin(self, window_s: float | None = None) -> None:
+        """Listen from now on, to so much of the last sound."""
+        status = self._situation.port.status
+        wanted = {self.judged_hz} | ({self.zero_hz} if self.zero_hz is not None else set())
+        window = window_s or WINDOW_S.get(self._step.quantity, 0.5)
+        self._watches = {hz: ToneWatch(status.sample_rate, status.channels, hz, window_s=window) for hz in wanted}
+
+    def feed(self, samples: Samples) -> None:
+        """Take in sound."""
+        for watch in self._watches.values():
+            watch.feed(samples)
+
+    def tones(self, seconds: float | None = None) -> Together:
+        """What the step sends, all at once."""
+        reference = self._situation.job.machine.reference
+        rate = self._situation.port.status.sample_rate
+        return Together([Tone(hz, reference.send_dbfs + db, seconds) for hz, db in self._sent.items()], rate)
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """The channels that the quantity is read on."""
+        if self._step.quantity == "azimuth_delay":
+            return ("left-right",)
+        if self._step.quantity == "speed_error":
+            return ("both",)
+        return ("left", "right") if self._situation.port.status.channels > 1 else ("mono",)
+
+    def trimmer(self, channel: Channel) -> str | None:
+        """The trimmer that sets it."""
+        trimmers = self._step.trimmers
+        if channel in ("left", "right") and channel in trimmers:
+            return trimmers[channel]
+        return trimmers.get("both")
+
+    @property
+    def trimmers(self) -> tuple[str, ...]:
+        """All trimmers of the step, each once."""
+        return tuple(dict.fromkeys(t for t in (self.trimmer(c) for c in self.channels) if t is not None))
+
+    def taken(self, gauge: Gauge) -> Taken | None:
+        """A gauge as a reading to be kept."""
+        if gauge.reading is None:
+            return None
+        sent = self._section.db if self._section is not None else self._sent.get(self.judged_hz)
+        return Taken(gauge.reading, gauge.verdict, self.heard, sent)
+
+    # ---------------------------------------------------------------- reading
+
+    def readings(self) -> list[tuple[Reading, float]]:
+        """What the quantity reads now on each channel, and what is added to its target.
+
+        Over-bias is read as the plain level; how far that is past its peak is for whoever keeps the peak.
+        """
+        state = self._watches[self.judged_hz].now()
+        quantity, job, section = self._step.quantity, self._situation.job, self._section
+        if not state.tone_present:
+            named = "level" if quantity == "overbias" else quantity
+            return [(no_reading(named, c, self._why_not(state)), 0.0) for c in self.channels]
+        match quantity:
+            case "level" if section is not None:
+                levels = [with_tape(r, job, section) for r in self._levels(state)]
+                return [(r, expected_dbfs(job, section)) for r in levels]
+            case "response" if section is not None:
+                return [(self._from_tape(r), 0.0) for r in self._levels(state)]
+            case "azimuth_delay":
+                if not state.azimuth or state.tone is None:
+                    return [(no_reading("azimuth_delay", "left-right", "it needs two channels"), 0.0)]
+                inverted = self._situation.inverted if self.judged_hz > POLARITY_HZ else None
+                delay = azimuth_of_tones([state.tone], inverted=inverted)
+                if INVERTED in delay.method:
+                    self._situation.notice = TURNED_ROUND
+                return [(with_tape(delay, job) if section is not None else delay, 0.0)]
+            case "speed_error" if section is not None:
+                return [(with_tape(corrected(_both(state.speed), job, looped=False), job), 0.0)]
+            case "record_replay_level":
+                return [(self._sent_and_back(r), 0.0) for r in self._levels(state)]
+            case "response":
+                return [(r, 0.0) for r in self._response(state)]
+            case "overbias":
+                return [(r, 0.0) for r in self._levels(state)]
+            case _:
+                raise Problem(f"{quantity} can't be adjusted on what this step plays")
+
+    def treble(self, side: Channel) -> float | None:
+        """The judged tone beside the other one on a channel, dB: it falls as bias rises."""
+        if self.zero_hz is None:
+            return None
+        high, low = self._watches[self.judged_hz].now(), self._watches[self.zero_hz].now()
+        pair = [next((r.value for r in s.levels if r.channel == side), None) for s in (high, low)]
+        return None if pair[0] is None or pair[1] is None else pair[0] - pair[1]
+
+    def _levels(self, state: WatchState) -> list[Reading]:
+        looped = self._section is None
+        return [corrected(r, self._situation.job, looped=looped) for r in state.levels]
+
+    def _why_not(self, state: WatchState) -> str:
+        if state.other_tone_hz is not None:
+            return f"a tone of {state.other_tone_hz:.0f} Hz is heard, not {self.judged_hz:g} Hz"
+        return state.reason
+
+    def _from_tape(self, level: Reading) -> Reading:
+        """Response from the reference tape: relative to the level that was last found there at low frequency."""
+        job, section = self._situation.job, self._section
+        if section is None:
+            return level
+        zero, spread = self._level_error(level.channel)
+        response = difference(
+            "response",
+            level,
+            expected_dbfs(job, section) + zero,
+            spread,
+            reference="the level section of the reference tape",
+            method=f"{level.method}, relative to the level section",
+        )
+        return with_tape(response, job, section)
+
+    def _level_error(self, channel: Channel) -> tuple[float, float]:
+        """How far the last level from the reference tape was from its target, with its uncertainty, dB."""
+        for record in reversed(self._situation.journal.records()):
+            r, v = record.reading, record.verdict
+            of_tape = record.source == "reference tape" and r.quantity == "level" and r.channel == channel
+            if of_tape and r.value is not None and v is not None and v.target is not None:
+                return r.value - v.target, r.uncertainty or 0.0
+        return 0.0, 0.0
+
+    def _sent_and_back(self, level: Reading) -> Reading:
+        reference = self._situation.job.machine.reference
+        sent = self._sent[self.judged_hz]
+        return difference(
+            "record_replay_level",
+            level,
+            replay_dbfs(self._situation.job) + sent,
+            0.0,
+            reference=f"the level sent ({sent:+g} dB re {reference.fluxivity_nwb_m:g} nWb/m)",
+            method=f"{level.method}, replayed less sent",
+        )
+
+    def _response(self, state: WatchState) -> list[Reading]:
+        zero_hz = self.zero_hz
+        if zero_hz is None:
+            raise Problem("a response needs reference_frequency")
+        base = self._watches[zero_hz].now()
+        if not base.tone_present:
+            return [no_reading("response", c, base.reason) for c in self.channels]
+        apart = self._sent[self.judged_hz] - self._sent[zero_hz]
+        out = []
+        for level, zero in zip(self._levels(state), self._levels(base), strict=True):
+            if zero.value is None or zero.uncertainty is None:
+                out.append(no_reading("response", level.channel, f"{zero_hz:g} Hz: {zero.reason}"))
+                continue
+            out.append(
+                difference(
+                    "response",
+                    level,
+                    zero.value + apart,
+                    zero.uncertainty,
+                    reference=f"{zero_hz:g} Hz at {self._sent[zero_hz]:+g} dB",
+                    method=f"{level.method}, recorded to replayed, relative to {zero_hz:g} Hz",
+                )
+            )
+        return out
+
+
+def _both(readings: tuple[Reading, ...]) -> Reading:
+    """One reading of what both channels must agree in: their mean."""
+    values = [r for r in readings if r.value is not None and r.uncertainty is not None]
+    if not values:
+        return replace(readings[0], channel="both")
+    return replace(
+        values[0],
+        channel="both",
+        value=sum(r.value or 0.0 for r in values) / len(values),
+        uncertainty=sum(r.uncertainty or 0.0 for r in values) / len(values),
+        method=f"{values[0].method}, mean of the channels",
+    )
+
+
+def label(quantity: str, channel: Channel) -> str:
+    """What a gauge shows, in words."""
+    names = {
+        "level": "level",
+        "response": "response",
+        "azimuth_delay": "delay, right after left",
+        "speed_error": "speed error",
+        "record_replay_level": "record-to-replay level",
+        "overbias": "over-bias",
+    }
+    name = names.get(quantity, quantity)
+    return f"{channel} {name}" if channel in ("left", "right") else name

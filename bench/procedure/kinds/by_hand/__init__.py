@@ -1,0 +1,1 @@
+"""Steps at which the person works or answers: by hand, entry, decision, question, sign-off."""

@@ -1,0 +1,71 @@
+"""`by-hand`: something done by hand, with a checklist and a timer where the step has them."""
+
+from __future__ import annotations
+
+from bench.problem import Problem
+from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
+from bench.procedure.model.steps import ByHand
+from bench.procedure.state.snapshot import CheckRow, Prompt
+
+
+class ByHandActivity(Activity):
+    """Ticks and a timer; going on says that it was done."""
+
+    def __init__(self, step: ByHand, situation: Situation) -> None:
+        super().__init__(step, situation)
+        self._by_hand = step
+        self._ticked = [False] * len(step.checklist)
+        self._until = 0.0
+        self._held_with: float | None = None
+
+    def begin(self) -> None:
+        """Start the timer."""
+        self._until = self.situation.clock.now() + self._by_hand.timer_s
+
+    @property
+    def _left(self) -> float:
+        if self._held_with is not None:
+            return self._held_with
+        return max(0.0, self._until - self.situation.clock.now())
+
+    def hold(self) -> None:
+        """The timer stands."""
+        self._held_with = self._left
+
+    def release(self) -> None:
+        """The timer runs on."""
+        if self._held_with is not None:
+            self._until = self.situation.clock.now() + self._held_with
+            self._held_with = None
+
+    def tick(self, index: int) -> None:
+        """Tick or untick a line."""
+        if not 0 <= index < len(self._ticked):
+            raise Problem(f"the checklist has {len(self._ticked)} lines")
+        self._ticked[index] = not self._ticked[index]
+
+    def go_on(self) -> None:
+        """It is done: every line that was not ticked one by one is ticked by this key."""
+        step, situation = self._by_hand, self.situation
+        if self._left > 0:
+            done = step.timer_s - self._left
+            text = f"went on after {done / 60:.1f} of {step.timer_s / 60:.1f} minutes"
+            situation.note("tick", step.id, text, round(done, 1))
+        elif step.timer_s:
+            situation.note("tick", step.id, f"waited {step.timer_s / 60:.1f} minutes", step.timer_s)
+        self._ticked = [True] * len(self._ticked)
+        situation.note("tick", step.id, "; ".join(step.checklist) or step.title)
+        for act in step.does:
+            situation.do(act, step)
+            if act == "load-work-tape" and step.lot and situation.hands is not None:
+                situation.note("note", step.id, f"{step.lot} is {situation.job.tape_of(step.lot).name}")
+        self.finished = True
+
+    def view(self) -> View:
+        """The checklist and the time left."""
+        step = self._by_hand
+        checks = tuple(CheckRow(t, on) for t, on in zip(step.checklist, self._ticked, strict=True))
+        prompt = Prompt("go-on", "Done: go on")
+        if self._left > 0:
+            prompt = Prompt(WAIT.kind, "The timer runs; going on before its end is noted")
+        return View(prompt, checks=checks, timer_left_s=self._left if step.timer_s else None)

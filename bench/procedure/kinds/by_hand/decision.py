@@ -1,0 +1,64 @@
+"""`decision`: one later step or another, by the verdicts of an earlier step or by an answer."""
+
+from __future__ import annotations
+
+from bench.problem import Problem
+from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
+from bench.procedure.kinds.by_hand.entry import chosen
+from bench.procedure.model.steps import Decision, Measuring
+from bench.procedure.state.outcome import last_attempts
+from bench.procedure.state.snapshot import Prompt
+
+
+class DecisionActivity(Activity):
+    """Decides by itself where verdicts do; else asks."""
+
+    def __init__(self, step: Decision, situation: Situation) -> None:
+        super().__init__(step, situation)
+        self._decides = step
+        self.goes_to = ""
+        """The name of the step to go to; "" for the next one."""
+        self.said = ""
+        """What decided, as the report has it."""
+
+    def begin(self) -> None:
+        """Decide, where nobody is asked."""
+        if self._decides.of is not None:
+            self._by_verdicts(self._decides.of)
+
+    def _by_verdicts(self, of: str) -> None:
+        job, step = self.situation.job, self._decides
+        ids = set(job.place(of, step.direction).steps)
+        measured = {s.id: s.title for s in job.steps if s.id in ids and isinstance(s, Measuring)}
+        words: dict[str, set[str]] = {i: set() for i in measured}
+        for r in last_attempts(self.situation.journal.records()):
+            if r.step in words and r.verdict is not None:
+                words[r.step].add(r.verdict.word)
+        titles = ", ".join(measured.values())
+        if not measured:
+            self.said = "nothing to decide by: what it looks at does not apply here"
+        elif all(w == {"in"} for w in words.values()):
+            self.goes_to = step.when_in or ""
+            self.said = f"in: {titles}"
+        else:
+            self.goes_to = step.when_not or ""
+            self.said = "not in: " + ", ".join(measured[i] for i, w in words.items() if w != {"in"})
+        self.finished = True
+
+    def answer(self, text: str) -> None:
+        """The person decides."""
+        say = chosen(text, tuple(c.say for c in self._decides.choices))
+        self.goes_to = next(c.go_to or "" for c in self._decides.choices if c.say == say)
+        self.said = say
+        self.situation.note("answer", self.step.id, f"{self.step.title}: {say}", say)
+        self.finished = True
+
+    def go_on(self) -> None:
+        """A decision is not made by going on."""
+        raise Problem("choose one of the answers first")
+
+    def view(self) -> View:
+        """The question."""
+        if self._decides.of is not None:
+            return View(WAIT)
+        return View(Prompt("choice", self._decides.asks, choices=tuple(c.say for c in self._decides.choices)))

@@ -1,0 +1,104 @@
+"""`entry` and `sign-off`: what the person reads from something else, and who accepts what."""
+
+from __future__ import annotations
+
+import math
+
+from bench.problem import Problem
+from bench.procedure.kinds.activity import Activity, Situation, View
+from bench.procedure.model.steps import Entry, SignOff
+from bench.procedure.model.targets import Target
+from bench.procedure.state.ranking import ranking, ranking_lines
+from bench.procedure.state.snapshot import Prompt
+
+LONGEST_ANSWER = 2000
+
+
+class AskingActivity(Activity):
+    """Asks for a number, a choice, words or a name."""
+
+    def __init__(self, step: Entry | SignOff, situation: Situation) -> None:
+        super().__init__(step, situation)
+        self._asks = step
+        self._told: tuple[str, ...] = ()
+
+    def begin(self) -> None:
+        """Whoever signs sees how tapes that were tried rank."""
+        if isinstance(self._asks, SignOff):
+            self._told = ranking_lines(ranking(self.situation.journal.records()))
+
+    def answer(self, text: str) -> None:
+        """Take the answer. Raises `Problem` with what would do instead."""
+        text = text.strip()
+        if len(text) > LONGEST_ANSWER:
+            raise Problem(f"that is longer than {LONGEST_ANSWER} characters; shorten it")
+        if any(ord(c) < 32 or 127 <= ord(c) < 160 for c in text):
+            raise Problem("control characters can't be kept; type the words again")
+        step = self._asks
+        if isinstance(step, SignOff):
+            if not text:
+                raise Problem("type the name of who signs")
+            self.situation.note("sign-off", step.id, f"{text} accepts: {step.accepts}", text)
+        elif step.asks == "number":
+            self._number(step, text)
+        else:
+            self._words(step, text)
+        self.finished = True
+
+    def _number(self, step: Entry, text: str) -> None:
+        try:
+            number = float(text.replace(",", ".").removesuffix(step.unit).strip())
+        except ValueError:
+            number = math.nan
+        if not math.isfinite(number):
+            raise Problem(f'"{text}" is not a number; type it in {step.unit or "figures"}, like 12.5')
+        said = f"{step.title}: {number:g} {step.unit}".strip()
+        if step.target is not None:
+            target = self.situation.job.target(step.target)
+            # The meter it was read from states no uncertainty here, so that it is told but never judged.
+            said += f", {_against(number, target)} {step.unit} as read ({target.source})"
+        self.situation.note("answer", step.id, said, number)
+
+    def _words(self, step: Entry, text: str) -> None:
+        if step.asks == "choice":
+            text = chosen(text, step.choices)
+        self.situation.note("answer", step.id, f"{step.title}: {text or 'nothing entered'}", text)
+
+    def go_on(self) -> None:
+        """Words may be left empty; a number, a choice and a name may not."""
+        if isinstance(self._asks, Entry) and self._asks.asks == "words":
+            self.answer("")
+        else:
+            raise Problem("type an answer first, or skip the step with a reason")
+
+    def view(self) -> View:
+        """The question."""
+        step = self._asks
+        if isinstance(step, SignOff):
+            again = ", ".join(self.situation.to_check_again)
+            stands = f" To be checked again, so that it can't be signed off as in: {again}." if again else ""
+            return View(Prompt("words", f"Who accepts: {step.accepts}{stands}"), told=self._told)
+        if step.asks == "number":
+            return View(Prompt("number", step.title, unit=step.unit))
+        if step.asks == "choice":
+            return View(Prompt("choice", step.title, choices=step.choices))
+        return View(Prompt("words", step.title))
+
+
+def chosen(text: str, choices: tuple[str, ...]) -> str:
+    """The choice that was typed, by its words or its number. Raises `Problem` where it is none of them."""
+    text = text.strip()
+    for n, choice in enumerate(choices, start=1):
+        if text.casefold() in (choice.casefold(), str(n)):
+            return choice
+    raise Problem(f'"{text}" is none of: {", ".join(choices)}')
+
+
+def _against(number: float, target: Target) -> str:
+    if target.at_least is not None:
+        return f"{'inside' if number >= target.at_least else 'outside'} at least {target.at_least:g}"
+    if target.at_most is not None:
+        return f"{'inside' if number <= target.at_most else 'outside'} at most {target.at_most:g}"
+    inside = target.tolerance is None or abs(number - target.value) <= target.tolerance
+    spread = "" if target.tolerance is None else f" ± {target.tolerance:g}"
+    return f"{'inside' if inside else 'outside'} {target.value:g}{spread}"

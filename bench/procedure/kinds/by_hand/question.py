@@ -1,0 +1,44 @@
+"""`question`: an instructor's question. The answer is kept and never judged."""
+
+from __future__ import annotations
+
+from bench.problem import Problem
+from bench.procedure.kinds.activity import Activity, Situation, View
+from bench.procedure.kinds.by_hand.entry import chosen
+from bench.procedure.model.steps import Question
+from bench.procedure.state.snapshot import Prompt
+
+
+class QuestionActivity(Activity):
+    """Asks, then says which answer is right and why."""
+
+    def __init__(self, step: Question, situation: Situation) -> None:
+        super().__init__(step, situation)
+        self._question = step
+        self._answered = ""
+
+    def begin(self) -> None:
+        """Nothing to start."""
+
+    def answer(self, text: str) -> None:
+        """Keep the answer."""
+        step = self._question
+        if self._answered:
+            raise Problem("it is answered; press the go-on key")
+        self._answered = chosen(text, step.choices)
+        right = "right" if self._answered == step.right else f"the right one is: {step.right}"
+        self.situation.note("answer", step.id, f"{step.title}: {self._answered} ({right})", self._answered)
+
+    def go_on(self) -> None:
+        """On, once it was answered."""
+        if not self._answered:
+            raise Problem("choose one of the answers first, or skip the question with a reason")
+        self.finished = True
+
+    def view(self) -> View:
+        """The question, then what is right and why."""
+        step = self._question
+        if not self._answered:
+            return View(Prompt("choice", step.asks, choices=step.choices))
+        told = "Right." if self._answered == step.right else f"Not so. The right answer: {step.right}."
+        return View(Prompt("go-on", f"{told} {step.because}"))

@@ -1,0 +1,1 @@
+"""What stands between a raw reading and the one that is judged: reference tape, interface, certificate."""

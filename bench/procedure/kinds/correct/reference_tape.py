@@ -1,0 +1,80 @@
+"""What stands between a raw reading and the one that is judged: the reference tape's own uncertainty and flux."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from bench.measure.reading import Reading
+from bench.problem import Problem
+from bench.procedure.kinds.correct.interface import replay_dbfs
+from bench.procedure.model.job import Job
+from bench.procedure.model.sheets import Section
+from bench.tape.geometry import delay_us
+
+
+def expected_dbfs(job: Job, section: Section) -> float:
+    """Where a section of the reference tape should read, in dBFS.
+
+    The machine's reference level, moved by the ratio of the two fluxivities, the section's nominal level and its
+    recorded error.
+
+    Raises:
+        Problem: tape and machine quote their flux by different measuring methods, which differ by some 0.7 dB.
+    """
+    machine, tape = job.machine.reference, job.reference_tape
+    if machine.fluxivity_method != tape.fluxivity_method:
+        raise Problem(
+            f"the machine's reference level is quoted by the {machine.fluxivity_method} method and the reference "
+            f"tape's by the {tape.fluxivity_method} method; give both in their sheets by the same one"
+        )
+    flux_db = 20.0 * math.log10(tape.fluxivity_nwb_m / machine.fluxivity_nwb_m)
+    return replay_dbfs(job) + flux_db + section.db + section.recorded_error_db
+
+
+def with_tape(reading: Reading, job: Job, *sections: Section) -> Reading:
+    """The reading with the reference tape's uncertainty in its own (root of the sum of squares).
+
+    Args:
+        reading: of something played from the reference tape.
+        job: whose reference tape.
+        sections: what was played, then what it is relative to; their certificate's corrections are said.
+    """
+    tape, machine = job.reference_tape, job.machine
+    match reading.quantity:
+        case "level" | "balance" | "response":
+            own, told = tape.uncertainty_db, f"{tape.uncertainty_db:g} dB"
+        case "speed_error" | "speed_drift":
+            own, told = tape.speed_uncertainty_percent, f"{tape.speed_uncertainty_percent:g} %"
+        case "azimuth_delay":
+            arcmin = tape.azimuth_uncertainty_arcmin
+            own, told = float(delay_us(arcmin, machine.track_spacing_mm, machine.speed_mm_s)), f"{arcmin:g}'"
+        case "azimuth_angle":
+            own, told = tape.azimuth_uncertainty_arcmin, f"{tape.azimuth_uncertainty_arcmin:g}'"
+        case _:
+            return reading
+    if reading.uncertainty is None:
+        return reading
+    method = f"{reading.method}; reference tape ±{told}"
+    if reading.quantity in ("level", "response"):
+        errors = [s.recorded_error_db for s in sections]
+        by = errors[0] - sum(errors[1:]) if errors else 0.0
+        if by:
+            method += f", its certificate moves the target by {by:+.2g} dB".replace("-", "−")
+    return replace(reading, uncertainty=math.hypot(reading.uncertainty, own), method=method)
+
+
+def difference(
+    quantity: str, reading: Reading, minus: float, uncertainty: float, *, reference: str, method: str
+) -> Reading:
+    """A reading made of a level less something else that has its own uncertainty."""
+    if reading.value is None or reading.uncertainty is None:
+        return replace(reading, quantity=quantity, reference=reference)
+    return replace(
+        reading,
+        quantity=quantity,
+        value=reading.value - minus,
+        uncertainty=math.hypot(reading.uncertainty, uncertainty),
+        reference=reference,
+        method=method,
+    )

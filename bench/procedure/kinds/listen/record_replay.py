@@ -1,0 +1,259 @@
+"""`record-replay`: the program sends, the machine records, the replay is measured."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bench.audio.port import Block
+from bench.measure.quantities.azimuth import azimuth_of_tones
+from bench.measure.quantities.mistracking import mistracking
+from bench.measure.reading import Reading, no_reading
+from bench.problem import Problem
+from bench.procedure.kinds.activity import Heard, Situation, Taken, View
+from bench.procedure.kinds.correct.certificate import certified
+from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
+from bench.procedure.kinds.correct.reference_tape import difference
+from bench.procedure.kinds.listen.expected_tones import Expected, label
+from bench.procedure.kinds.listen.tone_list import ToneListActivity
+from bench.procedure.kinds.record.passage import Passage, to_record
+from bench.procedure.model.steps import RecordReplay, SentTone
+from bench.procedure.model.targets import Target
+from bench.procedure.state.snapshot import Prompt
+from bench.signals.source import Source
+from bench.signals.tones import Gap, Sequence, Tone
+
+GAP_S = 0.4
+"""Between two tones, so that each has an end."""
+
+TAIL_S = 0.8
+"""After the last one, for the same reason."""
+
+
+class RecordReplayActivity(ToneListActivity):
+    """Three heads: sent and measured at once. Two heads: sent, then replayed and measured. A mark leads the tones."""
+
+    heard: Heard = "record-replay"
+
+    def __init__(self, step: RecordReplay, situation: Situation) -> None:
+        super().__init__(step, situation)
+        if situation.is_file:
+            raise Problem("a file cannot be adjusted or recorded on")
+        machine = self.job.machine
+        self._step = step
+        self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
+        self._sends = {f"t{n}": t for n, t in enumerate(step.sends, start=1)}
+        self.expected = [
+            Expected(i, t.hz, replay_dbfs(self.job) + t.db, "record-replay", label(t.hz, t.db))
+            for i, t in self._sends.items()
+        ]
+        zero = [i for i, t in self._sends.items() if t.hz == step.reference_hz]
+        if not zero:
+            raise Problem(f"step {step.id}: reference_hz is {step.reference_hz:g} Hz, but no such tone is sent")
+        self._levels = zero
+        self._at_once = machine.heads == 3
+        self._phase = "ready"
+        self._passage: Passage | None = None
+        self._pending: list[Expected] = []
+
+    def begin(self) -> None:
+        """Nothing sounds before the person says so."""
+
+    # ---------------------------------------------------------------- sending
+
+    def _start(self) -> None:
+        self._passage = Passage(self.situation, self._source(), None, at_once=self._at_once)
+        self._passage.record()
+        self._phase = "sending"
+        if self._at_once:
+            self.listen()
+        self.wants_sound = True
+
+    def _source(self) -> Sequence:
+        """The tones that are not measured yet, one after another."""
+        reference = self.job.machine.reference
+        parts: list[Tone | Gap | Source] = []
+        for i, t in self._sends.items():
+            if i not in self.tones:
+                parts += [Tone(t.hz, reference.send_dbfs + t.db, t.seconds), Gap(GAP_S)]
+        parts.append(Gap(TAIL_S))
+        return Sequence(parts, self.situation.port.status.sample_rate)
+
+    def hear(self, block: Block) -> None:
+        """Listen behind the mark while sending (three heads), or once it is replayed (two)."""
+        passage = self._passage
+        if passage is None:
+            return
+        told = passage.head_delay_s is not None
+        heard = passage.hear(block)
+        if passage.head_delay_s is not None and not told:
+            way = f"{1000 * passage.head_delay_s:.0f} ms from sending to replay, the way from head to head in it"
+            self.situation.note("note", self.step.id, way, round(passage.head_delay_s, 4))
+        if heard is not None:
+            self.speed = passage.speed
+            self.take_sound(heard.samples, lost=bool(block.lost))
+        if passage.phase == "recorded":
+            self.situation.transport("stop")
+            self._replay()
+        elif passage.phase == "over" and self.wants_sound:
+            self._over(passage)
+
+    def _over(self, passage: Passage) -> None:
+        """All that was recorded came back, or nothing more will."""
+        self.why_not = passage.why_not
+        self.port_ended()
+
+    def complete(self) -> None:
+        """What is worked out from all readings comes last."""
+        self._phase = "over"
+        super().complete()
+
+    def interrupted(self) -> None:
+        """After a loss the tones that were not yet measured are sent again; a replay is found again by its mark."""
+        if self._phase == "sending":
+            self._start()
+        elif self._phase == "replaying":
+            self._replay()
+
+    def _replay(self) -> None:
+        if self._passage is None:
+            return
+        self._passage.replay()
+        self._phase = "replaying"
+        self.listen()
+
+    def go_on(self) -> None:
+        """Start sending; nothing more will be replayed."""
+        match self._phase:
+            case "ready":
+                self._start()
+            case "replaying" if self._passage is not None:
+                self._passage.no_more()
+                self._over(self._passage)
+            case "over":
+                raise Problem("measure again, or say why you go on")
+            case _:
+                raise Problem("the tones are being recorded; wait, or stop the sound and repeat the step")
+
+    # ---------------------------------------------------------------- readings
+
+    def levels(self, tone: Expected) -> list[Reading]:
+        """The level of each channel, what the interface does taken out."""
+        return [corrected(r, self.job, looped=True) for r in super().levels(tone)]
+
+    def readings(self, tone: Expected) -> list[Taken]:
+        """Level from the reference tone, response from the others once it is there, record azimuth if asked."""
+        out: list[Taken] = []
+        if tone.id in self._levels:
+            out += self._level(tone)
+        else:
+            self._pending.append(tone)
+        if any(i in self.tones for i in self._levels):
+            for e in self._pending:
+                out += self._response(e)
+            self._pending = []
+        if "azimuth_delay" in self._targets and all(i in self.tones for i in self._sends):
+            delay = azimuth_of_tones(list(self.tones.values()))
+            out.append(self._judge(tone, replace(delay, frequency_hz=max(t.hz for t in self._sends.values()))))
+        return out
+
+    def _level(self, tone: Expected) -> list[Taken]:
+        """How much above or below what was sent the reference tone comes back."""
+        sent = self._sends[tone.id]
+        return [
+            self._judge(
+                tone,
+                difference(
+                    "record_replay_level",
+                    level,
+                    replay_dbfs(self.job) + sent.db,
+                    0.0,
+                    reference=f"the level sent ({sent.db:+g} dB re {self._flux})",
+                    method=f"{level.method}, replayed less sent",
+                ),
+            )
+            for level in self.levels(tone)
+        ]
+
+    @property
+    def _flux(self) -> str:
+        return f"{self.job.machine.reference.fluxivity_nwb_m:g} nWb/m"
+
+    def _zero_for(self, sent: SentTone) -> str:
+        """The reference tone that was sent at a level nearest to this one's: tape is not linear."""
+        heard = [i for i in self._levels if i in self.tones]
+        return min(heard, key=lambda i: abs(self._sends[i].db - sent.db))
+
+    def _response(self, tone: Expected) -> list[Taken]:
+        sent = self._sends[tone.id]
+        zero_id = self._zero_for(sent)
+        zero = self._sends[zero_id]
+        base_levels = self.levels(next(e for e in self.expected if e.id == zero_id))
+        out = []
+        for level, base in zip(self.levels(tone), base_levels, strict=True):
+            if base.value is None or base.uncertainty is None:
+                continue
+            out.append(
+                self._judge(
+                    tone,
+                    difference(
+                        "response",
+                        level,
+                        base.value + sent.db - zero.db,
+                        base.uncertainty,
+                        reference=f"{zero.hz:g} Hz at {zero.db:+g} dB",
+                        method=f"{level.method}, recorded to replayed, relative to {zero.hz:g} Hz",
+                    ),
+                )
+            )
+        return out
+
+    def worked_out(self) -> list[Taken]:
+        """Mistracking from the readings of this step, where it is asked for: those of the lowest level sent."""
+        target = self._targets.get("mistracking")
+        if target is None:
+            return []
+        if self._step.noise_reduction != "off":
+            reading = no_reading("mistracking", "both", "it is worked out from readings with noise reduction out")
+            return [Taken(reading, self.judged(reading, target), self.heard)]
+        lowest = min(t.db for t in self._sends.values())
+        own = [
+            t.reading
+            for t in self.taken
+            if t.sent_db == lowest or (t.reading.quantity == "record_replay_level" and not self._has_level(lowest))
+        ]
+        machine = self.job.machine
+        measured = mistracking(own, machine.noise_reduction[0] if machine.noise_reduction else "type-b")
+        self.situation.notice = " ".join(measured.warnings)
+        return [Taken(r, self.judged(r, target), self.heard) for r in measured.readings]
+
+    def _has_level(self, db: float) -> bool:
+        return any(t.sent_db == db and t.reading.quantity == "record_replay_level" for t in self.taken)
+
+    def _judge(self, tone: Expected, reading: Reading) -> Taken:
+        if self._step.certifies:
+            reading = certified(reading, self.situation)
+        verdict = self.judged(reading, self._targets.get(reading.quantity))
+        tone.readings.append((reading, verdict))
+        return Taken(reading, verdict, self.heard, sent_db=self._sends[tone.id].db)
+
+    def missing(self, tone: Expected) -> list[Taken]:
+        """A tone that did not come back."""
+        quantity = "record_replay_level" if tone.id in self._levels else "response"
+        out = self.not_heard(quantity, tone, self._targets.get(quantity))
+        if "azimuth_delay" in self._targets and tone is [e for e in self.expected if e.id not in self.tones][-1]:
+            reading = no_reading("azimuth_delay", "left-right", "not all of its tones were heard", frequency_hz=tone.hz)
+            out.append(self._judge(tone, reading))
+        return out
+
+    def view(self) -> View:
+        """The list, and what the machine should be doing."""
+        delay = self._passage.head_delay_s if self._passage is not None else None
+        match self._phase:
+            case "ready":
+                prompt = Prompt("go-on", to_record(self.situation), sounds=True)
+            case "replaying" if self._passage is not None:
+                prompt = self._passage.asks
+            case _:
+                left_s = self._passage.left_s if self._passage is not None else None
+                prompt = Prompt("wait", "Tones are being sent and recorded", left_s=left_s)
+        return replace(self.view_with(prompt), head_delay_s=delay)

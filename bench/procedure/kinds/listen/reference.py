@@ -1,0 +1,184 @@
+"""`reference`: plays of the reference tape."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bench.measure.quantities.azimuth import azimuth_of_tones
+from bench.measure.quantities.speed import speed_of_tone
+from bench.measure.reading import Reading, no_reading
+from bench.procedure.kinds.activity import Heard, Situation, Taken
+from bench.procedure.kinds.correct.interface import corrected
+from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
+from bench.procedure.kinds.listen.expected_tones import Expected, label
+from bench.procedure.kinds.listen.tone_list import ToneListActivity
+from bench.procedure.model.sheets import Section
+from bench.procedure.model.steps import Reference
+from bench.procedure.model.targets import Target
+from bench.tape.geometry import angle_arcmin
+
+
+class ReferenceActivity(ToneListActivity):
+    """Recognises the sections of the reference tape as they come."""
+
+    heard: Heard = "reference tape"
+
+    def __init__(self, step: Reference, situation: Situation) -> None:
+        super().__init__(step, situation)
+        self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
+        wanted = [s for s in self.job.reference_tape.section if not step.purposes or s.purpose in step.purposes]
+        self._sections: dict[str, Section] = {s.id: s for s in wanted}
+        self.expected = [
+            Expected(s.id, s.hz, expected_dbfs(self.job, s), s.purpose, f"{label(s.hz, s.db)} ({s.purpose})")
+            for s in wanted
+        ]
+        self._zero = response_zero(wanted)
+        self._pending: list[Expected] = []
+
+    def begin(self) -> None:
+        """Play and listen at once: no key is needed."""
+        hands = self.situation.hands
+        if hands is not None:
+            only = len(self._sections) == 1
+            hands.rewind(next(iter(self._sections)) if only else None)
+        self.situation.transport("play")
+        self.listen()
+
+    def readings(self, tone: Expected) -> list[Taken]:
+        """By the section's purpose: level and balance, response, azimuth, speed."""
+        match tone.purpose:
+            case "level":
+                return self._level(tone)
+            case "response":
+                return self._response(tone)
+            case "azimuth":
+                return self._azimuth(tone)
+            case _:
+                return self._speed(tone)
+
+    def levels(self, tone: Expected) -> list[Reading]:
+        """The level of each channel, what the interface does taken out."""
+        return [corrected(r, self.job, looped=False) for r in super().levels(tone)]
+
+    def _taken(self, tone: Expected, reading: Reading, quantity: str, offset: float = 0.0) -> Taken:
+        verdict = self.judged(reading, self._targets.get(quantity), offset=offset)
+        tone.readings.append((reading, verdict))
+        return Taken(reading, verdict, self.heard, sent_db=self._sections[tone.id].db)
+
+    def _level(self, tone: Expected) -> list[Taken]:
+        found = self.tones[tone.id]
+        readings = [with_tape(r, self.job, self._sections[tone.id]) for r in self.levels(tone)]
+        out = [self._taken(tone, r, "level", tone.dbfs) for r in readings]
+        balance = found.balance
+        if "balance" in self._targets and balance is not None:
+            out.append(self._taken(tone, replace(balance, frequency_hz=tone.hz), "balance"))
+        return out
+
+    def _response(self, tone: Expected) -> list[Taken]:
+        zero = self._zero
+        if zero is None:
+            return []
+        self._pending.append(tone)
+        if zero.id not in self.tones:
+            return []
+        out: list[Taken] = []
+        for e in self._pending:
+            out += self._response_of(e, zero)
+        self._pending = []
+        return out
+
+    def _response_of(self, tone: Expected, zero: Section) -> list[Taken]:
+        section = self._sections[tone.id]
+        out = []
+        if section.id == zero.id:
+            return []
+        bases = self.levels(next(e for e in self.expected if e.id == zero.id))
+        for reading, base in zip(self.levels(tone), bases, strict=True):
+            if base.value is None or base.uncertainty is None:
+                continue
+            response = difference(
+                "response",
+                reading,
+                base.value + section.db - zero.db,
+                base.uncertainty,
+                reference=f"{zero.hz:g} Hz at {zero.db:+g} dB",
+                method=f"{reading.method}, relative to {zero.hz:g} Hz",
+            )
+            errors = section.recorded_error_db - zero.recorded_error_db
+            out.append(self._taken(tone, with_tape(response, self.job, section, zero), "response", errors))
+        return out
+
+    def _azimuth(self, tone: Expected) -> list[Taken]:
+        """The delay so far; it is judged when all azimuth tones are in, for they tell whole periods together."""
+        sections = [i for i, s in self._sections.items() if s.purpose == "azimuth"]
+        delay = with_tape(azimuth_of_tones([self.tones[i] for i in sections if i in self.tones]), self.job)
+        if not all(i in self.tones for i in sections):
+            tone.readings.append((delay, None))
+            return []
+        return self._judged_azimuth(tone, delay)
+
+    def _judged_azimuth(self, tone: Expected, delay: Reading) -> list[Taken]:
+        """The delay, and the angle that it is of where that is asked for."""
+        told = self._highest(delay)
+        out = [self._taken(tone, told, "azimuth_delay")]
+        if "azimuth_angle" in self._targets:
+            out.append(self._taken(tone, self._angle(told), "azimuth_angle"))
+        return out
+
+    def _angle(self, delay: Reading) -> Reading:
+        speed, spacing = self.job.machine.speed_mm_s, self.job.machine.track_spacing_mm
+        if delay.value is None or delay.uncertainty is None:
+            return replace(delay, quantity="azimuth_angle")
+        angle, spread = (float(angle_arcmin(us, spacing, speed)) for us in (delay.value, delay.uncertainty))
+        method = f"{delay.method}; {speed:g} mm/s, {spacing:g} mm between tracks"
+        return replace(delay, quantity="azimuth_angle", value=angle, uncertainty=spread, method=method)
+
+    def _highest(self, delay: Reading) -> Reading:
+        """Told under the highest tone, which knows most of it."""
+        highest = max(s.hz for i, s in self._sections.items() if s.purpose == "azimuth" and i in self.tones)
+        return replace(delay, frequency_hz=highest)
+
+    def _speed(self, tone: Expected) -> list[Taken]:
+        readings = speed_of_tone(self.tones[tone.id], self._sections[tone.id].hz)
+        own = [with_tape(corrected(r, self.job, looped=False), self.job) for r in readings]
+        return [self._taken(tone, r, "speed_error") for r in own]
+
+    def missing(self, tone: Expected) -> list[Taken]:
+        """A section that was not heard."""
+        quantity = {"level": "level", "response": "response", "azimuth": "azimuth_delay"}.get(
+            tone.purpose, "speed_error"
+        )
+        if self._zero is not None and tone.id == self._zero.id:
+            return [t for e in self._pending for t in self.not_heard("response", e, self._targets.get("response"))]
+        if tone.purpose == "azimuth":
+            return self._azimuth_without(tone)
+        return self.not_heard(quantity, tone, self._targets.get(quantity))
+
+    def _azimuth_without(self, tone: Expected) -> list[Taken]:
+        """An azimuth tone is missing: the last of them gives what the others tell, or none does."""
+        sections = [e for e in self.expected if e.purpose == "azimuth"]
+        if tone is not [e for e in sections if e.id not in self.tones][-1]:
+            return []
+        heard = [self.tones[e.id] for e in sections if e.id in self.tones]
+        if not heard:
+            because = "no azimuth tone was heard"
+            reading = no_reading("azimuth_delay", "left-right", because, frequency_hz=tone.hz)
+            return [self._taken(tone, reading, "azimuth_delay")]
+        return self._judged_azimuth(tone, with_tape(azimuth_of_tones(heard), self.job))
+
+    def go_on(self) -> None:
+        """The tape is over, or the person has heard enough: what did not come is missing."""
+        self.complete()
+
+
+def response_zero(sections: list[Section]) -> Section | None:
+    """The section that the response is relative to.
+
+    The first response section at the frequency of a level section, else the one nearest to 400 Hz; common practice.
+    """
+    response = [s for s in sections if s.purpose == "response"]
+    levels = {s.hz for s in sections if s.purpose == "level"}
+    same = [s for s in response if s.hz in levels]
+    if same:
+        return same[0]
+    return min(response, key=lambda s: abs(s.hz / 400.0 - 1.0), default=None)

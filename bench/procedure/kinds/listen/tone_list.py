@@ -1,0 +1,183 @@
+"""What `reference` and `record-replay` share: a list of tones, each ticked off as it is recognised and measured."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+
+from bench.audio.port import Block, Samples
+from bench.measure.reading import Reading, no_reading
+from bench.measure.tone.finder import FoundTone, ToneFinder
+from bench.procedure.kinds.activity import WAIT, Activity, Heard, Situation, Taken, View, settle
+from bench.procedure.kinds.listen.expected_tones import Expected, match
+from bench.procedure.model.job import Job
+from bench.procedure.model.steps import StepBase
+from bench.procedure.model.targets import Target, Verdict, judge
+from bench.procedure.state.snapshot import Prompt
+
+LOOK_EVERY_S = 0.3
+"""How often the tone that sounds now is measured for the screen."""
+
+
+class ToneListActivity(Activity):
+    """Listens for expected tones; subclasses say which, and what readings each gives."""
+
+    heard: Heard
+
+    def __init__(self, step: StepBase, situation: Situation) -> None:
+        super().__init__(step, situation)
+        self.expected: list[Expected] = []
+        self.tones: dict[str, FoundTone] = {}
+        self.taken: list[Taken] = []
+        self._finder: ToneFinder | None = None
+        self._ask: Prompt | None = None
+        self._frames = self._looked = 0
+        self.speed = 1.0
+        """How fast the replay runs beside what the tones were made at, where a mark has told it."""
+        self.why_not = ""
+        """Why nothing came, where that is known."""
+
+    @property
+    def job(self) -> Job:
+        """What is on the bench."""
+        return self.situation.job
+
+    def levels(self, tone: Expected) -> list[Reading]:
+        """The level of each channel, told under the nominal frequency."""
+        found = self.tones[tone.id]
+        return [found.level(c, tone.hz) for c in range(len(found.tones))]
+
+    @abstractmethod
+    def readings(self, tone: Expected) -> list[Taken]:
+        """What a tone gives that was just measured, and what it completes."""
+
+    # ---------------------------------------------------------------- listening
+
+    def listen(self) -> None:
+        """From now on tones are recognised."""
+        status = self.situation.port.status
+        self._finder = ToneFinder(status.sample_rate, status.channels)
+        self.wants_sound = True
+
+    def hear(self, block: Block) -> None:
+        """Recognise what sounds, measure what has ended."""
+        self.take_sound(block.samples, lost=bool(block.lost))
+
+    def take_sound(self, samples: Samples, *, lost: bool = False) -> None:
+        """Likewise; after a loss tones begin anew."""
+        if self._finder is None:
+            return
+        status = self.situation.port.status
+        if lost:
+            self._finder = ToneFinder(status.sample_rate, status.channels)
+        for tone in self._finder.feed(samples):
+            self._take(tone)
+        self._frames += len(samples)
+        if self._frames - self._looked >= LOOK_EVERY_S * status.sample_rate:
+            self._looked = self._frames
+            self._show_current(self._finder.current)
+        if self.wants_sound and all(e.state == "done" for e in self.expected):
+            self.complete()
+
+    def _show_current(self, current: FoundTone | None) -> None:
+        for e in self.expected:
+            if e.state == "sounding":
+                e.state = "waiting"
+                e.readings = []
+        if current is None:
+            return
+        e_now = match(self.expected, current.frequency_hz / self.speed, current.dbfs)
+        if e_now is not None:
+            e_now.state = "sounding"
+            e_now.readings = [(current.level(c, e_now.hz), None) for c in range(len(current.tones))]
+
+    def _take(self, tone: FoundTone) -> None:
+        for e in self.expected:
+            if e.state == "sounding":
+                e.state = "waiting"
+                e.readings = []
+        e_now = match(self.expected, tone.frequency_hz / self.speed, tone.dbfs)
+        if e_now is None:
+            return
+        e_now.state, e_now.heard_dbfs = "done", tone.dbfs
+        self.tones[e_now.id] = tone
+        self._keep(self.readings(e_now))
+
+    def _keep(self, taken: list[Taken]) -> None:
+        self.taken += taken
+        self.situation.keep(self.step, tuple(taken))
+
+    def judged(self, reading: Reading, target: Target | None, *, offset: float = 0.0) -> Verdict | None:
+        """The verdict on a reading, None where nothing is asked of it."""
+        if target is None:
+            return None
+        if target.bands and reading.value is not None and target.tolerance_at(reading.frequency_hz) is None:
+            return None
+        return judge(reading, target, offset=offset)
+
+    # ---------------------------------------------------------------- the end
+
+    def port_ended(self) -> None:
+        """The capture is over: what was not heard is missing."""
+        if self._finder is not None:
+            for tone in self._finder.finish():
+                self._take(tone)
+            self._finder = None
+        self.complete()
+
+    def complete(self) -> None:
+        """No more tones are awaited: say what is missing, ask where something is not in."""
+        self.wants_sound = False
+        self.situation.silence()
+        self.situation.transport("stop")
+        for e in self.expected:
+            if e.state != "done":
+                e.state = "missing"
+                self._keep(self.missing(e))
+        self._keep(self.worked_out())
+        self._ask = settle(self, tuple(self.taken))
+        if self._ask is None:
+            self.finished = True
+
+    def worked_out(self) -> list[Taken]:
+        """What all readings together give, when the last is in."""
+        return []
+
+    @abstractmethod
+    def missing(self, tone: Expected) -> list[Taken]:
+        """The readings that a tone which never came does not give."""
+
+    def not_heard(self, quantity: str, tone: Expected, target: Target | None) -> list[Taken]:
+        """One reading without a value for each channel."""
+        because = self.why_not or f"the tone of {tone.label} was not heard"
+        channels = self.situation.port.status.channels
+        sides = ("left", "right")[:channels] if channels > 1 else ("mono",)
+        out = []
+        for side in sides:
+            reading = no_reading(quantity, side, because, frequency_hz=tone.hz)  # type: ignore[arg-type]
+            out.append(Taken(reading, self.judged(reading, target), self.heard))
+        return out
+
+    def accept(self, reason: str) -> None:
+        """Go on although something is not in."""
+        if self._ask is None:
+            self.situation.note("accept", self.step.id, f"stopped listening: {reason}")
+            self.complete()
+            if self._ask is None:
+                return
+        self.situation.note("accept", self.step.id, reason)
+        self.finished = True
+
+    def answer(self, text: str) -> None:
+        """The reason asked for."""
+        if self._ask is not None and text.strip():
+            self.accept(text)
+        else:
+            super().answer(text)
+
+    def view_with(self, prompt: Prompt) -> View:
+        """The list, and what is asked."""
+        return View(self._ask or prompt, tones=tuple(e.row() for e in self.expected))
+
+    def view(self) -> View:
+        """The list; nothing is asked while tones come."""
+        return self.view_with(Prompt(WAIT.kind, "Listening: each tone is ticked off as it comes, no key needed"))

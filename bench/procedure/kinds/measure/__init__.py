@@ -1,0 +1,1 @@
+"""Steps that measure one quantity once."""

@@ -1,0 +1,338 @@
+"""`interface`: the program's own interface, its output looped to its input, is measured as an instrument."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.audio.port import Block
+from bench.measure.meters import make_meter
+from bench.measure.reading import Reading, no_reading
+from bench.problem import Problem
+from bench.procedure.kinds.activity import WAIT, Activity, Situation, Taken, View, settle
+from bench.procedure.kinds.correct.reference_tape import difference
+from bench.procedure.model.steps import InterfaceStep, LoopTone
+from bench.procedure.model.targets import Target, judge
+from bench.procedure.state.snapshot import Prompt
+from bench.signals.tones import SteadyTone, Tone
+
+SETTLE_S = 2.0
+"""Before a tone is read: the way through the loop, and what an automatic gain takes to move."""
+
+READ_S = {"noise": 5.0, "distortion": 4.0}
+"""How long it is read; one second where nothing is said."""
+
+SEPARATE = "level of the driven channel less that of the other"
+LIFTED_DB = 1.0
+"""From here on what happens to soft tones is called by its name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """A tone, or silence, and what came back of it."""
+
+    tone: LoopTone | None
+    channels: Literal["both", "left", "right"] = "both"
+
+
+def shots_of(step: InterfaceStep) -> tuple[Shot, ...]:
+    """What is sent at a step, one after another."""
+    if step.finds == "noise":
+        return (Shot(None),)
+    if step.finds == "channels":
+        return Shot(step.sends[0], "left"), Shot(step.sends[0], "right")
+    return tuple(Shot(t) for t in step.sends)
+
+
+class InterfaceActivity(Activity):
+    """Sends one tone after another, reads each by itself, and makes of them what the step finds."""
+
+    def __init__(self, step: InterfaceStep, situation: Situation) -> None:
+        super().__init__(step, situation)
+        if situation.is_file:
+            raise Problem("a file has no output to loop to its input")
+        self._step = step
+        self._shots = shots_of(step)
+        self._read: list[tuple[Reading, ...]] = []
+        self._pieces: list[NDArray[np.float64]] = []
+        self._frames = 0
+        self._phase: Literal["ready", "sounding", "typing", "over"] = "ready"
+        self._ask: Prompt | None = None
+
+    def begin(self) -> None:
+        """Nothing sounds before the person says so."""
+
+    # ---------------------------------------------------------------- sounding
+
+    def go_on(self) -> None:
+        """Start."""
+        if self._phase != "ready":
+            raise Problem("it goes on by itself" if self._phase == "sounding" else "type what the instrument reads")
+        self._phase, self.wants_sound = "sounding", True
+        self._next()
+
+    def _next(self) -> None:
+        shot = self._shots[len(self._read)]
+        self._pieces, self._frames = [], 0
+        if shot.tone is None:
+            self.situation.silence()
+            return
+        tone = Tone(shot.tone.hz, shot.tone.dbfs, None, shot.channels)
+        self.situation.send(SteadyTone(tone, self.situation.port.status.sample_rate))
+
+    def interrupted(self) -> None:
+        """The sound is back: the tone at hand is read from its start."""
+        if self._phase == "sounding":
+            self._next()
+
+    def hear(self, block: Block) -> None:
+        """Let it settle, then collect; a tone that a person is reading an instrument by goes on."""
+        if self._phase != "sounding":
+            return
+        rate = self.situation.port.status.sample_rate
+        self._frames += len(block.samples)
+        if self._frames <= SETTLE_S * rate:
+            return
+        self._pieces.append(block.samples)
+        if self._frames < (SETTLE_S + READ_S.get(self._step.finds, 1.0)) * rate:
+            return
+        self._read.append(self._measured(self._shots[len(self._read)], np.concatenate(self._pieces), rate))
+        if len(self._read) < len(self._shots):
+            self._next()
+        elif self._step.finds in ("full-scale", "clock"):
+            self._phase = "typing"
+        else:
+            self._conclude(self._found())
+
+    def port_ended(self) -> None:
+        """Nothing more will be heard."""
+        self._conclude([no_reading("level", "both", "the sound ended")])
+
+    def _measured(self, shot: Shot, samples: NDArray[np.float64], rate: int) -> tuple[Reading, ...]:
+        if shot.tone is None:
+            kind, options, wanted = "noise", {}, "noise"
+        elif self._step.finds == "distortion":
+            kind, options, wanted = "distortion", {"fundamental": shot.tone.hz}, "third_harmonic"
+        else:
+            kind, options, wanted = "level", {"frequency": shot.tone.hz}, "level"
+        meter = make_meter(kind, rate, samples.shape[1], options)
+        meter.feed(samples)
+        method = "A-weighted rms" if kind == "noise" else ""
+        return tuple(r for r in meter.finish().readings if r.quantity == wanted and (not method or r.method == method))
+
+    # ---------------------------------------------------------------- what is found
+
+    def _found(self) -> list[Reading]:
+        match self._step.finds:
+            case "channels":
+                return self._channels()
+            case "response":
+                return self._differences("response")
+            case "linearity":
+                return self._differences("linearity")
+            case _:
+                return list(self._read[0])
+
+    def _channels(self) -> list[Reading]:
+        """How far the other channel lies below the driven one: negative when the two are swapped."""
+        out = []
+        for driven, (shot, heard) in enumerate(zip(self._shots, self._read, strict=True)):
+            side: Literal["left", "right"] = "left" if shot.channels == "left" else "right"
+            levels = {r.channel: r for r in heard}
+            if len(levels) < 2:
+                out.append(no_reading("separation", side, "the input has one channel"))
+                continue
+            own, other = levels[side], levels["right" if driven == 0 else "left"]
+            if own.value is None and other.value is None:
+                out.append(no_reading("separation", side, "nothing came back: is the loop plugged in?"))
+            elif own.value is None or other.value is None:
+                there, bound = (own, "at least") if own.value is not None else (other, "at most")
+                value = (there.value or 0.0) - NOTHING_DBFS
+                value = value if bound == "at least" else -value
+                reading = Reading("separation", side, value, 1.0, there.frequency_hz, SEPARATE)
+                out.append(replace(reading, bound="at least") if bound == "at least" else reading)
+            else:
+                spread = math.hypot(own.uncertainty or 0.0, other.uncertainty or 0.0)
+                value = own.value - other.value
+                out.append(Reading("separation", side, value, spread, own.frequency_hz, SEPARATE))
+        return out
+
+    def _differences(self, quantity: str) -> list[Reading]:
+        """Each tone less what was sent, re the first."""
+        first = self._shots[0].tone
+        out: list[Reading] = []
+        if first is None:
+            return out
+        re = f"{first.hz:g} Hz at {first.dbfs:g} dBFS"
+        for shot, heard in zip(self._shots[1:], self._read[1:], strict=True):
+            for reading, base in zip(heard, self._read[0], strict=True):
+                if shot.tone is None or base.value is None:
+                    out.append(no_reading(quantity, reading.channel, "the first tone did not come back"))
+                    continue
+                out.append(
+                    difference(
+                        quantity,
+                        reading,
+                        base.value + shot.tone.dbfs - first.dbfs,
+                        base.uncertainty or 0.0,
+                        reference=re,
+                        method="returned less sent, output looped to input",
+                    )
+                )
+        return out
+
+    # ---------------------------------------------------------------- what is typed
+
+    def answer(self, text: str) -> None:
+        """What the instrument reads, or the reason asked for."""
+        if self._ask is not None:
+            self.accept(text)
+            return
+        if self._phase != "typing":
+            raise Problem("nothing is asked yet: the tone sounds")
+        unit = "V" if self._step.finds == "full-scale" else "Hz"
+        try:
+            number = float(text.replace(",", ".").removesuffix(unit).strip())
+        except ValueError:
+            number = math.nan
+        if not (math.isfinite(number) and number > 0):
+            raise Problem(
+                f'"{text}" is no reading in {unit}; type it in figures, like {"0.775" if unit == "V" else 10000}'
+            )
+        self.situation.note("answer", self.step.id, f"{self.step.title}: {number:g} {unit}", number)
+        self._conclude(self._full_scale(number) if unit == "V" else self._clock(number))
+
+    def _full_scale(self, volts: float) -> list[Reading]:
+        """Full scale in volts: of the output by what was sent, of the input by what came back of it."""
+        tone = self._shots[0].tone
+        part = self._step.instrument_percent / 100.0
+        if tone is None:
+            return []
+        method = f"voltmeter ±{self._step.instrument_percent:g} %, {tone.hz:g} Hz at {tone.dbfs:g} dBFS"
+        out = [
+            Reading(
+                "full_scale_output",
+                "both",
+                volts * 10 ** (-tone.dbfs / 20),
+                volts * 10 ** (-tone.dbfs / 20) * part,
+                method=method,
+                reference="full-scale sine (AES17), volts rms",
+            )
+        ]
+        for level in self._read[0]:
+            if level.value is None:
+                out.append(no_reading("full_scale_input", level.channel, "the tone did not come back"))
+                continue
+            full = volts * 10 ** (-level.value / 20)
+            spread = full * math.hypot(part, math.log(10) / 20 * (level.uncertainty or 0.0))
+            of_input = replace(out[0], quantity="full_scale_input", channel=level.channel, value=full)
+            out.append(replace(of_input, uncertainty=spread))
+        return out
+
+    def _clock(self, hertz: float) -> list[Reading]:
+        """Parts in a million by which the sample clock runs fast."""
+        tone = self._shots[0].tone
+        if tone is None:
+            return []
+        ppm = (hertz / tone.hz - 1.0) * 1e6
+        counter = self._step.instrument_percent * 1e4
+        method = f"counter ±{counter:g} ppm, {tone.hz:g} Hz sent"
+        if abs(ppm) > 20000:
+            return [no_reading("clock_error", "both", f"{hertz:g} Hz is not the tone that is sent ({tone.hz:g} Hz)")]
+        return [Reading("clock_error", "both", ppm, counter, tone.hz, method)]
+
+    # ---------------------------------------------------------------- the end
+
+    def _conclude(self, readings: Sequence[Reading]) -> None:
+        self._phase, self.wants_sound = "over", False
+        self.situation.silence()
+        target = target_of(self._step)
+        sent = [s.tone.dbfs for s in self._shots[1:] if s.tone is not None for _ in self._read[0]]
+        taken = tuple(
+            Taken(r, judge(r, target), "machine", sent_db=sent[n] if self._step.finds == "linearity" else None)
+            for n, r in enumerate(readings)
+        )
+        self.situation.keep(self.step, taken)
+        named = in_the_way(taken) if self._step.finds == "linearity" else ""
+        if named:
+            self.situation.note("note", self.step.id, named)
+        self._ask = settle(self, taken)
+        if self._ask is not None and named:
+            self._ask = replace(self._ask, text=f"{named} {self._ask.text}")
+        self.finished = self._ask is None
+
+    def accept(self, reason: str) -> None:
+        """Go on although something is not in."""
+        if self._ask is None:
+            raise Problem("it is not over yet")
+        if not reason.strip():
+            raise Problem("say why it is accepted: the reason stands in the report")
+        self.situation.note("accept", self.step.id, reason)
+        self.finished = True
+
+    def view(self) -> View:
+        """How far it is, or what is asked."""
+        if self._ask is not None:
+            return View(self._ask)
+        match self._phase:
+            case "ready":
+                return View(Prompt("go-on", "Loop plugged in, monitors down: start", sounds=True))
+            case "typing":
+                unit = "V" if self._step.finds == "full-scale" else "Hz"
+                return View(Prompt("number", f"{self._step.title}: what does the instrument read?", unit=unit))
+            case _:
+                text = f"Measuring: {len(self._read) + 1} of {len(self._shots)}"
+                return View(Prompt(WAIT.kind, text))
+
+
+NOTHING_DBFS = -100.0
+"""What a channel without a tone is taken to carry at most."""
+
+
+def target_of(step: InterfaceStep) -> Target:
+    """The step's own limit as a target."""
+    match step.finds:
+        case "full-scale":
+            return Target(at_least=step.limit, unit="V", source=step.source)
+        case "channels":
+            return Target(at_least=step.limit, unit="dB", source=step.source)
+        case "noise":
+            return Target(at_most=step.limit, unit="dBFS", source=step.source)
+        case "distortion":
+            return Target(at_most=step.limit, unit="%", source=step.source)
+        case "clock":
+            return Target(value=0.0, tolerance=step.limit, unit="ppm", source=step.source)
+        case _:
+            return Target(value=0.0, tolerance=step.limit, unit="dB", source=step.source)
+
+
+def in_the_way(taken: Sequence[Taken]) -> str:
+    """What changes soft tones, by its name; "" when nothing does.
+
+    An automatic gain lifts them the more the softer they are; a gate or a noise suppression takes them away.
+    """
+    worst = ""
+    for channel in ("left", "right", "mono"):
+        points = [(t.sent_db or 0.0, t.reading) for t in taken if t.reading.channel == channel]
+        there = [(db, r.value) for db, r in sorted(points, reverse=True, key=lambda p: p[0]) if r.value is not None]
+        if len(there) < len(points):
+            worst = worst or "Soft tones do not come back: a gate or a noise suppression is in the way."
+        if len(there) < 2:
+            continue
+        last_db, last = there[-1]
+        steps = [b - a for (_, a), (_, b) in pairwise(there)]
+        if last > LIFTED_DB and min(steps) > -LIFTED_DB / 2:
+            return f"An automatic gain is in the way: it lifts −{-last_db:g} dBFS by {last:.1f} dB. {SWITCH_IT_OFF}"
+        if last < -LIFTED_DB and max(steps) < LIFTED_DB / 2:
+            said = f"A gate or a noise suppression is in the way: it takes {-last:.1f} dB off −{-last_db:g} dBFS."
+            return f"{said} {SWITCH_IT_OFF}"
+    return f"{worst} {SWITCH_IT_OFF}" if worst else ""
+
+
+SWITCH_IT_OFF = 'Switch off every "enhancement" of this input in the system\'s sound settings, and measure again.'

@@ -1,0 +1,196 @@
+"""Which meter gives a quantity, what it has to be told, what is sent for it, and how its reading is told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from bench.measure.reading import Measured, Reading, no_reading
+from bench.problem import Problem
+from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
+from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
+from bench.procedure.load.check_methods import USUAL_METHOD
+from bench.procedure.model.job import Job
+from bench.procedure.model.steps import Measure
+from bench.signals.rising import Rising
+from bench.signals.source import Source
+from bench.signals.tones import Together, Tone
+
+METERS = {
+    "level": "level",
+    "balance": "level",
+    "record_replay_level": "level",
+    "response": "response",
+    "azimuth_delay": "azimuth",
+    "azimuth_angle": "azimuth",
+    "azimuth_phase": "azimuth",
+    "azimuth_weave": "azimuth",
+    "speed_error": "speed",
+    "speed_drift": "speed",
+    "wow_and_flutter": "flutter",
+    "flutter_component": "flutter",
+    "noise": "noise",
+    "signal_to_noise": "noise",
+    "hum": "noise",
+    "third_harmonic": "distortion",
+    "second_harmonic": "distortion",
+    "thd": "distortion",
+    "maximum_output_level": "headroom",
+    "saturated_output_level": "headroom",
+    "separation": "separation",
+    "erasure": "erasure",
+    "dropout_count": "dropouts",
+    "dropout_rate": "dropouts",
+    "dropout_depth": "dropouts",
+    "dropout_length": "dropouts",
+}
+"""The meter of each quantity that one stretch of sound gives."""
+
+HEADROOM = {"maximum_output_level": 315.0, "saturated_output_level": 10000.0}
+"""The rising tone of each, where the step names none; reel at 190.5 mm/s and faster has 1 kHz (IEC 60094, data
+sheets)."""
+FAST_MM_S = 190.0
+RISES_FROM_DB = {"maximum_output_level": -8.0, "saturated_output_level": -20.0}
+RISES_TO_DB = 12.0
+"""Re the reference level, as far as the interface can send."""
+RISES_S = 20.0
+
+REFERRED = ("signal_to_noise", "maximum_output_level", "saturated_output_level")
+"""Told re the machine's reference level."""
+
+WORST = ("dropout_depth", "dropout_length", "flutter_component")
+"""Of many readings on a channel the largest is judged."""
+
+OWN_RECORDING = ("wow_and_flutter", "flutter_component", "azimuth_weave")
+"""Of a machine's own recording they are of record and replay together."""
+
+
+def frequency_of(step: Measure, job: Job) -> float | None:
+    """The tone that is measured, Hz."""
+    if step.frequency is not None:
+        return step.frequency
+    if step.plays is not None:
+        return job.section(step.plays).hz
+    if step.quantity in HEADROOM and not step.sends:
+        fast = step.quantity == "maximum_output_level" and job.machine.speed_mm_s > FAST_MM_S
+        return 1000.0 if fast else HEADROOM[step.quantity]
+    return step.sends[0].hz if step.sends else None
+
+
+def options_of(step: Measure, job: Job) -> dict[str, Any]:
+    """What its meter has to be told."""
+    hz = frequency_of(step, job)
+    match METERS[step.quantity]:
+        case "speed":
+            return {"nominal": hz} if hz is not None else {}
+        case "flutter":
+            return {"parts": job.machine.turning()} | ({"nominal": hz} if hz is not None else {})
+        case "distortion":
+            return {"fundamental": hz} if hz is not None else {}
+        case "azimuth":
+            return {"speed": job.machine.speed_mm_s, "track_spacing": job.machine.track_spacing_mm}
+        case "noise" | "headroom":
+            return {"reference_level": replay_dbfs(job)}
+        case "response":
+            return {"frequencies": tuple(t.hz for t in step.sends)} if step.sends else {}
+        case "separation":
+            told: dict[str, Any] = {"driven": step.driven} if step.driven is not None else {}
+            return told | ({"frequency": hz} if hz is not None else {})
+        case _:
+            return {"frequency": hz} if hz is not None else {}
+
+
+def source_of(step: Measure, job: Job, rate: int) -> Source | None:
+    """What is sent, of a length; None for silence.
+
+    Raises:
+        Problem: nothing is to be recorded at this step.
+    """
+    if step.records == "silence":
+        return None
+    send = job.machine.reference.send_dbfs
+    hz = frequency_of(step, job)
+    if step.quantity in HEADROOM and hz is not None:
+        top = min(0.0, send + RISES_TO_DB)
+        return Rising(hz, send + RISES_FROM_DB[step.quantity], top, max(RISES_S, step.seconds), rate)
+    if not step.sends:
+        raise Problem(f"step {step.id}: nothing is sent for {step.quantity}")
+    side = step.driven or "both"
+    return Together([Tone(t.hz, send + t.db, step.seconds, side) for t in step.sends], rate)
+
+
+def judged_readings(step: Measure, job: Job, measured: Measured, *, because: str = "") -> list[tuple[Reading, float]]:
+    """Of what a meter gave, the readings that the step judges, with what is added to their target.
+
+    Args:
+        step: which quantity, by which method.
+        job: reference tape, interface and reference level.
+        measured: what the meter gave.
+        because: why it was given nothing, where it was not.
+    """
+    quantity = "level" if step.quantity == "record_replay_level" else step.quantity
+    found = [r for r in measured.readings if r.quantity == quantity]
+    found = _by_method(found, step)
+    if quantity in WORST:
+        found = _largest(found, step, measured)
+    if not found or because:
+        why = because or "; ".join(measured.warnings) or "nothing was found to measure"
+        return [(no_reading(step.quantity, "both", why, frequency_hz=frequency_of(step, job)), 0.0)]
+    return [_told(r, step, job) for r in found]
+
+
+def _by_method(found: list[Reading], step: Measure) -> list[Reading]:
+    wanted = (step.method or USUAL_METHOD.get(step.quantity, "")).casefold()
+    if not wanted or not found:
+        return found
+    for fits in (str.__eq__, str.startswith, str.__contains__):
+        of_method = [r for r in found if fits(r.method.casefold(), wanted)]
+        if of_method:
+            return of_method
+    methods = ", ".join(dict.fromkeys(r.method for r in found if r.method))
+    if not methods:
+        return found
+    return [no_reading(step.quantity, "both", f"there is no method “{step.method}” for it; there are {methods}")]
+
+
+def _largest(found: Sequence[Reading], step: Measure, measured: Measured) -> list[Reading]:
+    """The largest of each channel. A tone without a dropout has none of any depth."""
+    out = []
+    for side in dict.fromkeys(r.channel for r in measured.readings):
+        own = [r for r in found if r.channel == side and r.value is not None]
+        if own:
+            out.append(max(own, key=lambda r: r.value or 0.0))
+            continue
+        count = [r for r in measured.readings if r.channel == side and r.quantity == "dropout_count"]
+        if count and count[0].value == 0.0:
+            out.append(replace(count[0], quantity=step.quantity, value=0.0, uncertainty=0.0))
+    return out or [r for r in found if r.value is None]
+
+
+def _told(raw: Reading, step: Measure, job: Job) -> tuple[Reading, float]:
+    """With corrections, uncertainty, method and reference said."""
+    reading = corrected(raw, job, looped=bool(step.sends))
+    section = job.section(step.plays) if step.plays is not None else None
+    offset = 0.0
+    if section is not None:
+        reading = with_tape(reading, job, section)
+        if step.quantity == "level":
+            offset = expected_dbfs(job, section)
+    level = job.machine.reference
+    if step.quantity == "record_replay_level":
+        sent = next((t.db for t in step.sends if t.hz == frequency_of(step, job)), 0.0)
+        said = f"the level sent ({sent:+g} dB re {level.fluxivity_nwb_m:g} nWb/m)"
+        method = f"{reading.method}, replayed less sent"
+        reading = difference(
+            "record_replay_level", reading, replay_dbfs(job) + sent, 0.0, reference=said, method=method
+        )
+    if step.quantity in REFERRED and reading.value is not None:
+        reading = replace(reading, reference=f"reference level, {level.fluxivity}")
+    if step.quantity in (*HEADROOM, "azimuth_weave"):
+        reading = replace(reading, frequency_hz=frequency_of(step, job))
+    if step.quantity in OWN_RECORDING and section is None:
+        reading = replace(reading, method=f"{reading.method}; recorded and replayed here, so that both add")
+    if step.records == "silence":
+        reading = replace(reading, method=f"{reading.method}; of tape recorded with nothing sent")
+    return reading, offset

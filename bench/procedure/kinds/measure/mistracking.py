@@ -1,0 +1,52 @@
+"""`measure` of mistracking: nothing sounds, it is worked out from this session's own readings of level and response."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bench.measure.quantities.mistracking import mistracking
+from bench.measure.reading import Reading, no_reading
+from bench.procedure.kinds.activity import Situation, Taken, View
+from bench.procedure.kinds.measure.measure import MeasuringActivity
+from bench.procedure.model.steps import Measure
+from bench.procedure.model.targets import judge
+from bench.procedure.state.record_to_replay import record_to_replay
+from bench.procedure.state.snapshot import Prompt
+
+
+class ComputedActivity(MeasuringActivity):
+    """Over at once, where the readings are there."""
+
+    def begin(self) -> None:
+        """Work it out."""
+        readings, said = mistracking_of(self._measure, self.situation)
+        taken = tuple(Taken(r, judge(r, self._target), "record-replay") for r in readings)
+        self.situation.notice = " ".join(said)
+        self.keep(taken)
+
+    def view(self) -> View:
+        """What is asked, where it is not in."""
+        return View(self._ask or Prompt("wait", ""))
+
+
+def mistracking_of(step: Measure, situation: Situation) -> tuple[list[Reading], tuple[str, ...]]:
+    """Mistracking of each channel by the readings that a step names or, where it names none, the latest.
+
+    Those of one tape alone, where several are tried, and those taken with noise reduction out.
+    """
+    job = situation.job
+    wanted = {s for name in step.of for s in job.place(name, step.direction).steps}
+    records = [r for r in situation.journal.records() if (r.step in wanted if wanted else r.lot == step.lot)]
+    recorded = record_to_replay(records, "reverse" if step.direction == "reverse" else "")
+    if recorded is None:
+        which = ", ".join(step.of) or "this session"
+        because = f"no level from record to replay was read at {which}, noise reduction out"
+        return [no_reading("mistracking", "both", because)], ()
+    system = job.machine.noise_reduction[0] if job.machine.noise_reduction else "type-b"
+    measured = mistracking(recorded.readings, system)
+    at = f"level sent at {recorded.level_sent_db:+g} dB"
+    if recorded.response_sent_db is not None:
+        at += f", response at {recorded.response_sent_db:+g} dB"
+    said = at.replace("-", "−")
+    readings = [replace(r, method=f"{r.method}; {said}" if r.method else said) for r in measured.readings]
+    return readings, measured.warnings

@@ -1,0 +1,44 @@
+"""What was measured is to come back to what an earlier step read: a screw turned back to where it stood."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from bench.measure.reading import Reading, no_reading
+from bench.procedure.kinds.activity import Situation
+from bench.procedure.model.steps import Measure
+from bench.procedure.model.targets import Verdict, judge
+from bench.procedure.state.outcome import last_attempts
+
+
+def come_back(
+    step: Measure, situation: Situation, readings: Sequence[tuple[Reading, float]]
+) -> list[tuple[Reading, Verdict]]:
+    """Judge readings by how far they are from those of the step that they are to come back to.
+
+    Both readings are uncertain: the verdict goes by the root sum of squares.
+
+    Args:
+        step: it says which step, and whose tolerance holds.
+        situation: what was read so far.
+        readings: each with what is added to its target, which counts for nothing here.
+    """
+    job = situation.job
+    target, name = job.target(step.target), step.returns_to or ""
+    ids = set(job.place(name, step.direction).steps)
+    title = next((s.title for s in job.steps if s.id in ids), name)
+    before = [r.reading for r in last_attempts(situation.journal.records()) if r.step in ids]
+    out = []
+    for reading, _ in readings:
+        found = next((r for r in before if (r.quantity, r.channel) == (reading.quantity, reading.channel)), None)
+        if found is None or found.value is None or found.uncertainty is None:
+            because = f"nothing was read at “{title}” that it could come back to"
+            lost = no_reading(reading.quantity, reading.channel, because, frequency_hz=reading.frequency_hz)
+            out.append((lost, judge(lost, target)))
+            continue
+        both = replace(reading, uncertainty=math.hypot(reading.uncertainty or 0.0, found.uncertainty))
+        verdict = judge(both, target, offset=found.value - target.value)
+        out.append((reading, verdict.model_copy(update={"source": f"as read at {title}; {target.source}"})))
+    return out

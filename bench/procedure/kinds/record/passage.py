@@ -1,0 +1,263 @@
+"""One passage over the tape: something is recorded behind a leader mark, and its replay is found again by that mark.
+
+Three heads replay while they record, so the mark also tells the way from head to head. Two heads record, are rewound
+and play; the mark is found whatever the speed, and what lay `t` seconds after it comes `t / speed` seconds after it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from bench.audio.port import Block, Samples
+from bench.problem import Problem
+from bench.procedure.kinds.activity import Situation
+from bench.procedure.state.snapshot import Prompt
+from bench.signals.leader import LEADER_S, Leader, find_leader
+from bench.signals.source import Source
+from bench.signals.tones import Gap, Sequence
+
+LEAD_IN_S = 3.0
+"""Silence ahead of the mark: the tape comes up to speed, and an older mark is erased where a rewind went a little
+too far or not far enough."""
+
+BETWEEN_S = 0.5
+"""Instead of it, between recordings of one passage."""
+
+TAIL_S = 1.0
+"""Recorded after the last part, so that its end is on the tape."""
+
+MARK_BELOW_DB = 8.0
+"""The mark is sent so far below reference level: no tape saturates, and nothing of it is lost in hiss."""
+
+LOOK_S, LOOK_EVERY_S = 4.0, 1.0
+"""How much of the last sound is searched for the mark, and how often; the mark itself takes 1.1 s."""
+
+LONGEST_SEARCH_S = 300.0
+"""Two heads: so long is waited for the mark, from the end of the recording on. Meanwhile a person rewinds and plays."""
+
+LATE_S = 2.5
+"""Three heads: the way from head to head and through any interface is shorter than this."""
+
+REWIND = "Stop, rewind to before where it began, and play: it is heard by itself"
+
+Phase = Literal["ready", "recording", "recorded", "seeking", "replaying", "over"]
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A stretch of what came back."""
+
+    samples: Samples
+    at_s: float
+    """Seconds after the end of the mark at which it lay when it was sent; that of the first sample."""
+
+
+class Passage:
+    """Records a source and hands on its replay, from the end of the mark to the end of the source.
+
+    Args:
+        situation: the bench.
+        source: what is recorded, of a length; None is silence.
+        seconds: of the source, where it has no length of its own.
+        at_once: whether the machine replays while it records.
+        replayed_s: how much is replayed, where that is more than was recorded.
+    """
+
+    def __init__(
+        self,
+        situation: Situation,
+        source: Source | None,
+        seconds: float | None,
+        *,
+        at_once: bool,
+        replayed_s: float | None = None,
+    ) -> None:
+        self._situation = situation
+        self._rate = situation.port.status.sample_rate
+        self._source = source
+        own = None if source is None else source.frames
+        length = round(seconds * self._rate) if seconds is not None else own
+        if length is None:
+            raise ValueError("a passage needs a length")
+        self._frames = length
+        self._replayed = length if replayed_s is None else round(replayed_s * self._rate)
+        self.at_once = at_once
+        self.phase: Phase = "ready"
+        self.speed = 1.0
+        """How fast the replay ran beside the recording, once the mark is found."""
+        self.head_delay_s: float | None = None
+        """Three heads: from sending to replay, once the mark is found."""
+        self.why_not = ""
+        """Why nothing came back, when nothing did."""
+        self._mark_frame = 0
+        self._ends_at = 0
+        self._now = 0
+        self._kept: list[Samples] = []
+        self._kept_from = 0
+        self._looked = 0
+        self._starts: int | None = None
+        self._began = 0
+        self._goes_on = False
+
+    @property
+    def seconds(self) -> float:
+        """Length of what is recorded."""
+        return self._frames / self._rate
+
+    @property
+    def left_s(self) -> int:
+        """How much is still to be recorded or replayed, seconds."""
+        return math.ceil(max(0, self._ends_at - self._now) / self._rate)
+
+    # ---------------------------------------------------------------- what the person does
+
+    def record(self, *, goes_on: bool = False) -> None:
+        """Recording begins. The practice machine is wound back to where it will begin.
+
+        Args:
+            goes_on: the tape is already recording; this comes behind what was recorded before.
+        """
+        hands = self._situation.hands
+        if hands is not None and not self.at_once and not goes_on:
+            hands.rewind()
+        self._situation.transport("record")
+        if hands is not None and self.at_once:
+            hands.switch("monitor", "tape")
+        reference = self._situation.job.machine.reference
+        mark = Leader(self._rate, max(-60.0, reference.send_dbfs - MARK_BELOW_DB))
+        lead_in_s = BETWEEN_S if goes_on else LEAD_IN_S
+        parts: list[Gap | Source] = [Gap(lead_in_s), mark]
+        if self._source is not None:
+            parts.append(self._source)
+        begins = self._situation.send(Sequence(parts, self._rate))
+        if self._source is not None:
+            self._situation.sending = self._source.says
+        self._mark_frame = begins + round(lead_in_s * self._rate)
+        self._ends_at = self._mark_frame + mark.frames + self._frames + round(TAIL_S * self._rate)
+        self._kept, self._starts = [], None
+        self.phase = "recording"
+
+    def replay(self, *, goes_on: bool = False) -> None:
+        """Listen for the mark from now on; the practice machine is rewound and plays, elsewhere a person does it.
+
+        Args:
+            goes_on: it plays already; what was recorded next follows.
+        """
+        hands = self._situation.hands
+        self._goes_on = goes_on
+        if not goes_on:
+            if hands is not None:
+                hands.rewind()
+            self._situation.transport("play")
+        self._kept, self._starts = [], None
+        self.phase = "seeking"
+
+    def stop(self) -> None:
+        """It is over: silence, and the tape stands."""
+        self._situation.silence()
+        self._situation.transport("stop")
+        self.phase = "over"
+
+    def no_more(self) -> None:
+        """The person says that nothing more will come.
+
+        Raises:
+            Problem: the mark is still waited for: a key that was pressed out of habit must not lose the recording.
+        """
+        if self.phase == "seeking":
+            raise Problem(f"{REWIND}; repeat the step if it is not found")
+        self.give_up()
+
+    @property
+    def asks(self) -> Prompt:
+        """Two heads, once it is recorded: what is to be done at the machine, or that it listens."""
+        if self.phase == "seeking" and not self._goes_on and self._situation.hands is None:
+            return Prompt("wait", REWIND, by_hand=True)
+        left_s = self.left_s if self.phase == "replaying" else None
+        return Prompt("wait", "Listening to the replay, from its mark on", left_s=left_s)
+
+    # ---------------------------------------------------------------- what comes back
+
+    def hear(self, block: Block) -> Heard | None:
+        """Take in a block; gives what of the source came back with it."""
+        self._now = block.start + len(block.samples)
+        if self.phase == "recording" and not self.at_once:
+            if self._now >= self._ends_at:
+                self._situation.silence()
+                self.phase = "recorded"
+            return None
+        if self.phase not in ("recording", "seeking", "replaying"):
+            return None
+        heard = self._found(block) if self._starts is None else self._on(block.samples, block.start)
+        if self._starts is not None and self._now >= self._ends_at:
+            self.phase = "over"
+        elif self.phase == "seeking" and self._now > self._began + LONGEST_SEARCH_S * self._rate:
+            self.give_up()
+        elif self.at_once and self._starts is None and self._now > self._mark_frame + (LEADER_S + LATE_S) * self._rate:
+            self.why_not = (
+                "the leader mark did not come back: is the machine recording, monitor on tape, and connected both ways?"
+            )
+            self.phase = "over"
+        return heard
+
+    def give_up(self) -> None:
+        """The replay is over, or nothing more will come."""
+        if self._starts is None:
+            self.why_not = "the leader mark was not found: rewind to before where the recording began, and play it"
+        else:
+            self.why_not = "the replay ended before the recording did"
+        self.phase = "over"
+
+    def _found(self, block: Block) -> Heard | None:
+        """Look for the mark in the last seconds; what followed it is handed on at once."""
+        if not self._kept:
+            self._kept_from = self._looked = block.start
+            self._began = block.start
+        if block.lost:
+            self._kept, self._kept_from = [], block.start
+        self._kept.append(block.samples)
+        if self._now - self._looked < LOOK_EVERY_S * self._rate:
+            return None
+        self._looked = self._now
+        sound = np.concatenate(self._kept)
+        found = find_leader(sound, self._rate)
+        if found is None or found[0] + LEADER_S / found[1] * self._rate > len(sound):
+            drop = max(0, len(sound) - round(LOOK_S * self._rate))
+            self._kept, self._kept_from = [sound[drop:]], self._kept_from + drop
+            return None
+        at, self.speed = found
+        if self.at_once:
+            self.head_delay_s = (self._kept_from + at - self._mark_frame) / self._rate
+            self.speed = 1.0
+        self.phase = "recording" if self.at_once else "replaying"
+        if not self.at_once and not self._goes_on:
+            self._situation.heard_from(self._kept_from)
+        self._starts = self._kept_from + at + round(LEADER_S / self.speed * self._rate)
+        self._ends_at = self._starts + round(self._replayed / self.speed)
+        self._kept = []
+        return self._on(sound, self._kept_from)
+
+    def _on(self, samples: Samples, start: int) -> Heard | None:
+        """The part of some samples that belongs to the source."""
+        if self._starts is None:
+            return None
+        first = max(start, self._starts)
+        inside = samples[first - start : max(0, self._ends_at - start)]
+        return Heard(inside, (first - self._starts) * self.speed / self._rate) if len(inside) else None
+
+
+def refuse_file(situation: Situation) -> None:
+    """Raises `Problem` where nothing can be recorded."""
+    if situation.is_file:
+        raise Problem("a file cannot be recorded on")
+
+
+def to_record(situation: Situation) -> str:
+    """What has to be so before a tone is sent to be recorded."""
+    if situation.job.machine.heads == 3:
+        return "Work tape in and recording, monitor on tape, loudspeakers down: go on to start"
+    return "Work tape in, wound to where it may be recorded over, recording; monitors down: go on to start"

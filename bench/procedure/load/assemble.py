@@ -1,0 +1,251 @@
+"""Puts a procedure together with what it follows and the sheets it is done with, noting every problem."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from bench.procedure.load.check_fit import check_with_sheets
+from bench.procedure.load.check_order import check_order
+from bench.procedure.load.expansion import Placing, applying, below, each_way, lay_out, whether
+from bench.procedure.load.file_problems import Finding, KeyPath, Wrong, did_you_mean, shown, without_echoes
+from bench.procedure.load.reader import SHEETS, Read, SheetKind, read_procedure, read_sheet
+from bench.procedure.model.job import Job, JobStep, UsedFile
+from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
+from bench.procedure.model.steps import Follow, Procedure, Step
+from bench.workspace import Workspace
+
+MOST_STEPS = 2000
+"""Steps of a procedure with all that it follows; a file that follows another twice, and so on, grows fast."""
+
+USUAL: dict[SheetKind, str] = {
+    "machine": "three-head-cassette",
+    "tape": "ferric-daily",
+    "reference-tape": "cassette-reference",
+}
+"""The sheet where neither the person nor the procedure names one; if it is not there, the first by name."""
+
+Wanted = Mapping[SheetKind, Path]
+"""The sheets that a person named."""
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """A job, or all the reasons why there is none."""
+
+    job: Job | None
+    findings: list[Finding]
+    """All of them are of the procedure file itself; what is wrong with another file is told once, where it is used."""
+
+
+def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, told: frozenset[Path] = frozenset()) -> Assembly:
+    """Put a job together.
+
+    Args:
+        path: the procedure file.
+        workspace: where the sheets are, unless the procedure's own folder has `sheets/`.
+        wanted: the sheets that were named.
+        told: files whose own problems are being told anyway, so that they are not told again here.
+    """
+    read = read_procedure(path)
+    document, steps = read.document, read.steps
+    if document is None:
+        return Assembly(None, read.findings)
+    gathering = _Gathering(told, list(read.wrongs))
+    sheets, sheet_files = gathering.sheets(document.data, path, workspace, wanted)
+    placed = tuple(gathering.placed(steps, (path,), sheets))
+    applies = tuple(applying(placed))
+    on_bench = tuple(step for step, _ in applies)
+    if gathering.whole and None not in steps:
+        part = document.data.get("part") is True
+        gathering.wrongs += _at_own_steps(applies, check_order(on_bench, part=part))
+    gathering.wrongs += _at_own_steps(
+        applies, check_with_sheets(on_bench, sheets.machine, sheets.tape, sheets.reference_tape)
+    )
+    if gathering.whole and placed and not on_bench:
+        said = "no step applies to this machine and tape"
+        gathering.wrongs.append(Wrong(("step",), said, "name sheets that some step applies to"))
+    wrongs = without_echoes(gathering.wrongs, read.wrongs)
+    if (
+        wrongs
+        or not gathering.whole
+        or not read.model
+        or not (sheets.machine and sheets.tape and sheets.reference_tape)
+    ):
+        return Assembly(None, document.findings(wrongs))
+    on_bench, left_out, places = lay_out(placed)
+    job = Job(
+        name=path.stem,
+        procedure=read.model,
+        steps=on_bench,
+        machine=sheets.machine,
+        tape=sheets.tape,
+        reference_tape=sheets.reference_tape,
+        used=(UsedFile(path, document.content), *gathering.used, *sheet_files),
+        names={kind: path.stem for kind, path in sheets.paths.items()},
+        left_out=left_out,
+        places=places,
+    )
+    return Assembly(_with_other_tapes(job, sheets.paths["tape"]), [])
+
+
+def _with_other_tapes(job: Job, own: Path) -> Job:
+    """A job of several tapes knows those of the other lots: sheets of the same type, by name, as many as there are."""
+    others: list[tuple[Tape, UsedFile]] = []
+    for path in sorted(own.parent.glob("*.toml")):
+        if len(others) + 1 >= len(job.lots):
+            break
+        read = read_sheet(path, "tape")
+        fits = path != own and read.model is not None and read.model.iec_type == job.tape.iec_type
+        if fits and read.model is not None and read.document is not None:
+            others.append((read.model, UsedFile(path, read.document.content)))
+    used = (*job.used, *(file for _, file in others))
+    return replace(job, other_tapes=tuple(tape for tape, _ in others), used=used)
+
+
+def _at_own_steps(placed: Sequence[tuple[JobStep, int]], wrongs: list[Wrong]) -> list[Wrong]:
+    """What is wrong with a followed step is told at the `follow` step, once for each message."""
+    out: dict[tuple[Any, ...], Wrong] = {}
+    for w in wrongs:
+        if w.at[0] != "step":  # of the sheets that were named, not of a step
+            out.setdefault((w.at, w.message), w)
+            continue
+        step, index = placed[int(w.at[1])]
+        followed = "/" in step.id
+        at: KeyPath = ("step", index, "procedure") if followed else ("step", index, *w.at[2:])
+        message = f"{step.id}: {w.message}" if followed else w.message
+        out.setdefault((at, w.message), Wrong(at, message, w.remedy))
+    return list(out.values())
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheets:
+    """Those that could be read."""
+
+    machine: Machine | None
+    tape: Tape | None
+    reference_tape: ReferenceTape | None
+    paths: dict[str, Path]
+
+
+@dataclass
+class _Gathering:
+    """What was found on the way."""
+
+    told: frozenset[Path]
+    wrongs: list[Wrong]
+    used: list[UsedFile] = field(default_factory=list)
+    whole: bool = True
+    _read: dict[Path, Read[Procedure]] = field(default_factory=dict)
+    _count: int = 0
+
+    def placed(
+        self, steps: Sequence[Step | None], chain: tuple[Path, ...], sheets: _Sheets, own: int | None = None
+    ) -> Iterator[Placing]:
+        """The steps of a file, those of `follow` steps in their place.
+
+        Args:
+            steps: the file's, as far as they are understood.
+            chain: the files that led here, itself the last.
+            sheets: which steps apply, and whether they are done in each direction.
+            own: the procedure's own step that led here; None for the procedure itself.
+        """
+        for index, step in enumerate(steps):
+            if step is None:
+                continue
+            brought = index if own is None else own
+            why_not = whether(step.applies_to, sheets.machine, sheets.tape)
+            for one in each_way(step, sheets.machine):
+                names = tuple(dict.fromkeys((one.id, step.id)))
+                if isinstance(one, Follow):
+                    yield from self._followed(Placing(one, brought, names, why_not), chain, sheets)
+                else:
+                    self._count += 1
+                    yield Placing(one, brought, names, why_not)
+
+    def _followed(self, placing: Placing, chain: tuple[Path, ...], sheets: _Sheets) -> Iterator[Placing]:
+        step, own = placing.step, placing.index
+        assert isinstance(step, Follow)
+        target = chain[-1].parent / f"{step.procedure}.toml"
+        self._count += 1
+        if self._count > MOST_STEPS:
+            self._wrong(own, f"more than {MOST_STEPS} steps with all that is followed", "follow less")
+            return
+        read = self._procedure(step, own, target, chain)
+        if placing.why_not:
+            yield placing
+        elif read is not None and read.model is not None:
+            first = True
+            for inner in self.placed(read.model.step, (*chain, target), sheets, own):
+                yield below(inner, placing, first=first)
+                first = False
+
+    def _procedure(self, step: Follow, own: int, target: Path, chain: tuple[Path, ...]) -> Read[Procedure] | None:
+        led = {p.resolve() for p in chain}
+        if target.resolve() in led:
+            self._wrong(own, f'"{step.procedure}" comes back to itself', "take one of the follow steps out")
+            return None
+        if not target.exists():
+            names = (p.stem for p in sorted(target.parent.glob("*.toml")) if p.resolve() not in led)
+            self._wrong(
+                own, f'there is no procedure "{step.procedure}" in this folder', did_you_mean(step.procedure, names)
+            )
+            return None
+        read = self._read.get(target)
+        if read is None:
+            read = self._read[target] = read_procedure(target)
+            if read.document is not None and read.model is not None:
+                self.used.append(UsedFile(target, read.document.content))
+            elif target.resolve() not in self.told:
+                self._wrong(
+                    own, f'"{step.procedure}" has a problem ({read.findings[0].sentence})', "mend that file first"
+                )
+        if read.model is None:
+            self.whole = False
+        return read
+
+    def _wrong(self, own: int, message: str, remedy: str) -> None:
+        self.whole = False
+        wrong = Wrong(("step", own, "procedure"), message, remedy)
+        if wrong not in self.wrongs:
+            self.wrongs.append(wrong)
+
+    def sheets(
+        self, data: dict[str, Any], path: Path, workspace: Workspace, wanted: Wanted
+    ) -> tuple[_Sheets, list[UsedFile]]:
+        """The three sheets, those that can be read, and their files."""
+        beside = path.parent / "sheets"
+        folder = beside if beside.is_dir() else workspace.sheets
+        found: dict[SheetKind, Any] = {}
+        paths: dict[str, Path] = {}
+        used: list[UsedFile] = []
+        for kind in USUAL:
+            key = kind.replace("-", "_")
+            sheet = wanted.get(kind) or self._sheet_path(kind, key, data.get(key), folder / SHEETS[kind][0])
+            if sheet is None:
+                continue
+            read = read_sheet(sheet, kind)
+            if read.document is not None and read.model is not None:
+                used.append(UsedFile(sheet, read.document.content))
+                found[kind] = read.model
+                paths[kind] = sheet
+            elif sheet.resolve() not in self.told:
+                said = f"the {kind} sheet has a problem ({read.findings[0].sentence})"
+                self.wrongs.append(Wrong((key,), said, "mend that file first"))
+        return _Sheets(found.get("machine"), found.get("tape"), found.get("reference-tape"), paths), used
+
+    def _sheet_path(self, kind: SheetKind, key: str, name: Any, folder: Path) -> Path | None:
+        there = sorted(folder.glob("*.toml"))
+        by_name = {p.stem: p for p in there}
+        if isinstance(name, str):
+            if name not in by_name:
+                self.wrongs.append(
+                    Wrong((key,), f"there is no {kind} sheet {shown(name)}", did_you_mean(name, by_name))
+                )
+            return by_name.get(name)
+        if not there:
+            self.wrongs.append(Wrong((key,), f"there is no {kind} sheet in {folder}", "put one there"))
+            return None
+        return by_name.get(USUAL[kind], there[0])

@@ -1,0 +1,86 @@
+"""Checks of what a file says, beyond the types of its keys. Each needs nothing but the file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from bench.procedure.load.check_measuring import check_measuring
+from bench.procedure.load.check_routes import check_routes
+from bench.procedure.load.check_tapes import check_lots
+from bench.procedure.load.file_problems import Told, Wrong, did_you_mean, shown
+from bench.procedure.model.steps import Entry, InterfaceStep, Measuring, Question, Step
+
+
+def check_steps(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Wrong]:
+    """Every problem that the steps of one file have in themselves and among themselves.
+
+    Args:
+        steps: as far as they can be understood.
+        ids: their ids as the file has them.
+    """
+    out: list[Wrong] = []
+    taken: dict[str, int] = {}
+    for n, step in enumerate(steps):
+        if step is None:
+            continue
+        if step.id in taken:
+            said = f"{shown(step.id)} is already the id of step {taken[step.id] + 1}"
+            out.append(Wrong(("step", n, "id"), said, "give each step an id of its own", ("id",)))
+        taken.setdefault(step.id, n)
+        for key, message, remedy, about in (*_step(step), *_directions(step)):
+            out.append(Wrong(("step", n, *key), message, remedy, about))
+    return out + check_lots(steps) + check_routes(steps, ids)
+
+
+def _step(step: Step) -> Iterator[Told]:
+    match step:
+        case InterfaceStep():
+            yield from _interface(step)
+        case Measuring():
+            yield from check_measuring(step)
+        case Entry():
+            yield from _entry(step)
+        case Question():
+            yield from _question(step)
+        case _:
+            pass
+
+
+def _interface(step: InterfaceStep) -> Iterator[Told]:
+    needed = {"noise": 0, "response": 2, "linearity": 2}.get(step.finds, 1)
+    said = f"{step.finds} is found from {needed or 'no'} tone{'' if needed == 1 else 's'}"
+    if needed == 0 and step.sends:
+        yield ("sends",), said, "take them out: nothing is sent", ("sends", "finds")
+    elif len(step.sends) < needed:
+        yield ("sends",), f"{said}{' or more' if needed > 1 else ''}", "add `{ hz = …, dbfs = … }`", ("sends", "finds")
+
+
+def _entry(step: Entry) -> Iterator[Told]:
+    if step.asks == "choice":
+        if len(step.choices) < 2:
+            yield ("choices",), "fewer than two to choose from", "list at least two", ("choices", "asks")
+        elif len({c.casefold() for c in step.choices}) < len(step.choices):
+            yield ("choices",), "one of them is there twice", "list each once", ("choices", "asks")
+    elif step.choices:
+        yield ("choices",), f'are for `asks = "choice"`, not {shown(step.asks)}', "take them out", ("choices", "asks")
+    if step.asks == "number":
+        if not step.unit:
+            yield ("unit",), "missing: a number without its unit says nothing", 'add `unit = "…"`', ("unit", "asks")
+    else:
+        for key, value in (("unit", step.unit), ("target", step.target)):
+            if value:
+                yield (key,), f'is for `asks = "number"`, not {shown(step.asks)}', "take it out", (key, "asks")
+
+
+def _question(step: Question) -> Iterator[Told]:
+    if len({c.casefold() for c in step.choices}) < len(step.choices):
+        yield ("choices",), "one of them is there twice", "list each once", ("choices",)
+    elif step.right not in step.choices:
+        said = f"{shown(step.right)} is none of the choices"
+        yield ("right",), said, did_you_mean(step.right, step.choices), ("right", "choices")
+
+
+def _directions(step: Step) -> Iterator[Told]:
+    if step.each_direction and step.direction is not None:
+        said = "stands beside each_direction"
+        yield ("direction",), said, "take one of them out: one direction, or each", ("direction", "each_direction")

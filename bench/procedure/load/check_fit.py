@@ -1,0 +1,222 @@
+"""Checks between a procedure's steps and the sheets it is done with."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from bench.measure.reading import UNITS
+from bench.procedure.load.file_problems import Wrong, did_you_mean, shown
+from bench.procedure.model.job import JobStep
+from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
+from bench.procedure.model.steps import Adjust, Entry, Judged, Measure, Measuring, Purpose, RecordReplay, Reference
+from bench.procedure.model.targets import Target
+
+SERVES: dict[Judged, tuple[Purpose, ...]] = {
+    "level": ("level",),
+    "balance": ("level",),
+    "response": ("response",),
+    "azimuth_delay": ("azimuth",),
+    "azimuth_angle": ("azimuth",),
+    "speed_error": ("speed",),
+}
+"""The sections of a reference tape that give each quantity."""
+
+COARSE_AZIMUTH_HZ = 3150.0
+"""Highest frequency at which azimuth is first set: a cycle is then 317 µs, nearly 1° on a cassette."""
+
+
+def check_with_sheets(
+    steps: Sequence[JobStep], machine: Machine | None, tape: Tape | None, reference_tape: ReferenceTape | None
+) -> list[Wrong]:
+    """What is wrong between the steps and the sheets; a sheet that is not there is not asked."""
+    out: list[Wrong] = []
+    targets: dict[str, Mapping[str, Target]] = {}
+    if machine is not None:
+        targets["machine"] = machine.targets
+    if tape is not None:
+        targets["tape"] = tape.targets
+    if machine is not None and reference_tape is not None:
+        out += _same_terms(machine, reference_tape)
+    out += _azimuth_steps_up(steps, reference_tape)
+    for n, step in enumerate(steps):
+        found = [*_targets(step, targets, reference_tape)]
+        if reference_tape is not None:
+            found += _sections(step, reference_tape)
+        if machine is not None:
+            found += _machine(step, machine)
+        out += [Wrong(("step", n, *w.at), w.message, w.remedy, w.about) for w in found]
+    return out
+
+
+def _same_terms(machine: Machine, tape: ReferenceTape) -> Iterator[Wrong]:
+    at = ("reference_tape",)
+    if machine.speed_mm_s != tape.speed_mm_s:
+        said = f"the reference tape is for {tape.speed_mm_s:g} mm/s, the machine runs at {machine.speed_mm_s:g} mm/s"
+        yield Wrong(at, said, "name a reference tape of the machine's speed")
+    if machine.reference.fluxivity_method != tape.fluxivity_method:
+        said = (
+            f"the reference tape's flux is by the {tape.fluxivity_method} method, "
+            f"the machine's by the {machine.reference.fluxivity_method} method"
+        )
+        yield Wrong(at, said, "the two differ by some 0.7 dB: give both in their sheets by the same one")
+
+
+def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | None) -> Iterator[Wrong]:
+    """At a high frequency a head that is a whole cycle out looks right, so azimuth is brought near at a low one first.
+
+    Common practice, no source.
+    """
+    near: set[str] = set()
+    for n, step in enumerate(steps):
+        if not isinstance(step, Adjust) or step.quantity != "azimuth_delay":
+            continue
+        for hz in _judged_hz(step, reference_tape):
+            if hz > COARSE_AZIMUTH_HZ and not near & set(step.trimmers.values()):
+                said = f"azimuth is set at {hz:g} Hz at once, where a whole cycle out looks right"
+                remedy = f"put a step with the same trimmer at {COARSE_AZIMUTH_HZ:g} Hz or lower before it"
+                yield Wrong(
+                    ("step", n, "plays" if step.plays else "sends"), said, remedy, ("plays", "sends", "trimmers")
+                )
+        near |= set(step.trimmers.values())
+
+
+def _targets(
+    step: JobStep, sheets: Mapping[str, Mapping[str, Target]], reference_tape: ReferenceTape | None
+) -> Iterator[Wrong]:
+    match step:
+        case Reference():
+            for quantity, name in step.targets.items():
+                at = ("targets", quantity)
+                heard = []
+                if reference_tape is not None:
+                    heard = [
+                        s.hz
+                        for s in reference_tape.section
+                        if s.purpose in SERVES[quantity] and _wanted(step, s.purpose)
+                    ]
+                yield from _target(at, name, _unit(quantity, from_tape=True), heard, sheets)
+        case RecordReplay():
+            for sent, name in step.targets.items():
+                heard = [step.reference_hz] if sent == "record_replay_level" else [t.hz for t in step.sends]
+                yield from _target(("targets", sent), name, UNITS[sent], heard, sheets)
+        case Adjust() | Measure():
+            unit = _unit(step.quantity, from_tape=step.plays is not None)
+            yield from _target(("target",), step.target, unit, _judged_hz(step, reference_tape), sheets)
+            if isinstance(step, Measure) and step.returns_to is not None:
+                yield from _both_sides(step.target, sheets)
+        case Entry() if step.target is not None:
+            yield from _target(("target",), step.target, step.unit, [], sheets)
+        case _:
+            return
+
+
+def _both_sides(name: str, sheets: Mapping[str, Mapping[str, Target]]) -> Iterator[Wrong]:
+    """What is to come back to a reading may be off to either side of it."""
+    sheet, _, key = name.partition(".")
+    target = sheets.get(sheet, {}).get(key)
+    if target is not None and (target.at_least is not None or target.at_most is not None):
+        said = f"{shown(name)} is a limit on one side, and there is no coming back to a limit"
+        yield Wrong(("target",), said, "name a target with a tolerance", ("target", "returns_to"))
+
+
+def _unit(quantity: str, *, from_tape: bool) -> str:
+    """What a target must be in. A level from the reference tape is judged by how far it is from what it should give."""
+    return "dB" if quantity == "level" and from_tape else UNITS[quantity]
+
+
+def _judged_hz(step: Adjust | Measure, reference_tape: ReferenceTape | None) -> list[float]:
+    if step.frequency is not None:
+        return [step.frequency]
+    if step.plays is not None:
+        return [s.hz for s in reference_tape.section if s.id == step.plays] if reference_tape else []
+    return [step.sends[0].hz] if len(step.sends) == 1 else []
+
+
+def _wanted(step: Reference, purpose: Purpose) -> bool:
+    return not step.purposes or purpose in step.purposes
+
+
+def _target(
+    at: tuple[str | int, ...],
+    name: str,
+    unit: str,
+    heard: Sequence[float],
+    sheets: Mapping[str, Mapping[str, Target]],
+) -> Iterator[Wrong]:
+    """One target: it is there, in the right unit, and says something at every frequency."""
+    sheet, _, key = name.partition(".")
+    if sheet not in sheets:
+        return
+    target = sheets[sheet].get(key)
+    if target is None:
+        yield Wrong(at, f"the {sheet} sheet has no target {shown(key)}", did_you_mean(key, sheets[sheet]), ("target",))
+        return
+    if target.unit != unit:
+        said = f"{shown(name)} is in {shown(target.unit)}, what is judged here is in {shown(unit)}"
+        yield Wrong(at, said, f"name a target in {unit}", ("target", "targets", "quantity", "unit"))
+        return
+    if target.at_least is not None or target.at_most is not None:
+        return  # a limit on one side holds at every frequency
+    silent = [hz for hz in heard if target.tolerance_at(hz) is None]
+    if silent:
+        said = f"{shown(name)} gives no tolerance at {', '.join(f'{hz:g}' for hz in silent)} Hz"
+        yield Wrong(at, said, "give the target a band there, or leave the tone out", ("target", "targets", "sends"))
+
+
+def _sections(step: JobStep, tape: ReferenceTape) -> Iterator[Wrong]:
+    if isinstance(step, Reference):
+        there = {s.purpose for s in tape.section if _wanted(step, s.purpose)}
+        for purpose in step.purposes:
+            if purpose not in {s.purpose for s in tape.section}:
+                yield Wrong(("purposes",), f"the reference tape has no {purpose} section", "take it out", ("purposes",))
+                return
+        for quantity in step.targets:
+            if not there & set(SERVES[quantity]):
+                said = f"no section that is played gives {quantity}"
+                remedy = f"play a section for {SERVES[quantity][0]}, or take the target out"
+                yield Wrong(("targets", quantity), said, remedy, ("purposes",))
+        return
+    if not isinstance(step, Adjust | Measure) or step.plays is None:
+        return
+    section = next((s for s in tape.section if s.id == step.plays), None)
+    if section is None:
+        said = f"the reference tape has no section {shown(step.plays)}"
+        yield Wrong(("plays",), said, did_you_mean(step.plays, (s.id for s in tape.section)), ("plays",))
+    elif step.frequency is not None and step.frequency != section.hz:
+        said = f"{step.frequency:g} Hz is not what section {shown(section.id)} holds ({section.hz:g} Hz)"
+        yield Wrong(("frequency",), said, "take the frequency out", ("frequency", "plays"))
+
+
+def _machine(step: JobStep, machine: Machine) -> Iterator[Wrong]:
+    yield from _switches(step, machine)
+    sent = isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))
+    if isinstance(step, Adjust):
+        for key in ("trimmers", "trimmers_reverse") if machine.auto_reverse else ("trimmers",):
+            for channel, trimmer in getattr(step, key).items():
+                if trimmer not in machine.trimmers:
+                    said = f"the machine has no trimmer {shown(trimmer)}"
+                    yield Wrong((key, channel), said, did_you_mean(trimmer, machine.trimmers), (key,))
+        if sent and machine.heads == 2 and step.via == "live":
+            said = "the machine has two heads and cannot replay while it records"
+            yield Wrong(("via",), said, 'say `via = "rounds"` or `via = "ladder"`', ("via", "sends"))
+            return
+    if not sent or machine.heads == 3:
+        return
+    if isinstance(step, RecordReplay):
+        judges = "azimuth_delay" in step.targets
+    else:
+        judges = isinstance(step, Adjust | Measure) and step.quantity.startswith("azimuth_")
+    if judges:
+        said = "with two heads a machine always agrees with the azimuth of its own recording"
+        at = ("targets", "azimuth_delay") if isinstance(step, RecordReplay) else ("quantity",)
+        yield Wrong(at, said, "judge azimuth from the reference tape", ("targets", "quantity", "sends"))
+
+
+def _switches(step: JobStep, machine: Machine) -> Iterator[Wrong]:
+    """What the machine must have for a step to be done as it says."""
+    if isinstance(step, Measuring) and step.noise_reduction != "off" and not machine.noise_reduction:
+        remedy = "say `applies_to = { noise_reduction = true }`, or name a machine whose sheet has noise_reduction"
+        yield Wrong(("noise_reduction",), "the machine has no noise reduction", remedy, ("noise_reduction",))
+    if step.direction == "reverse" and not machine.auto_reverse:
+        remedy = "say `applies_to = { auto_reverse = true }`, or name a machine whose sheet has it"
+        yield Wrong(("direction",), "the machine runs forward only", remedy, ("direction",))

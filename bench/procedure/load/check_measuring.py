@@ -1,0 +1,227 @@
+"""Checks of steps at which something is adjusted or measured. Each needs nothing but the file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from bench.procedure.load.check_methods import check_method
+from bench.procedure.load.file_problems import Told
+from bench.procedure.model.steps import Adjust, Measure, Measuring, RecordReplay, SentTone
+
+AGREES = "a machine always agrees with its own recording: judge it from the reference tape, with plays"
+
+
+def check_measuring(step: Measuring) -> Iterator[Told]:
+    """What is wrong with a step in itself."""
+    match step:
+        case Adjust():
+            yield from _adjust(step)
+        case Measure():
+            yield from _measure(step)
+        case RecordReplay():
+            yield from _record_replay(step)
+        case _:
+            pass
+
+
+def _record_replay(step: RecordReplay) -> Iterator[Told]:
+    if step.reference_hz not in {tone.hz for tone in step.sends}:
+        yield (
+            ("reference_hz",),
+            f"{step.reference_hz:g} Hz is not among the tones sent",
+            f"name one of {_frequencies(step.sends)}",
+            ("reference_hz", "sends"),
+        )
+    yield from _same_tones(step.sends)
+
+
+def _adjust(step: Adjust) -> Iterator[Told]:
+    if step.programme:
+        yield from _programme(step)
+    elif (step.plays is None) == (not step.sends):
+        said = "plays and sends exclude each other" if step.sends else "missing: nothing sounds at this step"
+        remedy = "give plays (a section of the reference tape) or sends (tones to record)"
+        yield ("plays",), said, f"{remedy}, one of them", ("plays", "sends")
+    elif step.sends:
+        if step.quantity == "speed_error":
+            yield ("quantity",), "speed cannot be judged from tones that are sent", AGREES, ("quantity", "sends")
+        elif step.quantity == "level":
+            remedy = 'say `quantity = "record_replay_level"`: how much comes back of what was sent'
+            yield ("quantity",), "level is for what the reference tape plays", remedy, ("quantity", "sends")
+    elif step.quantity == "record_replay_level":
+        yield (
+            ("quantity",),
+            "record_replay_level is not heard from the reference tape",
+            'give sends instead of plays, or say `quantity = "level"`',
+            ("quantity", "plays"),
+        )
+    elif step.quantity == "overbias":
+        remedy = "give sends instead of plays: bias is judged by what is recorded"
+        yield ("quantity",), "overbias is not heard from the reference tape", remedy, ("quantity", "plays")
+    yield from _way_of_working(step)
+    yield from _frequency(step)
+    relative = step.quantity == "response" and bool(step.sends)
+    if relative and step.reference_frequency is None:
+        yield (
+            ("reference_frequency",),
+            "missing: a response is relative to one of the tones",
+            f"name one of {_frequencies(step.sends)}",
+            ("reference_frequency", "quantity", "sends"),
+        )
+    elif relative and step.reference_frequency not in {tone.hz for tone in step.sends}:
+        yield (
+            ("reference_frequency",),
+            f"{step.reference_frequency:g} Hz is not among the tones sent",
+            f"name one of {_frequencies(step.sends)}",
+            ("reference_frequency", "quantity", "sends"),
+        )
+    elif not relative and step.reference_frequency is not None:
+        yield (
+            ("reference_frequency",),
+            "is for the response of tones that are sent",
+            "take it out",
+            ("reference_frequency", "quantity", "sends"),
+        )
+    yield from _trimmers(step)
+
+
+def _programme(step: Adjust | Measure) -> Iterator[Told]:
+    if step.quantity != "azimuth_delay":
+        said = f"programme does not tell {step.quantity}"
+        yield ("programme",), said, "take it out: it is for azimuth_delay", ("programme", "quantity")
+    for key in ("plays", "sends"):
+        if getattr(step, key):
+            yield (key,), "stands beside programme", "take one of them out", (key, "programme")
+
+
+def _way_of_working(step: Adjust) -> Iterator[Told]:
+    """Live, rounds or a ladder, and what belongs to each."""
+    given = step.model_fields_set
+    if step.plays is not None and step.via in {"rounds", "ladder"}:
+        said = f"{step.via} are for recordings: the reference tape is read while the trimmer is turned"
+        yield ("via",), said, 'take it out, or say `via = "live"`', ("via", "plays")
+        return
+    for key in ("positions", "apart_degrees"):
+        if key in given and step.via != "ladder":
+            yield (key,), 'is for `via = "ladder"`', "take it out, or say so", (key, "via")
+    if "at_most" in given and (step.via in {"live", "ladder"} or step.plays is not None):
+        yield ("at_most",), 'is for `via = "rounds"`', "take it out", ("at_most", "via", "plays")
+
+
+def _trimmers(step: Adjust) -> Iterator[Told]:
+    if "both" in step.trimmers and len(step.trimmers) > 1:
+        yield (
+            ("trimmers", "both"),
+            "stands beside a trimmer of one channel",
+            "name one trimmer for both channels, or one for each",
+            ("trimmers",),
+        )
+    elif step.quantity in {"azimuth_delay", "speed_error"} and "both" not in step.trimmers:
+        yield (
+            ("trimmers",),
+            f"{step.quantity} belongs to both channels",
+            'write `trimmers = { both = "…" }`',
+            ("trimmers", "quantity"),
+        )
+    elif len(set(step.trimmers.values())) < len(step.trimmers):
+        yield (
+            ("trimmers",),
+            "one trimmer is named for two channels",
+            'name one for each, or write `trimmers = { both = "…" }`',
+            ("trimmers",),
+        )
+    if step.trimmers_reverse and not step.each_direction:
+        said = "are for a step that is done in each direction"
+        yield ("trimmers_reverse",), said, "add `each_direction = true`, or take them out", ("each_direction",)
+    elif step.trimmers_reverse and set(step.trimmers_reverse) != set(step.trimmers):
+        said = "serve other channels than trimmers does"
+        yield ("trimmers_reverse",), said, f"name one for {' and '.join(step.trimmers)}", ("trimmers",)
+
+
+NOISES = frozenset({"noise", "signal_to_noise", "hum"})
+CIRCUIT = {"encoding_error": "record-only", "decoding_error": "replay-only"}
+"""How noise reduction stands while its own circuit is measured."""
+
+
+def _measure(step: Measure) -> Iterator[Told]:
+    yield from check_method(step)
+    if step.quantity == "mistracking":
+        for key in ("plays", "sends", "records", "erases", "frequency"):
+            if getattr(step, key):
+                said = "is for sound: mistracking is computed from readings that were taken"
+                yield (key,), said, "take it out", (key, "quantity")
+        return
+    if step.programme:
+        yield from _programme(step)
+    if step.of:
+        yield ("of",), "is for mistracking", "take it out", ("of", "quantity")
+    sources = [key for key in ("plays", "sends", "records") if getattr(step, key)]
+    if len(sources) > 1:
+        remedy = "take one out; with neither, what comes in by itself is measured"
+        yield (sources[0],), f"{' and '.join(sources)} exclude each other", remedy, tuple(sources)
+    elif step.sends and step.quantity in {"speed_error", "speed_drift"}:
+        yield ("quantity",), "speed cannot be judged from tones that are sent", AGREES, ("quantity", "sends")
+    elif step.records and step.quantity not in NOISES:
+        said = f"silence has no {step.quantity}"
+        yield ("records",), said, "it is for noise, signal_to_noise and hum", ("records", "quantity")
+    elif step.quantity == "record_replay_level" and not step.sends:
+        yield ("sends",), "missing: nothing is recorded whose level could come back", "add sends", ("sends", "quantity")
+    yield from _erasure(step)
+    yield from _separation(step)
+    yield from _circuit(step)
+    yield from _frequency(step)
+
+
+def _erasure(step: Measure) -> Iterator[Told]:
+    if step.quantity == "erasure" and not step.erases:
+        yield ("erases",), "missing: nothing is erased", "add `erases = true`", ("erases", "quantity")
+    elif step.erases and step.quantity != "erasure":
+        yield ("erases",), f"is for erasure, not {step.quantity}", "take it out", ("erases", "quantity")
+    elif step.erases and not step.sends:
+        yield ("sends",), "missing: there is nothing to erase", "add the tone that is recorded first", ("sends",)
+
+
+def _separation(step: Measure) -> Iterator[Told]:
+    if step.driven is not None and step.quantity != "separation":
+        yield ("driven",), f"is for separation, not {step.quantity}", "take it out", ("driven", "quantity")
+    elif step.quantity == "separation" and step.sends and step.driven is None:
+        yield ("driven",), "missing: which channel carries the tone?", 'add `driven = "left"`', ("driven", "quantity")
+
+
+def _circuit(step: Measure) -> Iterator[Told]:
+    wanted = CIRCUIT.get(step.quantity)
+    if wanted is not None and step.noise_reduction != wanted:
+        said = f'{step.quantity} is not seen with noise reduction "{step.noise_reduction}"'
+        yield ("noise_reduction",), said, f'say `noise_reduction = "{wanted}"`', ("noise_reduction", "quantity")
+
+
+def _frequency(step: Adjust | Measure) -> Iterator[Told]:
+    """Which tone is judged must be plain where several sound."""
+    if step.plays is not None or not step.sends:
+        return
+    about = ("frequency", "sends")
+    if step.frequency is None:
+        if len(step.sends) > 1:
+            remedy = f"name one of {_frequencies(step.sends)}"
+            yield ("frequency",), "missing: several tones sound and one of them is judged", remedy, about
+    elif step.frequency not in {tone.hz for tone in step.sends}:
+        said = f"{step.frequency:g} Hz is not among the tones sent"
+        yield ("frequency",), said, f"name one of {_frequencies(step.sends)}", about
+    yield from _same_tones(step.sends)
+
+
+def _same_tones(sends: Sequence[SentTone]) -> Iterator[Told]:
+    first: dict[float, int] = {}
+    for n, tone in enumerate(sends):
+        if first.setdefault(tone.hz, n) != n:
+            said = f"{tone.hz:g} Hz is sent twice"
+            yield (
+                ("sends", n, "hz"),
+                said,
+                "send each frequency once; another level needs a step of its own",
+                ("sends",),
+            )
+
+
+def _frequencies(sends: Sequence[SentTone]) -> str:
+    return ", ".join(f"{tone.hz:g}" for tone in sends)

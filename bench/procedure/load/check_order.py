@@ -1,0 +1,78 @@
+"""Checks of the order of a whole procedure's steps, those it follows in their place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from bench.procedure.load.file_problems import Wrong
+from bench.procedure.model.job import JobStep
+from bench.procedure.model.steps import Adjust, ByHand, Measure, RecordReplay, Reference
+
+
+def plays_reference(step: JobStep) -> bool:
+    """Whether the reference tape is played at a step."""
+    return isinstance(step, Reference) or (isinstance(step, Adjust | Measure) and step.plays is not None)
+
+
+def check_order(steps: Sequence[JobStep], *, part: bool) -> list[Wrong]:
+    """What is wrong with the order of the steps.
+
+    Args:
+        steps: all of them, none missing.
+        part: the procedure is made to be followed by others, so that what comes before it is not known.
+    """
+    out = [*_stages(steps)]
+    if not part:
+        out += [*_reference_last(steps), *_something_judged(steps)]
+    return out
+
+
+def _reference_last(steps: Sequence[JobStep]) -> Iterator[Wrong]:
+    """The reference tape does not meet a machine that was not cleaned and demagnetised."""
+    done: set[str] = set()
+    for n, step in enumerate(steps):
+        if isinstance(step, ByHand):
+            done |= set(step.does)
+        elif plays_reference(step):
+            missing = [act for act in ("clean", "demagnetise") if act not in done]
+            if missing:
+                at = ("step", n, "kind" if isinstance(step, Reference) else "plays")
+                acts = ", ".join(f'"{m}"' for m in missing)
+                said = f"the reference tape is played before the machine was {' and '.join(_DONE[m] for m in missing)}"
+                yield Wrong(at, said, f"put by-hand steps with does = [{acts}] before it")
+            return
+
+
+_DONE = {"clean": "cleaned", "demagnetise": "demagnetised"}
+
+
+def _stages(steps: Sequence[JobStep]) -> Iterator[Wrong]:
+    """As found means before: dirty before cleaning, clean after it, and both before any trimmer is turned."""
+    cleaned = adjusted = False
+    for n, step in enumerate(steps):
+        at = ("step", n, "stage")
+        if isinstance(step, ByHand):
+            cleaned = cleaned or "clean" in step.does
+            continue
+        if isinstance(step, Adjust):
+            if step.stage != "left":
+                yield Wrong(at, f'an adjustment is not "{step.stage}"', "take the stage out of adjust steps")
+            adjusted = True
+            continue
+        if not isinstance(step, Reference | RecordReplay | Measure) or step.stage == "left":
+            continue
+        if adjusted:
+            yield Wrong(
+                at, f'"{step.stage}" comes after an adjustment', "measure as found before any trimmer is turned"
+            )
+        elif step.stage == "found-dirty" and cleaned:
+            yield Wrong(at, '"found-dirty" comes after cleaning', 'move it before cleaning, or say "found-clean"')
+
+
+def _something_judged(steps: Sequence[JobStep]) -> Iterator[Wrong]:
+    """Readings as found are told, never judged: a procedure that has no others always ends well."""
+    measured = [n for n, s in enumerate(steps) if isinstance(s, Reference | RecordReplay | Measure | Adjust)]
+    if measured and all(steps[n].stage != "left" for n in measured):
+        last = measured[-1]
+        said = "every reading of this procedure is as found, so that nothing is ever judged"
+        yield Wrong(("step", last, "stage"), said, "measure again as left, by taking the stage out")

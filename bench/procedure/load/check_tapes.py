@@ -1,0 +1,54 @@
+"""Checks of the lots of one file: several tapes that are tried one after another, and ranked at the end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from bench.procedure.load.file_problems import Told, Wrong, shown
+from bench.procedure.model.steps import ByHand, Measure, Step, StepBase, records
+
+
+def check_lots(steps: Sequence[Step | None]) -> list[Wrong]:
+    """What would make a ranking compare the wrong things.
+
+    Args:
+        steps: of one file; None for one that can't be understood, and then nothing is said of what is missing.
+    """
+    by_id = {step.id: step for step in steps if isinstance(step, StepBase)}
+    whole = None not in steps
+    spelt: dict[str, str] = {}
+    put_in: set[str] = set()
+    told: set[str] = set()
+    out: list[Wrong] = []
+    for n, step in enumerate(steps):
+        if not isinstance(step, StepBase):
+            continue
+        if isinstance(step, ByHand) and "load-work-tape" in step.does:
+            put_in.add(step.lot.casefold())
+        findings = [*_of_another(step, by_id)]
+        if step.lot:
+            findings += _spelling(step.lot, spelt.setdefault(step.lot.casefold(), step.lot))
+            if whole and records(step) and step.lot.casefold() not in put_in | told:
+                told.add(step.lot.casefold())
+                remedy = 'before it, a by-hand step with the same lot and `does = ["load-work-tape"]`'
+                findings.append((("lot",), f"nobody puts {shown(step.lot)} in before it is recorded on", remedy, ()))
+        out += [Wrong(("step", n, *key), message, remedy, about) for key, message, remedy, about in findings]
+    return out
+
+
+def _spelling(lot: str, first: str) -> Iterator[Told]:
+    if lot != first:
+        said = f"{shown(lot)} and {shown(first)} would be ranked as two tapes"
+        yield ("lot",), said, f"write {shown(first)} at each of its steps", ()
+
+
+def _of_another(step: StepBase, by_id: Mapping[str, StepBase]) -> Iterator[Told]:
+    """A figure worked out for one tape from the readings of another."""
+    if not isinstance(step, Measure):
+        return
+    for m, name in enumerate(step.of):
+        other = by_id.get(name)
+        if other is not None and other.lot and other.lot.casefold() != step.lot.casefold():
+            whose = shown(step.lot) if step.lot else "no lot"
+            said = f"{shown(name)} is of {shown(other.lot)}, this step of {whose}"
+            yield ("of", m), said, "name steps of the same lot", ()

@@ -1,0 +1,126 @@
+"""A TOML file as it was read, once: what is checked, used and copied is the same text."""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from bench.procedure.load.file_problems import Finding, KeyPath, Wrong, hidden_character, key_text
+from bench.procedure.load.toml_lines import line_at, lines_of
+
+LARGEST_FILE = 1_000_000
+"""Bytes. The longest line-up anyone would write is a tenth of it."""
+
+
+@dataclass(frozen=True)
+class Document:
+    """A file, its text and what TOML makes of it."""
+
+    path: Path
+    content: bytes
+    text: str
+    data: dict[str, Any]
+    """Lists are tuples, as the models have them."""
+
+    @cached_property
+    def lines(self) -> dict[KeyPath, int]:
+        """Where each key stands."""
+        return lines_of(self.text)
+
+    def finding(self, wrong: Wrong) -> Finding:
+        """A problem at a place of this file."""
+        return Finding(self.path, line_at(self.lines, wrong.at), key_text(wrong.at), wrong.message, wrong.remedy)
+
+    def findings(self, wrongs: list[Wrong]) -> list[Finding]:
+        """Problems in the order of their lines, those without one first."""
+        return sorted((self.finding(w) for w in wrongs), key=lambda f: f.line or 0)
+
+
+def read_document(path: Path) -> Document | Finding:
+    """Read a file as TOML, or say why it is none."""
+    content = _content(path)
+    if isinstance(content, Finding):
+        return content
+    if content.startswith(b"\xef\xbb\xbf"):
+        return Finding(path, 1, "", "begins with a byte order mark", "save it as UTF-8 without one")
+    try:
+        text = content.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        return Finding(path, line, "", "is not UTF-8 text", "save it as UTF-8 in your editor")
+    try:
+        data = tomllib.loads(text)
+    except RecursionError:
+        return Finding(path, None, "", "lists or tables are nested too deep", "take the nesting out")
+    except ValueError as error:
+        return _not_toml(path, text, str(error))
+    return Document(path, content, text, {key: _tuples(value) for key, value in data.items()})
+
+
+def hidden_text(data: Any) -> list[Wrong]:
+    """Every key and text that holds a character which acts on a terminal or hides what is written."""
+    out = []
+    for at, text in _texts(data, ()):
+        code = hidden_character(text)
+        if code:
+            out.append(Wrong(at, f"holds the hidden character {code}", "take it out; it can act on a terminal"))
+    return out
+
+
+def _content(path: Path) -> bytes | Finding:
+    try:
+        if path.is_dir():
+            return Finding(path, None, "", "is a folder", "name a .toml file")
+        if not path.is_file():
+            if path.exists():
+                return Finding(path, None, "", "is not a plain file", "name a .toml file")
+            return Finding(path, None, "", "no such file", "see its name and folder")
+        with path.open("rb") as file:
+            content = file.read(LARGEST_FILE + 1)
+    except (OSError, ValueError) as error:
+        reason = os.strerror(error.errno) if isinstance(error, OSError) and error.errno else "no such file name"
+        return Finding(path, None, "", f"can't be read ({reason})", "see its name and permissions")
+    if len(content) > LARGEST_FILE:
+        return Finding(path, None, "", f"is larger than {LARGEST_FILE:,} bytes", "this is not a procedure or a sheet")
+    if not content.strip():
+        return Finding(path, None, "", "is empty", "begin it with `format = 1`")
+    return content
+
+
+def _not_toml(path: Path, text: str, said: str) -> Finding:
+    """The parser's own words, with its line put where ours stand."""
+    place = re.search(r" \(at line (\d+), column (\d+)\)$", said)
+    at_end = said.endswith(" (at end of document)")
+    line = int(place.group(1)) if place else text.count("\n") + 1 if at_end else None
+    message = re.sub(r" \(at [^()]*\)$", "", said)
+    message = message[:1].lower() + message[1:]
+    where = f" at column {place.group(2)}" if place else ""
+    return Finding(path, line, "", f"is not TOML: {message}{where}", "see quotes, brackets and = signs there")
+
+
+def _tuples(value: Any) -> Any:
+    match value:
+        case list():
+            return tuple(_tuples(v) for v in value)
+        case dict():
+            return {k: _tuples(v) for k, v in value.items()}
+    return value
+
+
+def _texts(value: Any, at: KeyPath) -> Iterator[tuple[KeyPath, str]]:
+    match value:
+        case str():
+            yield at, value
+        case tuple():
+            for n, item in enumerate(value):
+                yield from _texts(item, (*at, n))
+        case dict():
+            for key, item in value.items():
+                yield (*at, key), key
+                yield from _texts(item, (*at, key))

@@ -1,0 +1,161 @@
+"""The steps of a procedure in their place: those it follows, each direction, and those that do not apply left out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
+
+from bench.procedure.model.job import JobStep, LeftOut, Place
+from bench.procedure.model.sheets import Machine, Tape
+from bench.procedure.model.steps import (
+    Adjust,
+    AppliesTo,
+    Decision,
+    Direction,
+    Follow,
+    Measure,
+    Measuring,
+    Placed,
+)
+
+DIRECTIONS: tuple[Direction, ...] = ("forward", "reverse")
+
+P = TypeVar("P", bound=Placed)
+
+
+@dataclass(frozen=True, slots=True)
+class Placing:
+    """A step in its place, and the step of the procedure itself that brought it there."""
+
+    step: JobStep | Follow
+    """A `follow` step only where it is left out, and then in the place of all its steps."""
+    index: int
+    """Of the procedure's own step, from 0."""
+    names: tuple[str, ...]
+    """What other steps may call it by: its id, the one it has without its direction, the `follow` it came by."""
+    why_not: str = ""
+    """Why it does not apply; "" when it does."""
+
+
+def whether(applies_to: AppliesTo | None, machine: Machine | None, tape: Tape | None) -> str:
+    """Why a step does not apply, "" when it does; a sheet that is not there is not asked."""
+    wanted = applies_to
+    if wanted is None:
+        return ""
+    if wanted.tape_type and tape is not None and tape.iec_type not in wanted.tape_type:
+        return f"for tape of type {_or(wanted.tape_type)}; this is {tape.iec_type}"
+    if machine is None:
+        return ""
+    if wanted.heads and machine.heads not in wanted.heads:
+        return f"for {_or(wanted.heads)} heads; this machine has {machine.heads}"
+    if wanted.speed_mm_s and machine.speed_mm_s not in wanted.speed_mm_s:
+        return f"for {_or(f'{v:g}' for v in wanted.speed_mm_s)} mm/s; this machine runs at {machine.speed_mm_s:g} mm/s"
+    missing = [t for t in wanted.trimmers if t not in machine.trimmers]
+    if missing:
+        return f"the machine has no trimmer {missing[0]}"
+    facts = (
+        (wanted.auto_reverse, machine.auto_reverse, "auto-reverse"),
+        (wanted.noise_reduction, bool(machine.noise_reduction), "noise reduction"),
+        (wanted.separate_bias, {"bias left", "bias right"} <= set(machine.trimmers), "a bias trimmer for each channel"),
+        (wanted.test_point, machine.output_test_point is not None, "a test point for replay level in its sheet"),
+        (wanted.meters, machine.meters is not None, "meters in its sheet"),
+    )
+    for asked, has, name in facts:
+        if asked is not None and asked != has:
+            return f"for machines {'with' if asked else 'without'} {name}"
+    return ""
+
+
+def _or(values: Any) -> str:
+    return " or ".join(str(v) for v in values)
+
+
+def each_way(step: P, machine: Machine | None) -> tuple[P, ...]:
+    """The step itself, or on an auto-reverse machine one for each direction where it asks for that."""
+    if not step.each_direction or machine is None or not machine.auto_reverse:
+        return (step,)
+    out = []
+    for direction in DIRECTIONS:
+        changes: dict[str, Any] = {"id": f"{step.id}-{direction}", "each_direction": False}
+        out.append(step.model_copy(update=changes | _running(step, direction)))
+    return tuple(out)
+
+
+def _running(step: Placed, direction: Direction) -> dict[str, Any]:
+    """What a step says when it is done in a direction."""
+    changes: dict[str, Any] = {"title": f"{step.title}, {direction}", "direction": direction}
+    if isinstance(step, Adjust) and direction == "reverse" and step.trimmers_reverse:
+        changes["trimmers"] = step.trimmers_reverse
+    return changes
+
+
+def moved(step: P, follow: Follow, *, first: bool) -> P:
+    """A followed step in its place: its path for an id, and what the step that follows it says of all its steps."""
+    changes: dict[str, Any] = {"id": f"{follow.id}/{step.id}"}
+    if follow.stage != "left":
+        changes["stage"] = follow.stage
+    if follow.direction is not None and step.direction is None:
+        changes |= _running(step, follow.direction)
+    if first and follow.cautions:
+        changes["cautions"] = (*follow.cautions, *step.cautions)
+    return step.model_copy(update=changes | _references(step, f"{follow.id}/"))
+
+
+def _references(step: Placed, path: str) -> dict[str, Any]:
+    """The names of other steps in a step, moved along with it."""
+    changes: dict[str, Any] = {}
+    if isinstance(step, Measuring) and step.again_until is not None:
+        again = step.again_until
+        changes["again_until"] = again.model_copy(update={"back_to": path + again.back_to})
+    if isinstance(step, Measure) and step.of:
+        changes["of"] = tuple(path + name for name in step.of)
+    if isinstance(step, Measure) and step.returns_to is not None:
+        changes["returns_to"] = path + step.returns_to
+    if isinstance(step, Decision):
+        for key in ("of", "when_in", "when_not"):
+            if getattr(step, key) is not None:
+                changes[key] = path + getattr(step, key)
+        changes["choices"] = tuple(
+            c if c.go_to is None else c.model_copy(update={"go_to": path + c.go_to}) for c in step.choices
+        )
+    return changes
+
+
+def below(inner: Placing, by: Placing, *, first: bool) -> Placing:
+    """A placing of a followed file, in its place.
+
+    Args:
+        inner: as its own file has it.
+        by: the `follow` step that it came by.
+        first: whether it is the first of its steps.
+    """
+    assert isinstance(by.step, Follow)
+    names = (*by.names, *(f"{mine}/{name}" for mine in by.names for name in inner.names))
+    return replace(inner, step=moved(inner.step, by.step, first=first), names=names)
+
+
+def lay_out(placed: Sequence[Placing]) -> tuple[tuple[JobStep, ...], tuple[LeftOut, ...], dict[str, Place]]:
+    """The steps that apply, those that do not, and where each name leads."""
+    steps: list[JobStep] = []
+    left_out: list[LeftOut] = []
+    first: dict[str, int] = {}
+    of: dict[str, list[str]] = {}
+    for placing in placed:
+        for name in placing.names:
+            first.setdefault(name, len(steps))
+            of.setdefault(name, [])
+        if placing.why_not or isinstance(placing.step, Follow):
+            left_out.append(LeftOut(placing.step.id, placing.step.title, placing.why_not))
+            continue
+        for name in placing.names:
+            of[name].append(placing.step.id)
+        steps.append(placing.step)
+    return tuple(steps), tuple(left_out), {name: Place(first[name], tuple(of[name])) for name in first}
+
+
+def applying(placed: Sequence[Placing]) -> Iterator[tuple[JobStep, int]]:
+    """The steps that apply, with the index of the procedure's own step."""
+    for placing in placed:
+        if not placing.why_not and not isinstance(placing.step, Follow):
+            yield placing.step, placing.index

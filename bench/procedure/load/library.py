@@ -1,0 +1,129 @@
+"""The files of a workspace: what there is, found by name or path, and put together into a job."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from bench.problem import Problem
+from bench.procedure.load.assemble import Assembly, Wanted, assemble
+from bench.procedure.load.file_problems import did_you_mean, shown
+from bench.procedure.load.reader import SHEETS, Read, SheetKind, load_sheet, raise_first, read_procedure, read_sheet
+from bench.procedure.model.job import Job
+from bench.procedure.model.sheets import Fault
+from bench.workspace import Workspace
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A file as a list shows it, the broken ones too."""
+
+    name: str
+    """The file's name without `.toml`: what it is called by."""
+    path: Path
+    title: str
+    """The procedure's title or the sheet's name; the file's name where it is broken."""
+    about: str
+    """The procedure's summary or the sheet's notes."""
+    broken: str = ""
+    """The first problem, in one sentence; "" when there is none."""
+    part: bool = False
+    """A procedure made to be followed by others."""
+    takes_minutes: float = 0.0
+
+
+class Library:
+    """The procedures and sheets of a workspace."""
+
+    def __init__(self, workspace: Workspace) -> None:
+        self.workspace = workspace
+
+    def procedures(self) -> tuple[Listed, ...]:
+        """All procedures, by name."""
+        return tuple(_listed_procedure(read_procedure(p)) for p in _files(self.workspace.procedures))
+
+    def sheets(self, kind: SheetKind) -> tuple[Listed, ...]:
+        """All sheets of a kind, by name."""
+        folder = self.workspace.sheets / SHEETS[kind][0]
+        return tuple(_listed_sheet(read_sheet(p, kind)) for p in _files(folder))
+
+    def procedure_path(self, name: str | Path) -> Path:
+        """The file of a procedure named by its name or its path.
+
+        Raises:
+            Problem: there is none.
+        """
+        return self._find(str(name), self.workspace.procedures, "procedure")
+
+    def sheet_path(self, name: str | Path, kind: SheetKind) -> Path:
+        """The file of a sheet named by its name or its path.
+
+        Raises:
+            Problem: there is none.
+        """
+        return self._find(str(name), self.workspace.sheets / SHEETS[kind][0], f"{kind} sheet")
+
+    def fault(self, name: str | Path) -> Fault:
+        """A fault sheet.
+
+        Raises:
+            Problem: there is none, or it is broken.
+        """
+        return load_sheet(self.sheet_path(name, "fault"), "fault")
+
+    def load_job(
+        self,
+        procedure: str | Path,
+        machine: str | Path | None = None,
+        tape: str | Path | None = None,
+        reference_tape: str | Path | None = None,
+    ) -> Job:
+        """Put a job together and check it whole.
+
+        Args:
+            procedure: its name or its path.
+            machine: the sheet's name or path; where none is named, the procedure's own choice, else the usual one.
+            tape: likewise.
+            reference_tape: likewise.
+
+        Raises:
+            Problem: the first problem of the procedure, of what it follows or of a sheet; or a file is missing.
+        """
+        named: dict[SheetKind, str | Path | None] = {"machine": machine, "tape": tape, "reference-tape": reference_tape}
+        wanted: Wanted = {k: self.sheet_path(v, k) for k, v in named.items() if v is not None}
+        assembly: Assembly = assemble(self.procedure_path(procedure), self.workspace, wanted)
+        raise_first(assembly.findings)
+        assert assembly.job is not None
+        return assembly.job
+
+    def _find(self, name: str, folder: Path, what: str) -> Path:
+        if name.endswith(".toml") or "/" in name or "\\" in name:
+            for path in (Path(name), self.workspace.root / name, folder / f"{name}.toml"):
+                if path.exists():
+                    return path
+            raise Problem(f"{name}: no such file; {what}s lie in {folder}")
+        path = folder / f"{name}.toml"
+        if path.exists():
+            return path
+        raise Problem(
+            f"there is no {what} {shown(name)} in {folder}; {did_you_mean(name, (p.stem for p in _files(folder)))}"
+        )
+
+
+def _files(folder: Path) -> list[Path]:
+    return sorted(folder.glob("*.toml")) if folder.is_dir() else []
+
+
+def _listed_procedure(read: Read[Any]) -> Listed:
+    p = read.model
+    if p is None:
+        return Listed(read.path.stem, read.path, read.path.stem, "", read.findings[0].sentence)
+    return Listed(read.path.stem, read.path, p.title, p.summary, "", p.part, p.takes_minutes)
+
+
+def _listed_sheet(read: Read[Any]) -> Listed:
+    s = read.model
+    if s is None:
+        return Listed(read.path.stem, read.path, read.path.stem, "", read.findings[0].sentence)
+    return Listed(read.path.stem, read.path, s.name, s.notes)

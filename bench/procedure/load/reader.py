@@ -1,0 +1,249 @@
+"""Reads procedures and sheets: one body of checks that either collects every problem or raises the first.
+
+What is checked here needs only the file itself; what needs other files is in `library`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any, Generic, Literal, TypeVar, overload
+
+from pydantic import TypeAdapter, ValidationError
+
+from bench.problem import Problem
+from bench.procedure.load.check_file import check_steps
+from bench.procedure.load.check_measuring import AGREES
+from bench.procedure.load.check_sheets import check_sheet
+from bench.procedure.load.document import Document, hidden_text, read_document
+from bench.procedure.load.file_problems import Finding, KeyPath, Wrong, from_validator, kind_of, shown, without_echoes
+from bench.procedure.model.sheets import Fault, Interface, Machine, ReferenceTape, SheetBase, Tape
+from bench.procedure.model.steps import Procedure, Step, Strict
+
+FORMAT = 1
+"""The version of the file format that this program reads."""
+
+SheetKind = Literal["machine", "tape", "reference-tape", "interface", "fault"]
+
+SHEETS: dict[SheetKind, tuple[str, type[SheetBase]]] = {
+    "machine": ("machines", Machine),
+    "tape": ("tapes", Tape),
+    "reference-tape": ("reference-tapes", ReferenceTape),
+    "interface": ("interfaces", Interface),
+    "fault": ("faults", Fault),
+}
+"""The folder and the model of each kind of sheet."""
+
+Model = TypeVar("Model", bound=Strict)
+
+
+@dataclass(frozen=True)
+class Read(Generic[Model]):
+    """A file, what it holds, and all that is wrong with it."""
+
+    path: Path
+    document: Document | None
+    """None when the file can't be read as TOML."""
+    model: Model | None
+    """None when there is a finding."""
+    findings: list[Finding]
+    wrongs: tuple[Wrong, ...] = ()
+    """The findings, before they have a line."""
+    steps: tuple[Step | None, ...] = ()
+    """A procedure's steps as far as they can be understood, even where there are findings."""
+
+    def whole(self) -> Model:
+        """The model.
+
+        Raises:
+            Problem: the first finding, and how many more there are.
+        """
+        raise_first(self.findings)
+        assert self.model is not None
+        return self.model
+
+
+def raise_first(findings: list[Finding]) -> None:
+    """Raise the first of all findings, if there are any.
+
+    Raises:
+        Problem: its sentence, and how many more there are.
+    """
+    if findings:
+        more = f" (and {len(findings) - 1} more; tapebench validate says all)" if len(findings) > 1 else ""
+        raise Problem(findings[0].sentence + more)
+
+
+def read_procedure(path: Path) -> Read[Procedure]:
+    """Read a procedure and check all that the file alone can tell."""
+    document = read_document(path)
+    if isinstance(document, Finding):
+        return Read(path, None, None, [document])
+    wrongs = _version(document.data)
+    if wrongs:
+        return Read(path, document, None, document.findings(wrongs), tuple(wrongs))
+    model, wrongs = _fit(Procedure, document.data)
+    wrongs = [_own_recording(w) for w in wrongs]
+    steps = _sound_steps(document.data, wrongs)
+    wrongs = without_echoes([*wrongs, *check_steps(steps, _ids(document.data))], wrongs)
+    return Read(path, document, None if wrongs else model, document.findings(wrongs), tuple(wrongs), steps)
+
+
+def read_sheet(path: Path, kind: SheetKind) -> Read[Any]:
+    """Read a sheet of a kind and check all that the file alone can tell."""
+    document = read_document(path)
+    if isinstance(document, Finding):
+        return Read(path, None, None, [document])
+    wrongs = _version(document.data) or _sheet_kind(document.data.get("sheet"), kind)
+    if wrongs:
+        return Read(path, document, None, document.findings(wrongs), tuple(wrongs))
+    model, wrongs = _fit(SHEETS[kind][1], document.data)
+    if model is not None:
+        wrongs += check_sheet(model)
+    return Read(path, document, None if wrongs else model, document.findings(wrongs), tuple(wrongs))
+
+
+def load_procedure(path: Path) -> Procedure:
+    """Load a procedure file.
+
+    Raises:
+        Problem: the first problem of the file, and how many more there are.
+    """
+    return read_procedure(path).whole()
+
+
+@overload
+def load_sheet(path: Path, kind: Literal["machine"]) -> Machine: ...
+@overload
+def load_sheet(path: Path, kind: Literal["tape"]) -> Tape: ...
+@overload
+def load_sheet(path: Path, kind: Literal["reference-tape"]) -> ReferenceTape: ...
+@overload
+def load_sheet(path: Path, kind: Literal["interface"]) -> Interface: ...
+@overload
+def load_sheet(path: Path, kind: Literal["fault"]) -> Fault: ...
+def load_sheet(path: Path, kind: SheetKind) -> SheetBase:
+    """Load a sheet of a kind.
+
+    Raises:
+        Problem: the first problem of the file, and how many more there are.
+    """
+    sheet: SheetBase = read_sheet(path, kind).whole()
+    return sheet
+
+
+def _version(data: dict[str, Any]) -> list[Wrong]:
+    """The format comes first: a file from the future is not judged by the rules of today."""
+    said = data.get("format")
+    if type(said) is int and said == FORMAT:
+        return []
+    if said is None:
+        return [Wrong(("format",), "missing", f"begin the file with `format = {FORMAT}`")]
+    if type(said) is int and said > FORMAT:
+        return [
+            Wrong(
+                ("format",),
+                f"{said} is newer than this program reads",
+                f"update tapebench, or write it for format {FORMAT}",
+            )
+        ]
+    what = f"must be {FORMAT}, not {said if type(said) in {int, float} else kind_of(said)}"
+    return [Wrong(("format",), what, f"begin the file with `format = {FORMAT}`")]
+
+
+def _sheet_kind(said: object, kind: SheetKind) -> list[Wrong]:
+    if said == kind:
+        return []
+    what = "missing" if said is None else f'must be "{kind}", not {shown(said)}'
+    return [Wrong(("sheet",), what, f'write `sheet = "{kind}"`, or keep the file in its own folder')]
+
+
+def _fit(model: type[Model], data: dict[str, Any]) -> tuple[Model | None, list[Wrong]]:
+    wrongs = hidden_text(data)
+    try:
+        return model.model_validate(data), wrongs
+    except ValidationError as error:
+        errors = error.errors(include_url=False)
+        return None, wrongs + from_validator(data, errors, lambda at: keys_at(model, data, at))
+
+
+def _own_recording(wrong: Wrong) -> Wrong:
+    """Say why, where a `record-replay` step asks for what it can't give."""
+    if wrong.at[0] == "step" and wrong.at[2:] == ("targets", "speed_error"):
+        return Wrong(wrong.at, "speed cannot be judged from tones that are sent", AGREES)
+    return wrong
+
+
+@cache
+def _schema(model: type[Strict]) -> dict[str, Any]:
+    schema: dict[str, Any] = model.model_json_schema()
+    return schema
+
+
+def keys_at(model: type[Strict], data: Any, at: KeyPath) -> list[str]:
+    """The keys that a model knows at a place of a file."""
+    schema = _schema(model)
+    node, here = schema, data
+    for part in at:
+        node = _resolved(node, here, schema)
+        if isinstance(part, int):
+            node = node.get("items", {})
+        else:
+            node = node.get("properties", {}).get(part) or node.get("additionalProperties") or {}
+        here = here[part]
+    return list(_resolved(node, here, schema).get("properties", {}))
+
+
+def _resolved(node: Any, here: Any, schema: dict[str, Any]) -> dict[str, Any]:
+    """Follow references, and a union by the kind that the file says."""
+    node = node if isinstance(node, dict) else {}
+    mapping = node.get("discriminator", {}).get("mapping")
+    if mapping:
+        kind = here.get("kind") if isinstance(here, dict) else None
+        node = {"$ref": mapping[kind]} if kind in mapping else {}
+    while "$ref" in node:
+        node = schema["$defs"][node["$ref"].rsplit("/", 1)[1]]
+    return dict(node)
+
+
+def _ids(data: dict[str, Any]) -> tuple[object, ...]:
+    steps = data.get("step")
+    if not isinstance(steps, tuple):
+        return ()
+    return tuple(step.get("id") if isinstance(step, dict) else None for step in steps)
+
+
+_STEP: TypeAdapter[Step] = TypeAdapter(Step)
+
+
+def _sound_steps(data: dict[str, Any], wrongs: list[Wrong]) -> tuple[Step | None, ...]:
+    """Each step as far as it can be understood, so that one mistake does not hide another.
+
+    What the validator refused is left out and what is missing is filled in; None where that does not help.
+    """
+    steps = data.get("step")
+    if not isinstance(steps, tuple):
+        return ()
+    bad: dict[Any, set[KeyPath]] = {}
+    for wrong in wrongs:
+        if wrong.at[:1] == ("step",):
+            bad.setdefault(wrong.at[1] if len(wrong.at) > 1 else None, set()).add(wrong.at[2:4])
+    return tuple(_mended(step, n, bad.get(n, set())) for n, step in enumerate(steps))
+
+
+def _mended(step: Any, index: int, bad: set[KeyPath]) -> Step | None:
+    """A step without what is wrong in it; of a table only the wrong keys are left out."""
+    if not isinstance(step, dict):
+        return None
+    if bad:
+        whole = {at[0] for at in bad if at and (len(at) == 1 or not isinstance(step.get(str(at[0])), dict))}
+        step = {k: v for k, v in step.items() if k not in whole}
+        for key, inner in (at for at in bad if len(at) == 2 and at[0] in step):
+            step[str(key)] = {k: v for k, v in step[str(key)].items() if k != inner}
+        fill = {"id": f"step-{index}", "title": "-", "do": "-", "accepts": "-"}
+        step |= {str(k): fill[str(k)] for k in whole if k in fill}
+    try:
+        return _STEP.validate_python(step)
+    except ValidationError:
+        return None

@@ -1,0 +1,40 @@
+"""The JSON Schemas of procedures and sheets, for editors that complete and check while one types.
+
+`python -m bench.procedure.load.schema` prints that of procedures, with the name of a kind of sheet behind it that of
+such a sheet, and `python -m bench.procedure.load.schema --write procedures` writes all of them anew.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+from bench.procedure.load.reader import SHEETS
+from bench.procedure.model.steps import Procedure, Strict
+
+MODELS: dict[str, tuple[str, type[Strict]]] = {
+    "procedure": ("procedure.schema.json", Procedure),
+    **{kind: (f"sheets/{kind}.schema.json", model) for kind, (_, model) in SHEETS.items()},
+}
+"""Where the schema of each kind of file lies, in the folder of procedures, and its model."""
+
+
+def schema_text(kind: str = "procedure") -> str:
+    """The schema of a kind of file, as its own file has it."""
+    schema = {"$schema": "https://json-schema.org/draft/2020-12/schema", **MODELS[kind][1].model_json_schema()}
+    return json.dumps(schema, indent=2, ensure_ascii=False) + "\n"
+
+
+def main(arguments: list[str]) -> None:
+    """Print one schema, or write all of them."""
+    match arguments:
+        case ["--write", folder]:
+            for kind, (place, _) in MODELS.items():
+                (Path(folder) / place).write_text(schema_text(kind), encoding="utf-8", newline="\n")
+        case [] | [_]:
+            print(schema_text(*arguments), end="")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

@@ -1,0 +1,79 @@
+"""Every problem of any number of files at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from bench.problem import Problem
+from bench.procedure.load.assemble import assemble
+from bench.procedure.load.document import read_document
+from bench.procedure.load.file_problems import Finding, Wrong, did_you_mean, kind_of, shown
+from bench.procedure.load.reader import SHEETS, SheetKind, read_sheet
+from bench.workspace import Workspace
+
+
+def files_in(paths: Sequence[Path]) -> list[Path]:
+    """The files that were named, those of folders with all below; of a workspace, its procedures.
+
+    Raises:
+        Problem: something named is not there, or a folder holds no TOML file.
+    """
+    missing = [str(p) for p in paths if not p.exists()]
+    if missing:
+        raise Problem(f"{', '.join(missing)}: no such file or folder; see the name")
+    out: dict[Path, Path] = {}
+    for path in paths:
+        if not path.is_dir():
+            out.setdefault(path.resolve(), path)
+            continue
+        folder = path / "procedures" if (path / "procedures").is_dir() else path
+        inside = sorted(folder.rglob("*.toml"))
+        if not inside:
+            raise Problem(f"{path}: holds no .toml file; name a folder of procedures or sheets")
+        for file in inside:
+            out.setdefault(file.resolve(), file)
+    return list(out.values())
+
+
+def check_files(paths: Sequence[Path], workspace: Workspace) -> list[Finding]:
+    """All that is wrong with procedures and sheets.
+
+    Args:
+        paths: the files.
+        workspace: where the sheets of a procedure are, unless its own folder has `sheets/`.
+
+    Returns:
+        Every problem once, in the file where it is, file by file and line by line.
+    """
+    told = frozenset(p.resolve() for p in paths)
+    return [finding for path in paths for finding in _check(path, workspace, told)]
+
+
+def _check(path: Path, workspace: Workspace, told: frozenset[Path]) -> list[Finding]:
+    document = read_document(path)
+    if isinstance(document, Finding):
+        return [document]
+    lies_in = {folder: kind for kind, (folder, _) in SHEETS.items()}.get(path.resolve().parent.name)
+    said = document.data.get("sheet")
+    if said is None and lies_in is None:
+        return assemble(path, workspace, {}, told=told).findings
+    kind = _kind(said)
+    if said is not None and kind is None:
+        return [document.finding(_unknown(said))]
+    if kind is not None and lies_in is not None and lies_in != kind:
+        where = f"a {kind} sheet lies in {SHEETS[lies_in][0]}/"
+        return [document.finding(Wrong(("sheet",), where, f"move it to {SHEETS[kind][0]}/"))]
+    wanted = kind or lies_in
+    assert wanted is not None
+    return read_sheet(path, wanted).findings
+
+
+def _kind(said: object) -> SheetKind | None:
+    return next((kind for kind in SHEETS if kind == said), None)
+
+
+def _unknown(said: object) -> Wrong:
+    if not isinstance(said, str):
+        return Wrong(("sheet",), f"must be text, not {kind_of(said)}", "say what kind of sheet it is, in quotes")
+    return Wrong(("sheet",), f"{shown(said)} is not a kind of sheet", did_you_mean(said, SHEETS))

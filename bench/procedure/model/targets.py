@@ -1,0 +1,150 @@
+"""Targets: what a reading is judged against, where it comes from, and the verdict."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from bench.measure.reading import Reading
+from bench.tape.fluxivity import Fluxivity, FluxMethod, by_method, ratio_db
+
+TargetName = Annotated[str, Field(pattern=r"^(machine|tape)\.[a-z0-9_]+$")]
+"""`machine.replay_level`: the sheet, then the key in its `[targets]`. There is no expression language."""
+
+VerdictWord = Literal["in", "out", "too close to call", "no reading"]
+
+
+class Band(BaseModel):
+    """A tolerance over a range of frequencies."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+    from_hz: float = Field(gt=0)
+    to_hz: float = Field(gt=0)
+    tolerance: float = Field(gt=0)
+
+
+class Flux(BaseModel):
+    """What a tape's figures are relative to."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+    nwb_m: float = Field(gt=0)
+    """nWb/m, rms, and"""
+    method: FluxMethod
+    """how that is measured."""
+
+
+class Target(BaseModel):
+    """A value with its tolerance and its source."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+    value: float = 0.0
+    unit: str
+    tolerance: float | None = Field(default=None, gt=0)
+    """Plus or minus, in `unit`; or"""
+    bands: tuple[Band, ...] = ()
+    """one tolerance for each range of frequencies; the narrowest range that holds the frequency counts; or"""
+    at_least: float | None = None
+    """nothing below it, in `unit`: separation, erasure; or"""
+    at_most: float | None = None
+    """nothing above it: noise, distortion, flutter."""
+    known_to: float = Field(default=0.0, ge=0)
+    """Expanded uncertainty (k = 2) of the figure itself, in `unit`: it counts in the verdict beside the reading's."""
+    reference: Flux | None = None
+    """The flux that 0 dB is, where the figure is a tape's; the machine's own reference level where there is none."""
+    source: str
+    """Where it comes from: a standard's clause, the service manual, or "common practice, no source"."""
+
+    def re(self, level: Fluxivity) -> Target:
+        """The same figure relative to another flux: a tape that holds 6 dB re 320 nWb/m holds 8.1 dB re 250 nWb/m.
+
+        Args:
+            level: the machine's reference level.
+        """
+        if self.reference is None:
+            return self
+        flux = Fluxivity(self.reference.nwb_m, self.reference.method)
+        here, unsure = by_method(flux, level.method)
+        higher = ratio_db(here, level)
+        limits = {key: getattr(self, key) for key in ("at_least", "at_most")}
+        moved = {key: limit + higher for key, limit in limits.items() if limit is not None}
+        said = f"{', '.join(f'{limit:g} {self.unit}' for limit in limits.values() if limit is not None)} re {flux}"
+        known_to = math.hypot(self.known_to, unsure)
+        return self.model_copy(
+            update=moved | {"reference": None, "known_to": known_to, "source": f"{self.source}; {said}"}
+        )
+
+    def tolerance_at(self, frequency_hz: float | None) -> float | None:
+        """The tolerance that holds at a frequency; None where the target says nothing there."""
+        if not self.bands or frequency_hz is None:
+            return self.tolerance
+        inside = [b for b in self.bands if b.from_hz * 0.999 <= frequency_hz <= b.to_hz * 1.001]
+        if not inside:
+            return self.tolerance
+        return min(inside, key=lambda b: math.log(b.to_hz / b.from_hz)).tolerance
+
+
+class Verdict(BaseModel):
+    """A reading judged."""
+
+    model_config = ConfigDict(frozen=True)
+
+    word: VerdictWord
+    target: float | None = None
+    tolerance: float | None = None
+    source: str = ""
+    limit: Literal["", "at least", "at most"] = ""
+    """Set where `target` is a limit on one side and there is no tolerance."""
+
+
+def judge(reading: Reading, target: Target, *, offset: float = 0.0) -> Verdict:
+    """Judge a reading.
+
+    Args:
+        reading: what was measured.
+        target: what it should be; same unit as the reading.
+        offset: added to the target's value: a certificate's correction, another fluxivity.
+
+    Returns:
+        `in` when value ± uncertainty (the reading's and the target's own) lies wholly inside the tolerance, `out` when
+        wholly outside, `too close to call` between, `no reading` without a value or where the target says nothing at
+        that frequency.
+    """
+    if target.at_least is not None or target.at_most is not None:
+        return _judge_limit(reading, target, offset)
+    aim = target.value + offset
+    tolerance = target.tolerance_at(reading.frequency_hz)
+    if reading.value is None or reading.uncertainty is None or tolerance is None:
+        return Verdict(word="no reading", target=aim, tolerance=tolerance, source=target.source)
+    error, spread = abs(reading.value - aim), math.hypot(reading.uncertainty, target.known_to)
+    word: VerdictWord = "too close to call"
+    if error + spread <= tolerance:
+        word = "in"
+    elif error - spread > tolerance:
+        word = "out"
+    if reading.bound is not None and word != "in":
+        word = "too close to call"
+    return Verdict(word=word, target=aim, tolerance=tolerance, source=target.source)
+
+
+def _judge_limit(reading: Reading, target: Target, offset: float) -> Verdict:
+    """Against a limit on one side. A figure that is itself only a limit can be in on that side alone."""
+    least = target.at_least is not None
+    limit: Literal["at least", "at most"] = "at least" if least else "at most"
+    aim = ((target.at_least if least else target.at_most) or 0.0) + offset
+    if reading.value is None:
+        return Verdict(word="no reading", target=aim, source=target.source, limit=limit)
+    spread = math.hypot(reading.uncertainty or 0.0, target.known_to)
+    room = reading.value - aim if least else aim - reading.value
+    word: VerdictWord = "too close to call"
+    if room - spread >= 0:
+        word = "in"
+    elif room + spread < 0:
+        word = "out"
+    if (reading.bound is not None and word == "out") or reading.bound not in (None, limit):
+        word = "too close to call"
+    return Verdict(word=word, target=aim, source=target.source, limit=limit)

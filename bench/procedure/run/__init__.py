@@ -1,0 +1,1 @@
+"""The run itself: runner, bench thread, interlocks."""

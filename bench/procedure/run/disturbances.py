@@ -1,0 +1,59 @@
+"""What adjustments disturbed, and what was shown again since: kept in the journal, so that the report says it."""
+
+from __future__ import annotations
+
+from bench.procedure.kinds.activity import Situation
+from bench.procedure.model.steps import Adjust, StepBase
+from bench.procedure.state.dependencies import (
+    disturbed_by,
+    in_words,
+    moved_by,
+    moved_by_trimmer,
+    named,
+    shown_by,
+    shown_so_far,
+)
+
+
+class Ledger:
+    """Keeps account step by step."""
+
+    def __init__(self, situation: Situation) -> None:
+        self._situation = situation
+        self._steps: dict[str, StepBase] = {s.id: s for s in situation.job.steps}
+
+    def step_ends(self, step: StepBase, *, skipped: bool, turned: tuple[str, ...]) -> None:
+        """A step is over, or left for another time.
+
+        Args:
+            step: the one that ends.
+            skipped: it was left out with a reason.
+            turned: the trimmers that the program saw turned at it; on a real machine it sees none.
+        """
+        situation = self._situation
+        shown = self._shown_now(step)
+        disturbed: set[str] = set()
+        if isinstance(step, Adjust):
+            if shown:
+                disturbed |= disturbed_by(step)
+            elif turned:
+                disturbed |= moved_by(step)
+        elif not skipped:
+            disturbed |= disturbed_by(step)
+        for name in turned:
+            if not (isinstance(step, Adjust) and name in step.trimmers.values()):
+                disturbed |= moved_by_trimmer(name)
+        disturbed &= shown_so_far(situation.journal.records(), self._steps)
+        standing = set(situation.to_check_again)
+        if disturbed - standing:
+            situation.note("to-check", step.id, in_words(disturbed - standing))
+        again = shown & (standing | disturbed)
+        if again:
+            situation.note("checked", step.id, in_words(again))
+
+    def _shown_now(self, step: StepBase) -> frozenset[str]:
+        """What the last attempt at a step has shown, with a reading."""
+        kept = self._situation.journal.records()
+        own = [r for r in kept if r.step == step.id and r.attempt == self._situation.attempt]
+        found = (shown_by(step, r.reading.quantity) for r in own if r.reading.value is not None)
+        return named((w for w in found if w is not None), step.direction)

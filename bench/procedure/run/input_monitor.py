@@ -1,0 +1,76 @@
+"""What comes in, whatever the step: peaks, clipping, silence, a channel that carries nothing, mains hum."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+import numpy as np
+
+from bench.audio.port import Block
+from bench.clock import Clock
+from bench.measure.quantities.hum_watch import HumWatch
+from bench.procedure.state.snapshot import Hum
+
+CLIP = 0.999
+"""A sample this near full scale counts as clipped."""
+
+SILENT_DBFS = -80.0
+"""A peak below it for a second is silence: lower than any tape's hiss reaches an interface."""
+
+HOLD_S = 1.0
+
+FAR_DB = 30.0
+"""A channel whose peaks have been so far below the other's for a second carries nothing of what the other does."""
+
+
+class SoundIn:
+    """Watches the incoming sound."""
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+        self._peaks: tuple[float | None, ...] = ()
+        self._clipped_at = -math.inf
+        self._heard_at = -math.inf
+        self._alike_at = math.inf
+        self._hum: HumWatch | None = None
+
+    def hear(self, block: Block) -> None:
+        """Take a block in."""
+        if len(block.samples) == 0:
+            return
+        top = np.max(np.abs(block.samples), axis=0)
+        self._peaks = tuple(20 * math.log10(p) if p > 0 else None for p in top.tolist())
+        now = self._clock.now()
+        self._alike_at = min(self._alike_at, now)
+        if len(top) < 2 or float(top.min()) * 10 ** (FAR_DB / 20) >= float(top.max()):
+            self._alike_at = now
+        if float(top.max()) >= CLIP:
+            self._clipped_at = now
+        if any(p is not None and p > SILENT_DBFS for p in self._peaks):
+            self._heard_at = now
+
+    def state(self) -> tuple[tuple[float | None, ...], bool, bool]:
+        """Peaks in dBFS by channel, whether it clipped in the last second, whether it was silent for one."""
+        now = self._clock.now()
+        return self._peaks, now - self._clipped_at < HOLD_S, now - self._heard_at > HOLD_S
+
+    def only(self) -> Literal["", "left", "right"]:
+        """The one channel that has carried sound for a second, while the other did not."""
+        now = self._clock.now()
+        if len(self._peaks) != 2 or now - self._heard_at > HOLD_S or now - self._alike_at <= HOLD_S:
+            return ""
+        left, right = (-math.inf if p is None else p for p in self._peaks)
+        return "left" if left > right else "right"
+
+    def watch_hum(self, block: Block, sample_rate: int) -> None:
+        """Listen for mains hum as well."""
+        if self._hum is None or block.lost:
+            self._hum = HumWatch(sample_rate)
+        self._hum.feed(block.samples)
+
+    def hum(self) -> Hum | None:
+        """Mains hum that stands out now."""
+        if self._hum is None or self._hum.found is None:
+            return None
+        return Hum(*self._hum.found)

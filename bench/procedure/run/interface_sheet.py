@@ -1,0 +1,155 @@
+"""The interface's own sheet: made of what `calibrate-interface` found, chosen by the device, and told with its age."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from bench.problem import Problem
+from bench.procedure.load.reader import read_sheet
+from bench.procedure.model.job import JobStep
+from bench.procedure.model.sheets import Interface
+from bench.procedure.model.steps import InterfaceStep
+from bench.procedure.state.journal import ReadingRecord
+
+OLD_DAYS = 365
+"""From then on a sheet's age is pointed out: common practice, no source."""
+
+REPEATS_DB = 0.01
+"""How well plugs and knobs at their marks come back another day: common practice, no source."""
+
+Found = dict[str, list[ReadingRecord]]
+
+
+def sheet_text(
+    steps: Iterable[JobStep], records: Sequence[ReadingRecord], device: str, day: date, rate: int
+) -> str | None:
+    """A sheet as TOML; None where the steps measured no interface.
+
+    Args:
+        steps: of the job.
+        records: what its last attempts gave.
+        device: the interface's name, as the sound system has it.
+        day: when it was measured.
+        rate: frames a second.
+    """
+    finds = {s.id: s.finds for s in steps if isinstance(s, InterfaceStep)}
+    found: Found = {}
+    for r in records:
+        if r.step in finds and r.reading.value is not None:
+            found.setdefault(finds[r.step], []).append(r)
+    if not found:
+        return None
+    import tomli_w
+
+    sheet: dict[str, Any] = {
+        "format": 1,
+        "sheet": "interface",
+        "name": f"{device}, measured {day.isoformat()}",
+        "notes": "Written by calibrate-interface. It holds for the knobs as they were marked then.",
+        "device": device,
+        "date": day,
+        "sample_rate": rate,
+        **_channels(found),
+        **_floors(found),
+        **_volts(found),
+        "response": [{"hz": r.reading.frequency_hz, **_point(r)} for r in found.get("response", ())],
+        "linearity": [{"sent_dbfs": r.sent_db, **_point(r)} for r in found.get("linearity", ())],
+    }
+    return tomli_w.dumps({k: v for k, v in sheet.items() if v not in ([], None)})
+
+
+def _point(record: ReadingRecord) -> dict[str, Any]:
+    reading = record.reading
+    channel = reading.channel if reading.channel in ("left", "right") else "both"
+    spread = math.hypot(reading.uncertainty or 0.0, REPEATS_DB)
+    return {"db": round(reading.value or 0.0, 3), "channel": channel, "uncertainty_db": round(spread, 3)}
+
+
+def _channels(found: Found) -> dict[str, Any]:
+    separate = [r.reading.value or 0.0 for r in found.get("channels", ())]
+    if not separate:
+        return {}
+    return {"channel_order": "straight" if min(separate) > 0 else "swapped" if max(separate) < 0 else None}
+
+
+def _floors(found: Found) -> dict[str, Any]:
+    """Of two channels the worse."""
+    out = {}
+    for key, of in (("noise_dbfs", "noise"), ("distortion_percent", "distortion")):
+        values = [r.reading.value or 0.0 for r in found.get(of, ())]
+        out[key] = _rounded(max(values)) if values else None
+    return out
+
+
+def _volts(found: Found) -> dict[str, Any]:
+    """Full scale in volts, the input's as the mean of its channels, whose difference its uncertainty holds."""
+    out: dict[str, Any] = {}
+    for r in found.get("full-scale", ()):
+        if r.reading.quantity == "full_scale_output":
+            out["full_scale_output_v"] = _uncertain(r.reading.value, r.reading.uncertainty)
+    inputs = [r.reading for r in found.get("full-scale", ()) if r.reading.quantity == "full_scale_input"]
+    if inputs:
+        values = [r.value or 0.0 for r in inputs]
+        mean = sum(values) / len(values)
+        spread = max(abs(v - mean) + (r.uncertainty or 0.0) for v, r in zip(values, inputs, strict=True))
+        out["full_scale_input_v"] = _uncertain(mean, spread)
+    for r in found.get("clock", ()):
+        out["clock_error_ppm"] = _uncertain(r.reading.value, r.reading.uncertainty)
+    return out
+
+
+def _uncertain(value: float | None, uncertainty: float | None) -> dict[str, float]:
+    return {"value": _rounded(value), "uncertainty": max(_rounded(uncertainty), 1e-6)}
+
+
+def _rounded(value: float | None) -> float:
+    return float(f"{value or 0.0:.5g}")
+
+
+def write_sheet(folder: Path, text: str, device: str, day: date) -> Path:
+    """Write it under a name of its own; a sheet that is there is never touched.
+
+    Raises:
+        Problem: it can't be written.
+    """
+    stem = re.sub(r"[^a-z0-9]+", "-", device.casefold()).strip("-") or "interface"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for n in range(1, 1000):
+            path = folder / f"{stem}-{day.isoformat()}{'' if n == 1 else f'-{n}'}.toml"
+            try:
+                with path.open("x", encoding="utf-8", newline="\n") as file:
+                    file.write(text)
+            except FileExistsError:
+                continue
+            return path
+    except OSError as error:
+        raise Problem(f"{folder}: the interface sheet can't be written ({error.strerror}); free the folder") from error
+    raise Problem(f"{folder}: too many interface sheets of one day; move old ones away")
+
+
+def newest_of(folder: Path, device: str) -> Path | None:
+    """The last sheet of a device, by its date; broken ones are passed over."""
+    read = [(read_sheet(p, "interface").model, p) for p in sorted(folder.glob("*.toml"))]
+    mine = [(s.date, p.stem, p) for s, p in read if isinstance(s, Interface) and s.device == device]
+    return max(mine, key=lambda m: m[:2])[2] if mine else None
+
+
+def calibration(sheet: Interface | None, device: str, today: date) -> str:
+    """How a session's levels stand, for its report: by which sheet, how old, and whether it is another device's."""
+    if sheet is None:
+        return "levels in dBFS: no interface sheet"
+    said = f"by the interface sheet of {sheet.date.isoformat()}"
+    days = (today - sheet.date).days
+    if sheet.device != device:
+        said += f", which is of another device ({sheet.device})"
+    if days > OLD_DAYS:
+        said += f", {days} days old: calibrate the interface again"
+    if sheet.channel_order == "swapped":
+        said += "; its channels were swapped then"
+    return said

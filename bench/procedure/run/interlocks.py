@@ -1,0 +1,121 @@
+"""What has to be so before a step starts: the interlocks that no procedure can lift, and the machine's switches.
+
+Before anything records after the reference tape was in, the runner demands "reference tape out, work tape in".
+The reference tape does not meet a machine that was not cleaned and demagnetised, unless a person gives a reason
+that lands in the report. That speed, and azimuth on two heads, are never judged from a machine's own recording
+is refused when the procedure is loaded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal
+
+from bench.problem import Problem
+from bench.procedure.kinds.activity import Situation
+from bench.procedure.model.steps import Adjust, Measure, Measuring, Reference, StepBase, records
+from bench.procedure.state.snapshot import Prompt
+
+SWAP = "Reference tape out and put away, work tape in. Confirm before anything records."
+DIRTY = "Not cleaned and demagnetised in this run. The reference tape stays out, unless you say why it may go in."
+
+Control = Literal["noise-reduction", "direction"]
+
+AT_FIRST: dict[Control, str] = {"noise-reduction": "off", "direction": "forward"}
+"""How the switches stand before a run: noise reduction out, as every step is done unless it says otherwise."""
+
+ASKED = {
+    "off": "Switch noise reduction out. Confirm when it is.",
+    "on": "Switch noise reduction in, for recording and replay. Confirm when it is.",
+    "record-only": "Switch noise reduction in for recording and out for replay. Confirm when it is.",
+    "replay-only": "Switch noise reduction out for recording and in for replay. Confirm when it is.",
+    "forward": "Let the tape run forward. Confirm when it does.",
+    "reverse": "Let the tape run in reverse. Confirm when it does.",
+}
+
+
+def uses_reference_tape(step: StepBase) -> bool:
+    """Whether the reference tape is played at a step."""
+    return isinstance(step, Reference) or (isinstance(step, Adjust | Measure) and step.plays is not None)
+
+
+class Interlocks:
+    """What was done to the machine so far in this session, and what that demands."""
+
+    def __init__(self, situation: Situation) -> None:
+        self._situation = situation
+        self._asked: tuple[Control, str] | None = None
+
+    def _acts(self) -> list[str]:
+        events = self._situation.journal.events()
+        return [e.text for e in events if e.kind == "act"]
+
+    def _tape_in(self) -> str:
+        loads = [a for a in self._acts() if a.startswith("load-")]
+        return loads[-1] if loads else ""
+
+    def demand(self, step: StepBase) -> Prompt | None:
+        """What has to be answered before the step may start; None when nothing has. Threads tapes as it goes."""
+        self._asked = None
+        if self._situation.is_file:
+            return None
+        if uses_reference_tape(step):
+            acts = self._acts()
+            overridden = any(e.kind == "override" for e in self._situation.journal.events())
+            if not overridden and not {"clean", "demagnetise"} <= set(acts):
+                return Prompt("reason", DIRTY, interlock=True)
+            if self._tape_in() != "load-reference-tape":
+                self._situation.do("load-reference-tape", step)
+        if records(step):
+            if self._tape_in() == "load-reference-tape":
+                return Prompt("confirm", SWAP, interlock=True)
+            if not self._tape_in():
+                self._situation.do("load-work-tape", step)
+        return self._switches(step)
+
+    def _switches(self, step: StepBase) -> Prompt | None:
+        """Set the switches where the program has hands; else ask for the first that stands otherwise."""
+        for control, wanted in _wanted(step):
+            if self._stands(control) == wanted:
+                continue
+            if not self._switched(control, wanted):
+                self._asked = (control, wanted)
+                return Prompt("confirm", ASKED[wanted])
+            self._note(control, wanted, step)
+        return None
+
+    def _stands(self, control: Control) -> str:
+        said = [e.text for e in self._situation.journal.events() if e.kind == "switch"]
+        return next((t.partition(": ")[2] for t in reversed(said) if t.startswith(control)), AT_FIRST[control])
+
+    def _switched(self, control: Control, wanted: str) -> bool:
+        hands = self._situation.hands
+        if hands is None:
+            return False
+        try:
+            hands.switch(control, wanted)
+        except Problem:  # hands that cannot reach this switch: the person can
+            return False
+        return True
+
+    def _note(self, control: Control, wanted: str, step: StepBase) -> None:
+        self._situation.note("switch", step.id, f"{control}: {wanted}")
+
+    def confirm(self, step: StepBase) -> None:
+        """The person confirmed the change of tapes, or the switch."""
+        if self._asked is not None:
+            self._note(*self._asked, step)
+        else:
+            self._situation.do("load-work-tape", step)
+
+    def override(self, step: StepBase, reason: str) -> None:
+        """The reference tape goes in all the same."""
+        self._situation.note("override", step.id, f"reference tape in an uncleaned machine: {reason}")
+
+
+def _wanted(step: StepBase) -> Iterator[tuple[Control, str]]:
+    if isinstance(step, Measuring):
+        yield "noise-reduction", step.noise_reduction
+        yield "direction", step.direction or "forward"
+    elif step.direction is not None:
+        yield "direction", step.direction

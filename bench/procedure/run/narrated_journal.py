@@ -1,0 +1,81 @@
+"""A journal that says what it has kept, once it is on disk."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from bench.procedure.state.journal import Event, Journal, ReadingRecord, Sound
+
+
+class ToldJournal:
+    """Keeps by another journal, and says a line for each reading and event when that has returned."""
+
+    def __init__(self, journal: Journal, say: Callable[[str], None]) -> None:
+        self._journal = journal
+        self._say = say
+        self._held: list[str] = []
+        """What is not on disk yet."""
+
+    def keep(self, records: tuple[ReadingRecord, ...]) -> None:
+        """Keep, then say `accepted <id>` and the reading in words."""
+        self._held += [f"accepted {record.id} {in_words(record)}" for record in records]
+        self._journal.keep(records)
+        self._say_held()
+
+    @property
+    def wants_sound(self) -> bool:
+        """Whether the sound behind readings is to be kept."""
+        return self._journal.wants_sound
+
+    def keep_sound(self, sound: Sound) -> None:
+        """Keep the sound behind readings."""
+        self._journal.keep_sound(sound)
+
+    def save_again(self) -> bool:
+        """Try again, and say what was kept by that."""
+        if not self._journal.save_again():
+            return False
+        self._say_held()
+        return True
+
+    def note(self, event: Event) -> None:
+        """Keep, then say it."""
+        self._held.append(f"{event.kind} {event.step}: {event.text}")
+        self._journal.note(event)
+        self._say_held()
+
+    def step_done(self, step: str) -> None:
+        """The step is over."""
+        self._journal.step_done(step)
+
+    def _say_held(self) -> None:
+        for line in self._held:
+            self._say(line)
+        self._held.clear()
+
+    def records(self) -> tuple[ReadingRecord, ...]:
+        """All readings so far."""
+        return self._journal.records()
+
+    def events(self) -> tuple[Event, ...]:
+        """All events so far."""
+        return self._journal.events()
+
+    def steps_done(self) -> tuple[str, ...]:
+        """The steps that are over."""
+        return self._journal.steps_done()
+
+
+def in_words(record: ReadingRecord) -> str:
+    """A kept reading in one line."""
+    r, v = record.reading, record.verdict
+    at = f" {r.frequency_hz:g} Hz" if r.frequency_hz is not None else ""
+    if r.value is None:
+        told = f"no reading, because {r.reason}"
+    else:
+        spread = f" ± {r.uncertainty:.2g}" if r.uncertainty is not None else ""
+        told = f"{r.value:.2f}{spread} {r.unit}"
+    aim = ""
+    if v is not None and v.target is not None:
+        aim = f" (target {v.target:.2f}" + (f" ± {v.tolerance:g}" if v.tolerance is not None else "") + ")"
+    return f"{record.step}: {r.channel} {r.quantity}{at}: {told}{aim}{f', {v.word}' if v else ''}"

@@ -1,0 +1,383 @@
+"""The runner: steps a person, or unattended hands, through a procedure. It has no screen and no device."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bench.audio.port import Block, Port
+from bench.clock import Clock
+from bench.problem import Problem
+from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
+from bench.procedure.kinds.by_hand.decision import DecisionActivity
+from bench.procedure.kinds.dispatch import activity_for
+from bench.procedure.model.job import Job, JobStep
+from bench.procedure.model.steps import Adjust
+from bench.procedure.run import commands as say
+from bench.procedure.run.disturbances import Ledger
+from bench.procedure.run.input_monitor import SoundIn
+from bench.procedure.run.interlocks import Interlocks
+from bench.procedure.run.views import job_view, step_view
+from bench.procedure.state.as_found import AsFound
+from bench.procedure.state.journal import Journal
+from bench.procedure.state.outcome import judge_run
+from bench.procedure.state.snapshot import InputView, Outcome, Prompt, Snapshot
+
+HELD = Prompt("go-on", "Held: sound, tape and timer stand. Go on with the same key")
+
+
+class Runner:
+    """A state machine: sound and commands in, snapshots out. All calls come from one thread."""
+
+    def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock) -> None:
+        self._job = job
+        self._journal = journal
+        self._port = port
+        self._situation = Situation(job, port, journal, clock)
+        self._way = self._situation.way
+        self._interlocks = Interlocks(self._situation)
+        self._ledger = Ledger(self._situation)
+        self._sound = SoundIn(clock)
+        self._as_found = AsFound(journal)
+        self._at = 0
+        self._activity: Activity | None = None
+        self._question: Prompt | None = None
+        self._accepted = False
+        self._held_at: float | None = None
+        self._unheard = 0
+        self._left = False
+        self._port_trouble = ""
+        self._cannot = ""
+
+    # ---------------------------------------------------------------- where it stands
+
+    @property
+    def finished(self) -> bool:
+        """Whether there is nothing more to do, or it was left."""
+        return self._left or self._at >= len(self._job.steps)
+
+    @property
+    def wants_sound(self) -> bool:
+        """Whether the step at hand listens."""
+        return self._activity is not None and self._activity.wants_sound and self._held_at is None
+
+    @property
+    def _step(self) -> JobStep | None:
+        return self._job.steps[self._at] if self._at < len(self._job.steps) else None
+
+    # ---------------------------------------------------------------- going through
+
+    def begin(self) -> None:
+        """Start at the first step, or where a broken-off session stopped."""
+        self._at = self._way.stands_at()
+        resumed = bool(self._journal.events())
+        if not resumed:
+            for left in self._job.left_out:
+                self._situation.note("left-out", left.id, left.title, left.why)
+        step = self._step
+        if step is None:
+            return
+        self._situation.note("resume" if resumed else "start", step.id, f"at {step.title}")
+        self._enter()
+        self._after()
+
+    def _enter(self, *, again: bool = False) -> None:
+        """Come to the step at hand: first what an interlock demands, then the step."""
+        step = self._step
+        self._accepted = False
+        if step is None:
+            self._situation.note("done", self._job.steps[-1].id, self.outcome().said)
+            return
+        if not again:
+            records = [r.attempt for r in self._journal.records() if r.step == step.id]
+            self._situation.attempt = 1 + max(records, default=0)
+        self._question = self._interlocks.demand(step)
+        if self._question is not None:
+            return
+        try:
+            self._activity = activity_for(step, self._situation)
+            self._activity.begin()
+        except Problem as problem:
+            self._situation.notice = problem.sentence
+            self._cannot = f"no reading, because {problem.sentence}"
+            self._question = Prompt("reason", f"N{self._cannot[1:]}. Say why you go on without it.")
+            self._activity = None
+
+    def _after(self) -> None:
+        """Go on by itself while the step at hand is over."""
+        while self._activity is not None and self._activity.finished:
+            self._leave_step()
+
+    def _leave_step(self, *, skipped: bool = False) -> None:
+        step, activity = self._step, self._activity
+        if step is None:
+            return
+        self._end_activity(skipped=skipped)
+        if not any(r.step == step.id for r in self._journal.records()):
+            self._situation.last = ()  # what was kept is told until a step that keeps nothing is over
+        back = None if skipped or self._accepted or self._all_in(step) else self._way.back_to(step)
+        if back is not None:
+            self._go_again(step, back)
+            return
+        goes_to = self._decided(step, activity) if isinstance(activity, DecisionActivity) and not skipped else None
+        try:
+            self._journal.step_done(step.id)
+        except Problem as problem:
+            self._situation.unsaved = problem.sentence
+        self._at = self._at + 1 if goes_to is None else goes_to
+        self._enter()
+
+    def _all_in(self, step: JobStep) -> bool:
+        """Whether all readings of the last attempt at a step are in, as far as they are judged."""
+        own = [r for r in self._journal.records() if r.step == step.id and r.attempt == self._situation.attempt]
+        return all(r.verdict is None or r.verdict.word == "in" for r in own)
+
+    def _go_again(self, step: JobStep, back: int) -> None:
+        """`again_until`: back to an earlier step, for the readings are not all in."""
+        target = self._job.steps[back]
+        count = self._way.rounds_left(step)
+        said = f"not all in: back to {target.title}, {count} time{'s' if count > 1 else ''} left at most"
+        self._situation.note("again", step.id, said, self._way.move(back, over=0))
+        self._at = back
+        self._enter()
+        self._situation.notice = said
+
+    def _decided(self, step: JobStep, activity: DecisionActivity) -> int:
+        """A decision was made: where it goes on, with what it passes over."""
+        to = self._at + 1
+        if activity.goes_to:
+            to = max(to, self._job.place(activity.goes_to, step.direction).first)
+        over = self._job.steps[self._at + 1 : to]
+        where = self._job.steps[to].title if to < len(self._job.steps) else "the end"
+        said = f"{activity.said}: on to {where}"
+        self._situation.note("decision", step.id, said, self._way.move(to, over=1))
+        if over:
+            titles = ", ".join(s.title for s in over)
+            self._situation.note("not-needed", step.id, titles, " ".join(s.id for s in over))
+        return to
+
+    def _end_activity(self, *, skipped: bool = False) -> None:
+        step = self._step
+        if self._activity is not None:
+            curves = self._activity.view().curves if isinstance(step, Adjust) else ()
+            self._activity.end()
+            self._activity = None
+            self._situation.sound_over()
+            for curve in curves:
+                points = " ".join(f"{x:.9g}:{y:.9g}" for x, y in curve.points)
+                self._situation.note(
+                    "curve", step.id if step else "", f"{curve.label}: {curve.along}, {curve.unit}", points
+                )
+        if step is not None:
+            for trimmer, turns in self._situation.turned.items():
+                text = f"{trimmer}: {len(turns)} turns, {sum(turns):+.0f}° in all"
+                self._situation.note("turns", step.id, text, " ".join(f"{t:.9g}" for t in turns))
+            self._ledger.step_ends(step, skipped=skipped, turned=tuple(self._situation.turned))
+        self._situation.turned.clear()
+
+    # ---------------------------------------------------------------- what comes in
+
+    def hear(self, block: Block) -> None:
+        """Sound came in."""
+        self._situation.look_after_saving()
+        self._sound.hear(block)
+        self._sound.watch_hum(block, self._port.status.sample_rate)
+        if self._held_at is not None:
+            self._unheard += len(block.samples)
+        elif self._activity is not None and self._activity.wants_sound:
+            lost, self._unheard = block.lost + self._unheard, 0
+            whole = replace(block, lost=lost) if lost else block
+            if self._step is not None:
+                self._situation.heard(self._step, whole)
+            self._activity.hear(whole)
+            self._after()
+
+    def tick(self) -> None:
+        """No sound came: look after the port, and after what is over without sound."""
+        self._situation.look_after_saving()
+        status = self._port.status
+        step = self._step
+        trouble = status.detail or status.state if status.state in ("stalled", "lost") else ""
+        if trouble and not self._port_trouble:
+            self._situation.notice = trouble
+            self._situation.note("port", step.id if step else "", f"sound lost: {trouble}")
+            if step is not None and self._situation.sending and self._held_at is None:
+                self._hold(step)  # tones don't start again by themselves
+        self._port_trouble = trouble
+        if status.state == "ended" and self._activity is not None and self._activity.wants_sound:
+            self._activity.port_ended()
+            self._after()
+
+    def sound_is_back(self) -> None:
+        """The device was reopened: measuring goes on with what was not yet measured."""
+        step = self._step
+        self._port_trouble = ""
+        on = "; tones start again when you go on" if self._held_at is not None else ""
+        self._situation.notice = f"the sound is back; what was kept before is kept{on}"
+        self._situation.note("port", step.id if step else "", "sound is back")
+        if self._activity is not None and self._held_at is None:
+            self._activity.interrupted()
+
+    def obey(self, command: say.Command) -> None:
+        """Do what the person says; what can't be done is said in the notice and changes nothing."""
+        self._situation.notice = ""
+        try:
+            self._obey(command)
+        except Problem as problem:
+            self._situation.notice = problem.sentence
+        self._after()
+
+    def _obey(self, command: say.Command) -> None:
+        step = self._step
+        if step is None or self._left:
+            return
+        if self._held_at is not None and self._while_held(command, step):
+            return
+        match command:
+            case say.Leave():
+                self._end_activity(skipped=True)
+                self._left = True
+            case say.StopSound():
+                self._situation.silence()
+                self._situation.notice = "all sound is stopped; repeat the step to start it again"
+            case say.Note(text):
+                self._situation.note("note", step.id, text)
+            case say.Turn(trimmer, degrees):
+                self._situation.turn(trimmer, degrees)
+            case say.Repeat():
+                self._end_activity(skipped=True)
+                self._situation.note("repeat", step.id, step.title)
+                self._situation.attempt += 1
+                self._enter(again=True)
+            case say.Back():
+                self._back(step)
+            case say.Skip(reason):
+                if not reason.strip():
+                    raise Problem("say why the step is skipped: the reason stands in the report")
+                self._situation.note("skip", step.id, reason)
+                self._question = None
+                self._leave_step(skipped=True)
+            case say.Hold():
+                self._hold(step)
+            case _ if self._question is not None:
+                self._answer_question(command, step)
+            case say.Accept(reason) if not reason.strip():
+                raise Problem("say why it is accepted: the reason stands in the report")
+            case _ if self._activity is not None:
+                self._tell_activity(self._activity, command)
+                self._accepted = isinstance(command, say.Accept)
+
+    @staticmethod
+    def _tell_activity(activity: Activity, command: say.Command) -> None:
+        match command:
+            case say.GoOn():
+                activity.go_on()
+            case say.Answer(text):
+                activity.answer(text)
+            case say.Tick(index):
+                activity.tick(index)
+            case say.Accept(reason):
+                activity.accept(reason)
+
+    def _back(self, step: JobStep) -> None:
+        """To the step before this one; what it gave stays as an earlier attempt."""
+        to = self._way.before(self._at)
+        if to is None:
+            raise Problem("there is no step before this one to go back to")
+        self._end_activity(skipped=True)
+        self._question = None
+        self._situation.note("back", step.id, f"back to {self._job.steps[to].title}", self._way.move(to, over=0))
+        self._at = to
+        self._enter()
+
+    def _hold(self, step: JobStep) -> None:
+        """Everything pauses: sound, tape and timer."""
+        self._held_at = self._situation.clock.now()
+        self._situation.hold()
+        if self._activity is not None:
+            self._activity.hold()
+        self._situation.note("hold", step.id, "held")
+
+    def _while_held(self, command: say.Command, step: JobStep) -> bool:
+        """Whether that is all there is to a command while everything is held."""
+        match command:
+            case say.GoOn() | say.Hold() if self._port_trouble:
+                raise Problem(f"{self._port_trouble}; go on when the sound is back")
+            case say.GoOn() | say.Hold():
+                self._release(step)
+                return True
+            case say.Repeat() | say.Back() | say.Skip() | say.Leave():
+                self._release(step)
+                return False
+            case say.Note() | say.Turn() | say.StopSound():
+                return False
+        raise Problem("held: go on first")
+
+    def _release(self, step: JobStep) -> None:
+        held_s = self._situation.clock.now() - (self._held_at or 0.0)
+        self._held_at = None
+        self._situation.note("hold", step.id, f"went on after {held_s:.0f} s", round(held_s, 1))
+        self._situation.release()
+        if self._activity is not None:
+            self._activity.release()
+            if self._activity.wants_sound:
+                self._activity.interrupted()
+
+    def _answer_question(self, command: say.Command, step: JobStep) -> None:
+        """A demand of an interlock, or a step that can't be done, is answered."""
+        question = self._question
+        if question is None:
+            return
+        match command:
+            case say.GoOn() if question.kind == "confirm":
+                self._interlocks.confirm(step)
+            case say.Answer(text) | say.Accept(text) if question.kind == "reason" and text.strip():
+                if not question.interlock:
+                    self._situation.note("skip", step.id, f"{self._cannot}; {text}")
+                    self._question = None
+                    self._leave_step(skipped=True)
+                    return
+                self._interlocks.override(step, text)
+            case _:
+                raise Problem(question.text)
+        self._question = None
+        self._enter(again=True)
+
+    # ---------------------------------------------------------------- what is shown
+
+    def outcome(self) -> Outcome:
+        """How the run ended, or would if it ended now."""
+        completed = self._at >= len(self._job.steps)
+        return judge_run(self._job, self._journal, completed=completed)
+
+    def snapshot(self) -> Snapshot:
+        """All there is to see."""
+        job, situation, held = self._job, self._situation, self._held_at is not None
+        view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
+        hands = situation.hands
+        trimmers = tuple(t for t in hands.trimmers() if t.name in view.trimmers) if hands is not None else ()
+        return Snapshot(
+            job=job_view(job),
+            step=step_view(job, self._at),
+            prompt=replace(HELD, sounds=bool(situation.sending)) if held else view.prompt,
+            sound=InputView(*self._sound.state(), self._port.status, self._sound.only(), self._sound.hum()),
+            gauges=view.gauges,
+            tones=view.tones,
+            checks=view.checks,
+            timer_left_s=view.timer_left_s,
+            curves=view.curves,
+            sending="" if held else situation.sending,
+            trimmers=trimmers,
+            can_accept=view.can_accept and not held,
+            notice=self._port_trouble or situation.notice,
+            unsaved=situation.unsaved,
+            last=tuple((t.reading, t.verdict) for t in situation.last),
+            outcome=self.outcome() if self.finished else None,
+            held=held,
+            to_check_again=situation.to_check_again,
+            head_delay_s=view.head_delay_s,
+            as_found=self._as_found.points(self._step),
+            flutter=view.flutter,
+            spectrum=view.spectrum,
+            told=view.told,
+            can_go_back=self._way.before(self._at) is not None,
+        )

@@ -1,0 +1,1 @@
+"""What a run has done so far, and what follows from it."""

@@ -1,0 +1,142 @@
+"""What a run leaves behind: the records it makes, and the protocol of whoever keeps them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.reading import Reading
+from bench.procedure.model.steps import Stage
+from bench.procedure.model.targets import Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRecord:
+    """A reading taken at a step, judged."""
+
+    id: str
+    """Unique in the session: "r0012"."""
+    step: str
+    stage: Stage
+    judged: bool
+    """Whether the exit code depends on it: false at a found stage or without a target."""
+    source: Literal["reference tape", "record-replay", "machine"]
+    """What was replayed: readings of different sources are never compared."""
+    reading: Reading
+    verdict: Verdict | None
+    time: datetime
+    sent_db: float | None = None
+    """Nominal level of the tone, dB re the reference level."""
+    accepted_because: str = ""
+    """The reason given when it was accepted although not `in`."""
+    attempt: int = 1
+    """Counts the times the step was begun; the last attempt is the one that is judged."""
+    lot: str = ""
+    """Which of several tapes it is of."""
+    noise_reduction: str = "off"
+    """How the machine's noise reduction stood: readings with and without it are never compared."""
+    direction: Literal["", "reverse"] = ""
+    """Which way the tape of an auto-reverse deck ran; "" is forward. The two are never compared."""
+
+
+EventKind = Literal[
+    "tick",
+    "answer",
+    "skip",
+    "accept",
+    "note",
+    "sign-off",
+    "override",
+    "port",
+    "turns",
+    "done",
+    "start",
+    "resume",
+    "repeat",
+    "act",
+    "debrief",
+    "switch",
+    "back",
+    "hold",
+    "again",
+    "decision",
+    "not-needed",
+    "left-out",
+    "to-check",
+    "checked",
+    "curve",
+    "learnt",
+]
+"""`switch`: a control of the machine, "noise-reduction: on"; `again`: gone back by `again_until`; `decision`: which
+way and why; `not-needed`: a step that a decision passed over; `left-out`: one that does not apply to these sheets;
+`to-check`: what an adjustment disturbed, `checked`: and was shown again since; `curve`: what a reading did as a
+trimmer was turned, with the points as `value`; `learnt`: how a reading answered to a trimmer, for a run that is
+resumed: "bias left: response, 10000 Hz"."""
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Anything else that happened at a step."""
+
+    kind: EventKind
+    step: str
+    text: str
+    """What happened, as the report prints it."""
+    time: datetime
+    value: float | str | None = None
+    """An answer's value, a timer's seconds."""
+
+
+def turns_in(events: Iterable[Event]) -> Iterator[tuple[str, tuple[float, ...]]]:
+    """Each trimmer that was turned at a step and its turns there, degrees clockwise, in their order."""
+    for event in events:
+        if event.kind == "turns" and isinstance(event.value, str):
+            yield event.text.partition(":")[0], tuple(float(turn) for turn in event.value.split())
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """What readings were taken from."""
+
+    samples: NDArray[np.float32]
+    """Shape (frames, channels), full scale ±1."""
+    sample_rate: int
+    readings: tuple[str, ...]
+    """Their ids."""
+
+
+class Journal(Protocol):
+    """Keeps what a run leaves behind. When `keep` or `note` returns, it is on disk."""
+
+    @property
+    def wants_sound(self) -> bool:
+        """Whether the sound behind readings is to be kept too."""
+
+    def keep_sound(self, sound: Sound) -> None:
+        """Keep the sound behind readings that were kept, likewise."""
+
+    def save_again(self) -> bool:
+        """Try again to write what could not be written; True when all is on disk. Never raises."""
+
+    def keep(self, records: tuple[ReadingRecord, ...]) -> None:
+        """Keep readings. Raises `Problem` when they can't be written; they are still held and tried again."""
+
+    def note(self, event: Event) -> None:
+        """Keep an event, likewise."""
+
+    def step_done(self, step: str) -> None:
+        """The step is over: resuming continues after it."""
+
+    def records(self) -> tuple[ReadingRecord, ...]:
+        """All readings so far, oldest first."""
+
+    def events(self) -> tuple[Event, ...]:
+        """All events so far, oldest first."""
+
+    def steps_done(self) -> tuple[str, ...]:
+        """The steps that are over, in order, those of before a resume included."""

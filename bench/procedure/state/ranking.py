@@ -1,0 +1,160 @@
+"""Several tapes tried on one machine, ranked: by level, by treble and by what a decoder would add.
+
+Each figure is how far the tape is off what was sent, in dB, the worse channel: of level from record to replay; of
+treble, the tone of 5 kHz and above that is furthest off; of mistracking, the largest error that a noise-reduction
+decoder would make of the two. Nearer to none is better. Two figures nearer to each other than both their
+uncertainties together, or than `ALIKE_DB`, cannot be told apart: they share a rank.
+
+Mistracking counts most, since it is what level and treble together do to whoever listens through a decoder: two small
+errors can make a large one, or undo each other. Where it cannot tell two tapes apart, treble decides, then level.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from bench.measure.reading import Reading
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.outcome import last_attempts
+
+By = Literal["mistracking", "treble", "level"]
+BY: tuple[By, ...] = get_args(By)
+"""The one that counts most first."""
+
+TREBLE_HZ = 5000.0
+ALIKE_DB = 0.2
+"""A tape's own level and treble wander by so much from place to place. Common practice, no source."""
+
+
+RANKED = (
+    "How far each tape is off what was sent, dB, the worse channel; nearest to none is first. Mistracking: the largest "
+    "error of a decoder. Treble: of 5 kHz and above, re the reference tone. Alike: they cannot be told apart, being "
+    f"nearer to each other than {ALIKE_DB:g} dB (common practice, no source) or than their uncertainties (k = 2)."
+)
+"""What the figures are."""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """How far a tape is off in one respect."""
+
+    off_db: float
+    """Of the worse channel, with its sign."""
+    uncertainty_db: float
+    reading: Reading
+    """The one it is taken from."""
+    rank: int = 1
+    """1 is best; tapes that are alike share one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """A tape with its figures; one that was not read is left out of `figures`."""
+
+    lot: str
+    figures: dict[By, Figure]
+
+
+def ranking(records: Sequence[ReadingRecord]) -> tuple[Ranked, ...]:
+    """Rank the tapes that readings are of, the best first by mistracking, else by treble, else by level.
+
+    Args:
+        records: of a session. Those of no lot, and those of a stage as found, do not count.
+
+    Returns:
+        Nothing where there are fewer than two tapes.
+    """
+    counted = [r for r in last_attempts(tuple(records)) if r.lot and r.stage == "left" and r.reading.value is not None]
+    lots = tuple(dict.fromkeys(r.lot for r in counted))
+    if len(lots) < 2:
+        return ()
+    ranks = {by: _ranks({lot: _figure(by, [r for r in counted if r.lot == lot]) for lot in lots}) for by in BY}
+    out = [Ranked(lot, {by: ranks[by][lot] for by in BY if lot in ranks[by]}) for lot in lots]
+    return tuple(sorted(out, key=_order))
+
+
+def ranking_lines(ranked: Sequence[Ranked]) -> tuple[str, ...]:
+    """Which fits best, then a line for each respect: "by mistracking, dB: blank B 1st, −0.40 ± 0.01; blank A …"."""
+    if not ranked:
+        return ()
+    out = [best_words(ranked)]
+    for by in BY:
+        if any(by in r.figures for r in ranked):
+            row = sorted(ranked, key=lambda r: r.figures[by].rank if by in r.figures else math.inf)
+            out.append(f"by {by}, dB: " + "; ".join(f"{r.lot} {figure_words(ranked, r, by)}" for r in row))
+    return tuple(out)
+
+
+def best_words(ranked: Sequence[Ranked]) -> str:
+    """Which tape fits the machine best, and by what: "A and B cannot be told apart by mistracking; …"."""
+    said: list[str] = []
+    first = [r.lot for r in ranked]
+    for by in BY:
+        there = {r.lot: r.figures[by].rank for r in ranked if r.lot in first and by in r.figures}
+        if not there:
+            continue
+        first = [lot for lot, rank in there.items() if rank == min(there.values())]
+        if len(first) == 1:
+            said.append(f"{first[0]} fits best, by {by}")
+            break
+        said.append(f"{', '.join(first[:-1])} and {first[-1]} cannot be told apart by {by}")
+    words = "; ".join(said)
+    return words[:1].upper() + words[1:]
+
+
+def figure_words(ranked: Sequence[Ranked], one: Ranked, by: By) -> str:
+    """Rank and figure of a tape: "1st, −0.40 ± 0.01"; "1st alike, …" where it shares its rank."""
+    if by not in one.figures:
+        return "not read"
+    figure = one.figures[by]
+    alike = sum(by in r.figures and r.figures[by].rank == figure.rank for r in ranked) > 1
+    told = f"{figure.off_db:+.2f} ± {max(figure.uncertainty_db, 0.005):.2f}".replace("-", "−")
+    return f"{_ordinal(figure.rank)}{' alike' if alike else ''}, {told}"
+
+
+def _ordinal(rank: int) -> str:
+    ending = "th" if rank % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(rank % 10, "th")
+    return f"{rank}{ending}"
+
+
+def _order(ranked: Ranked) -> tuple[float, ...]:
+    return tuple(ranked.figures[by].rank if by in ranked.figures else math.inf for by in BY)
+
+
+def _figure(by: By, records: Sequence[ReadingRecord]) -> Figure | None:
+    """The worst reading of one tape in one respect."""
+    quantity = {"level": "record_replay_level", "treble": "response", "mistracking": "mistracking"}[by]
+    found = [
+        r
+        for r in records
+        if r.reading.quantity == quantity and (by != "treble" or (r.reading.frequency_hz or 0.0) >= TREBLE_HZ)
+    ]
+    worst = max(found, key=lambda r: abs(_off(r)), default=None)
+    if worst is None:
+        return None
+    return Figure(_off(worst), worst.reading.uncertainty or 0.0, worst.reading)
+
+
+def _off(record: ReadingRecord) -> float:
+    """A limit on one side, which mistracking has, is no aim: it is off by all that it is."""
+    aim = record.verdict.target if record.verdict is not None and not record.verdict.limit else None
+    return (record.reading.value or 0.0) - (aim or 0.0)
+
+
+def _ranks(figures: dict[str, Figure | None]) -> dict[str, Figure]:
+    """Competition ranks: a tape alike to the best of a rank shares it, and the next takes its place in the row."""
+    row = sorted(((lot, f) for lot, f in figures.items() if f is not None), key=lambda item: abs(item[1].off_db))
+    out: dict[str, Figure] = {}
+    first: Figure | None = None
+    for place, (lot, figure) in enumerate(row, start=1):
+        if first is None or not _alike(first, figure):
+            first = Figure(figure.off_db, figure.uncertainty_db, figure.reading, place)
+        out[lot] = Figure(figure.off_db, figure.uncertainty_db, figure.reading, first.rank)
+    return out
+
+
+def _alike(a: Figure, b: Figure) -> bool:
+    return abs(abs(a.off_db) - abs(b.off_db)) <= max(ALIKE_DB, math.hypot(a.uncertainty_db, b.uncertainty_db))

@@ -1,0 +1,63 @@
+"""Which of the readings taken so far say how record to replay stands."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from bench.measure.reading import Reading
+from bench.procedure.model.steps import Stage
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.outcome import last_attempts
+
+LATEST_FIRST: tuple[Stage, ...] = ("left", "found-clean", "found-dirty")
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """Levels and responses from record to replay."""
+
+    stage: Stage
+    level_sent_db: float
+    response_sent_db: float | None
+    """None when no response was measured."""
+    readings: tuple[Reading, ...]
+
+
+def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> Recorded | None:
+    """Level and response of each channel: as left, or of the latest stage that was measured; None without a level.
+
+    Of the levels at which a tone was sent the lowest counts, for tape saturates at high ones; of several readings of
+    one tone the last. `bench.measure.quantities.mistracking` takes `readings` as they are.
+
+    Args:
+        records: of a session.
+        direction: only what was read while the tape ran that way, "reverse" or forward.
+    """
+    usable = [
+        r
+        for r in last_attempts(tuple(records))
+        if r.source == "record-replay"
+        and r.noise_reduction == "off"
+        and r.direction == direction
+        and r.sent_db is not None
+        and r.reading.value is not None
+    ]
+    for stage in LATEST_FIRST:
+        levels = _lowest([r for r in usable if r.stage == stage and r.reading.quantity == "record_replay_level"])
+        responses = _lowest([r for r in usable if r.stage == stage and r.reading.quantity == "response"])
+        if levels:
+            return Recorded(
+                stage,
+                levels[0].sent_db or 0.0,
+                responses[0].sent_db if responses else None,
+                tuple(r.reading for r in (*levels, *responses)),
+            )
+    return None
+
+
+def _lowest(records: list[ReadingRecord]) -> list[ReadingRecord]:
+    """Those of the lowest level sent; of each channel and frequency the last."""
+    sent = min((r.sent_db for r in records if r.sent_db is not None), default=None)
+    last = {(r.reading.channel, r.reading.frequency_hz): r for r in records if r.sent_db == sent}
+    return list(last.values())

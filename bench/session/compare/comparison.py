@@ -1,0 +1,141 @@
+"""Two sessions side by side: what changed, what did not, and what cannot be compared."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Literal
+
+from bench.procedure.model.steps import Stage
+from bench.procedure.state.journal import ReadingRecord
+from bench.session.compare.subject import Subject, conditions_of, differences, in_order, last_of
+from bench.session.record.reader import read_session
+from bench.session.record.record import SessionRecord
+
+Way = Literal["left", "found", "between"]
+"""As left with as left; as found with as found; or what came about between: as left with as found the next time."""
+
+WAYS: dict[Way, tuple[tuple[Stage, ...], tuple[Stage, ...]]] = {
+    "left": (("left",), ("left",)),
+    "found": (("found-clean",), ("found-clean",)),
+    "between": (("left",), ("found-clean",)),
+}
+"""The stages that are taken of the one and of the other."""
+
+State = Literal["changed", "no change shown", "not compared", "only in the first", "only in the second"]
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """A session that is compared."""
+
+    session: str
+    machine: str
+    procedure: str
+    when: datetime
+    stage: Stage
+    note: str = ""
+    """Why it is read in part only."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One thing measured in either."""
+
+    subject: Subject
+    first: ReadingRecord | None
+    second: ReadingRecord | None
+    state: State
+    by: float | None = None
+    """The second less the first; None where they are not compared."""
+    uncertainty: float | None = None
+    """Of `by`, expanded (k = 2): root of the sum of squares, as if the two shared no error."""
+    because: str = ""
+    """Why they are not compared."""
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two sessions."""
+
+    first: Side
+    second: Side
+    rows: tuple[Row, ...]
+    notes: tuple[str, ...] = ()
+    """What must be known beside: another machine, another procedure."""
+
+    @property
+    def changed(self) -> tuple[Row, ...]:
+        """The rows in which something changed."""
+        return tuple(r for r in self.rows if r.state == "changed")
+
+
+def of(a: Path, b: Path, way: Way = "left") -> Comparison:
+    """Compare two sessions.
+
+    Args:
+        a: the folder of the first.
+        b: of the second, usually the later.
+        way: which readings of them.
+
+    Raises:
+        Problem: one can't be read.
+    """
+    return of_sessions(read_session(a), read_session(b), way)
+
+
+def of_sessions(a: SessionRecord, b: SessionRecord, way: Way = "left") -> Comparison:
+    """The same, of sessions that are read already."""
+    stages = WAYS[way]
+    first, second = last_of(a, stages[0]), last_of(b, stages[1])
+    rows = [_row(s, first.get(s), second.get(s), a, b) for s in sorted({**first, **second}, key=in_order)]
+    return Comparison(_side(a, stages[0][0]), _side(b, stages[1][0]), tuple(rows), _notes(a, b))
+
+
+def _side(session: SessionRecord, stage: Stage) -> Side:
+    job = session.job
+    return Side(session.folder.resolve().name, job.machine, job.procedure, session.begun, stage, session.read_only)
+
+
+def _notes(a: SessionRecord, b: SessionRecord) -> tuple[str, ...]:
+    out = []
+    pairs = (
+        ("machines", a.job.machine, b.job.machine),
+        ("practice machines", _seed(a), _seed(b)),
+        ("procedures", a.job.procedure, b.job.procedure),
+        ("tape speeds", a.job.speed, b.job.speed),
+        ("reference levels", a.job.reference_level, b.job.reference_level),
+        ("equalisations", a.job.equalisation, b.job.equalisation),
+    )
+    for name, mine, theirs in pairs:
+        if mine != theirs:
+            out.append(f"different {name}: {mine or 'none said'}, and {theirs or 'none said'}")
+    return tuple(out)
+
+
+def _seed(session: SessionRecord) -> str:
+    return str(session.job.seed) if session.job.port_kind == "practice" else ""
+
+
+def _row(
+    subject: Subject,
+    first: ReadingRecord | None,
+    second: ReadingRecord | None,
+    a: SessionRecord,
+    b: SessionRecord,
+) -> Row:
+    if first is None or second is None:
+        return Row(subject, first, second, "only in the second" if first is None else "only in the first")
+    differ = differences(conditions_of(first, a.job), conditions_of(second, b.job))
+    one, two = first.reading, second.reading
+    if one.bound or two.bound:
+        differ.append("what is only known to be at least or at most so much is not compared")
+    elif one.unit != "1" and not (one.uncertainty and two.uncertainty):
+        differ.append("the uncertainty is not known")
+    if differ or one.value is None or two.value is None:
+        return Row(subject, first, second, "not compared", because="; ".join(differ))
+    by = two.value - one.value
+    u = math.hypot(one.uncertainty or 0.0, two.uncertainty or 0.0)
+    return Row(subject, first, second, "changed" if abs(by) > u else "no change shown", by, u)

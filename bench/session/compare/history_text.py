@@ -1,0 +1,81 @@
+"""A machine's history as lines of text."""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+from bench.session.compare.history import History, Point, Series
+from bench.session.report.words import day, figure, inert, plain, spread, true_minus, with_unit
+
+_SHORT = {"found-dirty": "found, dirty", "found-clean": "found", "left": "left"}
+
+
+def history_lines(history: History) -> list[str]:
+    """A machine's visits, each series with its readings and drift, and when it is due."""
+    lines = [history.machine, ""]
+    for visit in history.visits:
+        lines.append(f"{day(visit.when)}  {visit.session}")
+        lines.append(f"    {visit.procedure}: {visit.outcome}" if visit.procedure else "    cannot be read")
+        if visit.note:
+            lines.append(f"    {visit.note}")
+    notes: dict[str, str] = {}
+    for source, group in groupby(history.series, key=lambda s: s.subject.source):
+        lines += ["", source.capitalize(), "-" * len(source)]
+        for series in group:
+            lines += series_lines(series, notes)
+    lines += ["", *(f"[{letter}] {how}" for how, letter in notes.items())]
+    lines += ["Uncertainties are expanded (k = 2); a drift is from as left to as found at the next visit.", ""]
+    lines.append(due_line(history))
+    return [inert(line) for line in lines]
+
+
+def series_lines(series: Series, notes: dict[str, str]) -> list[str]:
+    """One thing over the years: what, each visit's readings, the drift.
+
+    Args:
+        series: what is told.
+        notes: letters for references and methods, told once below all; new ones are added.
+    """
+    conditions = series.points[-1].conditions
+    unit = series.subject.unit
+    how = "; ".join(filter(None, (f"re {conditions.reference}" if conditions.reference else "", conditions.method)))
+    note = f" [{notes.setdefault(true_minus(how), str(len(notes) + 1))}]" if how else ""
+    about = f" ({unit})" if unit != "1" else ""
+    lines = [f"{series.subject.said.removesuffix(', ' + series.subject.source)}{about}{note}"]
+    for _, points in groupby(series.points, key=lambda p: p.session):
+        told = list(points)
+        lines.append(f"    {day(told[0].when):>17}  " + "; ".join(point_text(p, unit) for p in told))
+    lines.append(f"    {drift_text(series)}")
+    return lines
+
+
+def point_text(point: Point, unit: str) -> str:
+    """A reading: "left −12.04 ± 0.12 in"."""
+    bound = f"{point.bound} " if point.bound else ""
+    said = f"{_SHORT[point.stage]} {bound}{figure(point.value, unit, point.uncertainty)}"
+    if point.uncertainty:
+        said += f" {spread(point.uncertainty, unit)}"
+    return f"{said} {point.verdict}" if point.verdict and point.verdict != "no reading" else said
+
+
+def drift_text(series: Series) -> str:
+    """What it drifts by, or why that is not known."""
+    found = series.drift
+    if found is None:
+        return f"drift: not known, because {series.no_drift}"
+    unit = series.subject.unit_of_change
+    by = f"{figure(found.per_year, unit, found.uncertainty, sign=True)} {spread(found.uncertainty, unit)}"
+    said = f"drift: {with_unit(by, unit)} a year, over {found.years:.1f} years"
+    if not found.shows:
+        return f"{said}: none shown, it is no more than its uncertainty"
+    newest = next((p for p in reversed(series.points) if p.stage == "left"), None)
+    if series.reaches is None or newest is None:
+        return said
+    aim = plain(newest.target or 0.0)
+    accepted = f"{newest.limit} {aim}" if newest.limit else f"{aim} ± {newest.tolerance or 0.0:g}"
+    return f"{said}; reaches the end of {accepted} about {series.reaches:%B %Y}"
+
+
+def due_line(history: History) -> str:
+    """When it is due again, and why then."""
+    return f"Due again: {day(history.due.on)}, because {history.due.because}."

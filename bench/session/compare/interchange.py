@@ -1,0 +1,235 @@
+"""What a tape recorded on one machine gives on another, and which machine is the odd one out.
+
+With replay p against the reference tape and record-to-replay own on itself, a tape of A on B gives
+
+    own(A) − p(A) + p(B),
+
+for level, for response at each frequency, for azimuth (as a delay) and for speed alike: what A's recording left is its
+own record-to-replay less its own replay. Azimuth costs treble by sin x / x and does not add, so its loss is taken out
+of each response first and put back for the angle between the two machines (`bench.tape.losses`). The reference tape's
+own error is shared where both were read with the same tape; it is left in the uncertainty, which is rather too large.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from itertools import permutations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.reading import Channel
+from bench.session.compare.machine_errors import AZIMUTH, EXACT, SAME_SPACING, SPEED, Trait, Traits, Value
+from bench.session.compare.outlier import Odd, odd_one_out
+from bench.tape.geometry import angle_arcmin
+from bench.tape.losses import azimuth_loss_db
+from bench.tape.noise_reduction import encoded_level_db
+from bench.tape.tracking import FREQUENCIES_HZ, LEVELS_DB, Errors
+
+Floats = NDArray[np.float64]
+SAME_SPEED = 0.005
+"""Speeds nearer than this, as a share, are the same nominal speed."""
+TREBLE_HZ = 10_000.0
+"""Where treble and the loss by azimuth are told, or at the highest tone below it that both have."""
+DEEPEST_DB = -40.0
+"""No loss by azimuth is told deeper than this: in a null there is no figure."""
+SIDES: tuple[Channel, ...] = ("left", "right", "mono")
+
+
+@dataclass(frozen=True, slots=True)
+class Mistracking:
+    """The worst that Type B makes of a pair, in one channel."""
+
+    channel: Channel
+    worst: Value
+    """dB; negative is duller."""
+    frequency_hz: float
+    level_db: float
+    """Re the reference level of Type B."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """A tape recorded on one machine and replayed on another."""
+
+    recorded: str
+    replayed: str
+    because: str = ""
+    """Why it is not told; "" where it is."""
+    level: dict[Channel, Value] = field(default_factory=dict)
+    """dB."""
+    response: dict[tuple[Channel, float], Value] = field(default_factory=dict)
+    """By channel and frequency, dB; the loss by azimuth is in it."""
+    treble_hz: float | None = None
+    azimuth: Value | None = None
+    """Delay between the channels, µs."""
+    azimuth_loss: Value | None = None
+    """At `treble_hz`, dB."""
+    speed: Value | None = None
+    """%."""
+    mistracking: Mistracking | None = None
+    missing: tuple[str, ...] = ()
+
+    def treble(self, channel: Channel) -> Value | None:
+        """The response at `treble_hz`."""
+        return None if self.treble_hz is None else self.response.get((channel, self.treble_hz))
+
+
+@dataclass(frozen=True, slots=True)
+class Interchange:
+    """A fleet of machines, in pairs."""
+
+    machines: tuple[Traits, ...]
+    pairs: tuple[Pair, ...]
+    """Every ordered pair."""
+    odd: tuple[Odd, ...]
+    """One for each group of machines that can exchange tapes."""
+
+
+def of(machines: Sequence[Traits]) -> Interchange:
+    """Every pair of these machines, and the odd one out."""
+    pairs = tuple(pair(a, b) for a, b in permutations(machines, 2))
+    return Interchange(tuple(machines), pairs, tuple(_odd(machines)))
+
+
+def pair(a: Traits, b: Traits) -> Pair:
+    """What a tape recorded on `a` gives on `b`."""
+    unlike = differences(a, b)
+    if unlike:
+        return Pair(a.machine, b.machine, "; ".join(unlike))
+    across = {t: _across(a, b, t) for t in {**a.own, **a.replay} if t.what != "response"}
+    level = {t.channel: v for t, v in across.items() if t.what == "level" and v is not None}
+    azimuth = across.get(AZIMUTH)
+    response = _response(a, b, azimuth)
+    common = sorted({hz for _, hz in response})
+    treble_hz = max((hz for hz in common if hz <= TREBLE_HZ), default=None)
+    told = Pair(
+        a.machine,
+        b.machine,
+        level=level,
+        response=response,
+        treble_hz=treble_hz,
+        azimuth=azimuth,
+        azimuth_loss=None if azimuth is None else _loss(azimuth, b, treble_hz or TREBLE_HZ),
+        speed=across.get(SPEED),
+        mistracking=_worst(level, response),
+        missing=tuple(f"{m.machine}: {what}" for m in (a, b) for what in m.missing),
+    )
+    nothing = not (level or response or azimuth or told.speed)
+    return Pair(a.machine, b.machine, "not enough was read of either") if nothing else told
+
+
+def differences(a: Traits, b: Traits) -> list[str]:
+    """Why a tape of the one does not fit the other at all."""
+    out = []
+    if abs(a.speed_mm_s / b.speed_mm_s - 1) > SAME_SPEED:
+        out.append(f"different tape speeds: {a.speed_mm_s:g} mm/s, and {b.speed_mm_s:g} mm/s")
+    if abs(a.spacing_mm / b.spacing_mm - 1) > SAME_SPACING:
+        out.append(f"different tracks: {a.spacing_mm:g} mm apart, and {b.spacing_mm:g} mm")
+    if a.equalisation != b.equalisation:
+        out.append(f"different equalisations: {a.equalisation}, and {b.equalisation}")
+    return out
+
+
+def _across(a: Traits, b: Traits, trait: Trait) -> Value | None:
+    own, mine, theirs = a.own.get(trait), a.replay.get(trait), b.replay.get(trait)
+    if own is None or mine is None or theirs is None:
+        return None
+    return own - mine + theirs
+
+
+def _response(a: Traits, b: Traits, azimuth: Value | None) -> dict[tuple[Channel, float], Value]:
+    """At every frequency that all three readings have."""
+    out: dict[tuple[Channel, float], Value] = {}
+    for trait in a.own:
+        hz = trait.frequency_hz
+        if trait.what != "response" or hz is None or trait not in a.replay or trait not in b.replay:
+            continue
+        own = a.own[trait] - _loss(a.own.get(AZIMUTH, EXACT), a, hz)
+        mine = a.replay[trait] - _loss(a.replay.get(AZIMUTH, EXACT), a, hz)
+        theirs = b.replay[trait] - _loss(b.replay.get(AZIMUTH, EXACT), b, hz)
+        out[trait.channel, hz] = own - mine + theirs + _loss(azimuth or EXACT, b, hz)
+    return out
+
+
+def _loss(azimuth: Value, machine: Traits, hz: float) -> Value:
+    """What an azimuth error, told as a delay, costs at a frequency: 0 dB or below."""
+    if azimuth == EXACT:
+        return EXACT
+    speed, width = machine.speed_mm_s, machine.width_mm
+    size = abs(azimuth.value)
+
+    def loss(delay: float) -> float:
+        angle = float(angle_arcmin(delay, machine.spacing_mm, speed))
+        return max(DEEPEST_DB, float(azimuth_loss_db(hz, speed, width, angle)))
+
+    ends = [loss(max(0.0, size - azimuth.uncertainty)), loss(size + azimuth.uncertainty)]
+    here = loss(size)
+    return Value(here, max(abs(end - here) for end in ends))
+
+
+def _worst(level: dict[Channel, Value], response: dict[tuple[Channel, float], Value]) -> Mistracking | None:
+    """The channel in which Type B mistracks most."""
+    found = []
+    for channel in SIDES:
+        if channel not in level:
+            continue
+        treble = {hz: v for (side, hz), v in response.items() if side == channel and hz != Errors().reference_hz}
+        u = math.hypot(level[channel].uncertainty, max((v.uncertainty for v in treble.values()), default=0.0))
+        errors = Errors(level[channel].value, tuple((hz, v.value) for hz, v in treble.items()))
+        found.append(mistracking(errors, u, channel))
+    return max(found, key=lambda m: abs(m.worst.value), default=None)
+
+
+def mistracking(errors: Errors, uncertainty_db: float, channel: Channel) -> Mistracking:
+    """The worst of `bench.tape.tracking`'s levels and frequencies for Type B, and how far it moves with the errors.
+
+    As `bench.tape.tracking.track`, but the decoder's law is looked up in a table made once: a fleet has many pairs.
+    """
+    all_over = _mistracking(errors.at(FREQUENCIES_HZ))
+    row, column = np.unravel_index(int(np.argmax(np.abs(all_over))), all_over.shape)
+    worst = float(all_over[row, column])
+    moved = []
+    for by in (-uncertainty_db, uncertainty_db):
+        other = _mistracking(errors.moved(by).at(FREQUENCIES_HZ))
+        moved.append(abs(float(other.flat[np.argmax(np.abs(other))]) - worst))
+    return Mistracking(channel, Value(worst, max(moved)), FREQUENCIES_HZ[int(column)], LEVELS_DB[int(row)])
+
+
+_FINE_DB = np.arange(-120.0, 60.0, 0.25)
+
+
+@cache
+def _encoded() -> tuple[Floats, Floats]:
+    """Type B's encoding of `LEVELS_DB`, and of levels so fine and far apart that decoding is read back from it."""
+    hz = np.array(FREQUENCIES_HZ)[None]
+    return (
+        encoded_level_db("type-b", hz, np.array(LEVELS_DB)[:, None]),
+        encoded_level_db("type-b", hz, _FINE_DB[:, None]),
+    )
+
+
+def _mistracking(error_db: Floats) -> Floats:
+    """Shape (levels, frequencies)."""
+    coarse, fine = _encoded()
+    fed = coarse + error_db
+    decoded = np.column_stack([np.interp(fed[:, n], fine[:, n], _FINE_DB) for n in range(len(FREQUENCIES_HZ))])
+    return np.asarray(decoded - np.array(LEVELS_DB)[:, None] - error_db)
+
+
+def _odd(machines: Sequence[Traits]) -> Iterable[Odd]:
+    """For each group that can exchange tapes."""
+    groups: list[list[Traits]] = []
+    for machine in machines:
+        for group in groups:
+            if not differences(group[0], machine):
+                group.append(machine)
+                break
+        else:
+            groups.append([machine])
+    for group in groups:
+        if len(group) > 1 or len(groups) == 1:
+            yield odd_one_out(group)

@@ -1,0 +1,100 @@
+"""The fleet as lines of text: who plays whose tapes how, and which machine is the odd one out."""
+
+from __future__ import annotations
+
+from bench.session.compare.interchange import SIDES, Interchange, Mistracking
+from bench.session.compare.machine_errors import Trait, Value
+from bench.session.compare.outlier import CHANCE, Odd
+from bench.session.report.words import CHANNELS, day, decibels, figure, hertz, inert, listed, spread, with_unit
+
+_METHOD = (
+    "From each machine's own record-to-replay and replay of the reference tape, as left or found; k = 2.",
+    "Mistracking: the worst of 0 to −50 dB, by the law of Type B for steady tones; told in the channel where it is.",
+)
+_UNITS = {"level": "dB", "response": "dB", "azimuth": "µs", "speed": "%"}
+
+
+def interchange_lines(found: Interchange) -> list[str]:
+    """Machines, the table of pairs, what is not told and why, the odd one out."""
+    lines = ["Machines"]
+    for n, m in enumerate(found.machines, start=1):
+        lines.append(f"  {n}  {m.machine}: {m.session}, {day(m.when)}, {m.heads} heads, {m.speed_mm_s:g} mm/s")
+        lines.append(f"     reference level {m.reference_level}; reference tape {m.reference_tape or 'not known'}")
+        lines += [f"     not read: {listed(list(m.missing))}"] if m.missing else []
+    lines += ["", "A tape recorded on one machine, replayed on another", *_table(found)]
+    told = {m.machine: n for n, m in enumerate(found.machines, start=1)}
+    lines += [
+        f"  {told[p.recorded]} → {told[p.replayed]}: not told, because {p.because}" for p in found.pairs if p.because
+    ]
+    if len({m.reference_level for m in found.machines}) > 1:
+        lines.append("  Reference levels differ: level is told from where each machine's own mark should be.")
+    lines += ["", *(odd_text(o) for o in found.odd), "", *_METHOD]
+    return [inert(line) for line in lines]
+
+
+def _table(found: Interchange) -> list[str]:
+    number = {m.machine: str(n) for n, m in enumerate(found.machines, start=1)}
+    rows = [
+        ["pair", "channel", "level, dB", "treble, dB", "at", "azimuth loss, dB", "speed, %", "Type B mistracks, dB"]
+    ]
+    for pair in found.pairs:
+        if pair.because:
+            continue
+        sides = [c for c in SIDES if c in pair.level or pair.treble(c) is not None] or ["left"]
+        for n, side in enumerate(sides):
+            first = n == 0
+            rows.append(
+                [
+                    f"{number[pair.recorded]} → {number[pair.replayed]}" if first else "",
+                    CHANNELS[side],
+                    value(pair.level.get(side), "dB"),
+                    value(pair.treble(side), "dB"),
+                    hertz(pair.treble_hz) if pair.treble_hz else "–",
+                    value(pair.azimuth_loss, "dB") if first else "",
+                    value(pair.speed, "%") if first else "",
+                    _mistracking(pair.mistracking, side),
+                ]
+            )
+    if len(rows) == 1:
+        return []
+    widths = [max(len(row[n]) for row in rows) for n in range(len(rows[0]))]
+    return [
+        ("  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))).rstrip() for row in rows
+    ]
+
+
+def value(found: Value | None, unit: str) -> str:
+    """A figure with its uncertainty; "–" where there is none."""
+    if found is None:
+        return "–"
+    if not found.uncertainty:
+        return figure(found.value, unit, sign=True)
+    return f"{figure(found.value, unit, found.uncertainty, sign=True)} {spread(found.uncertainty, unit)}"
+
+
+def _mistracking(found: Mistracking | None, side: str) -> str:
+    if found is None or found.channel != side:
+        return ""
+    where = f"{hertz(found.frequency_hz)}, {decibels(found.level_db)}"
+    return f"{value(found.worst, 'dB')} ({where})"
+
+
+def odd_text(odd: Odd) -> str:
+    """Which machine is the odd one out, by what, and how likely that is chance."""
+    among = f" among {listed(list(odd.machines))}" if len(odd.machines) > 1 else ""
+    if not odd.machine or odd.trait is None or odd.distance is None:
+        return f"Odd one out{among}: none told, because {odd.because}."
+    far = with_unit(value(odd.distance, _UNITS[odd.trait.what]), _UNITS[odd.trait.what])
+    chance = "less than 1 in 1000" if odd.chance < 0.001 else f"{odd.chance:.3f}"
+    return (
+        f"Odd one out{among}: {odd.machine}. Without it the spread falls from {odd.spread:.2f} to {odd.without:.2f} "
+        f"of what is accepted. Its {odd.half} stands {far} off the others' mean in {trait_text(odd.trait)}; the "
+        f"chance of that by the readings' uncertainty alone is {chance} (accepted below {CHANCE:g})."
+    )
+
+
+def trait_text(trait: Trait) -> str:
+    """A trait in words: "response, left, 10 kHz"."""
+    hz = f", {hertz(trait.frequency_hz)}" if trait.frequency_hz else ""
+    channel = "" if trait.channel in {"both", "left-right"} else f", {CHANNELS[trait.channel]}"
+    return f"{trait.what}{channel}{hz}"

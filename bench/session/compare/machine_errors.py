@@ -1,0 +1,200 @@
+"""What a session shows of a machine's two halves: what its replay adds to any tape, and what its recording leaves.
+
+Replay is read from the reference tape, each reading less its target. Record to replay on the machine's own tape is
+both halves together, so recording is that less replay. Speed and, on two heads, azimuth need no reading of their own
+there: a machine always agrees with its own recording.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import PurePosixPath
+from typing import Any, Literal
+
+from bench.measure.reading import Channel
+from bench.problem import Problem
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.record_to_replay import LATEST_FIRST, record_to_replay
+from bench.session.compare.subject import last_of
+from bench.session.record.record import SessionRecord
+from bench.tape.geometry import TRACKS
+
+What = Literal["level", "response", "azimuth", "speed"]
+SAME_SPACING = 0.1
+"""A head whose tracks lie so much nearer or farther apart, as a share, is of another format."""
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A figure with its expanded (k = 2) uncertainty."""
+
+    value: float
+    uncertainty: float
+
+    def __add__(self, other: Value) -> Value:
+        return Value(self.value + other.value, math.hypot(self.uncertainty, other.uncertainty))
+
+    def __sub__(self, other: Value) -> Value:
+        return Value(self.value - other.value, math.hypot(self.uncertainty, other.uncertainty))
+
+
+@dataclass(frozen=True, slots=True)
+class Trait:
+    """One thing that a half of a machine does to a tone."""
+
+    what: What
+    channel: Channel
+    frequency_hz: float | None = None
+    """Of a response; the tone of a level."""
+
+
+EXACT = Value(0.0, 0.0)
+"""What a machine does to its own tape by nature."""
+SPEED = Trait("speed", "both")
+AZIMUTH = Trait("azimuth", "left-right")
+
+
+@dataclass(frozen=True, slots=True)
+class Traits:
+    """A machine as a session left it."""
+
+    machine: str
+    session: str
+    when: datetime
+    heads: int
+    speed_mm_s: float
+    spacing_mm: float
+    width_mm: float
+    equalisation: str
+    reference_level: str
+    reference_tape: str
+    replay: dict[Trait, Value]
+    """Against the reference tape: dB, dB, µs, %."""
+    own: dict[Trait, Value]
+    """Record to replay on itself."""
+    missing: tuple[str, ...]
+    """What was not read, in words."""
+
+
+def traits_of(session: SessionRecord) -> Traits:
+    """The traits that a session read: as left, or as found after cleaning where nothing was left.
+
+    Raises:
+        Problem: its copy of the machine's sheet is gone, so that speed and tracks are not known.
+    """
+    sheet = _sheet(session)
+    spacing = _number(session, sheet, "track_spacing_mm")
+    width = min(TRACKS, key=lambda t: abs(math.log(t.spacing_mm / spacing)))
+    if abs(width.spacing_mm / spacing - 1) > SAME_SPACING:
+        raise Problem(f"{session.folder}: tracks {spacing:g} mm apart are of no format that is known here")
+    job = session.job
+    name = f"{job.machine}, practice machine {job.seed}" if job.port_kind == "practice" else job.machine
+    replay, own = _replay(session), _own(session)
+    missing = [words for trait, words in _WANTED if not any(_is(t, trait) for t in replay)]
+    if not own:
+        missing.append("record to replay")
+    return Traits(
+        machine=name,
+        session=session.folder.resolve().name,
+        when=session.begun,
+        heads=job.heads,
+        speed_mm_s=_number(session, sheet, "speed_mm_s"),
+        spacing_mm=spacing,
+        width_mm=width.width_mm,
+        equalisation=job.equalisation,
+        reference_level=job.reference_level,
+        reference_tape=job.reference_tape,
+        replay=replay,
+        own=own,
+        missing=tuple(missing),
+    )
+
+
+_WANTED: tuple[tuple[What, str], ...] = (
+    ("level", "replay level"),
+    ("response", "replay response"),
+    ("azimuth", "replay azimuth"),
+    ("speed", "speed"),
+)
+
+
+def _is(trait: Trait, what: What) -> bool:
+    return trait.what == what
+
+
+def _replay(session: SessionRecord) -> dict[Trait, Value]:
+    out: dict[Trait, Value] = {}
+    azimuth: ReadingRecord | None = None
+    for subject, record in last_of(session, LATEST_FIRST[:2]).items():
+        error = _error(record)
+        if subject.source != "reference tape" or subject.direction or error is None:
+            continue
+        if subject.quantity == "level":
+            out.setdefault(Trait("level", subject.channel), error)
+        elif subject.quantity == "response":
+            out[Trait("response", subject.channel, subject.frequency_hz)] = error
+        elif subject.quantity == "speed_error" and SPEED not in out:
+            out[SPEED] = error
+        elif subject.quantity == "azimuth_delay" and (
+            azimuth is None or (subject.frequency_hz or 0.0) >= (azimuth.reading.frequency_hz or 0.0)
+        ):
+            azimuth, out[AZIMUTH] = record, error
+    return out
+
+
+def _error(record: ReadingRecord) -> Value | None:
+    """A reading less its target, which has the certificate's corrections in it."""
+    r, verdict = record.reading, record.verdict
+    if r.value is None or r.uncertainty is None or verdict is None or verdict.target is None or r.bound:
+        return None
+    return Value(r.value - verdict.target, r.uncertainty)
+
+
+def _own(session: SessionRecord) -> dict[Trait, Value]:
+    found = record_to_replay(session.readings)
+    out: dict[Trait, Value] = {}
+    for r in found.readings if found else ():
+        if r.value is None or r.uncertainty is None:
+            continue
+        if r.quantity == "record_replay_level":
+            out[Trait("level", r.channel)] = Value(r.value, r.uncertainty)
+        else:
+            hz = None if r.frequency_hz is None else float(f"{r.frequency_hz:.3g}")
+            out[Trait("response", r.channel, hz)] = Value(r.value, r.uncertainty)
+    if not out:
+        return out
+    out[SPEED] = EXACT
+    if session.job.heads == 2:
+        out[AZIMUTH] = EXACT
+        return out
+    for subject, record in last_of(session, LATEST_FIRST[:2]).items():
+        r = record.reading
+        if subject.source != "record-replay" or subject.direction:
+            continue
+        if subject.quantity == "azimuth_delay" and r.uncertainty is not None:
+            out[AZIMUTH] = Value(r.value or 0.0, r.uncertainty)
+    return out
+
+
+def _sheet(session: SessionRecord) -> dict[str, Any]:
+    for file in session.inputs:
+        path = PurePosixPath(file.path)
+        if path.parent.name == "machines":
+            try:
+                return tomllib.loads((session.folder / file.path).read_text(encoding="utf-8"))
+            except (OSError, ValueError, RecursionError):
+                break
+    raise Problem(
+        f"{session.folder}: its copy of the machine's sheet is missing or unreadable, so that tape speed and tracks "
+        "are not known; restore inputs/sheets/machines from a copy"
+    )
+
+
+def _number(session: SessionRecord, sheet: dict[str, Any], key: str) -> float:
+    value = sheet.get(key)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not value > 0:
+        raise Problem(f"{session.folder}: its copy of the machine's sheet has no {key}; restore it from a copy")
+    return float(value)

@@ -1,0 +1,53 @@
+"""The roll of machines: which have been on the bench, how often, and which are due again. Light, by the index alone."""
+
+from __future__ import annotations
+
+import calendar
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from bench.session.record.index import Entry
+
+INTERVAL_MONTHS = 12
+"""When a machine is due again, where the workshop names no interval of its own (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class OnRoll:
+    """A machine and its sessions."""
+
+    machine: str
+    machine_id: str
+    sessions: tuple[Entry, ...]
+    """The newest first."""
+    due: date
+    """By the workshop's interval alone, from the last session that came to its end; from the last of all where none
+    did. What drifts may bring it back sooner: `history` reads the sessions for that."""
+
+    @property
+    def last(self) -> Entry:
+        """The newest session."""
+        return self.sessions[0]
+
+
+def roll(found: Iterable[Entry], interval_months: int = INTERVAL_MONTHS) -> list[OnRoll]:
+    """The machines, in the order in which they are due; exercises and what cannot be read are left out."""
+    machines: dict[str, list[Entry]] = {}
+    for entry in found:
+        if not entry.exercise and not entry.problem:
+            machines.setdefault(entry.machine, []).append(entry)
+    out = []
+    for name, sessions in machines.items():
+        last = next((s for s in sessions if s.done), sessions[0])
+        due = months_after(last.begun.date(), interval_months)
+        out.append(OnRoll(name, sessions[0].machine_id, tuple(sessions), due))
+    return sorted(out, key=lambda m: (m.due, m.machine))
+
+
+def months_after(day: date, months: int) -> date:
+    """So many months later; the last of the month where that month is shorter."""
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    if year > date.max.year:
+        return date.max
+    return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))

@@ -1,0 +1,142 @@
+"""What a reading is a reading of, and under which conditions: only like is set beside like."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from bench.measure.reading import UNITS, Channel, Reading
+from bench.procedure.model.steps import Stage
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.outcome import last_attempts
+from bench.session.record.record import JobFacts, SessionRecord
+from bench.session.report.words import CHANNELS, QUANTITIES, decibels, hertz
+
+EVENTS = frozenset({"flutter_component", "dropout_depth", "dropout_length"})
+"""Readings of what happened to be there: there is no counterpart to set them beside."""
+FOUND_HZ = frozenset({"mistracking", "encoding_error", "decoding_error", "hum"})
+"""Their frequency is where the worst was found, not what was asked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What was measured."""
+
+    source: str
+    quantity: str
+    channel: Channel
+    frequency_hz: float | None
+    sent_db: float | None
+    lot: str = ""
+    """Which of several tapes it is of."""
+    noise_reduction: str = "off"
+    direction: str = ""
+
+    @property
+    def unit(self) -> str:
+        """Of its readings."""
+        return UNITS[self.quantity]
+
+    @property
+    def unit_of_change(self) -> str:
+        """Of the difference of two readings: of two in dBFS it is dB."""
+        return "dB" if self.unit == "dBFS" else self.unit
+
+    @property
+    def said(self) -> str:
+        """In words: "Response, left, 10 kHz, −20 dB, record-replay"."""
+        parts = [QUANTITIES.get(self.quantity, self.quantity), CHANNELS[self.channel]]
+        parts += [hertz(self.frequency_hz)] if self.frequency_hz else []
+        parts += [decibels(self.sent_db)] if self.sent_db is not None else []
+        parts += [self.lot] if self.lot else []
+        parts += [f"noise reduction {self.noise_reduction}"] if self.noise_reduction != "off" else []
+        parts += [f"in {self.direction}"] if self.direction else []
+        return ", ".join([*parts, self.source])
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """How it was measured and on what."""
+
+    method: str
+    reference: str
+    tape: str
+    """The reference tape, or the tape that was recorded on."""
+    scale: str
+    """What full scale is, for a reading in dBFS: the interface and its calibration."""
+
+
+_CERTIFICATE = re.compile(r", its certificate moves the target by [^;,]*")
+_NAMES = {
+    "method": "methods",
+    "reference": "references",
+    "tape": "tapes",
+    "scale": "interfaces",
+}
+
+
+def in_order(subject: Subject) -> tuple[object, ...]:
+    """The key by which subjects stand in a list: by source and quantity, the loudest first, then by frequency."""
+    hz, db = subject.frequency_hz or 0.0, subject.sent_db or 0.0
+    return (
+        subject.source,
+        list(UNITS).index(subject.quantity),
+        -db,
+        hz,
+        subject.channel,
+        subject.lot,
+        subject.noise_reduction,
+        subject.direction,
+    )
+
+
+def subject_of(record: ReadingRecord) -> Subject | None:
+    """What a reading is of; None for one that has no counterpart elsewhere."""
+    r = record.reading
+    if r.quantity in EVENTS:
+        return None
+    hz = None if r.frequency_hz is None or r.quantity in FOUND_HZ else float(f"{r.frequency_hz:.3g}")
+    states = (record.lot, record.noise_reduction, record.direction)
+    return Subject(record.source, r.quantity, r.channel, hz, record.sent_db, *states)
+
+
+def method_of(r: Reading) -> str:
+    """How it was read, without what was found along the way and without what is the target's.
+
+    Where the worst was found stands behind a colon, and differs each time; a correction of one tone by the reference
+    tape's certificate is in its target.
+    """
+    method = r.method.partition(":")[0] if r.quantity in FOUND_HZ else r.method
+    return _CERTIFICATE.sub("", method)
+
+
+def conditions_of(record: ReadingRecord, job: JobFacts) -> Conditions:
+    """The conditions of a reading."""
+    r = record.reading
+    method = method_of(r)
+    tape = job.reference_tape if record.source == "reference tape" else job.tape
+    scale = f"{job.port}, {job.calibration}" if r.unit == "dBFS" else ""
+    return Conditions(method, r.reference, tape, scale)
+
+
+def differences(a: Conditions, b: Conditions) -> list[str]:
+    """Each condition in which two readings differ: "different tapes: A, and B"; empty where they compare."""
+    out = []
+    for field, name in _NAMES.items():
+        mine, theirs = getattr(a, field), getattr(b, field)
+        if mine != theirs:
+            out.append(f"different {name}: {mine or 'none said'}, and {theirs or 'none said'}")
+    return out
+
+
+def last_of(session: SessionRecord, stages: Iterable[Stage]) -> dict[Subject, ReadingRecord]:
+    """The last reading with a value of each subject at the first of these stages that has one."""
+    out: dict[Subject, ReadingRecord] = {}
+    for stage in reversed(list(stages)):
+        for record in last_attempts(session.readings):
+            subject = subject_of(record)
+            if subject and record.stage == stage and record.reading.value is not None:
+                out.pop(subject, None)
+                out[subject] = record
+    return out

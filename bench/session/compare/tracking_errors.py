@@ -1,0 +1,53 @@
+"""The error of level and treble that a session measured from recording to replay."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bench.measure.quantities.mistracking import errors_of
+from bench.measure.reading import Channel
+from bench.problem import Problem
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.record_to_replay import record_to_replay
+from bench.session.record.record import SessionRecord
+from bench.session.report.words import STAGES, decibels
+from bench.tape.tracking import Errors
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredErrors:
+    """What a session says of record to replay."""
+
+    channels: dict[Channel, Errors]
+    said: str
+    """Which readings they are, in words."""
+
+
+def measured_errors(session: SessionRecord) -> MeasuredErrors:
+    """Level error and treble errors of each channel: as left, or of the latest stage that was measured.
+
+    What was read with the noise reduction in is passed over.
+
+    Raises:
+        Problem: nothing was measured from record to replay, or an error that is no machine's.
+    """
+    found = record_to_replay([r for r in session.readings if _noise_reduction_out(session, r)])
+    if found is None:
+        raise Problem(
+            f"{session.folder}: no level was read from record to replay in this session; "
+            "run fit-for-noise-reduction first"
+        )
+    said = f"{STAGES[found.stage]}: level at {decibels(found.level_sent_db)}"
+    if found.response_sent_db is not None:
+        count = len({r.frequency_hz for r in found.readings if r.quantity == "response"})
+        said += f", response at {decibels(found.response_sent_db)} and {count} frequencies"
+    else:
+        said += ", and no response was measured, so that treble counts as right"
+    return MeasuredErrors(errors_of(found.readings), said)
+
+
+def _noise_reduction_out(session: SessionRecord, record: ReadingRecord) -> bool:
+    """Whether the noise reduction was switched out when a reading was taken."""
+    switched = [e.text for e in session.events if e.kind == "switch" and e.time <= record.time]
+    positions = [text.partition(": ")[2] for text in switched if text.startswith("noise-reduction: ")]
+    return not positions or positions[-1] == "off"

@@ -1,0 +1,220 @@
+"""A list of all sessions without reading them: an index that may be deleted at any time and is never the truth.
+
+What it says of a session counts only while that session's file has the size and the time of change that it had when
+it was read. Light: neither arrays nor validation are loaded, and of each file only the head is read.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import time
+import tomllib
+from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from bench.session.record.atomic import save_file
+from bench.session.record.paths import FILE_NAME
+
+INDEX_NAME = ".index.json"
+VERSION = 1
+SETTLED_NS = 2_000_000_000
+"""A file changed less than this before it was looked at may change again without its time telling: some disks count
+in steps of two seconds. It is read again the next time."""
+
+Row = list[Any]
+"""Time of change and size, then what `Entry` holds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A session as a list shows it."""
+
+    sessions: Path
+    """The folder of all sessions."""
+    name: str
+    """Of its own folder."""
+    machine: str
+    """Its name, and which practice machine it was where it was one: two of them are two machines."""
+    machine_id: str
+    """The name of its sheet's file without `.toml`."""
+    procedure: str
+    begun: datetime
+    done: bool
+    outcome: str
+    """How it ended, in a sentence; "" where it broke off."""
+    reference_tape: str
+    reference_plays: int
+    """How often the reference tape was played in it."""
+    exercise: bool
+    """Faults were hidden in a practice machine: it tells nothing of a machine over the years."""
+    problem: str = ""
+    """Set when its head could not be read."""
+
+    @property
+    def folder(self) -> Path:
+        """Its own folder."""
+        return self.sessions / self.name
+
+
+def entries(sessions_folder: Path, *, keep: bool = True) -> list[Entry]:
+    """All sessions, the newest first; those begun at the same minute by the number of their folder.
+
+    Args:
+        sessions_folder: holds them.
+        keep: whether what was read is kept for the next time.
+    """
+    known = _load(sessions_folder)
+    fresh: dict[str, Row] = {}
+    changed = False
+    now = time.time_ns()
+    for name, changed_ns, size in _files(sessions_folder):
+        row = known.get(name)
+        if row is None or row[0] != changed_ns or row[1] != size:
+            settled = now - changed_ns > SETTLED_NS
+            row = [changed_ns if settled else 0, size, *_head(sessions_folder / name)]
+            changed = True
+        fresh[name] = row
+    if keep and (changed or len(fresh) != len(known)):
+        _store(sessions_folder, fresh)
+    found = [_entry(sessions_folder, name, row) for name, row in fresh.items()]
+    found.sort(key=lambda e: (e.begun, len(e.name), e.name), reverse=True)
+    return found
+
+
+def entries_beside(folder: Path) -> list[Entry]:
+    """All sessions in the folder that holds this session; only where that is one for sessions."""
+    parent = folder.resolve().parent
+    return entries(parent, keep=False) if parent.name == "sessions" else []
+
+
+def of_machine(found: Iterable[Entry], machine: str) -> list[Entry]:
+    """The sessions of one machine, exercises left out.
+
+    Args:
+        found: sessions.
+        machine: its name, its sheet's name, or a part of either that fits one machine only.
+
+    Returns:
+        Its sessions in the order given; none where no machine, or more than one, fits.
+    """
+    usable = [e for e in found if not e.exercise and not e.problem]
+    asked = machine.casefold()
+    for fits in (_is_name, _is_sheet, _has_part):
+        names = {e.machine for e in usable if fits(e, asked)}
+        if len(names) == 1:
+            return [e for e in usable if e.machine in names]
+    return []
+
+
+def _is_name(entry: Entry, asked: str) -> bool:
+    return entry.machine.casefold() == asked
+
+
+def _is_sheet(entry: Entry, asked: str) -> bool:
+    return entry.machine_id.casefold() == asked
+
+
+def _has_part(entry: Entry, asked: str) -> bool:
+    return asked in entry.machine.casefold() or asked in entry.machine_id.casefold()
+
+
+def _files(sessions_folder: Path) -> Iterable[tuple[str, int, int]]:
+    """Name of each session's folder, time of change and size of its file."""
+    with suppress(OSError), os.scandir(sessions_folder) as folders:
+        for folder in folders:
+            with suppress(OSError):
+                file = os.stat(os.path.join(folder.path, FILE_NAME))  # noqa: PTH116, PTH118 (ten thousand times)
+                yield folder.name, file.st_mtime_ns, file.st_size
+
+
+def _load(sessions_folder: Path) -> dict[str, Row]:
+    try:
+        table = json.loads((sessions_folder / INDEX_NAME).read_bytes())
+    except (OSError, ValueError, RecursionError):
+        return {}
+    if not isinstance(table, dict) or table.get("version") != VERSION or not isinstance(table.get("sessions"), dict):
+        return {}
+    return {name: row for name, row in table["sessions"].items() if _whole(row)}
+
+
+def _whole(row: object) -> bool:
+    kinds = (int, int, str, str, str, str, bool, str, str, int, bool, str)
+    return isinstance(row, list) and [*map(type, row)] == [*kinds]
+
+
+def _store(sessions_folder: Path, rows: dict[str, Row]) -> None:
+    text = json.dumps({"version": VERSION, "sessions": rows}, ensure_ascii=False, separators=(",", ":"))
+    with suppress(OSError):  # it can be done without
+        save_file(sessions_folder / INDEX_NAME, text.encode("utf-8", "replace"))
+
+
+def _entry(sessions_folder: Path, name: str, row: Row) -> Entry:
+    _, _, machine, machine_id, procedure, begun, *rest = row
+    try:
+        when = datetime.fromisoformat(begun)
+    except ValueError:
+        when = datetime.min.replace(tzinfo=UTC)
+    return Entry(sessions_folder, name, machine, machine_id, procedure, when, *rest)
+
+
+def _head(folder: Path) -> Row:
+    """What a row says of a session, from the beginning of its file."""
+    try:
+        raw = (folder / FILE_NAME).read_bytes()
+        table = tomllib.loads(raw.partition(b"\n[[readings]]")[0].partition(b"\n[[events]]")[0].decode())
+        if table.get("schema") == 1:
+            from bench.session.record.migrate import migrate
+
+            table = migrate(tomllib.loads(raw.decode()), 1)
+        return _told(table)
+    except OSError as error:
+        return _nothing(folder, f"cannot be read: {error.strerror}")
+    except (ValueError, RecursionError):
+        return _nothing(folder, "damaged")
+
+
+def _told(table: dict[str, Any]) -> Row:
+    job, port = table.get("job"), table.get("port")
+    begun = table.get("begun")
+    if not isinstance(job, dict) or not isinstance(port, dict) or not isinstance(begun, datetime):
+        raise ValueError
+    machine = str(job.get("machine", ""))
+    if port.get("kind") == "practice":
+        machine += f", practice machine {port.get('seed', 0)}"
+    plays = table.get("reference_plays", 0)
+    when = begun if begun.tzinfo else begun.replace(tzinfo=UTC)
+    return [
+        machine,
+        _sheet(table.get("inputs")),
+        str(job.get("procedure", "")),
+        when.isoformat(),
+        table.get("done") is True,
+        str(table.get("outcome", "")),
+        str(job.get("reference_tape", "")),
+        plays if type(plays) is int else 0,
+        bool(port.get("exercise")),
+        "",
+    ]
+
+
+def _sheet(inputs: object) -> str:
+    """The machine sheet's name, from where its copy lies."""
+    for file in inputs if isinstance(inputs, list) else []:
+        path = PurePosixPath(str(file.get("path", ""))) if isinstance(file, dict) else PurePosixPath()
+        if path.parent.name == "machines":
+            return path.stem
+    return ""
+
+
+def _nothing(folder: Path, problem: str) -> Row:
+    """A row for a session that cannot be read: its name still says when it was begun."""
+    try:
+        begun = datetime.strptime(folder.name[:15], "%Y-%m-%d-%H%M").replace(tzinfo=UTC)
+    except ValueError:
+        begun = datetime.min.replace(tzinfo=UTC)
+    return [folder.name, "", "", begun.isoformat(), False, "", "", 0, False, f"{folder / FILE_NAME}: {problem}"]

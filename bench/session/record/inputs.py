@@ -1,0 +1,54 @@
+"""Copies of what a session was measured by, laid so that they can be run by again."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from pathlib import Path, PurePosixPath
+
+from bench.problem import Problem
+from bench.procedure.model.job import UsedFile
+from bench.session.record.atomic import save_file
+from bench.session.record.paths import INPUTS
+from bench.session.record.record import InputFile
+
+
+def copy_inputs(folder: Path, inputs: Sequence[Path | UsedFile]) -> tuple[InputFile, ...]:
+    """Copy these files verbatim below a session's folder, as they were when they were read where that is known.
+
+    Raises:
+        Problem: one can't be read.
+        OSError: one can't be written.
+    """
+    out: list[InputFile] = []
+    taken: set[str] = set()
+    for item in inputs:
+        path = item if isinstance(item, Path) else item.path
+        try:
+            data = item.read_bytes() if isinstance(item, Path) else item.content
+        except OSError as error:
+            raise Problem(f"{path}: cannot be read: {error.strerror}") from None
+        place = _place(path, taken)
+        taken.add(place.as_posix())
+        target = folder / INPUTS / place
+        target.parent.mkdir(parents=True, exist_ok=True)
+        save_file(target, data)
+        out.append(InputFile(f"{INPUTS}/{place.as_posix()}", hashlib.sha256(data).hexdigest()))
+    return tuple(out)
+
+
+def _place(path: Path, taken: set[str]) -> PurePosixPath:
+    """Where below `inputs/`: as below the nearest `procedures` folder, so that the copies can be run by again."""
+    parts = path.resolve().parts
+    below = parts[:-1]
+    place = PurePosixPath(path.name)
+    if "procedures" in below:
+        place = PurePosixPath(*parts[len(below) - below[::-1].index("procedures") :])
+    elif path.parent.name in {"machines", "tapes", "reference-tapes", "interfaces", "faults"}:
+        place = PurePosixPath("sheets", path.parent.name, path.name)
+    n = 2
+    free = place
+    while free.as_posix() in taken:
+        free = place.with_name(f"{place.stem}-{n}{place.suffix}")
+        n += 1
+    return free

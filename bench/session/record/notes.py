@@ -1,0 +1,36 @@
+"""Words added to a session afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from bench.clock import Clock
+from bench.problem import Problem
+from bench.procedure.state.journal import Event
+from bench.session.record.store import SessionStore
+from bench.session.report.words import inert
+
+
+def add_notes(folder: Path, texts: Sequence[str], clock: Clock) -> None:
+    """Add notes to a session, finished or not. Everything that was there stays as it was.
+
+    Args:
+        folder: the session's.
+        texts: a note each.
+        clock: when they were written.
+
+    Raises:
+        Problem: nothing is said, or the session can't be written: damaged, of a later version, written by another.
+    """
+    notes = [inert(text).strip() for text in texts]
+    if not all(notes):
+        raise Problem("a note without words: say what is to be noted")
+    store = SessionStore.reopen(folder, clock, finished=True)
+    try:
+        for note in notes:
+            store.note(Event("note", "", note, clock.wall()))
+    finally:
+        unsaved = store.close()
+    if unsaved:
+        raise Problem(unsaved)

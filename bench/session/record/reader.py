@@ -1,0 +1,237 @@
+"""Reading a session back: what is damaged is read as far as it goes, what is newer than us is read-only."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import TypeAdapter, ValidationError
+
+from bench.measure.reading import UNITS, Reading
+from bench.problem import Problem
+from bench.procedure.state.journal import Event, ReadingRecord
+from bench.session.record.migrate import migrate
+from bench.session.record.paths import FILE_NAME
+from bench.session.record.record import SCHEMA, EvidenceFile, InputFile, JobFacts, SessionRecord
+from bench.session.record.salvage import salvage
+
+T = TypeVar("T")
+
+_JOB = TypeAdapter(JobFacts)
+_READING = TypeAdapter(ReadingRecord)
+_EVENT = TypeAdapter(Event)
+_INPUT = TypeAdapter(InputFile)
+_EVIDENCE = TypeAdapter(EvidenceFile)
+_TEXT = TypeAdapter(str)
+_TEXTS = TypeAdapter(tuple[str, ...])
+_TIME = TypeAdapter(datetime)
+_NO_JOB = JobFacts("", "", "", "", "", "", "", 0, "")
+_NO_TIME = datetime(1970, 1, 1, tzinfo=UTC)
+_RESTORE = "; restore it from a copy"
+
+
+def read_session(folder: Path) -> SessionRecord:
+    """Read a session, a damaged one as far as it goes.
+
+    Args:
+        folder: the session's folder, which holds `session.toml`.
+
+    Returns:
+        The session. `read_only` says when it may not be written: of a later version, or damaged and where.
+
+    Raises:
+        Problem: it is missing or unreadable, or so damaged that nothing is left; one sentence that names the place.
+    """
+    path = folder / FILE_NAME
+    table, damage, lost = read_table(path)
+    schema = table.get("schema")
+    if isinstance(schema, bool) or not isinstance(schema, int) or schema < 1:
+        raise _damaged(path, damage or "schema is missing or no version number")
+    if schema > SCHEMA:
+        session, strange = _session(folder, path, table, lenient=True)
+        said = f"{path}: written by a later version of this program; it can be read, not continued"
+        said += f"; {strange + lost} of its entries are not understood" if strange + lost else ""
+        return replace(session, schema=schema, read_only=said)
+    table = migrate(table, schema)
+    if not damage:
+        try:
+            return _session(folder, path, table, lenient=False)[0]
+        except Problem as problem:
+            damage = problem.sentence.removeprefix(f"{path}: damaged: ").removesuffix(_RESTORE)
+    session, strange = _session(folder, path, table, lenient=True)
+    if not (session.readings or session.events or session.job.machine):
+        raise _damaged(path, damage)
+    return replace(session, read_only=_far(path, damage, lost + strange))
+
+
+def read_table(path: Path) -> tuple[dict[str, Any], str, int]:
+    """The file as a table, what is damaged in it ("" for nothing), and how many of its tables are lost by that.
+
+    Raises:
+        Problem: it is missing or cannot be read.
+    """
+    folder = path.parent
+    try:
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        raise Problem(f"{folder}: there is no session here; name a folder that holds {FILE_NAME}") from None
+    except NotADirectoryError:
+        raise Problem(f"{folder}: this is a file; name the session's folder, which holds {FILE_NAME}") from None
+    except OSError as error:
+        raise Problem(f"{path}: cannot be read: {error.strerror}") from None
+    damage = ""
+    try:
+        return tomllib.loads(raw.decode("utf-8")), "", 0
+    except UnicodeDecodeError as error:
+        damage = f"not text (UTF-8) at byte {error.start}"
+    except tomllib.TOMLDecodeError as error:
+        damage = str(error)
+    except (RecursionError, ValueError):
+        damage = "not a session"
+    table, lost = salvage(raw.decode("utf-8", "replace"))
+    return table, damage, lost
+
+
+def _session(folder: Path, path: Path, table: dict[str, Any], *, lenient: bool) -> tuple[SessionRecord, int]:
+    """The record, and how many of its entries were passed over; none are unless `lenient`."""
+    strange = 0
+
+    def part(read: Callable[[], T], otherwise: T) -> T:
+        nonlocal strange
+        try:
+            return read()
+        except Problem:
+            if not lenient:
+                raise
+            strange += 1
+            return otherwise
+
+    def rows(key: str, read: Callable[[Path, str, dict[str, Any]], T]) -> tuple[T, ...]:
+        nonlocal strange
+        got, passed_over = _rows(path, table, key, read, lenient=lenient)
+        strange += passed_over
+        return got
+
+    readings, events = rows("readings", _reading), rows("events", _event)
+    inputs, evidence = rows("inputs", _input), rows("evidence", _evidence)
+    first = min((*(r.time for r in readings[:1]), *(e.time for e in events[:1])), default=_NO_TIME)
+    record = SessionRecord(
+        folder=folder,
+        schema=SCHEMA,
+        program=part(lambda: _valid(path, "program", _TEXT, table.get("program")), "a program not known"),
+        begun=part(lambda: _zoned(_valid(path, "begun", _TIME, table.get("begun"))), first),
+        job=part(lambda: _job(path, _part(path, table, "job"), _part(path, table, "port")), _NO_JOB),
+        inputs=inputs,
+        readings=readings,
+        events=events,
+        steps_done=part(lambda: _valid(path, "steps_done", _TEXTS, table.get("steps_done")), ()),
+        evidence=evidence,
+    )
+    return record, strange
+
+
+def _zoned(time: datetime) -> datetime:
+    """A time without a zone, which only a hand or damage leaves, is taken for universal time."""
+    return time if time.tzinfo else time.replace(tzinfo=UTC)
+
+
+def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
+    names = ("machine", "tape", "reference_tape", "procedure", "speed", "equalisation", "reference_level")
+    facts: dict[str, Any] = {name: job.get(name, "") for name in (*names, "procedure_id", "trainee")}
+    facts |= {"heads": job.get("heads"), "port": port.get("name", ""), "port_kind": port.get("kind", "")}
+    facts |= {"sample_rate": port.get("sample_rate", 0), "calibration": port.get("calibration", "")}
+    facts["seed"] = port.get("seed", 0)
+    facts["turned_before"] = port.get("turned_before", [])
+    facts["exercise"] = port.get("exercise")
+    return _valid(path, "job", _JOB, facts)
+
+
+def _reading(path: Path, where: str, row: dict[str, Any]) -> ReadingRecord:
+    quantity = row.get("quantity")
+    if not isinstance(quantity, str) or quantity not in UNITS:
+        raise _damaged(path, f"{where}: {quantity!r} is no quantity")
+    if row.get("unit") != UNITS[quantity]:
+        raise _damaged(path, f"{where}: the unit of {quantity} is {UNITS[quantity]}, not {row.get('unit')!r}")
+    reading = {k: row[k] for k in Reading.__dataclass_fields__ if k in row} | {"value": row.get("value")}
+    if "time_in_capture_s" in row:
+        reading["time_s"] = row["time_in_capture_s"]
+    verdict = None
+    if "verdict" in row:
+        verdict = {"word": row["verdict"], "target": row.get("target"), "tolerance": row.get("tolerance")}
+        verdict["source"] = row.get("target_source", "")
+        verdict["limit"] = row.get("target_limit", "")
+    whole = {k: row[k] for k in ReadingRecord.__dataclass_fields__ if k in row}
+    record = _valid(path, where, _READING, whole | {"reading": reading, "verdict": verdict})
+    return replace(record, time=_zoned(record.time))
+
+
+def _event(path: Path, where: str, row: dict[str, Any]) -> Event:
+    event = _valid(path, where, _EVENT, row)
+    return replace(event, time=_zoned(event.time))
+
+
+def _input(path: Path, where: str, row: dict[str, Any]) -> InputFile:
+    return _valid(path, where, _INPUT, row)
+
+
+def _evidence(path: Path, where: str, row: dict[str, Any]) -> EvidenceFile:
+    return _valid(path, where, _EVIDENCE, row)
+
+
+def _rows(
+    path: Path, table: dict[str, Any], key: str, read: Callable[[Path, str, dict[str, Any]], T], *, lenient: bool
+) -> tuple[tuple[T, ...], int]:
+    """All rows of an array of tables, and how many of them are not understood and were passed over."""
+    rows = table.get(key, [])
+    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+        if lenient:
+            return (), 1
+        raise _damaged(path, f"[[{key}]] is not a list of tables")
+    out: list[T] = []
+    for n, row in enumerate(rows, start=1):
+        try:
+            _no_wild_numbers(path, f"[[{key}]] number {n}", row)
+            out.append(read(path, f"[[{key}]] number {n}", row))
+        except Problem:
+            if not lenient:
+                raise
+    return tuple(out), len(rows) - len(out)
+
+
+def _no_wild_numbers(path: Path, where: str, row: dict[str, Any]) -> None:
+    """The program writes none that is not finite."""
+    for key, value in row.items():
+        if isinstance(value, float) and not math.isfinite(value):
+            raise _damaged(path, f"{where}: {key} {value} is no number")
+
+
+def _valid(path: Path, where: str, adapter: TypeAdapter[T], value: object) -> T:
+    try:
+        return adapter.validate_python(value, strict=False)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"])
+        missing = first["type"] == "missing" or first["input"] is None
+        said = "is missing" if missing else f"{first['input']!r:.60} is not what belongs there"
+        raise _damaged(path, f"{where}{': ' + place if place else ''} {said}") from None
+
+
+def _part(path: Path, table: dict[str, Any], key: str) -> dict[str, Any]:
+    found = table.get(key)
+    if not isinstance(found, dict):
+        raise _damaged(path, f"[{key}] is missing")
+    return found
+
+
+def _damaged(path: Path, what: str) -> Problem:
+    return Problem(f"{path}: damaged: {what}{_RESTORE}")
+
+
+def _far(path: Path, damage: str, lost: int) -> str:
+    count = f", {lost} of its entries lost" if lost else ""
+    return f"{path}: damaged: {damage}; it is read as far as it goes{count}, and not written{_RESTORE} to go on"

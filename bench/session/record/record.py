@@ -1,0 +1,228 @@
+"""What a session holds, and how it stands in `session.toml`."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import tomli_w
+
+from bench.procedure.state.journal import Event, ReadingRecord
+
+SCHEMA = 2
+"""Of `session.toml`. An earlier one is brought up by `bench.session.record.migrate`, a later one opened read-only."""
+
+
+@dataclass(frozen=True, slots=True)
+class JobFacts:
+    """What is on the bench, in names: the store needs nothing of who runs it."""
+
+    machine: str
+    tape: str
+    reference_tape: str
+    procedure: str
+    """Its title."""
+    speed: str
+    equalisation: str
+    reference_level: str
+    heads: int
+    port: str
+    """What a person calls it: the device's name, the file's, "practice machine"."""
+    port_kind: str = ""
+    sample_rate: int = 0
+    calibration: str = "levels in dBFS: no interface sheet"
+    procedure_id: str = ""
+    """The procedure's file name without `.toml`."""
+    seed: int = 0
+    """Which practice machine it was; 0 where it was none."""
+    turned_before: tuple[str, ...] = ()
+    """How its trimmers had been turned when the session began: "replay level left: 12 -3.5", degrees in order."""
+    exercise: tuple[str, ...] | None = None
+    """The faults that were hidden in it, by the names of their sheets; None where it was no exercise."""
+    trainee: str = ""
+    """Whose exercise it was."""
+
+
+@dataclass(frozen=True, slots=True)
+class InputFile:
+    """A file that the session was measured by, copied beside it."""
+
+    path: str
+    """Relative to the session's folder, with forward slashes."""
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class EvidenceFile:
+    """The sound behind readings, kept so that it can be measured again."""
+
+    path: str
+    """Relative to the session's folder, with forward slashes."""
+    sha256: str
+    readings: tuple[str, ...]
+    """The ids of the readings that were taken from it."""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionRecord:
+    """A whole session, as read from disk. Its entries stand in the order in which they happened, by no clock."""
+
+    folder: Path
+    schema: int
+    program: str
+    begun: datetime
+    job: JobFacts
+    inputs: tuple[InputFile, ...]
+    readings: tuple[ReadingRecord, ...]
+    events: tuple[Event, ...]
+    steps_done: tuple[str, ...]
+    read_only: str = ""
+    """Set when it must not be written, with the reason in a sentence."""
+    evidence: tuple[EvidenceFile, ...] = ()
+
+    @property
+    def outcome(self) -> str:
+        """How it ended, in a sentence; "" while it has not."""
+        return next((e.text for e in self.events if e.kind == "done"), "")
+
+    @property
+    def done(self) -> bool:
+        """False when it was broken off."""
+        return any(e.kind == "done" for e in self.events)
+
+
+def head_text(record: SessionRecord) -> str:
+    """The beginning of `session.toml`: everything but readings and events.
+
+    What a list of many sessions shows stands here, so that it need not read them whole; `done` in the first lines.
+    """
+    job = record.job
+    ports = [e.text for e in record.events if e.kind == "port"]
+    head: dict[str, Any] = {
+        "schema": SCHEMA,
+        "done": record.done,
+        "outcome": record.outcome,
+        "reference_plays": reference_plays(record.readings),
+        "program": record.program,
+        "begun": record.begun,
+        "steps_done": list(record.steps_done),
+        "job": _filled(
+            {
+                "machine": job.machine,
+                "heads": job.heads,
+                "tape": job.tape,
+                "reference_tape": job.reference_tape,
+                "procedure": job.procedure,
+                "procedure_id": job.procedure_id,
+                "trainee": job.trainee,
+                "speed": job.speed,
+                "equalisation": job.equalisation,
+                "reference_level": job.reference_level,
+            }
+        ),
+        "port": _filled(
+            {
+                "name": job.port,
+                "kind": job.port_kind,
+                "sample_rate": job.sample_rate,
+                "calibration": job.calibration,
+                "seed": job.seed or None,
+                "turned_before": list(job.turned_before) or None,
+                "exercise": None if job.exercise is None else list(job.exercise),
+                "state": ports[-1] if ports else "",
+            }
+        ),
+    }
+    text = tomli_w.dumps(_encodable(head))
+    for file in record.inputs:
+        text += "\n[[inputs]]\n" + tomli_w.dumps(_encodable({"path": file.path, "sha256": file.sha256}))
+    for sound in record.evidence:
+        table = {"path": sound.path, "sha256": sound.sha256, "readings": list(sound.readings)}
+        text += "\n[[evidence]]\n" + tomli_w.dumps(_encodable(table))
+    return text
+
+
+def reference_plays(readings: Iterable[ReadingRecord]) -> int:
+    """How often the reference tape was played, as far as readings tell: once for each attempt at a step."""
+    return len({(r.step, r.attempt) for r in readings if r.source == "reference tape"})
+
+
+def reading_text(record: ReadingRecord) -> str:
+    """One `[[readings]]` table. TOML has no null: what is absent is left out."""
+    reading, verdict = record.reading, record.verdict
+    table = {
+        "id": record.id,
+        "step": record.step,
+        "stage": record.stage,
+        "judged": record.judged,
+        "attempt": record.attempt,
+        "lot": record.lot,
+        "noise_reduction": record.noise_reduction if record.noise_reduction != "off" else None,
+        "direction": record.direction,
+        "source": record.source,
+        "quantity": reading.quantity,
+        "channel": reading.channel,
+        "frequency_hz": reading.frequency_hz,
+        "sent_db": record.sent_db,
+        "value": reading.value,
+        "bound": reading.bound,
+        "reason": reading.reason,
+        "unit": reading.unit,
+        "uncertainty": reading.uncertainty,
+        "reference": reading.reference,
+        "method": reading.method,
+        "time_in_capture_s": reading.time_s,
+        "verdict": verdict.word if verdict else None,
+        "target": verdict.target if verdict else None,
+        "tolerance": verdict.tolerance if verdict else None,
+        "target_source": verdict.source if verdict else None,
+        "target_limit": verdict.limit if verdict else None,
+        "accepted_because": record.accepted_because,
+        "time": record.time,
+    }
+    return "\n[[readings]]\n" + tomli_w.dumps(_encodable(_filled(table)))
+
+
+def event_text(event: Event) -> str:
+    """One `[[events]]` table."""
+    table = {
+        "kind": event.kind,
+        "step": event.step,
+        "text": event.text,
+        "value": event.value,
+        "time": event.time,
+    }
+    return "\n[[events]]\n" + tomli_w.dumps(_encodable({k: v for k, v in table.items() if v is not None}))
+
+
+def finite(record: ReadingRecord) -> ReadingRecord:
+    """The record, its value taken away with the reason where it is not a finite number."""
+    reading = record.reading
+    if reading.value is not None and not math.isfinite(reading.value):
+        reading = replace(reading, value=None, uncertainty=None, reason="the measurement gave no finite number")
+    elif reading.uncertainty is not None and not math.isfinite(reading.uncertainty):
+        reading = replace(reading, uncertainty=None)
+    return record if reading is record.reading else replace(record, reading=reading)
+
+
+def _filled(table: dict[str, Any]) -> dict[str, Any]:
+    return {k: v for k, v in table.items() if v is not None and v != ""}
+
+
+def _encodable(table: dict[str, Any]) -> dict[str, Any]:
+    """Device and file names may hold lone surrogates, which no file can."""
+    out: dict[str, Any] = {}
+    for key, value in table.items():
+        if isinstance(value, str):
+            out[key] = value.encode("utf-8", "replace").decode("utf-8")
+        elif isinstance(value, dict):
+            out[key] = _encodable(value)
+        elif isinstance(value, list):
+            out[key] = [v.encode("utf-8", "replace").decode("utf-8") for v in value]
+        else:
+            out[key] = value
+    return out

@@ -1,0 +1,90 @@
+"""`readings.csv`: every reading of a session, one a line, for a spreadsheet or a script."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from bench.session.record.record import SessionRecord
+from bench.session.report.steps import StepOutline
+from bench.session.report.words import inert
+
+COLUMNS = (
+    "id",
+    "time",
+    "step",
+    "step_title",
+    "attempt",
+    "lot",
+    "noise_reduction",
+    "direction",
+    "stage",
+    "source",
+    "quantity",
+    "channel",
+    "frequency_hz",
+    "sent_db",
+    "value",
+    "bound",
+    "unit",
+    "uncertainty",
+    "reference",
+    "method",
+    "reason",
+    "judged",
+    "verdict",
+    "target",
+    "tolerance",
+    "target_source",
+    "accepted_because",
+)
+
+
+def csv_text(session: SessionRecord, steps: dict[str, StepOutline]) -> str:
+    """All readings, all attempts, oldest first; RFC 4180, a header, empty where there is nothing."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(COLUMNS)
+    for r in session.readings:
+        reading, verdict = r.reading, r.verdict
+        writer.writerow(
+            _cell(value)
+            for value in (
+                r.id,
+                r.time.isoformat(),
+                r.step,
+                steps[r.step].title if r.step in steps else "",
+                r.attempt,
+                r.lot,
+                r.noise_reduction,
+                r.direction,
+                r.stage,
+                r.source,
+                reading.quantity,
+                reading.channel,
+                reading.frequency_hz,
+                r.sent_db,
+                reading.value,
+                reading.bound,
+                reading.unit,
+                reading.uncertainty,
+                reading.reference,
+                reading.method,
+                reading.reason,
+                "yes" if r.judged else "no",
+                verdict.word if verdict else None,
+                verdict.target if verdict else None,
+                verdict.tolerance if verdict else None,
+                verdict.source if verdict else None,
+                r.accepted_because,
+            )
+        )
+    return out.getvalue()
+
+
+def _cell(value: object) -> object:
+    if not isinstance(value, str):
+        return "" if value is None else value
+    text = inert(value)
+    # A spreadsheet takes text that begins like this for a formula and runs it.
+    return f"'{text}" if text.startswith(("=", "+", "-", "@")) else text

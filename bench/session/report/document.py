@@ -1,0 +1,272 @@
+"""What a report says, before it is set as a page or as lines of text."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+
+from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.outcome import last_attempts
+from bench.procedure.state.ranking import Ranked, ranking
+from bench.session.record.index import entries_beside
+from bench.session.record.record import SessionRecord, reference_plays
+from bench.session.report.improvement import alignment_sentence, cleaning_sentence
+from bench.session.report.owner_summary import story
+from bench.session.report.result import Result, result_of
+from bench.session.report.steps import StepOutline, outline
+from bench.session.report.tables import PARTS, STAGE_ORDER, ResponseTable, Thing, figures, responses
+from bench.session.report.words import CHANNELS, STAGES, day, hertz, hour, listed, true_minus, value_text, what
+
+HAZARDS = {
+    "mains": "Mains and high tension",
+    "demagnetiser": "Demagnetiser",
+    "solvent": "Solvents",
+    "moving-parts": "Moving parts",
+    "loud-tones": "Loud tones",
+    "reference-tape": "Reference tape",
+    "owners-tape": "Owner's tapes",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class SignedOff:
+    """A signature."""
+
+    who: str
+    accepts: str
+    when: str
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """Everything in the report, in words."""
+
+    machine: str
+    procedure: str
+    session: str
+    """The name of its folder."""
+    when: str
+    result: Result
+    cleaning: str
+    alignment: str
+    facts: tuple[tuple[str, str], ...]
+    figures: tuple[Thing, ...]
+    responses: tuple[ResponseTable, ...]
+    exceptions: tuple[tuple[str, str, str], ...]
+    """(kind, step, what and why)."""
+    noted: tuple[tuple[str, str, str], ...]
+    """(time, what was asked, what was said): answers and notes."""
+    ranked: tuple[Ranked, ...]
+    """Several tapes tried on the machine, the best first."""
+    flutter: tuple[str, ...]
+    """Its parts, the largest first, with their rate and what turns at it."""
+    trimmers: tuple[str, ...]
+    cautions: tuple[tuple[str, str], ...]
+    """(hazard, the fullest that was said of it)."""
+    story: str
+    """What the owner said, and what it was; "" where nothing can be told."""
+    debrief: tuple[str, ...]
+    """Of an exercise that is over."""
+    evidence: tuple[str, ...]
+    """Files of sound behind readings."""
+    signed: tuple[SignedOff, ...]
+    procedure_sha256: str
+    inputs: tuple[tuple[str, str], ...]
+    """(file, sha256)."""
+    program: str
+    read_only: str
+
+
+def content_of(session: SessionRecord) -> Content:
+    """Put a session into words."""
+    steps = outline(session)
+    counted = last_attempts(session.readings)
+    job, ranked = session.job, ranking(counted)
+    return Content(
+        machine=job.machine or "Machine without a name",
+        procedure=job.procedure or "Procedure without a title",
+        session=session.folder.resolve().name,
+        when=_when(session),
+        result=result_of(session, steps),
+        cleaning=cleaning_sentence(counted),
+        alignment=alignment_sentence(counted),
+        facts=_facts(session),
+        figures=figures(counted),
+        responses=responses(counted),
+        exceptions=tuple(_exceptions(session, counted, steps)),
+        noted=tuple(_noted(session, steps)),
+        trimmers=tuple(true_minus(e.text) for e in session.events if e.kind == "turns"),
+        cautions=_cautions(session, steps),
+        story="" if ranked else story(session, steps),
+        ranked=ranked,
+        flutter=_flutter(counted),
+        debrief=tuple(true_minus(e.text) for e in session.events if e.kind == "debrief"),
+        evidence=tuple(e.path for e in session.evidence),
+        signed=tuple(_signed(session.events, steps)),
+        procedure_sha256=_procedure_sha256(session),
+        inputs=tuple((i.path, i.sha256) for i in session.inputs),
+        program=session.program,
+        read_only=session.read_only,
+    )
+
+
+def title_of(step: str, steps: dict[str, StepOutline]) -> str:
+    """A step's title, or its id where the copy of the procedure is gone."""
+    return steps[step].title if step in steps else step
+
+
+def _when(session: SessionRecord) -> str:
+    # What was added afterwards is of no step, and not of the work.
+    worked = [e.time for e in session.events if e.step or e.kind == "done"]
+    last = [*(r.time for r in session.readings[-1:]), *worked[-1:]]
+    end = max([session.begun, *last])
+    if day(end) == day(session.begun):
+        return f"{day(session.begun)}, {hour(session.begun)} to {hour(end)}"
+    return f"{day(session.begun)}, {hour(session.begun)}, to {day(end)}, {hour(end)}"
+
+
+def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
+    job = session.job
+    sound = job.port
+    if job.sample_rate:
+        sound += f", {job.sample_rate / 1000:g} kHz"
+    facts = (
+        ("Machine", f"{job.machine}, {job.heads} heads"),
+        ("Tape speed", job.speed),
+        ("Equalisation", job.equalisation),
+        ("Reference level", job.reference_level),
+        ("Work tape", job.tape),
+        ("Reference tape", _passes(session)),
+        ("Instruments", sound),
+        ("Interface calibration", job.calibration),
+    )
+    return tuple((term, text) for term, text in facts if text)
+
+
+def _passes(session: SessionRecord) -> str:
+    """The reference tape, how often it was played, and how often by all sessions so far: it wears."""
+    name = session.job.reference_tape
+    here = reference_plays(session.readings)
+    if not name or not here:
+        return name
+    others = [
+        e.reference_plays
+        for e in entries_beside(session.folder)
+        if e.reference_tape == name and e.begun <= session.begun and e.name != session.folder.resolve().name
+    ]
+    total = f", {here + sum(others)} so far in all sessions here" if others else ""
+    return f"{name}: {here} passes in this session{total}"
+
+
+def _flutter(counted: Iterable[ReadingRecord]) -> tuple[str, ...]:
+    parts = [r for r in counted if r.reading.quantity == PARTS and r.reading.value is not None]
+    parts.sort(key=lambda r: (STAGE_ORDER.index(r.stage), -(r.reading.value or 0.0), r.reading.frequency_hz or 0.0))
+    return tuple(
+        f"{STAGES[r.stage]}, {CHANNELS[r.reading.channel]}: {value_text(r.reading, unit=True)} at "
+        f"{hertz(r.reading.frequency_hz or 0.0)}; {r.reading.method}"
+        for r in parts
+    )
+
+
+def _clock_went_back(session: SessionRecord) -> bool:
+    """Whether entries that were written later have an earlier time."""
+    times = ([r.time for r in session.readings], [e.time for e in session.events])
+    return any(later < earlier for entries in times for earlier, later in pairwise(entries))
+
+
+def _exceptions(
+    session: SessionRecord, counted: Iterable[ReadingRecord], steps: dict[str, StepOutline]
+) -> Iterable[tuple[str, str, str]]:
+    kinds = {"skip": "Skipped", "override": "Overridden", "port": "Sound", "repeat": "Repeated", "again": "Gone back"}
+    if _clock_went_back(session):
+        yield "Clock", "", "it was set back meanwhile; entries stand in the order in which they happened"
+    left_out: dict[str, list[str]] = {}
+    for event in session.events:
+        if event.kind == "left-out":
+            left_out.setdefault(str(event.value or "it does not apply"), []).append(event.text)
+    for why, titles in left_out.items():
+        yield "Left out", listed(titles), why
+    for event in session.events:
+        if event.kind == "not-needed":
+            yield "Not needed", event.text, f"by the decision at {title_of(event.step, steps)}"
+        if event.kind in kinds:
+            said = "done again from its start" if event.kind == "repeat" else event.text
+            yield kinds[event.kind], title_of(event.step, steps), said
+    accepted: dict[tuple[str, str], dict[str, list[str]]] = {}
+    for r in counted:
+        if r.accepted_because:
+            word = r.verdict.word if r.verdict else "not judged"
+            readings = accepted.setdefault((r.step, r.accepted_because), {})
+            readings.setdefault(f"{what(r)} ({word})", []).append(
+                hertz(r.reading.frequency_hz) if r.reading.frequency_hz else ""
+            )
+    for event in session.events:
+        if event.kind == "accept" and not any(event.step == s and because in event.text for s, because in accepted):
+            yield "Accepted", title_of(event.step, steps), event.text
+    for (step, because), readings in accepted.items():
+        parts = [" at ".join(filter(None, (name, listed([*filter(None, tones)])))) for name, tones in readings.items()]
+        yield "Accepted", title_of(step, steps), f"{'; '.join(parts)}; because {because}"
+
+
+def _noted(session: SessionRecord, steps: dict[str, StepOutline]) -> Iterable[tuple[str, str, str]]:
+    """Answers and notes in their order; a note that was made at several steps once."""
+    same = Counter(e.text for e in session.events if e.kind == "note")
+    for event in session.events:
+        if event.kind == "answer" or (event.kind == "note" and same[event.text] == 1):
+            yield _time(event, session), _asked(event, steps), _without_title(event, steps)
+        elif event.kind == "note" and same[event.text]:
+            yield _time(event, session), f"At {same[event.text]} steps:", event.text
+            same[event.text] = 0
+
+
+def _time(event: Event, session: SessionRecord) -> str:
+    """The time of day, with its date where that is another day than the session's."""
+    same = event.time.date() == session.begun.date()
+    return hour(event.time) if same else f"{day(event.time)}, {hour(event.time)}"
+
+
+def _asked(event: Event, steps: dict[str, StepOutline]) -> str:
+    if not event.step:
+        return "Added afterwards:"
+    title = title_of(event.step, steps)
+    return title if title.endswith(("?", "!", ".")) else f"{title}:"
+
+
+def _without_title(event: Event, steps: dict[str, StepOutline]) -> str:
+    """The runner begins an answer with the step's title, which stands beside it here."""
+    return event.text.removeprefix(f"{title_of(event.step, steps)}: ")
+
+
+def _cautions(session: SessionRecord, steps: dict[str, StepOutline]) -> tuple[tuple[str, str], ...]:
+    skipped = {e.step for e in session.events if e.kind == "skip"}
+    came_to = {e.step for e in session.events} | {r.step for r in session.readings} | set(session.steps_done)
+    found: dict[str, list[str]] = {}
+    for step in steps.values():
+        if step.id in came_to - skipped:
+            for hazard, say in step.cautions:
+                found.setdefault(HAZARDS.get(hazard, hazard), []).append(say.strip())
+    return tuple((hazard, _fullest(said)) for hazard, said in found.items())
+
+
+def _fullest(said: list[str]) -> str:
+    """The longest of what was said of a hazard, and how often it was said; the copy of the procedure has every word."""
+    longest = max(said, key=len)
+    return longest if len(said) == 1 else f"{longest} (The hazard was named {len(said)} times.)"
+
+
+def _signed(events: tuple[Event, ...], steps: dict[str, StepOutline]) -> Iterable[SignedOff]:
+    for event in events:
+        if event.kind == "sign-off":
+            who = str(event.value) if event.value else event.text
+            accepts = event.text.removeprefix(f"{who} accepts: ") if event.value else title_of(event.step, steps)
+            yield SignedOff(who, accepts, f"{day(event.time)}, {hour(event.time)}")
+
+
+def _procedure_sha256(session: SessionRecord) -> str:
+    for file in session.inputs:
+        if Path(file.path).stem == session.job.procedure_id and Path(file.path).parent.name != "sheets":
+            return file.sha256
+    return session.inputs[0].sha256 if session.inputs else ""

@@ -1,0 +1,138 @@
+"""What cleaning gave back and what alignment gave back, in one sentence each."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from bench.measure.reading import Channel
+from bench.procedure.model.steps import Stage
+from bench.procedure.state.journal import ReadingRecord
+from bench.session.compare.subject import FOUND_HZ, method_of
+from bench.session.report.words import CHANNELS, NO_BREAK, decimals, figure, hertz, listed, plain, spread
+
+TREBLE_FROM_HZ = 4000.0
+"""Type B noise reduction is in full effect from here on (common practice, no source)."""
+
+Key = tuple[object, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """The same thing measured at two stages."""
+
+    quantity: str
+    unit: str
+    source: str
+    channel: Channel
+    frequency_hz: float | None
+    before: float
+    after: float
+    uncertainty: float
+    """Of the difference, expanded: root of the sum of squares, as if the two readings shared no error. What they
+    do share (the reference tape, the interface) cancels, so the difference is known a little better than this."""
+    target: float | None
+
+    @property
+    def by(self) -> float:
+        """After minus before."""
+        return self.after - self.before
+
+    @property
+    def shows(self) -> bool:
+        """Whether it is more than the uncertainty."""
+        return abs(self.by) > self.uncertainty
+
+
+def comparable(record: ReadingRecord) -> Key:
+    """What two readings must share to be compared: what was replayed, quantity, channel, tone, method, reference."""
+    r = record.reading
+    hz = None if r.quantity in FOUND_HZ else r.frequency_hz
+    tone = (hz, record.sent_db, record.lot, record.noise_reduction, record.direction)
+    return (record.source, r.quantity, r.channel, *tone, method_of(r), r.reference, r.unit)
+
+
+def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> list[Change]:
+    """Every quantity that has a value at both stages; of several readings at a stage the last one."""
+    stages: dict[Stage, dict[Key, ReadingRecord]] = {before: {}, after: {}}
+    for record in records:
+        if record.stage in stages and record.reading.value is not None and not record.reading.bound:
+            stages[record.stage][comparable(record)] = record
+    out = []
+    for key, old in stages[before].items():
+        new = stages[after].get(key)
+        if new is None or new.reading.value is None or old.reading.value is None:
+            continue
+        u = math.hypot(old.reading.uncertainty or 0.0, new.reading.uncertainty or 0.0)
+        r = new.reading
+        target = new.verdict.target if new.verdict else None
+        out.append(
+            Change(
+                r.quantity,
+                r.unit,
+                new.source,
+                r.channel,
+                r.frequency_hz,
+                old.reading.value,
+                r.value or 0.0,
+                u,
+                target,
+            )
+        )
+    return out
+
+
+def cleaning_sentence(records: tuple[ReadingRecord, ...]) -> str:
+    """What cleaning gave back: before cleaning to after it."""
+    return _sentence("cleaning", records, "found-dirty", "found-clean")
+
+
+def alignment_sentence(records: tuple[ReadingRecord, ...]) -> str:
+    """What alignment gave back: after cleaning to as left."""
+    return _sentence("alignment", records, "found-clean", "left")
+
+
+def _sentence(
+    work: Literal["cleaning", "alignment"], records: tuple[ReadingRecord, ...], before: Stage, after: Stage
+) -> str:
+    found = changes(records, before, after)
+    treble = [
+        c for c in found if c.quantity == "response" and c.frequency_hz is not None and c.frequency_hz >= TREBLE_FROM_HZ
+    ]
+    level = [c for c in found if c.quantity in {"level", "record_replay_level"}]
+    if not treble and not level:
+        return f"What {work} gave back cannot be told, because {_because(records, before, after)}."
+    said = f"{work.capitalize()} {_part(work, 'treble', treble)}, and {_part(work, 'level', level)}."
+    return said.replace(", and gave back", ", and")
+
+
+def _part(work: str, name: str, found: list[Change]) -> str:
+    if not found:
+        return f"what it did to the {name} cannot be told, because no {name} was measured both before and after"
+    most = max(found, key=lambda c: abs(c.by))
+    at = f" at {hertz(most.frequency_hz)}" if name == "treble" and most.frequency_hz else ""
+    places = decimals("dB", most.uncertainty)
+    by = f"{abs(most.by):.{places}f} {spread(most.uncertainty, 'dB')} dB".replace(" ", NO_BREAK)
+    detail = f"{most.source}, {CHANNELS[most.channel]}: from {figure(most.before, most.unit, most.uncertainty)}"
+    detail += f" to {figure(most.after, most.unit, most.uncertainty)} {most.unit}"
+    if not most.shows:
+        return f"left the {name} where it was ({by}{at} at most, no more than its uncertainty)"
+    if work == "cleaning":
+        # What dirt takes is treble and level: more of it afterwards is what was given back.
+        verb = "gave back" if most.by > 0 else "took away"
+        return f"{verb} {by} of {name}{at} ({detail})"
+    if most.target is not None:
+        detail += f", target {plain(most.target)}"
+    verb = "raised" if most.by > 0 else "lowered"
+    return f"{verb} the {name}{at} by {by} ({detail})"
+
+
+def _because(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> str:
+    names = {"found-dirty": "before cleaning", "found-clean": "after cleaning", "left": "as left"}
+    missing = [
+        names[s] for s in (before, after) if not any(r.stage == s and r.reading.value is not None for r in records)
+    ]
+    if missing:
+        return f"there is no reading {listed(missing)}"
+    return "no treble and no level was measured in the same way both before and after"

@@ -1,0 +1,90 @@
+"""The sticker inside the lid: when, for which tape, at which level and bias, and when it is due again."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from pathlib import Path
+
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.outcome import last_attempts
+from bench.session.compare.history import of_sessions
+from bench.session.compare.machines import INTERVAL_MONTHS
+from bench.session.record.index import entries_beside
+from bench.session.record.reader import read_session
+from bench.session.record.record import SessionRecord
+from bench.session.report.result import result_of
+from bench.session.report.steps import outline
+from bench.session.report.words import CHANNELS, day, figure, hertz, inert, true_minus, with_unit
+
+WIDTH = 34
+BIAS = frozenset({"tape.bias", "tape.overbias"})
+"""The targets that bias is set to."""
+
+
+def label_lines(folder: Path, interval_months: int = INTERVAL_MONTHS) -> list[str]:
+    """The label of a session.
+
+    Args:
+        folder: the session's.
+        interval_months: after how many the workshop wants its machines back.
+
+    Returns:
+        Lines of `WIDTH` characters at most.
+
+    Raises:
+        Problem: the session can't be read.
+    """
+    session = read_session(folder)
+    lines = [_head(session), *textwrap.wrap(inert(session.job.machine), WIDTH), ""]
+    facts = [
+        ("Tape", session.job.tape),
+        ("Level", session.job.reference_level),
+        *(("Bias", said) for said in _bias(session)),
+        ("Next due", _due(session, interval_months)),
+        ("By", _by(session)),
+    ]
+    for term, said in facts:
+        if said:
+            lines += textwrap.wrap(f"{term:9}{inert(said)}", WIDTH, subsequent_indent=" " * 9)
+    result = result_of(session, outline(session))
+    lines += ["", result.headline if result.word == "in" else f"{result.headline.upper()}: see the report"]
+    return [true_minus(inert(line)) for line in lines]
+
+
+def _head(session: SessionRecord) -> str:
+    """A machine that nothing was set on was looked at, not lined up."""
+    adjusted = any(s.kind == "adjust" for s in outline(session).values())
+    return f"{'Lined up' if adjusted else 'Checked'} {day(session.begun)}"
+
+
+def _bias(session: SessionRecord) -> Iterator[str]:
+    """What the tone that bias is set by came back as, in each channel."""
+    steps = {s.id for s in outline(session).values() if s.target in BIAS}
+    last: dict[str, ReadingRecord] = {}
+    for record in last_attempts(session.readings):
+        if record.step in steps and record.reading.value is not None:
+            last[record.reading.channel] = record
+    for record in last.values():
+        r = record.reading
+        at = f" at {hertz(r.frequency_hz)}" if r.frequency_hz else ""
+        value = with_unit(figure(r.value or 0.0, r.unit, r.uncertainty, sign=True), r.unit)
+        over = "past peak" if r.quantity == "overbias" else f"re {r.reference}" if r.reference else ""
+        yield f"{CHANNELS[r.channel]} {value}{at} {over}".rstrip()
+
+
+def _due(session: SessionRecord, interval_months: int) -> str:
+    """By this session and those before it: a label is about the day it was written."""
+    folder = session.folder.resolve()
+    found = entries_beside(folder)
+    own = next((e for e in found if e.name == folder.name), None)
+    if own is None:
+        return ""
+    earlier = [e for e in found if e.machine == own.machine and not e.problem and e.begun <= own.begun]
+    due = of_sessions(earlier, None, interval_months).due
+    return f"{day(due.on)}, by its readings" if due.sooner else day(due.on)
+
+
+def _by(session: SessionRecord) -> str:
+    signed = [e for e in session.events if e.kind == "sign-off"]
+    return str(signed[-1].value or signed[-1].text) if signed else ""

@@ -1,0 +1,102 @@
+"""What the owner said, and what it was, in one plain paragraph: level, treble, and what noise reduction made of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from bench.measure.quantities.mistracking import errors_of
+from bench.measure.reading import Channel
+from bench.problem import Problem
+from bench.procedure.model.steps import Stage
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.record_to_replay import record_to_replay
+from bench.session.record.record import SessionRecord
+from bench.session.report.steps import StepOutline
+from bench.session.report.words import CHANNELS, hertz
+from bench.tape.tracking import Errors, Tracking, track, worst_of
+
+HARMLESS_DB = 0.5
+"""What is lost or gained by less than this nobody hears (common practice, no source)."""
+FOUND: tuple[Stage, ...] = ("found-dirty", "found-clean")
+NOBODY = ("unattended rehearsal", "nothing was said", "")
+"""What stands where no owner said anything."""
+
+
+def story(session: SessionRecord, steps: dict[str, StepOutline]) -> str:
+    """One paragraph; "" where neither was a complaint noted nor anything measured from record to replay."""
+    parts = []
+    said = complaint(session, steps)
+    if said:
+        parts.append(f"The owner said: “{said}”.")
+    stages = [(stage, _errors(session.readings, stage)) for stage in FOUND]
+    before = next(((stage, found) for stage, found in stages if found), None)
+    left = _errors(session.readings, "left")
+    if before:
+        where = "before cleaning" if before[0] == "found-dirty" else "after cleaning"
+        parts.append(f"As found, {where}, what was recorded came back {_came_back(before[1])}.")
+        parts.append(_with_noise_reduction(before[1], past=True))
+    if left:
+        parts.append(f"As left it comes back {_came_back(left)}.")
+        parts.append(_with_noise_reduction(left, past=False))
+    if said and not (before or left):
+        parts.append("Nothing was measured from record to replay, so that what it was can't be told.")
+    return " ".join(parts)
+
+
+def complaint(session: SessionRecord, steps: dict[str, StepOutline]) -> str:
+    """The owner's words, as they were typed at the step that asks for them; "" where there are none."""
+    for event in session.events:
+        if event.kind == "answer" and event.step.rpartition("/")[2] == "complaint":
+            title = steps[event.step].title if event.step in steps else ""
+            words = event.text.removeprefix(f"{title}: ").strip().rstrip(".")
+            return "" if words.casefold() in NOBODY else words
+    return ""
+
+
+def tracking_of(readings: Sequence[ReadingRecord], stage: Stage) -> Tracking | None:
+    """What Type B makes of the worse channel at a stage; None where nothing was measured."""
+    found = _errors(readings, stage)
+    return worst_of([track("type-b", e) for e in found.values()]) if found else None
+
+
+def _errors(readings: Sequence[ReadingRecord], stage: Stage) -> dict[Channel, Errors]:
+    recorded = record_to_replay([r for r in readings if r.stage == stage])
+    if recorded is None:
+        return {}
+    try:
+        return errors_of(recorded.readings)
+    except Problem:  # a dead channel: no error of level
+        return {}
+
+
+def _came_back(found: dict[Channel, Errors]) -> str:
+    level_channel = max(found, key=lambda c: abs(found[c].level_db))
+    level = found[level_channel].level_db
+    parts = []
+    if abs(level) < HARMLESS_DB:
+        parts.append("at its own level")
+    else:
+        parts.append(f"{abs(level):.1f} dB too {'low' if level < 0 else 'loud'}{_in(level_channel, found)}")
+    treble = [(db, hz, c) for c, e in found.items() for hz, db in e.treble if hz > e.reference_hz]
+    if not treble:
+        return parts[0]
+    db, hz, channel = max(treble, key=lambda t: abs(t[0]))
+    if abs(db) < HARMLESS_DB:
+        parts.append("with its treble whole")
+    else:
+        how = "lost" if db < 0 else "too much"
+        parts.append(f"with {abs(db):.1f} dB of treble {how} at {hertz(hz)}{_in(channel, found)}")
+    return ", ".join(parts)
+
+
+def _in(channel: Channel, found: dict[Channel, Errors]) -> str:
+    return f" in the {CHANNELS[channel]} channel" if len(found) > 1 else ""
+
+
+def _with_noise_reduction(found: dict[Channel, Errors], *, past: bool) -> str:
+    worst = worst_of([track("type-b", e) for e in found.values()])
+    sentence = worst.sentence
+    if past:
+        sentence = sentence.replace("music will sound", "music would have sounded").replace(" is ", " was ")
+        sentence = sentence.replace("come back as they were", "came back as they were")
+    return f"With Type B noise reduction switched in, {sentence}."

@@ -1,0 +1,125 @@
+"""The report of a session: one page that stands alone, and the table beside it."""
+
+from __future__ import annotations
+
+from importlib import resources
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from markupsafe import Markup
+
+from bench.problem import Problem
+from bench.procedure.state.outcome import last_attempts
+from bench.procedure.state.ranking import BY, RANKED, best_words, figure_words
+from bench.procedure.state.record_to_replay import LATEST_FIRST
+from bench.session.record.atomic import save_file
+from bench.session.record.reader import read_session
+from bench.session.record.record import SessionRecord
+from bench.session.record.rescue import remedy
+from bench.session.report.csv_table import csv_text
+from bench.session.report.document import Content, content_of
+from bench.session.report.owner_summary import tracking_of
+from bench.session.report.plots import response_svg
+from bench.session.report.small_plots import SmallPlot, small_plots
+from bench.session.report.steps import outline
+from bench.session.report.tables import STAGE_ORDER, ResponseTable
+from bench.session.report.words import CHANNELS, SIGNS, STAGES, inert
+
+REPORT_NAME = "report.html"
+TABLE_NAME = "readings.csv"
+_CLASSES = {"in": "in", "out": "out", "too close to call": "close", "no reading": "none", "": ""}
+CURVE_TONES = 5
+DENSE_LINES = (70, 100)
+"""Sessions with more lines than these are printed smaller, so that they keep to two pages."""
+_STAGE_HEADS = ("Before cleaning", "After cleaning", "As left")
+
+
+def write_report(folder: Path) -> Path:
+    """Write `report.html` and `readings.csv` of a session, over those of before.
+
+    Args:
+        folder: the session's folder. The session may be unfinished: the report says so.
+
+    Returns:
+        The report's path.
+
+    Raises:
+        Problem: the session can't be read, or the files can't be written.
+    """
+    session = read_session(folder)
+    page = report_html(session)
+    try:
+        save_file(folder / TABLE_NAME, csv_text(session, outline(session)).encode())
+        save_file(folder / REPORT_NAME, page.encode())
+    except OSError as error:
+        raise Problem(f"{folder}: the report cannot be written: {remedy(error)}") from None
+    return folder / REPORT_NAME
+
+
+def report_html(session: SessionRecord) -> str:
+    """The page. Everything that came from files or was typed is escaped, and has no control characters."""
+    content = content_of(session)
+    environment = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_inert
+    )
+    template = environment.from_string(
+        resources.files("bench.session.report").joinpath("report.html.jinja").read_text(encoding="utf-8")
+    )
+    return template.render(
+        c=content,
+        plots=_plots(content),
+        density=_density(content),
+        small=[(p, Markup(p.svg)) for p in _small(session)],
+        figures=[(source, list(things)) for source, things in groupby(content.figures, key=lambda t: t.source)],
+        stages=_stages(content),
+        shown=_shown,
+        best=best_words,
+        figure=figure_words,
+        by=BY,
+        ranked_by=RANKED,
+        stage_heads=_STAGE_HEADS,
+        channels=CHANNELS,
+        signs=SIGNS,
+        classes=_CLASSES,
+    )
+
+
+def _plots(content: Content) -> list[tuple[list[ResponseTable], Markup]]:
+    """Two responses stand side by side; those of few tones are told by their table alone."""
+    drawn = [t for t in content.responses if len({row.hz for row in t.rows}) >= CURVE_TONES]
+    pairs = [drawn[n : n + 2] for n in range(0, len(drawn), 2)]
+    return [(pair, Markup(response_svg(pair, f"plot{n}"))) for n, pair in enumerate(pairs, start=1)]
+
+
+def _density(content: Content) -> int:
+    """How small it is printed, 0 for the usual size, by the lines of its tables and what its plots take up."""
+    lines = sum(len(t.lines) for t in content.figures) + 8 * len(content.responses) + 20 * len(_plots(content))
+    return sum(lines > limit for limit in DENSE_LINES)
+
+
+def _small(session: SessionRecord) -> list[SmallPlot]:
+    """The small plots; the map of mistracking is of the last stage that was measured."""
+    counted = last_attempts(session.readings)
+    tracking, stage = None, ""
+    for of in LATEST_FIRST:
+        tracking, stage = tracking_of(counted, of), STAGES[of]
+        if tracking is not None:
+            break
+    return small_plots(counted, session.events, tracking, stage)
+
+
+def _stages(content: Content) -> list[int]:
+    """The columns of the table of figures: as left always, a found stage where anything was found."""
+    return [
+        n for n in range(3) if n == 2 or any(line.cells[n].text != "–" for t in content.figures for line in t.lines)
+    ]
+
+
+def _shown(table: ResponseTable) -> list[int]:
+    return [STAGE_ORDER.index(stage) for stage in table.stages]
+
+
+def _inert(value: Any) -> Any:
+    return inert(value) if isinstance(value, str) and not isinstance(value, Markup) else value

@@ -1,0 +1,81 @@
+"""How a session came out: which judged steps are in, named."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bench.procedure.model.targets import VerdictWord
+from bench.procedure.state.dependencies import to_check_again
+from bench.procedure.state.outcome import last_attempts
+from bench.procedure.state.progress import not_needed
+from bench.session.record.record import SessionRecord
+from bench.session.report.steps import StepOutline
+from bench.session.report.words import listed
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """The first thing a report says."""
+
+    word: VerdictWord
+    """Its shape and colour."""
+    headline: str
+    sentences: tuple[str, ...]
+    """Each names its steps."""
+
+
+def result_of(session: SessionRecord, steps: dict[str, StepOutline]) -> Result:
+    """Judge a whole session by the last attempt at each judged step."""
+    judged = [r for r in last_attempts(session.readings) if r.judged and r.verdict is not None]
+    words: dict[str, list[str]] = {"out": [], "too close to call": [], "no reading": []}
+    for record in judged:
+        word = record.verdict.word if record.verdict else "in"
+        title = _title(record.step, steps)
+        if word != "in" and title not in words[word]:
+            words[word].append(title)
+    measured = {r.step for r in judged}
+    skipped = {e.step for e in session.events if e.kind == "skip"}
+    over = not_needed(session.events) | {e.step for e in session.events if e.kind == "left-out"}
+    judged_steps = [s for s in steps.values() if s.judged and s.id not in measured and s.id not in over]
+    again = to_check_again(session.events)
+    left_out = [s.title for s in judged_steps if s.id in skipped]
+    missing = [s.title for s in judged_steps if s.id not in skipped]
+
+    sentences = []
+    if words["out"]:
+        are = "step is" if len(words["out"]) == 1 else "steps are"
+        sentences.append(f"{len(words['out'])} {are} out: {listed(words['out'])}.")
+    if words["too close to call"]:
+        sentences.append(f"Too close to call: {listed(words['too close to call'])}.")
+    if words["no reading"]:
+        sentences.append(f"No reading: {listed(words['no reading'])}.")
+    if left_out:
+        sentences.append(f"Skipped: {listed(left_out)}.")
+    if missing:
+        sentences.append(f"Not measured{'' if session.done else ' yet'}: {listed(missing)}.")
+    if again:
+        sentences.append(f"To be checked again, for something was adjusted since: {listed([*again])}.")
+    wrong = bool(sentences)
+    if not session.done:
+        after = f" after “{_title(session.steps_done[-1], steps)}”" if session.steps_done else " before its first step"
+        sentences.insert(0, f"Broken off{after}; it can be resumed.")
+    if judged and not wrong:
+        so_far = "" if session.done else " so far"
+        count = len(measured)
+        sentences.append(
+            f"All {len(judged)} judged readings at {count} step{'s' if count != 1 else ''} are in{so_far}."
+        )
+
+    if words["out"]:
+        return Result("out", "Out" if session.done else "Not finished, and out", tuple(sentences))
+    if not session.done:
+        return Result("no reading", "Not finished", tuple(sentences))
+    if wrong:
+        return Result("too close to call", "Not all in", tuple(sentences))
+    if not judged:
+        return Result("no reading", "Nothing judged", ("This procedure judges nothing at its end.",))
+    return Result("in", "All in", tuple(sentences))
+
+
+def _title(step: str, steps: dict[str, StepOutline]) -> str:
+    return steps[step].title if step in steps else step

@@ -1,0 +1,218 @@
+"""The small plots of a report: azimuth, flutter by its parts, bias past its peak, and the map of mistracking."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
+
+from bench.procedure.state.journal import Event, ReadingRecord
+from bench.session.report.plots import CORRIDOR, EDGE, INK, MUTED, RULE, STYLES, as_svg
+from bench.session.report.tables import STAGE_ORDER
+from bench.session.report.words import STAGES, figure, hertz, spread, true_minus
+from bench.tape.tracking import FREQUENCIES_HZ, LEVELS_DB, Tracking
+
+Panel = Callable[[Axes], None]
+SIZE = (2.2, 1.45)
+
+
+@dataclass(frozen=True, slots=True)
+class SmallPlot:
+    """A plot and its caption."""
+
+    title: str
+    detail: str
+    svg: str
+
+
+def small_plots(
+    records: tuple[ReadingRecord, ...], events: tuple[Event, ...], tracking: Tracking | None, when: str
+) -> list[SmallPlot]:
+    """Those of which there is anything to draw.
+
+    Args:
+        records: the readings that count.
+        events: of the session; curves are among them.
+        tracking: what Type B makes of the worse channel, None for no map.
+        when: the stage that it is of, in words.
+    """
+    out = [_azimuth(records), _flutter(records), _curves(events), _map(tracking, when) if tracking else None]
+    return [plot for plot in out if plot is not None]
+
+
+def _azimuth(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
+    last: dict[tuple[str, ...], ReadingRecord] = {}
+    for r in records:
+        if r.reading.quantity == "azimuth_delay" and r.reading.value is not None:
+            last[r.source, r.direction, r.stage] = r
+    rows = sorted(last.values(), key=lambda r: (r.source != "reference tape", r.direction, STAGE_ORDER.index(r.stage)))
+    if not rows:
+        return None
+    halves = {"reference tape": "replay", "record-replay": "record"}
+    ways = [f"{halves.get(r.source, r.source)}{' in reverse' * bool(r.direction)}" for r in rows]
+    names = [f"{way}, {STAGES[r.stage].removeprefix('as found, ')}" for way, r in zip(ways, rows, strict=True)]
+
+    def draw(ax: Axes) -> None:
+        for n, r in enumerate(rows):
+            low, high = _limits(r)
+            if high > low:
+                ax.fill_betweenx([n - 0.4, n + 0.4], low, high, color=CORRIDOR, linewidth=0)
+                ax.plot([low, low], [n - 0.4, n + 0.4], [high, high], [n - 0.4, n + 0.4], color=EDGE, linewidth=0.9)
+            style = STYLES[r.stage]
+            ax.errorbar(
+                r.reading.value or 0.0,
+                n,
+                xerr=r.reading.uncertainty or 0.0,
+                color=style["color"],
+                marker=style["marker"],
+                markersize=3.6,
+                capsize=2,
+            )
+        ax.set_yticks(range(len(rows)), names, fontsize=6)
+        ax.invert_yaxis()
+        ax.axvline(0, color=MUTED, linewidth=0.6, zorder=0)
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: true_minus(f"{x:g}")))
+        ax.set_xlabel("µs between the channels", color=MUTED, labelpad=1)
+
+    said = "; ".join(f"{name} {_told(r)} µs" for name, r in zip(names, rows, strict=True))
+    return _plot("Azimuth", "delay between the channels, with its limits", f"Azimuth: {said}.", draw, left=0.46)
+
+
+def _flutter(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
+    parts: dict[float, ReadingRecord] = {}
+    stage = next((s for s in reversed(STAGE_ORDER) if any(_is_part(r) and r.stage == s for r in records)), None)
+    for r in records:
+        if _is_part(r) and r.stage == stage and r.reading.frequency_hz:
+            old = parts.get(r.reading.frequency_hz)
+            if old is None or (r.reading.value or 0.0) > (old.reading.value or 0.0):
+                parts[r.reading.frequency_hz] = r
+    if not parts or stage is None:
+        return None
+    rows = [parts[hz] for hz in sorted(parts)]
+
+    def draw(ax: Axes) -> None:
+        hz, values = zip(*((r.reading.frequency_hz, r.reading.value) for r in rows), strict=True)
+        ax.vlines(hz, 0, values, color=INK, linewidth=1.4)
+        ax.plot(hz, values, linestyle="", marker="s", color=INK, markersize=3)
+        ax.set_xscale("log")
+        ax.set_xlim(min(0.2, *hz) / 1.2, max(200.0, *hz) * 1.2)
+        ax.xaxis.set_major_locator(FixedLocator([0.2, 1, 5, 20, 100]))
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
+        ax.xaxis.set_minor_locator(NullLocator())
+        ax.set_ylim(0, max(values) * 1.15)
+        ax.set_xlabel("Hz; peak, % of the carrier", color=MUTED, labelpad=1)
+
+    worst = sorted(rows, key=lambda r: -(r.reading.value or 0.0))[:3]
+    said = ", ".join(f"{_told(r)} % at {r.reading.frequency_hz or 0.0:.3g} Hz" for r in worst)
+    title = "Flutter by its parts"
+    return _plot(title, STAGES[stage], f"Flutter by its parts, {STAGES[stage]}; the largest: {said}.", draw)
+
+
+def _is_part(r: ReadingRecord) -> bool:
+    return r.reading.quantity == "flutter_component" and r.reading.value is not None
+
+
+def _curves(events: tuple[Event, ...]) -> SmallPlot | None:
+    curves = {}
+    for e in events:
+        if e.kind == "curve" and isinstance(e.value, str) and "bias" in e.step:
+            points = _points(e.value)
+            if len(points) > 2:
+                curves[e.step, e.text.partition(":")[0]] = (e, points)
+    if not curves:
+        return None
+    step = next(reversed(curves))[0]
+    shown = {label: v for (of, label), v in curves.items() if of == step}
+    along, _, unit = next(iter(shown.values()))[0].text.partition(": ")[2].partition(", ")
+
+    def draw(ax: Axes) -> None:
+        for n, (label, (_, points)) in enumerate(shown.items()):
+            style = list(STYLES.values())[-1 - n % 2]
+            x, y = zip(*points, strict=True)
+            ax.plot(x, y, label=label, markersize=2.6, **{**style, "linewidth": 1.1})
+        ax.yaxis.set_major_locator(MaxNLocator(5))
+        ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: true_minus(f"{y:g}")))
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: true_minus(f"{x:g}")))
+        ax.set_xlabel(f"{along} of the trimmer; {unit}", color=MUTED, labelpad=1)
+        ax.legend(frameon=False, fontsize=5.5, labelcolor=INK)
+
+    said = "; ".join(
+        f"{label} from {figure(min(y for _, y in p), unit)} to {figure(max(y for _, y in p), unit)} {unit}"
+        for label, (_, p) in shown.items()
+    )
+    detail = "what its tone did as the trimmer was turned"
+    return _plot("Bias", detail, f"Bias, {detail}: {said}.", draw)
+
+
+def _points(text: str) -> list[tuple[float, float]]:
+    out = []
+    for pair in text.split():
+        x, _, y = pair.partition(":")
+        try:
+            point = float(x), float(y)
+        except ValueError:
+            continue
+        if all(map(math.isfinite, point)):
+            out.append(point)
+    return out
+
+
+def _map(tracking: Tracking, when: str) -> SmallPlot:
+    top = max(3.0, math.ceil(float(np.abs(tracking.mistracking_db).max())))
+
+    def draw(ax: Axes) -> None:
+        steps = np.linspace(-top, top, 2 * int(top) + 1 if top <= 6 else 13)
+        filled = ax.contourf(FREQUENCIES_HZ, LEVELS_DB, tracking.mistracking_db, steps, cmap="PuOr")
+        edges = [-tracking.tolerance_db, tracking.tolerance_db]
+        lines: dict[str, Any] = {"colors": INK, "linewidths": 0.8, "linestyles": ["-", "--"]}
+        ax.contour(FREQUENCIES_HZ, LEVELS_DB, tracking.mistracking_db, edges, **lines)
+        if abs(tracking.worst_db) >= 0.05:
+            ax.plot(tracking.worst_hz, tracking.worst_level_db, marker="x", color=INK, markersize=5)
+        ax.set_xscale("log")
+        ax.xaxis.set_major_locator(FixedLocator([125, 500, 2000, 8000]))
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x / 1000:g} k" if x >= 1000 else f"{x:g}"))
+        ax.xaxis.set_minor_locator(NullLocator())
+        ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: true_minus(f"{y:g}")))
+        ax.set_xlabel("Hz; level up, dB; × the worst", color=MUTED, labelpad=1)
+        bar = ax.figure.colorbar(filled, ax=ax, pad=0.03, ticks=[-top, 0, top])
+        bar.ax.tick_params(labelsize=5.5, length=0, colors=MUTED)
+        bar.ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: true_minus(f"{y:+g}") if y else "0"))
+        bar.outline.set_visible(False)
+
+    said = (
+        f"Mistracking of Type B {when}, over levels from 0 to −50 dB and frequencies from 40 Hz to 16 kHz: at worst "
+        f"{figure(tracking.worst_db, 'dB')} dB at {hertz(tracking.worst_hz)} and "
+        f"{true_minus(f'{tracking.worst_level_db:g}')} dB. Lines stand where it reaches ± {tracking.tolerance_db:g} dB."
+    )
+    return _plot("Type B mistracking", f"{when}; dB, negative is duller", said, draw)
+
+
+def _limits(r: ReadingRecord) -> tuple[float, float]:
+    v = r.verdict
+    if v is None or v.target is None or v.tolerance is None:
+        return 0.0, 0.0
+    return v.target - v.tolerance, v.target + v.tolerance
+
+
+def _told(r: ReadingRecord) -> str:
+    value = figure(r.reading.value or 0.0, r.reading.unit, r.reading.uncertainty)
+    return f"{value} {spread(r.reading.uncertainty, r.reading.unit)}" if r.reading.uncertainty else value
+
+
+def _plot(title: str, detail: str, words: str, draw: Panel, left: float = 0.14) -> SmallPlot:
+    def panel(ax: Axes) -> None:
+        draw(ax)
+        ax.grid(color=RULE, linewidth=0.5)
+        ax.set_axisbelow(True)
+        ax.tick_params(colors=MUTED, length=0, labelsize=6)
+        for side, spine in ax.spines.items():
+            spine.set_visible(side == "bottom")
+            spine.set_color(RULE)
+
+    name = "small-" + title.lower().replace(" ", "-")
+    return SmallPlot(title, detail, as_svg(panel, SIZE, left, name, words))

@@ -1,0 +1,322 @@
+"""The tables of a report: one row for each thing measured, as found beside as left."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from bench.measure.reading import UNITS, Channel, Reading
+from bench.procedure.model.steps import Stage
+from bench.procedure.state.journal import ReadingRecord
+from bench.session.compare.subject import FOUND_HZ, method_of
+from bench.session.report.improvement import comparable
+from bench.session.report.words import (
+    CHANNELS,
+    QUANTITIES,
+    STAGES,
+    decibels,
+    hertz,
+    target_text,
+    tone,
+    true_minus,
+    unit_in_words,
+    value_text,
+)
+
+USUAL = frozenset({"", "common practice, no source"})
+"""Where a target comes from when nothing is said of it beside the table."""
+PARTS = "flutter_component"
+"""Of flutter: drawn, and named in the text and the CSV, but no rows among the verdicts."""
+SOURCES = ("reference tape", "record-replay", "machine")
+CHANNEL_ORDER: tuple[Channel, ...] = ("left", "right", "mono", "left-right", "both")
+STAGE_ORDER: tuple[Stage, ...] = ("found-dirty", "found-clean", "left")
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One reading in a table."""
+
+    text: str
+    """With its uncertainty, without its unit; "–" where nothing was measured."""
+    verdict: str = ""
+    """In words; "" where it was not judged."""
+    word: str = ""
+    """The verdict's own word, which picks shape and colour."""
+
+
+NOTHING = Cell("–")
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One channel of a quantity."""
+
+    channel: str
+    cells: tuple[Cell, ...]
+    """One for each of `STAGE_ORDER`."""
+    unit: str
+    target: str
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """A quantity of one source, at one tone, by one method."""
+
+    source: str
+    name: str
+    detail: str
+    """Tone and reference."""
+    method: str
+    """Method, and source of the target."""
+    note: str
+    """The letter that its method has below the table."""
+    lines: tuple[Line, ...]
+    reasons: tuple[str, ...]
+    """Why there is no reading, by channel and stage."""
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A frequency of a response, on one channel, with the records for a plot."""
+
+    records: tuple[ReadingRecord | None, ...]
+    """One for each of `STAGE_ORDER`."""
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ResponseRow:
+    """One frequency."""
+
+    label: str
+    hz: float
+    limits: str
+    points: tuple[Point, ...]
+    """One for each channel of the table."""
+
+
+@dataclass(frozen=True, slots=True)
+class ResponseTable:
+    """A response: frequencies down, channels and stages across."""
+
+    source: str
+    title: str
+    detail: str
+    """Level of the tones and reference."""
+    method: str
+    """Method, and source of the limits."""
+    channels: tuple[Channel, ...]
+    stages: tuple[Stage, ...]
+    """Those at which anything was measured."""
+    rows: tuple[ResponseRow, ...]
+    reasons: tuple[str, ...]
+
+
+def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
+    """Everything but responses of several tones, ordered by source, quantity, tone and channel."""
+    curves = _curves(records)
+    told = [r for r in _with_method(records) if not _in_a_curve(r, curves) and r.reading.quantity != PARTS]
+    found = _by_thing(told)
+    things: list[Thing] = []
+    letters: dict[str, str] = {}
+    for stages in sorted(found, key=lambda s: _order(_any(s))):
+        record = _any(stages)
+        judged = next((r.verdict for r in reversed(stages) if r and r.verdict), None)
+        reading = record.reading
+        at = "" if reading.quantity in FOUND_HZ else tone(record)
+        detail = (
+            (at + _state(record)).removeprefix(", "),
+            f"re {reading.reference}" if reading.reference else "",
+        )
+        method = _joined(
+            method_of(reading), f"target: {judged.source}" if judged and judged.source not in USUAL else ""
+        )
+        thing = Thing(
+            source=record.source,
+            name=QUANTITIES[reading.quantity],
+            detail=_joined(*detail),
+            method=method,
+            note=letters.setdefault(method, _letter(len(letters))) if method else "",
+            lines=(
+                Line(
+                    CHANNELS[reading.channel],
+                    tuple(_cell(r) for r in stages),
+                    unit_in_words(reading.quantity),
+                    target_text(judged),
+                ),
+            ),
+            reasons=tuple(
+                f"{CHANNELS[reading.channel]}, {STAGES[stage]}: no reading, because {r.reading.reason}"
+                for stage, r in zip(STAGE_ORDER, stages, strict=True)
+                if r and r.reading.value is None
+            ),
+        )
+        last = things[-1] if things else None
+        if last and (last.source, last.name, last.detail, last.note) == (
+            thing.source,
+            thing.name,
+            thing.detail,
+            thing.note,
+        ):
+            things[-1] = replace(last, lines=last.lines + thing.lines, reasons=last.reasons + thing.reasons)
+        else:
+            things.append(thing)
+    return tuple(things)
+
+
+def responses(records: tuple[ReadingRecord, ...]) -> tuple[ResponseTable, ...]:
+    """One table for each source; apart by method and reference, and by level where a frequency has several."""
+    groups: dict[tuple[object, ...], list[ReadingRecord]] = {}
+    curves = _curves(records)
+    for r in _with_method(records):
+        if _in_a_curve(r, curves):
+            groups.setdefault(_curve_of(r), []).append(r)
+    tables: list[ResponseTable] = []
+    for group in sorted(groups.values(), key=lambda g: SOURCES.index(g[0].source)):
+        levels: dict[float | None, set[float | None]] = {}
+        for r in group:
+            levels.setdefault(r.reading.frequency_hz, set()).add(r.sent_db)
+        if group[0].noise_reduction != "off" or all(len(found) == 1 for found in levels.values()):
+            tables.append(_response(group))
+            continue
+        apart = sorted({r.sent_db for r in group}, key=lambda db: -(db or 0.0))
+        tables += [_response([r for r in group if r.sent_db == level]) for level in apart]
+    return tuple(tables)
+
+
+def _letter(n: int) -> str:
+    """The name of the nth note: a to z, then aa, ab and so on."""
+    before, last = divmod(n, 26)
+    return ("" if not before else _letter(before - 1)) + chr(ord("a") + last)
+
+
+def _curve_of(r: ReadingRecord) -> tuple[str, ...]:
+    """What the tones of a curve share. With noise reduction in, several levels stand together: they should agree."""
+    reference = r.reading.reference
+    if r.noise_reduction != "off":
+        reference = reference.partition(" at ")[0]
+    return (r.source, method_of(r.reading), reference, r.noise_reduction, r.lot, r.direction)
+
+
+def _curves(records: tuple[ReadingRecord, ...]) -> set[tuple[str, ...]]:
+    """The responses of several tones; a tone alone is a figure, no curve."""
+    tones: dict[tuple[str, ...], set[float]] = {}
+    for r in _with_method(records):
+        if r.reading.quantity == "response" and r.reading.frequency_hz is not None:
+            tones.setdefault(_curve_of(r), set()).add(r.reading.frequency_hz)
+    return {key for key, hz in tones.items() if len(hz) > 1}
+
+
+def _in_a_curve(r: ReadingRecord, curves: set[tuple[str, ...]]) -> bool:
+    return r.reading.quantity == "response" and _curve_of(r) in curves
+
+
+def _response(group: list[ReadingRecord]) -> ResponseTable:
+    things = {}
+    for stages in _by_thing(group):
+        any_ = _any(stages)
+        things[any_.reading.frequency_hz or 0.0, any_.sent_db, any_.reading.channel] = stages
+    channels = tuple(c for c in CHANNEL_ORDER if any(key[2] == c for key in things))
+    stages_shown = tuple(
+        stage for n, stage in enumerate(STAGE_ORDER) if any(found[n] is not None for found in things.values())
+    )
+    levels = {r.sent_db for r in group}
+    rows = []
+    no_reading: dict[tuple[str, Channel, Stage], list[str]] = {}
+    for hz, level in sorted({(key[0], key[1]) for key in things}, key=lambda k: (k[0], k[1] or 0.0)):
+        label = hertz(hz) if len(levels) == 1 or level is None else f"{hertz(hz)}, {decibels(level)}"
+        points = []
+        limits = "none"
+        for channel in channels:
+            found = things.get((hz, level, channel), (None, None, None))
+            points.append(Point(found, tuple(_cell(r) for r in found)))
+            for stage, r in zip(STAGE_ORDER, found, strict=True):
+                if r and r.verdict and limits == "none":
+                    limits = target_text(r.verdict)
+                if r and r.reading.value is None:
+                    no_reading.setdefault((r.reading.reason or "", channel, stage), []).append(label)
+        rows.append(ResponseRow(label, hz, limits, tuple(points)))
+    first = group[0]
+    level = next(iter(levels))
+    sources = list(dict.fromkeys(r.verdict.source for r in group if r.verdict and r.verdict.source))
+    return ResponseTable(
+        source=first.source,
+        title=f"Response, {first.source}{_state(first)}",
+        detail=_joined(
+            f"tones at {decibels(level)}" if len(levels) == 1 and level is not None else "",
+            f"dB re {_reference(group)}" if first.reading.reference else "dB",
+        ),
+        method=_joined(method_of(first.reading), f"limits: {', '.join(sources)}" if set(sources) - USUAL else ""),
+        channels=channels,
+        stages=stages_shown,
+        rows=tuple(rows),
+        reasons=tuple(
+            f"{', '.join(tones)}, {CHANNELS[channel]}, {STAGES[stage]}: no reading, because {reason}"
+            for (reason, channel, stage), tones in no_reading.items()
+        ),
+    )
+
+
+def _state(r: ReadingRecord) -> str:
+    """How the machine stood, where that was not as usual."""
+    told = f", noise reduction {r.noise_reduction}" if r.noise_reduction != "off" else ""
+    told += f", in {r.direction}" if r.direction else ""
+    return f"{told}, {r.lot}" if r.lot else told
+
+
+def _reference(group: list[ReadingRecord]) -> str:
+    found = {r.reading.reference for r in group}
+    return next(iter(found)) if len(found) == 1 else f"{_curve_of(group[0])[2]} at the same level"
+
+
+def _by_thing(records: list[ReadingRecord]) -> list[tuple[ReadingRecord | None, ...]]:
+    """For each thing measured its last record at each stage."""
+    things: dict[object, dict[Stage, ReadingRecord]] = {}
+    for r in records:
+        things.setdefault(comparable(r), {})[r.stage] = r
+    return [tuple(found.get(stage) for stage in STAGE_ORDER) for found in things.values()]
+
+
+def _with_method(records: tuple[ReadingRecord, ...]) -> list[ReadingRecord]:
+    """A reading that failed often has no method; it gets that of its fellows, to stand in their table."""
+    fellows = {(r.source, r.reading.quantity): r.reading for r in records if r.reading.method}
+    return [_like(r, fellows.get((r.source, r.reading.quantity))) for r in records]
+
+
+def _like(record: ReadingRecord, fellow: Reading | None) -> ReadingRecord:
+    if fellow is None or record.reading.value is not None or record.reading.method:
+        return record
+    return replace(record, reading=replace(record.reading, method=fellow.method, reference=fellow.reference))
+
+
+def _any(stages: tuple[ReadingRecord | None, ...]) -> ReadingRecord:
+    return next(r for r in reversed(stages) if r is not None)
+
+
+def _order(record: ReadingRecord) -> tuple[object, ...]:
+    r = record.reading
+    return (
+        SOURCES.index(record.source),
+        list(UNITS).index(r.quantity),
+        r.frequency_hz or 0.0,
+        -(record.sent_db or 0.0),
+        record.direction,
+        record.noise_reduction,
+        record.lot,
+        CHANNEL_ORDER.index(r.channel),
+    )
+
+
+def _cell(record: ReadingRecord | None) -> Cell:
+    if record is None:
+        return NOTHING
+    text = value_text(record.reading)
+    if record.verdict is None:
+        return Cell(text)
+    word = record.verdict.word
+    said = "no limit here" if word == "no reading" and not (record.verdict.tolerance or record.verdict.limit) else word
+    return Cell(text, said, word)
+
+
+def _joined(*parts: str) -> str:
+    """Parts of a detail, those that are there, with true minus signs."""
+    return true_minus("; ".join(filter(None, parts)))

@@ -1,0 +1,241 @@
+"""What can be chosen before a job: sessions broken off, procedures, sheets, and where sound comes from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bench.problem import Problem
+from bench.tui.text import lasting
+from bench.workspace import Workspace
+
+if TYPE_CHECKING:
+    from bench.procedure.load.reader import SheetKind
+
+NEW_JOB = "new job"
+A_FILE = "file"
+AN_EXERCISE = "exercise"
+TRAINEE = "trainee"
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """Something that can be chosen."""
+
+    key: str
+    """What the choice is called by: a file's name, a folder, a port."""
+    name: str
+    """What a person reads."""
+    tail: str = ""
+    """A word or two at the right: how long it takes, when it was."""
+    about: tuple[str, ...] = ()
+    """Paragraphs about it."""
+    broken: str = ""
+    """Why it can't be chosen, in one sentence; "" when it can."""
+    goes_with: dict[str, tuple[str, ...]] = field(default_factory=dict, compare=False)
+    """What goes with it on other lines, the first by preference: a procedure's own sheets, a machine's tapes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A line of the job: one thing to choose."""
+
+    id: str
+    title: str
+    options: tuple[Option, ...]
+    picked: int = 0
+
+    @property
+    def option(self) -> Option | None:
+        """The option that is chosen."""
+        return self.options[self.picked] if self.options else None
+
+    def pick(self, key: str) -> Row:
+        """Choose by key; the same when there is no such option."""
+        at = next((n for n, o in enumerate(self.options) if o.key == key), self.picked)
+        return replace(self, picked=at)
+
+    def move(self, step: int) -> Row:
+        """The option so many further on, round the end."""
+        return replace(self, picked=(self.picked + step) % len(self.options)) if self.options else self
+
+
+ROWS = (
+    ("session", "go on with"),
+    ("procedure", "procedure"),
+    ("machine", "machine"),
+    ("tape", "work tape"),
+    ("reference-tape", "reference tape"),
+    ("port", "sound"),
+    ("who", "you are"),
+)
+
+ABOUT = {
+    "": "The job as it stands: up and down go to another line, left and right choose on it, enter starts it.",
+    "session": "A session that was broken off goes on at the step where it stopped.",
+    "procedure": "What is done, how long it takes and what it needs. e edits it, c makes one of your own from it.",
+    "machine": "The sheet of the machine on the bench: its speed, equalisation, levels, targets and trimmers.",
+    "tape": "The sheet of the tape to record on.",
+    "reference-tape": "The sheet of the reference tape: its sections in order, and what its certificate says.",
+    "port": "Where sound comes from and goes to. What can't be used says why.",
+    "who": "A trainee's session has why open at every step and hints one by one.",
+}
+"""What F1 says of a line; of all of them under no name."""
+
+
+def rows_of(workspace: Workspace) -> list[Row]:
+    """Read all that can be chosen from a workspace. Sound devices come later: they can take long to answer."""
+    reference_tapes = _sheets(workspace, "reference-tape")
+    found = {
+        "session": _sessions(workspace),
+        "procedure": _procedures(workspace),
+        "machine": _machines(workspace, reference_tapes),
+        "tape": _sheets(workspace, "tape"),
+        "reference-tape": reference_tapes,
+        "port": (PRACTICE, EXERCISE, FILE),
+        "who": WHO,
+    }
+    return [Row(id_, title, found[id_]) for id_, title in ROWS if id_ != "session" or found["session"]]
+
+
+PRACTICE = Option(
+    "practice",
+    "practice machine",
+    "",
+    ("A model of a recorder, out of line, with trimmers to turn by key. Nothing can be harmed.",),
+)
+EXERCISE = Option(
+    AN_EXERCISE,
+    "practice machine with hidden faults",
+    "exercise",
+    (
+        "Two faults are hidden in it and its trimmers are off. Find and mend what you can.",
+        "A debrief at the end says what was so. The same number gives a whole class the same machine.",
+    ),
+)
+WHO = (
+    Option("technician", "technician", "", ("Why is one key away.",)),
+    Option(TRAINEE, "trainee", "", ("Why stands open at every step, and hints come one by one: think, look, do.",)),
+)
+FILE = Option(
+    A_FILE,
+    "a captured file",
+    "",
+    ("A recording of a machine's output in any usual format. It can be measured, not adjusted.",),
+)
+
+
+def live_options() -> tuple[Option, ...]:
+    """The sound devices, or one broken option that says why there are none. May take seconds."""
+    from bench.audio.devices import NO_DEVICE
+    from bench.audio.live import devices
+
+    try:
+        found = devices()
+    except Problem as problem:
+        return (Option("live", "sound device", "not there", (), problem.sentence),)
+    if not found:
+        return (Option("live", "sound device", "not there", (), NO_DEVICE),)
+    about = ("Duplex: what the program sends goes to the machine, what the machine replays comes back.",)
+    out = [Option("live", "sound device: the system's own choice", "", about)]
+    for device in found:
+        if device.inputs:
+            lacks = "" if device.outputs >= 2 else f"{device.name} has no two outputs: it can listen, not send"
+            said = f"{device.inputs} in, {device.outputs} out, {device.sample_rate} Hz, {device.system}"
+            out.append(Option(f"live:{device.name}", f"sound device: {device.name}", "", (said, *about), lacks))
+    return tuple(out)
+
+
+def file_option(path: str) -> Option:
+    """A captured file as a choice."""
+    return Option(str(Path(path).expanduser()), f"file: {Path(path).name}", "", (path,))
+
+
+def _procedures(workspace: Workspace) -> tuple[Option, ...]:
+    from bench.procedure.load.library import Library
+    from bench.procedure.load.reader import read_procedure
+
+    library = Library(workspace)
+    whole: list[Option] = []
+    parts: list[Option] = []
+    broken: list[Option] = []
+    lasts: dict[str, float] = {}
+    for path in sorted(workspace.procedures.glob("*.toml")):
+        procedure = read_procedure(path).model
+        if procedure is None:
+            broken.append(Option(path.stem, path.stem, "broken", (), read_procedure(path).findings[0].sentence))
+            continue
+        lasts[path.stem] = procedure.takes_minutes
+        about = [procedure.summary]
+        if procedure.needs:
+            about.append("Needs: " + "; ".join(procedure.needs) + ".")
+        own = {"machine": procedure.machine, "tape": procedure.tape, "reference-tape": procedure.reference_tape}
+        option = Option(
+            path.stem,
+            procedure.title,
+            lasting(procedure.takes_minutes),
+            tuple(about),
+            goes_with={row: (name,) for row, name in own.items() if name is not None},
+        )
+        try:
+            library.load_job(path.stem)
+        except Problem as problem:
+            broken.append(replace(option, tail="broken", broken=problem.sentence))
+            continue
+        (parts if procedure.part else whole).append(option)
+    whole.sort(key=lambda o: -lasts[o.key])  # a whole line-up first
+    return (*whole, *parts, *broken)
+
+
+def _sheets(workspace: Workspace, kind: SheetKind) -> tuple[Option, ...]:
+    from bench.procedure.load.assemble import USUAL
+    from bench.procedure.load.library import Library
+
+    listed = sorted(Library(workspace).sheets(kind), key=lambda s: (bool(s.broken), s.name != USUAL[kind], s.title))
+    return tuple(Option(s.name, s.title, "broken" if s.broken else "", (s.about,), s.broken) for s in listed)
+
+
+def _machines(workspace: Workspace, reference_tapes: tuple[Option, ...]) -> tuple[Option, ...]:
+    """The machines, each with the reference tapes that were made for its speed and equalisation."""
+    from bench.procedure.load.library import Library
+    from bench.procedure.load.reader import load_sheet
+
+    library = Library(workspace)
+    tapes = {
+        o.key: load_sheet(library.sheet_path(o.key, "reference-tape"), "reference-tape")
+        for o in reference_tapes
+        if not o.broken
+    }
+    out = []
+    for option in _sheets(workspace, "machine"):
+        if option.broken:
+            out.append(option)
+            continue
+        machine = load_sheet(library.sheet_path(option.key, "machine"), "machine")
+        fitting = tuple(
+            key
+            for key, tape in tapes.items()
+            if (tape.speed_mm_s, tape.equalisation_us, tape.fluxivity_method)
+            == (machine.speed_mm_s, machine.equalisation_us, machine.reference.fluxivity_method)
+        )
+        out.append(replace(option, goes_with={"reference-tape": fitting} if fitting else {}))
+    return tuple(out)
+
+
+def _sessions(workspace: Workspace) -> tuple[Option, ...]:
+    from bench.session.record.store import unfinished
+
+    out = []
+    for left in unfinished(workspace.sessions):
+        if not left.problem and not left.readings and not left.last_step:
+            continue  # nothing was done in it
+        when = f"{left.begun:%d %b %H:%M}" if left.begun else ""
+        about = (f"Broken off after {left.readings} readings.", f"Last step done: {left.last_step or 'none'}.")
+        name = f"{left.procedure} · {left.machine}" if left.procedure else left.folder.name
+        out.append(Option(str(left.folder), name, when, (*about, str(left.folder)), left.problem))
+    if not out:
+        return ()
+    out.sort(key=lambda o: bool(o.broken))
+    fresh = Option(NEW_JOB, "nothing: a new job", "", ("Choose below.",))
+    return (fresh, *out) if out[0].broken else (*out, fresh)

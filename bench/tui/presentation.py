@@ -1,0 +1,169 @@
+"""What a snapshot needs of the screen: which face, what the one key does, which actions. Pure functions."""
+
+from __future__ import annotations
+
+from bench.measure.reading import decimals
+from bench.procedure.state.snapshot import Snapshot
+from bench.session.report.words import QUANTITIES
+from bench.tui import actions
+from bench.tui.actions import Verb
+from bench.tui.text import SHAPES, hertz, number, wrap
+from bench.tui.widgets.footer import Asked
+from bench.tui.widgets.step_card import READABLE
+
+KEYS = {"go-on": "space", "confirm": "space", "reason": "space", "number": "enter", "words": "enter", "choice": "enter"}
+"""The key that answers each kind of prompt; `wait` has none."""
+
+BY_HAND = "▸"
+"""Where a key would stand: something is to be done at the machine, and no key is needed."""
+
+
+def face_of(snapshot: Snapshot) -> str:
+    """Which face: what is judged live comes before lists, and the end before all."""
+    if snapshot.outcome is not None:
+        return "ending"
+    if snapshot.gauges:
+        return "gauges"
+    if snapshot.tones:
+        return "tones"
+    return "flutter" if snapshot.flutter else "card"
+
+
+def is_typing(snapshot: Snapshot) -> bool:
+    """Whether the answer is typed, so that letters are no actions."""
+    return snapshot.outcome is None and snapshot.prompt.kind in ("number", "words")
+
+
+def is_ready(snapshot: Snapshot) -> bool:
+    """Whether all that is read live is in and may be kept."""
+    words = [g.verdict.word if g.verdict is not None else "" for g in snapshot.gauges]
+    return snapshot.can_accept and bool(words) and set(words) == {"in"}
+
+
+def asked_by(snapshot: Snapshot) -> Asked:
+    """What is asked, and by which key it is answered; what is ready waits for the one key too."""
+    if snapshot.outcome is not None:
+        return "space", "Back", False
+    prompt = snapshot.prompt
+    more = f" ({prompt.unit})" if prompt.unit and prompt.kind == "number" else ""
+    if prompt.left_s is not None:
+        more = f": {prompt.left_s} s left"
+    key = KEYS.get(prompt.kind, "space" if is_ready(snapshot) else BY_HAND if prompt.by_hand else "")
+    return key, prompt.text + more, prompt.interlock
+
+
+def may_accept(snapshot: Snapshot) -> bool:
+    """Whether something that is not in can be kept with a reason."""
+    return snapshot.prompt.kind == "reason" or (snapshot.can_accept and not is_ready(snapshot))
+
+
+def may(snapshot: Snapshot, action: str) -> bool:
+    """Whether an action does something now; footer, help and palette offer no other."""
+    if snapshot.outcome is not None:
+        return action in ("go_on", "leave", "stop_sound", "help") or action.startswith("app.")
+    step = snapshot.step
+    match action.partition("(")[0]:
+        case "turn":
+            return bool(snapshot.trimmers) or snapshot.prompt.kind == "choice"
+        case "accept":
+            return may_accept(snapshot)
+        case "back":
+            return snapshot.can_go_back
+        case "hint":
+            return step is not None and bool(step.hints or step.if_not.strip())
+        case "why" | "again" | "skip" | "note" | "hold":
+            return step is not None
+    return True
+
+
+def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[Verb, str], ...]:
+    """At most six verbs, those of this moment first; help names the others.
+
+    A trainee is offered hints instead of why, which is open already.
+    """
+    if snapshot.outcome is not None:
+        return ((actions.HELP, "help"),)
+    first = "hint" if trainee and may(snapshot, "hint") else "why"
+    out = [(first, first)]
+    if snapshot.trimmers:
+        out.append(("turn(-2)", "→ turn"))
+    if may_accept(snapshot):
+        out.append(("accept", "accept as is"))
+    out += [("again", "again"), ("stop_sound", "stop sound")]
+    if len(out) < 5:
+        out.append(("leave", "leave"))
+    out.append(("help", "help"))
+    return tuple((actions.find(actions.BENCH, action), label) for action, label in out)
+
+
+LONG_BAR = 3
+"""Lines of the bar; what is asked in more is read above it."""
+
+SHORTLY = {
+    "go-on": "Go on",
+    "confirm": "So it is: go on",
+    "number": "Type it",
+    "choice": "Choose one",
+    "words": "Type it",
+    "reason": "Say why",
+}
+
+
+def in_brief(asked: Asked, kind: str, width: int) -> tuple[Asked, list[str]]:
+    """What the bar says, and the whole of it in lines where the bar has no room for it."""
+    key, text, interlock = asked
+    whole = wrap(text, max(10, width - 10))
+    if kind != "choice" and (len(whole) <= LONG_BAR or kind == "wait" or interlock):
+        return asked, []
+    return (key, SHORTLY.get(kind, text), interlock), wrap(text, min(width, READABLE))
+
+
+def kept_words(snapshot: Snapshot) -> str:
+    """The readings that were kept last, in a line; "" while they stand on the screen anyhow."""
+    if not snapshot.last or snapshot.tones or snapshot.outcome is not None:
+        return ""
+    parts, before = [], ""
+    for reading, verdict in snapshot.last[:4]:
+        places = decimals(reading.unit, verdict.tolerance if verdict else None)
+        value = "no reading" if reading.value is None else f"{number(reading.value, places)} {reading.unit}"
+        shape = f" {SHAPES[verdict.word][0]} {verdict.word}" if verdict else ""
+        what = QUANTITIES[reading.quantity].lower()
+        what += f" at {hertz(reading.frequency_hz)}" if reading.frequency_hz is not None else ""
+        parts.append(f"{'' if what == before else what + ' '}{reading.channel} {value}{shape}")
+        before = what
+    return "kept: " + ", ".join(parts)
+
+
+def last_word(snapshot: Snapshot) -> tuple[str, str]:
+    """What the notice says, and its role: what is not on disk, what was worth saying, what stands, what is kept."""
+    if snapshot.unsaved:
+        return "! " + snapshot.unsaved, "caution"
+    if snapshot.notice:
+        return snapshot.notice, "accent"
+    if snapshot.to_check_again:
+        return "To be checked again: " + ", ".join(snapshot.to_check_again), "caution"
+    return kept_words(snapshot), "quiet"
+
+
+def place_of(snapshot: Snapshot) -> tuple[object, ...]:
+    """Where in the procedure it is; when that changes, what was picked is forgotten."""
+    return (snapshot.step.id if snapshot.step else "", snapshot.prompt.kind, snapshot.prompt.choices)
+
+
+def shape_of(snapshot: Snapshot) -> tuple[object, ...]:
+    """What must be shown at once when it changes: all but figures, bars and traces."""
+    return (
+        place_of(snapshot),
+        snapshot.prompt,
+        snapshot.checks,
+        snapshot.notice,
+        snapshot.unsaved,
+        snapshot.outcome,
+        snapshot.can_accept,
+        snapshot.held,
+        snapshot.to_check_again,
+        snapshot.flutter,
+        tuple((t.name, t.degrees) for t in snapshot.trimmers),
+        tuple((t.id, t.state) for t in snapshot.tones),
+        tuple(g.verdict.word if g.verdict else "" for g in snapshot.gauges),
+    )

@@ -1,0 +1,209 @@
+"""Small sheets laid over a screen: words to type, a question, text to read, and the word that it is too small."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual.app import ComposeResult
+from textual.containers import Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Input, Static
+
+from bench.tui.actions import STOP, Verb, key_name
+from bench.tui.text import plain, wrap
+from bench.tui.widgets.line_widget import INKS, Line, Painted
+from bench.tui.widgets.step_card import READABLE, card_lines, parts_of
+
+if TYPE_CHECKING:
+    from bench.procedure.state.snapshot import StepView
+
+SMALLEST = (80, 24)
+LONGEST_WORDS = 500
+LONGEST_TITLE = 400
+"""Letters of what stands fixed on a sheet; six lines of it."""
+
+
+def words(text: str, *, id: str | None = None, classes: str = "", longest: int = LONGEST_TITLE) -> Static:  # noqa: A002
+    """A piece of text that is never taken for markup, nor longer than a sheet has room for."""
+    return Static(Content(plain(text, longest)), id=id, classes=classes, markup=False)
+
+
+class Sheet(ModalScreen[str | None]):
+    """A sheet over a screen; `None` when it was closed without an answer."""
+
+    COMPONENT_CLASSES = INKS
+    BINDINGS = [("escape,f10", "close", "back"), ("f1", "help", "help")]  # noqa: RUF012
+    about = "Read this, then go back."
+    """What F1 says of it."""
+
+    def action_close(self) -> None:
+        """Back to the screen below, without an answer."""
+        self.dismiss(None)
+
+    def action_help(self) -> None:
+        """What this sheet is for."""
+        self.app.push_screen(Keys((), (self.about, "Escape or F10 goes back. F9 stops all sound.")))
+
+
+class AskWords(Sheet):
+    """Asks for words."""
+
+    about = "Type what is asked, then press enter. Left empty, enter changes nothing."
+
+    def __init__(self, question: str, then: str) -> None:
+        super().__init__()
+        self._question, self._then = question, then
+
+    def compose(self) -> ComposeResult:
+        """Question, field, and what the keys do."""
+        with Vertical(classes="sheet"):
+            yield words(self._question, classes="strong")
+            yield Input(max_length=LONGEST_WORDS, compact=True)
+            yield words(f"enter {self._then} · left empty, enter goes back", classes="quiet")
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Enter."""
+        event.stop()
+        self.dismiss(plain(event.value).strip() or None)
+
+
+class Confirm(Sheet):
+    """Asks for yes or no."""
+
+    about = "Press y or enter for yes, n or escape for no."
+
+    BINDINGS = [("y,enter", "yes", "yes"), ("n", "close", "no")]  # noqa: RUF012
+
+    def __init__(self, question: str, yes: str, no: str) -> None:
+        super().__init__()
+        self._question, self._yes, self._no = question, yes, no
+
+    def compose(self) -> ComposeResult:
+        """Question and keys."""
+        with Vertical(classes="sheet"):
+            yield words(self._question, classes="strong")
+            yield words(f"y {self._yes} · n {self._no}", classes="quiet")
+
+    def action_yes(self) -> None:
+        """Yes."""
+        self.dismiss("yes")
+
+
+class Reading(Sheet):
+    """Text to read, longer than the screen if need be."""
+
+    BINDINGS = [("space,enter,w,f1,f3,q", "close", "back")]  # noqa: RUF012
+
+    def __init__(self, title: str) -> None:
+        super().__init__()
+        self._title = title
+
+    def body(self, width: int) -> list[Line]:
+        """What there is to read, in lines of a width."""
+        raise NotImplementedError
+
+    def compose(self) -> ComposeResult:
+        """Title and text."""
+        with Vertical(classes="sheet tall"):
+            yield words(self._title, classes="strong", longest=120)
+            with VerticalScroll():
+                yield _Body(self)
+            yield Static(Content(self.footing()), id="footing", classes="quiet", markup=False)
+
+    def on_mount(self) -> None:
+        """Arrows scroll."""
+        self.query_one(VerticalScroll).focus()
+        self.on_resize()
+
+    def footing(self) -> str:
+        """What the keys do."""
+        return "space back · ↑ ↓ read on"
+
+    def on_resize(self) -> None:
+        """As tall as the text, as far as there is room for it."""
+        width = min(92, round(self.app.size.width * 0.96)) - 8
+        text = len(self.body(width))
+        self.query_one(_Body).styles.height = text
+        self.query_one(VerticalScroll).styles.height = max(3, min(text, self.app.size.height - 10))
+        self.query_one("#footing", Static).update(Content(self.footing()))
+        self.query_one(_Body).repaint()
+
+
+class _Body(Painted):
+    """The text of a reading sheet: as tall as it needs."""
+
+    def __init__(self, sheet: Reading) -> None:
+        super().__init__()
+        self._sheet = sheet
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        """Draw."""
+        return self._sheet.body(width)
+
+
+class WholeCard(Reading):
+    """All that a step says."""
+
+    def __init__(self, step: StepView) -> None:
+        super().__init__(step.title)
+        self._step = step
+
+    def body(self, width: int) -> list[Line]:
+        """The card with why, and what if not."""
+        return card_lines(parts_of(self._step, whole=True), min(width, READABLE), 10_000)
+
+
+class Keys(Reading):
+    """What has the focus, and every key that does something now."""
+
+    def __init__(self, verbs: tuple[Verb, ...], about: tuple[str, ...] = ()) -> None:
+        super().__init__("Help")
+        self._verbs, self._about = verbs, about
+
+    def body(self, width: int) -> list[Line]:
+        """Paragraphs, then a line for each verb."""
+        out: list[Line] = []
+        for paragraph in self._about:
+            out += [[(line, "")] for line in wrap(paragraph, min(width, READABLE))]
+            out.append([])
+        if self._verbs:
+            out.append([("Keys", "strong")])
+        for verb in self._verbs:
+            keys = " ".join(k for k in (key_name(verb), *verb.also, verb.function_key if verb.key else "") if k)
+            for n, text in enumerate(wrap(verb.tells, width - 13)):
+                out.append([(f"{keys if n == 0 else '':<13}", "key"), (text, "")])
+        return out
+
+
+class TooSmall(ModalScreen[None]):
+    """Says that the terminal is too small; goes by itself when it no longer is."""
+
+    BINDINGS = [(STOP.key, "app.stop_sound", STOP.label)]  # noqa: RUF012
+
+    def compose(self) -> ComposeResult:
+        """One sentence."""
+        yield words("", id="too-small")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._gone = False
+
+    def on_resize(self) -> None:
+        """Say it anew, or go: once, however many resizes come."""
+        width, height = self.app.size
+        if width < SMALLEST[0] or height < SMALLEST[1]:
+            self._say()
+        elif not self._gone and self.is_current:
+            self._gone = True
+            self.dismiss(None)
+
+    def on_screen_resume(self) -> None:
+        """What lay over it is gone; the size may have changed meanwhile."""
+        self.on_resize()
+
+    def _say(self) -> None:
+        width, height = self.app.size
+        least = f"{SMALLEST[0]}×{SMALLEST[1]}"
+        text = f"This terminal is too small ({width}×{height}): make it at least {least}. {STOP.key} stops all sound."
+        self.query_one("#too-small", Static).update(Content(text))

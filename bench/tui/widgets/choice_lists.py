@@ -1,0 +1,75 @@
+"""Lists that are answered by a digit: a checklist, choices, trimmers. And the clock of a timer."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from bench.tui.text import clip, minutes, number, plain, wrap
+from bench.tui.widgets.large_digits import large
+from bench.tui.widgets.line_widget import Line, Painted, trim
+
+if TYPE_CHECKING:
+    from bench.audio.port import TrimmerInfo
+    from bench.procedure.state.snapshot import CheckRow
+
+
+def check_lines(checks: tuple[CheckRow, ...], width: int, height: int) -> list[Line]:
+    """Numbered lines to tick, each wrapped to two rows at most."""
+    rows = 2 if sum(len(wrap(c.text, width - 6)) > 1 for c in checks) + len(checks) <= height else 1
+    out: list[Line] = []
+    for n, check in enumerate(checks, start=1):
+        shape, role = ("✓", "in") if check.ticked else ("□", "")
+        for m, line in enumerate(clip(wrap(check.text, width - 6), rows, width - 6)):
+            lead: Line = [(f"{n:>2} " if n < 10 else "   ", "key"), (shape + "  ", role)]
+            out.append([*(lead if m == 0 else [("      ", "")]), (line, "quiet" if check.ticked else "")])
+    return out[:height]
+
+
+def choice_lines(choices: tuple[str, ...], picked: int, width: int, height: int) -> list[Line]:
+    """Numbered choices, the picked one marked, wrapped where there is room; when they are more, those around it."""
+    wrapped = [wrap(choice, width - 5) or [""] for choice in choices]
+    if sum(map(len, wrapped)) > height:
+        wrapped = [clip(lines, 1, width - 5) for lines in wrapped]
+    first = max(0, min(picked - height // 2, len(choices) - height)) if len(choices) > height else 0
+    out: list[Line] = []
+    for n, lines in enumerate(wrapped[first:], start=first):
+        here = n == picked
+        for m, text in enumerate(lines):
+            lead: Line = [(f"{n + 1:>2} " if n < 9 else "   ", "key"), ("▸ " if here else "  ", "accent")]
+            out.append([*(lead if m == 0 else [("     ", "")]), (text, "strong" if here else "")])
+    return out[:height]
+
+
+def trimmer_line(trimmers: tuple[TrimmerInfo, ...], picked: int, width: int) -> Line:
+    """The trimmers that can be turned by key: the picked one with its position, digits for the others."""
+    out: Line = [("turn  ", "quiet")]
+    for n, trimmer in enumerate(trimmers):
+        here = n == picked
+        end = ", at its end" if trimmer.degrees in (trimmer.low, trimmer.high) else ""
+        stands = f" {number(trimmer.degrees, 0, sign=True)}°{end}   "
+        out += [(f"{n + 1} ", "key"), (plain(trimmer.name), "strong" if here else "quiet")]
+        out += [(stands, "accent" if here else "quiet")]
+    return trim(out, width)
+
+
+def timer_lines(left_s: float, rows: int = 5) -> list[Line]:
+    """What is left on a timer, in large figures."""
+    return [[(line, "strong")] for line in large(minutes(left_s), rows)]
+
+
+class Lines(Painted):
+    """Lines that somebody else has drawn."""
+
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
+        super().__init__(id=id)
+        self._given: list[Line] = []
+
+    def show(self, lines: list[Line]) -> None:
+        """Show these lines."""
+        if lines != self._given:
+            self._given = lines
+            self.repaint()
+
+    def lines(self, width: int, height: int) -> list[Line]:
+        """Draw them."""
+        return [trim(line, width) for line in self._given[:height]]

@@ -1,0 +1,61 @@
+"""The scale under a figure: its target in the middle, the tolerance as a band, a pointer above.
+
+Inside the band a step is a step; outside it the scale closes up, so that the pointer moves however far off.
+"""
+
+from __future__ import annotations
+
+import math
+
+from bench.tui.widgets.line_widget import Line
+
+FAR = 40.0
+"""Tolerances from the target to either end of the scale."""
+
+
+def part_of(error: float, tolerance: float) -> float:
+    """Where an error lies between the ends of the scale: −1 to 1, 0 on the target; held at the ends."""
+    part = math.asinh(error / tolerance * 2.0) / math.asinh(FAR * 2.0)
+    return max(-1.0, min(1.0, part))
+
+
+def place(error: float, tolerance: float, width: int) -> int:
+    """The column of a scale of odd `width` on which an error points."""
+    half = width // 2
+    return half + round(part_of(error, tolerance) * half)
+
+
+def band_lines(error: float | None, tolerance: float, width: int, role: str) -> list[Line]:
+    """The pointer's row and the scale's.
+
+    Args:
+        error: value minus target; None draws no pointer.
+        tolerance: plus or minus.
+        width: cells for both rows.
+        role: the verdict's role, which colours the pointer.
+    """
+    low, high = "low ", " high"
+    scale = width - len(low) - len(high)
+    scale -= 1 - scale % 2
+    left, right = place(-tolerance, tolerance, scale), place(tolerance, tolerance, scale)
+    pointer: Line = []
+    if error is not None:
+        at = place(error, tolerance, scale)
+        if -tolerance < error < tolerance:
+            at = min(max(at, left + 1), right - 1)
+        elif abs(error) > tolerance:
+            at = min(at, left - 1) if error < 0 else max(at, right + 1)
+        pointer = [(" " * (len(low) + at) + "▼", role or "strong")]
+    marks = "━" * (right - left - 1)
+    middle = scale // 2 - left - 1
+    marks = marks[:middle] + "╋" + marks[middle + 1 :]
+    return [
+        pointer,
+        [
+            (low, "quiet"),
+            ("─" * left, "rule"),
+            ("┣" + marks + "┫", "band"),
+            ("─" * (scale - right - 1), "rule"),
+            (high, "quiet"),
+        ],
+    ]

@@ -1,0 +1,191 @@
+"""Azimuth: delay, whole periods, polarity, angle, weave."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bench.measure.meters import Options
+from bench.measure.quantities.azimuth import Delay, azimuth, azimuth_of_tones, phase_of_tone, resolve
+from bench.measure.reading import Measured
+from bench.measure.tone.estimate import PhasePair
+from bench.measure.tone.finder import find_tones
+from tests.measure.captures import reading, readings, value
+from tests.measure.spoiled import Tone, after, hiss, hum, knowledge, silence, stereo
+
+RATE = 48000.0
+STEPS = (1000.0, 3150.0, 6300.0, 10000.0)
+CASSETTE = Options(speed=47.625, track_spacing=0.9)
+
+
+def capture(
+    delay_s: float, *frequencies: float, seconds: float = 0.8, invert: bool = False, seed: int = 0
+) -> np.ndarray:
+    parts = [silence(0.3, RATE)]
+    rng = np.random.default_rng(seed)
+    for hz in frequencies:
+        parts += [stereo(Tone(hz, -15.0, seconds, delay_s=delay_s), RATE, rng), silence(0.2, RATE)]
+    x = after(parts)
+    x[:, 1] *= -1.0 if invert else 1.0
+    return np.asarray(x + hiss(len(x), -65.0, RATE, rng))
+
+
+def delay(measured: Measured) -> float:
+    return value(measured, "azimuth_delay")
+
+
+@pytest.mark.parametrize("us", [-260.0, -40.0, 0.0, 3.0, 75.0, 320.0])
+def test_whole_periods_are_told_by_stepping_up_in_frequency(us: float) -> None:
+    measured = azimuth(capture(us * 1e-6, *STEPS), RATE)
+    r = reading(measured, "azimuth_delay")
+    assert r.value == pytest.approx(us, abs=0.02)
+    assert r.value is not None
+    assert r.uncertainty is not None
+    assert abs(r.value - us) < 2 * r.uncertainty
+    assert measured.warnings == ()
+
+
+def test_the_phase_has_the_sign_of_the_delay_and_is_wrapped() -> None:
+    measured = azimuth(capture(75e-6, *STEPS), RATE)
+    phases = [r.value for r in readings(measured, "azimuth_phase")]
+    # 360 f τ: 27°, 85.05°, 170.1°, 270° = -90°.
+    assert phases == [pytest.approx(v, abs=0.05) for v in (27.0, 85.05, 170.1, -90.0)]
+
+
+def test_the_angle_of_a_cassette() -> None:
+    # One arc-minute between tracks 0.9 mm apart at 47.625 mm/s is 5497.1 ns: 0.9 mm · tan 1' / 47.625 mm/s (geometry).
+    measured = azimuth(capture(3 * 5.4971e-6, *STEPS), RATE, CASSETTE)
+    assert value(measured, "azimuth_angle") == pytest.approx(3.0, abs=0.005)
+    assert not readings(azimuth(capture(0.0, 1000.0, 3150.0), RATE), "azimuth_angle")
+
+
+@pytest.mark.parametrize("us", [-30.0, 4.0, 20.0])
+def test_an_inverted_channel_is_said_and_is_no_delay(us: float) -> None:
+    measured = azimuth(capture(us * 1e-6, *STEPS, invert=True), RATE)
+    assert delay(measured) == pytest.approx(us, abs=0.02)
+    assert any("polarity is inverted" in w for w in measured.warnings)
+    assert readings(measured, "azimuth_phase")[0].value == pytest.approx(0.36 * us, abs=0.05)
+
+
+def test_one_tone_says_that_whole_periods_are_open() -> None:
+    # 60 µs is past half a period of 10 kHz: what is read is one period off, and that is said.
+    measured = azimuth(capture(60e-6, 10000.0), RATE)
+    assert delay(measured) == pytest.approx(-40.0, abs=0.02)
+    assert any("whole periods of 100.0 µs" in w for w in measured.warnings)
+
+
+def test_hum_does_not_tell_whole_periods() -> None:
+    # 50 Hz hum at -40 dBFS before the tone: its phase is known to some 100 µs only, and it is no azimuth.
+    rng = np.random.default_rng(5)
+    x = after([silence(1.3, RATE), stereo(Tone(9500.0, -6.0, 3.0, delay_s=-34e-6), RATE, rng)])
+    x += hum(len(x), -40.0, RATE, rng) + hiss(len(x), -34.0, RATE, rng)
+    measured = azimuth(x, RATE)
+    assert delay(measured) == pytest.approx(-34.0, abs=0.02)
+    assert [r.frequency_hz for r in readings(measured, "azimuth_phase")] == [pytest.approx(9500.0, abs=0.1)]
+    assert any("one tone only" in w for w in measured.warnings)
+
+
+def test_a_low_tone_too_noisy_to_tell_whole_periods_is_said() -> None:
+    def told(spread: float) -> Delay:
+        # The low tone's phase is off by what its own noise may do.
+        low = PhasePair(2 * np.pi * 315.0 * 30e-6 + 0.6 * spread, spread, 315.0, 0.0, 1e-3)
+        return resolve([low, PhasePair(2 * np.pi * 6300.0 * 30e-6, 1e-3, 6300.0, 0.0, 1e-3)])
+
+    assert told(0.01).others == ()
+    assert told(0.01).seconds == pytest.approx(30e-6, abs=1e-8)
+    assert any(d == pytest.approx(30e-6 + 1 / 6300.0, abs=1e-7) for d in told(0.5).others)
+    assert told(0.5).seconds == pytest.approx(30e-6, abs=1e-7)
+
+
+@pytest.mark.parametrize("us", [-110.0, -12.0, 45.0, 110.0, 260.0])
+@pytest.mark.parametrize("invert", [False, True])
+def test_heads_that_turn_each_tone_a_little_do_not_change_whole_periods(us: float, invert: bool) -> None:
+    for seed in range(40):
+        off = np.random.default_rng(seed).normal(0.0, 0.1, 4)
+        pairs = [
+            PhasePair(
+                float(np.angle(np.exp(1j * (2 * np.pi * hz * us * 1e-6 + o + np.pi * invert)))), 1e-3, hz, 0.0, 0.1
+            )
+            for hz, o in zip(STEPS, off, strict=True)
+        ]
+        told = resolve(pairs)
+        assert told.inverted == invert
+        assert told.seconds == pytest.approx(us * 1e-6, abs=12e-6)
+
+
+def test_channels_that_no_delay_explains_are_said() -> None:
+    pairs = [
+        PhasePair(lag, 1e-3, hz, 0.0, 1e-3)
+        for hz, lag in ((1000.0, 0.0), (3150.0, 2.0), (6300.0, 0.3), (10000.0, -2.0))
+    ]
+    assert not resolve(pairs).suits
+
+
+def test_tones_that_disagree_a_little_widen_the_uncertainty() -> None:
+    def pairs(off: float) -> list[PhasePair]:
+        return [
+            PhasePair(2 * np.pi * hz * 10e-6 + o, 1e-3, hz, 0.0, 1e-3)
+            for hz, o in ((1000.0, 0.0), (6300.0, off), (10000.0, -off))
+        ]
+
+    assert resolve(pairs(0.05)).uncertainty > 20 * resolve(pairs(0.0)).uncertainty
+
+
+def test_common_flutter_and_a_wrong_speed_do_not_matter() -> None:
+    rng = np.random.default_rng(4)
+    parts = []
+    for hz in STEPS:
+        parts += [
+            stereo(Tone(hz, -15.0, 1.0, speed=0.02, flutter=((3.0, 0.003),), delay_s=12e-6), RATE, rng),
+            silence(0.2, RATE),
+        ]
+    x = after(parts)
+    assert delay(azimuth(x + hiss(len(x), -75.0, RATE, rng), RATE)) == pytest.approx(12.0, abs=0.005)
+
+
+def test_weave_is_in_the_uncertainty_of_the_mean() -> None:
+    # 2 µs peak at 0.7 Hz: the mean of 2.5 s may be off by 2 µs / (π · 0.7 Hz · 2.5 s) = 0.36 µs.
+    misses, told = 0, []
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        t = np.arange(round(2.5 * RATE)) / RATE
+        late = 10e-6 + 2e-6 * np.sin(2 * np.pi * (0.7 * t + rng.uniform()))
+        x = 0.1 * np.stack([np.sin(2 * np.pi * 6300.0 * t), np.sin(2 * np.pi * 6300.0 * (t - late))], axis=1)
+        x = after([silence(0.3, RATE), x, silence(0.3, RATE)])
+        r = reading(azimuth(x + hiss(len(x), -65.0, RATE, rng), RATE), "azimuth_delay")
+        assert r.value is not None
+        assert r.uncertainty is not None
+        misses += abs(r.value - 10.0) > r.uncertainty
+        told.append(r.uncertainty)
+    assert misses <= 2
+    assert 0.3 < float(np.median(told)) < 1.5
+
+
+def test_a_sequence_reaches_its_bound() -> None:
+    # √(2/K)/(2π f_rms), f_rms = 6.136 kHz over the four tones (computed); K of all the time together.
+    errors, told = [], []
+    for seed in range(12):
+        r = reading(azimuth(capture(7e-6, *STEPS, seed=seed), RATE), "azimuth_delay")
+        assert r.value is not None
+        assert r.uncertainty is not None
+        errors.append(r.value - 7.0)
+        told.append(r.uncertainty / 2.0)
+    bound = 1e6 * np.sqrt(2.0 / knowledge(4 * 0.8, 50.0)) / (2 * np.pi * 6136.0)
+    assert np.std(errors) < 1.1 * bound * (1.0 + 3.0 / np.sqrt(24.0))
+    assert np.median(told) == pytest.approx(bound, rel=0.15)
+
+
+def test_no_reading_because() -> None:
+    x = capture(0.0, 1000.0)
+    assert "one channel" in str(reading(azimuth(x[:, :1], RATE), "azimuth_delay").reason)
+    assert reading(azimuth(silence(2.0, RATE), RATE), "azimuth_delay").reason == "the capture is silent"
+    x[:, 1] = 0.0
+    assert reading(azimuth(x, RATE), "azimuth_delay").reason == "the right channel holds no tone"
+
+
+def test_of_tones_as_a_procedure_asks() -> None:
+    tones = find_tones(capture(20e-6, 1000.0, 10000.0), RATE)
+    assert azimuth_of_tones(tones).value == pytest.approx(20.0, abs=0.05)
+    assert azimuth_of_tones(tones[:1]).frequency_hz == pytest.approx(1000.0, abs=0.01)
+    assert azimuth_of_tones([]).value is None
+    assert phase_of_tone(tones[0]).value == pytest.approx(7.2, abs=0.05)

@@ -1,0 +1,48 @@
+"""A found tone's readings, and a long one put together from its parts."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bench.measure.tone.estimate import ChannelTone, PhasePair
+from bench.measure.tone.found_tone import FoundTone, joined, side_of
+
+
+def found(start: float, end: float, amplitude: float, hz: float = 1000.0, lag: float = 0.1) -> FoundTone:
+    tone = ChannelTone(amplitude, 1e-4, hz, 1e-3)
+    return FoundTone(start, end, hz, 1e-3, (tone, tone), PhasePair(lag, 1e-3, hz, 0.0, 1e-3))
+
+
+def test_readings_of_level_and_balance() -> None:
+    left, right = ChannelTone(0.1, 1e-4, 1000.0, 1.0), ChannelTone(0.05, 1e-4, 1000.0, 1.0)
+    tone = FoundTone(0.0, 1.0, 1000.0, 1.0, (left, right), None)
+    assert [r.channel for r in tone.levels] == ["left", "right"]
+    assert tone.levels[0].value == pytest.approx(-20.0)
+    assert tone.level(0, 999.0).frequency_hz == 999.0
+    assert tone.balance is not None
+    assert tone.balance.value == pytest.approx(6.0206)
+    assert tone.dbfs == pytest.approx(-20.0)
+
+
+def test_a_channel_without_the_tone_says_so() -> None:
+    left, right = ChannelTone(0.1, 1e-4, 1000.0, 1.0), ChannelTone(0.0, 1e-4, 1000.0, 1.0, present=False)
+    tone = FoundTone(0.0, 1.0, 1000.0, 1.0, (left, right), None)
+    assert tone.levels[1].value is None
+    assert "no tone" in (tone.levels[1].reason or "")
+    assert tone.balance is not None
+    assert tone.balance.value is None
+
+
+def test_parts_count_by_their_length() -> None:
+    whole = joined([found(0, 60, 0.1, 1000.0), found(60, 90, 0.13, 1003.0, lag=0.4)])
+    assert whole.tones[0].amplitude == pytest.approx(0.11)
+    assert whole.frequency_hz == pytest.approx(1001.0)
+    assert (whole.start_s, whole.end_s) == (0, 90)
+    assert whole.pair is not None
+    assert whole.pair.lag_rad == pytest.approx(0.2, abs=0.01)
+    assert whole.pair.weave_rad == pytest.approx(0.3 * np.sqrt(2.0) / 3.0, abs=0.005)
+
+
+def test_sides() -> None:
+    assert (side_of(0, 1), side_of(0, 2), side_of(1, 2)) == ("mono", "left", "right")

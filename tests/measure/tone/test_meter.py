@@ -1,0 +1,52 @@
+"""What is said of a capture whatever the quantity."""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bench.measure.quantities.level import level
+from bench.measure.tone.meter import Heard, dominant, nearest
+from tests.measure.spoiled import Tone, stereo
+from tests.measure.tone.test_found_tone import found
+
+RATE = 48000.0
+
+
+def test_clipping_is_said_with_its_place() -> None:
+    x = np.clip(1.4 * stereo(Tone(1000.0, 0.0, 1.0), RATE), -1.0, 1.0)
+    x[:, 0] *= 0.5
+    (warning,) = level(x, RATE).warnings
+    assert warning.startswith("right channel clipped from 0.000 s on")
+
+
+@settings(max_examples=30, deadline=None)
+@given(cut=st.integers(1, 99))
+def test_clipping_is_seen_across_blocks(cut: int) -> None:
+    x = np.zeros((100, 1))
+    x[50:53] = 1.0
+    heard = Heard(1000.0, 1)
+    heard.feed(x[:cut])
+    heard.feed(x[cut:])
+    assert heard.clipping()[0].startswith("mono channel clipped from 0.050 s on")
+
+
+def test_two_samples_at_full_scale_are_a_sine_that_touches_it() -> None:
+    x = np.zeros((100, 1))
+    x[50:52] = 1.0
+    heard = Heard(1000.0, 1)
+    heard.feed(x)
+    assert heard.clipping() == ()
+
+
+def test_the_nearest_within_reach_and_the_dominant() -> None:
+    tones = [found(0, 1, 0.1, 950.0), found(1, 2, 0.1, 1040.0), found(2, 9, 0.1, 3000.0), found(9, 10, 0.1, 1041.0)]
+    assert [t.frequency_hz for t in nearest(tones, 1000.0)] == [1040.0, 1041.0]
+    assert nearest(tones, 2000.0) == []
+    assert dominant(tones).frequency_hz == 3000.0
+
+
+def test_faint_hum_is_not_the_nearest() -> None:
+    tones = [found(0, 9, 0.001, 60.0), found(1, 2, 0.1, 63.5)]
+    assert [t.frequency_hz for t in nearest(tones, 61.0)] == [63.5]

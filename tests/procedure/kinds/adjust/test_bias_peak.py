@@ -1,0 +1,80 @@
+"""Over-bias on curves of a recording head: peak found from whatever side, fallen past it by the sheet's dB.
+
+The curves are those of the practice machine at three speeds, whose right bias is common practice: 10 kHz fallen past
+its peak by about 6 dB at 190.5 mm/s, 3 dB at 381, 1.5 dB at 762 (no source).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bench.practice.media import MEDIA, recorded_db
+from bench.procedure.kinds.adjust.bias_peak import Peak, past_peak
+
+SPEEDS = ((190.5, 9.2, 6.0), (381.0, 9.2, 3.0))
+
+
+def levels(bias_db: float, speed: float, zone_um: float) -> tuple[float, float]:
+    """10 kHz, and 10 kHz beside 1 kHz."""
+    high, low = recorded_db(np.array([10000.0, 1000.0]), speed, MEDIA["open reel"], zone_um, bias_db)
+    return float(high), float(high - low)
+
+
+def true_fall(bias_db: float, speed: float, zone_um: float) -> float:
+    top = max(levels(b, speed, zone_um)[0] for b in np.arange(-9.0, 3.0, 0.02))
+    return top - levels(bias_db, speed, zone_um)[0]
+
+
+@pytest.mark.parametrize(("speed", "zone_um", "aim"), SPEEDS)
+def test_guided_from_above_the_peak_down_and_past_it_again(speed: float, zone_um: float, aim: float) -> None:
+    rng = np.random.default_rng(5)
+    peak, bias = Peak(), 1.0
+    stages = []
+
+    def read() -> None:
+        level, treble = levels(bias, speed, zone_um)
+        peak.add(level + rng.normal(0, 0.02), treble + rng.normal(0, 0.02))
+        stages.append(peak.stage)
+
+    read()
+    while peak.stage == "below":
+        bias -= 0.5
+        read()
+    while peak.stage == "rising":
+        bias += 0.5
+        read()
+    while peak.fallen()[0] < aim:
+        bias += 0.2
+        read()
+    assert list(dict.fromkeys(stages)) == ["below", "rising", "past"]
+    fallen, spread = peak.fallen()
+    assert fallen == pytest.approx(true_fall(bias, speed, zone_um), abs=0.12)
+    assert spread < 0.3
+
+
+def test_a_fall_on_one_side_alone_is_no_peak() -> None:
+    peak = Peak()
+    for bias in np.arange(2.0, -2.5, -0.5):  # it only ever rises on the way down to the peak
+        peak.add(*levels(bias, 381.0, 9.2))
+    assert peak.stage == "below"
+    assert Peak().stage == "below"
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_the_row_of_a_ladder_in_either_sense(turned: bool) -> None:
+    row = list(np.arange(-7.0, 1.6, 0.7))
+    if turned:
+        row.reverse()
+    read = [levels(b, 381.0, 9.2) for b in row]
+    found = past_peak([v for v, _ in read], [t for _, t in read], 3.0)
+    assert found is not None
+    n = int(found[0])
+    bias = row[n] + (found[0] - n) * (row[n + 1] - row[n])
+    assert true_fall(bias, 381.0, 9.2) == pytest.approx(3.0, abs=0.15)
+
+
+def test_a_row_without_the_peak_or_without_the_fall_names_nothing() -> None:
+    for row in (np.arange(-2.0, 2.0, 0.5), np.arange(-8.0, -2.0, 0.5)):
+        read = [levels(b, 381.0, 9.2) for b in row]
+        assert past_peak([v for v, _ in read], [t for _, t in read], 3.0) is None

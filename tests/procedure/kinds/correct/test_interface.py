@@ -1,0 +1,108 @@
+"""Readings through a measured interface, and from a reference tape with its certificate: corrected, and said."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from bench.measure.reading import Reading
+from bench.procedure.kinds.correct.interface import corrected, loop_db, replay_dbfs
+from bench.procedure.kinds.correct.reference_tape import expected_dbfs, with_tape
+from bench.procedure.load.library import Library
+from bench.procedure.model.job import Job
+from bench.procedure.model.sheets import Interface, OutputTestPoint, ResponsePoint, Signed, Uncertain
+from bench.workspace import Workspace, shipped_procedures
+
+LEVEL = Reading("level", "left", -12.0, 0.03, 10000.0, "mean level")
+
+SHEET = Interface(
+    format=1,
+    sheet="interface",
+    name="Bench interface",
+    device="An interface",
+    date=date(2026, 3, 1),
+    full_scale_input_v=Uncertain(value=2.0, uncertainty=0.02),
+    response=(
+        ResponsePoint(hz=100.0, db=0.0, uncertainty_db=0.01),
+        ResponsePoint(hz=1000.0, db=0.0, uncertainty_db=0.01),
+        ResponsePoint(hz=10000.0, db=-0.4, uncertainty_db=0.04),
+        ResponsePoint(hz=20000.0, db=-1.0, uncertainty_db=0.1, channel="right"),
+    ),
+    noise_dbfs=-95.0,
+    distortion_percent=0.01,
+    clock_error_ppm=Signed(value=50.0, uncertainty=10.0),
+)
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Job:
+    (tmp_path / "procedures").symlink_to(shipped_procedures())
+    return Library(Workspace(tmp_path)).load_job("play-reference", "three-head-cassette")
+
+
+def test_what_was_sent_and_came_back_has_passed_both_ways(job: Job) -> None:
+    read = corrected(LEVEL, replace(job, interface=SHEET), looped=True)
+    assert read.value == pytest.approx(-11.6)
+    assert read.uncertainty == pytest.approx(0.05)  # 0.03 and 0.04
+    assert read.method == "mean level; interface +0.40 dB; 526 mV at the interface"
+
+
+def test_what_was_only_replayed_has_passed_an_unknown_part_of_the_loop(job: Job) -> None:
+    read = corrected(LEVEL, replace(job, interface=SHEET), looped=False)
+    assert read.value == pytest.approx(-11.8)
+    assert read.uncertainty == pytest.approx((0.03**2 + 0.2**2 + 0.04**2) ** 0.5)
+    assert "half of its loop" in read.method
+
+
+def test_without_a_sheet_nothing_is_corrected(job: Job) -> None:
+    assert corrected(LEVEL, job, looped=True) == LEVEL
+    assert replay_dbfs(job) == job.machine.reference.replay_dbfs
+
+
+def test_between_the_points_by_log_frequency_and_for_each_channel() -> None:
+    between = loop_db(SHEET, 10**3.5, "left")
+    assert between is not None
+    assert between == pytest.approx((-0.2, 0.04))
+    assert loop_db(SHEET, 30000.0, "left") == (-0.4, 0.04)
+    assert loop_db(SHEET, 20000.0, "right") == (-1.0, 0.1)
+    assert loop_db(SHEET.model_copy(update={"response": ()}), 1000.0, "left") is None
+
+
+def test_the_test_point_of_the_manual_in_dbfs(job: Job) -> None:
+    point = OutputTestPoint(where="TP", mv=200.0, attenuator_db=0.0, source="service manual")
+    machine = job.machine.model_copy(update={"output_test_point": point})
+    assert replay_dbfs(replace(job, machine=machine, interface=SHEET)) == pytest.approx(-20.0)  # 0.2 V of 2 V
+    assert replay_dbfs(replace(job, machine=machine)) == job.machine.reference.replay_dbfs
+
+
+def test_a_fast_clock_reads_a_tape_slow(job: Job) -> None:
+    speed = Reading("speed_error", "left", 0.1, 0.002, 3150.0, "mean frequency")
+    read = corrected(speed, replace(job, interface=SHEET), looped=False)
+    assert read.value == pytest.approx(0.105)
+    assert read.uncertainty == pytest.approx((0.002**2 + 0.001**2) ** 0.5)
+
+
+def test_noise_near_that_of_the_interface_is_a_limit(job: Job) -> None:
+    with_it = replace(job, interface=SHEET)
+    assert corrected(Reading("noise", "left", -70.0, 0.1), with_it, looped=False).bound is None
+    near = corrected(Reading("noise", "left", -90.0, 0.1), with_it, looped=False)
+    assert near.bound == "at most"
+    assert "−95 dBFS" in near.method
+    third = corrected(Reading("third_harmonic", "left", 0.05, 0.001), with_it, looped=True)
+    assert third.uncertainty == pytest.approx(0.01, abs=1e-4)
+
+
+def test_a_certificate_moves_the_target_and_is_said(job: Job) -> None:
+    section = job.reference_tape.section[0].model_copy(update={"recorded_error_db": 0.3, "db": 0.0})
+    plain = section.model_copy(update={"recorded_error_db": 0.0})
+    assert expected_dbfs(job, section) - expected_dbfs(job, plain) == pytest.approx(0.3)
+    told = with_tape(LEVEL, job, section).method
+    assert told.endswith("its certificate moves the target by +0.3 dB")
+    relative = replace(LEVEL, quantity="response")
+    other = section.model_copy(update={"recorded_error_db": -0.2})
+    assert with_tape(relative, job, section, other).method.endswith("moves the target by +0.5 dB")
+    assert "certificate" not in with_tape(LEVEL, job, plain).method
+    assert "certificate" not in with_tape(replace(LEVEL, quantity="speed_error"), job, section).method

@@ -1,0 +1,106 @@
+"""A recording is found again by its mark: at once on three heads, after a rewind on two, whatever the speed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from bench.procedure.kinds.activity import Situation
+from bench.procedure.kinds.record.passage import Heard, Passage
+from bench.signals.tones import Gap, Sequence, Tone
+from tests.procedure.record_bench import HEAD, TWO, adjust, open_bench
+
+RATE = 48000
+SOURCE = Sequence([Tone(1000.0, -20.0, 1.5), Gap(0.5), Tone(3000.0, -20.0, 1.5), Gap(0.5)], RATE)
+
+
+def bench(folder: Path, machine: str) -> Situation:
+    text = HEAD + adjust("bias", "response", TWO, "tape.bias", "bias", frequency="10000", reference_frequency="400")
+    opened, _ = open_bench(folder, text, machine, seed=2, changes={})
+    opened.port.open()
+    return Situation(opened.job, opened.port, opened.store, opened.clock)
+
+
+def listen(situation: Situation, passage: Passage, until: str, limit_s: float = 40.0) -> list[Heard]:
+    """Blocks until a phase is reached."""
+    out = []
+    for _ in range(round(limit_s * 50)):
+        block = situation.port.read(0.0)
+        assert block is not None
+        heard = passage.hear(block)
+        if heard is not None:
+            out.append(heard)
+        if passage.phase == until:
+            break
+    return out
+
+
+def starts_of(heard: list[Heard], hz: float) -> float:
+    """When a tone begins, by the time of the source."""
+    sound = np.concatenate([h.samples[:, 0] for h in heard])
+    n = np.arange(len(sound))
+    size = np.abs(np.convolve(sound * np.exp(-2j * np.pi * hz * n / RATE), np.ones(480) / 480, mode="same"))
+    return float(heard[0].at_s + np.flatnonzero(size > 0.5 * np.percentile(size, 95))[0] / RATE)
+
+
+def test_three_heads_hear_it_at_once_and_tell_the_way_from_head_to_head(tmp_path: Path) -> None:
+    situation = bench(tmp_path, "three-head-cassette")
+    passage = Passage(situation, SOURCE, None, at_once=True)
+    passage.record()
+    heard = listen(situation, passage, "over")
+    # 4 mm at 47.625 mm/s; the practice machine works on chunks of 20 ms, and its filters are linear in phase.
+    filters_s = (1024 + 768) / 2 / RATE
+    assert passage.head_delay_s == pytest.approx(4.0 / 47.625 + 0.02 + filters_s, abs=0.002)
+    assert passage.why_not == ""
+    assert sum(len(h.samples) for h in heard) == SOURCE.frames
+    # The tone itself was sent just behind the mark: where it begins is another witness of the same delay.
+    assert starts_of(heard, 1000.0) == pytest.approx(0.0, abs=0.006)
+    assert starts_of(heard, 3000.0) == pytest.approx(2.0, abs=0.02)
+
+
+@pytest.mark.parametrize("percent", [-4.0, 0.0, 3.0])
+def test_two_heads_find_it_whatever_the_speed(tmp_path: Path, percent: float) -> None:
+    situation = bench(tmp_path, "two-head-cassette")
+    passage = Passage(situation, SOURCE, None, at_once=False)
+    passage.record()
+    assert listen(situation, passage, "recorded") == []
+    situation.transport("stop")
+    machine = situation.port.machine  # type: ignore[attr-defined]
+    speed = machine._trimmers["speed"]
+    speed._offset += percent  # the motor runs otherwise at the replay
+    passage.replay()
+    heard = listen(situation, passage, "over")
+    assert passage.why_not == ""
+    assert passage.speed == pytest.approx(1 + percent / 100, abs=0.004)
+    assert starts_of(heard, 1000.0 * passage.speed) == pytest.approx(0.0, abs=0.03)
+    assert heard[-1].at_s + len(heard[-1].samples) / RATE == pytest.approx(4.0, abs=0.05)
+
+
+def test_what_was_recorded_before_is_not_taken_for_it(tmp_path: Path) -> None:
+    """The second recording begins 1.5 s late: the older mark lies ahead of its own, and is erased by its lead-in."""
+    situation = bench(tmp_path, "two-head-cassette")
+    for level, late in ((-10.0, 0.0), (-36.0, 1.5)):
+        passage = Passage(situation, Sequence([Tone(1000.0, level, 2.0)], RATE), None, at_once=False)
+        passage.record()
+        situation.port.machine._blank.tape.position = late * RATE  # type: ignore[attr-defined]
+        listen(situation, passage, "recorded")
+    situation.transport("stop")
+    passage.replay()
+    sound = np.concatenate([h.samples[:, 0] for h in listen(situation, passage, "over")])
+    middle = sound[RATE // 2 : 3 * RATE // 2]
+    # Sent at -36 dBFS, replayed at that: the older one, and a mark, stand higher.
+    assert 10 * np.log10(2 * np.mean(middle**2)) == pytest.approx(-36.0, abs=0.5)
+
+
+def test_no_mark_says_what_to_look_at(tmp_path: Path) -> None:
+    situation = bench(tmp_path, "three-head-cassette")
+    passage = Passage(situation, SOURCE, None, at_once=True)
+    passage.record()
+    situation.port.send(None)
+    assert listen(situation, passage, "over") == []
+    assert passage.why_not.startswith("the leader mark did not come back: is the machine recording")
+    two = Passage(situation, SOURCE, None, at_once=False)
+    two.give_up()
+    assert "rewind to before where the recording began" in two.why_not

@@ -1,0 +1,58 @@
+"""The interlocks and stages, as the order of a procedure has them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bench.procedure.load.check_order import check_order
+from bench.procedure.load.reader import load_procedure
+from tests.procedure.small_bench import CLEAN, HEAD, LEVEL, PLAY, RECORD
+
+ONLY_CLEANED = CLEAN.replace(', "demagnetise"', "")
+FOUND_DIRTY = RECORD.replace('id = "record"', 'id = "dirty"\nstage = "found-dirty"')
+FOUND_CLEAN = RECORD.replace('id = "record"', 'id = "cleaned"\nstage = "found-clean"')
+
+
+def _wrongs(tmp_path: Path, steps: str, *, part: bool = False) -> list[tuple[tuple[str | int, ...], str]]:
+    path = tmp_path / "p.toml"
+    path.write_text(HEAD + steps, encoding="utf-8")
+    return [(w.at, w.message) for w in check_order(load_procedure(path).step, part=part)]  # type: ignore[arg-type]
+
+
+def test_a_line_up_in_order_is_right(tmp_path: Path) -> None:
+    assert _wrongs(tmp_path, FOUND_DIRTY + CLEAN + FOUND_CLEAN + PLAY + LEVEL + RECORD) == []
+
+
+@pytest.mark.parametrize(
+    ("steps", "at", "said"),
+    [
+        (PLAY + CLEAN, ("step", 0, "kind"), "before the machine was cleaned and demagnetised"),
+        (LEVEL + CLEAN, ("step", 0, "plays"), "before the machine was cleaned and demagnetised"),
+        (ONLY_CLEANED + PLAY, ("step", 1, "kind"), "before the machine was demagnetised"),
+        (CLEAN + FOUND_DIRTY + RECORD, ("step", 1, "stage"), "comes after cleaning"),
+        (CLEAN + LEVEL + FOUND_CLEAN, ("step", 2, "stage"), "comes after an adjustment"),
+        (
+            CLEAN + LEVEL + 'stage = "found-clean"\n' + RECORD,
+            ("step", 1, "stage"),
+            'an adjustment is not "found-clean"',
+        ),
+        (FOUND_DIRTY + CLEAN, ("step", 0, "stage"), "nothing is ever judged"),
+    ],
+)
+def test_what_is_out_of_order(tmp_path: Path, steps: str, at: tuple[str | int, ...], said: str) -> None:
+    wrongs = _wrongs(tmp_path, steps)
+    assert len(wrongs) == 1
+    assert wrongs[0][0] == at
+    assert said in wrongs[0][1]
+
+
+def test_the_reference_tape_is_told_once_however_often_it_plays(tmp_path: Path) -> None:
+    assert len(_wrongs(tmp_path, PLAY + LEVEL)) == 1
+
+
+def test_a_part_does_not_know_what_comes_before_it(tmp_path: Path) -> None:
+    assert _wrongs(tmp_path, PLAY + LEVEL, part=True) == []
+    assert _wrongs(tmp_path, FOUND_DIRTY, part=True) == []
+    assert _wrongs(tmp_path, LEVEL + FOUND_CLEAN, part=True) != []

@@ -1,0 +1,245 @@
+"""The runner: what it demands, what it keeps, and how a run ends. On the practice machine, by commands alone."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from bench.clock import RehearsalClock
+from bench.open_run import Opened, Wanted, open_run
+from bench.procedure.run import commands as say
+from bench.procedure.state.snapshot import Snapshot
+from bench.training.hands import UnattendedHands
+from bench.workspace import Workspace, shipped_procedures
+
+HEAD = 'format = 1\ntitle = "T"\nsummary = "S"\ntakes_minutes = 1\npart = true\n'
+
+CLEAN = """
+[[step]]
+kind = "by-hand"
+id = "clean"
+title = "Clean"
+do = "Clean."
+checklist = ["heads", "roller"]
+does = ["clean", "demagnetise"]
+"""
+
+LEVEL = """
+[[step]]
+kind = "adjust"
+id = "level"
+title = "Replay level"
+do = "Turn."
+quantity = "level"
+plays = "level-400"
+target = "machine.replay_level"
+trimmers = { left = "replay level left", right = "replay level right" }
+"""
+
+RECORD = """
+[[step]]
+kind = "record-replay"
+id = "record"
+title = "Record"
+do = "Record."
+sends = [{ hz = 400, db = -20, seconds = 1.0 }, { hz = 1000, db = -20, seconds = 1.0 }]
+reference_hz = 400
+targets = { response = "machine.record_response" }
+"""
+
+
+@pytest.fixture
+def begin(tmp_path: Path) -> Callable[[str], Opened]:
+    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+
+    def opened(steps: str) -> Opened:
+        (tmp_path / "procedures" / "t.toml").write_text(HEAD + steps, encoding="utf-8")
+        run = open_run(Workspace(tmp_path), Wanted("t", seed=1), RehearsalClock(), paced=False)
+        run.port.open()
+        run.runner.begin()
+        return run
+
+    return opened
+
+
+def listen(run: Opened, until: Callable[[Snapshot], bool], limit_s: float = 60.0) -> Snapshot:
+    """Let it hear until something shows."""
+    stop = run.clock.now() + limit_s
+    while run.clock.now() < stop and not run.runner.finished:
+        for _ in range(5):
+            if run.runner.wants_sound:
+                block = run.port.read(0.0)
+                assert block is not None
+                run.runner.hear(block)
+        seen = run.runner.snapshot()
+        if until(seen) or not run.runner.wants_sound:
+            return seen
+    return run.runner.snapshot()
+
+
+def acts(run: Opened) -> list[str]:
+    return [e.text for e in run.store.events() if e.kind == "act"]
+
+
+def test_the_reference_tape_stays_out_of_an_uncleaned_machine(begin: Callable[[str], Opened]) -> None:
+    run = begin(LEVEL)
+    shown = run.runner.snapshot()
+    assert (shown.prompt.kind, shown.prompt.interlock) == ("reason", True)
+    assert acts(run) == []
+    run.runner.obey(say.GoOn())
+    assert run.runner.snapshot().prompt.interlock
+    run.runner.obey(say.Answer("   "))
+    assert acts(run) == []
+    run.runner.obey(say.Answer("cleaned this morning"))
+    assert acts(run) == ["load-reference-tape"]
+    assert [e.text for e in run.store.events() if e.kind == "override"] == [
+        "reference tape in an uncleaned machine: cleaned this morning"
+    ]
+
+
+def test_nothing_records_before_the_reference_tape_is_out(begin: Callable[[str], Opened]) -> None:
+    run = begin(CLEAN + LEVEL + RECORD)
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.Skip("level another day"))
+    shown = run.runner.snapshot()
+    assert (shown.prompt.kind, shown.prompt.interlock) == ("confirm", True)
+    assert acts(run)[-1] == "load-reference-tape"
+    run.runner.obey(say.Answer("no"))
+    assert acts(run)[-1] == "load-reference-tape"
+    run.runner.obey(say.GoOn())
+    assert acts(run)[-1] == "load-work-tape"
+    assert run.runner.snapshot().sending == ""  # not before the person starts the tones
+    run.runner.obey(say.GoOn())
+    assert "tones" in run.runner.snapshot().sending
+
+
+def test_a_skipped_judged_step_is_no_clean_run(begin: Callable[[str], Opened]) -> None:
+    run = begin(CLEAN + RECORD)
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.Skip(" "))
+    assert "say why" in run.runner.snapshot().notice
+    run.runner.obey(say.Skip("no tape"))
+    outcome = run.runner.outcome()
+    assert (outcome.completed, outcome.exit_code, outcome.said) == (True, 1, "Not measured: Record.")
+
+
+def test_what_is_not_in_is_accepted_only_with_a_reason_that_is_kept(begin: Callable[[str], Opened]) -> None:
+    run = begin(CLEAN + LEVEL)
+    run.runner.obey(say.GoOn())
+    shown = listen(run, lambda s: s.can_accept)
+    assert all(g.verdict is not None and g.verdict.word == "out" for g in shown.gauges)
+    run.runner.obey(say.GoOn())
+    assert "is not in (out)" in run.runner.snapshot().notice
+    run.runner.obey(say.Accept(""))
+    assert run.store.records() == ()
+    run.runner.obey(say.Accept("the owner wants it so"))
+    kept = run.store.records()
+    assert [(r.reading.channel, r.judged, r.accepted_because) for r in kept] == [
+        ("left", True, "the owner wants it so"),
+        ("right", True, "the owner wants it so"),
+    ]
+    outcome = run.runner.outcome()
+    assert (outcome.completed, outcome.exit_code, outcome.words) == (True, 1, {"out": 2})
+
+
+MEASURE = """
+[[step]]
+kind = "measure"
+id = "measured"
+title = "Measured"
+do = "Let it play."
+quantity = "level"
+plays = "level-400"
+seconds = 2.0
+target = "machine.replay_level"
+"""
+
+
+def test_the_last_attempt_is_the_one_that_counts(begin: Callable[[str], Opened]) -> None:
+    run = begin(CLEAN + MEASURE)
+    run.runner.obey(say.GoOn())
+    listen(run, lambda s: s.prompt.kind == "reason")
+    run.runner.obey(say.Repeat())
+    listen(run, lambda s: s.prompt.kind == "reason")
+    run.runner.obey(say.Answer("twice is enough"))
+    assert [(r.attempt, r.reading.channel) for r in run.store.records()] == [
+        (1, "left"),
+        (1, "right"),
+        (2, "left"),
+        (2, "right"),
+    ]
+    assert [e.kind for e in run.store.events() if e.step == "measured"].count("repeat") == 1
+    outcome = run.runner.outcome()
+    assert (outcome.judged, outcome.words, outcome.exit_code) == (2, {"out": 2}, 1)
+
+
+def test_a_tone_that_never_comes_is_missing_with_its_reason(begin: Callable[[str], Opened]) -> None:
+    run = begin(CLEAN + RECORD)
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.GoOn())
+    run.port.send(None)  # a cable fell out
+    shown = listen(run, lambda s: s.prompt.kind == "reason")
+    assert [t.state for t in shown.tones] == ["missing", "missing"]
+    kept = run.store.records()
+    assert len(kept) == 4
+    assert all(str(r.reading.reason).startswith("the leader mark did not come back") for r in kept)
+    run.runner.obey(say.Answer("cable"))
+    assert run.runner.outcome().exit_code == 1
+
+
+def test_a_trimmer_that_is_not_there_is_said(begin: Callable[[str], Opened]) -> None:
+    run = begin(CLEAN)
+    run.runner.obey(say.Turn("loudness", 5.0))
+    assert "loudness" in run.runner.snapshot().notice
+
+
+def test_leaving_keeps_the_session_for_another_day(begin: Callable[[str], Opened]) -> None:
+    run = begin(CLEAN + RECORD)
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.Leave())
+    assert run.runner.finished
+    outcome = run.runner.outcome()
+    assert (outcome.completed, outcome.exit_code) == (False, 1)
+    assert run.store.steps_done() == ("clean",)
+
+
+def test_all_sound_stops_at_one_command(begin: Callable[[str], Opened]) -> None:
+    run = begin(CLEAN + RECORD)
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.GoOn())
+    assert run.runner.snapshot().sending
+    run.runner.obey(say.StopSound())
+    assert run.runner.snapshot().sending == ""
+
+
+def test_ticks_and_untitled_ticks(begin: Callable[[str], Opened]) -> None:
+    run = begin(CLEAN)
+    run.runner.obey(say.Tick(1))
+    assert [c.ticked for c in run.runner.snapshot().checks] == [False, True]
+    run.runner.obey(say.Tick(7))
+    assert run.runner.snapshot().notice == "the checklist has 2 lines"
+
+
+def test_in_but_near_its_limit_is_said_before_it_is_accepted(begin: Callable[[str], Opened]) -> None:
+    run = begin(CLEAN + LEVEL)
+    run.runner.obey(say.GoOn())
+    hands, seen = UnattendedHands(), run.runner.snapshot()
+    for _ in range(400):
+        command = hands.decide(seen, run.clock.now())
+        if isinstance(command, say.GoOn):
+            break
+        if command is not None:
+            run.runner.obey(command)
+        seen = listen(run, lambda s: True)
+    assert seen.prompt.text == "In, and holding: accept it"
+    for _ in range(20):
+        run.runner.obey(say.Turn("replay level left", 1.0))
+        listen(run, lambda s: False, 4.0)
+        seen = run.runner.snapshot()
+        if seen.gauges[0].reading is not None and abs((seen.gauges[0].reading.value or 0.0) + 12.0) > 0.27:
+            break
+    assert [g.verdict and g.verdict.word for g in seen.gauges] == ["in", "in"]
+    assert seen.prompt.text == "In, but near its limit: turn further, or accept it"

@@ -1,0 +1,262 @@
+"""Decisions, going back, going round again: the way through a procedure, and that it is found again after a break."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bench.procedure.run import commands as say
+from tests.procedure.flow_bench import (
+    CLEAN,
+    HEAD,
+    LEVEL,
+    MEASURE,
+    Bench,
+    at,
+    events,
+    leave_it_out,
+    listen_through,
+    set_level,
+    words,
+)
+
+ENOUGH = """
+[[step]]
+kind = "decision"
+id = "enough"
+title = "Enough?"
+of = "level"
+when_in = "end"
+"""
+
+ASKED = """
+[[step]]
+kind = "decision"
+id = "which"
+title = "Which?"
+asks = "Which way?"
+choices = [{ say = "on" }, { say = "to the end", go_to = "end" }]
+"""
+
+FOUND = """
+[[step]]
+kind = "follow"
+id = "found"
+title = "Found"
+procedure = "piece"
+stage = "found-clean"
+"""
+
+AGAIN = MEASURE + 'again_until = { back_to = "level", at_most = 2 }\n'
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Bench:
+    return Bench(tmp_path)
+
+
+def test_a_decision_passes_over_what_is_not_needed(bench: Bench) -> None:
+    run = bench.open(CLEAN + LEVEL + ENOUGH + MEASURE + words("more") + words("end"))
+    run.runner.obey(say.GoOn())
+    set_level(run)
+    assert at(run) == "end"
+    assert events(run, "decision", "not-needed") == [
+        ("decision", "enough", "in: Replay level: on to End"),
+        ("not-needed", "enough", "Level, measured, More"),
+    ]
+    run.runner.obey(say.GoOn())
+    outcome = run.runner.outcome()
+    assert (outcome.completed, outcome.exit_code, outcome.said) == (True, 0, "All 2 judged readings are in.")
+
+
+def test_a_decision_on_what_is_not_in_goes_on(bench: Bench) -> None:
+    run = bench.open(CLEAN + LEVEL + ENOUGH + words("more") + words("end"))
+    run.runner.obey(say.GoOn())
+    leave_it_out(run)
+    assert at(run) == "more"
+    assert events(run, "decision", "not-needed") == [("decision", "enough", "not in: Replay level: on to More")]
+
+
+def test_a_skipped_step_is_not_in(bench: Bench) -> None:
+    run = bench.open(CLEAN + LEVEL + ENOUGH.replace("when_in", "when_not") + words("more") + words("end"))
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.Skip("no screwdriver"))
+    assert at(run) == "end"
+
+
+def test_a_person_decides(bench: Bench) -> None:
+    run = bench.open(ASKED + words("more") + words("end"))
+    shown = run.runner.snapshot()
+    assert (shown.prompt.kind, shown.prompt.text, shown.prompt.choices) == (
+        "choice",
+        "Which way?",
+        ("on", "to the end"),
+    )
+    run.runner.obey(say.GoOn())
+    assert run.runner.snapshot().notice == "choose one of the answers first"
+    run.runner.obey(say.Answer("home"))
+    assert run.runner.snapshot().notice == '"home" is none of: on, to the end'
+    run.runner.obey(say.Answer("2"))
+    assert at(run) == "end"
+    assert events(run, "answer", "not-needed") == [
+        ("answer", "which", "Which?: to the end"),
+        ("not-needed", "which", "More"),
+    ]
+
+
+def test_what_was_decided_last_counts(bench: Bench) -> None:
+    run = bench.open(CLEAN + ASKED + MEASURE + words("end"))
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.Answer("to the end"))
+    run.runner.obey(say.Back())
+    assert at(run) == "which"
+    run.runner.obey(say.Answer("on"))
+    run.runner.obey(say.Skip("no tape"))
+    run.runner.obey(say.GoOn())
+    assert run.runner.outcome().said == "Not measured: Level, measured."
+
+
+def test_it_goes_round_again_until_it_is_in(bench: Bench) -> None:
+    run = bench.open(CLEAN + LEVEL + AGAIN)
+    run.runner.obey(say.GoOn())
+    leave_it_out(run)
+    shown = listen_through(run)
+    assert at(run) == "level"
+    assert shown.notice == "not all in: back to Replay level, 2 times left at most"
+    set_level(run)
+    listen_through(run)
+    assert run.runner.finished
+    assert [(r.step, r.attempt) for r in run.store.records()] == [
+        ("level", 1),
+        ("level", 1),
+        ("measured", 1),
+        ("measured", 1),
+        ("level", 2),
+        ("level", 2),
+        ("measured", 2),
+        ("measured", 2),
+    ]
+    assert run.runner.outcome().exit_code == 0
+
+
+def test_after_the_last_round_it_asks_for_a_reason(bench: Bench) -> None:
+    run = bench.open(CLEAN + LEVEL + AGAIN)
+    run.runner.obey(say.GoOn())
+    for _ in range(2):
+        leave_it_out(run)
+        listen_through(run)
+        assert at(run) == "level"
+    leave_it_out(run)
+    shown = listen_through(run)
+    assert (at(run), shown.prompt.kind) == ("measured", "reason")
+    run.runner.obey(say.Accept("three times is enough"))
+    assert len(events(run, "again")) == 2
+    assert run.runner.outcome().exit_code == 1
+
+
+def test_an_adjustment_that_was_accepted_although_out_does_not_go_back(bench: Bench) -> None:
+    again = LEVEL.replace('"level"\ntitle', '"later"\ntitle') + 'again_until = { back_to = "level" }\n'
+    run = bench.open(CLEAN + LEVEL + again + words("end"))
+    run.runner.obey(say.GoOn())
+    leave_it_out(run)
+    leave_it_out(run)
+    assert at(run) == "end"
+
+
+def test_as_found_nothing_goes_back(bench: Bench) -> None:
+    piece = bench.root / "procedures" / "piece.toml"
+    bench.open(words("first"))
+    piece.write_text(HEAD + words("level") + AGAIN, encoding="utf-8")
+    run = bench.open(CLEAN + FOUND + words("end"))
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.GoOn())
+    listen_through(run)
+    assert at(run) == "end"
+
+
+def test_back_keeps_what_was_measured_as_an_earlier_attempt(bench: Bench) -> None:
+    run = bench.open(CLEAN + MEASURE + words("end"))
+    assert not run.runner.snapshot().can_go_back
+    run.runner.obey(say.Back())
+    assert "no step before this one" in run.runner.snapshot().notice
+    run.runner.obey(say.GoOn())
+    listen_through(run)
+    run.runner.obey(say.Answer("it is late"))
+    assert run.runner.snapshot().can_go_back
+    run.runner.obey(say.Back())
+    assert at(run) == "measured"
+    listen_through(run)
+    assert [r.attempt for r in run.store.records()] == [1, 1, 2, 2]
+    assert events(run, "back") == [("back", "end", "back to Level, measured")]
+
+
+def test_back_from_a_demand_and_over_a_verdicts_decision(bench: Bench) -> None:
+    run = bench.open(LEVEL + ENOUGH.replace("end", "later") + words("later"))
+    assert run.runner.snapshot().prompt.interlock
+    run.runner.obey(say.Skip("no tape"))
+    assert at(run) == "later"
+    run.runner.obey(say.Back())  # not to the decision, which would lead here again
+    assert at(run) == "level"
+    assert run.runner.snapshot().prompt.interlock
+
+
+@pytest.mark.parametrize("answer", ["on", "to the end"])
+def test_a_break_after_a_decision_goes_on_where_it_led(bench: Bench, answer: str) -> None:
+    run = bench.open(CLEAN + ASKED + words("more") + words("end"))
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.Answer(answer))
+    resumed = bench.resume(run)
+    assert at(resumed) == ("more" if answer == "on" else "end")
+    resumed.runner.obey(say.GoOn())
+    if answer == "on":
+        assert at(bench.resume(resumed)) == "end"
+    else:
+        assert resumed.runner.finished
+
+
+def test_a_break_after_going_back_goes_on_there_and_then_onwards(bench: Bench) -> None:
+    run = bench.open(words("one") + words("two") + words("three"))
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.Back())
+    run.runner.obey(say.Back())
+    run = bench.resume(run)
+    assert at(run) == "one"
+    run.runner.obey(say.GoOn())
+    run = bench.resume(run)
+    assert at(run) == "two"
+
+
+def test_a_break_after_going_round_again(bench: Bench) -> None:
+    run = bench.open(CLEAN + LEVEL + AGAIN)
+    run.runner.obey(say.GoOn())
+    leave_it_out(run)
+    listen_through(run)
+    run = bench.resume(run)
+    assert at(run) == "level"
+    leave_it_out(run)
+    listen_through(run)
+    run = bench.resume(run)
+    leave_it_out(run)
+    assert listen_through(run).prompt.kind == "reason"  # the rounds before the breaks were counted
+
+
+def test_a_long_row_of_decisions_is_no_deep_well(bench: Bench) -> None:
+    row = "".join(
+        ENOUGH.replace('"enough"', f'"d{n}"').replace('when_in = "end"', f'when_not = "d{n + 2}"') for n in range(400)
+    )
+    run = bench.open(CLEAN + LEVEL + row.replace('"d400"', '"end"').replace('"d401"', '"end"') + words("end"))
+    run.runner.obey(say.GoOn())
+    leave_it_out(run)
+    assert at(run) == "end"
+    assert len(events(run, "decision")) == 200
+
+
+def test_what_was_kept_last_is_told_at_the_next_step_and_not_for_ever(tmp_path: Path) -> None:
+    run = Bench(tmp_path).open(CLEAN + LEVEL + words("first") + words("second"))
+    run.runner.obey(say.GoOn())
+    leave_it_out(run)
+    assert (at(run), len(run.runner.snapshot().last)) == ("first", 2)
+    run.runner.obey(say.Answer("so"))
+    assert (at(run), run.runner.snapshot().last) == ("second", ())

@@ -1,0 +1,96 @@
+"""Two sessions side by side."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bench.session.compare.comparison import of
+from bench.session.compare.comparison_text import comparison_lines, summary
+from tests.session.made_up import JOB, whole
+from tests.session.years import visit
+
+
+@pytest.mark.parametrize(("by", "state"), [(0.16, "no change shown"), (0.18, "changed"), (-0.18, "changed")])
+def test_a_difference_is_a_change_only_beyond_the_combined_uncertainty(tmp_path: Path, by: float, state: str) -> None:
+    # Two readings of ± 0.12: together ± 0.17.
+    found = of(visit(tmp_path, 0, None, -12.0), visit(tmp_path, 1, None, -12.0 + by))
+    (row,) = found.rows
+    assert row.state == state
+    assert row.by == pytest.approx(by)
+    assert row.uncertainty == pytest.approx(0.1697, abs=1e-4)
+
+
+def test_which_readings_are_set_beside_each_other(tmp_path: Path) -> None:
+    a, b = visit(tmp_path, 0, -13.0, -12.0), visit(tmp_path, 1, -12.4, -11.9)
+    assert [of(a, b, way).rows[0].by for way in ("left", "found", "between")] == [
+        pytest.approx(v) for v in (0.1, 0.6, -0.4)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("what", "value", "said"),
+    [
+        ("method", "another", "different methods: steady tone, tracked, and another"),
+        ("reference", "0 VU", "different references: full-scale sine, and 0 VU"),
+        ("reference_tape", "Another tape", f"different tapes: {JOB.reference_tape}, and Another tape"),
+        (
+            "calibration",
+            "of May",
+            f"different interfaces: practice machine, {JOB.calibration}, and practice machine, of May",
+        ),
+        ("uncertainty", None, "the uncertainty is not known"),
+    ],
+)
+def test_what_differs_is_named_and_not_compared(tmp_path: Path, what: str, value: Any, said: str) -> None:
+    found = of(visit(tmp_path, 0, None, -12.0), visit(tmp_path, 1, None, -13.0, **{what: value}))
+    (row,) = found.rows
+    assert (row.state, row.because, row.by) == ("not compared", said, None)
+    assert found.changed == ()
+    assert said in comparison_lines(found)
+
+
+def test_other_tapes_do_not_matter_where_nothing_was_recorded(tmp_path: Path) -> None:
+    found = of(visit(tmp_path, 0, None, -12.0), visit(tmp_path, 1, None, -12.0, tape="Another blank"))
+    assert found.rows[0].state == "no change shown"
+
+
+def test_another_machine_or_speed_is_said(tmp_path: Path) -> None:
+    found = of(visit(tmp_path, 0, None, -12.0), visit(tmp_path, 1, None, -12.0, machine="Reel", speed="95 mm/s"))
+    assert found.notes == (
+        "different machines: Lanternhill two-head deck, and Reel",
+        "different tape speeds: 47.6 mm/s, and 95 mm/s",
+    )
+
+
+def test_what_only_one_has_is_listed_and_all_is_counted(tmp_path: Path) -> None:
+    line_up, other = whole(tmp_path), visit(tmp_path, 0, None, -12.0, port_kind="practice")
+    found = of(line_up, other)
+    assert summary(found) == "1 no change shown and 53 only in the first."
+    assert of(other, line_up).rows[0].state in {"only in the second", "no change shown"}
+    lines = comparison_lines(found)
+    assert lines[0].startswith(
+        f"first   {line_up.name}: Lanternhill two-head deck, Line up a cassette deck, 3 May 2026"
+    )
+    assert "nothing" in lines
+    assert lines[-1] == summary(found)
+
+
+def test_the_same_session_twice_changes_nothing(tmp_path: Path) -> None:
+    folder = whole(tmp_path)
+    assert {r.state for r in of(folder, folder).rows} == {"no change shown"}
+    assert summary(of(folder, folder)) == "54 no change shown."
+
+
+def test_nothing_in_common_at_all(tmp_path: Path) -> None:
+    a, b = visit(tmp_path, 0, None, None), visit(tmp_path, 1, None, None)
+    assert summary(of(a, b)) == "There is nothing to compare: neither has a reading of that stage."
+
+
+def test_a_change_that_two_places_would_hide_is_told_finer(tmp_path: Path) -> None:
+    first, second = (visit(tmp_path, n, None, -12.0 + n * 0.004, uncertainty=0.001) for n in range(2))
+    (row,) = of(first, second).rows
+    assert row.state == "changed"
+    assert any(line.endswith(": +0.004 ± 0.001 dB") for line in comparison_lines(of(first, second)))

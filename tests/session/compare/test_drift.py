@@ -1,0 +1,86 @@
+"""Drift: against a general fit, and against what visits with known noise must give."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from scipy.optimize import curve_fit
+
+from bench.session.compare.drift import DAYS_A_YEAR, Step, drift, reaches
+
+YEAR = DAYS_A_YEAR
+
+
+def test_one_step_is_its_size_over_its_span_with_the_combined_uncertainty() -> None:
+    found = drift([Step(2 * YEAR, -0.5, 0.17)])
+    assert found is not None
+    assert found.per_year == pytest.approx(-0.25)
+    assert found.uncertainty == pytest.approx(0.085)
+    assert found.shows
+    assert found.steps == 1
+    assert found.years == pytest.approx(2.0)
+
+
+def test_several_steps_are_the_weighted_line_that_scipy_fits() -> None:
+    rng = np.random.default_rng(3)
+    spans, u = np.array([0.5, 1.0, 1.2, 2.5]), np.array([0.1, 0.2, 0.15, 0.3])
+    by = 0.4 * spans + 0.1 * u * rng.standard_normal(4)  # so little scatter that the uncertainty is the readings' own
+    (rate,), ((variance,),) = curve_fit(lambda t, r: r * t, spans, by, sigma=u / 2, absolute_sigma=True)
+    found = drift([Step(t * YEAR, d, s) for t, d, s in zip(spans, by, u, strict=True)])
+    assert found is not None
+    assert found.per_year == pytest.approx(rate, rel=1e-6)
+    assert found.uncertainty == pytest.approx(2 * np.sqrt(variance), rel=1e-6)
+
+
+def test_scatter_beyond_the_uncertainties_widens_it_as_scipy_scales_it() -> None:
+    spans, by = np.array([1.0, 1.0, 1.0, 1.0]), np.array([1.0, -0.6, 0.9, -0.2])
+    (rate,), ((variance,),) = curve_fit(lambda t, r: r * t, spans, by, sigma=np.full(4, 0.05), absolute_sigma=False)
+    found = drift([Step(YEAR, float(d), 0.1) for d in by])
+    assert found is not None
+    assert found.per_year == pytest.approx(rate, rel=1e-6)
+    assert found.uncertainty == pytest.approx(2 * np.sqrt(variance), rel=1e-6)
+    assert not found.shows
+
+
+def test_the_uncertainty_covers_the_truth_in_19_of_20() -> None:
+    rng = np.random.default_rng(11)
+    covered = 0
+    for _ in range(2000):
+        spans = rng.uniform(0.4, 2.0, size=2)
+        u = rng.uniform(0.05, 0.3, size=2)
+        by = 0.3 * spans + u / 2 * rng.standard_normal(2)
+        found = drift([Step(t * YEAR, d, s) for t, d, s in zip(spans, by, u, strict=True)])
+        assert found is not None
+        covered += abs(found.per_year - 0.3) <= found.uncertainty
+    assert 0.94 < covered / 2000 < 0.97  # 95.4 % of a normal distribution, ± 2 standard errors and a little
+
+
+def test_there_is_none_where_nothing_can_be_said() -> None:
+    assert drift([]) is None
+    assert drift([Step(0.5, 1.0, 0.1)]) is None
+    assert drift([Step(YEAR, 1.0, 0.0)]) is None
+    assert drift([Step(-YEAR, 1.0, 0.1)]) is None  # a clock that was set back
+
+
+def test_when_the_tolerance_is_reached() -> None:
+    since = date(2026, 1, 1)
+    down = drift([Step(YEAR, -0.2, 0.1)])
+    assert down is not None
+    assert reaches(down, since, 0.1, (-0.5, 0.5)) == since + timedelta(days=3 * YEAR)
+    assert reaches(down, since, -0.6, (-0.5, 0.5)) == since
+    hidden = drift([Step(YEAR, -0.2, 0.3)])
+    assert hidden is not None
+    assert reaches(hidden, since, 0.1, (-0.5, 0.5)) is None
+    slow = drift([Step(YEAR, 0.002, 0.001)])
+    assert slow is not None
+    assert reaches(slow, since, 0.0, (-0.5, 0.5)) is None
+
+
+def test_a_limit_on_one_side_is_reached_from_one_side_only() -> None:
+    since = date(2026, 1, 1)
+    down = drift([Step(YEAR, -1.0, 0.1)])
+    assert down is not None
+    assert reaches(down, since, 62.0, (60.0, float("inf"))) == since + timedelta(days=2 * YEAR)
+    assert reaches(down, since, 62.0, (float("-inf"), 65.0)) is None

@@ -1,0 +1,90 @@
+"""What it was, in one plain paragraph."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from bench.measure.reading import Reading
+from bench.procedure.model.steps import Stage
+from bench.procedure.state.journal import Event, ReadingRecord
+from bench.session.record.reader import read_session
+from bench.session.record.record import SessionRecord
+from bench.session.report.owner_summary import complaint, story, tracking_of
+from bench.session.report.steps import StepOutline, outline
+from bench.tape.tracking import Errors, track
+from tests.session.made_up import START, whole
+from tests.session.years import visit
+
+STEPS = {"book/complaint": StepOutline("book/complaint", "What does the owner say?", "entry", "left", ())}
+
+
+def session_with(tmp_path: Path, said: str | None, **stages: tuple[float, float]) -> SessionRecord:
+    """Level and 10 kHz from record to replay at each stage, left channel; right is whole."""
+    session = read_session(visit(tmp_path, 0, None, None))
+    records = []
+    for name, (level, treble) in stages.items():
+        stage: Stage = {"dirty": "found-dirty", "clean": "found-clean", "left": "left"}[name]  # type: ignore[assignment]
+        for n, reading in enumerate(
+            (
+                Reading("record_replay_level", "left", level, 0.1, 400.0),
+                Reading("response", "left", treble, 0.1, 10000.0),
+                Reading("record_replay_level", "right", 0.0, 0.1, 400.0),
+                Reading("response", "right", 0.0, 0.1, 10000.0),
+            )
+        ):
+            sent = 0.0 if reading.quantity == "record_replay_level" else -20.0
+            records.append(ReadingRecord(f"{name}{n}", name, stage, False, "record-replay", reading, None, START, sent))
+    text = f"What does the owner say?: {said}"
+    events = () if said is None else (Event("answer", "book/complaint", text, START, said),)
+    return replace(session, readings=tuple(records), events=events)
+
+
+def test_from_complaint_to_as_left(tmp_path: Path) -> None:
+    session = session_with(tmp_path, "it sounds dull.", dirty=(-2.0, -11.2), clean=(-1.5, -3.0), left=(0.1, -0.2))
+    told = story(session, STEPS)
+    worst = track("type-b", Errors(-2.0, ((10000.0, -11.2),))).worst_db
+    assert told.startswith(
+        "The owner said: “it sounds dull”. As found, before cleaning, what was recorded came back 2.0 dB too low in "
+        "the left channel, with 11.2 dB of treble lost at 10 kHz in the left channel. With Type B noise reduction "
+        f"switched in, music would have sounded dull: −{abs(worst):.1f} dB at "
+    )
+    assert "because the replay level was 2 dB low and the treble was 11.2 dB low at 10 kHz" in told
+    assert "As left it comes back at its own level, with its treble whole. With Type B noise reduction" in told
+    assert "switched in, music will" in told
+    assert "\n" not in told
+
+
+def test_without_a_reading_before_cleaning_it_is_what_was_found_after_it(tmp_path: Path) -> None:
+    told = story(session_with(tmp_path, None, clean=(3.0, 4.0)), STEPS)
+    assert told.startswith(
+        "As found, after cleaning, what was recorded came back 3.0 dB too loud in the left channel, with 4.0 dB"
+    )
+    assert "too much at 10 kHz" in told
+    assert "As left" not in told
+
+
+def test_a_complaint_without_measurement_says_so_and_nothing_is_nothing(tmp_path: Path) -> None:
+    assert story(session_with(tmp_path, "it hums"), STEPS).endswith("so that what it was can't be told.")
+    assert story(session_with(tmp_path, None), STEPS) == ""
+    for nobody in ("unattended rehearsal", "Nothing was said."):
+        assert complaint(session_with(tmp_path, nobody), STEPS) == ""
+
+
+def test_a_dead_channel_is_no_error_of_level(tmp_path: Path) -> None:
+    session = session_with(tmp_path, None, left=(-80.0, 0.0))
+    assert story(session, STEPS) == ""
+    assert tracking_of(session.readings, "left") is None
+
+
+def test_the_map_is_of_the_worse_channel(tmp_path: Path) -> None:
+    session = session_with(tmp_path, None, left=(-3.0, -4.0))
+    tracking = tracking_of(session.readings, "left")
+    assert tracking is not None
+    assert tracking.worst_db == track("type-b", Errors(-3.0, ((10000.0, -4.0),))).worst_db
+    assert tracking_of(session.readings, "found-clean") is None
+
+
+def test_a_session_without_any_of_it(tmp_path: Path) -> None:
+    session = read_session(whole(tmp_path))
+    assert isinstance(story(session, outline(session)), str)

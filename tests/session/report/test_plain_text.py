@@ -1,0 +1,39 @@
+"""The report as plain text says what the page says."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bench.session.record.reader import read_session
+from bench.session.report.plain_text import WIDTH, report_text
+from bench.session.report.report import report_html
+from tests.session.made_up import begin, failed, whole
+from tests.session.page import Page
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_every_figure_of_the_page_is_in_the_text(tmp_path: Path) -> None:
+    session = read_session(whole(tmp_path, treble_left=5.5))
+    text = flat(report_text(session))
+    page = Page(report_html(session))
+    cells = [flat(cell.text.replace("▲", "").replace("◆", "").replace("●", "")) for cell in page.root.all("td")]
+    figures = {cell for cell in cells if "±" in cell}
+    assert len(figures) > 60
+    assert {f for f in figures if f not in text} == set()
+    assert "1 step is out: Record-to-replay as left." in text
+    for lead in (e for e in page.root.all("p") if e.has("lead")):
+        assert flat(lead.text) in text
+
+
+def test_lines_fit_a_terminal_and_hold_no_escapes(tmp_path: Path) -> None:
+    w = begin(tmp_path, machine="deck \x1b[31m", port="a\x9bb")
+    w.note("note", "replay-level", "line one\nline two \x1b]0;title\x07 " + "word " * 40)
+    w.keep("proof-replay", "left", "reference tape", [failed("left", 10000.0), failed("left", 12500.0)])
+    text = report_text(read_session(w.store.folder))
+    assert all(c.isprintable() or c in "\n\N{NO-BREAK SPACE}" for c in text)
+    assert all(len(line) <= WIDTH for line in text.splitlines() if "sha256" not in line)
+    said = "10 kHz, 12.5 kHz, left, as left: no reading, because the tone was never steady for half a second."
+    assert said in flat(text)

@@ -1,0 +1,86 @@
+"""How a session came out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from bench.session.record.reader import read_session
+from bench.session.record.store import SessionStore
+from bench.session.report.result import Result, result_of
+from bench.session.report.steps import outline
+from tests.session.made_up import Writer, begin, level, record_level
+
+
+def came_out(store: SessionStore) -> Result:
+    session = read_session(store.folder)
+    return result_of(session, outline(session))
+
+
+@pytest.fixture(name="w")
+def _w(tmp_path: Path) -> Writer:
+    """Two of three judged steps in, and the third to come."""
+    w = begin(tmp_path)
+    w.keep("found", "found-clean", "reference tape", [level("left", -20.0)])  # out, but only told
+    w.keep("replay-level", "left", "reference tape", [level("left", -12.0)])
+    w.keep("proof-replay", "left", "reference tape", [level("left", -12.0), level("right", -12.0)])
+    return w
+
+
+def test_all_in(w: Writer) -> None:
+    w.keep("proof-record", "left", "record-replay", [record_level("left", 0.1)])
+    w.store.finish("")
+    assert came_out(w.store) == Result("in", "All in", ("All 4 judged readings at 3 steps are in.",))
+
+
+def test_out_is_named_before_the_rest(w: Writer) -> None:
+    w.keep("proof-record", "left", "record-replay", [record_level("left", 3.0), record_level("right", 0.45)])
+    w.store.finish("")
+    said = came_out(w.store)
+    assert (said.word, said.headline) == ("out", "Out")
+    assert said.sentences == (
+        "1 step is out: Record-to-replay as left.",
+        "Too close to call: Record-to-replay as left.",
+    )
+
+
+def test_only_the_last_attempt_counts(w: Writer) -> None:
+    w.keep("proof-record", "left", "record-replay", [record_level("left", 3.0)])
+    first = w.store.records()[-1]
+    again = replace(first, id="r9", attempt=2, reading=record_level("left", 0.0)[0])
+    assert again.verdict is not None
+    w.store.keep((replace(again, verdict=again.verdict.model_copy(update={"word": "in"})),))
+    w.store.finish("")
+    assert came_out(w.store).word == "in"
+
+
+def test_a_step_that_was_not_measured_is_named(w: Writer) -> None:
+    w.store.finish("")
+    said = came_out(w.store)
+    assert said == Result("too close to call", "Not all in", ("Not measured: Record-to-replay as left.",))
+
+
+def test_a_skipped_step_is_named(w: Writer) -> None:
+    w.note("skip", "proof-record", "no time")
+    w.store.finish("")
+    assert came_out(w.store).sentences == ("Skipped: Record-to-replay as left.",)
+
+
+def test_broken_off(w: Writer) -> None:
+    w.store.step_done("proof-replay")
+    said = came_out(w.store)
+    assert (said.word, said.headline) == ("no reading", "Not finished")
+    assert said.sentences == (
+        "Broken off after “Reference tape as left”; it can be resumed.",
+        "Not measured yet: Record-to-replay as left.",
+    )
+
+
+def test_nothing_judged(tmp_path: Path) -> None:
+    w = begin(tmp_path)
+    for file in (w.store.folder / "inputs").glob("*.toml"):
+        file.unlink()
+    w.store.finish("")
+    assert came_out(w.store).headline == "Nothing judged"

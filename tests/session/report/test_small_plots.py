@@ -1,0 +1,84 @@
+"""The small plots: drawn where there is something to draw, and told in words."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from bench.measure.reading import Channel, Reading
+from bench.procedure.model.steps import Stage
+from bench.procedure.model.targets import judge
+from bench.procedure.state.journal import Event, ReadingRecord
+from bench.session.report.small_plots import SmallPlot, small_plots
+from bench.tape.tracking import Errors, track
+from tests.session.made_up import AZIMUTH, START
+from tests.session.page import Page
+
+
+def record(
+    quantity: str, value: float | None, hz: float, stage: Stage = "left", channel: Channel = "left"
+) -> ReadingRecord:
+    reading = Reading(quantity, channel, value, 0.01, hz, reason=None if value is not None else "it was silent")
+    verdict = judge(reading, AZIMUTH) if quantity == "azimuth_delay" else None
+    return ReadingRecord(f"{quantity}{hz}{stage}", "s", stage, False, "reference tape", reading, verdict, START)
+
+
+def curve(label: str, points: str, step: str = "bias") -> Event:
+    return Event("curve", step, f"{label}: degrees, dB", START, points)
+
+
+def titles(plots: list[SmallPlot]) -> list[str]:
+    for plot in plots:
+        svg = Page(plot.svg)
+        assert svg.wrong == []
+        picture = svg.root.all("svg")[0]
+        assert picture.attributes["role"] == "img"
+        assert len(picture.attributes["aria-label"]) > 20
+        assert not picture.all("text")
+        assert all(i.startswith("small-") for i in re.findall(r'\bid="([^"]*)"', plot.svg))
+    return [plot.title for plot in plots]
+
+
+def test_nothing_to_draw_is_no_plot() -> None:
+    assert small_plots((), (), None, "") == []
+    nothing = record("azimuth_delay", None, 10000.0), record("level", -12.0, 400.0)
+    assert small_plots(nothing, (curve("left", "0:1"),), None, "") == []
+
+
+def test_azimuth_by_stage_with_its_limits() -> None:
+    records = (record("azimuth_delay", 21.4, 10000.0, "found-clean"), record("azimuth_delay", -0.7, 10000.0))
+    recorded = replace(record("azimuth_delay", 2.0, 10000.0), source="record-replay")
+    (plot,) = small_plots((*records, recorded), (), None, "")
+    assert titles([plot]) == ["Azimuth"]
+    said = Page(plot.svg).root.all("svg")[0].attributes["aria-label"]
+    assert said.startswith("Azimuth: replay, after cleaning 21.40 ± 0.01 µs; replay, as left −0.70 ± 0.01 µs; record,")
+
+
+def test_flutter_by_its_parts_names_the_largest() -> None:
+    records = tuple(
+        record("flutter_component", v, hz) for hz, v in ((0.8, 0.02), (7.5, 0.09), (50.0, 0.01), (3.1, 0.04))
+    )
+    earlier = record("flutter_component", 0.5, 7.5, "found-clean")
+    (plot,) = small_plots((earlier, *records), (), None, "")
+    assert titles([plot]) == ["Flutter by its parts"]
+    assert "the largest: 0.090 ± 0.010 % at 7.5 Hz, 0.040" in plot.svg
+
+
+def test_bias_is_drawn_as_it_was_turned_last() -> None:
+    events = (
+        curve("left", "0:-3 10:1 20:-1"),
+        curve("left", "0:0 10:4 20:nan 30:2", "bias-again"),
+        curve("right", "0:1 5:2 9:3", "speed"),
+    )
+    (plot,) = small_plots((), events, None, "")
+    assert titles([plot]) == ["Bias"]
+    assert "left from 0.00 to 4.00 dB" in plot.svg
+
+
+def test_the_map_of_mistracking_says_its_worst() -> None:
+    (plot,) = small_plots((), (), track("type-b", Errors(-3.0, ((10000.0, -4.0),))), "as left")
+    assert titles([plot]) == ["Type B mistracking"]
+    worst = track("type-b", Errors(-3.0, ((10000.0, -4.0),)))
+    assert f"at worst −{abs(worst.worst_db):.2f} dB" in plot.svg
+    (flat,) = small_plots((), (), track("type-b", Errors(0.0)), "as left")
+    assert titles([flat]) == ["Type B mistracking"]

@@ -1,0 +1,130 @@
+"""How readings are set in tables."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from bench.measure.reading import Reading, no_reading
+from bench.procedure.model.targets import Target
+from bench.session.report.tables import _letter, figures, responses
+from tests.session.made_up import LEVEL, Writer, azimuth, begin, failed, level, record_level, response
+
+
+@pytest.fixture(name="w")
+def _w(tmp_path: Path) -> Writer:
+    return begin(tmp_path)
+
+
+def test_figures_are_ordered_and_channels_stand_together(w: Writer) -> None:
+    w.keep("s", "left", "record-replay", [record_level("right", 0.0), record_level("left", 0.0)])
+    w.keep("s", "left", "reference tape", [azimuth(1.0), level("right", -12.0), level("left", -12.0)])
+    things = figures(w.store.records())
+    assert [(t.source, t.name, [line.channel for line in t.lines]) for t in things] == [
+        ("reference tape", "Level", ["left", "right"]),
+        ("reference tape", "Azimuth, delay", ["left to right"]),
+        ("record-replay", "Record-to-replay level", ["left", "right"]),
+    ]
+    assert [t.note for t in things] == ["a", "b", "a"]  # the same method has the same letter
+
+
+def test_another_method_is_another_row(w: Writer) -> None:
+    reading, target = level("left", -12.0)
+    w.keep("s", "found-clean", "reference tape", [(replace(reading, method="another"), target)])
+    w.keep("s", "left", "reference tape", [(reading, target)])
+    things = figures(w.store.records())
+    assert [[cell.text for cell in t.lines[0].cells] for t in things] == [
+        ["–", "−12.00 ± 0.12", "–"],
+        ["–", "–", "−12.00 ± 0.12"],
+    ]
+
+
+def test_the_last_reading_of_a_stage_stands(w: Writer) -> None:
+    w.keep("s", "left", "reference tape", [level("left", -15.0)])
+    w.keep("s", "left", "reference tape", [level("left", -12.0)])
+    (thing,) = figures(w.store.records())
+    assert [(c.text, c.word) for c in thing.lines[0].cells][2] == ("−12.00 ± 0.12", "in")
+
+
+def test_a_reading_that_failed_stands_with_its_fellows(w: Writer) -> None:
+    w.keep("s", "found-clean", "reference tape", [level("left", -15.0)], sent_db=0.0)
+    nothing = no_reading("level", "left", "no tone came within a minute", frequency_hz=315.0)
+    w.keep("s", "left", "reference tape", [(nothing, LEVEL)], sent_db=0.0)
+    (thing,) = figures(w.store.records())
+    assert [c.text for c in thing.lines[0].cells] == ["–", "−15.00 ± 0.12", "no reading"]
+    assert thing.reasons == ("left, as left: no reading, because no tone came within a minute",)
+
+
+def test_responses_of_two_sources_are_two_tables(w: Writer) -> None:
+    w.keep("s", "left", "record-replay", response("left", 1.0), sent_db=-20.0)
+    w.keep("s", "left", "reference tape", [*response("right", 1.0), failed("left", 10000.0)], sent_db=-20.0)
+    first, second = responses(w.store.records())
+    assert (first.source, first.channels) == ("reference tape", ("left", "right"))
+    assert (second.source, second.channels) == ("record-replay", ("left",))
+    assert first.detail == "tones at −20 dB; dB re 500 Hz at −20 dB"
+    row = first.rows[-2]
+    assert (row.label, row.limits) == ("10 kHz", "0 ± 3")
+    assert [p.cells[2].text for p in row.points] == ["no reading", "−0.75 ± 0.11"]
+    assert first.rows[0].points[0].cells[2].text == "–"
+
+
+def test_one_frequency_at_two_levels_makes_two_tables(w: Writer) -> None:
+    w.keep("s", "left", "record-replay", response("left", 1.0), sent_db=-40.0)
+    w.keep("s", "left", "record-replay", response("left", 2.0), sent_db=-20.0)
+    assert [t.detail.split(";")[0] for t in responses(w.store.records())] == ["tones at −20 dB", "tones at −40 dB"]
+
+
+def test_tones_of_mixed_levels_stay_in_one_table(w: Writer) -> None:
+    curve = response("left", 1.0)
+    w.keep("s", "left", "record-replay", curve[:6], sent_db=-20.0)
+    w.keep("s", "left", "record-replay", curve[6:], sent_db=-24.0)
+    (table,) = responses(w.store.records())
+    assert [row.label for row in table.rows][5:7] == ["1 kHz, −20 dB", "2 kHz, −24 dB"]
+
+
+def test_a_frequency_without_a_limit_says_so(w: Writer) -> None:
+    reading, target = response("left", 1.0)[0]
+    w.keep("s", "left", "record-replay", [(replace(reading, frequency_hz=20.0), target), (reading, target)])
+    (table,) = responses(w.store.records())
+    assert table.rows[0].points[0].cells[2].verdict == "no limit here"
+
+
+def test_a_tone_alone_is_a_figure_and_no_curve(w: Writer) -> None:
+    reading, target = response("left", 1.0)[0]
+    w.keep("s", "left", "record-replay", [(reading, target)], sent_db=-20.0)
+    assert responses(w.store.records()) == ()
+    (thing,) = figures(w.store.records())
+    assert (thing.name, thing.detail) == ("Response", "40 Hz, −20 dB; re 500 Hz at −20 dB")
+
+
+MISTRACKING = Target(unit="dB", tolerance=3.0, source="common practice, no source")
+
+
+def test_notes_have_letters_for_ever() -> None:
+    assert [_letter(n) for n in (0, 25, 26, 27, 51, 52, 701, 702)] == ["a", "z", "aa", "ab", "az", "ba", "zz", "aaa"]
+
+
+def test_the_worst_of_mistracking_stands_in_one_row_wherever_it_was_found(w: Writer) -> None:
+    found = Reading("mistracking", "left", -4.0, 0.2, 8000.0, "by the law of Type B: worst at −20 dB")
+    left = replace(found, value=-0.3, frequency_hz=2000.0, method="by the law of Type B: worst at −35 dB")
+    w.keep("s", "found-clean", "record-replay", [(found, MISTRACKING)])
+    w.keep("s", "left", "record-replay", [(left, MISTRACKING)])
+    (thing,) = figures(w.store.records())
+    assert thing.detail == ""
+    assert [cell.text for cell in thing.lines[0].cells] == ["–", "−4.00 ± 0.20", "−0.30 ± 0.20"]
+
+
+def test_parts_of_flutter_are_no_rows(w: Writer) -> None:
+    w.keep("s", "left", "reference tape", [(Reading("flutter_component", "left", 0.1, 0.01, 6.9), MISTRACKING)])
+    assert figures(w.store.records()) == ()
+
+
+def test_a_tone_that_its_certificate_corrects_stays_in_its_curve(w: Writer) -> None:
+    curve = response("left", 1.0)
+    reading, target = curve[3]
+    curve[3] = (replace(reading, method=f"{reading.method}, its certificate moves the target by −0.1 dB"), target)
+    w.keep("s", "left", "reference tape", curve, sent_db=-20.0)
+    (table,) = responses(w.store.records())
+    assert len(table.rows) == len(curve)

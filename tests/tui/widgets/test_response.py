@@ -1,0 +1,70 @@
+from __future__ import annotations
+
+from bench.procedure.model.targets import Target, judge
+from bench.procedure.state.snapshot import ToneRow
+from bench.tui.widgets.line_widget import texts, width_of
+from bench.tui.widgets.response import points_of, response_lines
+from tests.tui import samples
+
+
+def tone(hz: float, left: float, right: float, target: Target = samples.RESPONSE) -> ToneRow:
+    readings = tuple(
+        (r, judge(r, target))
+        for r in (
+            samples.reading(left, "left", "response", frequency_hz=hz),
+            samples.reading(right, "right", "response", frequency_hz=hz),
+        )
+    )
+    return ToneRow(f"{hz}", f"{hz:g} Hz", "done", hz, readings)
+
+
+def test_points_are_errors_from_the_target_lowest_frequency_first() -> None:
+    lifted = Target(value=1.0, unit="dB", tolerance=2.0, source="made up")
+    assert points_of((tone(1000.0, 1.5, 0.0, lifted), tone(100.0, 1.0, 1.0, lifted))) == {
+        "left": [(100.0, 0.0, 2.0), (1000.0, 0.5, 2.0)],
+        "right": [(100.0, 0.0, 2.0), (1000.0, -1.0, 2.0)],
+    }
+
+
+def test_one_tone_is_no_response() -> None:
+    assert points_of((tone(1000.0, 0.0, 0.0),)) == {}
+    assert response_lines((tone(1000.0, 0.0, 0.0),), 60, 12) == []
+
+
+def test_flat_left_and_drooping_right() -> None:
+    tones = tuple(tone(hz, 0.0, 0.0 if hz < 5000 else -3.0) for hz in (63.0, 1000.0, 10000.0))
+    assert texts(response_lines(tones, 46, 12)) == [
+        "dB off target  L  R  B both",
+        "   +4│",
+        "     │",
+        "     │⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂⠂",
+        "     │",
+        "    0│ B⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤B⢤⡤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤⠤L",
+        "     │                       ⠈⠉⠒⠤⢄⡀",
+        "     │⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠄⠌⠍⠖⠦⢄⣄⠄⠄⠄⠄⠄⠄",
+        "     │                                  ⠉⠒⠢⢄R",
+        "   −4│",
+        "     └─┴────┴────┴────┴────┴────┴────┴────┴───",
+        "      63   125  250  500  1k   2k   4k   8k Hz",
+    ]
+
+
+def test_the_axis_is_logarithmic() -> None:
+    tones = tuple(tone(hz, 0.0, 0.0) for hz in (100.0, 1000.0, 10000.0))
+    lines = texts(response_lines(tones, 66, 12))
+    row = next(line for line in lines if line.count("B") == 3)
+    first, second, third = (n for n, sign in enumerate(row) if sign == "B")
+    assert abs((third - second) - (second - first)) <= 1
+    assert lines[-1].split()[-1] == "Hz"
+    assert "1k" in lines[-1].split()
+
+
+def test_all_lines_fit() -> None:
+    tones = tuple(tone(hz, 30.0, -70.0) for hz in (20.0, 1000.0, 20000.0))
+    assert all(width_of(line) <= 40 for line in response_lines(tones, 40, 10))
+
+
+def test_no_room_draws_nothing() -> None:
+    tones = tuple(tone(hz, 0.0, 0.0) for hz in (100.0, 1000.0))
+    assert response_lines(tones, 20, 12) == []
+    assert response_lines(tones, 60, 5) == []

@@ -1,0 +1,68 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bench.measure.reading import no_reading
+from bench.procedure.model.targets import Verdict
+from bench.tui.widgets.line_widget import texts
+from bench.tui.widgets.tones import of_interest, tone_lines, worst
+from tests.tui import samples
+
+
+def test_tones_are_ticked_as_they_come() -> None:
+    assert texts(tone_lines(samples.tone_rows(2)[:4], 46, 8)) == [
+        "2 of 4 tones           left   right",
+        "✓ 315 Hz, −20 dB        0.2    −0.1 dB   in",
+        "✓ 40 Hz, −20 dB         0.2    −0.1 dB   in",
+        "▸ 63 Hz, −20 dB       −33.1   −33.8 dBFS",
+        "· 125 Hz, −20 dB",
+    ]
+
+
+def test_a_long_list_follows_the_tone_that_is_due() -> None:
+    lines = texts(tone_lines(samples.tone_rows(9), 46, 6))
+    assert len(lines) == 6
+    assert any(line.startswith("▸ 8 kHz") for line in lines)
+
+
+def test_a_missing_tone_says_so() -> None:
+    row = replace(samples.tone_rows(0)[3], state="missing")
+    assert texts(tone_lines((row,), 46, 4))[1] == "✗ 125 Hz, −20 dB    missing"
+
+
+def test_a_purpose_gives_way_to_the_figures() -> None:
+    row = replace(samples.tone_rows(1)[0], label="12.5 kHz, −20 dB (response)")
+    assert texts(tone_lines((row,), 46, 4))[1].startswith("✓ 12.5 kHz, −20 dB  ")
+    assert "(response)" in texts(tone_lines((row,), 70, 4))[1]
+
+
+def test_the_worst_verdict_counts() -> None:
+    good, bad = Verdict(word="in"), Verdict(word="out")
+    reading, other = samples.reading(1.0, "left", "response"), samples.reading(9.0, "left", "azimuth_delay")
+    assert worst(((reading, good), (other, bad))) == "out"
+    assert worst(((reading, None),)) is None
+    assert of_interest(((reading, good), (other, bad))) == [(other, bad)]
+    assert of_interest(()) == []
+
+
+def test_one_figure_for_what_is_between_the_channels() -> None:
+    delay = samples.reading(3.2, "left-right", "azimuth_delay")
+    row = replace(samples.tone_rows(1)[0], readings=((delay, Verdict(word="in", target=0.0, tolerance=6.0)),))
+    assert texts(tone_lines((row,), 46, 4))[1] == "✓ 315 Hz, −20 dB                  3 µs   in"
+
+
+def test_no_reading_is_no_figure() -> None:
+    none = no_reading("response", "left", "silence")
+    row = replace(samples.tone_rows(1)[0], readings=((none, Verdict(word="no reading")),))
+    line = texts(tone_lines((row,), 46, 4))[1]
+    assert line.startswith("– 315 Hz")
+    assert line.endswith("none")
+
+
+def test_what_was_measured_and_not_judged_has_no_tick() -> None:
+    level = samples.reading(6.5, "left", "record_replay_level")
+    row = replace(samples.tone_rows(1)[0], readings=((level, None),))
+    assert texts(tone_lines((row,), 46, 4))[:2] == [
+        "0 of 1 tone            left   right".replace("0", "1"),
+        "▪ 315 Hz, −20 dB        6.5         dB",
+    ]
