@@ -6,14 +6,15 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from bench.measure.reading import Reading
-from bench.procedure.model.targets import Verdict
+from bench.measure.verdict import Verdict
 from bench.procedure.state.snapshot import Curve, Gauge, InputView, Prompt, Snapshot, StepView, ToneRow
-from bench.session.report.words import inert
+from bench.words.dates import duration
+from bench.words.names import STAGES
+from bench.words.sentences import inert
 
 GAUGE_EVERY = 20
 """Snapshots between two lines of a gauge that only moves: about a second."""
 
-STAGES = {"found-dirty": "as found, before cleaning", "found-clean": "as found, after cleaning", "left": "as left"}
 HINTS = ("think", "look", "do")
 
 
@@ -132,7 +133,7 @@ class Teller:
         if self._new("again", s.to_check_again) and s.to_check_again:
             self._line("! to be checked again: " + ", ".join(s.to_check_again))
         if s.timer_left_s is not None and self._new("timer", -(-round(s.timer_left_s) // 60)):
-            self._line(f"  timer: {minutes_words(s.timer_left_s)} left")
+            self._line(f"  timer: {duration(s.timer_left_s)} left")
         if not s.notice:
             self._said.pop("notice", None)
         elif self._new("notice", s.notice):
@@ -232,11 +233,6 @@ def curve_words(curve: Curve) -> str:
     if curve.best is not None:
         parts.append(f"best: {curve.best:g}")
     return ", ".join(parts)
-
-
-def minutes_words(seconds: float) -> str:
-    """A stretch of time: "12 min", "40 s"."""
-    return f"{round(seconds / 60)} min" if seconds >= 90 else f"{round(seconds)} s"
 
 
 def reading_words(reading: Reading, verdict: Verdict | None) -> str:

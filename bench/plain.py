@@ -12,7 +12,7 @@ from bench.problem import Problem
 from bench.procedure.run import commands as say
 from bench.procedure.run.desk import Desk
 from bench.procedure.state.snapshot import Outcome, Prompt, Snapshot
-from bench.session.report.words import inert
+from bench.words.sentences import inert
 
 HELP = (
     "enter goes on; an answer is typed; skip REASON, accept REASON, note WORDS, tick N, turn TRIMMER DEGREES, "

@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from bench.measure.reading import Reading, no_reading
+from bench.measure.verdict import Verdict
 from bench.narration import Teller, reading_words
-from bench.procedure.model.targets import Verdict
 from bench.procedure.state.snapshot import Prompt, Snapshot
 from tests.tui import samples
 from tests.tui.test_hostile import nasty_faces

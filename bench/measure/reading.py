@@ -115,14 +115,3 @@ SEVERAL = "whole periods told by all of them"
 def no_reading(quantity: str, channel: Channel, because: str, **more: Any) -> Reading:
     """A reading without a value. `because` completes "no reading, because …"."""
     return Reading(quantity, channel, None, reason=because, **more)
-
-
-def decimals(unit: str, tolerance: float | None) -> int:
-    """How many decimals a figure shows: a fifth of the tolerance can be seen, and no more flickers."""
-    least = 0 if unit in ("µs", "degrees", "1", "ms") else 1
-    if tolerance is None:
-        return 2 if unit == "%" else 1
-    count = least
-    while 10.0**-count > tolerance / 4.9 and count < 4:
-        count += 1
-    return count

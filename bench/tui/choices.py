@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench.problem import Problem
-from bench.tui.text import lasting
+from bench.words.dates import duration
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -174,7 +174,7 @@ def _procedures(workspace: Workspace) -> tuple[Option, ...]:
         option = Option(
             path.stem,
             procedure.title,
-            lasting(procedure.takes_minutes),
+            duration(60.0 * procedure.takes_minutes),
             tuple(about),
             goes_with={row: (name,) for row, name in own.items() if name is not None},
         )

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from bench.measure.reading import decimals
 from bench.procedure.state.snapshot import Snapshot
-from bench.session.report.words import QUANTITIES
 from bench.tui import actions
 from bench.tui.actions import Verb
-from bench.tui.text import SHAPES, hertz, number, wrap
+from bench.tui.text import SHAPES, wrap
 from bench.tui.widgets.footer import Asked
 from bench.tui.widgets.step_card import READABLE
+from bench.words.figures import hertz, live_decimals, number
+from bench.words.names import QUANTITIES
 
 KEYS = {"go-on": "space", "confirm": "space", "reason": "space", "number": "enter", "words": "enter", "choice": "enter"}
 """The key that answers each kind of prompt; `wait` has none."""
@@ -124,7 +124,7 @@ def kept_words(snapshot: Snapshot) -> str:
         return ""
     parts, before = [], ""
     for reading, verdict in snapshot.last[:4]:
-        places = decimals(reading.unit, verdict.tolerance if verdict else None)
+        places = live_decimals(reading.unit, verdict.tolerance if verdict else None)
         value = "no reading" if reading.value is None else f"{number(reading.value, places)} {reading.unit}"
         shape = f" {SHAPES[verdict.word][0]} {verdict.word}" if verdict else ""
         what = QUANTITIES[reading.quantity].lower()

@@ -9,10 +9,7 @@ from typing import TYPE_CHECKING
 from rich.cells import cell_len, chop_cells, set_cell_size
 
 if TYPE_CHECKING:
-    from bench.procedure.model.steps import Stage
-    from bench.procedure.model.targets import VerdictWord
-
-MINUS = "\N{MINUS SIGN}"
+    from bench.measure.verdict import VerdictWord
 
 SHAPES: dict[VerdictWord, tuple[str, str]] = {
     "in": ("✓", "in"),
@@ -22,11 +19,6 @@ SHAPES: dict[VerdictWord, tuple[str, str]] = {
 }
 """A shape and a role of colour for each verdict: the word, the shape and the colour always go together."""
 
-STAGES: dict[Stage, str] = {
-    "found-dirty": "as found, before cleaning",
-    "found-clean": "as found, after cleaning",
-    "left": "as left",
-}
 
 _JOINERS = {*range(0xFE00, 0xFE10), *range(0x1F1E6, 0x1F200), *range(0x1F3FB, 0x1F400), *range(0xE0100, 0xE01F0)}
 """Signs that change the width or the shape of their neighbour, differently in each terminal."""
@@ -101,31 +93,6 @@ def clip(lines: list[str], count: int, width: int) -> list[str]:
     while cell_len(last) + 2 > width and " " in last:
         last = last.rpartition(" ")[0]
     return [*lines[: count - 1], last + " …" if cell_len(last) + 2 <= width else cell(last + " " * width, width)]
-
-
-def number(value: float, places: int, *, sign: bool = False) -> str:
-    """A figure with a true minus sign; with `sign` a plus sign too. Never "−0.0"."""
-    text = f"{abs(value):.{places}f}"
-    if float(text) == 0:
-        return text
-    return (MINUS if value < 0 else "+" if sign else "") + text
-
-
-def hertz(frequency: float) -> str:
-    """A frequency as people say it: "315 Hz", "6.3 kHz"."""
-    return f"{frequency / 1000:g} kHz" if frequency >= 1000 else f"{frequency:g} Hz"
-
-
-def minutes(seconds: float) -> str:
-    """A stretch of time on a clock's face: "9:05"."""
-    whole = max(0, round(seconds))
-    return f"{whole // 60}:{whole % 60:02d}"
-
-
-def lasting(takes_minutes: float) -> str:
-    """How long a job takes: "25 min", "1 h 30"."""
-    whole = max(1, round(takes_minutes))
-    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d}"
 
 
 def spread_of(uncertainty: float) -> str:

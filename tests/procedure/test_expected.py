@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from bench.procedure.kinds.listen.expected_tones import Expected, label, match
+from bench.procedure.kinds.listen.expected_tones import Expected, match
+from bench.words.figures import tone
 
 
 def tape() -> list[Expected]:
@@ -65,4 +66,4 @@ def test_a_stranger_is_none_of_them(hz: float) -> None:
     ("hz", "db", "words"), [(10000, -20, "10 kHz, −20 dB"), (315, 0, "315 Hz, 0 dB"), (3150, 3, "3.15 kHz, +3 dB")]
 )
 def test_label(hz: float, db: float, words: str) -> None:
-    assert label(hz, db) == words
+    assert tone(hz, db) == words

@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from bench.clock import RehearsalClock
 from bench.measure.reading import Channel, Reading, no_reading
-from bench.procedure.model.steps import Stage
+from bench.measure.stage import Stage
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.journal import Event, EventKind, ReadingRecord
 from bench.session.record.record import JobFacts

@@ -8,8 +8,8 @@ from typing import get_args
 from hypothesis import strategies as st
 
 from bench.measure.reading import UNITS, Channel, Reading
-from bench.procedure.model.steps import Stage
-from bench.procedure.model.targets import Verdict, VerdictWord
+from bench.measure.stage import Stage
+from bench.measure.verdict import Verdict, VerdictWord
 from bench.procedure.state.journal import Event, EventKind, ReadingRecord
 from bench.session.record.record import JobFacts
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from bench.clock import RehearsalClock
 from bench.measure.reading import Reading
-from bench.procedure.model.steps import Stage
+from bench.measure.stage import Stage
 from bench.procedure.model.targets import judge
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.record.record import JobFacts

@@ -8,8 +8,9 @@ from typing import Any
 
 from bench.audio.port import PortStatus, TrimmerInfo
 from bench.measure.reading import Channel, Reading
+from bench.measure.verdict import Verdict
 from bench.procedure.model.steps import Caution
-from bench.procedure.model.targets import Target, Verdict, judge
+from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.snapshot import (
     CheckRow,
     Curve,

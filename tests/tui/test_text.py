@@ -7,8 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from bench.measure.reading import decimals
-from bench.tui.text import cell, clip, hertz, lasting, minutes, number, plain, spread_of, wrap
+from bench.tui.text import cell, clip, plain, spread_of, wrap
 
 HOSTILE = [
     "\x1b[31mred\x1b]0;title\x07",
@@ -77,26 +76,6 @@ def test_clip_marks_what_was_left_out() -> None:
     assert clip(["ninechars", "x"], 1, 9) == ["ninechar…"]
     assert clip(["one"], 2, 9) == ["one"]
     assert clip(["one"], 0, 9) == []
-
-
-@pytest.mark.parametrize(
-    ("unit", "tolerance", "places"),
-    [("dB", 0.5, 1), ("dB", 2.0, 1), ("dB", 0.1, 2), ("%", 0.2, 2), ("µs", 6.0, 0), ("dB", None, 1), ("%", None, 2)],
-)
-def test_decimals_show_a_fifth_of_the_tolerance(unit: str, tolerance: float | None, places: int) -> None:
-    assert decimals(unit, tolerance) == places
-
-
-def test_numbers_have_a_true_minus_and_no_minus_zero() -> None:
-    assert number(-12.34, 1) == "−12.3"
-    assert number(-0.04, 1) == "0.0"
-    assert number(3.0, 0, sign=True) == "+3"
-    assert hertz(6300) == "6.3 kHz"
-    assert hertz(315) == "315 Hz"
-    assert minutes(754.2) == "12:34"
-    assert minutes(-3) == "0:00"
-    assert lasting(75) == "1 h 15"
-    assert lasting(10) == "10 min"
 
 
 @pytest.mark.parametrize(

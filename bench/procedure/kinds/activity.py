@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Literal
 from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
 from bench.measure.reading import INVERTED, SEVERAL, Reading
+from bench.measure.verdict import Verdict
 from bench.problem import Problem
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Adjust, Measuring, StepBase
-from bench.procedure.model.targets import Verdict
 from bench.procedure.state.dependencies import to_check_again
 from bench.procedure.state.journal import Event, EventKind, Journal, ReadingRecord, turns_in
 from bench.procedure.state.progress import Way

@@ -8,8 +8,9 @@ from typing import Annotated, Literal, get_args
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 from pydantic_core import PydanticCustomError
 
+from bench.measure.stage import Stage
+
 Hazard = Literal["mains", "demagnetiser", "solvent", "moving-parts", "loud-tones", "reference-tape", "owners-tape"]
-Stage = Literal["found-dirty", "found-clean", "left"]
 Direction = Literal["forward", "reverse"]
 NoiseReduction = Literal["off", "on", "record-only", "replay-only"]
 """How the machine's noise-reduction switch stands at a step."""

@@ -8,12 +8,11 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from bench.measure.reading import Reading
+from bench.measure.verdict import Verdict, VerdictWord
 from bench.tape.fluxivity import Fluxivity, FluxMethod, by_method, ratio_db
 
 TargetName = Annotated[str, Field(pattern=r"^(machine|tape)\.[a-z0-9_]+$")]
 """`machine.replay_level`: the sheet, then the key in its `[targets]`. There is no expression language."""
-
-VerdictWord = Literal["in", "out", "too close to call", "no reading"]
 
 
 class Band(BaseModel):
@@ -86,19 +85,6 @@ class Target(BaseModel):
         if not inside:
             return self.tolerance
         return min(inside, key=lambda b: math.log(b.to_hz / b.from_hz)).tolerance
-
-
-class Verdict(BaseModel):
-    """A reading judged."""
-
-    model_config = ConfigDict(frozen=True)
-
-    word: VerdictWord
-    target: float | None = None
-    tolerance: float | None = None
-    source: str = ""
-    limit: Literal["", "at least", "at most"] = ""
-    """Set where `target` is a limit on one side and there is no tolerance."""
 
 
 def judge(reading: Reading, target: Target, *, offset: float = 0.0) -> Verdict:

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.reading import Reading
-from bench.procedure.model.steps import Stage
-from bench.procedure.model.targets import Verdict
+from bench.measure.stage import Stage
+from bench.measure.verdict import Verdict
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from bench.measure.reading import Reading
-from bench.procedure.model.steps import Stage
+from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 

@@ -7,8 +7,9 @@ from typing import Literal
 
 from bench.audio.port import PortStatus, TrimmerInfo
 from bench.measure.reading import Channel, Reading
-from bench.procedure.model.steps import Caution, Stage
-from bench.procedure.model.targets import Verdict, VerdictWord
+from bench.measure.stage import Stage
+from bench.measure.verdict import Verdict, VerdictWord
+from bench.procedure.model.steps import Caution
 
 
 @dataclass(frozen=True, slots=True)

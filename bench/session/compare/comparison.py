@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from bench.procedure.model.steps import Stage
+from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.subject import Subject, conditions_of, differences, in_order, last_of
 from bench.session.record.reader import read_session

@@ -6,7 +6,11 @@ from itertools import groupby
 
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.comparison import Comparison, Row, Side, State
-from bench.session.report.words import STAGES, day, figure, inert, listed, spread, value_text, with_unit
+from bench.words.dates import day
+from bench.words.figures import figure, spread, with_unit
+from bench.words.names import STAGES
+from bench.words.readings import value_text
+from bench.words.sentences import inert, listed
 
 _TITLES: dict[State, str] = {
     "changed": "Changed: by more than both uncertainties together",

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
+from bench.measure.stage import Stage
+from bench.measure.verdict import VerdictWord
 from bench.problem import Problem
-from bench.procedure.model.steps import Stage
-from bench.procedure.model.targets import VerdictWord
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.drift import Drift, Step, drift, reaches
 from bench.session.compare.machines import INTERVAL_MONTHS, months_after

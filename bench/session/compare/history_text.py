@@ -5,7 +5,9 @@ from __future__ import annotations
 from itertools import groupby
 
 from bench.session.compare.history import History, Point, Series
-from bench.session.report.words import day, figure, inert, plain, spread, true_minus, with_unit
+from bench.words.dates import day
+from bench.words.figures import as_given, figure, spread, with_unit
+from bench.words.sentences import inert, true_minus
 
 _SHORT = {"found-dirty": "found, dirty", "found-clean": "found", "left": "left"}
 
@@ -71,7 +73,7 @@ def drift_text(series: Series) -> str:
     newest = next((p for p in reversed(series.points) if p.stage == "left"), None)
     if series.reaches is None or newest is None:
         return said
-    aim = plain(newest.target or 0.0)
+    aim = as_given(newest.target or 0.0)
     accepted = f"{newest.limit} {aim}" if newest.limit else f"{aim} ± {newest.tolerance or 0.0:g}"
     return f"{said}; reaches the end of {accepted} about {series.reaches:%B %Y}"
 

@@ -5,7 +5,10 @@ from __future__ import annotations
 from bench.session.compare.interchange import SIDES, Interchange, Mistracking
 from bench.session.compare.machine_errors import Trait, Value
 from bench.session.compare.outlier import CHANCE, Odd
-from bench.session.report.words import CHANNELS, day, decibels, figure, hertz, inert, listed, spread, with_unit
+from bench.words.dates import day
+from bench.words.figures import decibels, figure, hertz, spread, with_unit
+from bench.words.names import CHANNELS
+from bench.words.sentences import inert, listed
 
 _METHOD = (
     "From each machine's own record-to-replay and replay of the reference tape, as left or found; k = 2.",

@@ -7,11 +7,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from bench.measure.reading import UNITS, Channel, Reading
-from bench.procedure.model.steps import Stage
+from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 from bench.session.record.record import JobFacts, SessionRecord
-from bench.session.report.words import CHANNELS, QUANTITIES, decibels, hertz
+from bench.words.figures import decibels, hertz
+from bench.words.names import CHANNELS, QUANTITIES
 
 EVENTS = frozenset({"flutter_component", "dropout_depth", "dropout_length"})
 """Readings of what happened to be there: there is no counterpart to set them beside."""

@@ -10,8 +10,9 @@ from bench.problem import Problem
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord
-from bench.session.report.words import STAGES, decibels
 from bench.tape.tracking import Errors
+from bench.words.figures import decibels
+from bench.words.names import STAGES
 
 
 @dataclass(frozen=True, slots=True)

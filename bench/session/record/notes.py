@@ -9,7 +9,7 @@ from bench.clock import Clock
 from bench.problem import Problem
 from bench.procedure.state.journal import Event
 from bench.session.record.store import SessionStore
-from bench.session.report.words import inert
+from bench.words.sentences import inert
 
 
 def add_notes(folder: Path, texts: Sequence[str], clock: Clock) -> None:

@@ -7,7 +7,7 @@ import io
 
 from bench.session.record.record import SessionRecord
 from bench.session.report.steps import StepOutline
-from bench.session.report.words import inert
+from bench.words.sentences import inert
 
 COLUMNS = (
     "id",

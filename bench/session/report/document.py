@@ -18,7 +18,11 @@ from bench.session.report.owner_summary import story
 from bench.session.report.result import Result, result_of
 from bench.session.report.steps import StepOutline, outline
 from bench.session.report.tables import PARTS, STAGE_ORDER, ResponseTable, Thing, figures, responses
-from bench.session.report.words import CHANNELS, STAGES, day, hertz, hour, listed, true_minus, value_text, what
+from bench.words.dates import day, hour
+from bench.words.figures import hertz
+from bench.words.names import CHANNELS, QUANTITIES, STAGES
+from bench.words.readings import value_text
+from bench.words.sentences import listed, true_minus
 
 HAZARDS = {
     "mains": "Mains and high tension",
@@ -200,7 +204,7 @@ def _exceptions(
         if r.accepted_because:
             word = r.verdict.word if r.verdict else "not judged"
             readings = accepted.setdefault((r.step, r.accepted_because), {})
-            readings.setdefault(f"{what(r)} ({word})", []).append(
+            readings.setdefault(f"{_what(r)} ({word})", []).append(
                 hertz(r.reading.frequency_hz) if r.reading.frequency_hz else ""
             )
     for event in session.events:
@@ -209,6 +213,11 @@ def _exceptions(
     for (step, because), readings in accepted.items():
         parts = [" at ".join(filter(None, (name, listed([*filter(None, tones)])))) for name, tones in readings.items()]
         yield "Accepted", title_of(step, steps), f"{'; '.join(parts)}; because {because}"
+
+
+def _what(record: ReadingRecord) -> str:
+    """What was measured where: "response, left, record-replay"."""
+    return f"{QUANTITIES[record.reading.quantity].lower()}, {CHANNELS[record.reading.channel]}, {record.source}"
 
 
 def _noted(session: SessionRecord, steps: dict[str, StepOutline]) -> Iterable[tuple[str, str, str]]:

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 from bench.measure.reading import Channel
-from bench.procedure.model.steps import Stage
+from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.subject import FOUND_HZ, method_of
-from bench.session.report.words import CHANNELS, NO_BREAK, decimals, figure, hertz, listed, plain, spread
+from bench.words.figures import as_given, decimals, figure, hertz, spread
+from bench.words.names import CHANNELS
+from bench.words.sentences import NO_BREAK, listed
 
 TREBLE_FROM_HZ = 4000.0
 """Type B noise reduction is in full effect from here on (common practice, no source)."""
@@ -123,7 +125,7 @@ def _part(work: str, name: str, found: list[Change]) -> str:
         verb = "gave back" if most.by > 0 else "took away"
         return f"{verb} {by} of {name}{at} ({detail})"
     if most.target is not None:
-        detail += f", target {plain(most.target)}"
+        detail += f", target {as_given(most.target)}"
     verb = "raised" if most.by > 0 else "lowered"
     return f"{verb} the {name}{at} by {by} ({detail})"
 

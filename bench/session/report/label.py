@@ -15,7 +15,10 @@ from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 from bench.session.report.result import result_of
 from bench.session.report.steps import outline
-from bench.session.report.words import CHANNELS, day, figure, hertz, inert, true_minus, with_unit
+from bench.words.dates import day
+from bench.words.figures import figure, hertz, with_unit
+from bench.words.names import CHANNELS
+from bench.words.sentences import inert, true_minus
 
 WIDTH = 34
 BIAS = frozenset({"tape.bias", "tape.overbias"})

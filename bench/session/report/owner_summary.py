@@ -6,14 +6,15 @@ from collections.abc import Sequence
 
 from bench.measure.quantities.mistracking import errors_of
 from bench.measure.reading import Channel
+from bench.measure.stage import Stage
 from bench.problem import Problem
-from bench.procedure.model.steps import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord
 from bench.session.report.steps import StepOutline
-from bench.session.report.words import CHANNELS, hertz
 from bench.tape.tracking import Errors, Tracking, track, worst_of
+from bench.words.figures import hertz
+from bench.words.names import CHANNELS
 
 HARMLESS_DB = 0.5
 """What is lost or gained by less than this nobody hears (common practice, no source)."""

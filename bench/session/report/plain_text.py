@@ -9,7 +9,8 @@ from bench.procedure.state.ranking import RANKED, ranking_lines
 from bench.session.record.record import SessionRecord
 from bench.session.report.document import Content, content_of
 from bench.session.report.tables import STAGE_ORDER, Cell, ResponseTable
-from bench.session.report.words import CHANNELS, inert
+from bench.words.names import CHANNELS
+from bench.words.sentences import inert
 
 WIDTH = 80
 _LEGEND = (

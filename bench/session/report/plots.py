@@ -22,10 +22,11 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG  # noqa: E402
 from matplotlib.figure import Figure  # noqa: E402
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullFormatter, NullLocator  # noqa: E402
 
-from bench.procedure.model.steps import Stage  # noqa: E402
+from bench.measure.stage import Stage  # noqa: E402
 from bench.procedure.state.journal import ReadingRecord  # noqa: E402
 from bench.session.report.tables import STAGE_ORDER, ResponseTable  # noqa: E402
-from bench.session.report.words import CHANNELS, STAGES, figure, hertz  # noqa: E402
+from bench.words.figures import figure, hertz  # noqa: E402
+from bench.words.names import CHANNELS, STAGES  # noqa: E402
 
 INK, MUTED, RULE = "#211d19", "#5c554b", "#d8d1c4"
 CORRIDOR, EDGE = "#eef1e6", "#a9b58f"

@@ -25,7 +25,8 @@ from bench.session.report.plots import response_svg
 from bench.session.report.small_plots import SmallPlot, small_plots
 from bench.session.report.steps import outline
 from bench.session.report.tables import STAGE_ORDER, ResponseTable
-from bench.session.report.words import CHANNELS, SIGNS, STAGES, inert
+from bench.words.names import CHANNELS, SIGNS, STAGES
+from bench.words.sentences import inert
 
 REPORT_NAME = "report.html"
 TABLE_NAME = "readings.csv"

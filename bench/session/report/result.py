@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bench.procedure.model.targets import VerdictWord
+from bench.measure.verdict import VerdictWord
 from bench.procedure.state.dependencies import to_check_again
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.progress import not_needed
 from bench.session.record.record import SessionRecord
 from bench.session.report.steps import StepOutline
-from bench.session.report.words import listed
+from bench.words.sentences import listed
 
 
 @dataclass(frozen=True, slots=True)

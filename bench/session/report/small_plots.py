@@ -14,8 +14,10 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.report.plots import CORRIDOR, EDGE, INK, MUTED, RULE, STYLES, as_svg
 from bench.session.report.tables import STAGE_ORDER
-from bench.session.report.words import STAGES, figure, hertz, spread, true_minus
 from bench.tape.tracking import FREQUENCIES_HZ, LEVELS_DB, Tracking
+from bench.words.figures import figure, hertz, spread
+from bench.words.names import STAGES
+from bench.words.sentences import true_minus
 
 Panel = Callable[[Axes], None]
 SIZE = (2.2, 1.45)

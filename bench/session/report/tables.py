@@ -5,22 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from bench.measure.reading import UNITS, Channel, Reading
-from bench.procedure.model.steps import Stage
+from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.subject import FOUND_HZ, method_of
 from bench.session.report.improvement import comparable
-from bench.session.report.words import (
-    CHANNELS,
-    QUANTITIES,
-    STAGES,
-    decibels,
-    hertz,
-    target_text,
-    tone,
-    true_minus,
-    unit_in_words,
-    value_text,
-)
+from bench.words.figures import decibels, hertz, tone
+from bench.words.names import CHANNELS, QUANTITIES, STAGES, unit_in_words
+from bench.words.readings import target_text, value_text
+from bench.words.sentences import true_minus
 
 USUAL = frozenset({"", "common practice, no source"})
 """Where a target comes from when nothing is said of it beside the table."""
@@ -122,7 +114,7 @@ def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
         record = _any(stages)
         judged = next((r.verdict for r in reversed(stages) if r and r.verdict), None)
         reading = record.reading
-        at = "" if reading.quantity in FOUND_HZ else tone(record)
+        at = "" if reading.quantity in FOUND_HZ else tone(reading.frequency_hz, record.sent_db)
         detail = (
             (at + _state(record)).removeprefix(", "),
             f"re {reading.reference}" if reading.reference else "",

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from bench.tui.text import clip, minutes, number, plain, wrap
+from bench.tui.text import clip, plain, wrap
 from bench.tui.widgets.large_digits import large
 from bench.tui.widgets.line_widget import Line, Painted, trim
+from bench.words.dates import clock
+from bench.words.figures import number
 
 if TYPE_CHECKING:
     from bench.audio.port import TrimmerInfo
@@ -54,7 +56,7 @@ def trimmer_line(trimmers: tuple[TrimmerInfo, ...], picked: int, width: int) -> 
 
 def timer_lines(left_s: float, rows: int = 5) -> list[Line]:
     """What is left on a timer, in large figures."""
-    return [[(line, "strong")] for line in large(minutes(left_s), rows)]
+    return [[(line, "strong")] for line in large(clock(left_s), rows)]
 
 
 class Lines(Painted):

@@ -7,9 +7,10 @@ import math
 import numpy as np
 
 from bench.procedure.state.snapshot import Curve
-from bench.tui.text import cell, number
+from bench.tui.text import cell
 from bench.tui.widgets.braille import Dots
 from bench.tui.widgets.line_widget import Line, Span
+from bench.words.figures import number
 
 LABEL = 7
 LEAST_WIDTH, LEAST_HEIGHT = 24, 4

@@ -7,9 +7,10 @@ import math
 import numpy as np
 
 from bench.procedure.state.snapshot import FlutterPart
-from bench.tui.text import cell, number
+from bench.tui.text import cell
 from bench.tui.widgets.braille import Dots
 from bench.tui.widgets.line_widget import Line, Painted, beside
+from bench.words.figures import number
 
 LIST_WIDTH = 58
 LABEL = 7

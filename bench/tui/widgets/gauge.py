@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from bench.measure.reading import UNITS, decimals
+from bench.measure.reading import UNITS
 from bench.procedure.state.snapshot import Curve, Gauge
-from bench.tui.text import SHAPES, cell, clip, number, plain, spread_of, wrap
+from bench.tui.text import SHAPES, cell, clip, plain, spread_of, wrap
 from bench.tui.widgets.curve import LEAST_HEIGHT, curve_lines
 from bench.tui.widgets.large_digits import ABOUT, CROSS, DOWN, TICK, UP, large
 from bench.tui.widgets.line_widget import Line, Painted, spread, width_of
 from bench.tui.widgets.phase import phase_lines, phase_of, phase_words
 from bench.tui.widgets.scale import band_lines
 from bench.tui.widgets.trace import trace_lines
+from bench.words.figures import live_decimals, number
 
 TRACE_ROWS = 6
 """Rows of trace that must be left before the figures grow; and"""
@@ -84,7 +85,7 @@ def _unit(gauge: Gauge) -> str:
 
 
 def _places(gauge: Gauge) -> int:
-    return decimals(_unit(gauge), gauge.verdict.tolerance if gauge.verdict else None)
+    return live_decimals(_unit(gauge), gauge.verdict.tolerance if gauge.verdict else None)
 
 
 def _head(gauge: Gauge, width: int) -> Line:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from bench.procedure.state.snapshot import InputView, JobView, StepView
-from bench.tui.text import MINUS, STAGES, cell, number, plain
+from bench.tui.text import cell, plain
 from bench.tui.widgets.line_widget import Line, Painted, spread, trim, width_of
+from bench.words.figures import MINUS, number
+from bench.words.names import STAGES
 
 METER_LOW_DBFS = -60.0
 METER_HIGH_MARK_DBFS = -6.0

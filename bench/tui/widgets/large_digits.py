@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.tui.text import MINUS
+from bench.words.figures import MINUS
 
 _BARS = {
     "0": "abcdef",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.procedure.model.targets import VerdictWord
+from bench.measure.verdict import VerdictWord
 from bench.procedure.state.snapshot import Outcome
 from bench.tui.text import SHAPES, wrap
 from bench.tui.widgets.large_digits import CROSS, TICK

@@ -7,9 +7,9 @@ import math
 import numpy as np
 
 from bench.procedure.state.snapshot import Gauge
-from bench.tui.text import hertz, number
 from bench.tui.widgets.braille import Dots
 from bench.tui.widgets.line_widget import Line
+from bench.words.figures import hertz, number
 
 POINTS = 96
 

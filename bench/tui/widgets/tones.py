@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from bench.measure.reading import Reading, decimals
-from bench.procedure.model.targets import Verdict, VerdictWord
+from bench.measure.reading import Reading
+from bench.measure.verdict import Verdict, VerdictWord
 from bench.procedure.state.snapshot import FoundPoint, ToneRow
-from bench.tui.text import SHAPES, cell, number
+from bench.tui.text import SHAPES, cell
 from bench.tui.widgets.line_widget import Line, Painted, beside, spread
 from bench.tui.widgets.response import LEAST_WIDTH, response_lines
+from bench.words.figures import live_decimals, number
 
 MOST_ROWS = 36
 """Of the response beside the list: more would only stretch it."""
@@ -86,7 +87,7 @@ def of_interest(readings: tuple[tuple[Reading, Verdict | None], ...]) -> list[tu
 def _value(reading: Reading, verdict: Verdict | None) -> str:
     if reading.value is None:
         return "none"
-    return number(reading.value, decimals(reading.unit, verdict.tolerance if verdict else None))
+    return number(reading.value, live_decimals(reading.unit, verdict.tolerance if verdict else None))
 
 
 class ToneBoard(Painted):

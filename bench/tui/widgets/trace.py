@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from bench.measure.reading import decimals
-from bench.tui.text import cell, number
+from bench.tui.text import cell
 from bench.tui.widgets.braille import Dots
 from bench.tui.widgets.line_widget import Line
 from bench.tui.widgets.scale import part_of
+from bench.words.figures import live_decimals, number
 
 SECONDS = 60.0
 LABEL = 7
@@ -42,7 +42,7 @@ def trace_lines(
             return [[]] * height
         values = [v for _, v in history]
         target = (max(values) + min(values)) / 2
-        tolerance = max((max(values) - min(values)) / 2, 10.0 ** -decimals(unit, None))
+        tolerance = max((max(values) - min(values)) / 2, 10.0 ** -live_decimals(unit, None))
     dots = Dots(width - LABEL, height)
 
     def row(value: float) -> int:
@@ -50,7 +50,7 @@ def trace_lines(
 
     labels: dict[int, str] = {}
     if judged:
-        places = decimals(unit, tolerance)
+        places = live_decimals(unit, tolerance)
         for limit in (target + tolerance, target - tolerance):
             dots.level("band", row(limit), every=2)
             labels.setdefault(row(limit) // 4, number(limit, places))

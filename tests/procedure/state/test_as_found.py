@@ -6,8 +6,9 @@ from datetime import UTC, datetime
 from typing import Any, Literal
 
 from bench.measure.reading import Channel, Reading
-from bench.procedure.model.steps import RecordReplay, Reference, SentTone, Stage
-from bench.procedure.model.targets import Verdict
+from bench.measure.stage import Stage
+from bench.measure.verdict import Verdict
+from bench.procedure.model.steps import RecordReplay, Reference, SentTone
 from bench.procedure.state.as_found import AsFound
 from bench.procedure.state.journal import ReadingRecord
 

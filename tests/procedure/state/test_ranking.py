@@ -11,9 +11,9 @@ import pytest
 
 from bench.clock import RehearsalClock
 from bench.measure.reading import Channel, Reading
+from bench.measure.stage import Stage
+from bench.measure.verdict import Verdict
 from bench.open_run import Opened, Wanted, open_run, resume_run
-from bench.procedure.model.steps import Stage
-from bench.procedure.model.targets import Verdict
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import BY, By, Ranked, ranking, ranking_lines
 from bench.session.record.reader import read_session

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from bench.measure.reading import Channel, Reading
-from bench.procedure.model.steps import Stage
-from bench.procedure.model.targets import Verdict
+from bench.measure.stage import Stage
+from bench.measure.verdict import Verdict
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.improvement import alignment_sentence, changes, cleaning_sentence
 from tests.session.made_up import START

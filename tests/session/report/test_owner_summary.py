@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from bench.measure.reading import Reading
-from bench.procedure.model.steps import Stage
+from bench.measure.stage import Stage
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord

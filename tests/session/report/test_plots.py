@@ -9,7 +9,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from bench.measure.reading import Reading
-from bench.procedure.model.targets import Verdict
+from bench.measure.verdict import Verdict
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.reader import read_session
 from bench.session.report.plots import alternative, response_svg

@@ -51,7 +51,7 @@ def test_only_the_last_attempt_counts(w: Writer) -> None:
     first = w.store.records()[-1]
     again = replace(first, id="r9", attempt=2, reading=record_level("left", 0.0)[0])
     assert again.verdict is not None
-    w.store.keep((replace(again, verdict=again.verdict.model_copy(update={"word": "in"})),))
+    w.store.keep((replace(again, verdict=replace(again.verdict, word="in")),))
     w.store.finish("")
     assert came_out(w.store).word == "in"
 

@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 
 from bench.measure.reading import Channel, Reading
-from bench.procedure.model.steps import Stage
+from bench.measure.stage import Stage
 from bench.procedure.model.targets import judge
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.report.small_plots import SmallPlot, small_plots

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from bench.measure.reading import no_reading
-from bench.procedure.model.targets import Verdict
+from bench.measure.verdict import Verdict
 from bench.tui.widgets.gauge import gauge_brief, gauge_lines, is_going_away
 from bench.tui.widgets.line_widget import texts, width_of
 from tests.tui import samples

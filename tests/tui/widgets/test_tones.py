@@ -3,7 +3,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bench.measure.reading import no_reading
-from bench.procedure.model.targets import Verdict
+from bench.measure.verdict import Verdict
 from bench.tui.widgets.line_widget import texts
 from bench.tui.widgets.tones import of_interest, tone_lines, worst
 from tests.tui import samples

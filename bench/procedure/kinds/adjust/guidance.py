@@ -6,8 +6,9 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import Literal
 
-from bench.measure.reading import Reading, decimals
-from bench.procedure.model.targets import Verdict
+from bench.measure.reading import Reading
+from bench.measure.verdict import Verdict
+from bench.words.figures import live_decimals
 
 TREND_S = 0.6
 """The trend is told from what the reading did in this time."""
@@ -37,7 +38,7 @@ class Guide:
         off = reading.value - verdict.target
         tolerance = verdict.tolerance or 0.0
         unit = reading.unit.removesuffix("FS")
-        to_go = f"{'lower' if off > 0 else 'raise'} by {abs(off):.{decimals(unit, verdict.tolerance)}f} {unit}"
+        to_go = f"{'lower' if off > 0 else 'raise'} by {abs(off):.{live_decimals(unit, verdict.tolerance)}f} {unit}"
         if trend == "steady":
             if self._rest is not None and abs(abs(off) - abs(self._rest)) > MIDDLE * tolerance:
                 self._wrong_way = abs(off) > abs(self._rest) and off * self._rest > 0

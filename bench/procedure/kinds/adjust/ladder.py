@@ -9,11 +9,11 @@ from bench.measure.reading import Channel, Reading, no_reading
 from bench.procedure.kinds.activity import WAIT, Situation, View
 from bench.procedure.kinds.adjust.bias_peak import PASSED_DB, past_peak
 from bench.procedure.kinds.adjust.rounds import RoundsActivity, Turning
-from bench.procedure.kinds.listen.expected_tones import hertz
 from bench.procedure.kinds.record.passage import Passage
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import judge
 from bench.procedure.state.snapshot import Curve, Gauge, Prompt
+from bench.words.figures import hertz
 
 COME_UP = 12.0
 """Degrees below the best position from which it is come up to, so that play is taken up as it was in the ladder."""

@@ -14,7 +14,6 @@ from bench.procedure.kinds.adjust.guidance import Course, Guide
 from bench.procedure.kinds.adjust.overbias import Overbias
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
 from bench.procedure.kinds.adjust.readings import AdjustReader, label
-from bench.procedure.kinds.listen.expected_tones import hertz
 from bench.procedure.kinds.record.passage import MARK_BELOW_DB
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import judge
@@ -22,6 +21,7 @@ from bench.procedure.state.snapshot import Gauge, Prompt
 from bench.signals.leader import LEADER_S, Leader, find_leader
 from bench.signals.source import Source
 from bench.signals.tones import Gap, Sequence
+from bench.words.figures import hertz
 
 READ_EVERY_S = 0.1
 """How often the gauge is read."""

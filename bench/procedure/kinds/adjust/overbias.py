@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from bench.measure.reading import Reading, no_reading
+from bench.measure.verdict import Verdict
 from bench.procedure.kinds.adjust.bias_peak import Peak
-from bench.procedure.model.targets import Verdict
 from bench.procedure.state.snapshot import Curve
 
 STRIDE = 12.0

@@ -7,16 +7,17 @@ from typing import Literal
 
 from bench.audio.port import Block, TrimmerInfo
 from bench.measure.reading import Channel, Reading
+from bench.measure.verdict import Verdict
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
 from bench.procedure.kinds.adjust.readings import AdjustReader, label
 from bench.procedure.kinds.adjust.trimmer_memory import recalled, remember
 from bench.procedure.kinds.adjust.trimmer_response import Answering
-from bench.procedure.kinds.listen.expected_tones import hertz
 from bench.procedure.kinds.record.passage import Passage
 from bench.procedure.model.steps import Adjust
-from bench.procedure.model.targets import Verdict, judge
+from bench.procedure.model.targets import judge
 from bench.procedure.state.snapshot import Curve, Gauge, Prompt
+from bench.words.figures import hertz
 
 SOUND_S = 4.0
 """The tones of a round."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from statistics import median
 
 from bench.measure.reading import Reading
-from bench.procedure.model.targets import Verdict
+from bench.measure.verdict import Verdict
 from bench.procedure.state.snapshot import ToneRow
 
 REACH = 0.06
@@ -64,13 +64,3 @@ def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
         if best is None or rank < best:
             best = rank
     return None if best is None else expected[best[1]]
-
-
-def label(hz: float, db: float) -> str:
-    """A tone in words: "10 kHz, −20 dB"."""
-    return f"{hertz(hz)}, {db:+g} dB".replace("-", "−") if db else f"{hertz(hz)}, 0 dB"
-
-
-def hertz(hz: float) -> str:
-    """A frequency in words: "10 kHz"."""
-    return f"{hz / 1000:g} kHz" if hz >= 1000 else f"{hz:g} Hz"

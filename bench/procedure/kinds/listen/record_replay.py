@@ -13,7 +13,7 @@ from bench.procedure.kinds.activity import Heard, Situation, Taken, View
 from bench.procedure.kinds.correct.certificate import certified
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import difference
-from bench.procedure.kinds.listen.expected_tones import Expected, label
+from bench.procedure.kinds.listen.expected_tones import Expected
 from bench.procedure.kinds.listen.tone_list import ToneListActivity
 from bench.procedure.kinds.record.passage import Passage, to_record
 from bench.procedure.model.steps import RecordReplay, SentTone
@@ -21,6 +21,7 @@ from bench.procedure.model.targets import Target
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.source import Source
 from bench.signals.tones import Gap, Sequence, Tone
+from bench.words.figures import tone
 
 GAP_S = 0.4
 """Between two tones, so that each has an end."""
@@ -43,7 +44,7 @@ class RecordReplayActivity(ToneListActivity):
         self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
         self._sends = {f"t{n}": t for n, t in enumerate(step.sends, start=1)}
         self.expected = [
-            Expected(i, t.hz, replay_dbfs(self.job) + t.db, "record-replay", label(t.hz, t.db))
+            Expected(i, t.hz, replay_dbfs(self.job) + t.db, "record-replay", tone(t.hz, t.db))
             for i, t in self._sends.items()
         ]
         zero = [i for i, t in self._sends.items() if t.hz == step.reference_hz]

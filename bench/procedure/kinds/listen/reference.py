@@ -10,12 +10,13 @@ from bench.measure.reading import Reading, no_reading
 from bench.procedure.kinds.activity import Heard, Situation, Taken
 from bench.procedure.kinds.correct.interface import corrected
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
-from bench.procedure.kinds.listen.expected_tones import Expected, label
+from bench.procedure.kinds.listen.expected_tones import Expected
 from bench.procedure.kinds.listen.tone_list import ToneListActivity
 from bench.procedure.model.sheets import Section
 from bench.procedure.model.steps import Reference
 from bench.procedure.model.targets import Target
 from bench.tape.geometry import angle_arcmin
+from bench.words.figures import tone
 
 
 class ReferenceActivity(ToneListActivity):
@@ -29,7 +30,7 @@ class ReferenceActivity(ToneListActivity):
         wanted = [s for s in self.job.reference_tape.section if not step.purposes or s.purpose in step.purposes]
         self._sections: dict[str, Section] = {s.id: s for s in wanted}
         self.expected = [
-            Expected(s.id, s.hz, expected_dbfs(self.job, s), s.purpose, f"{label(s.hz, s.db)} ({s.purpose})")
+            Expected(s.id, s.hz, expected_dbfs(self.job, s), s.purpose, f"{tone(s.hz, s.db)} ({s.purpose})")
             for s in wanted
         ]
         self._zero = response_zero(wanted)

@@ -7,11 +7,12 @@ from abc import abstractmethod
 from bench.audio.port import Block, Samples
 from bench.measure.reading import Reading, no_reading
 from bench.measure.tone.finder import FoundTone, ToneFinder
+from bench.measure.verdict import Verdict
 from bench.procedure.kinds.activity import WAIT, Activity, Heard, Situation, Taken, View, settle
 from bench.procedure.kinds.listen.expected_tones import Expected, match
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import StepBase
-from bench.procedure.model.targets import Target, Verdict, judge
+from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.snapshot import Prompt
 
 LOOK_EVERY_S = 0.3

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from bench.measure.reading import Reading, no_reading
+from bench.measure.verdict import Verdict
 from bench.procedure.kinds.activity import Situation
 from bench.procedure.model.steps import Measure
-from bench.procedure.model.targets import Verdict, judge
+from bench.procedure.model.targets import judge
 from bench.procedure.state.outcome import last_attempts
 
 
@@ -40,5 +41,5 @@ def come_back(
             continue
         both = replace(reading, uncertainty=math.hypot(reading.uncertainty or 0.0, found.uncertainty))
         verdict = judge(both, target, offset=found.value - target.value)
-        out.append((reading, verdict.model_copy(update={"source": f"as read at {title}; {target.source}"})))
+        out.append((reading, replace(verdict, source=f"as read at {title}; {target.source}")))
     return out

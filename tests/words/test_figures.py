@@ -9,24 +9,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.measure.reading import UNITS, Reading
-from bench.procedure.model.targets import Verdict
-from bench.session.report.words import (
-    NO_BREAK,
-    QUANTITIES,
-    decibels,
-    figure,
-    hertz,
-    inert,
-    listed,
-    plain,
-    spread,
-    target_text,
-    value_text,
+from bench.measure.verdict import Verdict
+from bench.words.figures import as_given, decibels, figure, hertz, live_decimals, number, spread
+from bench.words.readings import target_text, value_text
+
+
+@pytest.mark.parametrize(
+    ("unit", "tolerance", "places"),
+    [("dB", 0.5, 1), ("dB", 2.0, 1), ("dB", 0.1, 2), ("%", 0.2, 2), ("µs", 6.0, 0), ("dB", None, 1), ("%", None, 2)],
 )
+def test_decimals_show_a_fifth_of_the_tolerance(unit: str, tolerance: float | None, places: int) -> None:
+    assert live_decimals(unit, tolerance) == places
 
 
-def test_every_quantity_has_a_name() -> None:
-    assert set(QUANTITIES) == set(UNITS)
+def test_numbers_have_a_true_minus_and_no_minus_zero() -> None:
+    assert number(-12.34, 1) == "−12.3"
+    assert number(-0.04, 1) == "0.0"
+    assert number(3.0, 0, sign=True) == "+3"
 
 
 @pytest.mark.parametrize(
@@ -75,24 +74,10 @@ def test_targets() -> None:
     assert target_text(Verdict(word="no reading")) == "none"
     assert target_text(Verdict(word="in", target=-12.0, tolerance=0.5)) == "−12 ± 0.5"
     assert target_text(Verdict(word="in", target=0.2)) == "0.2"
-    assert plain(-0.0) == "0"
-    assert plain(-0.0004) == "0"
+    assert as_given(-0.0) == "0"
+    assert as_given(-0.0004) == "0"
 
 
 def test_frequencies_and_levels() -> None:
     assert [hertz(hz) for hz in (40, 315, 1000, 3150, 12500)] == ["40 Hz", "315 Hz", "1 kHz", "3.15 kHz", "12.5 kHz"]
     assert [decibels(db) for db in (-20.0, 0.0, 3.0)] == ["−20 dB", "0 dB", "+3 dB"]
-
-
-def test_lists() -> None:
-    assert [listed(x) for x in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == ["", "a", "a and b", "a, b and c"]
-
-
-@given(st.text())
-def test_nothing_in_inert_text_acts(text: str) -> None:
-    assert all(c.isprintable() or c == NO_BREAK for c in inert(text))
-    assert len(inert(text)) == len(text)
-
-
-def test_inert_text_keeps_words() -> None:
-    assert inert("µ × “so”\tand\nso\x1b[2J\u202e") == "µ × “so” and so�[2J�"

@@ -1,0 +1,27 @@
+"""Sentences: lists, signs, and text that acts on nothing."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+NO_BREAK = "\N{NO-BREAK SPACE}"
+
+
+def listed(items: Sequence[str]) -> str:
+    """Items in a sentence: "a, b and c"."""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def true_minus(text: str) -> str:
+    """Text with a true minus sign before each number that has one."""
+    return re.sub(r"(?<![\w-])-(?=\d)", "−", text)
+
+
+def inert(text: str) -> str:
+    """Text in one line, without the characters that a terminal or a page would act on."""
+    return "".join(
+        c if c.isprintable() or c == NO_BREAK else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in text
+    )
