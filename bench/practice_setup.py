@@ -10,7 +10,7 @@ from bench.procedure.model.sheets import Fault, Machine, ReferenceTape, Tape
 
 if TYPE_CHECKING:
     from bench.audio.practice import PracticePort
-    from bench.audio.practice_loop import LoopPort
+    from bench.audio.practice_loopback import LoopPort
     from bench.practice.facts import MachineFacts
     from bench.practice.machine import PracticeMachine
     from bench.training.truth import Truth
@@ -117,8 +117,8 @@ def build_practice_loop(*, seed: int, faults: Sequence[Fault] = (), clock: Clock
     Raises:
         Problem: a fault of a machine, not of an interface.
     """
-    from bench.audio.practice_loop import LoopPort
-    from bench.practice.loop import PracticeLoop, loop_facts
+    from bench.audio.practice_loopback import LoopPort
+    from bench.practice.loopback import PracticeLoop, loop_facts
 
     facts = loop_facts([(f.name, f.practice) for f in faults])
     return LoopPort(PracticeLoop(facts, seed=seed), clock, paced=paced)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.audio.quiet import hushed
+from bench.audio.standard_error import hushed
 from bench.problem import Problem
 
 _SHORTER = re.compile(r": (\d+) \(should be (\d+)\)")

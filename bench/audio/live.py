@@ -12,9 +12,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.audio.calls import Calls, NoAnswer
 from bench.audio.devices import Device, choose, list_devices
-from bench.audio.outgoing import MARGIN, Outgoing
+from bench.audio.library_thread import Calls, NoAnswer
+from bench.audio.output_buffer import MARGIN, Outgoing
 from bench.audio.port import Block, PortStatus
 from bench.problem import Problem
 from bench.signals.source import Source

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.audio.model import ModelPort
+from bench.audio.model_port import ModelPort
 from bench.audio.port import Loaded, Threaded, TrimmerInfo
 from bench.clock import Clock
 from bench.practice import kernels

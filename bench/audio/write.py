@@ -55,7 +55,7 @@ def _write(path: Path, source: Source, sample_rate: int, bits: int) -> None:
     import soundfile
 
     if source.frames is None:
-        raise Problem(f"{source.says} never ends, so it can't be written to a file")
+        raise Problem(f"{source.description} never ends, so it can't be written to a file")
     rng = np.random.default_rng(0)  # the same file each time
     try:
         with soundfile.SoundFile(

@@ -8,7 +8,7 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from bench.audio.quiet import kept_off_screen
+from bench.audio.standard_error import kept_off_screen
 from bench.clock import RealClock
 from bench.commands.run_options import add_sheets, conclude, narrate, tell, wanted
 from bench.open_run import open_run

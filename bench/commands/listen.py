@@ -17,7 +17,7 @@ from bench.commands.tracking import add_errors
 from bench.problem import Problem
 
 if TYPE_CHECKING:
-    from bench.practice.listening import Heard
+    from bench.practice.music_replay import Heard
     from bench.tape.noise_reduction import System
 
 Floats = NDArray[np.float64]
@@ -63,20 +63,20 @@ def run(args: argparse.Namespace) -> int:
     """Write the file, and say on stdout what is heard in it."""
     from bench.audio.write import write_source
     from bench.practice.filters import RATE
-    from bench.practice.listening import hear
-    from bench.signals.stored import Stored
-    from bench.tape.tracking import NAMES
+    from bench.practice.music_replay import hear
+    from bench.signals.stored_samples import StoredSamples
+    from bench.tape.mistracking_map import SYSTEM_NAMES
 
     way, what, sides_db = chosen_way(args)
     piece, of = _piece(args)
     passages: list[Passage] = [("as it was sent", piece, None)] if args.noise_reduction == "both" else []
     for system in SWITCHED[args.noise_reduction]:
         found = hear(piece, way, system, sides_db)
-        passages.append((f"with {NAMES[system]}" if system else "without noise reduction", found.samples, found))
+        passages.append((f"with {SYSTEM_NAMES[system]}" if system else "without noise reduction", found.samples, found))
     gap = np.zeros((round(APART_S * RATE), 2))
     whole = np.concatenate([part for _, samples, _ in passages for part in (samples, gap)][:-1])
     turned_down = min(1.0, HIGHEST_PEAK / float(np.abs(whole).max()))
-    write_source(args.out, Stored(whole * turned_down, of), RATE, 24, force=args.force)
+    write_source(args.out, StoredSamples(whole * turned_down, of), RATE, 24, force=args.force)
     _tell(args, passages, f"{of}, through {what}", 20 * float(np.log10(turned_down)))
     return 0
 
@@ -112,14 +112,14 @@ def _tell(args: argparse.Namespace, passages: list[Passage], through: str, turne
 def _piece(args: argparse.Namespace) -> tuple[Floats, str]:
     """What is listened to, two channels at 48 kHz, and what it is."""
     from bench.practice.filters import RATE
-    from bench.practice.listening import resampled
+    from bench.practice.music_replay import resampled
 
     if args.file is None:
-        from bench.signals.piece import piece
+        from bench.signals.demo_music import demo_music
 
         if args.channels is not None:
             raise Problem("--channels chooses from a file; name IN before OUT")
-        return piece(RATE), "a short piece of our own"
+        return demo_music(RATE), "a short piece of our own"
     from bench.audio.file import Capture
 
     capture = Capture(args.file, args.channels)

@@ -11,8 +11,8 @@ from bench.commands.tracking import session_errors, typed_errors
 from bench.problem import Problem
 
 if TYPE_CHECKING:
-    from bench.practice.listening import Way
     from bench.practice.machine import PracticeMachine
+    from bench.practice.music_replay import Way
     from bench.procedure.load.library import Library
     from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
 
@@ -29,7 +29,7 @@ def add_machine(parser: argparse.ArgumentParser) -> None:
 
 def chosen_way(args: argparse.Namespace) -> tuple[Way, str, tuple[float, float]]:
     """What the music goes through, what that is, and how far off its encoder and decoder are (dB, as `hear` has it)."""
-    from bench.practice.listening import through_errors
+    from bench.practice.music_replay import through_errors
 
     typed = args.level_error is not None or args.treble_error is not None
     given = [name for name, is_there in (("--session", args.session), ("--fault", args.fault)) if is_there]
@@ -54,7 +54,7 @@ def _practice_machine(args: argparse.Namespace) -> tuple[Way, str, tuple[float, 
     """A practice machine that is clean and right but for its faults."""
     from bench.practice import kernels
     from bench.practice.facts import FaultFacts
-    from bench.practice.listening import through_machine
+    from bench.practice.music_replay import through_machine
     from bench.practice.physics import DIRT, Condition
     from bench.practice_setup import build_practice_machine, machine_facts
     from bench.procedure.load.library import Library

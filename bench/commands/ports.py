@@ -6,7 +6,7 @@ import argparse
 import json
 
 from bench.audio.devices import NO_DEVICE, Device
-from bench.audio.quiet import hushed
+from bench.audio.standard_error import hushed
 from bench.problem import Problem
 
 

@@ -8,9 +8,9 @@ import sys
 from pathlib import Path
 
 from bench.problem import Problem
-from bench.signals.leader import Leader
 from bench.signals.source import Source
-from bench.signals.tones import Gap, Sequence, Together, Tone
+from bench.signals.start_mark import StartMark
+from bench.signals.tones import Gap, Multitone, Tone, ToneSequence
 
 GAP_S = 0.5
 
@@ -43,8 +43,8 @@ def run(args: argparse.Namespace) -> int:
     parts = _of_list(args) if args.list is not None else _of_procedure(args)
     if args.leader:
         loudest = max(p.dbfs for p in parts if isinstance(p, Tone)) if any(isinstance(p, Tone) for p in parts) else -20
-        parts = [Leader(args.rate, loudest), *parts]
-    sequence = Sequence([Gap(GAP_S), *parts], args.rate)
+        parts = [StartMark(args.rate, loudest), *parts]
+    sequence = ToneSequence([Gap(GAP_S), *parts], args.rate)
     write_source(args.out, sequence, args.rate, args.bits, force=args.force)
     _tell(args, sequence)
     return 0
@@ -82,19 +82,19 @@ def _of_procedure(args: argparse.Namespace) -> list[Tone | Gap | Source]:
                 parts += [Tone(t.hz, zero_db + t.db, args.seconds or t.seconds), Gap(GAP_S)]
         else:
             tones = [Tone(t.hz, zero_db + t.db, args.seconds or 10.0) for t in sends]
-            parts += [tones[0] if len(tones) == 1 else Together(tones, args.rate), Gap(GAP_S)]
+            parts += [tones[0] if len(tones) == 1 else Multitone(tones, args.rate), Gap(GAP_S)]
     if not parts:
         raise Problem(f"{args.procedure} sends no tones, so there is nothing to write")
     return parts
 
 
-def _tell(args: argparse.Namespace, sequence: Sequence) -> None:
+def _tell(args: argparse.Namespace, sequence: ToneSequence) -> None:
     spans = [span for span in sequence.spans if not isinstance(span.part, Gap)]
     rows = [
         {
             "start_s": span.start / args.rate,
             "seconds": (span.frames or 0) / args.rate,
-            "says": span.part.says if not isinstance(span.part, Gap) else "",
+            "says": span.part.description if not isinstance(span.part, Gap) else "",
         }
         for span in spans
     ]

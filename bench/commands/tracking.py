@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from bench.problem import Problem
 
 if TYPE_CHECKING:
-    from bench.tape.tracking import Errors, Tracking
+    from bench.tape.mistracking_map import MistrackingMap, ReplayErrors
 
 SHOWN_HZ = (125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 10000.0, 16000.0)
 SHOWN_DB = (0.0, -10.0, -15.0, -20.0, -25.0, -30.0, -40.0, -50.0)
@@ -40,12 +40,12 @@ def add_errors(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Work it out and print it; 1 unless all of it is in tolerance."""
-    from bench.tape.tracking import track, worst_of
+    from bench.tape.mistracking_map import mistracking_map, worst_map
 
     if args.session is not None:
-        found = worst_of([track(args.system, e, args.tolerance) for e in session_errors(args)])
+        found = worst_map([mistracking_map(args.system, e, args.tolerance) for e in session_errors(args)])
     else:
-        found = track(args.system, typed_errors(args), args.tolerance)
+        found = mistracking_map(args.system, typed_errors(args), args.tolerance)
     if args.json:
         print(json.dumps(_as_json(found), ensure_ascii=False, allow_nan=False))
     else:
@@ -53,9 +53,9 @@ def run(args: argparse.Namespace) -> int:
     return 0 if found.verdict == "in" else 1
 
 
-def typed_errors(args: argparse.Namespace) -> Errors:
+def typed_errors(args: argparse.Namespace) -> ReplayErrors:
     """The errors that were typed. Raises `Problem` where there are none, or not in the right words."""
-    from bench.tape.tracking import Errors
+    from bench.tape.mistracking_map import ReplayErrors
 
     if args.level_error is None and args.treble_error is None:
         raise Problem("say an error: --level-error DB, --treble-error HZ:DB,… or --session DIR")
@@ -66,10 +66,10 @@ def typed_errors(args: argparse.Namespace) -> Errors:
             treble.append((float(hz), decibels(db)))
         except ValueError:
             raise Problem(f'--treble-error: "{item.strip()}" is no HZ:DB, such as 10000:-3') from None
-    return Errors(args.level_error or 0.0, tuple(treble))
+    return ReplayErrors(args.level_error or 0.0, tuple(treble))
 
 
-def session_errors(args: argparse.Namespace) -> list[Errors]:
+def session_errors(args: argparse.Namespace) -> list[ReplayErrors]:
     """The errors of each channel that a session measured, with their uncertainty."""
     from bench.commands.report import session_folder
     from bench.session.compare.tracking_errors import measured_errors
@@ -82,12 +82,12 @@ def session_errors(args: argparse.Namespace) -> list[Errors]:
     return list(measured.channels.values())
 
 
-def _as_json(found: Tracking) -> dict[str, object]:
-    from bench.tape.tracking import FREQUENCIES_HZ, LEVELS_DB, REFERENCE
+def _as_json(found: MistrackingMap) -> dict[str, object]:
+    from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, REFERENCE_LEVELS
 
     return {
         "system": found.system,
-        "reference": REFERENCE[found.system],
+        "reference": REFERENCE_LEVELS[found.system],
         "levels_db": list(LEVELS_DB),
         "frequencies_hz": list(FREQUENCIES_HZ),
         "mistracking_db": [[round(v, 4) for v in row] for row in found.mistracking_db.tolist()],
@@ -102,17 +102,17 @@ def _as_json(found: Tracking) -> dict[str, object]:
     }
 
 
-def _tell(found: Tracking) -> None:
-    from bench.tape.tracking import FREQUENCIES_HZ, LEVELS_DB, NAMES, REFERENCE
+def _tell(found: MistrackingMap) -> None:
+    from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, REFERENCE_LEVELS, SYSTEM_NAMES
 
     print(f"{found.verdict}: {found.sentence}")
-    print(f"\nmistracking of {NAMES[found.system]}, dB beyond the error itself; negative is duller")
+    print(f"\nmistracking of {SYSTEM_NAMES[found.system]}, dB beyond the error itself; negative is duller")
     print(f"{'level':>8}" + "".join(f"{_short(hz):>8}" for hz in SHOWN_HZ))
     for db in SHOWN_DB:
         row = found.mistracking_db[LEVELS_DB.index(db)]
         cells = (row[FREQUENCIES_HZ.index(hz)] for hz in SHOWN_HZ)
         print(f"{f'{db:g} dB':>8}" + "".join(f"{round(float(v), 1) + 0.0:>+8.1f}" for v in cells))
-    print(f"levels re the {REFERENCE[found.system]}; steady tones, by the static law of the decoder")
+    print(f"levels re the {REFERENCE_LEVELS[found.system]}; steady tones, by the static law of the decoder")
 
 
 def _short(hz: float) -> str:

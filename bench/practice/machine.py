@@ -9,17 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.practice import kernels
-from bench.practice.blanks import Blanks
+from bench.practice.compander import REDUCTION_POSITIONS, Reduction
 from bench.practice.facts import FaultFacts, MachineFacts, ReferenceFacts, TapeFacts
 from bench.practice.filters import CHUNK, RATE
 from bench.practice.flaws import Dropouts, Echo
-from bench.practice.mains import Hum
+from bench.practice.mains_hum import Hum
 from bench.practice.media import VIRGIN_NOISE_DB
-from bench.practice.owners import owners_tape
+from bench.practice.owners_tape import owners_tape
 from bench.practice.physics import Condition, MachinePhysics
-from bench.practice.recording import RecordSetting
-from bench.practice.reducing import REDUCTION_POSITIONS, Reduction
-from bench.practice.replaying import ReplaySetting, beside, wired
+from bench.practice.record_side import RecordSetting
+from bench.practice.replay_side import ReplaySetting, beside, wired
+from bench.practice.tape_stock import Blanks
 from bench.practice.tapes import ReferenceTape, WorkTape
 from bench.practice.transport import Transport
 from bench.practice.trimmers import REVERSE, Position, draw, names

@@ -16,7 +16,7 @@ class Source(Protocol):
         """Its length in frames; None for one that never ends."""
 
     @property
-    def says(self) -> str:
+    def description(self) -> str:
         """What it is, in words for the screen: "400 Hz at -12.0 dBFS"."""
 
     def render(self, start: int, frames: int) -> NDArray[np.float64]:

@@ -34,7 +34,7 @@ class Tone:
     channels: Channels = "both"
 
     @property
-    def says(self) -> str:
+    def description(self) -> str:
         """The tone in words."""
         where = "" if self.channels == "both" else f", {self.channels} only"
         return f"{self.hz:g} Hz at {self.dbfs:.1f} dBFS{where}"
@@ -81,9 +81,9 @@ class SteadyTone:
         return self._frames
 
     @property
-    def says(self) -> str:
+    def description(self) -> str:
         """The tone in words."""
-        return self.tone.says
+        return self.tone.description
 
     def render(self, start: int, frames: int) -> NDArray[np.float64]:
         """Samples from frame `start`, shape (frames, 2)."""
@@ -95,7 +95,7 @@ class SteadyTone:
         return on_channels(sine * envelope(n, self._frames, self.sample_rate), self.tone.channels)
 
 
-class Sequence:
+class ToneSequence:
     """Tones, gaps and other sources, one after another.
 
     Args:
@@ -129,14 +129,14 @@ class Sequence:
         return self._frames
 
     @property
-    def says(self) -> str:
+    def description(self) -> str:
         """The sequence in words."""
         parts = [span.part for span in self.spans if not isinstance(span.part, Gap)]
         if len(parts) == 1:
-            return parts[0].says
+            return parts[0].description
         tones = [part for part in parts if isinstance(part, Tone)]
         if len(tones) != len(parts) or not tones:
-            return ", then ".join(part.says for part in parts) or "silence"
+            return ", then ".join(part.description for part in parts) or "silence"
         low, high = min(t.hz for t in tones), max(t.hz for t in tones)
         lasts = "" if self._frames is None else f", {self._frames / self.sample_rate:.1f} s in all"
         return f"{len(tones)} tones, {low:g} Hz to {high:g} Hz{lasts}"
@@ -162,7 +162,7 @@ class Sequence:
         return out
 
 
-class Together:
+class Multitone:
     """Several tones at once.
 
     Args:
@@ -189,9 +189,9 @@ class Together:
         return None if len(known) < len(lengths) else max(known, default=0)
 
     @property
-    def says(self) -> str:
+    def description(self) -> str:
         """The tones in words."""
-        return " with ".join(tone.says for tone in self._tones) or "silence"
+        return " with ".join(tone.description for tone in self._tones) or "silence"
 
     def render(self, start: int, frames: int) -> NDArray[np.float64]:
         """Samples from frame `start`, shape (frames, 2)."""

@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bench.audio.quiet import kept_off_screen
+from bench.audio.standard_error import kept_off_screen
 from bench.problem import Problem
 from bench.tui.app import BenchApp
 from bench.tui.preferences import Memory, usual_memory

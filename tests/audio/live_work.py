@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from bench.audio.live import LivePort
 from bench.audio.port import Block
-from bench.audio.quiet import kept_off_screen
+from bench.audio.standard_error import kept_off_screen
 from bench.problem import Problem
 from bench.signals.tones import SteadyTone, Tone
 
@@ -31,7 +31,7 @@ RATE = 48000
 class Noise:
     """Ten seconds of values that float32 holds exactly: every frame is its own."""
 
-    says = "noise"
+    description = "noise"
 
     def __init__(self, seconds: float) -> None:
         rng = np.random.default_rng(3)

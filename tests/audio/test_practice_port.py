@@ -17,7 +17,7 @@ class Tone:
     """A tone that never ends, and remembers what was asked of it."""
 
     frames = None
-    says = "a tone"
+    description = "a tone"
 
     def __init__(self) -> None:
         self.asked: list[tuple[int, int]] = []

@@ -12,7 +12,7 @@ import soundfile
 from bench.audio.file import Capture
 from bench.audio.write import write_source
 from bench.problem import Problem
-from bench.signals.tones import Sequence, SteadyTone, Tone
+from bench.signals.tones import SteadyTone, Tone, ToneSequence
 
 RATE = 48000
 
@@ -25,7 +25,7 @@ def read(path: Path) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
 @pytest.mark.parametrize("bits", [16, 24])
 def test_what_is_written_is_what_is_sent_within_its_dither(tmp_path: Path, ending: str, bits: int) -> None:
     path = tmp_path / f"tones.{ending}"
-    source = Sequence([Tone(997.0, -20.0, 2.0), Tone(10000.0, 0.0, 1.0, "left")], RATE)
+    source = ToneSequence([Tone(997.0, -20.0, 2.0), Tone(10000.0, 0.0, 1.0, "left")], RATE)
     write_source(path, source, RATE, bits)
     assert soundfile.info(path).subtype == f"PCM_{bits}"
     error = (read(path) - source.render(0, source.frames or 0)) * 2.0 ** (bits - 1)

@@ -12,7 +12,7 @@ import pytest
 from bench.audio.file import Capture
 from bench.cli import main
 from bench.procedure.load.library import Library
-from bench.signals.leader import find_leader
+from bench.signals.start_mark import find_start_mark
 from bench.workspace import Workspace
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -47,7 +47,7 @@ def test_json_says_where_each_tone_lies(tmp_path: Path, capsys: pytest.CaptureFi
     leader, tone = said["parts"]
     assert (said["sample_rate"], said["duration_s"]) == (48000, 3.5)
     assert (leader["says"], tone["says"]) == ("leader mark", "400 Hz at -12.0 dBFS")
-    found = find_leader(np.concatenate(list(Capture(path).blocks())), 48000)
+    found = find_start_mark(np.concatenate(list(Capture(path).blocks())), 48000)
     assert found is not None
     assert found[0] == leader["start_s"] * 48000
     assert sox_level(path, tone["start_s"] + 0.1, 0.5) == pytest.approx([-12.0, -12.0], abs=0.01)

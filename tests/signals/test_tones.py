@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.problem import Problem
-from bench.signals.tones import EDGE_S, Gap, Sequence, SteadyTone, Together, Tone
+from bench.signals.tones import EDGE_S, Gap, Multitone, SteadyTone, Tone, ToneSequence
 
 RATE = 48000
 
@@ -87,7 +87,7 @@ def test_channels() -> None:
 @given(parts, cuts)
 @settings(max_examples=150)
 def test_a_sequence_is_the_same_in_blocks_of_any_size(items: list[Tone | Gap], sizes: list[int]) -> None:
-    sequence = Sequence(items, 8000)
+    sequence = ToneSequence(items, 8000)
     frames = sequence.frames
     assert frames is not None
     whole = sequence.render(0, frames + 50)
@@ -102,7 +102,7 @@ def test_a_sequence_is_the_same_in_blocks_of_any_size(items: list[Tone | Gap], s
 
 @given(parts)
 def test_each_part_lies_where_its_span_says(items: list[Tone | Gap]) -> None:
-    sequence = Sequence(items, 8000)
+    sequence = ToneSequence(items, 8000)
     assert sequence.frames == sum(span.frames or 0 for span in sequence.spans)
     for span in sequence.spans:
         assert span.frames is not None
@@ -119,33 +119,33 @@ def test_each_part_lies_where_its_span_says(items: list[Tone | Gap]) -> None:
 
 
 def test_a_sequence_may_end_in_a_tone_without_end() -> None:
-    sequence = Sequence([Gap(0.1), Tone(1000.0, -6.0)], RATE)
+    sequence = ToneSequence([Gap(0.1), Tone(1000.0, -6.0)], RATE)
     assert sequence.frames is None
     np.testing.assert_array_equal(
         sequence.render(10 * RATE, 100), SteadyTone(Tone(1000.0, -6.0), RATE).render(10 * RATE - 4800, 100)
     )
     with pytest.raises(Problem, match="never ends"):
-        Sequence([Tone(1000.0, -6.0), Gap(1.0)], RATE)
+        ToneSequence([Tone(1000.0, -6.0), Gap(1.0)], RATE)
 
 
 def test_sequences_can_hold_other_sources() -> None:
-    inner = Sequence([Tone(500.0, -10.0, 0.1), Gap(0.05)], RATE)
-    outer = Sequence([Gap(0.01), inner, inner], RATE)
+    inner = ToneSequence([Tone(500.0, -10.0, 0.1), Gap(0.05)], RATE)
+    outer = ToneSequence([Gap(0.01), inner, inner], RATE)
     assert outer.frames == 480 + 2 * 7200
     np.testing.assert_array_equal(outer.render(480 + 7200, 7200), inner.render(0, 7200))
 
 
 def test_tones_together_add_up() -> None:
     some = [Tone(400.0, -20.0), Tone(10000.0, -20.0, 1.0), Tone(1000.0, -12.0, 0.5, "left")]
-    together = Together(some, RATE)
+    together = Multitone(some, RATE)
     assert together.frames is None
     np.testing.assert_allclose(
         together.render(100, 2000), sum(SteadyTone(t, RATE).render(100, 2000) for t in some), atol=1e-15
     )
-    assert Together(some[1:], RATE).frames == RATE
+    assert Multitone(some[1:], RATE).frames == RATE
     with pytest.raises(Problem, match=r"pass full scale by 3\.5 dB"):
-        Together([Tone(400.0, -6.0), Tone(500.0, 0.0)], RATE)
-    Together([Tone(400.0, 0.0, 1.0, "left"), Tone(500.0, 0.0, 1.0, "right")], RATE)
+        Multitone([Tone(400.0, -6.0), Tone(500.0, 0.0)], RATE)
+    Multitone([Tone(400.0, 0.0, 1.0, "left"), Tone(500.0, 0.0, 1.0, "right")], RATE)
 
 
 @pytest.mark.parametrize(
@@ -169,16 +169,19 @@ def test_an_impossible_tone_is_one_sentence(tone: Tone, said: str) -> None:
 @pytest.mark.parametrize("seconds", [-0.1, float("nan"), float("inf")])
 def test_an_impossible_gap_is_one_sentence(seconds: float) -> None:
     with pytest.raises(Problem, match="gap"):
-        Sequence([Gap(seconds)], RATE)
+        ToneSequence([Gap(seconds)], RATE)
 
 
 def test_what_is_sent_is_said_in_words() -> None:
-    assert SteadyTone(Tone(400.0, -12.0), RATE).says == "400 Hz at -12.0 dBFS"
-    assert Sequence([Gap(1.0), Tone(12500.0, -20.0, 2.0, "left")], RATE).says == "12500 Hz at -20.0 dBFS, left only"
-    assert Sequence([Tone(40.0, -20.0, 2.0), Gap(1.0), Tone(3150.0, -20.0, 2.0)], RATE).says == (
+    assert SteadyTone(Tone(400.0, -12.0), RATE).description == "400 Hz at -12.0 dBFS"
+    assert (
+        ToneSequence([Gap(1.0), Tone(12500.0, -20.0, 2.0, "left")], RATE).description
+        == "12500 Hz at -20.0 dBFS, left only"
+    )
+    assert ToneSequence([Tone(40.0, -20.0, 2.0), Gap(1.0), Tone(3150.0, -20.0, 2.0)], RATE).description == (
         "2 tones, 40 Hz to 3150 Hz, 5.0 s in all"
     )
-    assert Together([Tone(400.0, -20.0), Tone(10000.0, -20.0)], RATE).says == (
+    assert Multitone([Tone(400.0, -20.0), Tone(10000.0, -20.0)], RATE).description == (
         "400 Hz at -20.0 dBFS with 10000 Hz at -20.0 dBFS"
     )
-    assert Sequence([Gap(1.0)], RATE).says == "silence"
+    assert ToneSequence([Gap(1.0)], RATE).description == "silence"

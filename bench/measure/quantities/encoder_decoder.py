@@ -1,12 +1,12 @@
 """Is the noise-reduction circuit itself right? Its encoding or decoding beside the data sheet, dB at each tone.
 
-Encoding: tones of `bench.tape.circuit.encoding_tones` recorded with it in and replayed with it out, less the same
-tones with it out both times, is the boost; the error is the boost less that of the data sheet. Decoding: tones of
-`decoding_tones` (a tape whose encoding is known) recorded with it out and replayed with it in, taken from the same
-with it out both times, is the cut; the error is the cut less the boost that the data sheet gives at the level at which
-the tone came out. What machine and tape do to a tone is the same both times and falls out. Limits of the Type B data
-sheet: ±1.5 dB (`bench.tape.circuit.TOLERANCE_DB`). They are limits of the encoding curve, so decoding is judged by the
-curve too: where it is steep, what a decoder gives out is off by up to three times as much as its curve.
+Encoding: tones of `encoding_tones` (`bench.tape.encoding_curves`) recorded with it in and replayed with it out, less
+the same tones with it out both times, is the boost; the error is the boost less that of the data sheet. Decoding:
+tones of `decoding_tones` (a tape whose encoding is known) recorded with it out and replayed with it in, taken from the
+same with it out both times, is the cut; the error is the cut less the boost that the data sheet gives at the level at
+which the tone came out. What machine and tape do to a tone is the same both times and falls out. Limits of the Type B
+data sheet: ±1.5 dB (`TOLERANCE_DB`). They are limits of the encoding curve, so decoding is judged by the curve too:
+where it is steep, what a decoder gives out is off by up to three times as much as its curve.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from typing import Any
 import numpy as np
 
 from bench.measure.reading import Measured, Reading, no_reading
-from bench.tape.circuit import boost_db
+from bench.tape.encoding_curves import boost_db
+from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES
 from bench.tape.noise_reduction import System
-from bench.tape.tracking import NAMES, REFERENCE
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +65,11 @@ def _errors(quantity: str, tones: Sequence[Twice], error: Callable[[Twice, float
         at = f"{tone.level_db:+.3g} dB".replace("-", "−")
         more: dict[str, Any] = {
             "frequency_hz": tone.frequency_hz,
-            "method": f"{NAMES[system]} in less out at {at}, beside {curve}",
+            "method": f"{SYSTEM_NAMES[system]} in less out at {at}, beside {curve}",
         }
         if with_it.value is None or without.value is None:
             because = with_it.reason or without.reason or "the tone was not heard"
-            readings.append(no_reading(quantity, with_it.channel, because, reference=REFERENCE[system], **more))
+            readings.append(no_reading(quantity, with_it.channel, because, reference=REFERENCE_LEVELS[system], **more))
             continue
         readings.append(
             Reading(
@@ -77,7 +77,7 @@ def _errors(quantity: str, tones: Sequence[Twice], error: Callable[[Twice, float
                 with_it.channel,
                 error(tone, with_it.value - without.value),
                 float(np.hypot(with_it.uncertainty or 0.0, without.uncertainty or 0.0)),
-                reference=REFERENCE[system],
+                reference=REFERENCE_LEVELS[system],
                 **more,
             )
         )

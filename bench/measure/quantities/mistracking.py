@@ -2,8 +2,8 @@
 
 The worst of 40 Hz to 16 kHz and of 0 to -50 dB re the reference level of the noise reduction, a reading for each
 channel; negative is duller. It is computed from readings of level and response taken with the noise reduction out,
-by `bench.tape.tracking`: its formula, its sources and its limits stand there. The uncertainty is how far the worst
-moves when the errors move by theirs.
+by `bench.tape.mistracking_map`: its formula, its sources and its limits stand there. The uncertainty is how far the
+worst moves when the errors move by theirs.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ import numpy as np
 
 from bench.measure.reading import Channel, Measured, Reading, no_reading
 from bench.problem import Problem
+from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES, ReplayErrors, mistracking_map
 from bench.tape.noise_reduction import System
-from bench.tape.tracking import NAMES, REFERENCE, Errors, track
 
 _SIDES: tuple[Channel, ...] = ("left", "right", "mono")
 
 
-def errors_of(readings: Sequence[Reading]) -> dict[Channel, Errors]:
+def errors_of(readings: Sequence[Reading]) -> dict[Channel, ReplayErrors]:
     """The error of level and treble of each channel.
 
     Args:
@@ -31,7 +31,7 @@ def errors_of(readings: Sequence[Reading]) -> dict[Channel, Errors]:
     Raises:
         Problem: an error that is no machine's, such as of a dead channel.
     """
-    found: dict[Channel, Errors] = {}
+    found: dict[Channel, ReplayErrors] = {}
     for side in _SIDES:
         here = [r for r in readings if r.channel == side and r.value is not None and r.frequency_hz is not None]
         levels = [r for r in here if r.quantity == "record_replay_level"]
@@ -43,7 +43,7 @@ def errors_of(readings: Sequence[Reading]) -> dict[Channel, Errors]:
         treble = tuple((hz, r.value or 0.0) for hz, r in response.items())
         of_treble = max((r.uncertainty or 0.0 for r in response.values()), default=0.0)
         where = "" if side == "mono" else f" in the {side} channel"
-        found[side] = Errors(
+        found[side] = ReplayErrors(
             level.value or 0.0, treble, at, where, float(np.hypot(level.uncertainty or 0.0, of_treble))
         )
     return found
@@ -62,11 +62,11 @@ def mistracking(readings: Sequence[Reading], system: System = "type-b") -> Measu
         return Measured((no_reading("mistracking", "both", str(problem)),))
     taken, said = [], []
     for channel, errors in of_channels.items():
-        found = track(system, errors)
+        found = mistracking_map(system, errors)
         last = max((hz for hz, _ in errors.treble), default=errors.reference_hz)
         method = (
-            f"from level and response, noise reduction out, by the law of {NAMES[system]} for steady tones: worst of "
-            f"0 to −50 dB, at {found.worst_level_db:g} dB; errors held beyond {last:g} Hz"
+            f"from level and response, noise reduction out, by the law of {SYSTEM_NAMES[system]} for steady tones: "
+            f"worst of 0 to −50 dB, at {found.worst_level_db:g} dB; errors held beyond {last:g} Hz"
         ).replace(" -", " −")
         taken.append(
             Reading(
@@ -76,7 +76,7 @@ def mistracking(readings: Sequence[Reading], system: System = "type-b") -> Measu
                 found.uncertainty_db,
                 found.worst_hz,
                 method,
-                reference=REFERENCE[system],
+                reference=REFERENCE_LEVELS[system],
             )
         )
         said.append(f"{channel}: {found.sentence}" if channel != "mono" else found.sentence)

@@ -120,7 +120,7 @@ class Situation:
     def send(self, source: Source) -> int:
         """Send from now on; returns the input frame at which it begins."""
         begins = self.port.send(source)
-        self.sending = source.says
+        self.sending = source.description
         self._source = source
         return begins
 

@@ -26,8 +26,8 @@ from bench.session.compare.machine_errors import AZIMUTH, EXACT, SAME_SPACING, S
 from bench.session.compare.outlier import Odd, odd_one_out
 from bench.tape.geometry import angle_arcmin
 from bench.tape.losses import azimuth_loss_db
+from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, ReplayErrors
 from bench.tape.noise_reduction import encoded_level_db
-from bench.tape.tracking import FREQUENCIES_HZ, LEVELS_DB, Errors
 
 Floats = NDArray[np.float64]
 SAME_SPEED = 0.005
@@ -177,24 +177,24 @@ def _worst(level: dict[Channel, Value], response: dict[tuple[Channel, float], Va
     for channel in SIDES:
         if channel not in level:
             continue
-        treble = {hz: v for (side, hz), v in response.items() if side == channel and hz != Errors().reference_hz}
+        treble = {hz: v for (side, hz), v in response.items() if side == channel and hz != ReplayErrors().reference_hz}
         u = math.hypot(level[channel].uncertainty, max((v.uncertainty for v in treble.values()), default=0.0))
-        errors = Errors(level[channel].value, tuple((hz, v.value) for hz, v in treble.items()))
+        errors = ReplayErrors(level[channel].value, tuple((hz, v.value) for hz, v in treble.items()))
         found.append(mistracking(errors, u, channel))
     return max(found, key=lambda m: abs(m.worst.value), default=None)
 
 
-def mistracking(errors: Errors, uncertainty_db: float, channel: Channel) -> Mistracking:
-    """The worst of `bench.tape.tracking`'s levels and frequencies for Type B, and how far it moves with the errors.
+def mistracking(errors: ReplayErrors, uncertainty_db: float, channel: Channel) -> Mistracking:
+    """The worst of all levels and frequencies of the Type B mistracking map, and how far it moves with the errors.
 
-    As `bench.tape.tracking.track`, but the decoder's law is looked up in a table made once: a fleet has many pairs.
+    As `mistracking_map`, but the decoder's law is looked up in a table made once: a fleet has many pairs.
     """
     all_over = _mistracking(errors.at(FREQUENCIES_HZ))
     row, column = np.unravel_index(int(np.argmax(np.abs(all_over))), all_over.shape)
     worst = float(all_over[row, column])
     moved = []
     for by in (-uncertainty_db, uncertainty_db):
-        other = _mistracking(errors.moved(by).at(FREQUENCIES_HZ))
+        other = _mistracking(errors.shifted(by).at(FREQUENCIES_HZ))
         moved.append(abs(float(other.flat[np.argmax(np.abs(other))]) - worst))
     return Mistracking(channel, Value(worst, max(moved)), FREQUENCIES_HZ[int(column)], LEVELS_DB[int(row)])
 

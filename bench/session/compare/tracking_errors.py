@@ -10,7 +10,7 @@ from bench.problem import Problem
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord
-from bench.tape.tracking import Errors
+from bench.tape.mistracking_map import ReplayErrors
 from bench.words.figures import decibels
 from bench.words.names import STAGES
 
@@ -19,7 +19,7 @@ from bench.words.names import STAGES
 class MeasuredErrors:
     """What a session says of record to replay."""
 
-    channels: dict[Channel, Errors]
+    channels: dict[Channel, ReplayErrors]
     said: str
     """Which readings they are, in words."""
 

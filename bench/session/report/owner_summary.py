@@ -12,7 +12,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord
 from bench.session.report.steps import StepOutline
-from bench.tape.tracking import Errors, Tracking, track, worst_of
+from bench.tape.mistracking_map import MistrackingMap, ReplayErrors, mistracking_map, worst_map
 from bench.words.figures import hertz
 from bench.words.names import CHANNELS
 
@@ -54,13 +54,13 @@ def complaint(session: SessionRecord, steps: dict[str, StepOutline]) -> str:
     return ""
 
 
-def tracking_of(readings: Sequence[ReadingRecord], stage: Stage) -> Tracking | None:
+def tracking_of(readings: Sequence[ReadingRecord], stage: Stage) -> MistrackingMap | None:
     """What Type B makes of the worse channel at a stage; None where nothing was measured."""
     found = _errors(readings, stage)
-    return worst_of([track("type-b", e) for e in found.values()]) if found else None
+    return worst_map([mistracking_map("type-b", e) for e in found.values()]) if found else None
 
 
-def _errors(readings: Sequence[ReadingRecord], stage: Stage) -> dict[Channel, Errors]:
+def _errors(readings: Sequence[ReadingRecord], stage: Stage) -> dict[Channel, ReplayErrors]:
     recorded = record_to_replay([r for r in readings if r.stage == stage])
     if recorded is None:
         return {}
@@ -70,7 +70,7 @@ def _errors(readings: Sequence[ReadingRecord], stage: Stage) -> dict[Channel, Er
         return {}
 
 
-def _came_back(found: dict[Channel, Errors]) -> str:
+def _came_back(found: dict[Channel, ReplayErrors]) -> str:
     level_channel = max(found, key=lambda c: abs(found[c].level_db))
     level = found[level_channel].level_db
     parts = []
@@ -90,12 +90,12 @@ def _came_back(found: dict[Channel, Errors]) -> str:
     return ", ".join(parts)
 
 
-def _in(channel: Channel, found: dict[Channel, Errors]) -> str:
+def _in(channel: Channel, found: dict[Channel, ReplayErrors]) -> str:
     return f" in the {CHANNELS[channel]} channel" if len(found) > 1 else ""
 
 
-def _with_noise_reduction(found: dict[Channel, Errors], *, past: bool) -> str:
-    worst = worst_of([track("type-b", e) for e in found.values()])
+def _with_noise_reduction(found: dict[Channel, ReplayErrors], *, past: bool) -> str:
+    worst = worst_map([mistracking_map("type-b", e) for e in found.values()])
     sentence = worst.sentence
     if past:
         sentence = sentence.replace("music will sound", "music would have sounded").replace(" is ", " was ")

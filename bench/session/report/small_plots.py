@@ -14,7 +14,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.report.plots import CORRIDOR, EDGE, INK, MUTED, RULE, STYLES, as_svg
 from bench.session.report.tables import STAGE_ORDER
-from bench.tape.tracking import FREQUENCIES_HZ, LEVELS_DB, Tracking
+from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, MistrackingMap
 from bench.words.figures import figure, hertz, spread
 from bench.words.names import STAGES
 from bench.words.sentences import true_minus
@@ -33,7 +33,7 @@ class SmallPlot:
 
 
 def small_plots(
-    records: tuple[ReadingRecord, ...], events: tuple[Event, ...], tracking: Tracking | None, when: str
+    records: tuple[ReadingRecord, ...], events: tuple[Event, ...], tracking: MistrackingMap | None, when: str
 ) -> list[SmallPlot]:
     """Those of which there is anything to draw.
 
@@ -164,7 +164,7 @@ def _points(text: str) -> list[tuple[float, float]]:
     return out
 
 
-def _map(tracking: Tracking, when: str) -> SmallPlot:
+def _map(tracking: MistrackingMap, when: str) -> SmallPlot:
     top = max(3.0, math.ceil(float(np.abs(tracking.mistracking_db).max())))
 
     def draw(ax: Axes) -> None:

@@ -14,7 +14,7 @@ from textual.screen import Screen
 from bench.problem import Problem
 from bench.tui import actions
 from bench.tui.actions import Verb
-from bench.tui.outside import open_outside
+from bench.tui.open_outside import open_outside
 from bench.tui.screens.dialogs import Keys
 from bench.tui.screens.pages import PagesScreen
 from bench.tui.widgets.choice_lists import Lines

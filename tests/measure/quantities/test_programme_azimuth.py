@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bench.measure.quantities.programme_azimuth import ProgrammeMeter, programme_delay
-from bench.signals.piece import piece
+from bench.signals.demo_music import demo_music
 
 RATE = 48000
 
@@ -57,7 +57,7 @@ def test_the_uncertainty_covers_the_truth() -> None:
 
 
 def test_music_will_do() -> None:
-    music = piece(RATE).mean(axis=1)
+    music = demo_music(RATE).mean(axis=1)
     reading = programme_delay(np.stack([music, late(music, -60.0)], axis=1), RATE).readings[0]
     assert reading.value == pytest.approx(-60.0, abs=0.5)
 

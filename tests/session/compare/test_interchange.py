@@ -12,7 +12,7 @@ from bench.session.compare.interchange import Interchange, Pair, mistracking, of
 from bench.session.compare.interchange_text import interchange_lines
 from bench.session.compare.machine_errors import AZIMUTH, SPEED, traits_of
 from bench.session.record.reader import read_session
-from bench.tape.tracking import Errors, track
+from bench.tape.mistracking_map import ReplayErrors, mistracking_map
 from tests.session.fleet_of import HZ, Machine, delay, exchange, session, tilt_loss
 
 SIDES: tuple[Channel, ...] = ("left", "right")
@@ -72,15 +72,15 @@ def test_a_machine_with_itself_is_what_it_read(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "errors",
     [
-        Errors(-1.4, ((2000.0, -0.5), (10000.0, -3.0))),
-        Errors(2.5, ((63.0, 1.0), (6300.0, 2.0))),
-        Errors(0.0),
-        Errors(-6.0, ((10000.0, -10.0),)),
+        ReplayErrors(-1.4, ((2000.0, -0.5), (10000.0, -3.0))),
+        ReplayErrors(2.5, ((63.0, 1.0), (6300.0, 2.0))),
+        ReplayErrors(0.0),
+        ReplayErrors(-6.0, ((10000.0, -10.0),)),
     ],
 )
-def test_the_table_of_the_decoder_gives_what_solving_it_gives(errors: Errors) -> None:
+def test_the_table_of_the_decoder_gives_what_solving_it_gives(errors: ReplayErrors) -> None:
     told = mistracking(errors, 0.3, "left")
-    solved = track("type-b", Errors(errors.level_db, errors.treble, uncertainty_db=0.3))
+    solved = mistracking_map("type-b", ReplayErrors(errors.level_db, errors.treble, uncertainty_db=0.3))
     assert told.worst.value == pytest.approx(solved.worst_db, abs=0.01)
     assert told.worst.uncertainty == pytest.approx(solved.uncertainty_db, abs=0.02)
     if abs(solved.worst_db) > 0.05:
@@ -92,7 +92,9 @@ def test_a_pair_mistracks_by_its_own_errors(tmp_path: Path) -> None:
     level, _ = exchange(THREE, TWO, 400.0)
     treble = tuple((hz, exchange(THREE, TWO, hz)[1]) for hz in HZ if hz != 400.0)
     assert told.mistracking is not None
-    assert told.mistracking.worst.value == pytest.approx(track("type-b", Errors(level, treble)).worst_db, abs=0.02)
+    assert told.mistracking.worst.value == pytest.approx(
+        mistracking_map("type-b", ReplayErrors(level, treble)).worst_db, abs=0.02
+    )
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 from bench.session.report.owner_summary import complaint, story, tracking_of
 from bench.session.report.steps import StepOutline, outline
-from bench.tape.tracking import Errors, track
+from bench.tape.mistracking_map import ReplayErrors, mistracking_map
 from tests.session.made_up import START, whole
 from tests.session.years import visit
 
@@ -43,7 +43,7 @@ def session_with(tmp_path: Path, said: str | None, **stages: tuple[float, float]
 def test_from_complaint_to_as_left(tmp_path: Path) -> None:
     session = session_with(tmp_path, "it sounds dull.", dirty=(-2.0, -11.2), clean=(-1.5, -3.0), left=(0.1, -0.2))
     told = story(session, STEPS)
-    worst = track("type-b", Errors(-2.0, ((10000.0, -11.2),))).worst_db
+    worst = mistracking_map("type-b", ReplayErrors(-2.0, ((10000.0, -11.2),))).worst_db
     assert told.startswith(
         "The owner said: “it sounds dull”. As found, before cleaning, what was recorded came back 2.0 dB too low in "
         "the left channel, with 11.2 dB of treble lost at 10 kHz in the left channel. With Type B noise reduction "
@@ -81,7 +81,7 @@ def test_the_map_is_of_the_worse_channel(tmp_path: Path) -> None:
     session = session_with(tmp_path, None, left=(-3.0, -4.0))
     tracking = tracking_of(session.readings, "left")
     assert tracking is not None
-    assert tracking.worst_db == track("type-b", Errors(-3.0, ((10000.0, -4.0),))).worst_db
+    assert tracking.worst_db == mistracking_map("type-b", ReplayErrors(-3.0, ((10000.0, -4.0),))).worst_db
     assert tracking_of(session.readings, "found-clean") is None
 
 

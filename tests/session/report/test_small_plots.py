@@ -10,7 +10,7 @@ from bench.measure.stage import Stage
 from bench.procedure.model.targets import judge
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.report.small_plots import SmallPlot, small_plots
-from bench.tape.tracking import Errors, track
+from bench.tape.mistracking_map import ReplayErrors, mistracking_map
 from tests.session.made_up import AZIMUTH, START
 from tests.session.page import Page
 
@@ -76,9 +76,9 @@ def test_bias_is_drawn_as_it_was_turned_last() -> None:
 
 
 def test_the_map_of_mistracking_says_its_worst() -> None:
-    (plot,) = small_plots((), (), track("type-b", Errors(-3.0, ((10000.0, -4.0),))), "as left")
+    (plot,) = small_plots((), (), mistracking_map("type-b", ReplayErrors(-3.0, ((10000.0, -4.0),))), "as left")
     assert titles([plot]) == ["Type B mistracking"]
-    worst = track("type-b", Errors(-3.0, ((10000.0, -4.0),)))
+    worst = mistracking_map("type-b", ReplayErrors(-3.0, ((10000.0, -4.0),)))
     assert f"at worst −{abs(worst.worst_db):.2f} dB" in plot.svg
-    (flat,) = small_plots((), (), track("type-b", Errors(0.0)), "as left")
+    (flat,) = small_plots((), (), mistracking_map("type-b", ReplayErrors(0.0)), "as left")
     assert titles([flat]) == ["Type B mistracking"]

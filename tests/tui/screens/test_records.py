@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from bench.session.record.index import Entry
-from bench.tui import outside
+from bench.tui import open_outside
 from bench.tui.app import BenchApp
 from bench.tui.screens.dialogs import Keys
 from bench.tui.screens.pages import PagesScreen, fit_line
@@ -106,20 +106,20 @@ async def test_help_and_an_empty_workspace(tmp_path: Path) -> None:
 @pytest.mark.skipif(sys.platform != "linux", reason="xdg-open is a matter of Linux")
 def test_files_open_outside_without_waiting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     page, told = tmp_path / "report.html", tmp_path / "told"
-    assert outside.open_outside(page) == f"{page} is not there"
+    assert open_outside.open_outside(page) == f"{page} is not there"
     page.write_text("")
     script = tmp_path / "xdg-open"
     script.write_text(f'#!/bin/sh\necho "$1" > {told}\n')
     script.chmod(script.stat().st_mode | stat.S_IXUSR)
     monkeypatch.setenv("PATH", f"{tmp_path}{os.pathsep}{os.environ['PATH']}")
-    assert outside.open_outside(page) == f"Opened outside: {page}"
+    assert open_outside.open_outside(page) == f"Opened outside: {page}"
     for _ in range(200):
         if told.exists() and told.read_text():
             break
         time.sleep(0.02)
     assert told.read_text().strip() == str(page)
     monkeypatch.setenv("PATH", str(tmp_path / "empty"))
-    assert "Nothing here opens files" in outside.open_outside(page)
+    assert "Nothing here opens files" in open_outside.open_outside(page)
 
 
 def entry(**more: object) -> Entry:

@@ -18,9 +18,9 @@ from bench.procedure.kinds.record.passage import MARK_BELOW_DB
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import judge
 from bench.procedure.state.snapshot import Gauge, Prompt
-from bench.signals.leader import LEADER_S, Leader, find_leader
 from bench.signals.source import Source
-from bench.signals.tones import Gap, Sequence
+from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
+from bench.signals.tones import Gap, ToneSequence
 from bench.words.figures import hertz
 
 READ_EVERY_S = 0.1
@@ -82,10 +82,10 @@ class AdjustActivity(Activity):
             hands.switch("monitor", "tape")
         rate = self.situation.port.status.sample_rate
         tones = self._reader.tones()
-        mark = Leader(rate, max(-60.0, self.situation.job.machine.reference.send_dbfs - MARK_BELOW_DB))
+        mark = StartMark(rate, max(-60.0, self.situation.job.machine.reference.send_dbfs - MARK_BELOW_DB))
         parts: list[Gap | Source] = [Gap(START_S), mark, tones]
-        begins = self.situation.send(Sequence(parts, rate))
-        self.situation.sending = tones.says
+        begins = self.situation.send(ToneSequence(parts, rate))
+        self.situation.sending = tones.description
         self._mark_frame = begins + round(START_S * rate)
         self._mark_sound = []
         self._listen()
@@ -124,9 +124,9 @@ class AdjustActivity(Activity):
         if not self._mark_sound:
             self._mark_from = block.start
         self._mark_sound.append(block.samples)
-        if block.start < self._mark_frame + round((LEADER_S + 1.0) * rate):
+        if block.start < self._mark_frame + round((START_MARK_S + 1.0) * rate):
             return
-        found = find_leader(np.concatenate(self._mark_sound), rate)
+        found = find_start_mark(np.concatenate(self._mark_sound), rate)
         if found is not None:
             self._head_delay = (self._mark_from + found[0] - self._mark_frame) / rate
         if found is not None or block.start > self._mark_frame + SEARCH_S * rate:

@@ -15,7 +15,7 @@ from bench.procedure.kinds.correct.reference_tape import difference, expected_db
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import Target
 from bench.procedure.state.snapshot import Gauge
-from bench.signals.tones import Together, Tone
+from bench.signals.tones import Multitone, Tone
 
 TURNED_ROUND = "one channel's polarity is inverted: it is taken out of the delay; check the wiring"
 WINDOW_S = {"speed_error": 2.0, "azimuth_delay": 1.0}
@@ -63,11 +63,11 @@ class AdjustReader:
         for watch in self._watches.values():
             watch.feed(samples)
 
-    def tones(self, seconds: float | None = None) -> Together:
+    def tones(self, seconds: float | None = None) -> Multitone:
         """What the step sends, all at once."""
         reference = self._situation.job.machine.reference
         rate = self._situation.port.status.sample_rate
-        return Together([Tone(hz, reference.send_dbfs + db, seconds) for hz, db in self._sent.items()], rate)
+        return Multitone([Tone(hz, reference.send_dbfs + db, seconds) for hz, db in self._sent.items()], rate)
 
     @property
     def channels(self) -> tuple[Channel, ...]:

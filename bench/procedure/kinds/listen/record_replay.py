@@ -20,7 +20,7 @@ from bench.procedure.model.steps import RecordReplay, SentTone
 from bench.procedure.model.targets import Target
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.source import Source
-from bench.signals.tones import Gap, Sequence, Tone
+from bench.signals.tones import Gap, Tone, ToneSequence
 from bench.words.figures import tone
 
 GAP_S = 0.4
@@ -69,7 +69,7 @@ class RecordReplayActivity(ToneListActivity):
             self.listen()
         self.wants_sound = True
 
-    def _source(self) -> Sequence:
+    def _source(self) -> ToneSequence:
         """The tones that are not measured yet, one after another."""
         reference = self.job.machine.reference
         parts: list[Tone | Gap | Source] = []
@@ -77,7 +77,7 @@ class RecordReplayActivity(ToneListActivity):
             if i not in self.tones:
                 parts += [Tone(t.hz, reference.send_dbfs + t.db, t.seconds), Gap(GAP_S)]
         parts.append(Gap(TAIL_S))
-        return Sequence(parts, self.situation.port.status.sample_rate)
+        return ToneSequence(parts, self.situation.port.status.sample_rate)
 
     def hear(self, block: Block) -> None:
         """Listen behind the mark while sending (three heads), or once it is replayed (two)."""

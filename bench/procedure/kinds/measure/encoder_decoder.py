@@ -17,7 +17,7 @@ from bench.procedure.kinds.record.tone_series import ToneSeries
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import judge
 from bench.procedure.state.snapshot import Prompt
-from bench.tape.circuit import decoding_tones, encoding_tones, reference_level_db
+from bench.tape.encoding_curves import decoding_tones, encoding_tones, reference_level_db
 
 TONE_S = 2.5
 

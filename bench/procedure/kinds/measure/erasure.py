@@ -16,8 +16,8 @@ from bench.procedure.kinds.record.passage import LEAD_IN_S, Passage, to_record
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import judge
 from bench.procedure.state.snapshot import Prompt
-from bench.signals.leader import LEADER_S
-from bench.signals.tones import Together, Tone
+from bench.signals.start_mark import START_MARK_S
+from bench.signals.tones import Multitone, Tone
 
 LEAST_S = 6.0
 """Of either part: a narrow band takes its time."""
@@ -74,10 +74,10 @@ class ErasingActivity(MeasuringActivity):
             hands.rewind()
         situation.transport("record")
         rate = situation.port.status.sample_rate
-        seconds = LEAD_IN_S + LEADER_S + 2 * self._seconds + SPARE_S
+        seconds = LEAD_IN_S + START_MARK_S + 2 * self._seconds + SPARE_S
         send = situation.job.machine.reference.send_dbfs
         tones = [Tone(t.hz, min(0.0, send + t.db), seconds) for t in self._measure.sends]
-        self._ends_at = situation.send(Together(tones, rate)) + round(seconds * rate)
+        self._ends_at = situation.send(Multitone(tones, rate)) + round(seconds * rate)
         self._phase, self.wants_sound = "recording", True
 
     def _erase(self) -> None:

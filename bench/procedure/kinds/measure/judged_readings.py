@@ -13,9 +13,9 @@ from bench.procedure.kinds.correct.reference_tape import difference, expected_db
 from bench.procedure.load.check_methods import USUAL_METHOD
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Measure
-from bench.signals.rising import Rising
+from bench.signals.level_ramp import LevelRamp
 from bench.signals.source import Source
-from bench.signals.tones import Together, Tone
+from bench.signals.tones import Multitone, Tone
 
 METERS = {
     "level": "level",
@@ -113,11 +113,11 @@ def source_of(step: Measure, job: Job, rate: int) -> Source | None:
     hz = frequency_of(step, job)
     if step.quantity in HEADROOM and hz is not None:
         top = min(0.0, send + RISES_TO_DB)
-        return Rising(hz, send + RISES_FROM_DB[step.quantity], top, max(RISES_S, step.seconds), rate)
+        return LevelRamp(hz, send + RISES_FROM_DB[step.quantity], top, max(RISES_S, step.seconds), rate)
     if not step.sends:
         raise Problem(f"step {step.id}: nothing is sent for {step.quantity}")
     side = step.driven or "both"
-    return Together([Tone(t.hz, send + t.db, step.seconds, side) for t in step.sends], rate)
+    return Multitone([Tone(t.hz, send + t.db, step.seconds, side) for t in step.sends], rate)
 
 
 def judged_readings(step: Measure, job: Job, measured: Measured, *, because: str = "") -> list[tuple[Reading, float]]:

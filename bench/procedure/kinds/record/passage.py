@@ -16,9 +16,9 @@ from bench.audio.port import Block, Samples
 from bench.problem import Problem
 from bench.procedure.kinds.activity import Situation
 from bench.procedure.state.snapshot import Prompt
-from bench.signals.leader import LEADER_S, Leader, find_leader
 from bench.signals.source import Source
-from bench.signals.tones import Gap, Sequence
+from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
+from bench.signals.tones import Gap, ToneSequence
 
 LEAD_IN_S = 3.0
 """Silence ahead of the mark: the tape comes up to speed, and an older mark is erased where a rewind went a little
@@ -128,14 +128,14 @@ class Passage:
         if hands is not None and self.at_once:
             hands.switch("monitor", "tape")
         reference = self._situation.job.machine.reference
-        mark = Leader(self._rate, max(-60.0, reference.send_dbfs - MARK_BELOW_DB))
+        mark = StartMark(self._rate, max(-60.0, reference.send_dbfs - MARK_BELOW_DB))
         lead_in_s = BETWEEN_S if goes_on else LEAD_IN_S
         parts: list[Gap | Source] = [Gap(lead_in_s), mark]
         if self._source is not None:
             parts.append(self._source)
-        begins = self._situation.send(Sequence(parts, self._rate))
+        begins = self._situation.send(ToneSequence(parts, self._rate))
         if self._source is not None:
-            self._situation.sending = self._source.says
+            self._situation.sending = self._source.description
         self._mark_frame = begins + round(lead_in_s * self._rate)
         self._ends_at = self._mark_frame + mark.frames + self._frames + round(TAIL_S * self._rate)
         self._kept, self._starts = [], None
@@ -197,7 +197,11 @@ class Passage:
             self.phase = "over"
         elif self.phase == "seeking" and self._now > self._began + LONGEST_SEARCH_S * self._rate:
             self.give_up()
-        elif self.at_once and self._starts is None and self._now > self._mark_frame + (LEADER_S + LATE_S) * self._rate:
+        elif (
+            self.at_once
+            and self._starts is None
+            and self._now > self._mark_frame + (START_MARK_S + LATE_S) * self._rate
+        ):
             self.why_not = (
                 "the leader mark did not come back: is the machine recording, monitor on tape, and connected both ways?"
             )
@@ -224,8 +228,8 @@ class Passage:
             return None
         self._looked = self._now
         sound = np.concatenate(self._kept)
-        found = find_leader(sound, self._rate)
-        if found is None or found[0] + LEADER_S / found[1] * self._rate > len(sound):
+        found = find_start_mark(sound, self._rate)
+        if found is None or found[0] + START_MARK_S / found[1] * self._rate > len(sound):
             drop = max(0, len(sound) - round(LOOK_S * self._rate))
             self._kept, self._kept_from = [sound[drop:]], self._kept_from + drop
             return None
@@ -236,7 +240,7 @@ class Passage:
         self.phase = "recording" if self.at_once else "replaying"
         if not self.at_once and not self._goes_on:
             self._situation.heard_from(self._kept_from)
-        self._starts = self._kept_from + at + round(LEADER_S / self.speed * self._rate)
+        self._starts = self._kept_from + at + round(START_MARK_S / self.speed * self._rate)
         self._ends_at = self._starts + round(self._replayed / self.speed)
         self._kept = []
         return self._on(sound, self._kept_from)

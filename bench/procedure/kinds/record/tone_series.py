@@ -10,7 +10,7 @@ from bench.measure.reading import Reading
 from bench.procedure.kinds.record.passage import Heard
 from bench.signals.source import Source
 from bench.signals.tones import Gap, Tone
-from bench.signals.tones import Sequence as InOrder
+from bench.signals.tones import ToneSequence as InOrder
 
 EDGE_S = 0.4
 """Left out at either end of a tone: flutter may have moved it against the mark."""

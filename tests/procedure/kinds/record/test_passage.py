@@ -9,11 +9,11 @@ import pytest
 
 from bench.procedure.kinds.activity import Situation
 from bench.procedure.kinds.record.passage import Heard, Passage
-from bench.signals.tones import Gap, Sequence, Tone
+from bench.signals.tones import Gap, Tone, ToneSequence
 from tests.procedure.record_bench import HEAD, TWO, adjust, open_bench
 
 RATE = 48000
-SOURCE = Sequence([Tone(1000.0, -20.0, 1.5), Gap(0.5), Tone(3000.0, -20.0, 1.5), Gap(0.5)], RATE)
+SOURCE = ToneSequence([Tone(1000.0, -20.0, 1.5), Gap(0.5), Tone(3000.0, -20.0, 1.5), Gap(0.5)], RATE)
 
 
 def bench(folder: Path, machine: str) -> Situation:
@@ -82,7 +82,7 @@ def test_what_was_recorded_before_is_not_taken_for_it(tmp_path: Path) -> None:
     """The second recording begins 1.5 s late: the older mark lies ahead of its own, and is erased by its lead-in."""
     situation = bench(tmp_path, "two-head-cassette")
     for level, late in ((-10.0, 0.0), (-36.0, 1.5)):
-        passage = Passage(situation, Sequence([Tone(1000.0, level, 2.0)], RATE), None, at_once=False)
+        passage = Passage(situation, ToneSequence([Tone(1000.0, level, 2.0)], RATE), None, at_once=False)
         passage.record()
         situation.port.machine._blank.tape.position = late * RATE  # type: ignore[attr-defined]
         listen(situation, passage, "recorded")

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from bench.audio.model import ModelPort
+from bench.audio.model_port import ModelPort
 from bench.clock import Clock
-from bench.practice.loop import PracticeLoop
+from bench.practice.loopback import PracticeLoop
 
 NAME = "practice interface"
 

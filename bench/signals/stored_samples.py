@@ -6,16 +6,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 
-class Stored:
+class StoredSamples:
     """Samples to be sent or written as they are.
 
     Args:
         samples: shape (frames, 2), full scale ±1.
-        says: what they are, in words.
+        description: what they are, in words.
     """
 
-    def __init__(self, samples: NDArray[np.float64], says: str) -> None:
-        self._samples, self.says = samples, says
+    def __init__(self, samples: NDArray[np.float64], description: str) -> None:
+        self._samples, self.description = samples, description
 
     @property
     def frames(self) -> int:

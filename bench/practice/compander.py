@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from bench.practice.facts import MachineFacts
 from bench.practice.filters import RATE
-from bench.tape.circuit import reference_level_db
+from bench.tape.encoding_curves import reference_level_db
 from bench.tape.noise_reduction import NoiseReduction
 
 Floats = NDArray[np.float64]

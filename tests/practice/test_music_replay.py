@@ -9,10 +9,10 @@ import pytest
 from scipy.signal import lfilter, welch
 
 from bench.practice.facts import MachineFacts, Table
-from bench.practice.listening import hear, lateness, resampled, through_errors, through_machine
 from bench.practice.machine import PracticeMachine
+from bench.practice.music_replay import hear, lateness, resampled, through_errors, through_machine
 from bench.tape.fluxivity import Fluxivity
-from bench.tape.tracking import Errors
+from bench.tape.mistracking_map import ReplayErrors
 from tests.practice.deck import QUIET, RATE, deck
 
 FACTS = MachineFacts("deck", 3, 47.625, 0.9, (120.0, 3180.0), Fluxivity(250.0, "DIN"), -12.0, -12.0)
@@ -89,7 +89,7 @@ def test_noise_reduction_takes_hiss_off() -> None:
 
 def test_lost_treble_is_duller_decoded_than_undecoded() -> None:
     # Common practice, no source: 10 dB of treble lost ahead of the decoder.
-    piece, way = music(), through_errors([Errors(0.0, ((10000.0, -10.0),))])
+    piece, way = music(), through_errors([ReplayErrors(0.0, ((10000.0, -10.0),))])
     without, with_b = (hear(piece, way, system) for system in (None, "type-b"))
     assert transfer_db(piece[:, 0], without.samples[:, 0], 10000.0) == pytest.approx(
         -10.0 + without.matched_db, abs=0.1
@@ -98,7 +98,7 @@ def test_lost_treble_is_duller_decoded_than_undecoded() -> None:
 
 
 def test_a_level_error_alone_is_matched_away_but_for_what_the_decoder_makes_of_it() -> None:
-    piece, way = music(), through_errors([Errors(-6.0)])
+    piece, way = music(), through_errors([ReplayErrors(-6.0)])
     without, with_b = (hear(piece, way, system) for system in (None, "type-b"))
     assert without.matched_db == pytest.approx(6.0, abs=0.01)
     assert np.abs(without.samples - piece).max() < 1e-3
@@ -107,7 +107,7 @@ def test_a_level_error_alone_is_matched_away_but_for_what_the_decoder_makes_of_i
 
 def test_each_channel_has_its_own_errors() -> None:
     piece = music()
-    heard = hear(piece, through_errors([Errors(), Errors(0.0, ((1000.0, -6.0),))]), None)
+    heard = hear(piece, through_errors([ReplayErrors(), ReplayErrors(0.0, ((1000.0, -6.0),))]), None)
     left, right = (transfer_db(piece[:, c], heard.samples[:, c], 5000.0) for c in (0, 1))
     assert left - right == pytest.approx(6.0, abs=0.05)
 

@@ -22,7 +22,7 @@ BAR_PARTIALS = (1.0, 2.757, 5.404, 8.933)
 _TABLE = 16384
 
 
-def piece(sample_rate: int) -> Floats:
+def demo_music(sample_rate: int) -> Floats:
     """Ten seconds: held chords with all their harmonics, struck bars and a cymbal; a loud half, then a soft one.
 
     Bright and percussive sounds show lost treble, held ones show a level that moves.

@@ -39,19 +39,19 @@ FREQUENCIES_HZ = tuple(
     )
 )
 """Third octaves, by their nominal frequencies (IEC 61260-1)."""
-REFERENCE: dict[System, str] = {
+REFERENCE_LEVELS: dict[System, str] = {
     "type-b": "reference level of Type B: on cassette 200 nWb/m at 400 Hz (ANSI), on open reel 185 nWb/m (from memory)",
     "type-a": "reference level of Type A: 185 nWb/m (from memory)",
 }
 """What the levels are relative to."""
 _LARGEST_DB = 40.0
-_HEARD_DB = 0.05
+_NEGLIGIBLE_DB = 0.05
 """Smaller parts of an error are not named."""
-NAMES: dict[System, str] = {"type-b": "Type B", "type-a": "Type A"}
+SYSTEM_NAMES: dict[System, str] = {"type-b": "Type B", "type-a": "Type A"}
 
 
 @dataclass(frozen=True, slots=True)
-class Errors:
+class ReplayErrors:
     """What comes back of what was recorded, less what was recorded.
 
     Raises:
@@ -88,13 +88,13 @@ class Errors:
         treble = np.interp(np.log(np.asarray(frequency_hz, dtype=float)), hz, [p[1] for p in points])
         return np.asarray(self.level_db + treble)
 
-    def moved(self, by_db: float) -> Errors:
+    def shifted(self, by_db: float) -> ReplayErrors:
         """The same with the level error so much higher."""
         return replace(self, level_db=self.level_db + by_db)
 
 
 @dataclass(frozen=True, slots=True)
-class Tracking:
+class MistrackingMap:
     """Mistracking over levels and frequencies, judged."""
 
     system: System
@@ -114,7 +114,7 @@ class Tracking:
     def sentence(self) -> str:
         """What it means for music, and why."""
         where = f"{_signed(self.worst_db)} dB at {_hertz(self.worst_hz)} at {_signed(self.worst_level_db)} dB"
-        if abs(self.worst_db) < _HEARD_DB:
+        if abs(self.worst_db) < _NEGLIGIBLE_DB:
             return f"music will sound as it was recorded, because {self.because}"
         how = self._sound()
         if self.verdict == "in":
@@ -129,7 +129,7 @@ class Tracking:
         return "dull" if low else "over-bright"
 
 
-def mistracking_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike, errors: Errors) -> Floats:
+def mistracking_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike, errors: ReplayErrors) -> Floats:
     """What the decoder adds beyond the error, dB; negative is duller.
 
     Args:
@@ -143,7 +143,7 @@ def mistracking_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike,
     return np.asarray(decoded_level_db(system, frequency_hz, fed) - level - error)
 
 
-def track(system: System, errors: Errors, tolerance_db: float = TOLERANCE_DB) -> Tracking:
+def mistracking_map(system: System, errors: ReplayErrors, tolerance_db: float = TOLERANCE_DB) -> MistrackingMap:
     """Mistracking over the whole range, its worst point, and the verdict.
 
     The verdict is `in` or `out` only when it is so at both ends of the uncertainty of the errors.
@@ -160,15 +160,15 @@ def track(system: System, errors: Errors, tolerance_db: float = TOLERANCE_DB) ->
         raise Problem(f"a tolerance of {tolerance_db:g} dB: it is larger than 0 and 40 dB at most")
     levels, frequencies = np.array(LEVELS_DB)[:, None], np.array(FREQUENCIES_HZ)[None]
 
-    def all_over(e: Errors) -> Floats:
+    def all_over(e: ReplayErrors) -> Floats:
         return mistracking_db(system, frequencies, levels, e)
 
     found = all_over(errors)
     row, column = np.unravel_index(int(np.argmax(np.abs(found))), found.shape)
-    moved = [all_over(errors.moved(by)) for by in (-errors.uncertainty_db, errors.uncertainty_db) if by]
+    moved = [all_over(errors.shifted(by)) for by in (-errors.uncertainty_db, errors.uncertainty_db) if by]
     worst = [float(e.flat[np.argmax(np.abs(e))]) for e in (found, *moved)]
     inside = [abs(db) <= tolerance_db for db in worst]
-    return Tracking(
+    return MistrackingMap(
         system=system,
         mistracking_db=found,
         worst_level_db=LEVELS_DB[row],
@@ -181,17 +181,17 @@ def track(system: System, errors: Errors, tolerance_db: float = TOLERANCE_DB) ->
     )
 
 
-def worst_of(found: Sequence[Tracking]) -> Tracking:
+def worst_map(found: Sequence[MistrackingMap]) -> MistrackingMap:
     """The one whose worst point is the farthest off."""
     return max(found, key=lambda t: abs(t.worst_db))
 
 
-def _because(errors: Errors, worst_db: float) -> str:
+def _because(errors: ReplayErrors, worst_db: float) -> str:
     """What makes it so: the parts of the error on the side of the worst point, or all where none is."""
     parts = []
-    if abs(errors.level_db) >= _HEARD_DB:
+    if abs(errors.level_db) >= _NEGLIGIBLE_DB:
         parts.append((errors.level_db, f"the replay level is {_off(errors.level_db)}"))
-    heard = [p for p in errors.treble if abs(p[1]) >= _HEARD_DB]
+    heard = [p for p in errors.treble if abs(p[1]) >= _NEGLIGIBLE_DB]
     same_side = [p for p in heard if p[1] * worst_db > 0]
     if heard:
         hz, db = max(same_side or heard, key=lambda p: abs(p[1]))

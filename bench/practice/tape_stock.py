@@ -12,8 +12,8 @@ from bench.practice.filters import RATE
 from bench.practice.flaws import Dropouts, Echo
 from bench.practice.media import MEDIA, echo_corner_hz, quoted_db
 from bench.practice.physics import TAPE_TYPES, MachinePhysics, tape_physics
-from bench.practice.recording import RecordSide
-from bench.practice.replaying import ReplaySide, hiss_db
+from bench.practice.record_side import RecordSide
+from bench.practice.replay_side import ReplaySide, hiss_db
 from bench.practice.tapes import WorkTape
 from bench.problem import Problem
 

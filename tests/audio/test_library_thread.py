@@ -6,7 +6,7 @@ import threading
 
 import pytest
 
-from bench.audio.calls import Calls, NoAnswer
+from bench.audio.library_thread import Calls, NoAnswer
 
 
 def test_a_call_gives_its_result_or_raises_what_it_raised() -> None:

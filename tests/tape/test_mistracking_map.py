@@ -8,15 +8,22 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench.problem import Problem
+from bench.tape.mistracking_map import (
+    FREQUENCIES_HZ,
+    LEVELS_DB,
+    ReplayErrors,
+    mistracking_db,
+    mistracking_map,
+    worst_map,
+)
 from bench.tape.noise_reduction import System, decode, encode
-from bench.tape.tracking import FREQUENCIES_HZ, LEVELS_DB, Errors, mistracking_db, track, worst_of
 
 RATE = 48000
 
 
 def test_2_db_low_is_inside_and_6_db_low_is_not() -> None:
     # Common practice, no source: 2 dB low is harmless, 6 dB low plainly wrong; ±3 dB is accepted.
-    low, lower = track("type-b", Errors(-2.0)), track("type-b", Errors(-6.0))
+    low, lower = mistracking_map("type-b", ReplayErrors(-2.0)), mistracking_map("type-b", ReplayErrors(-6.0))
     assert (low.verdict, lower.verdict) == ("in", "out")
     assert low.worst_db == pytest.approx(-2.65, abs=0.05)
     assert lower.worst_db == pytest.approx(-6.35, abs=0.05)
@@ -24,7 +31,7 @@ def test_2_db_low_is_inside_and_6_db_low_is_not() -> None:
 
 def test_level_errors_are_heard_at_middle_levels() -> None:
     # Common practice, no source: middle and high frequencies, -15 to -30 dB; almost nothing near 0 dB or below -40.
-    found = track("type-b", Errors(-4.0))
+    found = mistracking_map("type-b", ReplayErrors(-4.0))
     by_level = np.abs(found.mistracking_db).max(axis=1)
     at = dict(zip(LEVELS_DB, by_level, strict=True))
     assert max(at, key=lambda db: at[db]) in (-14.0, -15.0, -16.0, -17.0, -18.0, -19.0, -20.0)
@@ -36,10 +43,10 @@ def test_level_errors_are_heard_at_middle_levels() -> None:
 def test_lost_treble_is_duller_decoded_than_undecoded() -> None:
     # Common practice, no source, that it is; the figures are those published with the fit: 10 dB of loss at 10 kHz
     # becomes 13.2, 17.7, 13.4 and 10.1 dB at -10, -20, -30 and -40 dB.
-    errors = Errors(0.0, ((10000.0, -10.0),))
+    errors = ReplayErrors(0.0, ((10000.0, -10.0),))
     beyond = mistracking_db("type-b", 10000.0, [-10.0, -20.0, -30.0, -40.0], errors)
     assert beyond - 10.0 == pytest.approx([-13.2, -17.7, -13.4, -10.1], abs=0.1)
-    found = track("type-b", errors)
+    found = mistracking_map("type-b", errors)
     assert found.verdict == "out"
     assert found.sentence == (
         "music will sound dull: −7.9 dB at 10 kHz at −18 dB, because the treble is 10 dB low at 10 kHz"
@@ -63,7 +70,7 @@ def test_the_decoder_itself_mistracks_by_as_much(system: System) -> None:
         for db in (-10.0, -20.0, -30.0, -40.0):
             for error_db in (-6.0, -2.0, 3.0):
                 found = by_the_loops(system, hz, db, error_db)
-                off.append(float(mistracking_db(system, hz, db, Errors(error_db))) - found)
+                off.append(float(mistracking_db(system, hz, db, ReplayErrors(error_db))) - found)
     assert np.std(off) < 0.2
     assert np.abs(off).max() < 0.5
 
@@ -78,7 +85,7 @@ def test_many_tones_at_once_are_mistracked_by_no_more_than_one() -> None:
     came = decode(encode(sent, RATE, "type-b") * 10 ** (-4 / 20), RATE, "type-b")
     before, after = (np.abs(np.fft.rfft(x[RATE:, 0])) for x in (sent, came))
     added = {f: 20 * np.log10(after[2 * f] / before[2 * f]) + 4 for f in hz}
-    worst = track("type-b", Errors(-4.0)).worst_db
+    worst = mistracking_map("type-b", ReplayErrors(-4.0)).worst_db
     assert worst - 0.5 < min(added.values()) < -4.0
     assert min(added, key=lambda f: added[f]) >= 3150
     assert abs(added[125]) < 0.1
@@ -87,7 +94,7 @@ def test_many_tones_at_once_are_mistracked_by_no_more_than_one() -> None:
 
 
 def test_a_treble_error_between_and_beyond_its_points() -> None:
-    errors = Errors(-1.0, ((4000.0, -2.0), (8000.0, -6.0), (100.0, 3.0)))
+    errors = ReplayErrors(-1.0, ((4000.0, -2.0), (8000.0, -6.0), (100.0, 3.0)))
     # 0 dB at 400 Hz; half way by log f to 4 kHz is 1264.9 Hz, and to 8 kHz 5656.9 Hz.
     assert errors.at([400.0, 1264.911, 4000.0, 5656.854, 8000.0, 16000.0]) == pytest.approx(
         [-1.0, -2.0, -3.0, -5.0, -7.0, -7.0], abs=1e-6
@@ -96,7 +103,7 @@ def test_a_treble_error_between_and_beyond_its_points() -> None:
 
 
 def test_a_right_machine_adds_nothing() -> None:
-    found = track("type-a", Errors())
+    found = mistracking_map("type-a", ReplayErrors())
     assert np.abs(found.mistracking_db).max() < 1e-6
     assert found.verdict == "in"
     assert found.sentence == (
@@ -107,40 +114,40 @@ def test_a_right_machine_adds_nothing() -> None:
 @settings(max_examples=15)
 @given(st.floats(-12.0, 12.0), st.floats(-12.0, 12.0))
 def test_a_flat_treble_error_is_a_level_error_beyond_its_point(level_db: float, treble_db: float) -> None:
-    split = mistracking_db("type-b", 5000.0, -20.0, Errors(level_db, ((2000.0, treble_db),)))
-    assert split == pytest.approx(mistracking_db("type-b", 5000.0, -20.0, Errors(level_db + treble_db)), abs=1e-9)
+    split = mistracking_db("type-b", 5000.0, -20.0, ReplayErrors(level_db, ((2000.0, treble_db),)))
+    assert split == pytest.approx(mistracking_db("type-b", 5000.0, -20.0, ReplayErrors(level_db + treble_db)), abs=1e-9)
 
 
 def test_too_loud_is_over_bright_and_both_causes_are_named() -> None:
-    found = track("type-b", Errors(2.0, ((10000.0, 4.0), (63.0, -5.0)), where=" in the left channel"))
+    found = mistracking_map("type-b", ReplayErrors(2.0, ((10000.0, 4.0), (63.0, -5.0)), where=" in the left channel"))
     assert found.sentence.startswith("music will sound over-bright: +")
     assert found.because == "the replay level is 2 dB high and the treble is 4 dB high at 10 kHz in the left channel"
 
 
 def test_a_cause_that_would_help_is_not_blamed() -> None:
-    found = track("type-b", Errors(1.0, ((10000.0, -9.0),)))
+    found = mistracking_map("type-b", ReplayErrors(1.0, ((10000.0, -9.0),)))
     assert found.because == "the treble is 9 dB low at 10 kHz"
 
 
 def test_an_uncertain_error_can_be_too_close_to_call() -> None:
     # The limit of ±3 dB is reached by about 2.3 dB of level error.
-    assert track("type-b", Errors(-2.0, uncertainty_db=0.1)).verdict == "in"
-    assert track("type-b", Errors(-2.3, uncertainty_db=0.5)).verdict == "too close to call"
-    assert track("type-b", Errors(-4.0, uncertainty_db=0.5)).verdict == "out"
+    assert mistracking_map("type-b", ReplayErrors(-2.0, uncertainty_db=0.1)).verdict == "in"
+    assert mistracking_map("type-b", ReplayErrors(-2.3, uncertainty_db=0.5)).verdict == "too close to call"
+    assert mistracking_map("type-b", ReplayErrors(-4.0, uncertainty_db=0.5)).verdict == "out"
 
 
 def test_the_uncertainty_of_the_worst_follows_from_that_of_the_errors() -> None:
     # The worst moves with the level error by some 1.3 dB a dB (-2.65 at -2, -3.9 at -3).
-    found = track("type-b", Errors(-2.0, uncertainty_db=0.1))
-    ends = [track("type-b", Errors(-2.0 + by)).worst_db for by in (-0.1, 0.1)]
+    found = mistracking_map("type-b", ReplayErrors(-2.0, uncertainty_db=0.1))
+    ends = [mistracking_map("type-b", ReplayErrors(-2.0 + by)).worst_db for by in (-0.1, 0.1)]
     assert found.uncertainty_db == pytest.approx(max(abs(e - found.worst_db) for e in ends), abs=1e-9)
     assert 0.1 < found.uncertainty_db < 0.2
-    assert track("type-b", Errors(-2.0)).uncertainty_db == 0.0
+    assert mistracking_map("type-b", ReplayErrors(-2.0)).uncertainty_db == 0.0
 
 
 def test_the_worst_of_two_channels() -> None:
-    found = [track("type-b", Errors(e)) for e in (1.0, -2.0)]
-    assert worst_of(found) is found[1]
+    found = [mistracking_map("type-b", ReplayErrors(e)) for e in (1.0, -2.0)]
+    assert worst_map(found) is found[1]
 
 
 @pytest.mark.parametrize(
@@ -155,9 +162,9 @@ def test_the_worst_of_two_channels() -> None:
 )
 def test_impossible_errors_are_refused(level_db: float, treble: tuple[tuple[float, float], ...], said: str) -> None:
     with pytest.raises(Problem, match=said):
-        Errors(level_db, treble)
+        ReplayErrors(level_db, treble)
 
 
 def test_an_impossible_tolerance_is_refused() -> None:
     with pytest.raises(Problem, match="a tolerance of 0 dB"):
-        track("type-b", Errors(), 0.0)
+        mistracking_map("type-b", ReplayErrors(), 0.0)

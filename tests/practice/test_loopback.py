@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.practice.loop import RATE, LoopFacts, PracticeLoop, loop_facts
+from bench.practice.loopback import RATE, LoopFacts, PracticeLoop, loop_facts
 from bench.problem import Problem
 
 

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt
 
 from bench.problem import Problem
-from bench.signals.leader import LEADER_S, Leader, find_leader
-from bench.signals.tones import Gap, Sequence, Tone
+from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
+from bench.signals.tones import Gap, Tone, ToneSequence
 
 RATE = 48000
 LEAD_IN_S = 0.7
@@ -19,8 +19,8 @@ LEAD_IN_S = 0.7
 
 
 def sent(rate: int = RATE, dbfs: float = -20.0) -> NDArray[np.float64]:
-    leader = Leader(rate, dbfs)
-    sequence = Sequence([Gap(LEAD_IN_S), leader, Tone(1000.0, -10.0, 0.5), Gap(0.2), Tone(600.0, -10.0, 0.5)], rate)
+    leader = StartMark(rate, dbfs)
+    sequence = ToneSequence([Gap(LEAD_IN_S), leader, Tone(1000.0, -10.0, 0.5), Gap(0.2), Tone(600.0, -10.0, 0.5)], rate)
     return np.asarray(sequence.render(0, sequence.frames or 0)[:, 0])
 
 
@@ -35,7 +35,7 @@ def played(
 
 @pytest.mark.parametrize("rate", [8000, 11025, 44100, 48000, 96000])
 def test_found_to_the_frame_at_any_rate(rate: int) -> None:
-    found = find_leader(sent(rate), rate)
+    found = find_start_mark(sent(rate), rate)
     assert found is not None
     assert found[0] == round(LEAD_IN_S * rate)
     assert found[1] == pytest.approx(1.0, abs=1e-6)
@@ -43,7 +43,7 @@ def test_found_to_the_frame_at_any_rate(rate: int) -> None:
 
 @pytest.mark.parametrize("speed", [0.92, 0.97, 0.99, 1.005, 1.03, 1.08])
 def test_found_at_a_wrong_speed_with_the_speed(speed: float) -> None:
-    found = find_leader(played(sent(), speed), RATE)
+    found = find_start_mark(played(sent(), speed), RATE)
     assert found is not None
     assert abs(found[0] - LEAD_IN_S * RATE / speed) <= 2
     assert found[1] == pytest.approx(speed, rel=1e-5)
@@ -68,7 +68,7 @@ def test_found_through_a_poor_deck(
     other = np.zeros_like(dull) if dead else np.roll(-dull if inverted else dull, late)
     both = np.stack([dull, other], 1) + rng.normal(0.0, 10.0 ** (-57.0 / 20.0), (len(dull), 2))
     both += 10.0 ** (-30.0 / 20.0) * np.sin(2 * np.pi * 50.0 * np.arange(len(dull)) / RATE)[:, None]
-    found = find_leader(both, RATE)
+    found = find_start_mark(both, RATE)
     assert found is not None
     assert abs(found[0] - LEAD_IN_S * RATE / speed) < 0.005 * RATE
     assert found[1] == pytest.approx(speed, abs=0.005)  # the wow itself is 0.003
@@ -78,7 +78,7 @@ def test_found_late_in_a_long_capture_and_only_the_first_of_two() -> None:
     rng = np.random.default_rng(2)
     mark = sent(16000)
     long = np.concatenate([rng.normal(0.0, 0.01, 500_000), mark, np.zeros(100_000), mark])
-    found = find_leader(long, 16000)
+    found = find_start_mark(long, 16000)
     assert found is not None
     assert abs(found[0] - (500_000 + LEAD_IN_S * 16000)) <= 1
 
@@ -86,9 +86,9 @@ def test_found_late_in_a_long_capture_and_only_the_first_of_two() -> None:
 @pytest.mark.parametrize("start", range(0, 160_000, 9_700))
 def test_found_wherever_it_lies(start: int) -> None:
     x = np.zeros(220_000)
-    mark = Leader(16000).render(0, round(LEADER_S * 16000))[:, 0]
+    mark = StartMark(16000).render(0, round(START_MARK_S * 16000))[:, 0]
     x[start : start + len(mark)] = mark
-    found = find_leader(x, 16000)
+    found = find_start_mark(x, 16000)
     assert found is not None
     assert abs(found[0] - start) <= 1
 
@@ -96,7 +96,7 @@ def test_found_wherever_it_lies(start: int) -> None:
 def test_not_found_where_there_is_none() -> None:
     rng = np.random.default_rng(5)
     t = np.arange(9 * RATE) / RATE
-    tones = Sequence(
+    tones = ToneSequence(
         [p for hz in (40, 315, 500, 550, 600, 1000, 3150, 10000) for p in (Tone(hz, -10.0, 0.8), Gap(0.2))], RATE
     )
     others = {
@@ -108,18 +108,18 @@ def test_not_found_where_there_is_none() -> None:
         "clicks": (rng.random(9 * RATE) < 1e-4).astype(float),
         "short": np.zeros(100),
         "none": np.zeros((0, 2)),
-        "one chirp": Leader(RATE).render(0, RATE)[:, 0],
+        "one chirp": StartMark(RATE).render(0, RATE)[:, 0],
     }
-    assert {name: find_leader(x, RATE) for name, x in others.items()} == dict.fromkeys(others)
+    assert {name: find_start_mark(x, RATE) for name, x in others.items()} == dict.fromkeys(others)
 
 
 def test_level_and_length() -> None:
-    leader = Leader(RATE, -12.0)
+    leader = StartMark(RATE, -12.0)
     samples = leader.render(0, leader.frames)
-    assert leader.frames == LEADER_S * RATE
+    assert leader.frames == START_MARK_S * RATE
     assert np.abs(samples).max() == pytest.approx(10.0 ** (-12.0 / 20.0), abs=1e-3)
     np.testing.assert_array_equal(leader.render(-50, 100)[50:], samples[:50])
     np.testing.assert_array_equal(leader.render(leader.frames - 10, 100)[10:], 0.0)
     for bad in (7999, 48000):
         with pytest.raises(Problem):
-            Leader(bad, 1.0)
+            StartMark(bad, 1.0)

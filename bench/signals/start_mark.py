@@ -19,7 +19,7 @@ LOW_HZ, HIGH_HZ = 500.0, 3500.0
 CHIRP_S = 0.1
 APART_S = 1.0
 """From the start of the rising chirp to the start of the falling one."""
-LEADER_S = 1.5
+START_MARK_S = 1.5
 """Length of the mark with the silence that follows it."""
 _MATCH = 0.5
 """How much of the energy (as its root) must be the chirp's; a steady tone in the band reaches 0.3, noise 0.25."""
@@ -27,8 +27,8 @@ _SLOWEST, _FASTEST = 0.9, 1.1
 _WINDOW_S = 8.0
 
 
-class Leader:
-    """The mark as a source; what follows it begins `LEADER_S` after its start.
+class StartMark:
+    """The mark as a source; what follows it begins `START_MARK_S` after its start.
 
     Args:
         sample_rate: frames a second, at least 8000.
@@ -40,7 +40,7 @@ class Leader:
             raise Problem(f"leader marks need a sample rate of 8000 Hz or more, not {sample_rate} Hz")
         if not -200.0 <= dbfs <= 0.0:
             raise Problem(f"leader marks can't be sent at {dbfs:g} dBFS; choose from -200 to 0 dBFS")
-        self._samples = np.zeros(round(LEADER_S * sample_rate))
+        self._samples = np.zeros(round(START_MARK_S * sample_rate))
         for at_s, rising in ((0.0, True), (APART_S, False)):
             chirp = _chirp(sample_rate, rising).real
             at = round(at_s * sample_rate)
@@ -52,7 +52,7 @@ class Leader:
         return len(self._samples)
 
     @property
-    def says(self) -> str:
+    def description(self) -> str:
         """The mark in words."""
         return "leader mark"
 
@@ -65,7 +65,7 @@ class Leader:
         return on_channels(out, "both")
 
 
-def find_leader(samples: NDArray[np.float64], rate: int) -> tuple[int, float] | None:
+def find_start_mark(samples: NDArray[np.float64], rate: int) -> tuple[int, float] | None:
     """The first leader mark in a capture.
 
     Args:
@@ -78,7 +78,7 @@ def find_leader(samples: NDArray[np.float64], rate: int) -> tuple[int, float] | 
         of the mark when it was sent is found `t / speed` seconds after it in the capture.
     """
     x = samples[:, None] if samples.ndim == 1 else samples
-    window, overlap = round(_WINDOW_S * rate), round(2 * LEADER_S * rate)
+    window, overlap = round(_WINDOW_S * rate), round(2 * START_MARK_S * rate)
     for start in range(0, max(1, len(x) - round(APART_S * rate / _FASTEST)), window - overlap):
         found = _find_in(x[start : start + window], rate)
         if found is not None:

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from bench.audio.port import Hands, Instruments, Port
-from bench.audio.practice_loop import LoopPort
+from bench.audio.practice_loopback import LoopPort
 from bench.clock import RehearsalClock
-from bench.practice.loop import LoopFacts, PracticeLoop
+from bench.practice.loopback import LoopFacts, PracticeLoop
 from bench.signals.tones import SteadyTone, Tone
 
 

@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from bench.audio.outgoing import AHEAD_S, FADE_S, MARGIN, Outgoing
-from bench.signals.tones import Sequence, SteadyTone, Tone
+from bench.audio.output_buffer import AHEAD_S, FADE_S, MARGIN, Outgoing
+from bench.signals.tones import SteadyTone, Tone, ToneSequence
 
 RATE, BLOCK = 8000, 160
 FADE = round(FADE_S * RATE)
@@ -17,7 +17,7 @@ FADE = round(FADE_S * RATE)
 class Ramp:
     """Each frame has its own value."""
 
-    says = "ramp"
+    description = "ramp"
 
     def __init__(self, frames: int | None = None) -> None:
         self.frames = frames
@@ -122,7 +122,7 @@ def test_a_source_that_fails_is_kept_as_the_fault_and_silence_is_sent() -> None:
     out.send(Broken())
     np.testing.assert_array_equal(taken(out, 5), 0.0)
     assert isinstance(out.fault, ValueError)
-    out.send(Sequence([Tone(1000.0, -6.0, 0.1)], RATE))
+    out.send(ToneSequence([Tone(1000.0, -6.0, 0.1)], RATE))
     assert np.abs(taken(out, 8)).max() > 0.4
     assert out.fault is None
 

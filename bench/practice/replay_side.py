@@ -11,7 +11,7 @@ from bench.practice.facts import MachineFacts
 from bench.practice.filters import FREQUENCIES, LONG, RATE, SHORT, Fir, Shelf, minimum_phase, zero_phase
 from bench.practice.media import MEDIA, noise_shape_db
 from bench.practice.physics import MachinePhysics
-from bench.practice.recording import LOWEST_HZ, long_time_constant
+from bench.practice.record_side import LOWEST_HZ, long_time_constant
 from bench.tape.equalisation import flux_level_db
 from bench.tape.losses import azimuth_loss_db, gap_loss_db, spacing_loss_db
 

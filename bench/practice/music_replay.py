@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from bench.practice.facts import MachineFacts
 from bench.practice.filters import FREQUENCIES, LONG, RATE, zero_phase
 from bench.practice.machine import PracticeMachine
-from bench.tape.circuit import reference_level_db
+from bench.tape.encoding_curves import reference_level_db
+from bench.tape.mistracking_map import ReplayErrors
 from bench.tape.noise_reduction import NoiseReduction, System
-from bench.tape.tracking import Errors
 
 Floats = NDArray[np.float64]
 
@@ -50,7 +50,7 @@ class Heard:
     """Change of level in each octave band after that, both channels together."""
 
 
-def through_errors(channels: Sequence[Errors]) -> Way:
+def through_errors(channels: Sequence[ReplayErrors]) -> Way:
     """A way that has only errors of level and treble: one for each channel, or one for both. It adds no noise."""
     responses = [errors.at(FREQUENCIES) for errors in channels]
     return lambda samples: _filtered(samples, responses)

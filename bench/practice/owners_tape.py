@@ -7,7 +7,7 @@ import numpy as np
 from bench.practice.facts import MachineFacts
 from bench.practice.filters import CHUNK, RATE
 from bench.practice.tapes import WorkTape
-from bench.signals.piece import piece
+from bench.signals.demo_music import demo_music
 from bench.tape.equalisation import flux_re_db
 from bench.tape.geometry import delay_us
 
@@ -25,7 +25,7 @@ def owners_tape(machine: MachineFacts, level_hz: float, seed: int) -> WorkTape:
     """
     rng = np.random.Generator(np.random.SFC64([seed, 0x0E]))
     angle = float(rng.choice([-1.0, 1.0]) * rng.uniform(MOST_ARCMIN / 3, MOST_ARCMIN))
-    music = piece(RATE)
+    music = demo_music(RATE)
     hz = np.maximum(np.fft.rfftfreq(len(music), 1.0 / RATE), 20.0)
     shape = 10 ** (flux_re_db(hz, level_hz, *machine.equalisation_us) / 20)
     flux = np.fft.irfft(np.fft.rfft(music, axis=0) * shape[:, None], len(music), axis=0).T

@@ -9,7 +9,7 @@ from pathlib import Path
 SCRIPT = """
 import os, sys
 from pathlib import Path
-from bench.audio.quiet import hushed, kept_off_screen
+from bench.audio.standard_error import hushed, kept_off_screen
 with hushed():
     os.write(2, b"hidden ")
 os.write(2, b"1 ")
@@ -38,6 +38,6 @@ def test_what_libraries_write_is_kept_off_and_given_back_afterwards(tmp_path: Pa
 
 
 def test_without_a_descriptor_2_nothing_fails(tmp_path: Path) -> None:
-    script = "import os; os.close(2)\nfrom bench.audio.quiet import hushed\nwith hushed(): print('went on')"
+    script = "import os; os.close(2)\nfrom bench.audio.standard_error import hushed\nwith hushed(): print('went on')"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, check=True)
     assert done.stdout.decode() == "went on\n"

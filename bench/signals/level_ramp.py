@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from bench.signals.tones import SteadyTone, Tone, check
 
 
-class Rising:
+class LevelRamp:
     """A tone whose level rises by so many decibels, a straight line in dB over time.
 
     Args:
@@ -35,7 +35,7 @@ class Rising:
         return self._frames
 
     @property
-    def says(self) -> str:
+    def description(self) -> str:
         """The tone in words."""
         return f"{self._hz:g} Hz rising from {self._from:.1f} to {self._to:.1f} dBFS"
 

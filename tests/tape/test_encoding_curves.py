@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bench.tape.circuit import boost_db, decoding_tones, encoding_tones, reference_level_db
+from bench.tape.encoding_curves import boost_db, decoding_tones, encoding_tones, reference_level_db
 from bench.tape.fluxivity import Fluxivity
 
 # Component data sheet NTE2003 (read), typical: Hz, dB in, dB out.
