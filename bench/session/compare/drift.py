@@ -33,6 +33,11 @@ class Step:
     uncertainty: float
     """Expanded (k = 2)."""
 
+    @property
+    def years(self) -> float:
+        """The span in years."""
+        return self.days / DAYS_A_YEAR
+
 
 @dataclass(frozen=True, slots=True)
 class Drift:
@@ -56,14 +61,13 @@ def drift(steps: Sequence[Step]) -> Drift | None:
     usable = [s for s in steps if s.days > 0 and s.uncertainty > 0]
     if sum(s.days for s in usable) < SHORTEST_DAYS:
         return None
-    spans = [s.days / DAYS_A_YEAR for s in usable]
-    weight = sum((t / s.uncertainty) ** 2 for t, s in zip(spans, usable, strict=True))
-    rate = sum(s.by * t / s.uncertainty**2 for t, s in zip(spans, usable, strict=True)) / weight
+    weight = sum((s.years / s.uncertainty) ** 2 for s in usable)
+    rate = sum(s.by * s.years / s.uncertainty**2 for s in usable) / weight
     spread = 1 / math.sqrt(weight)
     if len(usable) > 2:
-        chi2 = sum(((s.by - rate * t) / (s.uncertainty / 2)) ** 2 for t, s in zip(spans, usable, strict=True))
+        chi2 = sum(((s.by - rate * s.years) / (s.uncertainty / 2)) ** 2 for s in usable)
         spread *= math.sqrt(max(1.0, chi2 / (len(usable) - 1)))
-    return Drift(rate, spread, len(usable), sum(spans))
+    return Drift(rate, spread, len(usable), sum(s.years for s in usable))
 
 
 def reaches(found: Drift, since: date, value: float, allowed: tuple[float, float]) -> date | None:
@@ -84,6 +88,6 @@ def reaches(found: Drift, since: date, value: float, allowed: tuple[float, float
     if not found.shows:
         return None
     years = ((high if found.per_year > 0 else low) - value) / found.per_year
-    if years > FARTHEST_YEARS:
+    if years >= FARTHEST_YEARS:
         return None
     return since + timedelta(days=years * DAYS_A_YEAR)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from bench.session.compare.drift import DAYS_A_YEAR, Step, drift, reaches
+from bench.session.compare.drift import DAYS_A_YEAR, Drift, Step, drift, reaches
 
 YEAR = DAYS_A_YEAR
 
@@ -44,6 +44,17 @@ def test_scatter_beyond_the_uncertainties_widens_it_as_scipy_scales_it() -> None
     assert not found.shows
 
 
+def test_it_takes_three_steps_to_see_scatter() -> None:
+    # Two steps leave one degree of freedom, whose chi-squared says too little of the uncertainties (Birge 1932).
+    of_two = drift([Step(YEAR, 1.0, 0.1), Step(YEAR, -1.0, 0.1)])
+    of_three = drift([Step(YEAR, 1.0, 0.1), Step(YEAR, -1.0, 0.1), Step(YEAR, 0.0, 0.1)])
+    assert of_two is not None
+    assert of_three is not None
+    assert of_two.uncertainty == pytest.approx(0.1 / np.sqrt(2))
+    # Chi-squared is (1/0.05)² twice, over two degrees of freedom: Birge's ratio is 20.
+    assert of_three.uncertainty == pytest.approx(20 * 0.1 / np.sqrt(3))
+
+
 def test_the_uncertainty_covers_the_truth_in_19_of_20() -> None:
     rng = np.random.default_rng(11)
     covered = 0
@@ -62,6 +73,15 @@ def test_there_is_none_where_nothing_can_be_said() -> None:
     assert drift([Step(0.5, 1.0, 0.1)]) is None
     assert drift([Step(YEAR, 1.0, 0.0)]) is None
     assert drift([Step(-YEAR, 1.0, 0.1)]) is None  # a clock that was set back
+
+
+def test_a_day_is_the_shortest_span_and_a_second_visit_of_one_day_does_not_count() -> None:
+    day = drift([Step(1.0, 0.5, 0.1)])
+    assert day is not None
+    assert day.per_year == pytest.approx(0.5 * 365.25)
+    again = drift([Step(0.0, 5.0, 0.1), Step(YEAR, 1.0, 0.1)])
+    assert again is not None
+    assert (again.steps, again.per_year) == (1, pytest.approx(1.0))
 
 
 def test_when_the_tolerance_is_reached() -> None:
@@ -84,3 +104,17 @@ def test_a_limit_on_one_side_is_reached_from_one_side_only() -> None:
     assert down is not None
     assert reaches(down, since, 62.0, (60.0, float("inf"))) == since + timedelta(days=2 * YEAR)
     assert reaches(down, since, 62.0, (float("-inf"), 65.0)) is None
+
+
+def test_at_the_end_of_its_tolerance_a_reading_is_still_inside() -> None:
+    since = date(2026, 1, 1)
+    up, down = Drift(0.5, 0.1, 1, 1.0), Drift(-0.5, 0.1, 1, 1.0)
+    assert reaches(up, since, -0.5, (-0.5, 0.5)) == since + timedelta(days=2 * YEAR)
+    assert reaches(down, since, 0.5, (-0.5, 0.5)) == since + timedelta(days=2 * YEAR)
+
+
+def test_in_fifty_years_it_is_no_prediction() -> None:
+    since = date(2026, 1, 1)
+    slow = Drift(0.01, 0.001, 1, 1.0)
+    assert reaches(slow, since, 0.0, (-0.5, 0.5)) is None
+    assert reaches(slow, since, 0.01, (-0.5, 0.5)) == since + timedelta(days=49 * YEAR)

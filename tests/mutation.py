@@ -1,0 +1,73 @@
+"""Mutation testing: small faults are planted in a module, one at a time, and its nearest tests must find them.
+
+    python -m tests.mutation bench/signals/leader.py tests/signals/test_leader.py
+
+It needs `pip install -e ".[test,mutation]"`. It works on a copy, prints each fault that no test found, and ends with the
+share that was found. The tool plants faults inside functions only: figures that stand outside them want a test of their own.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+ENOUGH = 0.85
+"""A smaller share found is a failure. Our own choice: some faults change nothing that anyone could see."""
+
+
+def survivors(module: str, tests: list[str]) -> Iterator[tuple[str, str]]:
+    """Plant each fault in a copy of the project, and say what became of it.
+
+    Args:
+        module: its path from the project's folder.
+        tests: paths of test files, also from there. Each fault costs one run of those that reach its function.
+
+    Yields:
+        The fault as changed lines, empty where it was found, and the tool's word for what happened.
+    """
+    options = {
+        "source_paths": ["bench"],
+        "only_mutate": [module],
+        "also_copy": ["procedures", "sessions", "README.md", "DEVELOPERS.md", ".importlinter"],
+        "pytest_add_cli_args_test_selection": tests,
+        "timeout_multiplier": ["3"],
+        "timeout_constant": ["2"],
+    }
+    with tempfile.TemporaryDirectory(prefix="mutation-") as name:
+        folder = Path(name)
+        for path in ("bench", "tests", "pyproject.toml", *options["also_copy"]):
+            (folder / path).symlink_to(ROOT / path)
+        lines = [f"{key} =\n" + "".join(f"    {value}\n" for value in values) for key, values in options.items()]
+        (folder / "setup.cfg").write_text("[mutmut]\n" + "".join(lines), encoding="utf-8")
+        # The copy's modules are to be imported, not those of the folder that this is run from.
+        environment = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
+
+        def mutmut(*arguments: str) -> str:
+            ran = subprocess.run(
+                ("mutmut", *arguments), cwd=folder, env=environment, check=True, stdout=subprocess.PIPE, text=True
+            )
+            return ran.stdout
+
+        mutmut("run", "--max-children", "1")
+        for line in mutmut("results", "--all", "true").splitlines():
+            fault, _, status = line.strip().rpartition(": ")
+            found = status in ("killed", "timeout")
+            yield "" if found else "\n".join(t for t in mutmut("show", fault).splitlines() if t[:1] in "-+@#"), status
+
+
+def main(module: str, tests: list[str]) -> int:
+    """Print what was not found, and how much was. The exit code is 0 when it was enough."""
+    faults = list(survivors(module, tests))
+    missed = [f"{shown}\n" for shown, _ in faults if shown]
+    share = 1.0 - len(missed) / max(len(faults), 1)
+    print(*missed, f"{module}: {len(faults)} faults planted, {len(missed)} not found: {100 * share:.0f} % found", sep="\n")
+    return 0 if share >= ENOUGH else 1
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1], sys.argv[2:]))
