@@ -2,13 +2,14 @@
 
     python -m tests.mutation bench/signals/leader.py tests/signals/test_leader.py
 
-It needs `pip install -e ".[test,mutation]"`. It works on a copy, prints each fault that no test found, and ends with the
-share that was found. The tool plants faults inside functions only: figures that stand outside them want a test of their own.
+It needs `pip install -e ".[test,mutation]"`. It works on a copy, prints each fault that no test found, and ends with
+the share that was found. The tool plants faults inside functions only: figures outside them want tests of their own.
 """
 
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -41,7 +42,8 @@ def survivors(module: str, tests: list[str]) -> Iterator[tuple[str, str]]:
     with tempfile.TemporaryDirectory(prefix="mutation-") as name:
         folder = Path(name)
         for path in ("bench", "tests", "pyproject.toml", *options["also_copy"]):
-            (folder / path).symlink_to(ROOT / path)
+            copy = shutil.copytree if (ROOT / path).is_dir() else shutil.copy
+            copy(ROOT / path, folder / path)
         lines = [f"{key} =\n" + "".join(f"    {value}\n" for value in values) for key, values in options.items()]
         (folder / "setup.cfg").write_text("[mutmut]\n" + "".join(lines), encoding="utf-8")
         # The copy's modules are to be imported, not those of the folder that this is run from.
@@ -64,8 +66,10 @@ def main(module: str, tests: list[str]) -> int:
     """Print what was not found, and how much was. The exit code is 0 when it was enough."""
     faults = list(survivors(module, tests))
     missed = [f"{shown}\n" for shown, _ in faults if shown]
-    share = 1.0 - len(missed) / max(len(faults), 1)
-    print(*missed, f"{module}: {len(faults)} faults planted, {len(missed)} not found: {100 * share:.0f} % found", sep="\n")
+    share = 1.0 - len(missed) / len(faults)
+    print(
+        *missed, f"{module}: {len(faults)} faults planted, {len(missed)} not found: {100 * share:.0f} % found", sep="\n"
+    )
     return 0 if share >= ENOUGH else 1
 
 

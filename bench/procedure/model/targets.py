@@ -96,41 +96,32 @@ def judge(reading: Reading, target: Target, *, offset: float = 0.0) -> Verdict:
         offset: added to the target's value: a certificate's correction, another fluxivity.
 
     Returns:
-        `in` when value ± uncertainty (the reading's and the target's own) lies wholly inside the tolerance, `out` when
-        wholly outside, `too close to call` between, `no reading` without a value or where the target says nothing at
-        that frequency.
+        `in` when every value that the reading leaves possible is accepted, `out` when none is, `too close to call`
+        between, `no reading` without a value or where the target says nothing at that frequency. Possible is value ±
+        uncertainty (the reading's and the target's own); on the side to which a bound is open, everything.
     """
-    if target.at_least is not None or target.at_most is not None:
-        return _judge_limit(reading, target, offset)
-    aim = target.value + offset
-    tolerance = target.tolerance_at(reading.frequency_hz)
-    if reading.value is None or reading.uncertainty is None or tolerance is None:
-        return Verdict(word="no reading", target=aim, tolerance=tolerance, source=target.source)
-    error, spread = abs(reading.value - aim), math.hypot(reading.uncertainty, target.known_to)
-    word: VerdictWord = "too close to call"
-    if error + spread <= tolerance:
-        word = "in"
-    elif error - spread > tolerance:
-        word = "out"
-    if reading.bound is not None and word != "in":
-        word = "too close to call"
-    return Verdict(word=word, target=aim, tolerance=tolerance, source=target.source)
-
-
-def _judge_limit(reading: Reading, target: Target, offset: float) -> Verdict:
-    """Against a limit on one side. A figure that is itself only a limit can be in on that side alone."""
-    least = target.at_least is not None
-    limit: Literal["at least", "at most"] = "at least" if least else "at most"
-    aim = ((target.at_least if least else target.at_most) or 0.0) + offset
-    if reading.value is None:
-        return Verdict(word="no reading", target=aim, source=target.source, limit=limit)
-    spread = math.hypot(reading.uncertainty or 0.0, target.known_to)
-    room = reading.value - aim if least else aim - reading.value
-    word: VerdictWord = "too close to call"
-    if room - spread >= 0:
-        word = "in"
-    elif room + spread < 0:
-        word = "out"
-    if (reading.bound is not None and word == "out") or reading.bound not in (None, limit):
-        word = "too close to call"
-    return Verdict(word=word, target=aim, source=target.source, limit=limit)
+    limit: Literal["", "at least", "at most"] = ""
+    tolerance = None
+    accepted: tuple[float, float] | None = None
+    if target.at_least is not None:
+        aim, accepted, limit = target.at_least + offset, (0.0, math.inf), "at least"
+    elif target.at_most is not None:
+        aim, accepted, limit = target.at_most + offset, (-math.inf, 0.0), "at most"
+    else:
+        aim, tolerance = target.value + offset, target.tolerance_at(reading.frequency_hz)
+        if tolerance is not None:
+            accepted = (-tolerance, tolerance)
+    word: VerdictWord = "no reading"
+    if reading.value is not None and accepted is not None:
+        error, spread = reading.value - aim, math.hypot(reading.uncertainty or 0.0, target.known_to)
+        # What is given in per cent and known by its upper bound alone is a share, which is never below none.
+        least = -aim if reading.unit == "%" else -math.inf
+        low = least if reading.bound == "at most" else error - spread
+        high = math.inf if reading.bound == "at least" else error + spread
+        if accepted[0] <= low and high <= accepted[1]:
+            word = "in"
+        elif high < accepted[0] or accepted[1] < low:
+            word = "out"
+        else:
+            word = "too close to call"
+    return Verdict(word=word, target=aim, tolerance=tolerance, source=target.source, limit=limit)
