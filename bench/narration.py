@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from bench.measure.reading import Reading
+from bench.measure.reading import NoReading, Result
 from bench.measure.verdict import Verdict
 from bench.procedure.state.snapshot import Curve, Gauge, InputView, Prompt, Snapshot, StepView, ToneRow
 from bench.words.dates import duration
@@ -203,7 +203,7 @@ def sound_words(sound: InputView) -> str:
 
 def gauge_words(g: Gauge) -> str:
     """A gauge in one line: reading, target, verdict, trend, which way, how far to turn."""
-    told = reading_words(g.reading, g.verdict) if g.reading is not None else "nothing yet"
+    told = reading_words(g.reading, g.verdict)
     turns = g.turn is not None and abs(g.turn) >= 0.5
     parts = [told, g.trend or "no trend yet", *([g.direction] if g.direction else [] if turns else ["wait"])]
     if g.turn is not None and turns:
@@ -214,9 +214,9 @@ def gauge_words(g: Gauge) -> str:
     return f"{g.label}: {'; '.join([*parts, phase] if phase else parts)}"
 
 
-def phase_words(reading: Reading | None) -> str:
+def phase_words(reading: Result) -> str:
     """The phase of an azimuth delay at its tone."""
-    if reading is None or reading.quantity != "azimuth_delay" or reading.value is None or not reading.frequency_hz:
+    if reading.quantity != "azimuth_delay" or isinstance(reading, NoReading) or not reading.frequency_hz:
         return ""
     degrees = (360.0 * reading.frequency_hz * reading.value * 1e-6 + 180.0) % 360.0 - 180.0
     return f"phase {degrees:+.0f}° at {reading.frequency_hz:g} Hz"
@@ -235,14 +235,14 @@ def curve_words(curve: Curve) -> str:
     return ", ".join(parts)
 
 
-def reading_words(reading: Reading, verdict: Verdict | None) -> str:
+def reading_words(reading: Result, verdict: Verdict | None) -> str:
     """A reading with its unit, uncertainty and verdict."""
-    if reading.value is None:
+    if isinstance(reading, NoReading):
         return f"no reading, because {reading.reason}"
-    spread = f" ± {reading.uncertainty:.2g}" if reading.uncertainty is not None else ""
+    spread = f" ± {reading.uncertainty:.2g}" if reading.uncertainty else ""
     bound = f"{reading.bound} " if reading.bound else ""
     told = f"{reading.channel} {bound}{reading.value:.2f}{spread} {reading.unit}"
-    if verdict is None or verdict.target is None:
+    if verdict is None:
         return told
     if verdict.limit:
         return f"{told}, {verdict.limit} {verdict.target:.2f}: {verdict.word}"

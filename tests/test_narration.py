@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Reading
 from bench.measure.verdict import Verdict
 from bench.narration import Teller, reading_words
 from bench.procedure.state.snapshot import Prompt, Snapshot
@@ -26,7 +26,7 @@ def test_a_reading_says_unit_uncertainty_target_and_verdict() -> None:
     reading = Reading("level", "left", -12.34, 0.21)
     verdict = Verdict(word="in", target=-12.0, tolerance=0.5)
     assert reading_words(reading, verdict) == "left -12.34 ± 0.21 dBFS, target -12.00 ± 0.5: in"
-    assert reading_words(no_reading("level", "left", "it is silent"), None) == "no reading, because it is silent"
+    assert reading_words(NoReading("level", "left", "it is silent"), None) == "no reading, because it is silent"
     limit = Verdict(word="in", target=30.0, limit="at least")
     separation = Reading("separation", "left", 41.0, 0.5, bound="at least")
     assert reading_words(separation, limit) == "left at least 41.00 ± 0.5 dB, at least 30.00: in"

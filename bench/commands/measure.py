@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from bench.measure.meters import METERS, Options, make_meter
+from bench.measure.reading import NoReading, Result
 from bench.problem import Problem
 
 if TYPE_CHECKING:
-    from bench.measure.reading import Reading
+    pass
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -78,12 +79,12 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def sentence(reading: Reading) -> str:
+def sentence(reading: Result) -> str:
     """A reading on one line: what, where, value with unit and uncertainty, reference, method."""
     what = reading.quantity.replace("_", " ")
     at = f" {reading.frequency_hz:.7g} Hz" if reading.frequency_hz is not None else ""
     head = f"{what} {reading.channel}{at}:"
-    if reading.value is None:
+    if isinstance(reading, NoReading):
         return f"{head} no reading, because {reading.reason}"
     unit = "" if reading.unit == "1" else f" {reading.unit}"
     value = f"{reading.bound + ' ' if reading.bound else ''}{_digits(reading.value, reading.uncertainty)}{unit}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from typing import Any, Literal
 
 Channel = Literal["left", "right", "mono", "both", "left-right"]
@@ -50,58 +50,87 @@ UNITS: dict[str, str] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
-    """One measured quantity, or the reason why there is none."""
+class _Described:
+    """What a reading and its absence both say."""
 
     quantity: str
     """A key of `UNITS`."""
     channel: Channel
     """`mono` is a one-channel capture, `both` what holds for the whole, `left-right` a difference."""
-    value: float | None
-    """In `unit`; None when there is no reading, and then `reason` says why."""
-    uncertainty: float | None = None
-    """Expanded (k = 2), same unit; None where there is no value or it is an exact count."""
+    _: KW_ONLY
     frequency_hz: float | None = None
     """The nominal frequency asked for; the measured one for components and unasked tones."""
     method: str = ""
     """How it was measured, in words a report can print."""
-    reason: str | None = None
-    """Why there is no value: the rest of the sentence "no reading, because …"."""
-    bound: Literal["at least", "at most"] | None = None
-    """Set when the value is the most that can be claimed."""
     reference: str = ""
     """What the value is relative to, in words ("full-scale sine", "1000 Hz")."""
+
+    @property
+    def unit(self) -> str:
+        """The unit of the quantity."""
+        return UNITS[self.quantity]
+
+    def _as_json(self, **own: Any) -> dict[str, Any]:
+        out: dict[str, Any] = {
+            "quantity": self.quantity,
+            "channel": self.channel,
+            "value": None,
+            "unit": self.unit,
+            "uncertainty": None,
+            "frequency_hz": self.frequency_hz,
+            "method": self.method,
+        }
+        more = own | {"reference": self.reference}
+        return out | {key: value for key, value in more.items() if value not in (None, "")}
+
+
+@dataclass(frozen=True, slots=True)
+class Reading(_Described):
+    """One measured quantity."""
+
+    value: float
+    """In `unit`."""
+    uncertainty: float
+    """Expanded (k = 2), in `unit`; zero for an exact count, for a bound that already contains it, and for what is zero
+    by definition."""
+    _: KW_ONLY
+    bound: Literal["at least", "at most"] | None = None
+    """Set when the value is the most that can be claimed."""
     time_s: float | None = None
     """Where in the capture an event lies, for quantities that are events."""
 
     @property
-    def unit(self) -> str:
-        """The unit of `value`."""
-        return UNITS[self.quantity]
+    def stated_uncertainty(self) -> float | None:
+        """The uncertainty as it is written down: none for an exact count or for a bound that already contains it."""
+        return self.uncertainty or (None if self.bound or self.unit == "1" else 0.0)
 
     def as_json(self) -> dict[str, Any]:
-        """The reading as the `measure --json` contract has it."""
-        out: dict[str, Any] = {
-            "quantity": self.quantity,
-            "channel": self.channel,
-            "value": self.value,
-            "unit": self.unit,
-            "uncertainty": self.uncertainty,
-            "frequency_hz": self.frequency_hz,
-            "method": self.method,
-        }
-        for key in ("reason", "bound", "reference", "time_s"):
-            value = getattr(self, key)
-            if value not in (None, ""):
-                out[key] = value
-        return out
+        """The reading as `measure --json` prints it."""
+        own = {"value": self.value, "bound": self.bound, "time_s": self.time_s}
+        return self._as_json(uncertainty=self.stated_uncertainty, **own)
+
+
+@dataclass(frozen=True, slots=True)
+class NoReading(_Described):
+    """A quantity for which there is no reading, and why."""
+
+    reason: str
+    """The rest of the sentence "no reading, because …"."""
+
+    def as_json(self) -> dict[str, Any]:
+        """As `measure --json` prints it: `value` is null, and there is a `reason`."""
+        return self._as_json(reason=self.reason)
+
+
+Result = Reading | NoReading
+"""A measurement result: what a meter gives for a quantity that it was asked for."""
 
 
 @dataclass(frozen=True, slots=True)
 class Measured:
     """What a quantity's function gives: readings, and what else must be said."""
 
-    readings: tuple[Reading, ...]
+    readings: tuple[Result, ...]
     warnings: tuple[str, ...] = ()
     """One sentence each."""
 
@@ -110,8 +139,3 @@ INVERTED = "inverted polarity taken out"
 """What the method of an azimuth reading says where one channel is the wrong way round."""
 SEVERAL = "whole periods told by all of them"
 """And where several tones tell it together."""
-
-
-def no_reading(quantity: str, channel: Channel, because: str, **more: Any) -> Reading:
-    """A reading without a value. `because` completes "no reading, because …"."""
-    return Reading(quantity, channel, None, reason=because, **more)

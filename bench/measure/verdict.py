@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from bench.measure.reading import NoReading, Result
+
 VerdictWord = Literal["in", "out", "too close to call", "no reading"]
 
 
@@ -13,11 +15,16 @@ class Verdict:
     """A reading judged."""
 
     word: VerdictWord
-    target: float | None = None
-    """In the reading's unit; None where there was nothing to judge against."""
+    target: float
+    """In the reading's unit."""
     tolerance: float | None = None
     """Plus or minus, in the same unit; None for a limit."""
     source: str = ""
     """Where the target comes from."""
     limit: Literal["", "at least", "at most"] = ""
     """Set where `target` is a limit on one side and there is no tolerance."""
+
+
+def off_target(reading: Result, verdict: Verdict | None) -> float | None:
+    """Reading minus target, in the unit of the reading; None where there is no reading or nothing is asked of it."""
+    return None if isinstance(reading, NoReading) or verdict is None else reading.value - verdict.target

@@ -131,7 +131,7 @@ class UnattendedHands:
             return None  # they are not live: a round or a ladder says itself when to turn
         if any(g.turn is not None for g in snapshot.gauges):
             return self._search(snapshot, now)
-        gauges = [g for g in snapshot.gauges if g.reading is not None and g.reading.value is not None]
+        gauges = [g for g in snapshot.gauges if g.measured is not None]
         if len(gauges) < len(snapshot.gauges) or not gauges:
             return None
         if now < self._wait_for + PATIENCE_S and any(g.trend != "steady" for g in gauges):
@@ -145,7 +145,7 @@ class UnattendedHands:
         known = self._known.setdefault((self._at, trimmer), _Trimmer())
         stuck = known.at_stop(_error(worst), _limits(snapshot, trimmer))
         if stuck or known.turns >= MOST_TURNS:
-            if all(g.verdict is not None and g.verdict.word == "in" for g in gauges):
+            if all(g.verdict.word == "in" for g in gauges):
                 return GoOn() if snapshot.can_accept else None
             why = "stands at its stop" if stuck else f"was turned {MOST_TURNS} times"
             return Accept(f"unattended: {trimmer} {why} and it is not in")
@@ -216,20 +216,14 @@ def _limits(snapshot: Snapshot, trimmer: str) -> tuple[float, float]:
 
 def _error(gauge: Gauge) -> float:
     """How far the reading is from its target, in its own unit."""
-    reading, verdict = gauge.reading, gauge.verdict
-    if reading is None or reading.value is None or verdict is None or verdict.target is None:
-        return 0.0
-    return reading.value - verdict.target
+    return gauge.off if gauge.off is not None else 0.0
 
 
 def _part_of_tolerance(gauge: Gauge) -> float:
-    tolerance = gauge.verdict.tolerance if gauge.verdict is not None else None
-    return abs(_error(gauge)) / tolerance if tolerance else 0.0
+    return abs(_error(gauge)) / gauge.verdict.tolerance if gauge.verdict.tolerance else 0.0
 
 
 def _noise(gauge: Gauge) -> float:
     """What a reading may move by itself."""
-    reading, verdict = gauge.reading, gauge.verdict
-    spread = reading.uncertainty if reading is not None and reading.uncertainty is not None else 0.0
-    tolerance = verdict.tolerance if verdict is not None and verdict.tolerance is not None else 0.0
-    return max(0.3 * spread, 0.02 * tolerance)
+    spread = gauge.measured.uncertainty if gauge.measured is not None else 0.0
+    return max(0.3 * spread, 0.02 * (gauge.verdict.tolerance or 0.0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bench.measure.reading import NoReading
 from bench.procedure.state.snapshot import Snapshot
 from bench.tui import actions
 from bench.tui.actions import Verb
@@ -125,7 +126,7 @@ def kept_words(snapshot: Snapshot) -> str:
     parts, before = [], ""
     for reading, verdict in snapshot.last[:4]:
         places = live_decimals(reading.unit, verdict.tolerance if verdict else None)
-        value = "no reading" if reading.value is None else f"{number(reading.value, places)} {reading.unit}"
+        value = "no reading" if isinstance(reading, NoReading) else f"{number(reading.value, places)} {reading.unit}"
         shape = f" {SHAPES[verdict.word][0]} {verdict.word}" if verdict else ""
         what = QUANTITIES[reading.quantity].lower()
         what += f" at {hertz(reading.frequency_hz)}" if reading.frequency_hz is not None else ""

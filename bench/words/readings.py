@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from bench.measure.reading import Reading
+from bench.measure.reading import NoReading, Result
 from bench.measure.verdict import Verdict
 from bench.words.figures import as_given, figure, spread, with_unit
 
 
-def value_text(reading: Reading, *, unit: bool = False) -> str:
+def value_text(reading: Result, *, unit: bool = False) -> str:
     """A reading in words: "−0.12 ± 0.05", "at least 52.1", "no reading"."""
-    if reading.value is None:
+    if isinstance(reading, NoReading):
         return "no reading"
     text = figure(reading.value, reading.unit, reading.uncertainty)
     if reading.bound:
@@ -21,7 +21,7 @@ def value_text(reading: Reading, *, unit: bool = False) -> str:
 
 def target_text(verdict: Verdict | None) -> str:
     """What it should be: "−12 ± 0.5"."""
-    if verdict is None or verdict.target is None:
+    if verdict is None:
         return "none"
     value = as_given(verdict.target)
     if verdict.limit:

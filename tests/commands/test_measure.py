@@ -14,7 +14,7 @@ import soundfile
 from bench.cli import main
 from bench.commands.measure import sentence
 from bench.measure.meters import METERS
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Reading
 from tests.measure.spoiled import Tone, after, hiss, silence, stereo
 
 RATE = 44100
@@ -110,7 +110,7 @@ def test_one_line_a_reading_and_warnings_apart(capture: Path, capsys: pytest.Cap
 
 
 def test_a_reading_in_words() -> None:
-    assert sentence(no_reading("level", "left", "the capture is silent")) == (
+    assert sentence(NoReading("level", "left", "the capture is silent")) == (
         "level left: no reading, because the capture is silent"
     )
     bound = Reading("separation", "left-right", 61.234, 0.2, bound="at least", method="m", reference="r")

@@ -79,9 +79,13 @@ def session(workspace: Path, m: Machine, when: datetime = datetime(2026, 5, 3, 1
     u = m.uncertainty
     for channel in ("left", "right"):
         side: Channel = "left" if channel == "left" else "right"
-        keep(store, "reference tape", Reading("level", side, AT + m.replay_db, u, 315.0), AT, 0.0)
+        keep(store, "reference tape", Reading("level", side, AT + m.replay_db, u, frequency_hz=315.0), AT, 0.0)
         keep(
-            store, "record-replay", Reading("record_replay_level", side, m.record_db + m.replay_db, u, 400.0), 0.0, 0.0
+            store,
+            "record-replay",
+            Reading("record_replay_level", side, m.record_db + m.replay_db, u, frequency_hz=400.0),
+            0.0,
+            0.0,
         )
         for hz in HZ:
             replay = m.replay_treble_db * hz / 10_000
@@ -91,17 +95,19 @@ def session(workspace: Path, m: Machine, when: datetime = datetime(2026, 5, 3, 1
             keep(
                 store,
                 "reference tape",
-                Reading("response", side, replay + tilt_loss(m.replay_tilt, hz), u, hz),
+                Reading("response", side, replay + tilt_loss(m.replay_tilt, hz), u, frequency_hz=hz),
                 0.0,
                 -20.0,
             )
-            keep(store, "record-replay", Reading("response", side, own, u, hz), 0.0, -20.0)
-    tilt = Reading("azimuth_delay", "left-right", -delay(m.replay_tilt), u, 10_000.0)
+            keep(store, "record-replay", Reading("response", side, own, u, frequency_hz=hz), 0.0, -20.0)
+    tilt = Reading("azimuth_delay", "left-right", -delay(m.replay_tilt), u, frequency_hz=10_000.0)
     keep(store, "reference tape", tilt, 0.0, -20.0)
     if m.heads == 3:
-        own_tilt = Reading("azimuth_delay", "left-right", delay(m.record_tilt) - delay(m.replay_tilt), u, 10_000.0)
+        own_tilt = Reading(
+            "azimuth_delay", "left-right", delay(m.record_tilt) - delay(m.replay_tilt), u, frequency_hz=10_000.0
+        )
         keep(store, "record-replay", own_tilt, 0.0, -20.0)
-    keep(store, "reference tape", Reading("speed_error", "both", m.fast_percent, u, 3150.0), 0.0, 0.0)
+    keep(store, "reference tape", Reading("speed_error", "both", m.fast_percent, u, frequency_hz=3150.0), 0.0, 0.0)
     store.finish("All in.")
     store.close()
     return store.folder

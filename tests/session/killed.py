@@ -37,7 +37,7 @@ JOB = JobFacts("Lanternhill deck", "", "", "Line up", "", "", "", 2, "practice m
 
 def reading(n: int) -> tuple[ReadingRecord]:
     """The nth reading."""
-    value = Reading("level", "left", -12.0 + n % 7 / 10, 0.1, 315.0, "steady tone")
+    value = Reading("level", "left", -12.0 + n % 7 / 10, 0.1, frequency_hz=315.0, method="steady tone")
     return (ReadingRecord(f"r{n:04d}", "step", "left", True, "reference tape", value, None, START),)
 
 

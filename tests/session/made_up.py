@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from bench.clock import RehearsalClock
-from bench.measure.reading import Channel, Reading, no_reading
+from bench.measure.reading import Channel, NoReading, Reading
 from bench.measure.stage import Stage
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.journal import Event, EventKind, ReadingRecord
@@ -177,7 +177,15 @@ class Writer:
 
 def level(channel: Channel, value: float) -> tuple[Reading, Target]:
     return (
-        Reading("level", channel, value, 0.12, 315.0, "steady tone, tracked", reference="full-scale sine"),
+        Reading(
+            "level",
+            channel,
+            value,
+            0.12,
+            frequency_hz=315.0,
+            method="steady tone, tracked",
+            reference="full-scale sine",
+        ),
         LEVEL,
     )
 
@@ -190,23 +198,39 @@ def response(channel: Channel, loss: float, top: float = 1.0) -> list[tuple[Read
         if hz == 500.0:
             value = 0.0
         reading = Reading(
-            "response", channel, round(value, 3), 0.11, hz, "steady tone, tracked", reference="500 Hz at −20 dB"
+            "response",
+            channel,
+            round(value, 3),
+            0.11,
+            frequency_hz=hz,
+            method="steady tone, tracked",
+            reference="500 Hz at −20 dB",
         )
         out.append((reading, FLAT))
     return out
 
 
 def azimuth(value: float) -> tuple[Reading, Target]:
-    return Reading("azimuth_delay", "left-right", value, 0.4, 10000.0, "phase of rising tones"), AZIMUTH
+    return Reading(
+        "azimuth_delay", "left-right", value, 0.4, frequency_hz=10000.0, method="phase of rising tones"
+    ), AZIMUTH
 
 
 def speed(value: float) -> tuple[Reading, Target]:
-    return Reading("speed_error", "both", value, 0.031, 3150.0, "slope of phase", reference="3150 Hz"), SPEED
+    return Reading(
+        "speed_error", "both", value, 0.031, frequency_hz=3150.0, method="slope of phase", reference="3150 Hz"
+    ), SPEED
 
 
 def record_level(channel: Channel, value: float) -> tuple[Reading, Target]:
     reading = Reading(
-        "record_replay_level", channel, value, 0.09, 500.0, "steady tone, tracked", reference="the level sent"
+        "record_replay_level",
+        channel,
+        value,
+        0.09,
+        frequency_hz=500.0,
+        method="steady tone, tracked",
+        reference="the level sent",
     )
     return reading, RECORD_LEVEL
 
@@ -268,4 +292,4 @@ def whole(tmp_path: Path, *, treble_left: float = 0.3, finish: bool = True, **jo
 
 def failed(channel: Channel, hz: float) -> tuple[Reading, Target]:
     """A tone that never became steady."""
-    return no_reading("response", channel, "the tone was never steady for half a second", frequency_hz=hz), FLAT
+    return NoReading("response", channel, "the tone was never steady for half a second", frequency_hz=hz), FLAT

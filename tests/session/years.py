@@ -38,8 +38,8 @@ def visit(
             "left",
             value,
             more.get("uncertainty", UNCERTAINTY),
-            315.0,
-            more.get("method", "steady tone, tracked"),
+            frequency_hz=315.0,
+            method=more.get("method", "steady tone, tracked"),
             reference=more.get("reference", "full-scale sine"),
         )
         verdict = judge(reading, LEVEL) if reading.quantity == "level" else None

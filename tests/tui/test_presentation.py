@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from bench.measure.reading import no_reading
+from bench.measure.reading import NoReading
 from bench.procedure.kinds.record.passage import REWIND
 from bench.procedure.state.snapshot import Prompt
 from bench.tui.presentation import asked_by, kept_words
@@ -20,7 +20,7 @@ def test_what_is_kept_says_which_quantity_and_which_tone() -> None:
     assert kept_words(replace(shown, last=last)) == (
         "kept: response at 12.5 kHz left −2.9 dB, right −17.0 dB, signal to noise left 54.0 dB"
     )
-    none = no_reading("level", "left", "it is silent")
+    none = NoReading("level", "left", "it is silent")
     assert kept_words(replace(shown, last=((none, None),))) == "kept: level left no reading"
     assert kept_words(shown) == ""
 

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
-from bench.measure.reading import INVERTED, SEVERAL, Measured, Reading, no_reading
+from bench.measure.reading import INVERTED, SEVERAL, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.estimate import PhasePair
 from bench.measure.tone.finder import FoundTone
@@ -133,7 +133,7 @@ def usable_tones(tones: Sequence[FoundTone]) -> list[FoundTone]:
     return [t for t in both if not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)]
 
 
-def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None) -> Reading:
+def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None) -> Result:
     """`azimuth_delay` in µs from all the tones together.
 
     Args:
@@ -142,7 +142,7 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
     """
     usable = usable_tones(tones)
     if not usable:
-        return no_reading("azimuth_delay", "left-right", "no tone sounds in both channels", method=METHOD)
+        return NoReading("azimuth_delay", "left-right", "no tone sounds in both channels", method=METHOD)
     delay = resolve([t.pair for t in usable if t.pair is not None], inverted=inverted)
     method = METHOD if len(usable) == 1 else f"{METHOD}, {len(usable)} tones, {SEVERAL}"
     return Reading(
@@ -156,7 +156,7 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
     )
 
 
-def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Reading:
+def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Result:
     """`azimuth_phase` of one tone in degrees, -180…180, positive when the right channel is late.
 
     Args:
@@ -164,7 +164,7 @@ def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Reading:
         inverted: whether one channel's polarity is; it is then taken out.
     """
     if tone.pair is None:
-        return no_reading("azimuth_phase", "left-right", "the tone does not sound in both channels")
+        return NoReading("azimuth_phase", "left-right", "the tone does not sound in both channels")
     lag = tone.pair.lag_rad - (np.pi if inverted else 0.0)
     return Reading(
         "azimuth_phase",
@@ -194,16 +194,16 @@ class AzimuthMeter(ToneMeter):
             weak = min((0, 1), key=lambda c: max(t.tones[c].amplitude for t in tones))
             because = f"the {self.sides[weak]} channel holds no tone"
         if because:
-            return Measured(tuple(no_reading(q, "left-right", because, method=METHOD) for q in quantities))
+            return Measured(tuple(NoReading(q, "left-right", because, method=METHOD) for q in quantities))
         return self._of(usable)
 
     def _of(self, tones: Sequence[FoundTone]) -> Measured:
         pairs = [t.pair for t in tones if t.pair is not None]
         delay = resolve(pairs)
         reading = azimuth_of_tones(tones)
-        readings = [reading]
+        readings: list[Result] = [reading]
         spacing, speed = self.options.track_spacing, self.options.speed
-        if spacing is not None and speed is not None and reading.value is not None and reading.uncertainty is not None:
+        if spacing is not None and speed is not None and isinstance(reading, Reading):
             readings.append(
                 Reading(
                     "azimuth_angle",

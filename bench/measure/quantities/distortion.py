@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
-from bench.measure.reading import Channel, Measured, Reading, no_reading
+from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.coherent import Estimate, estimate
@@ -65,7 +65,7 @@ class DistortionMeter(SpectraMeter):
         """The readings of the level that the tone holds longest."""
         for piece in self._follower.finish():
             self._harmonics.take(piece)
-        readings: list[Reading] = []
+        readings: list[Result] = []
         warnings: list[str] = []
         for channel, side in enumerate(self.sides):
             more, said = self._channel(channel, side, heard)
@@ -73,7 +73,7 @@ class DistortionMeter(SpectraMeter):
             warnings += [w for w in said if w not in warnings]
         return Measured(tuple(readings), tuple(warnings))
 
-    def _channel(self, channel: int, side: Channel, heard: Heard) -> tuple[list[Reading], list[str]]:
+    def _channel(self, channel: int, side: Channel, heard: Heard) -> tuple[list[Result], list[str]]:
         asked = self.options.fundamental
         because = self.too_high(asked) if asked is not None else ""
         level, ratio, frequency = self._harmonics.blocks(channel)
@@ -83,7 +83,7 @@ class DistortionMeter(SpectraMeter):
             if asked is not None and self._follower.tone_hz == 0.0 and because == "no steady tone was found":
                 because = f"no steady tone near {asked:g} Hz was found"
         if because:
-            return [no_reading(q, side, because, frequency_hz=asked, method=m) for q, m in _ALL], []
+            return [NoReading(q, side, because, frequency_hz=asked, method=m) for q, m in _ALL], []
         hz = float(np.mean(frequency[kept])) if asked is None else asked
         warnings = []
         spread = float(np.ptp(level[np.isfinite(level)]))
@@ -104,17 +104,24 @@ class DistortionMeter(SpectraMeter):
 
     def _one(
         self, quantity: str, told: Estimate | None, *, side: Channel, hz: float, method: str, warnings: list[str]
-    ) -> Reading:
+    ) -> Result:
         if told is None:
             order = 3 if quantity == "third_harmonic" else 2
             because = f"harmonic {order} of {hz:.0f} Hz lies above what a sample rate of {self.sample_rate:g} Hz holds"
-            return no_reading(quantity, side, because, frequency_hz=hz, method=method)
+            return NoReading(quantity, side, because, frequency_hz=hz, method=method)
         of_total = method == OF_TOTAL
         if not told.found:
             ceiling = 100.0 * _share(told.ceiling, of_total)
             warnings.append(f"{side}: noise hides harmonics; where the reading says so, it is the most they can be")
             return Reading(
-                quantity, side, ceiling, frequency_hz=hz, method=method, bound="at most", reference=_reference(method)
+                quantity,
+                side,
+                ceiling,
+                0.0,
+                frequency_hz=hz,
+                method=method,
+                bound="at most",
+                reference=_reference(method),
             )
         slope = (1.0 + told.power) ** -1.5 if of_total else 1.0
         return Reading(

@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
-from bench.measure.reading import Channel, Measured, Reading, no_reading
+from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
@@ -284,7 +284,7 @@ class DropoutMeter(SpectraMeter):
             if asked is not None and because == "no steady tone was found":
                 because = f"no steady tone near {asked:g} Hz was found"
         hz = asked if asked is not None else self._tone_hz()
-        readings: list[Reading] = []
+        readings: list[Result] = []
         for channel, side in enumerate(self.sides):
             why = because
             if not why:
@@ -293,7 +293,7 @@ class DropoutMeter(SpectraMeter):
                     why = "this channel holds no steady tone"
             if why:
                 readings += [
-                    no_reading(q, side, why, frequency_hz=hz, method=METHOD) for q in ("dropout_count", "dropout_rate")
+                    NoReading(q, side, why, frequency_hz=hz, method=METHOD) for q in ("dropout_count", "dropout_rate")
                 ]
             else:
                 blur = LENGTH_UNCERTAINTY_MS * SMOOTH_HZ[1] / self._follower.smooth_hz
@@ -305,8 +305,15 @@ def _readings(envelope: Envelope, side: Channel, hz: float | None, blur_ms: floa
     count, minutes = len(envelope.found), envelope.seconds / 60.0
     rate, spread = count / minutes, 2.0 * np.sqrt(max(count, 1)) / minutes
     out = [
-        Reading("dropout_count", side, float(count), None, hz, METHOD),
-        Reading("dropout_rate", side, rate, float(spread), hz, f"{METHOD}; {envelope.seconds:.1f} s of tone"),
+        Reading("dropout_count", side, float(count), 0.0, frequency_hz=hz, method=METHOD),
+        Reading(
+            "dropout_rate",
+            side,
+            rate,
+            float(spread),
+            frequency_hz=hz,
+            method=f"{METHOD}; {envelope.seconds:.1f} s of tone",
+        ),
     ]
     for d in envelope.found:
         depth = Reading(
@@ -314,14 +321,17 @@ def _readings(envelope: Envelope, side: Channel, hz: float | None, blur_ms: floa
             side,
             d.depth_db,
             float(np.hypot(DEPTH_UNCERTAINTY_DB, 2.0 * d.depth_scatter_db)) + d.pointed_db,
-            hz,
-            METHOD,
+            frequency_hz=hz,
+            method=METHOD,
             bound="at least" if d.length_ms < FILLED * blur_ms or d.pointed_db > POINTED_DB else None,
             reference="running level",
             time_s=d.time_s,
         )
         late = float(np.hypot(blur_ms + lateness_ms(d.depth_db, blur_ms), 2.0 * d.length_scatter_ms))
-        out += [depth, Reading("dropout_length", side, d.length_ms, late, hz, METHOD, time_s=d.time_s)]
+        out += [
+            depth,
+            Reading("dropout_length", side, d.length_ms, late, frequency_hz=hz, method=METHOD, time_s=d.time_s),
+        ]
     return out
 
 

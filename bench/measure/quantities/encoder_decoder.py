@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from bench.measure.reading import Measured, Reading, no_reading
+from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.tape.encoding_curves import boost_db
 from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES
 from bench.tape.noise_reduction import System
@@ -30,9 +30,9 @@ class Twice:
     frequency_hz: float
     level_db: float
     """Re the reference level of the noise reduction: before encoding, or as it feeds the decoder."""
-    with_it: Reading
+    with_it: Result
     """`level` or `record_replay_level`."""
-    without: Reading
+    without: Result
     """The same quantity of the same tone and channel."""
 
 
@@ -59,7 +59,7 @@ def decoding_error(tones: Sequence[Twice], system: System = "type-b") -> Measure
 
 def _errors(quantity: str, tones: Sequence[Twice], error: Callable[[Twice, float], float], system: System) -> Measured:
     curve = "the data sheet of Type B" if system == "type-b" else "the law of Type A (figures from memory)"
-    readings = []
+    readings: list[Result] = []
     for tone in tones:
         with_it, without = tone.with_it, tone.without
         at = f"{tone.level_db:+.3g} dB".replace("-", "−")
@@ -67,16 +67,16 @@ def _errors(quantity: str, tones: Sequence[Twice], error: Callable[[Twice, float
             "frequency_hz": tone.frequency_hz,
             "method": f"{SYSTEM_NAMES[system]} in less out at {at}, beside {curve}",
         }
-        if with_it.value is None or without.value is None:
-            because = with_it.reason or without.reason or "the tone was not heard"
-            readings.append(no_reading(quantity, with_it.channel, because, reference=REFERENCE_LEVELS[system], **more))
+        if isinstance(with_it, NoReading) or isinstance(without, NoReading):
+            because = next(r.reason for r in (with_it, without) if isinstance(r, NoReading))
+            readings.append(NoReading(quantity, with_it.channel, because, reference=REFERENCE_LEVELS[system], **more))
             continue
         readings.append(
             Reading(
                 quantity,
                 with_it.channel,
                 error(tone, with_it.value - without.value),
-                float(np.hypot(with_it.uncertainty or 0.0, without.uncertainty or 0.0)),
+                float(np.hypot(with_it.uncertainty, without.uncertainty)),
                 reference=REFERENCE_LEVELS[system],
                 **more,
             )

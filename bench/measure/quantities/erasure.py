@@ -20,12 +20,13 @@ Accuracy
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
-from bench.measure.reading import Channel, Measured, Reading, no_reading
+from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.coherent import HANN_OVERLAP
@@ -110,7 +111,7 @@ class ErasureMeter(SpectraMeter):
         if not self._powers and len(self._z) >= SHORTEST:
             self._powers = [self._band(self._z)]
         because = self._why_not(heard)
-        readings: list[Reading] = []
+        readings: list[Result] = []
         warnings: list[str] = []
         for channel, side in enumerate(self.sides):
             if because:
@@ -132,7 +133,7 @@ class ErasureMeter(SpectraMeter):
             return "the capture is too short: erasure needs half a second"
         return "no steady tone was found; name the erased one with --frequency"
 
-    def _channel(self, powers: Floats, side: Channel) -> tuple[Reading, str]:
+    def _channel(self, powers: Floats, side: Channel) -> tuple[Result, str]:
         totals = powers.sum(axis=1)
         if not totals.max() > 0.0:
             return self._nothing(side, "this channel is digital silence"), ""
@@ -157,7 +158,7 @@ class ErasureMeter(SpectraMeter):
                 f"erasure, {side}: what is left near {self._hz:.0f} Hz may be mains hum at {residue.hum_hz:.0f} Hz: "
                 f"it is at least {value:.1f} dB"
             )
-            return self._reading(side, value, None, words), warning
+            return self._reading(side, value, 0.0, words, bound="at least"), warning
         if residue.found:
             value = level - 10.0 * float(np.log10(residue.power))
             uncertainty = float(
@@ -167,7 +168,7 @@ class ErasureMeter(SpectraMeter):
         most = max(residue.power, 0.0) + 3.0 * residue.spread
         value = level - 10.0 * float(np.log10(most))
         warning = f"erasure, {side}: the noise near {self._hz:.0f} Hz hides the residue; it is at least {value:.1f} dB"
-        return self._reading(side, value, None, words), warning
+        return self._reading(side, value, 0.0, words, bound="at least"), warning
 
     def _residue(self, power: Floats, segments: int, *, known: bool) -> Residue:
         """The narrow stretch in which most stands out.
@@ -203,7 +204,15 @@ class ErasureMeter(SpectraMeter):
         spread = np.sqrt(noise**2 + 3.0 * max(excess, 0.0) * floor / independent)
         return Residue(excess, float(spread), found, hum)
 
-    def _reading(self, side: Channel, value: float, uncertainty: float | None, reference: str) -> Reading:
+    def _reading(
+        self,
+        side: Channel,
+        value: float,
+        uncertainty: float,
+        reference: str,
+        *,
+        bound: Literal["at least"] | None = None,
+    ) -> Reading:
         return Reading(
             "erasure",
             side,
@@ -211,12 +220,12 @@ class ErasureMeter(SpectraMeter):
             uncertainty,
             frequency_hz=self.options.frequency or self._hz,
             method=METHOD,
-            bound="at least" if uncertainty is None else None,
+            bound=bound,
             reference=reference,
         )
 
-    def _nothing(self, side: Channel, because: str) -> Reading:
-        return no_reading("erasure", side, because, frequency_hz=self.options.frequency, method=METHOD)
+    def _nothing(self, side: Channel, because: str) -> NoReading:
+        return NoReading("erasure", side, because, frequency_hz=self.options.frequency, method=METHOD)
 
 
 def _is_strong(line_hz: float) -> bool:

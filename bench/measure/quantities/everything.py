@@ -36,7 +36,7 @@ from bench.measure.quantities.noise import HOP_S, Weighted, noise_readings
 from bench.measure.quantities.response import ResponseMeter
 from bench.measure.quantities.separation import SeparationMeter
 from bench.measure.quantities.speed import SpeedMeter
-from bench.measure.reading import Measured, Reading
+from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
 from bench.measure.tone.chunk_meter import SpectraMeter
@@ -101,10 +101,10 @@ class EverythingMeter:
             self._chunk(spectrum)
         self._tones = sorted([*self._tones, *self._finder.conclude()], key=lambda t: t.start_s)
         self._weighted.finish()
-        readings: list[Reading] = []
+        readings: list[Result] = []
         warnings: list[str] = list(self._heard.clipping())
         for measured in self._all():
-            there = [r for r in measured.readings if r.value is not None]
+            there = [r for r in measured.readings if isinstance(r, Reading)]
             readings += there
             warnings += [w for w in measured.warnings if there and w not in warnings]
             warnings += self._missed(measured)
@@ -114,7 +114,7 @@ class EverythingMeter:
 
     def _missed(self, measured: Measured) -> list[str]:
         """Why a response that was asked for has no reading at all."""
-        why = [r.reason for r in measured.readings if r.quantity == "response" and r.value is None]
+        why = [r.reason for r in measured.readings if r.quantity == "response" and isinstance(r, NoReading)]
         asked = bool(self.options.frequencies or self.options.sheet)
         return [f"no response: {why[0]}"] if asked and why and len(why) == len(measured.readings) else []
 
@@ -145,11 +145,12 @@ class EverythingMeter:
         if tones:
             out.append(self._distortion.close(heard))
         headroom = self._headroom.close(heard)
-        out.append(_only(headroom, [r for r in headroom.readings if r.bound is None]))
+        out.append(_only(headroom, [r for r in headroom.readings if isinstance(r, NoReading) or not r.bound]))
         if self.channels == 2 and tones:
             separation = self._separation.close(heard)
-            told = self.options.driven is not None
-            out.append(_only(separation, [r for r in separation.readings if told or (r.value or 0.0) > ONE_SIDED_DB]))
+            least = -np.inf if self.options.driven is not None else ONE_SIDED_DB
+            told = [r for r in separation.readings if isinstance(r, Reading) and r.value > least]
+            out.append(_only(separation, told))
         if self._may_be_erased and not self._recorded():
             out.append(self._erasure.close(heard))
         dropouts = self._dropouts.close(heard)
@@ -208,14 +209,14 @@ def _different(tones: Sequence[FoundTone]) -> int:
     return len(known)
 
 
-def _only(measured: Measured, readings: Sequence[Reading]) -> Measured:
+def _only(measured: Measured, readings: Sequence[Result]) -> Measured:
     return Measured(tuple(readings), measured.warnings)
 
 
 def _without_tones(hum: Measured, tones: Sequence[FoundTone]) -> Measured:
     """Hum, unless a line of it is a tone that was found."""
 
-    def own(reading: Reading) -> bool:
+    def own(reading: Result) -> bool:
         hz = reading.frequency_hz
         return hz is None or all(abs(t.frequency_hz - hz) > HUM_BESIDE_TONE * hz for t in tones)
 

@@ -32,7 +32,7 @@ from bench.measure.carrier.deviation import Deviation
 from bench.measure.carrier.flutter_channel import BAND_HZ, Course
 from bench.measure.carrier.flutter_components import Line, find_lines
 from bench.measure.meters import Options
-from bench.measure.reading import Channel, Measured, Reading, no_reading
+from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.weighting import flutter_db
 from bench.measure.tone.chunk_meter import SpectraMeter
@@ -104,7 +104,7 @@ class FlutterMeter(SpectraMeter):
         """The readings of the carrier that was followed."""
         self._take(self._follower.finish())
         because = self._why_not(heard)
-        readings: list[Reading] = []
+        readings: list[Result] = []
         warnings: list[str] = []
         for channel, side in enumerate(self.sides):
             if not because:
@@ -118,7 +118,7 @@ class FlutterMeter(SpectraMeter):
                     continue
             why = because or "the carrier is too short or too broken in this channel: it must hold for two seconds"
             readings += [
-                no_reading("wow_and_flutter", side, why, method=m, frequency_hz=self.options.nominal) for m in METHODS
+                NoReading("wow_and_flutter", side, why, method=m, frequency_hz=self.options.nominal) for m in METHODS
             ]
         return Measured(tuple(readings), tuple(warnings))
 

@@ -16,11 +16,13 @@ Accuracy
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
-from bench.measure.reading import Channel, Measured, Reading, no_reading
+from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
@@ -71,17 +73,17 @@ class HeadroomMeter(SpectraMeter):
         for harmonics in (self._low, self._high):
             for piece in harmonics.follower.finish():
                 harmonics.take(piece)
-        readings: list[Reading] = []
+        readings: list[Result] = []
         warnings: list[str] = []
         for channel, side in enumerate(self.sides):
             for reading, warning in (self._mol(channel, side, heard), self._sol(channel, side, heard)):
                 readings.append(reading)
                 warnings += [warning] if warning else []
-        if self.options.reference_level is None and any(r.value is not None for r in readings):
+        if self.options.reference_level is None and any(isinstance(r, Reading) for r in readings):
             warnings.append("no --reference-level was given: levels are relative to a full-scale sine")
         return Measured(tuple(readings), tuple(warnings))
 
-    def _mol(self, channel: int, side: Channel, heard: Heard) -> tuple[Reading, str]:
+    def _mol(self, channel: int, side: Channel, heard: Heard) -> tuple[Result, str]:
         level, ratio, frequency = self._low.blocks(channel)
         sounds = np.isfinite(level)
         if sounds.sum() < 4 or ratio.shape[1] < 2:
@@ -98,7 +100,7 @@ class HeadroomMeter(SpectraMeter):
             most = float(np.percentile(level, 95))
             worst = 100.0 * 10.0 ** (float(np.percentile(third, 95)) / 20.0)
             warning = f"{side}: the third harmonic reaches only {worst:.2g} %, so the maximum output level is higher"
-            return self._reading(MOL, side, most, None, hz), warning
+            return self._reading(MOL, side, most, 0.0, hz, bound="at least"), warning
         if over.all():
             words = "the third harmonic is over 3 % throughout: begin the tone lower"
             return self._nothing(MOL, side, words, hz), ""
@@ -107,7 +109,7 @@ class HeadroomMeter(SpectraMeter):
         value, uncertainty = crossing(level, third)
         return self._reading(MOL, side, value, uncertainty, hz), ""
 
-    def _sol(self, channel: int, side: Channel, heard: Heard) -> tuple[Reading, str]:
+    def _sol(self, channel: int, side: Channel, heard: Heard) -> tuple[Result, str]:
         if self.too_high(SOL_HZ):
             return self._nothing(SOL, side, self.too_high(SOL_HZ)), ""
         level, _, frequency = self._high.blocks(channel)
@@ -121,7 +123,7 @@ class HeadroomMeter(SpectraMeter):
         value = float(smooth.max())
         if still_rising(smooth):
             warning = f"{side}: the output at 10 kHz still rises at the end, so the saturated output level is higher"
-            return self._reading(SOL, side, value, None, hz), warning
+            return self._reading(SOL, side, value, 0.0, hz, bound="at least"), warning
         scatter = float(np.std(np.diff(level[level > value - 1.0]))) if np.sum(level > value - 1.0) > 3 else 0.1
         return self._reading(SOL, side, value, float(np.hypot(OWN_DB, scatter)), hz), ""
 
@@ -129,7 +131,16 @@ class HeadroomMeter(SpectraMeter):
         why = heard.why_nothing()
         return f"{tone} that rises was not found" if why == "no steady tone was found" else why
 
-    def _reading(self, quantity: str, side: Channel, dbfs: float, uncertainty: float | None, hz: float) -> Reading:
+    def _reading(
+        self,
+        quantity: str,
+        side: Channel,
+        dbfs: float,
+        uncertainty: float,
+        hz: float,
+        *,
+        bound: Literal["at least"] | None = None,
+    ) -> Reading:
         reference = self.options.reference_level
         return Reading(
             quantity,
@@ -138,14 +149,12 @@ class HeadroomMeter(SpectraMeter):
             uncertainty,
             frequency_hz=hz,
             method=MOL_METHOD if quantity == MOL else SOL_METHOD,
-            bound="at least" if uncertainty is None else None,
+            bound=bound,
             reference="full-scale sine" if reference is None else f"{reference:g} dBFS",
         )
 
-    def _nothing(self, quantity: str, side: Channel, because: str, hz: float | None = None) -> Reading:
-        return no_reading(
-            quantity, side, because, frequency_hz=hz, method=MOL_METHOD if quantity == MOL else SOL_METHOD
-        )
+    def _nothing(self, quantity: str, side: Channel, because: str, hz: float | None = None) -> NoReading:
+        return NoReading(quantity, side, because, frequency_hz=hz, method=MOL_METHOD if quantity == MOL else SOL_METHOD)
 
 
 def crossing(level: Floats, third: Floats) -> tuple[float, float]:

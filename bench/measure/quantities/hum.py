@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
-from bench.measure.reading import Channel, Measured, Reading, no_reading
+from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.coherent import HANN_OVERLAP
@@ -89,9 +89,9 @@ class HumMeter(SpectraMeter):
         elif not self._segments:
             because = f"the capture is shorter than {SHORTEST_S:g} s"
         if because:
-            return Measured(tuple(no_reading("hum", s, because) for s in self.sides))
+            return Measured(tuple(NoReading("hum", s, because) for s in self.sides))
         spectrum = _Spectrum(self._sum / self._segments, self._segments, width, self.spectra, self._centre)
-        readings: list[Reading] = []
+        readings: list[Result] = []
         warnings: list[str] = []
         mains = spectrum.mains()
         for channel, side in enumerate(self.sides):
@@ -102,7 +102,7 @@ class HumMeter(SpectraMeter):
             ]
             if mains is None or not lines:
                 words = "no line at 50 or 60 Hz and its harmonics stands out of the noise"
-                readings.append(no_reading("hum", side, words))
+                readings.append(NoReading("hum", side, words))
                 continue
             power = sum(x.power for x in lines)
             spread = float(np.sqrt(sum(x.spread**2 for x in lines)))
@@ -253,5 +253,11 @@ def _power(z: NDArray[np.complex128], length: int) -> Floats:
 def _reading(side: Channel, hz: float, power: float, spread: float, method: str) -> Reading:
     uncertainty = float(np.hypot(2.0 * 4.343 * spread / power, 0.05))
     return Reading(
-        "hum", side, float(10.0 * np.log10(power)), uncertainty, hz, method, reference="full-scale sine (AES17)"
+        "hum",
+        side,
+        float(10.0 * np.log10(power)),
+        uncertainty,
+        frequency_hz=hz,
+        method=method,
+        reference="full-scale sine (AES17)",
     )

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from bench.measure.meters import Options
-from bench.measure.reading import Measured, Reading, no_reading
+from bench.measure.reading import Channel, Measured, NoReading
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.finder import LEVEL_METHOD, FoundTone
 from bench.measure.tone.meter import Heard, ToneMeter, dominant, nearest, said
@@ -58,11 +58,11 @@ class LevelMeter(ToneMeter):
         return Measured(tuple(readings), tuple(warnings))
 
     def _nothing(self, because: str) -> Measured:
-        more = {"frequency_hz": self.options.frequency, "method": LEVEL_METHOD}
-        readings: list[Reading] = [no_reading("level", s, because, **more) for s in self.sides]
+        asked: list[tuple[str, Channel]] = [("level", side) for side in self.sides]
         if self.channels == 2:
-            readings.append(no_reading("balance", "left-right", because, **more))
-        return Measured(tuple(readings))
+            asked.append(("balance", "left-right"))
+        hz = self.options.frequency
+        return Measured(tuple(NoReading(q, c, because, frequency_hz=hz, method=LEVEL_METHOD) for q, c in asked))
 
 
 def level(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:

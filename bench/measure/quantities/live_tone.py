@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from bench.measure.quantities.azimuth import azimuth_of_tones, phase_of_tone
 from bench.measure.quantities.speed import speed_of_tone
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
 from bench.measure.tone.demodulator import HALF, Spectra
@@ -47,14 +47,14 @@ class WatchState:
     """The strongest tone, when it is not the asked one."""
     frequency_hz: float | None
     """Measured frequency of the asked tone."""
-    levels: tuple[Reading, ...]
+    levels: tuple[Result, ...]
     """`level` of each channel, dBFS."""
-    balance: Reading | None
+    balance: Result | None
     """Left minus right; None for one channel."""
-    azimuth: tuple[Reading, ...]
+    azimuth: tuple[Result, ...]
     """`azimuth_delay` and `azimuth_phase`; empty for one channel. One tone leaves whole periods open: the delay is
     that within half a period either way."""
-    speed: tuple[Reading, ...]
+    speed: tuple[Result, ...]
     """`speed_error` of each channel against the asked frequency."""
     tone: FoundTone | None = None
     """The measured tone itself, for what combines several watches."""
@@ -193,10 +193,10 @@ class ToneWatch:
             because,
             self._view.other,
             None,
-            tuple(no_reading("level", s, because, frequency_hz=hz) for s in sides),
-            no_reading("balance", "left-right", because, frequency_hz=hz) if pair else None,
-            tuple(no_reading(q, "left-right", because, frequency_hz=hz) for q in ("azimuth_delay", "azimuth_phase"))
+            tuple(NoReading("level", s, because, frequency_hz=hz) for s in sides),
+            NoReading("balance", "left-right", because, frequency_hz=hz) if pair else None,
+            tuple(NoReading(q, "left-right", because, frequency_hz=hz) for q in ("azimuth_delay", "azimuth_phase"))
             if pair
             else (),
-            tuple(no_reading("speed_error", s, because, frequency_hz=hz) for s in sides),
+            tuple(NoReading("speed_error", s, because, frequency_hz=hz) for s in sides),
         )

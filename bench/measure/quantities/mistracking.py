@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from bench.measure.reading import Channel, Measured, Reading, no_reading
+from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES, ReplayErrors, mistracking_map
 from bench.tape.noise_reduction import System
@@ -20,7 +20,7 @@ from bench.tape.noise_reduction import System
 _SIDES: tuple[Channel, ...] = ("left", "right", "mono")
 
 
-def errors_of(readings: Sequence[Reading]) -> dict[Channel, ReplayErrors]:
+def errors_of(readings: Sequence[Result]) -> dict[Channel, ReplayErrors]:
     """The error of level and treble of each channel.
 
     Args:
@@ -33,23 +33,22 @@ def errors_of(readings: Sequence[Reading]) -> dict[Channel, ReplayErrors]:
     """
     found: dict[Channel, ReplayErrors] = {}
     for side in _SIDES:
-        here = [r for r in readings if r.channel == side and r.value is not None and r.frequency_hz is not None]
-        levels = [r for r in here if r.quantity == "record_replay_level"]
+        here = [r for r in readings if r.channel == side and isinstance(r, Reading)]
+        levels = [(r.frequency_hz, r) for r in here if r.quantity == "record_replay_level" and r.frequency_hz]
         if not levels:
             continue
-        level = levels[-1]
-        at = level.frequency_hz or 0.0
-        response = {r.frequency_hz or 0.0: r for r in here if r.quantity == "response" and r.frequency_hz != at}
-        treble = tuple((hz, r.value or 0.0) for hz, r in response.items())
-        of_treble = max((r.uncertainty or 0.0 for r in response.values()), default=0.0)
+        at, level = levels[-1]
+        response = {
+            r.frequency_hz: r for r in here if r.quantity == "response" and r.frequency_hz and r.frequency_hz != at
+        }
+        treble = tuple((hz, r.value) for hz, r in response.items())
+        of_treble = max((r.uncertainty for r in response.values()), default=0.0)
         where = "" if side == "mono" else f" in the {side} channel"
-        found[side] = ReplayErrors(
-            level.value or 0.0, treble, at, where, float(np.hypot(level.uncertainty or 0.0, of_treble))
-        )
+        found[side] = ReplayErrors(level.value, treble, at, where, float(np.hypot(level.uncertainty, of_treble)))
     return found
 
 
-def mistracking(readings: Sequence[Reading], system: System = "type-b") -> Measured:
+def mistracking(readings: Sequence[Result], system: System = "type-b") -> Measured:
     """`mistracking` of each channel, dB, with what it means for music as a sentence each in `warnings`.
 
     Args:
@@ -59,8 +58,9 @@ def mistracking(readings: Sequence[Reading], system: System = "type-b") -> Measu
     try:
         of_channels = errors_of(readings)
     except Problem as problem:
-        return Measured((no_reading("mistracking", "both", str(problem)),))
-    taken, said = [], []
+        return Measured((NoReading("mistracking", "both", str(problem)),))
+    taken: list[Result] = []
+    said = []
     for channel, errors in of_channels.items():
         found = mistracking_map(system, errors)
         last = max((hz for hz, _ in errors.treble), default=errors.reference_hz)
@@ -74,12 +74,12 @@ def mistracking(readings: Sequence[Reading], system: System = "type-b") -> Measu
                 channel,
                 found.worst_db,
                 found.uncertainty_db,
-                found.worst_hz,
-                method,
+                frequency_hz=found.worst_hz,
+                method=method,
                 reference=REFERENCE_LEVELS[system],
             )
         )
         said.append(f"{channel}: {found.sentence}" if channel != "mono" else found.sentence)
     if not taken:
-        taken = [no_reading("mistracking", "both", "no level was read from record to replay")]
+        taken = [NoReading("mistracking", "both", "no level was read from record to replay")]
     return Measured(tuple(taken), tuple(said))

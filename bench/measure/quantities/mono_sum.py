@@ -18,7 +18,7 @@ import math
 import numpy as np
 
 from bench.measure.meters import Options
-from bench.measure.reading import Measured, Reading, no_reading
+from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 
 PIECE_S = 0.25
@@ -52,14 +52,14 @@ class MonoSumMeter:
         """The stream is over."""
         return Measured((self._reading(),))
 
-    def _reading(self) -> Reading:
+    def _reading(self) -> Result:
         if self._channels < 2:
-            return no_reading("mono_sum", "both", "it needs two channels", method=METHOD)
+            return NoReading("mono_sum", "both", "it needs two channels", method=METHOD)
         loudest = max((max(left, right) for left, right, _ in self._pieces), default=0.0)
         kept = [p for p in self._pieces if min(p[0], p[1]) > loudest / 100.0 > 0.0]
         if len(kept) < 2:
             because = "nothing is heard" if loudest == 0.0 else "one channel is silent, or too little was heard"
-            return no_reading("mono_sum", "both", because, method=METHOD)
+            return NoReading("mono_sum", "both", because, method=METHOD)
         values = [
             max(LEAST_DB, 20 * math.log10(both / (left + right))) if both > 0 else LEAST_DB
             for left, right, both in kept

@@ -19,12 +19,14 @@ Everything in the capture is noise to this meter, a tone too; direct current is 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
 from bench.measure.quantities.hum import HumMeter
-from bench.measure.reading import Channel, Measured, Reading, no_reading
+from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Hops, Rows, Samples
 from bench.measure.signal.quasi_peak import BS468, QuasiPeak
 from bench.measure.signal.rectifier import Rectifier
@@ -169,7 +171,7 @@ def noise_readings(
         options: `reference_level` is used.
         kept: which hops count; all when left out.
     """
-    readings: list[Reading] = []
+    readings: list[Result] = []
     because = _why_not(heard)
     frames = weighted.frames.all()
     starts = HOP_S * np.arange(len(frames), dtype=np.float64)
@@ -213,7 +215,7 @@ def _why_not(heard: Heard) -> str:
     return ""
 
 
-def _noise(side: Channel, method: str, column: Floats, frames: Floats, *, because: str, burst: bool) -> Reading:
+def _noise(side: Channel, method: str, column: Floats, frames: Floats, *, because: str, burst: bool) -> Result:
     """Noise by one method."""
     level, uncertainty = -np.inf, 0.0
     if not because:
@@ -232,17 +234,20 @@ def _noise(side: Channel, method: str, column: Floats, frames: Floats, *, becaus
         if not np.isfinite(level):
             because = "this channel is digital silence"
     if because:
-        return no_reading("noise", side, because, method=method)
+        return NoReading("noise", side, because, method=method)
     return Reading("noise", side, level, uncertainty, method=method, reference="full-scale sine (AES17)")
 
 
-def _ratio(told: Reading, reference_level: float) -> Reading:
+def _ratio(noise: Result, reference_level: float) -> Result:
     """How far the noise lies below a reference level."""
-    if told.value is None:
-        return no_reading("signal_to_noise", told.channel, told.reason or "", method=told.method)
-    words = f"{reference_level:g} dBFS"
-    value = reference_level - told.value
-    return Reading("signal_to_noise", told.channel, value, told.uncertainty, method=told.method, reference=words)
+    if isinstance(noise, NoReading):
+        return replace(noise, quantity="signal_to_noise")
+    return replace(
+        noise,
+        quantity="signal_to_noise",
+        value=reference_level - noise.value,
+        reference=f"{reference_level:g} dBFS",
+    )
 
 
 def _burst(hops: Floats, frames: Floats) -> float:

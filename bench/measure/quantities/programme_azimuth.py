@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
-from bench.measure.reading import Measured, Reading, no_reading
+from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 
 LOWEST_HZ, HIGHEST_HZ = 300.0, 12500.0
@@ -82,18 +82,18 @@ class ProgrammeMeter:
             at += step
         self._rest = have[at:]
 
-    def now(self) -> Reading:
+    def now(self) -> Result:
         """The delay of what was heard so far, or of its last stretch."""
         if self._channels < 2:
-            return no_reading("azimuth_delay", "left-right", "it needs two channels", method=METHOD)
+            return NoReading("azimuth_delay", "left-right", "it needs two channels", method=METHOD)
         if len(self._spectra) < 4:
-            return no_reading("azimuth_delay", "left-right", "too little was heard yet", method=METHOD)
+            return NoReading("azimuth_delay", "left-right", "too little was heard yet", method=METHOD)
         left = np.array([s[0] for s in self._spectra])
         right = np.array([s[1] for s in self._spectra])
         cross = np.mean(np.conj(left) * right, axis=0)
         power = np.mean(np.abs(left) ** 2, axis=0) * np.mean(np.abs(right) ** 2, axis=0)
         if not power.max() > 0:
-            return no_reading("azimuth_delay", "left-right", "the two channels are silent", method=METHOD)
+            return NoReading("azimuth_delay", "left-right", "the two channels are silent", method=METHOD)
         count = max(1.5, INDEPENDENT * len(self._spectra))
         measured = np.abs(cross) ** 2 / np.maximum(power, 1e-30)
         # Chance alone gives 1/K: what stands above it is shared.
@@ -101,7 +101,7 @@ class ProgrammeMeter:
         kept = shared > SHARED
         if kept.sum() < LEAST_LINES:
             because = "the two channels have too little in common here: play a passage in the middle of the image"
-            return no_reading("azimuth_delay", "left-right", because, method=METHOD)
+            return NoReading("azimuth_delay", "left-right", because, method=METHOD)
         return _fitted(self._hz[kept], np.angle(cross[kept]), shared[kept], count)
 
     def finish(self) -> Measured:

@@ -17,7 +17,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from bench.measure.meters import Options
-from bench.measure.reading import Measured, Reading, no_reading
+from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.finder import LEVEL_METHOD, FoundTone
 from bench.measure.tone.matching import Match, match_list, match_sheet
@@ -41,7 +41,7 @@ class ResponseMeter(ToneMeter):
             asked = _own_frequencies(tones)
         if not asked:
             because = heard.why_nothing()
-            return Measured(tuple(no_reading("response", s, because) for s in self.sides))
+            return Measured(tuple(NoReading("response", s, because) for s in self.sides))
         reference = options.reference_frequency or usual_reference(asked)
         wanted = asked if any(_same(reference, hz) for hz in asked) else [*asked, reference]
         if options.sheet:
@@ -49,14 +49,14 @@ class ResponseMeter(ToneMeter):
         else:
             matched, warnings = match_list(tones, wanted)
         zero = next((m for hz, m in matched.items() if _same(reference, hz)), Match())
-        readings = []
+        readings: list[Result] = []
         for hz in asked:
             match = matched.get(hz, Match())
             because = self._why_not(hz, match, reference, zero, heard)
             for c, side in enumerate(self.sides):
                 if because or match.tone is None or zero.tone is None:
                     told = f"{reference:g} Hz"
-                    readings.append(no_reading("response", side, because, frequency_hz=hz, reference=told))
+                    readings.append(NoReading("response", side, because, frequency_hz=hz, reference=told))
                 else:
                     readings.append(self._one(c, hz, match, reference, zero))
         return Measured(tuple(readings), tuple(warnings))
@@ -72,14 +72,14 @@ class ResponseMeter(ToneMeter):
             return zero.reason or f"the reference tone of {reference:g} Hz was not found"
         return (match.reason or f"no tone of {hz:g} Hz was found") if match.tone is None else ""
 
-    def _one(self, c: int, hz: float, match: Match, reference: float, zero: Match) -> Reading:
+    def _one(self, c: int, hz: float, match: Match, reference: float, zero: Match) -> Result:
         told, side = f"{reference:g} Hz", self.sides[c]
         assert match.tone is not None
         assert zero.tone is not None
         here, there = match.tone.tones[c], zero.tone.tones[c]
         if not (here.present and there.present):
             missing = told if here.present else f"{hz:g} Hz"
-            return no_reading(
+            return NoReading(
                 "response", side, f"this channel holds no tone of {missing}", frequency_hz=hz, reference=told
             )
         same = match.tone is zero.tone

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from bench.measure.meters import Options
 from bench.measure.quantities.distortion import plateau
-from bench.measure.reading import Measured, Reading, no_reading
+from bench.measure.reading import Measured, NoReading, Reading
 from bench.measure.signal.blocks import Rows, Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.coherent import BLOCK, HOP, Estimate, beside, estimate, window
@@ -155,7 +155,14 @@ class SeparationMeter(SpectraMeter):
                 f"it is at least {least:.1f} dB"
             )
             reading = Reading(
-                "separation", "left-right", least, frequency_hz=hz, method=method, bound="at least", reference=reference
+                "separation",
+                "left-right",
+                least,
+                0.0,
+                frequency_hz=hz,
+                method=method,
+                bound="at least",
+                reference=reference,
             )
             return Measured((reading,), (warning,))
         value = -20.0 * float(np.log10(told.size))
@@ -180,7 +187,7 @@ class SeparationMeter(SpectraMeter):
         )
 
     def _nothing(self, because: str) -> Measured:
-        return Measured((no_reading("separation", "left-right", because, frequency_hz=self.options.frequency),))
+        return Measured((NoReading("separation", "left-right", because, frequency_hz=self.options.frequency),))
 
 
 def separation(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:

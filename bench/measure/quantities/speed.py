@@ -15,7 +15,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from bench.measure.meters import Options
-from bench.measure.reading import Measured, Reading, no_reading
+from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.finder import FoundTone, side_of
 from bench.measure.tone.meter import Heard, ToneMeter, dominant, nearest
@@ -31,7 +31,7 @@ WRONG = 0.035
 """And from here on it is no speed error of the named one."""
 
 
-def speed_of_tone(tone: FoundTone, nominal_hz: float, *, method: str = METHOD) -> list[Reading]:
+def speed_of_tone(tone: FoundTone, nominal_hz: float, *, method: str = METHOD) -> list[Result]:
     """`speed_error` of each channel, %.
 
     Args:
@@ -39,11 +39,11 @@ def speed_of_tone(tone: FoundTone, nominal_hz: float, *, method: str = METHOD) -
         nominal_hz: what was recorded.
         method: how the reading tells it was made.
     """
-    out = []
+    out: list[Result] = []
     for c, t in enumerate(tone.tones):
         side = side_of(c, len(tone.tones))
         if not t.present:
-            out.append(no_reading("speed_error", side, "this channel holds no tone", frequency_hz=nominal_hz))
+            out.append(NoReading("speed_error", side, "this channel holds no tone", frequency_hz=nominal_hz))
             continue
         out.append(
             Reading(
@@ -59,13 +59,13 @@ def speed_of_tone(tone: FoundTone, nominal_hz: float, *, method: str = METHOD) -
     return out
 
 
-def drift_of_tone(tone: FoundTone, nominal_hz: float) -> list[Reading]:
+def drift_of_tone(tone: FoundTone, nominal_hz: float) -> list[Result]:
     """`speed_drift` of each channel: end minus start of the tone, % of nominal."""
-    out = []
+    out: list[Result] = []
     for c, t in enumerate(tone.tones):
         side = side_of(c, len(tone.tones))
         if not t.present:
-            out.append(no_reading("speed_drift", side, "this channel holds no tone", frequency_hz=nominal_hz))
+            out.append(NoReading("speed_drift", side, "this channel holds no tone", frequency_hz=nominal_hz))
             continue
         out.append(
             Reading(
@@ -122,9 +122,13 @@ class SpeedMeter(ToneMeter):
         return Measured(tuple(readings), tuple(warnings))
 
     def _nothing(self, because: str) -> Measured:
-        more = {"frequency_hz": self.options.nominal, "method": METHOD}
+        hz = self.options.nominal
         return Measured(
-            tuple(no_reading(q, s, because, **more) for q in ("speed_error", "speed_drift") for s in self.sides)
+            tuple(
+                NoReading(quantity, side, because, frequency_hz=hz, method=METHOD)
+                for quantity in ("speed_error", "speed_drift")
+                for side in self.sides
+            )
         )
 
 

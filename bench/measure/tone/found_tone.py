@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.measure.reading import Channel, Reading, no_reading
+from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.measure.tone.estimate import ChannelTone, PhasePair
 
 LEVEL_METHOD = "mean level of the steady tone, tracking demodulator"
@@ -40,16 +40,16 @@ class FoundTone:
         return max(t.dbfs for t in self.tones)
 
     @property
-    def levels(self) -> tuple[Reading, ...]:
+    def levels(self) -> tuple[Result, ...]:
         """The level of each channel: `level` in dBFS, or no reading where a channel does not hold the tone."""
         return tuple(self.level(c) for c in range(len(self.tones)))
 
-    def level(self, channel: int, asked_hz: float | None = None) -> Reading:
+    def level(self, channel: int, asked_hz: float | None = None) -> Result:
         """The level of one channel, told under the frequency asked for where one was."""
         tone, side = self.tones[channel], side_of(channel, len(self.tones))
         hz = self.frequency_hz if asked_hz is None else asked_hz
         if not tone.present:
-            return no_reading(
+            return NoReading(
                 "level", side, f"this channel holds no tone of {self.frequency_hz:.0f} Hz", frequency_hz=hz
             )
         return Reading(
@@ -63,13 +63,13 @@ class FoundTone:
         )
 
     @property
-    def balance(self) -> Reading | None:
+    def balance(self) -> Result | None:
         """Left minus right, dB; None for one channel."""
         if len(self.tones) != 2:
             return None
         left, right = self.tones
         if not (left.present and right.present):
-            return no_reading("balance", "left-right", "one channel holds no tone", frequency_hz=self.frequency_hz)
+            return NoReading("balance", "left-right", "one channel holds no tone", frequency_hz=self.frequency_hz)
         return Reading(
             "balance",
             "left-right",

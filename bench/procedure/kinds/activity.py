@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 
 from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
-from bench.measure.reading import INVERTED, SEVERAL, Reading
+from bench.measure.reading import INVERTED, SEVERAL, Result
 from bench.measure.verdict import Verdict
 from bench.problem import Problem
 from bench.procedure.model.job import Job
@@ -40,7 +40,7 @@ WAIT = Prompt("wait", "")
 class Taken:
     """A reading that an activity has taken, not yet kept."""
 
-    reading: Reading
+    reading: Result
     verdict: Verdict | None
     heard: Heard
     sent_db: float | None = None
@@ -94,8 +94,8 @@ class Situation:
     @property
     def inverted(self) -> bool | None:
         """Whether one channel is the wrong way round, as the readings so far that can tell it say; None before."""
-        told = [r.reading for r in self.journal.records() if r.reading.quantity == "azimuth_delay"]
-        for reading in reversed([r for r in told if r.value is not None]):
+        told = [r.measured for r in self.journal.records() if r.reading.quantity == "azimuth_delay"]
+        for reading in reversed([r for r in told if r is not None]):
             if INVERTED in reading.method:
                 return True
             if SEVERAL in reading.method or (reading.frequency_hz or math.inf) <= POLARITY_HZ:

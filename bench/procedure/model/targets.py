@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from bench.measure.reading import Reading
+from bench.measure.reading import Reading, Result
 from bench.measure.verdict import Verdict, VerdictWord
 from bench.tape.fluxivity import Fluxivity, FluxMethod, by_method, ratio_db
 
@@ -87,7 +87,7 @@ class Target(BaseModel):
         return min(inside, key=lambda b: math.log(b.to_hz / b.from_hz)).tolerance
 
 
-def judge(reading: Reading, target: Target, *, offset: float = 0.0) -> Verdict:
+def judge(reading: Result, target: Target, *, offset: float = 0.0) -> Verdict:
     """Judge a reading.
 
     Args:
@@ -112,8 +112,8 @@ def judge(reading: Reading, target: Target, *, offset: float = 0.0) -> Verdict:
         if tolerance is not None:
             accepted = (-tolerance, tolerance)
     word: VerdictWord = "no reading"
-    if reading.value is not None and accepted is not None:
-        error, spread = reading.value - aim, math.hypot(reading.uncertainty or 0.0, target.known_to)
+    if isinstance(reading, Reading) and accepted is not None:
+        error, spread = reading.value - aim, math.hypot(reading.uncertainty, target.known_to)
         # What is given in per cent and known by its upper bound alone is a share, which is never below none.
         least = -aim if reading.unit == "%" else -math.inf
         low = least if reading.bound == "at most" else error - spread

@@ -55,5 +55,5 @@ class Ledger:
         """What the last attempt at a step has shown, with a reading."""
         kept = self._situation.journal.records()
         own = [r for r in kept if r.step == step.id and r.attempt == self._situation.attempt]
-        found = (shown_by(step, r.reading.quantity) for r in own if r.reading.value is not None)
+        found = (shown_by(step, r.reading.quantity) for r in own if r.measured is not None)
         return named((w for w in found if w is not None), step.direction)

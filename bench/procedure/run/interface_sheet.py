@@ -9,6 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from bench.measure.reading import Reading
 from bench.problem import Problem
 from bench.procedure.load.reader import read_sheet
 from bench.procedure.model.job import JobStep
@@ -22,7 +23,8 @@ OLD_DAYS = 365
 REPEATS_DB = 0.01
 """How well plugs and knobs at their marks come back another day: common practice, no source."""
 
-Found = dict[str, list[ReadingRecord]]
+Found = dict[str, list[tuple[Reading, float | None]]]
+"""Of each thing that a step finds: the readings, and at which level their tone was sent, dBFS."""
 
 
 def sheet_text(
@@ -40,8 +42,8 @@ def sheet_text(
     finds = {s.id: s.finds for s in steps if isinstance(s, InterfaceStep)}
     found: Found = {}
     for r in records:
-        if r.step in finds and r.reading.value is not None:
-            found.setdefault(finds[r.step], []).append(r)
+        if r.step in finds and r.measured is not None:
+            found.setdefault(finds[r.step], []).append((r.measured, r.sent_db))
     if not found:
         return None
     import tomli_w
@@ -57,21 +59,20 @@ def sheet_text(
         **_channels(found),
         **_floors(found),
         **_volts(found),
-        "response": [{"hz": r.reading.frequency_hz, **_point(r)} for r in found.get("response", ())],
-        "linearity": [{"sent_dbfs": r.sent_db, **_point(r)} for r in found.get("linearity", ())],
+        "response": [{"hz": r.frequency_hz, **_point(r)} for r, _ in found.get("response", ())],
+        "linearity": [{"sent_dbfs": sent, **_point(r)} for r, sent in found.get("linearity", ())],
     }
     return tomli_w.dumps({k: v for k, v in sheet.items() if v not in ([], None)})
 
 
-def _point(record: ReadingRecord) -> dict[str, Any]:
-    reading = record.reading
+def _point(reading: Reading) -> dict[str, Any]:
     channel = reading.channel if reading.channel in ("left", "right") else "both"
-    spread = math.hypot(reading.uncertainty or 0.0, REPEATS_DB)
-    return {"db": round(reading.value or 0.0, 3), "channel": channel, "uncertainty_db": round(spread, 3)}
+    spread = math.hypot(reading.uncertainty, REPEATS_DB)
+    return {"db": round(reading.value, 3), "channel": channel, "uncertainty_db": round(spread, 3)}
 
 
 def _channels(found: Found) -> dict[str, Any]:
-    separate = [r.reading.value or 0.0 for r in found.get("channels", ())]
+    separate = [r.value for r, _ in found.get("channels", ())]
     if not separate:
         return {}
     return {"channel_order": "straight" if min(separate) > 0 else "swapped" if max(separate) < 0 else None}
@@ -81,7 +82,7 @@ def _floors(found: Found) -> dict[str, Any]:
     """Of two channels the worse."""
     out = {}
     for key, of in (("noise_dbfs", "noise"), ("distortion_percent", "distortion")):
-        values = [r.reading.value or 0.0 for r in found.get(of, ())]
+        values = [r.value for r, _ in found.get(of, ())]
         out[key] = _rounded(max(values)) if values else None
     return out
 
@@ -89,26 +90,25 @@ def _floors(found: Found) -> dict[str, Any]:
 def _volts(found: Found) -> dict[str, Any]:
     """Full scale in volts, the input's as the mean of its channels, whose difference its uncertainty holds."""
     out: dict[str, Any] = {}
-    for r in found.get("full-scale", ()):
-        if r.reading.quantity == "full_scale_output":
-            out["full_scale_output_v"] = _uncertain(r.reading.value, r.reading.uncertainty)
-    inputs = [r.reading for r in found.get("full-scale", ()) if r.reading.quantity == "full_scale_input"]
+    for r, _ in found.get("full-scale", ()):
+        if r.quantity == "full_scale_output":
+            out["full_scale_output_v"] = _uncertain(r.value, r.uncertainty)
+    inputs = [r for r, _ in found.get("full-scale", ()) if r.quantity == "full_scale_input"]
     if inputs:
-        values = [r.value or 0.0 for r in inputs]
-        mean = sum(values) / len(values)
-        spread = max(abs(v - mean) + (r.uncertainty or 0.0) for v, r in zip(values, inputs, strict=True))
+        mean = sum(r.value for r in inputs) / len(inputs)
+        spread = max(abs(r.value - mean) + r.uncertainty for r in inputs)
         out["full_scale_input_v"] = _uncertain(mean, spread)
-    for r in found.get("clock", ()):
-        out["clock_error_ppm"] = _uncertain(r.reading.value, r.reading.uncertainty)
+    for r, _ in found.get("clock", ()):
+        out["clock_error_ppm"] = _uncertain(r.value, r.uncertainty)
     return out
 
 
-def _uncertain(value: float | None, uncertainty: float | None) -> dict[str, float]:
+def _uncertain(value: float, uncertainty: float) -> dict[str, float]:
     return {"value": _rounded(value), "uncertainty": max(_rounded(uncertainty), 1e-6)}
 
 
-def _rounded(value: float | None) -> float:
-    return float(f"{value or 0.0:.5g}")
+def _rounded(value: float) -> float:
+    return float(f"{value:.5g}")
 
 
 def write_sheet(folder: Path, text: str, device: str, day: date) -> Path:

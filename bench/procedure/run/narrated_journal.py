@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from bench.measure.reading import NoReading
 from bench.procedure.state.journal import Event, Journal, ReadingRecord, Sound
 
 
@@ -70,12 +71,12 @@ def in_words(record: ReadingRecord) -> str:
     """A kept reading in one line."""
     r, v = record.reading, record.verdict
     at = f" {r.frequency_hz:g} Hz" if r.frequency_hz is not None else ""
-    if r.value is None:
+    if isinstance(r, NoReading):
         told = f"no reading, because {r.reason}"
     else:
-        spread = f" ± {r.uncertainty:.2g}" if r.uncertainty is not None else ""
+        spread = f" ± {r.uncertainty:.2g}" if r.uncertainty else ""
         told = f"{r.value:.2f}{spread} {r.unit}"
     aim = ""
-    if v is not None and v.target is not None:
+    if v is not None:
         aim = f" (target {v.target:.2f}" + (f" ± {v.tolerance:g}" if v.tolerance is not None else "") + ")"
     return f"{record.step}: {r.channel} {r.quantity}{at}: {told}{aim}{f', {v.word}' if v else ''}"

@@ -35,16 +35,16 @@ class AsFound:
         for quantity in QUANTITIES:
             latest: dict[tuple[str, float], FoundPoint] = {}
             for record in self._journal.records():
-                r, v = record.reading, record.verdict
+                r, off = record.reading, record.off
                 if (record.direction == "reverse") != (step.direction == "reverse"):
                     continue
                 if record.stage == "left" or record.source != source or r.quantity != quantity:
                     continue
-                if r.value is None or r.frequency_hz is None or v is None or v.target is None:
+                if off is None or r.frequency_hz is None:
                     continue
                 if sent and record.sent_db is not None and (r.frequency_hz, record.sent_db) not in sent:
                     continue
-                point = FoundPoint(r.channel, r.frequency_hz, r.value - v.target, record.stage)
+                point = FoundPoint(r.channel, r.frequency_hz, off, record.stage)
                 latest[r.channel, r.frequency_hz] = point
             if len({hz for _, hz in latest}) > 1:
                 return tuple(sorted(latest.values(), key=lambda p: (p.channel, p.frequency_hz)))

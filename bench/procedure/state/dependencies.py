@@ -172,7 +172,7 @@ def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]
     found: set[str] = set()
     for r in records:
         step = steps.get(r.step)
-        if step is None or r.reading.value is None:
+        if step is None or r.measured is None:
             continue
         what = shown_by(step, r.reading.quantity)
         if what is not None:

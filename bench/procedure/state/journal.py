@@ -10,9 +10,9 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.reading import Reading
+from bench.measure.reading import Reading, Result
 from bench.measure.stage import Stage
-from bench.measure.verdict import Verdict
+from bench.measure.verdict import Verdict, off_target
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,7 @@ class ReadingRecord:
     """Whether the exit code depends on it: false at a found stage or without a target."""
     source: Literal["reference tape", "record-replay", "machine"]
     """What was replayed: readings of different sources are never compared."""
-    reading: Reading
+    reading: Result
     verdict: Verdict | None
     time: datetime
     sent_db: float | None = None
@@ -42,6 +42,16 @@ class ReadingRecord:
     """How the machine's noise reduction stood: readings with and without it are never compared."""
     direction: Literal["", "reverse"] = ""
     """Which way the tape of an auto-reverse deck ran; "" is forward. The two are never compared."""
+
+    @property
+    def measured(self) -> Reading | None:
+        """The reading, where there is one."""
+        return self.reading if isinstance(self.reading, Reading) else None
+
+    @property
+    def off(self) -> float | None:
+        """Reading minus target, in the unit of the reading; None where there is no reading or nothing is asked."""
+        return off_target(self.reading, self.verdict)
 
 
 EventKind = Literal[

@@ -67,8 +67,8 @@ def ranking(records: Sequence[ReadingRecord]) -> tuple[Ranked, ...]:
     Returns:
         Nothing where there are fewer than two tapes.
     """
-    counted = [r for r in last_attempts(tuple(records)) if r.lot and r.stage == "left" and r.reading.value is not None]
-    lots = tuple(dict.fromkeys(r.lot for r in counted))
+    counted = [r for r in last_attempts(tuple(records)) if r.lot and r.stage == "left"]
+    lots = tuple(dict.fromkeys(r.lot for r in counted if r.measured is not None))
     if len(lots) < 2:
         return ()
     ranks = {by: _ranks({lot: _figure(by, [r for r in counted if r.lot == lot]) for lot in lots}) for by in BY}
@@ -127,21 +127,19 @@ def _order(ranked: Ranked) -> tuple[float, ...]:
 def _figure(by: By, records: Sequence[ReadingRecord]) -> Figure | None:
     """The worst reading of one tape in one respect."""
     quantity = {"level": "record_replay_level", "treble": "response", "mistracking": "mistracking"}[by]
-    found = [
-        r
-        for r in records
-        if r.reading.quantity == quantity and (by != "treble" or (r.reading.frequency_hz or 0.0) >= TREBLE_HZ)
-    ]
-    worst = max(found, key=lambda r: abs(_off(r)), default=None)
-    if worst is None:
-        return None
-    return Figure(_off(worst), worst.reading.uncertainty or 0.0, worst.reading)
+    found = []
+    for record in records:
+        reading = record.measured
+        if reading is None or reading.quantity != quantity:
+            continue
+        if by != "treble" or (reading.frequency_hz is not None and reading.frequency_hz >= TREBLE_HZ):
+            found.append(Figure(reading.value - _aim(record), reading.uncertainty, reading))
+    return max(found, key=lambda f: abs(f.off_db), default=None)
 
 
-def _off(record: ReadingRecord) -> float:
-    """A limit on one side, which mistracking has, is no aim: it is off by all that it is."""
-    aim = record.verdict.target if record.verdict is not None and not record.verdict.limit else None
-    return (record.reading.value or 0.0) - (aim or 0.0)
+def _aim(record: ReadingRecord) -> float:
+    """A limit on one side, which mistracking has, is no aim: nothing at all is."""
+    return record.verdict.target if record.verdict is not None and not record.verdict.limit else 0.0
 
 
 def _ranks(figures: dict[str, Figure | None]) -> dict[str, Figure]:

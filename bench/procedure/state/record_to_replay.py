@@ -41,7 +41,7 @@ def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> R
         and r.noise_reduction == "off"
         and r.direction == direction
         and r.sent_db is not None
-        and r.reading.value is not None
+        and r.measured is not None
     ]
     for stage in LATEST_FIRST:
         levels = _lowest([r for r in usable if r.stage == stage and r.reading.quantity == "record_replay_level"])
@@ -51,7 +51,7 @@ def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> R
                 stage,
                 levels[0].sent_db or 0.0,
                 responses[0].sent_db if responses else None,
-                tuple(r.reading for r in (*levels, *responses)),
+                tuple(r.measured for r in (*levels, *responses) if r.measured is not None),
             )
     return None
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from bench.audio.port import PortStatus, TrimmerInfo
-from bench.measure.reading import Channel, Reading
+from bench.measure.reading import Channel, Reading, Result
 from bench.measure.stage import Stage
-from bench.measure.verdict import Verdict, VerdictWord
+from bench.measure.verdict import Verdict, VerdictWord, off_target
 from bench.procedure.model.steps import Caution
 
 
@@ -74,9 +74,8 @@ class Gauge:
     channel: Channel
     label: str
     """"left level"."""
-    reading: Reading | None
-    """None before anything was measured; without value it says why."""
-    verdict: Verdict | None
+    reading: Result
+    verdict: Verdict
     trend: Literal["", "rising", "falling", "steady"]
     direction: str
     """What to do: "raise by 1.2 dB", "hold", "" when nothing can be said."""
@@ -88,6 +87,16 @@ class Gauge:
     turn: float | None = None
     """How far to turn its trimmer next, degrees clockwise, where that is known or has to be found out; None elsewhere.
     On a machine whose trimmers the program sees, what is left of it."""
+
+    @property
+    def measured(self) -> Reading | None:
+        """The reading, where there is one."""
+        return self.reading if isinstance(self.reading, Reading) else None
+
+    @property
+    def off(self) -> float | None:
+        """Reading minus target, in the unit of the reading; None without a reading."""
+        return off_target(self.reading, self.verdict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +128,7 @@ class ToneRow:
     """"10 kHz, -20 dB"."""
     state: Literal["waiting", "sounding", "done", "missing"]
     frequency_hz: float
-    readings: tuple[tuple[Reading, Verdict | None], ...] = ()
+    readings: tuple[tuple[Result, Verdict | None], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +224,7 @@ class Snapshot:
     """The last thing worth saying: an error with its remedy, what was just kept."""
     unsaved: str = ""
     """Set while something is not on disk yet, with the reason."""
-    last: tuple[tuple[Reading, Verdict | None], ...] = ()
+    last: tuple[tuple[Result, Verdict | None], ...] = ()
     """The readings kept last."""
     outcome: Outcome | None = None
     held: bool = False

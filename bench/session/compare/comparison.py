@@ -129,13 +129,15 @@ def _row(
     if first is None or second is None:
         return Row(subject, first, second, "only in the second" if first is None else "only in the first")
     differ = differences(conditions_of(first, a.job), conditions_of(second, b.job))
-    one, two = first.reading, second.reading
+    one, two = first.measured, second.measured
+    if one is None or two is None:
+        return Row(subject, first, second, "not compared", because="; ".join(differ))
     if one.bound or two.bound:
         differ.append("what is only known to be at least or at most so much is not compared")
     elif one.unit != "1" and not (one.uncertainty and two.uncertainty):
         differ.append("the uncertainty is not known")
-    if differ or one.value is None or two.value is None:
+    if differ:
         return Row(subject, first, second, "not compared", because="; ".join(differ))
     by = two.value - one.value
-    u = math.hypot(one.uncertainty or 0.0, two.uncertainty or 0.0)
+    u = math.hypot(one.uncertainty, two.uncertainty)
     return Row(subject, first, second, "changed" if abs(by) > u else "no change shown", by, u)

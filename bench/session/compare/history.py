@@ -30,7 +30,7 @@ class Point:
     when: datetime
     stage: Stage
     value: float
-    uncertainty: float | None
+    uncertainty: float
     bound: str | None
     verdict: VerdictWord | None
     target: float | None
@@ -167,22 +167,24 @@ def _series(sessions: Sequence[tuple[Visit, SessionRecord]]) -> list[Series]:
     out = []
     for subject in sorted(subjects, key=in_order):
         points = [
-            _point(visit, session, found[subject])
+            point
             for visit, session, stages in tables
             for found in stages.values()
-            if subject in found
+            if subject in found and (point := _point(visit, session, found[subject])) is not None
         ]
         out.append(_told(subject, points, [visit for visit, _ in sessions]))
     return out
 
 
-def _point(visit: Visit, session: SessionRecord, record: ReadingRecord) -> Point:
-    r, v = record.reading, record.verdict
+def _point(visit: Visit, session: SessionRecord, record: ReadingRecord) -> Point | None:
+    r, v = record.measured, record.verdict
+    if r is None:
+        return None
     return Point(
         visit.session,
         visit.when,
         record.stage,
-        r.value or 0.0,
+        r.value,
         r.uncertainty,
         r.bound,
         v.word if v else None,

@@ -127,7 +127,7 @@ def _is(trait: Trait, what: What) -> bool:
 
 def _replay(session: SessionRecord) -> dict[Trait, Value]:
     out: dict[Trait, Value] = {}
-    azimuth: ReadingRecord | None = None
+    azimuth_hz: float | None = None
     for subject, record in last_of(session, LATEST_FIRST[:2]).items():
         error = _error(record)
         if subject.source != "reference tape" or subject.direction or error is None:
@@ -139,26 +139,22 @@ def _replay(session: SessionRecord) -> dict[Trait, Value]:
         elif subject.quantity == "speed_error" and SPEED not in out:
             out[SPEED] = error
         elif subject.quantity == "azimuth_delay" and (
-            azimuth is None or (subject.frequency_hz or 0.0) >= (azimuth.reading.frequency_hz or 0.0)
+            azimuth_hz is None or (subject.frequency_hz is not None and subject.frequency_hz >= azimuth_hz)
         ):
-            azimuth, out[AZIMUTH] = record, error
+            azimuth_hz, out[AZIMUTH] = subject.frequency_hz, error
     return out
 
 
 def _error(record: ReadingRecord) -> Value | None:
     """A reading less its target, which has the certificate's corrections in it."""
-    r, verdict = record.reading, record.verdict
-    if r.value is None or r.uncertainty is None or verdict is None or verdict.target is None or r.bound:
-        return None
-    return Value(r.value - verdict.target, r.uncertainty)
+    r, off = record.measured, record.off
+    return None if r is None or off is None or r.bound else Value(off, r.uncertainty)
 
 
 def _own(session: SessionRecord) -> dict[Trait, Value]:
     found = record_to_replay(session.readings)
     out: dict[Trait, Value] = {}
     for r in found.readings if found else ():
-        if r.value is None or r.uncertainty is None:
-            continue
         if r.quantity == "record_replay_level":
             out[Trait("level", r.channel)] = Value(r.value, r.uncertainty)
         else:
@@ -171,11 +167,9 @@ def _own(session: SessionRecord) -> dict[Trait, Value]:
         out[AZIMUTH] = EXACT
         return out
     for subject, record in last_of(session, LATEST_FIRST[:2]).items():
-        r = record.reading
-        if subject.source != "record-replay" or subject.direction:
-            continue
-        if subject.quantity == "azimuth_delay" and r.uncertainty is not None:
-            out[AZIMUTH] = Value(r.value or 0.0, r.uncertainty)
+        own = record.measured
+        if subject.source == "record-replay" and subject.quantity == "azimuth_delay" and not subject.direction and own:
+            out[AZIMUTH] = Value(own.value, own.uncertainty)
     return out
 
 

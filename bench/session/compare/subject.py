@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from bench.measure.reading import UNITS, Channel, Reading
+from bench.measure.reading import UNITS, Channel, Result
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
@@ -102,7 +102,7 @@ def subject_of(record: ReadingRecord) -> Subject | None:
     return Subject(record.source, r.quantity, r.channel, hz, record.sent_db, *states)
 
 
-def method_of(r: Reading) -> str:
+def method_of(r: Result) -> str:
     """How it was read, without what was found along the way and without what is the target's.
 
     Where the worst was found stands behind a colon, and differs each time; a correction of one tone by the reference
@@ -137,7 +137,7 @@ def last_of(session: SessionRecord, stages: Iterable[Stage]) -> dict[Subject, Re
     for stage in reversed(list(stages)):
         for record in last_attempts(session.readings):
             subject = subject_of(record)
-            if subject and record.stage == stage and record.reading.value is not None:
+            if subject and record.stage == stage and record.measured is not None:
                 out.pop(subject, None)
                 out[subject] = record
     return out

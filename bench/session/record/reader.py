@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from bench.measure.reading import UNITS, Reading
+from bench.measure.reading import UNITS, NoReading, Reading
 from bench.problem import Problem
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.record.migrate import migrate
@@ -157,9 +157,12 @@ def _reading(path: Path, where: str, row: dict[str, Any]) -> ReadingRecord:
         raise _damaged(path, f"{where}: {quantity!r} is no quantity")
     if row.get("unit") != UNITS[quantity]:
         raise _damaged(path, f"{where}: the unit of {quantity} is {UNITS[quantity]}, not {row.get('unit')!r}")
-    reading = {k: row[k] for k in Reading.__dataclass_fields__ if k in row} | {"value": row.get("value")}
-    if "time_in_capture_s" in row:
-        reading["time_s"] = row["time_in_capture_s"]
+    kind = Reading if "value" in row else NoReading
+    reading = {k: row[k] for k in kind.__dataclass_fields__ if k in row}
+    if kind is Reading:
+        reading |= {"uncertainty": row.get("uncertainty", 0.0), "time_s": row.get("time_in_capture_s")}
+    else:
+        reading.setdefault("reason", "none is recorded")
     verdict = None
     if "verdict" in row:
         verdict = {"word": row["verdict"], "target": row.get("target"), "tolerance": row.get("tolerance")}

@@ -11,6 +11,7 @@ from typing import Any
 
 import tomli_w
 
+from bench.measure.reading import NoReading
 from bench.procedure.state.journal import Event, ReadingRecord
 
 SCHEMA = 2
@@ -153,7 +154,7 @@ def reference_plays(readings: Iterable[ReadingRecord]) -> int:
 
 def reading_text(record: ReadingRecord) -> str:
     """One `[[readings]]` table. TOML has no null: what is absent is left out."""
-    reading, verdict = record.reading, record.verdict
+    reading, measured, verdict = record.reading, record.measured, record.verdict
     table = {
         "id": record.id,
         "step": record.step,
@@ -168,14 +169,14 @@ def reading_text(record: ReadingRecord) -> str:
         "channel": reading.channel,
         "frequency_hz": reading.frequency_hz,
         "sent_db": record.sent_db,
-        "value": reading.value,
-        "bound": reading.bound,
-        "reason": reading.reason,
+        "value": measured.value if measured else None,
+        "bound": measured.bound if measured else None,
+        "reason": reading.reason if isinstance(reading, NoReading) else None,
         "unit": reading.unit,
-        "uncertainty": reading.uncertainty,
+        "uncertainty": measured.stated_uncertainty if measured else None,
         "reference": reading.reference,
         "method": reading.method,
-        "time_in_capture_s": reading.time_s,
+        "time_in_capture_s": measured.time_s if measured else None,
         "verdict": verdict.word if verdict else None,
         "target": verdict.target if verdict else None,
         "tolerance": verdict.tolerance if verdict else None,
@@ -200,13 +201,14 @@ def event_text(event: Event) -> str:
 
 
 def finite(record: ReadingRecord) -> ReadingRecord:
-    """The record, its value taken away with the reason where it is not a finite number."""
-    reading = record.reading
-    if reading.value is not None and not math.isfinite(reading.value):
-        reading = replace(reading, value=None, uncertainty=None, reason="the measurement gave no finite number")
-    elif reading.uncertainty is not None and not math.isfinite(reading.uncertainty):
-        reading = replace(reading, uncertainty=None)
-    return record if reading is record.reading else replace(record, reading=reading)
+    """The record, with no reading where its value or its uncertainty is not a finite number."""
+    reading = record.measured
+    if reading is None or (math.isfinite(reading.value) and math.isfinite(reading.uncertainty)):
+        return record
+    because = "the measurement gave no finite number"
+    hz, method, reference = reading.frequency_hz, reading.method, reading.reference
+    nothing = NoReading(reading.quantity, reading.channel, because, frequency_hz=hz, method=method, reference=reference)
+    return replace(record, reading=nothing)
 
 
 def _filled(table: dict[str, Any]) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 
+from bench.measure.reading import NoReading
 from bench.session.record.record import SessionRecord
 from bench.session.report.steps import StepOutline
 from bench.words.sentences import inert
@@ -46,7 +47,7 @@ def csv_text(session: SessionRecord, steps: dict[str, StepOutline]) -> str:
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
     for r in session.readings:
-        reading, verdict = r.reading, r.verdict
+        reading, measured, verdict = r.reading, r.measured, r.verdict
         writer.writerow(
             _cell(value)
             for value in (
@@ -64,13 +65,13 @@ def csv_text(session: SessionRecord, steps: dict[str, StepOutline]) -> str:
                 reading.channel,
                 reading.frequency_hz,
                 r.sent_db,
-                reading.value,
-                reading.bound,
+                measured.value if measured else None,
+                measured.bound if measured else None,
                 reading.unit,
-                reading.uncertainty,
+                measured.stated_uncertainty if measured else None,
                 reading.reference,
                 reading.method,
-                reading.reason,
+                reading.reason if isinstance(reading, NoReading) else None,
                 "yes" if r.judged else "no",
                 verdict.word if verdict else None,
                 verdict.target if verdict else None,

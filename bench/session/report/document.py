@@ -166,12 +166,12 @@ def _passes(session: SessionRecord) -> str:
 
 
 def _flutter(counted: Iterable[ReadingRecord]) -> tuple[str, ...]:
-    parts = [r for r in counted if r.reading.quantity == PARTS and r.reading.value is not None]
-    parts.sort(key=lambda r: (STAGE_ORDER.index(r.stage), -(r.reading.value or 0.0), r.reading.frequency_hz or 0.0))
+    parts = [(r.stage, r.measured) for r in counted if r.reading.quantity == PARTS and r.measured is not None]
+    parts.sort(key=lambda p: (STAGE_ORDER.index(p[0]), -p[1].value, p[1].frequency_hz or 0.0))
     return tuple(
-        f"{STAGES[r.stage]}, {CHANNELS[r.reading.channel]}: {value_text(r.reading, unit=True)} at "
-        f"{hertz(r.reading.frequency_hz or 0.0)}; {r.reading.method}"
-        for r in parts
+        f"{STAGES[stage]}, {CHANNELS[r.channel]}: {value_text(r, unit=True)} at "
+        f"{hertz(r.frequency_hz or 0.0)}; {r.method}"
+        for stage, r in parts
     )
 
 

@@ -59,15 +59,14 @@ def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> 
     """Every quantity that has a value at both stages; of several readings at a stage the last one."""
     stages: dict[Stage, dict[Key, ReadingRecord]] = {before: {}, after: {}}
     for record in records:
-        if record.stage in stages and record.reading.value is not None and not record.reading.bound:
+        if record.stage in stages and record.measured is not None and not record.measured.bound:
             stages[record.stage][comparable(record)] = record
     out = []
     for key, old in stages[before].items():
         new = stages[after].get(key)
-        if new is None or new.reading.value is None or old.reading.value is None:
+        r, was = new.measured if new else None, old.measured
+        if new is None or r is None or was is None:
             continue
-        u = math.hypot(old.reading.uncertainty or 0.0, new.reading.uncertainty or 0.0)
-        r = new.reading
         target = new.verdict.target if new.verdict else None
         out.append(
             Change(
@@ -76,9 +75,9 @@ def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> 
                 new.source,
                 r.channel,
                 r.frequency_hz,
-                old.reading.value,
-                r.value or 0.0,
-                u,
+                was.value,
+                r.value,
+                math.hypot(was.uncertainty, r.uncertainty),
                 target,
             )
         )
@@ -132,9 +131,7 @@ def _part(work: str, name: str, found: list[Change]) -> str:
 
 def _because(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> str:
     names = {"found-dirty": "before cleaning", "found-clean": "after cleaning", "left": "as left"}
-    missing = [
-        names[s] for s in (before, after) if not any(r.stage == s and r.reading.value is not None for r in records)
-    ]
+    missing = [names[s] for s in (before, after) if not any(r.stage == s and r.measured is not None for r in records)]
     if missing:
         return f"there is no reading {listed(missing)}"
     return "no treble and no level was measured in the same way both before and after"

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 
-from bench.procedure.state.journal import ReadingRecord
+from bench.measure.reading import Reading
 from bench.procedure.state.outcome import last_attempts
 from bench.session.compare.history import of_sessions
 from bench.session.compare.machines import INTERVAL_MONTHS
@@ -64,14 +64,13 @@ def _head(session: SessionRecord) -> str:
 def _bias(session: SessionRecord) -> Iterator[str]:
     """What the tone that bias is set by came back as, in each channel."""
     steps = {s.id for s in outline(session).values() if s.target in BIAS}
-    last: dict[str, ReadingRecord] = {}
+    last: dict[str, Reading] = {}
     for record in last_attempts(session.readings):
-        if record.step in steps and record.reading.value is not None:
-            last[record.reading.channel] = record
-    for record in last.values():
-        r = record.reading
+        if record.step in steps and record.measured is not None:
+            last[record.reading.channel] = record.measured
+    for r in last.values():
         at = f" at {hertz(r.frequency_hz)}" if r.frequency_hz else ""
-        value = with_unit(figure(r.value or 0.0, r.unit, r.uncertainty, sign=True), r.unit)
+        value = with_unit(figure(r.value, r.unit, r.uncertainty, sign=True), r.unit)
         over = "past peak" if r.quantity == "overbias" else f"re {r.reference}" if r.reference else ""
         yield f"{CHANNELS[r.channel]} {value}{at} {over}".rstrip()
 

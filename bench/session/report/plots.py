@@ -99,7 +99,7 @@ def alternative(table: ResponseTable) -> str:
     channels = " and ".join(CHANNELS[c] for c in table.channels)
     text = f"{table.title}, {channels}, from {hertz(table.rows[0].hz)} to {hertz(table.rows[-1].hz)}."
     for stage in table.stages:
-        values = [r.reading.value for _, r in _all(table, stage) if r.reading.value is not None]
+        values = [r.measured.value for _, r in _all(table, stage) if r.measured]
         if values:
             text += f" {STAGES[stage].capitalize()} between {figure(min(values), 'dB')} and"
             text += f" {figure(max(values), 'dB')} dB."
@@ -112,14 +112,14 @@ def _panel(ax: Axes, table: ResponseTable, channel: int) -> None:
     _limits(ax, [r for row in table.rows if (r := _judged(row.points[channel].records)) is not None])
     for stage in table.stages:
         curve = _curve(table, stage, channel)
-        values = [np.nan if r.reading.value is None else r.reading.value for _, r in curve]
+        values = [r.measured.value if r.measured else np.nan for _, r in curve]
         if np.all(np.isnan(values)):
             continue
         style = STYLES[stage]
         ax.errorbar(
             [hz for hz, _ in curve],
             values,
-            yerr=[r.reading.uncertainty or 0.0 for _, r in curve] if stage == "left" else None,
+            yerr=[r.measured.uncertainty if r.measured else 0.0 for _, r in curve] if stage == "left" else None,
             label=STAGES[stage],
             markersize=3.2,
             markerfacecolor="white" if stage == "found-clean" else style["color"],
@@ -152,7 +152,7 @@ def _limits(ax: Axes, judged: list[ReadingRecord]) -> None:
     gates = sorted(
         (r.reading.frequency_hz, r.verdict.target - r.verdict.tolerance, r.verdict.target + r.verdict.tolerance)
         for r in judged
-        if r.reading.frequency_hz and r.verdict and r.verdict.target is not None and r.verdict.tolerance is not None
+        if r.reading.frequency_hz and r.verdict and r.verdict.tolerance is not None
     )
     if not gates:
         return
@@ -173,9 +173,9 @@ def _range(table: ResponseTable) -> tuple[float, float]:
             for r in point.records:
                 if r is None:
                     continue
-                if r.reading.value is not None:
-                    ends += [r.reading.value - (r.reading.uncertainty or 0), r.reading.value]
-                if r.verdict and r.verdict.target is not None and r.verdict.tolerance is not None:
+                if r.measured is not None:
+                    ends += [r.measured.value - r.measured.uncertainty, r.measured.value]
+                if r.verdict and r.verdict.tolerance is not None:
                     ends += [r.verdict.target - r.verdict.tolerance, r.verdict.target + r.verdict.tolerance]
     room = 0.06 * (max(ends) - min(ends))
     return min(ends) - room, max(ends) + room

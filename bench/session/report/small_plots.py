@@ -11,6 +11,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
+from bench.measure.reading import Reading
+from bench.measure.stage import Stage
+from bench.measure.verdict import Verdict
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.report.plots import CORRIDOR, EDGE, INK, MUTED, RULE, STYLES, as_svg
 from bench.session.report.tables import STAGE_ORDER
@@ -48,57 +51,59 @@ def small_plots(
 
 
 def _azimuth(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
-    last: dict[tuple[str, ...], ReadingRecord] = {}
+    last: dict[tuple[str, str, Stage], tuple[Reading, Verdict | None]] = {}
     for r in records:
-        if r.reading.quantity == "azimuth_delay" and r.reading.value is not None:
-            last[r.source, r.direction, r.stage] = r
-    rows = sorted(last.values(), key=lambda r: (r.source != "reference tape", r.direction, STAGE_ORDER.index(r.stage)))
-    if not rows:
+        if r.measured is not None and r.measured.quantity == "azimuth_delay":
+            last[r.source, r.direction, r.stage] = r.measured, r.verdict
+    keys = sorted(last, key=lambda k: (k[0] != "reference tape", k[1], STAGE_ORDER.index(k[2])))
+    if not keys:
         return None
     halves = {"reference tape": "replay", "record-replay": "record"}
-    ways = [f"{halves.get(r.source, r.source)}{' in reverse' * bool(r.direction)}" for r in rows]
-    names = [f"{way}, {STAGES[r.stage].removeprefix('as found, ')}" for way, r in zip(ways, rows, strict=True)]
+    names = [
+        f"{halves.get(source, source)}{' in reverse' * bool(direction)}, {STAGES[stage].removeprefix('as found, ')}"
+        for source, direction, stage in keys
+    ]
 
     def draw(ax: Axes) -> None:
-        for n, r in enumerate(rows):
-            low, high = _limits(r)
+        for n, key in enumerate(keys):
+            reading, verdict = last[key]
+            low, high = _limits(verdict)
             if high > low:
                 ax.fill_betweenx([n - 0.4, n + 0.4], low, high, color=CORRIDOR, linewidth=0)
                 ax.plot([low, low], [n - 0.4, n + 0.4], [high, high], [n - 0.4, n + 0.4], color=EDGE, linewidth=0.9)
-            style = STYLES[r.stage]
+            style = STYLES[key[2]]
             ax.errorbar(
-                r.reading.value or 0.0,
+                reading.value,
                 n,
-                xerr=r.reading.uncertainty or 0.0,
+                xerr=reading.uncertainty,
                 color=style["color"],
                 marker=style["marker"],
                 markersize=3.6,
                 capsize=2,
             )
-        ax.set_yticks(range(len(rows)), names, fontsize=6)
+        ax.set_yticks(range(len(keys)), names, fontsize=6)
         ax.invert_yaxis()
         ax.axvline(0, color=MUTED, linewidth=0.6, zorder=0)
         ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: true_minus(f"{x:g}")))
         ax.set_xlabel("µs between the channels", color=MUTED, labelpad=1)
 
-    said = "; ".join(f"{name} {_told(r)} µs" for name, r in zip(names, rows, strict=True))
+    said = "; ".join(f"{name} {_told(last[key][0])} µs" for name, key in zip(names, keys, strict=True))
     return _plot("Azimuth", "delay between the channels, with its limits", f"Azimuth: {said}.", draw, left=0.46)
 
 
 def _flutter(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
-    parts: dict[float, ReadingRecord] = {}
-    stage = next((s for s in reversed(STAGE_ORDER) if any(_is_part(r) and r.stage == s for r in records)), None)
-    for r in records:
-        if _is_part(r) and r.stage == stage and r.reading.frequency_hz:
-            old = parts.get(r.reading.frequency_hz)
-            if old is None or (r.reading.value or 0.0) > (old.reading.value or 0.0):
-                parts[r.reading.frequency_hz] = r
+    components = [(r.stage, r.measured) for r in records if r.measured and r.measured.quantity == "flutter_component"]
+    stage = next((s for s in reversed(STAGE_ORDER) if any(of == s for of, _ in components)), None)
+    parts: dict[float, Reading] = {}
+    for of, r in components:
+        if of == stage and r.frequency_hz and (r.frequency_hz not in parts or r.value > parts[r.frequency_hz].value):
+            parts[r.frequency_hz] = r
     if not parts or stage is None:
         return None
-    rows = [parts[hz] for hz in sorted(parts)]
+    rows = sorted(parts.items())
 
     def draw(ax: Axes) -> None:
-        hz, values = zip(*((r.reading.frequency_hz, r.reading.value) for r in rows), strict=True)
+        hz, values = zip(*((hz, r.value) for hz, r in rows), strict=True)
         ax.vlines(hz, 0, values, color=INK, linewidth=1.4)
         ax.plot(hz, values, linestyle="", marker="s", color=INK, markersize=3)
         ax.set_xscale("log")
@@ -109,14 +114,10 @@ def _flutter(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
         ax.set_ylim(0, max(values) * 1.15)
         ax.set_xlabel("Hz; peak, % of the carrier", color=MUTED, labelpad=1)
 
-    worst = sorted(rows, key=lambda r: -(r.reading.value or 0.0))[:3]
-    said = ", ".join(f"{_told(r)} % at {r.reading.frequency_hz or 0.0:.3g} Hz" for r in worst)
+    worst = sorted(rows, key=lambda row: -row[1].value)[:3]
+    said = ", ".join(f"{_told(r)} % at {hz:.3g} Hz" for hz, r in worst)
     title = "Flutter by its parts"
     return _plot(title, STAGES[stage], f"Flutter by its parts, {STAGES[stage]}; the largest: {said}.", draw)
-
-
-def _is_part(r: ReadingRecord) -> bool:
-    return r.reading.quantity == "flutter_component" and r.reading.value is not None
 
 
 def _curves(events: tuple[Event, ...]) -> SmallPlot | None:
@@ -194,16 +195,15 @@ def _map(tracking: MistrackingMap, when: str) -> SmallPlot:
     return _plot("Type B mistracking", f"{when}; dB, negative is duller", said, draw)
 
 
-def _limits(r: ReadingRecord) -> tuple[float, float]:
-    v = r.verdict
-    if v is None or v.target is None or v.tolerance is None:
+def _limits(v: Verdict | None) -> tuple[float, float]:
+    if v is None or v.tolerance is None:
         return 0.0, 0.0
     return v.target - v.tolerance, v.target + v.tolerance
 
 
-def _told(r: ReadingRecord) -> str:
-    value = figure(r.reading.value or 0.0, r.reading.unit, r.reading.uncertainty)
-    return f"{value} {spread(r.reading.uncertainty, r.reading.unit)}" if r.reading.uncertainty else value
+def _told(r: Reading) -> str:
+    value = figure(r.value, r.unit, r.uncertainty)
+    return f"{value} {spread(r.uncertainty, r.unit)}" if r.uncertainty else value
 
 
 def _plot(title: str, detail: str, words: str, draw: Panel, left: float = 0.14) -> SmallPlot:

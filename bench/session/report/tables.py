@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from bench.measure.reading import UNITS, Channel, Reading
+from bench.measure.reading import UNITS, Channel, NoReading, Reading, Result
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.subject import FOUND_HZ, method_of
@@ -139,7 +139,7 @@ def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
             reasons=tuple(
                 f"{CHANNELS[reading.channel]}, {STAGES[stage]}: no reading, because {r.reading.reason}"
                 for stage, r in zip(STAGE_ORDER, stages, strict=True)
-                if r and r.reading.value is None
+                if r and isinstance(r.reading, NoReading)
             ),
         )
         last = things[-1] if things else None
@@ -224,8 +224,8 @@ def _response(group: list[ReadingRecord]) -> ResponseTable:
             for stage, r in zip(STAGE_ORDER, found, strict=True):
                 if r and r.verdict and limits == "none":
                     limits = target_text(r.verdict)
-                if r and r.reading.value is None:
-                    no_reading.setdefault((r.reading.reason or "", channel, stage), []).append(label)
+                if r and isinstance(r.reading, NoReading):
+                    no_reading.setdefault((r.reading.reason, channel, stage), []).append(label)
         rows.append(ResponseRow(label, hz, limits, tuple(points)))
     first = group[0]
     level = next(iter(levels))
@@ -274,8 +274,8 @@ def _with_method(records: tuple[ReadingRecord, ...]) -> list[ReadingRecord]:
     return [_like(r, fellows.get((r.source, r.reading.quantity))) for r in records]
 
 
-def _like(record: ReadingRecord, fellow: Reading | None) -> ReadingRecord:
-    if fellow is None or record.reading.value is not None or record.reading.method:
+def _like(record: ReadingRecord, fellow: Result | None) -> ReadingRecord:
+    if fellow is None or isinstance(record.reading, Reading) or record.reading.method:
         return record
     return replace(record, reading=replace(record.reading, method=fellow.method, reference=fellow.reference))
 

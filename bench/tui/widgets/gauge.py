@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from bench.measure.reading import UNITS
+from bench.measure.reading import NoReading
 from bench.procedure.state.snapshot import Curve, Gauge
 from bench.tui.text import SHAPES, cell, clip, plain, spread_of, wrap
 from bench.tui.widgets.curve import LEAST_HEIGHT, curve_lines
-from bench.tui.widgets.large_digits import ABOUT, CROSS, DOWN, TICK, UP, large
+from bench.tui.widgets.large_digits import ABOUT, DOWN, TICK, UP, large
 from bench.tui.widgets.line_widget import Line, Painted, spread, width_of
 from bench.tui.widgets.phase import phase_lines, phase_of, phase_words
 from bench.tui.widgets.scale import band_lines
@@ -36,7 +36,7 @@ def gauge_lines(
         amiss: what is wrong with the sound.
         curve: what the reading did as the trimmer was turned, drawn instead of its last minute.
     """
-    if curve is not None and (gauge.reading is None or gauge.reading.value is None):
+    if curve is not None and isinstance(gauge.reading, NoReading):
         return _on_the_way(gauge, width, height, amiss, curve)
     rows = next((r for r in (9, 7) if height >= r + 5 + TRACE_ROWS and width >= 6 * r), 5)
     space: list[Line] = [[]] if height >= rows + 8 + TRACE_ROWS else []
@@ -52,13 +52,14 @@ def gauge_lines(
 
 def _trace(gauge: Gauge, width: int, height: int) -> list[Line]:
     verdict = gauge.verdict
-    aim, tolerance = (verdict.target, verdict.tolerance) if verdict else (None, None)
-    return trace_lines(gauge.history, aim, tolerance, unit=_unit(gauge), width=width, height=height)
+    return trace_lines(
+        gauge.history, verdict.target, verdict.tolerance, unit=gauge.reading.unit, width=width, height=height
+    )
 
 
 def _on_the_way(gauge: Gauge, width: int, height: int, amiss: Amiss, curve: Curve) -> list[Line]:
     """While there is no figure yet the curve has its place: why there is none, which way, and the curve."""
-    reason = gauge.reading.reason if gauge.reading else "waiting for sound"
+    reason = gauge.reading.reason if isinstance(gauge.reading, NoReading) else ""
     said = clip(wrap(f"no reading yet: {reason}", width), 2, width)
     lines: list[Line] = [_head(gauge, width), *([(line, "none")] for line in said), _direction(gauge, width, amiss)]
     room = min(24, height - len(lines))
@@ -67,48 +68,40 @@ def _on_the_way(gauge: Gauge, width: int, height: int, amiss: Amiss, curve: Curv
 
 def gauge_brief(gauge: Gauge, width: int) -> Line:
     """A gauge in one line, for those that find no room."""
-    value = gauge.reading.value if gauge.reading else None
-    text = f"{number(value, _places(gauge))} {_unit(gauge)}" if value is not None else "no reading"
+    found = gauge.measured
+    text = f"{number(found.value, _places(gauge))} {found.unit}" if found is not None else "no reading"
     return spread([(plain(gauge.label), "strong"), ("  " + text, "strong")], _judged(gauge), width)
 
 
 def is_going_away(gauge: Gauge) -> bool:
     """Whether a reading that is not in moves further from its target: the trimmer is turned the wrong way."""
-    verdict, value = gauge.verdict, gauge.reading.value if gauge.reading else None
-    if verdict is None or verdict.word == "in" or verdict.target is None or value is None:
+    if gauge.verdict.word == "in" or gauge.off is None:
         return False
-    return gauge.trend == ("rising" if value > verdict.target else "falling")
-
-
-def _unit(gauge: Gauge) -> str:
-    return UNITS.get(gauge.reading.quantity, "") if gauge.reading else ""
+    return gauge.trend == ("rising" if gauge.off > 0 else "falling")
 
 
 def _places(gauge: Gauge) -> int:
-    return live_decimals(_unit(gauge), gauge.verdict.tolerance if gauge.verdict else None)
+    return live_decimals(gauge.reading.unit, gauge.verdict.tolerance)
 
 
 def _head(gauge: Gauge, width: int) -> Line:
-    unit = _unit(gauge)
+    unit = gauge.reading.unit
     left: Line = [(plain(gauge.label), "strong"), (f"  {unit}" if unit != "1" else "", "quiet")]
     return spread(left, _judged(gauge), width)
 
 
 def _judged(gauge: Gauge) -> Line:
-    if gauge.verdict is None:
-        return []
     shape, role = SHAPES[gauge.verdict.word]
     return [(f"{shape} {gauge.verdict.word}", role)]
 
 
 def _figure(gauge: Gauge, width: int, rows: int) -> list[Line]:
-    reading, verdict = gauge.reading, gauge.verdict
-    if reading is None or reading.value is None:
-        reason = "waiting for sound" if reading is None else f"no reading, because {reading.reason or 'there is none'}"
-        said = clip(wrap(reason, width - 4), rows - 2, width - 4)
+    reading = gauge.reading
+    if isinstance(reading, NoReading):
+        said = clip(wrap(f"no reading, because {reading.reason}", width - 4), rows - 2, width - 4)
         above = (rows - len(said)) // 2
         return [[]] * above + [[("  " + line, "none")] for line in said] + [[]] * (rows - above - len(said))
-    role = SHAPES[verdict.word][1] if verdict else "strong"
+    role = SHAPES[gauge.verdict.word][1]
     for places in range(_places(gauge), -1, -1):
         digits = large(number(reading.value, places), rows)
         if len(digits[0]) <= width:
@@ -131,16 +124,17 @@ def _figure(gauge: Gauge, width: int, rows: int) -> list[Line]:
 
 def _shape(gauge: Gauge) -> list[str]:
     """What a glance from far off should say: in, about in, or which way the figure must go."""
-    verdict, reading = gauge.verdict, gauge.reading
-    if verdict is None or reading is None or reading.value is None:
+    if gauge.off is None:
         return []
-    if verdict.word == "in":
-        return TICK
-    if verdict.word == "too close to call":
-        return ABOUT
-    if verdict.word == "out" and verdict.target is not None:
-        return UP if reading.value < verdict.target else DOWN
-    return CROSS if verdict.word == "out" else []
+    match gauge.verdict.word:
+        case "in":
+            return TICK
+        case "too close to call":
+            return ABOUT
+        case "out":
+            return UP if gauge.off < 0 else DOWN
+        case _:
+            return []
 
 
 def _direction(gauge: Gauge, width: int, amiss: Amiss) -> Line:
@@ -153,7 +147,7 @@ def _direction(gauge: Gauge, width: int, amiss: Amiss) -> Line:
         right = [("! " + warning, "caution")]
     elif gauge.held_s >= 0.5:
         right = [(f"steady {gauge.held_s:.0f} s", "quiet")]
-    elif gauge.trend and gauge.reading is not None and gauge.reading.value is not None:
+    elif gauge.trend and gauge.measured is not None:
         arrow = {"rising": "↗", "falling": "↘", "steady": "→"}[gauge.trend]
         right = [(f"{arrow} {gauge.trend}", "quiet")]
         if is_going_away(gauge):
@@ -168,34 +162,22 @@ def _direction(gauge: Gauge, width: int, amiss: Amiss) -> Line:
 
 
 def _scale(gauge: Gauge, width: int) -> list[Line]:
-    verdict, reading = gauge.verdict, gauge.reading
-    if verdict is None or verdict.target is None or verdict.tolerance is None:
-        limit = _one_sided(gauge)
-        if not limit and reading and reading.value is not None:
-            limit = [("no target: told, not judged", "quiet")]
-        return [[], [], limit]
-    value = reading.value if reading else None
-    error = value - verdict.target if value is not None else None
-    places, unit = _places(gauge), _unit(gauge)
+    verdict, reading = gauge.verdict, gauge.measured
+    places, unit = _places(gauge), gauge.reading.unit
+    if verdict.tolerance is None:
+        limit = f"{verdict.limit} {number(verdict.target, places)} {unit}" if verdict.limit else ""
+        return [[], [], [(limit, "")]]
     said: Line = [
         (f"target {number(verdict.target, places)} ± {number(verdict.tolerance, places)} {unit}", ""),
     ]
-    if reading and value is not None and reading.uncertainty is not None:
+    if reading is not None and reading.uncertainty:
         bound = f"{reading.bound} · " if reading.bound else ""
         said.append((f"  {bound}read to ±{spread_of(reading.uncertainty)}", "quiet"))
     if phase := phase_words(gauge):
         said.append((f"  {phase}", "quiet"))
     while width_of(said) > width and len(said) > 1:
         said.pop(1)
-    return [*band_lines(error, verdict.tolerance, width, SHAPES[verdict.word][1]), said]
-
-
-def _one_sided(gauge: Gauge) -> Line:
-    """A target that is a limit on one side only."""
-    verdict = gauge.verdict
-    if verdict is None or verdict.target is None or not verdict.limit:
-        return []
-    return [(f"{verdict.limit} {number(verdict.target, _places(gauge))} {_unit(gauge)}", "")]
+    return [*band_lines(gauge.off, verdict.tolerance, width, SHAPES[verdict.word][1]), said]
 
 
 class GaugeColumn(Painted):

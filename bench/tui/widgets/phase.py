@@ -16,8 +16,8 @@ POINTS = 96
 
 def phase_of(gauge: Gauge) -> tuple[float, float] | None:
     """Phase in degrees, −180 to 180, and its frequency, from a delay read at one frequency; None for anything else."""
-    reading = gauge.reading
-    if reading is None or reading.quantity != "azimuth_delay" or reading.value is None or not reading.frequency_hz:
+    reading = gauge.measured
+    if reading is None or reading.quantity != "azimuth_delay" or not reading.frequency_hz:
         return None
     degrees = 360.0 * reading.frequency_hz * reading.value * 1e-6
     return (degrees + 180.0) % 360.0 - 180.0, reading.frequency_hz
@@ -36,10 +36,10 @@ def phase_lines(degrees: float, height: int) -> list[Line]:
 
 def phase_words(gauge: Gauge) -> str:
     """The phase in words: "phase −62° at 10 kHz", and when the delay is past half a period that it is."""
-    found = phase_of(gauge)
-    if found is None or gauge.reading is None or gauge.reading.value is None:
+    found, reading = phase_of(gauge), gauge.measured
+    if found is None or reading is None:
         return ""
     degrees, hz = found
-    periods = abs(gauge.reading.value) * 1e-6 * hz
+    periods = abs(reading.value) * 1e-6 * hz
     more = ", past half a period" if periods > 0.5 else ""
     return f"phase {number(degrees, 0, sign=True)}° at {hertz(hz)}{more}"

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from bench.measure.verdict import off_target
 from bench.procedure.state.snapshot import FoundPoint, ToneRow
 from bench.tui.text import cell
 from bench.tui.widgets.braille import Dots
@@ -35,11 +36,10 @@ def points_of(tones: tuple[ToneRow, ...]) -> dict[str, list[Point]]:
         found: dict[str, list[Point]] = {}
         for tone in tones:
             for reading, verdict in tone.readings:
-                if reading.quantity != quantity or reading.value is None:
+                off = off_target(reading, verdict)
+                if reading.quantity != quantity or off is None or verdict is None or verdict.tolerance is None:
                     continue
-                if verdict is None or verdict.target is None or verdict.tolerance is None:
-                    continue
-                point = (tone.frequency_hz, reading.value - verdict.target, verdict.tolerance)
+                point = (tone.frequency_hz, off, verdict.tolerance)
                 found.setdefault(reading.channel, []).append(point)
         if any(len({p[0] for p in points}) > 1 for points in found.values()):
             return {channel: sorted(points) for channel, points in found.items()}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.measure.reading import Reading
+from bench.measure.reading import NoReading, Result
 from bench.measure.verdict import Verdict, VerdictWord
 from bench.procedure.state.snapshot import FoundPoint, ToneRow
 from bench.tui.text import SHAPES, cell
@@ -69,13 +69,13 @@ def _tone(tone: ToneRow, width: int) -> Line:
 SHORT: dict[VerdictWord, str] = {"in": "in", "out": "out", "too close to call": "close", "no reading": "none"}
 
 
-def worst(readings: tuple[tuple[Reading, Verdict | None], ...]) -> VerdictWord | None:
+def worst(readings: tuple[tuple[Result, Verdict | None], ...]) -> VerdictWord | None:
     """The worst verdict among readings; None without any."""
     words = [v.word for _, v in readings if v is not None]
     return max(words, key=_RANK.__getitem__, default=None)
 
 
-def of_interest(readings: tuple[tuple[Reading, Verdict | None], ...]) -> list[tuple[Reading, Verdict | None]]:
+def of_interest(readings: tuple[tuple[Result, Verdict | None], ...]) -> list[tuple[Result, Verdict | None]]:
     """The readings of one quantity: that with the worst verdict, else the first one."""
     if not readings:
         return []
@@ -84,8 +84,8 @@ def of_interest(readings: tuple[tuple[Reading, Verdict | None], ...]) -> list[tu
     return [(r, v) for r, v in readings if r.quantity == first.quantity]
 
 
-def _value(reading: Reading, verdict: Verdict | None) -> str:
-    if reading.value is None:
+def _value(reading: Result, verdict: Verdict | None) -> str:
+    if isinstance(reading, NoReading):
         return "none"
     return number(reading.value, live_decimals(reading.unit, verdict.tolerance if verdict else None))
 

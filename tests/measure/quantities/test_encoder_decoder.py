@@ -8,7 +8,7 @@ import pytest
 from bench.measure.meters import Options
 from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
 from bench.measure.quantities.level import level
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Reading
 from bench.tape.noise_reduction import decode, encode
 
 RATE = 48000
@@ -89,8 +89,8 @@ def test_a_decoder_of_another_reference_level_is_found() -> None:
 
 
 def test_a_tone_that_was_not_heard_has_no_error() -> None:
-    there = Reading("level", "right", -20.0, 0.1, 1300.0)
-    lost = no_reading("level", "right", "the tone was not heard", frequency_hz=1300.0)
+    there = Reading("level", "right", -20.0, 0.1, frequency_hz=1300.0)
+    lost = NoReading("level", "right", "the tone was not heard", frequency_hz=1300.0)
     found = encoding_error([Twice(1300.0, -20.0, there, lost), Twice(1300.0, -20.0, there, there)]).readings
     assert (found[0].value, found[0].reason, found[0].channel) == (None, "the tone was not heard", "right")
     assert found[1].value == pytest.approx(-4.3)

@@ -6,18 +6,18 @@ import numpy as np
 import pytest
 
 from bench.measure.quantities.mistracking import errors_of, mistracking
-from bench.measure.reading import Channel, Reading, no_reading
+from bench.measure.reading import Channel, NoReading, Reading
 from bench.tape.noise_reduction import decode, encode
 
 RATE = 48000
 
 
 def level(db: float, channel: Channel = "left", uncertainty: float = 0.05) -> Reading:
-    return Reading("record_replay_level", channel, db, uncertainty, 400.0)
+    return Reading("record_replay_level", channel, db, uncertainty, frequency_hz=400.0)
 
 
 def response(hz: float, db: float, channel: Channel = "left") -> Reading:
-    return Reading("response", channel, db, 0.05, hz)
+    return Reading("response", channel, db, 0.05, frequency_hz=hz)
 
 
 def by_the_loops(hz: float, db: float, error_db: float) -> float:
@@ -73,8 +73,8 @@ def test_what_it_is_made_of() -> None:
             level(-9.0),
             response(400.0, 0.0),
             response(10000.0, -9.0),
-            Reading("level", "left", -12.0, 0.1, 1000.0),
-            no_reading("response", "left", "the tone was not heard", frequency_hz=63.0),
+            Reading("level", "left", -12.0, 0.1, frequency_hz=1000.0),
+            NoReading("response", "left", "the tone was not heard", frequency_hz=63.0),
             level(-1.0),
             response(10000.0, -2.0),
         ]

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Reading
 from bench.measure.verdict import Verdict, VerdictWord
 from bench.procedure.model.targets import Band, Flux, Target, judge
 from bench.tape.fluxivity import Fluxivity
@@ -18,7 +18,7 @@ HALF_DB = Target(unit="dB", tolerance=0.5, source="common practice, no source")
 
 
 def reading(
-    value: float, uncertainty: float | None = 0.1, hz: float | None = None, bound: Bound | None = None
+    value: float, uncertainty: float = 0.1, hz: float | None = None, bound: Bound | None = None
 ) -> Reading:
     return Reading("response", "left", value, uncertainty, frequency_hz=hz, bound=bound)
 
@@ -109,7 +109,7 @@ def test_a_bound_is_never_called_against_a_truth_that_it_allows(
     ],
 )
 def test_what_is_known_from_one_side_only(value: float, bound: Bound, target: Target, word: str) -> None:
-    assert judge(reading(value, None, bound=bound), target).word == word
+    assert judge(reading(value, 0.0, bound=bound), target).word == word
 
 
 @pytest.mark.parametrize(
@@ -118,7 +118,7 @@ def test_what_is_known_from_one_side_only(value: float, bound: Bound, target: Ta
 )
 def test_harmonics_that_noise_hides_are_not_below_none(aim: float, tolerance: float, word: str) -> None:
     """At most 0.25 %: from 0 to 0.25 %, for a share is never negative."""
-    hidden = Reading("third_harmonic", "left", 0.25, None, bound="at most")
+    hidden = Reading("third_harmonic", "left", 0.25, 0.0, bound="at most")
     assert judge(hidden, Target(unit="%", value=aim, tolerance=tolerance, source="-")).word == word
 
 
@@ -133,13 +133,13 @@ def test_harmonics_that_noise_hides_are_not_below_none(aim: float, tolerance: fl
     ],
 )
 def test_without_a_value_there_is_no_verdict(target: Target, expected: Verdict) -> None:
-    assert judge(no_reading("response", "left", "silence"), target) == expected
+    assert judge(NoReading("response", "left", "silence"), target) == expected
 
 
 def test_a_count_is_exact() -> None:
     none_or_one = Target(unit="1", at_most=1.0, source="-")
-    assert judge(Reading("dropout_count", "left", 1.0), none_or_one).word == "in"
-    assert judge(Reading("dropout_count", "left", 2.0), none_or_one).word == "out"
+    assert judge(Reading("dropout_count", "left", 1.0, 0.0), none_or_one).word == "in"
+    assert judge(Reading("dropout_count", "left", 2.0, 0.0), none_or_one).word == "out"
 
 
 BANDS = Target(

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from bench.measure.reading import Channel, Reading, no_reading
+from bench.measure.reading import Channel, NoReading, Reading
 from bench.problem import Problem
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.compare.tracking_errors import measured_errors
@@ -20,7 +20,7 @@ from tests.session.made_up import START, whole
 
 def made(quantity: str, value: float, hz: float, sent_db: float, **more: Any) -> ReadingRecord:
     channel: Channel = more.pop("channel", "left")
-    reading = Reading(quantity, channel, value, 0.02, hz, "steady tone")
+    reading = Reading(quantity, channel, value, 0.02, frequency_hz=hz, method="steady tone")
     kept = ReadingRecord("r", "step", "left", False, "record-replay", reading, None, START, sent_db)
     return replace(kept, **more)
 
@@ -81,7 +81,7 @@ def test_as_found_where_nothing_was_left(session: SessionRecord) -> None:
 
 
 def test_a_level_that_was_not_read_is_no_error(session: SessionRecord) -> None:
-    silent = no_reading("record_replay_level", "left", "the tone was not heard", frequency_hz=400.0)
+    silent = NoReading("record_replay_level", "left", "the tone was not heard", frequency_hz=400.0)
     with pytest.raises(Problem, match=r"no level was read from record to replay in this session"):
         measured_errors(of(session, made("record_replay_level", 0.0, 400.0, -20.0, reading=silent)))
 

@@ -90,7 +90,7 @@ def test_what_an_interface_gave_comes_back_bit_by_bit(tmp_path: Path) -> None:
 
 
 def a_reading(n: int) -> tuple[ReadingRecord]:
-    value = Reading("level", "left", -12.0, 0.1, 315.0, "steady tone")
+    value = Reading("level", "left", -12.0, 0.1, frequency_hz=315.0, method="steady tone")
     return (ReadingRecord(f"r{n:04d}", "step", "left", True, "reference tape", value, None, START),)
 
 

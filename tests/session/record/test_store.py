@@ -39,7 +39,7 @@ CLOCK = RehearsalClock(START)
 
 
 def a_reading(n: int) -> ReadingRecord:
-    reading = Reading("level", "left", -12.0 + n / 10, 0.1, 315.0, "steady tone")
+    reading = Reading("level", "left", -12.0 + n / 10, 0.1, frequency_hz=315.0, method="steady tone")
     return ReadingRecord(f"r{n:04d}", "step", "left", True, "reference tape", reading, None, START)
 
 

@@ -19,7 +19,9 @@ from tests.session.made_up import START
 def record(
     stage: Stage, quantity: str, value: float | None, hz: float, *, channel: Channel = "left", **more: Any
 ) -> ReadingRecord:
-    reading = Reading(quantity, channel, value, 0.03 if stage == "found-dirty" else 0.04, hz, "steady tone")
+    reading = Reading(
+        quantity, channel, value, 0.03 if stage == "found-dirty" else 0.04, frequency_hz=hz, method="steady tone"
+    )
     verdict = Verdict(word="out", target=-12.0 if quantity == "level" else 0.0, tolerance=0.5)
     kept = ReadingRecord("r", "step", stage, stage == "left", "record-replay", reading, verdict, START)
     return replace(kept, **more)
@@ -74,11 +76,19 @@ def test_a_change_within_its_uncertainty_is_none() -> None:
     [
         {"source": "reference tape"},
         {"sent_db": -10.0},
-        {"reading": Reading("response", "right", -1.0, 0.04, 8000.0, "steady tone")},
-        {"reading": Reading("response", "left", -1.0, 0.04, 10000.0, "steady tone")},
-        {"reading": Reading("response", "left", -1.0, 0.04, 8000.0, "another method")},
-        {"reading": Reading("response", "left", -1.0, 0.04, 8000.0, "steady tone", reference="1000 Hz")},
-        {"reading": Reading("response", "left", -1.0, 0.04, 8000.0, "steady tone", bound="at least")},
+        {"reading": Reading("response", "right", -1.0, 0.04, frequency_hz=8000.0, method="steady tone")},
+        {"reading": Reading("response", "left", -1.0, 0.04, frequency_hz=10000.0, method="steady tone")},
+        {"reading": Reading("response", "left", -1.0, 0.04, frequency_hz=8000.0, method="another method")},
+        {
+            "reading": Reading(
+                "response", "left", -1.0, 0.04, frequency_hz=8000.0, method="steady tone", reference="1000 Hz"
+            )
+        },
+        {
+            "reading": Reading(
+                "response", "left", -1.0, 0.04, frequency_hz=8000.0, method="steady tone", bound="at least"
+            )
+        },
     ],
     ids=["source", "level sent", "channel", "frequency", "method", "reference", "bound"],
 )

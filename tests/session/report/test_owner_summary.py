@@ -27,10 +27,10 @@ def session_with(tmp_path: Path, said: str | None, **stages: tuple[float, float]
         stage: Stage = {"dirty": "found-dirty", "clean": "found-clean", "left": "left"}[name]  # type: ignore[assignment]
         for n, reading in enumerate(
             (
-                Reading("record_replay_level", "left", level, 0.1, 400.0),
-                Reading("response", "left", treble, 0.1, 10000.0),
-                Reading("record_replay_level", "right", 0.0, 0.1, 400.0),
-                Reading("response", "right", 0.0, 0.1, 10000.0),
+                Reading("record_replay_level", "left", level, 0.1, frequency_hz=400.0),
+                Reading("response", "left", treble, 0.1, frequency_hz=10000.0),
+                Reading("record_replay_level", "right", 0.0, 0.1, frequency_hz=400.0),
+                Reading("response", "right", 0.0, 0.1, frequency_hz=10000.0),
             )
         ):
             sent = 0.0 if reading.quantity == "record_replay_level" else -20.0

@@ -31,7 +31,15 @@ def flat_response(values: list[float | None]) -> ResponseTable:
                 "left",
                 True,
                 "reference tape",
-                Reading("response", "left", value, 0.1, 1000.0 * 2**n, "m", reason=None if value is not None else "so"),
+                Reading(
+                    "response",
+                    "left",
+                    value,
+                    0.1,
+                    frequency_hz=1000.0 * 2**n,
+                    method="m",
+                    reason=None if value is not None else "so",
+                ),
                 verdict,
                 START,
             )

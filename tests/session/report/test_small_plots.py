@@ -18,7 +18,9 @@ from tests.session.page import Page
 def record(
     quantity: str, value: float | None, hz: float, stage: Stage = "left", channel: Channel = "left"
 ) -> ReadingRecord:
-    reading = Reading(quantity, channel, value, 0.01, hz, reason=None if value is not None else "it was silent")
+    reading = Reading(
+        quantity, channel, value, 0.01, frequency_hz=hz, reason=None if value is not None else "it was silent"
+    )
     verdict = judge(reading, AZIMUTH) if quantity == "azimuth_delay" else None
     return ReadingRecord(f"{quantity}{hz}{stage}", "s", stage, False, "reference tape", reading, verdict, START)
 

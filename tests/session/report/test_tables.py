@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Reading
 from bench.procedure.model.targets import Target
 from bench.session.report.tables import _letter, figures, responses
 from tests.session.made_up import LEVEL, Writer, azimuth, begin, failed, level, record_level, response
@@ -50,7 +50,7 @@ def test_the_last_reading_of_a_stage_stands(w: Writer) -> None:
 
 def test_a_reading_that_failed_stands_with_its_fellows(w: Writer) -> None:
     w.keep("s", "found-clean", "reference tape", [level("left", -15.0)], sent_db=0.0)
-    nothing = no_reading("level", "left", "no tone came within a minute", frequency_hz=315.0)
+    nothing = NoReading("level", "left", "no tone came within a minute", frequency_hz=315.0)
     w.keep("s", "left", "reference tape", [(nothing, LEVEL)], sent_db=0.0)
     (thing,) = figures(w.store.records())
     assert [c.text for c in thing.lines[0].cells] == ["–", "−15.00 ± 0.12", "no reading"]
@@ -107,7 +107,9 @@ def test_notes_have_letters_for_ever() -> None:
 
 
 def test_the_worst_of_mistracking_stands_in_one_row_wherever_it_was_found(w: Writer) -> None:
-    found = Reading("mistracking", "left", -4.0, 0.2, 8000.0, "by the law of Type B: worst at −20 dB")
+    found = Reading(
+        "mistracking", "left", -4.0, 0.2, frequency_hz=8000.0, method="by the law of Type B: worst at −20 dB"
+    )
     left = replace(found, value=-0.3, frequency_hz=2000.0, method="by the law of Type B: worst at −35 dB")
     w.keep("s", "found-clean", "record-replay", [(found, MISTRACKING)])
     w.keep("s", "left", "record-replay", [(left, MISTRACKING)])
@@ -117,7 +119,12 @@ def test_the_worst_of_mistracking_stands_in_one_row_wherever_it_was_found(w: Wri
 
 
 def test_parts_of_flutter_are_no_rows(w: Writer) -> None:
-    w.keep("s", "left", "reference tape", [(Reading("flutter_component", "left", 0.1, 0.01, 6.9), MISTRACKING)])
+    w.keep(
+        "s",
+        "left",
+        "reference tape",
+        [(Reading("flutter_component", "left", 0.1, 0.01, frequency_hz=6.9), MISTRACKING)],
+    )
     assert figures(w.store.records()) == ()
 
 

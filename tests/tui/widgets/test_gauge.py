@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from bench.measure.reading import no_reading
+from bench.measure.reading import NoReading
 from bench.measure.verdict import Verdict
 from bench.tui.widgets.gauge import gauge_brief, gauge_lines, is_going_away
 from bench.tui.widgets.line_widget import texts, width_of
@@ -99,7 +99,7 @@ def test_long_figures_stay_in_their_width(value: float) -> None:
 def test_a_gauge_in_one_line() -> None:
     line = "".join(text for text, _ in gauge_brief(samples.gauge(-12.9), 50))
     assert line == "left replay level  −12.9 dBFS                ✗ out"
-    missing = replace(samples.gauge(-12.9), reading=no_reading("level", "left", "silence"), verdict=None)
+    missing = replace(samples.gauge(-12.9), reading=NoReading("level", "left", "silence"), verdict=None)
     assert "no reading" in "".join(text for text, _ in gauge_brief(missing, 50))
 
 

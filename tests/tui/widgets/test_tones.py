@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from bench.measure.reading import no_reading
+from bench.measure.reading import NoReading
 from bench.measure.verdict import Verdict
 from bench.tui.widgets.line_widget import texts
 from bench.tui.widgets.tones import of_interest, tone_lines, worst
@@ -52,7 +52,7 @@ def test_one_figure_for_what_is_between_the_channels() -> None:
 
 
 def test_no_reading_is_no_figure() -> None:
-    none = no_reading("response", "left", "silence")
+    none = NoReading("response", "left", "silence")
     row = replace(samples.tone_rows(1)[0], readings=((none, Verdict(word="no reading")),))
     line = texts(tone_lines((row,), 46, 4))[1]
     assert line.startswith("– 315 Hz")

@@ -6,8 +6,8 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import Literal
 
-from bench.measure.reading import Reading
-from bench.measure.verdict import Verdict
+from bench.measure.reading import Result
+from bench.measure.verdict import Verdict, off_target
 from bench.words.figures import live_decimals
 
 TREND_S = 0.6
@@ -31,14 +31,13 @@ class Guide:
     _wrong_way: bool = False
     """Whether its last move was away from the target."""
 
-    def tell(self, reading: Reading, verdict: Verdict, trend: Trend) -> str:
+    def tell(self, reading: Result, verdict: Verdict, trend: Trend) -> str:
         """What to do now, in few words: which way, and how far in the unit of the reading."""
-        if reading.value is None or verdict.target is None:
+        off, tolerance = off_target(reading, verdict), verdict.tolerance
+        if off is None or tolerance is None:
             return ""
-        off = reading.value - verdict.target
-        tolerance = verdict.tolerance or 0.0
         unit = reading.unit.removesuffix("FS")
-        to_go = f"{'lower' if off > 0 else 'raise'} by {abs(off):.{live_decimals(unit, verdict.tolerance)}f} {unit}"
+        to_go = f"{'lower' if off > 0 else 'raise'} by {abs(off):.{live_decimals(unit, tolerance)}f} {unit}"
         if trend == "steady":
             if self._rest is not None and abs(abs(off) - abs(self._rest)) > MIDDLE * tolerance:
                 self._wrong_way = abs(off) > abs(self._rest) and off * self._rest > 0

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from itertools import pairwise
 
-from bench.measure.reading import Channel, Reading, no_reading
+from bench.measure.reading import Channel, NoReading, Result
 from bench.procedure.kinds.activity import WAIT, Situation, View
 from bench.procedure.kinds.adjust.bias_peak import PASSED_DB, past_peak
 from bench.procedure.kinds.adjust.rounds import RoundsActivity, Turning
@@ -60,7 +61,7 @@ class LadderActivity(RoundsActivity):
         self._ladders += 1
 
     def _waiting(self, channel: Channel) -> Gauge:
-        reading = no_reading(self._step.quantity, channel, "the positions are not replayed yet")
+        reading = NoReading(self._step.quantity, channel, "the positions are not replayed yet")
         return self._gauge(reading, judge(reading, self._reader.target))
 
     # ---------------------------------------------------------------- recording the positions
@@ -124,8 +125,8 @@ class LadderActivity(RoundsActivity):
 
     def _take_position(self, number: int) -> None:
         for reading, offset in self._reader.readings():
-            if reading.value is None:
-                self._because = self._because or reading.reason or ""
+            if isinstance(reading, NoReading):
+                self._because = self._because or reading.reason
                 continue
             treble = self._reader.treble(reading.channel)
             row = self._read_at.setdefault(reading.channel, [])
@@ -180,7 +181,7 @@ class LadderActivity(RoundsActivity):
                 self._rows.setdefault(c, []).append((degrees, value, treble))
             if self._step.quantity != "overbias":  # that rises and falls
                 offs = [self._read_at[c][n][1] - aim for c in turning.channels]
-                turning.answering.add(degrees, sum(offs) / len(offs), 0.05 * (self._reader.target.tolerance or 1.0))
+                turning.answering.add(degrees, sum(offs) / len(offs), 0.05 * self._reader.tolerance)
 
     def _position_at(self, name: str, degrees: float) -> float:
         """The position of this ladder at which a trimmer stands so, between two of them as a fraction."""
@@ -220,24 +221,24 @@ class LadderActivity(RoundsActivity):
             return [degrees]
         return [max(degrees - COME_UP, turning.degrees + self._room(turning)[0]), degrees]
 
-    def _read(self) -> list[tuple[Reading, float]]:
+    def _read(self) -> list[tuple[Result, float]]:
         """Over-bias in the rounds of proof is told from the peak that the ladder found."""
         read = super()._read()
         if self._step.quantity != "overbias":
             return read
-        out = []
+        out: list[tuple[Result, float]] = []
         for level, offset in read:
             top = self._top.get(level.channel)
-            if level.value is None or top is None:
-                because = level.reason or "the ladder did not find the peak"
-                out.append((no_reading("overbias", level.channel, because), offset))
+            if isinstance(level, NoReading) or top is None:
+                because = level.reason if isinstance(level, NoReading) else "the ladder did not find the peak"
+                out.append((NoReading("overbias", level.channel, because), offset))
                 continue
             tone = hertz(self._reader.judged_hz)
             over = replace(
                 level,
                 quantity="overbias",
                 value=top - level.value,
-                uncertainty=((level.uncertainty or 0.0) ** 2 + 0.1**2) ** 0.5,
+                uncertainty=math.hypot(level.uncertainty, 0.1),
                 reference=f"the peak of {tone}",
                 method=f"fall of {tone} past the peak found by a ladder of {self._step.positions} positions",
             )
@@ -278,7 +279,7 @@ class LadderActivity(RoundsActivity):
 
     def _unit(self, channel: Channel) -> str:
         gauge = self._gauges.get(channel)
-        return gauge.reading.unit if gauge is not None and gauge.reading is not None else ""
+        return gauge.reading.unit if gauge is not None else ""
 
     def _prompt(self) -> Prompt:
         if not self._climbing:

@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from bench.audio.port import Block, Samples
-from bench.measure.reading import Channel, Reading
+from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
-from bench.procedure.kinds.adjust.guidance import Course, Guide
+from bench.procedure.kinds.adjust.guidance import Course, Guide, Trend
 from bench.procedure.kinds.adjust.overbias import Overbias
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
 from bench.procedure.kinds.adjust.readings import AdjustReader, label
@@ -138,23 +138,23 @@ class AdjustActivity(Activity):
     def _hold_s(self) -> float:
         return HOLD_S + max(0.0, self._head_delay or 0.0)
 
-    def _gauge(self, reading: Reading, offset: float, now: float) -> Gauge:
+    def _gauge(self, reading: Result, offset: float, now: float) -> Gauge:
         reading = replace(reading, frequency_hz=self._reader.judged_hz or None)
         channel = reading.channel
         course = self._courses.setdefault(channel, Course())
-        tolerance = self._reader.target.tolerance_at(reading.frequency_hz) or 1.0
-        moves = reading
-        if moves.value is not None:
-            course.add(now, moves.value)
-        trend = course.trend(now, 0.1 * tolerance) if moves.value is not None else ""
+        trend: Trend = ""
+        if isinstance(reading, Reading):
+            course.add(now, reading.value)
+            trend = course.trend(now, 0.1 * self._reader.tolerance)
         turn, said = None, ""
         if self._step.quantity == "overbias":
             over = self._overbias.setdefault(channel, Overbias(hertz(self._reader.judged_hz)))
             treble = self._reader.treble(channel)
-            if trend == "steady" and treble is not None and moves.value is not None and self._rested(channel, now):
-                over.rest(moves.value, treble, self._degrees(channel))
-            reading = over.now(moves)
-            if reading.value is None and moves.value is not None:
+            level = reading
+            if isinstance(level, Reading) and trend == "steady" and treble is not None and self._rested(channel, now):
+                over.rest(level.value, treble, self._degrees(channel))
+            reading = over.now(level)
+            if isinstance(level, Reading) and isinstance(reading, NoReading):
                 turn, said = over.turn(), over.says()
         verdict = judge(reading, self._reader.target, offset=offset)
         before = self._gauges.get(channel)
@@ -179,7 +179,7 @@ class AdjustActivity(Activity):
         """Whether what stands still now is not what was recorded before the last turn: the head delay is over."""
         course = self._courses[channel]
         quiet = [v for t, v in course.points if t >= now - self._hold_s]
-        return len(quiet) >= 4 and max(quiet) - min(quiet) < 0.1 * (self._reader.target.tolerance or 1.0) + 0.15
+        return len(quiet) >= 4 and max(quiet) - min(quiet) < 0.1 * self._reader.tolerance + 0.15
 
     def _degrees(self, channel: Channel) -> float | None:
         """Where the trimmer stands, on a machine whose trimmers the program sees."""
@@ -192,10 +192,7 @@ class AdjustActivity(Activity):
     def _can_accept(self) -> bool:
         """Every gauge reads and holds still; one that is in has held for long enough."""
         return bool(self._gauges) and all(
-            g.reading is not None
-            and g.reading.value is not None
-            and g.trend == "steady"
-            and (g.held_s >= self._hold_s or g.verdict is None or g.verdict.word != "in")
+            g.measured is not None and g.trend == "steady" and (g.held_s >= self._hold_s or g.verdict.word != "in")
             for g in self._gauges.values()
         )
 
@@ -209,9 +206,8 @@ class AdjustActivity(Activity):
         if not self._gauges:
             raise Problem("nothing was read yet; wait for the tone")
         for g in self._gauges.values():
-            if g.verdict is None or g.verdict.word != "in":
-                word = g.verdict.word if g.verdict is not None else "no reading"
-                raise Problem(f"{g.label} is not in ({word}); turn further, or accept it with a reason")
+            if g.verdict.word != "in":
+                raise Problem(f"{g.label} is not in ({g.verdict.word}); turn further, or accept it with a reason")
             if g.held_s < self._hold_s:
                 raise Problem(f"{g.label} does not hold still yet; take the hand off and wait a moment")
         self._keep("")
@@ -223,8 +219,7 @@ class AdjustActivity(Activity):
         self._keep(reason)
 
     def _keep(self, because: str) -> None:
-        taken = [self._reader.taken(g) for g in self._gauges.values()]
-        self.situation.keep(self.step, tuple(t for t in taken if t is not None), because)
+        self.situation.keep(self.step, tuple(self._reader.taken(g) for g in self._gauges.values()), because)
         self.finished = True
 
     def view(self) -> View:
@@ -260,7 +255,5 @@ class AdjustActivity(Activity):
 
 def _near_its_limit(gauge: Gauge) -> bool:
     """Whether a reading that is in uses up more than half of its tolerance: a little drift would put it out."""
-    verdict, value = gauge.verdict, gauge.reading.value if gauge.reading else None
-    if verdict is None or value is None or verdict.target is None or verdict.tolerance is None:
-        return False
-    return abs(value - verdict.target) > 0.5 * verdict.tolerance
+    off, tolerance = gauge.off, gauge.verdict.tolerance
+    return off is not None and tolerance is not None and abs(off) > 0.5 * tolerance

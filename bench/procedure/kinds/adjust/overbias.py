@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Result
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.adjust.bias_peak import Peak
 from bench.procedure.state.snapshot import Curve
@@ -42,23 +43,26 @@ class Overbias:
         if degrees is not None:
             self._at.append((degrees, treble))
 
-    def now(self, level: Reading) -> Reading:
+    def now(self, level: Result) -> Result:
         """How far the level has fallen past the peak; no reading before that is known."""
-        more = {"frequency_hz": level.frequency_hz, "reference": f"the peak of {self.tone}"}
-        if level.value is None or level.uncertainty is None:
-            return no_reading("overbias", level.channel, level.reason or "the tone is not heard", **more)
-        if not self.curve:
-            return no_reading("overbias", level.channel, "the peak is not found yet", **more)
-        if self.peak.stage != "past":
-            stage = "it starts well below the peak" if self.peak.stage == "below" else "the peak is not passed yet"
-            return no_reading("overbias", level.channel, stage, **more)
+        reference = f"the peak of {self.tone}"
+        if isinstance(level, NoReading):
+            return replace(level, quantity="overbias", reference=reference)
+        if not self.curve or self.peak.stage != "past":
+            if not self.curve:
+                because = "the peak is not found yet"
+            elif self.peak.stage == "below":
+                because = "it starts well below the peak"
+            else:
+                because = "the peak is not passed yet"
+            return NoReading("overbias", level.channel, because, frequency_hz=level.frequency_hz, reference=reference)
         top, spread = self.peak.top()
         return replace(
             level,
             quantity="overbias",
             value=top - level.value,
-            uncertainty=(level.uncertainty**2 + spread**2) ** 0.5,
-            reference=f"the peak of {self.tone}",
+            uncertainty=math.hypot(level.uncertainty, spread),
+            reference=reference,
             method=f"fall of {self.tone} past its peak as bias is raised, {level.method}",
         )
 
@@ -99,12 +103,10 @@ class Overbias:
     def _treble_rises(self) -> bool:
         return self._moved() > BETWEEN_DB
 
-    def shown(self, label: str, verdict: Verdict | None, *, by_degrees: bool) -> Curve:
+    def shown(self, label: str, verdict: Verdict, *, by_degrees: bool) -> Curve:
         """The curve so far."""
         peak = max(self.curve, key=lambda p: p[1]) if self.curve and self.peak.stage == "past" else None
-        aim = None
-        if peak is not None and verdict is not None and verdict.target is not None:
-            aim = self.peak.top()[0] - verdict.target
+        aim = self.peak.top()[0] - verdict.target if peak is not None else None
         return Curve(
             channel="left" if label.startswith("left") else "right" if label.startswith("right") else "mono",
             label=f"{label}, {self.tone}",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bench.audio.port import Samples
 from bench.measure.quantities.programme_azimuth import ProgrammeMeter
-from bench.measure.reading import Channel, Reading
+from bench.measure.reading import Channel, Result
 from bench.procedure.kinds.activity import Situation
 from bench.procedure.kinds.adjust.readings import AdjustReader
 from bench.procedure.model.steps import Adjust
@@ -41,6 +41,6 @@ class ProgrammeReader(AdjustReader):
         """One reading holds for both."""
         return ("left-right",)
 
-    def readings(self) -> list[tuple[Reading, float]]:
+    def readings(self) -> list[tuple[Result, float]]:
         """The delay now."""
         return [(self._meter.now(), 0.0)]

@@ -7,7 +7,7 @@ from dataclasses import replace
 from bench.audio.port import Samples
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.live_tone import ToneWatch, WatchState
-from bench.measure.reading import INVERTED, Channel, Reading, no_reading
+from bench.measure.reading import INVERTED, Channel, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import POLARITY_HZ, Heard, Situation, Taken
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
@@ -90,16 +90,26 @@ class AdjustReader:
         """All trimmers of the step, each once."""
         return tuple(dict.fromkeys(t for t in (self.trimmer(c) for c in self.channels) if t is not None))
 
-    def taken(self, gauge: Gauge) -> Taken | None:
+    @property
+    def tolerance(self) -> float:
+        """Of the target at the tone that is judged, plus or minus.
+
+        Raises:
+            Problem: the target is a limit on one side, or says nothing at that frequency.
+        """
+        found = self.target.tolerance_at(self.judged_hz)
+        if found is None:
+            raise Problem(f"step {self._step.id}: {self._step.target} has no tolerance, and nothing can be set to it")
+        return found
+
+    def taken(self, gauge: Gauge) -> Taken:
         """A gauge as a reading to be kept."""
-        if gauge.reading is None:
-            return None
         sent = self._section.db if self._section is not None else self._sent.get(self.judged_hz)
         return Taken(gauge.reading, gauge.verdict, self.heard, sent)
 
     # ---------------------------------------------------------------- reading
 
-    def readings(self) -> list[tuple[Reading, float]]:
+    def readings(self) -> list[tuple[Result, float]]:
         """What the quantity reads now on each channel, and what is added to its target.
 
         Over-bias is read as the plain level; how far that is past its peak is for whoever keeps the peak.
@@ -108,7 +118,7 @@ class AdjustReader:
         quantity, job, section = self._step.quantity, self._situation.job, self._section
         if not state.tone_present:
             named = "level" if quantity == "overbias" else quantity
-            return [(no_reading(named, c, self._why_not(state)), 0.0) for c in self.channels]
+            return [(NoReading(named, c, self._why_not(state)), 0.0) for c in self.channels]
         match quantity:
             case "level" if section is not None:
                 levels = [with_tape(r, job, section) for r in self._levels(state)]
@@ -117,7 +127,7 @@ class AdjustReader:
                 return [(self._from_tape(r), 0.0) for r in self._levels(state)]
             case "azimuth_delay":
                 if not state.azimuth or state.tone is None:
-                    return [(no_reading("azimuth_delay", "left-right", "it needs two channels"), 0.0)]
+                    return [(NoReading("azimuth_delay", "left-right", "it needs two channels"), 0.0)]
                 inverted = self._situation.inverted if self.judged_hz > POLARITY_HZ else None
                 delay = azimuth_of_tones([state.tone], inverted=inverted)
                 if INVERTED in delay.method:
@@ -139,10 +149,10 @@ class AdjustReader:
         if self.zero_hz is None:
             return None
         high, low = self._watches[self.judged_hz].now(), self._watches[self.zero_hz].now()
-        pair = [next((r.value for r in s.levels if r.channel == side), None) for s in (high, low)]
-        return None if pair[0] is None or pair[1] is None else pair[0] - pair[1]
+        pair = [r.value for s in (high, low) for r in s.levels if r.channel == side and isinstance(r, Reading)]
+        return pair[0] - pair[1] if len(pair) == 2 else None
 
-    def _levels(self, state: WatchState) -> list[Reading]:
+    def _levels(self, state: WatchState) -> list[Result]:
         looped = self._section is None
         return [corrected(r, self._situation.job, looped=looped) for r in state.levels]
 
@@ -151,7 +161,7 @@ class AdjustReader:
             return f"a tone of {state.other_tone_hz:.0f} Hz is heard, not {self.judged_hz:g} Hz"
         return state.reason
 
-    def _from_tape(self, level: Reading) -> Reading:
+    def _from_tape(self, level: Result) -> Result:
         """Response from the reference tape: relative to the level that was last found there at low frequency."""
         job, section = self._situation.job, self._section
         if section is None:
@@ -170,13 +180,14 @@ class AdjustReader:
     def _level_error(self, channel: Channel) -> tuple[float, float]:
         """How far the last level from the reference tape was from its target, with its uncertainty, dB."""
         for record in reversed(self._situation.journal.records()):
-            r, v = record.reading, record.verdict
-            of_tape = record.source == "reference tape" and r.quantity == "level" and r.channel == channel
-            if of_tape and r.value is not None and v is not None and v.target is not None:
-                return r.value - v.target, r.uncertainty or 0.0
+            r, off = record.measured, record.off
+            if r is None or off is None or record.source != "reference tape":
+                continue
+            if r.quantity == "level" and r.channel == channel:
+                return off, r.uncertainty
         return 0.0, 0.0
 
-    def _sent_and_back(self, level: Reading) -> Reading:
+    def _sent_and_back(self, level: Result) -> Result:
         reference = self._situation.job.machine.reference
         sent = self._sent[self.judged_hz]
         return difference(
@@ -188,18 +199,18 @@ class AdjustReader:
             method=f"{level.method}, replayed less sent",
         )
 
-    def _response(self, state: WatchState) -> list[Reading]:
+    def _response(self, state: WatchState) -> list[Result]:
         zero_hz = self.zero_hz
         if zero_hz is None:
             raise Problem("a response needs reference_frequency")
         base = self._watches[zero_hz].now()
         if not base.tone_present:
-            return [no_reading("response", c, base.reason) for c in self.channels]
+            return [NoReading("response", c, base.reason) for c in self.channels]
         apart = self._sent[self.judged_hz] - self._sent[zero_hz]
-        out = []
+        out: list[Result] = []
         for level, zero in zip(self._levels(state), self._levels(base), strict=True):
-            if zero.value is None or zero.uncertainty is None:
-                out.append(no_reading("response", level.channel, f"{zero_hz:g} Hz: {zero.reason}"))
+            if isinstance(zero, NoReading):
+                out.append(NoReading("response", level.channel, f"{zero_hz:g} Hz: {zero.reason}"))
                 continue
             out.append(
                 difference(
@@ -214,16 +225,16 @@ class AdjustReader:
         return out
 
 
-def _both(readings: tuple[Reading, ...]) -> Reading:
+def _both(readings: tuple[Result, ...]) -> Result:
     """One reading of what both channels must agree in: their mean."""
-    values = [r for r in readings if r.value is not None and r.uncertainty is not None]
+    values = [r for r in readings if isinstance(r, Reading)]
     if not values:
         return replace(readings[0], channel="both")
     return replace(
         values[0],
         channel="both",
-        value=sum(r.value or 0.0 for r in values) / len(values),
-        uncertainty=sum(r.uncertainty or 0.0 for r in values) / len(values),
+        value=sum(r.value for r in values) / len(values),
+        uncertainty=sum(r.uncertainty for r in values) / len(values),
         method=f"{values[0].method}, mean of the channels",
     )
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from bench.audio.port import Block, TrimmerInfo
-from bench.measure.reading import Channel, Reading
+from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.measure.verdict import Verdict
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
@@ -198,17 +198,17 @@ class RoundsActivity(Activity):
 
     # ---------------------------------------------------------------- judging it
 
-    def _read(self) -> list[tuple[Reading, float]]:
+    def _read(self) -> list[tuple[Result, float]]:
         """What this round reads on each channel, and what is added to its target."""
         return self._reader.readings()
 
     def _judge_round(self) -> None:
         for raw, offset in self._read():
             reading = replace(raw, frequency_hz=self._reader.judged_hz)
-            if reading.value is None and self._because:
+            if isinstance(reading, NoReading) and self._because:
                 reading = replace(reading, reason=self._because)
             verdict = judge(reading, self._reader.target, offset=offset)
-            if reading.value is not None:
+            if isinstance(reading, Reading):
                 self._rounds.setdefault(reading.channel, []).append((float(self._round), reading.value))
             self._gauges[reading.channel] = self._gauge(reading, verdict)
         for turning in self._turnings.values():
@@ -216,7 +216,7 @@ class RoundsActivity(Activity):
         self._at_stop = not any(t.legs for t in self._turnings.values()) and not self._because
         self._end_round()
 
-    def _gauge(self, reading: Reading, verdict: Verdict) -> Gauge:
+    def _gauge(self, reading: Result, verdict: Verdict) -> Gauge:
         return Gauge(
             channel=reading.channel,
             label=label(self._step.quantity, reading.channel),
@@ -231,10 +231,9 @@ class RoundsActivity(Activity):
     def _off(self, channel: Channel) -> tuple[float, float] | None:
         """How far a channel is off its target, and what it may be off by itself."""
         g = self._gauges.get(channel)
-        if g is None or g.reading is None or g.reading.value is None or g.verdict is None or g.verdict.target is None:
+        if g is None or g.measured is None or g.off is None:
             return None
-        spread = max(0.5 * (g.reading.uncertainty or 0.0), 0.02 * (g.verdict.tolerance or 1.0))
-        return g.reading.value - g.verdict.target, spread
+        return g.off, max(0.5 * g.measured.uncertainty, 0.02 * self._reader.tolerance)
 
     def _propose(self, turning: Turning) -> None:
         """The next turn, from all rounds so far; where one trimmer serves both channels, for their mean."""
@@ -244,18 +243,14 @@ class RoundsActivity(Activity):
         mean = sum(o for o, _ in offs) / len(offs)
         turning.answering.add(turning.degrees, mean, max(s for _, s in offs))
         low, high = self._room(turning)
-        if any(abs(o) > MIDDLE * self._tolerance(c) for (o, _), c in zip(offs, turning.channels, strict=False)):
+        if any(abs(o) > MIDDLE * self._reader.tolerance for o, _ in offs):
             turn = turning.answering.turn_to(0.0, low=low, high=high)
             if abs(turn) >= SMALLEST_TURN:
                 turning.legs = [turning.degrees + turn]
 
-    def _tolerance(self, channel: Channel) -> float:
-        g = self._gauges.get(channel)
-        return (g.verdict.tolerance if g is not None and g.verdict is not None else None) or 1.0
-
     def _end_round(self) -> None:
         """What is in and can't be nearer is kept by itself; else a turn or an answer is asked for."""
-        all_in = all(g.verdict is not None and g.verdict.word == "in" for g in self._gauges.values())
+        all_in = all(g.verdict.word == "in" for g in self._gauges.values())
         more = any(t.left() for t in self._turnings.values()) or self._because
         spent = self._round >= self._step.at_most
         if all_in and (spent or not more):
@@ -301,9 +296,9 @@ class RoundsActivity(Activity):
         self._keep(reason)
 
     def _keep(self, because: str) -> None:
-        taken = [self._reader.taken(g) for g in self._gauges.values()]
+        taken = tuple(self._reader.taken(g) for g in self._gauges.values())
         self.situation.note("note", self.step.id, f"{self._counted()} recorded and replayed", float(self._round))
-        self.situation.keep(self.step, tuple(t for t in taken if t is not None), because)
+        self.situation.keep(self.step, taken, because)
         self.finished = True
 
     def _counted(self) -> str:
@@ -343,11 +338,10 @@ class RoundsActivity(Activity):
                 f"{channel}, {hertz(self._reader.judged_hz)}",
                 "round",
                 tuple(points),
-                self._gauges[channel].reading.unit if self._gauges[channel].reading else "",  # type: ignore[union-attr]
-                aim=verdict.target if (verdict := self._gauges[channel].verdict) is not None else None,
+                self._gauges[channel].reading.unit,
+                aim=self._gauges[channel].verdict.target,
             )
             for channel, points in self._rounds.items()
-            if channel in self._gauges
         )
 
     def _prompt(self) -> Prompt:

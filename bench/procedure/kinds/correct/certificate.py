@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from bench.measure.reading import Reading
+from bench.measure.reading import NoReading, Result
 from bench.procedure.kinds.activity import Situation
 
 
-def certified(reading: Reading, situation: Situation) -> Reading:
+def certified(reading: Result, situation: Situation) -> Result:
     """A level or response from record to replay, as a figure of the tape itself.
 
     The replay was proved by the reference tape in this session. What it was off by there, at the nearest tone of the
@@ -19,7 +19,7 @@ def certified(reading: Reading, situation: Situation) -> Reading:
         reading: of the tape that is being made.
         situation: its journal holds the play of the reference tape.
     """
-    if reading.value is None or reading.uncertainty is None:
+    if isinstance(reading, NoReading):
         return reading
     error = _replay_error(reading, situation)
     if error is None:
@@ -32,21 +32,17 @@ def certified(reading: Reading, situation: Situation) -> Reading:
     )
 
 
-def _replay_error(reading: Reading, situation: Situation) -> float | None:
+def _replay_error(reading: Result, situation: Situation) -> float | None:
     """How far replay was off at the nearest tone of the reference tape, dB; None where it was not played."""
     quantity = "level" if reading.quantity == "record_replay_level" else "response"
     found = [
-        (abs(math.log((r.reading.frequency_hz or 1.0) / (reading.frequency_hz or 1.0))), -n, r)
+        (abs(math.log(r.reading.frequency_hz / reading.frequency_hz)), -n, abs(r.off))
         for n, r in enumerate(situation.journal.records())
         if r.source == "reference tape"
         and r.reading.quantity == quantity
         and r.reading.channel == reading.channel
-        and r.reading.value is not None
-        and r.verdict is not None
-        and r.verdict.target is not None
+        and r.reading.frequency_hz
+        and reading.frequency_hz
+        and r.off is not None
     ]
-    if not found:
-        return None
-    nearest = min(found, key=lambda f: f[:2])[2]
-    value, target = nearest.reading.value, nearest.verdict.target if nearest.verdict is not None else None
-    return abs(value - target) if value is not None and target is not None else None
+    return min(found)[2] if found else None

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from bench.measure.reading import Reading
+from bench.measure.reading import NoReading, Reading, Result
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Interface
 
@@ -31,7 +31,7 @@ def replay_dbfs(job: Job) -> float:
     return 20.0 * math.log10(volts / sheet.full_scale_input_v.value)
 
 
-def corrected(reading: Reading, job: Job, *, looped: bool) -> Reading:
+def corrected(reading: Result, job: Job, *, looped: bool) -> Result:
     """A raw reading with what the interface does to it taken out, its uncertainty included and said.
 
     Args:
@@ -40,7 +40,7 @@ def corrected(reading: Reading, job: Job, *, looped: bool) -> Reading:
         looped: what was read was also sent by the interface.
     """
     sheet = job.interface
-    if sheet is None or reading.value is None or reading.uncertainty is None:
+    if sheet is None or isinstance(reading, NoReading):
         return reading
     match reading.quantity:
         case "level":
@@ -59,7 +59,7 @@ def corrected(reading: Reading, job: Job, *, looped: bool) -> Reading:
 
 def _level(reading: Reading, sheet: Interface, *, looped: bool) -> Reading:
     out = reading
-    known = loop_db(sheet, reading.frequency_hz or 0.0, reading.channel)
+    known = loop_db(sheet, reading.frequency_hz, reading.channel) if reading.frequency_hz else None
     if known is not None:
         db, spread = known
         if looped:
@@ -67,7 +67,7 @@ def _level(reading: Reading, sheet: Interface, *, looped: bool) -> Reading:
         else:
             out = _moved(out, -db / 2, math.hypot(db / 2, spread), f"interface {-db / 2:+.2f} dB, half of its loop")
     full = sheet.full_scale_input_v
-    if full is not None and out.value is not None:
+    if full is not None:
         volts = full.value * 10 ** (out.value / 20.0)
         told = f"{1000 * volts:.3g} mV" if volts < 1 else f"{volts:.3g} V"
         out = replace(out, method=f"{out.method}; {told} at the interface")
@@ -76,7 +76,7 @@ def _level(reading: Reading, sheet: Interface, *, looped: bool) -> Reading:
 
 def _noise(reading: Reading, floor_dbfs: float) -> Reading:
     """Noise of the interface is part of what is read: where it may matter, the reading is a limit."""
-    if (reading.value or 0.0) - floor_dbfs > HIDDEN_DB:
+    if reading.value - floor_dbfs > HIDDEN_DB:
         return reading
     floor = f"{floor_dbfs:g}".replace("-", "−")
     told = f"{reading.method}; the interface's own noise is {floor} dBFS, so that this is the most it can be"
@@ -89,7 +89,7 @@ def loop_db(sheet: Interface, frequency_hz: float, channel: str) -> tuple[float,
     None where the sheet has no points for the channel; beyond its first and last point those hold.
     """
     points = sorted((p for p in sheet.response if p.channel in (channel, "both")), key=lambda p: p.hz)
-    if not points or frequency_hz <= 0:
+    if not points:
         return None
     above = next((p for p in points if p.hz >= frequency_hz), points[-1])
     below = next((p for p in reversed(points) if p.hz <= frequency_hz), points[0])
@@ -98,8 +98,6 @@ def loop_db(sheet: Interface, frequency_hz: float, channel: str) -> tuple[float,
 
 
 def _moved(reading: Reading, by: float, uncertainty: float, said: str) -> Reading:
-    if reading.value is None or reading.uncertainty is None:
-        return reading
     return replace(
         reading,
         value=reading.value + by,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from bench.measure.reading import Reading
+from bench.measure.reading import NoReading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.correct.interface import replay_dbfs
 from bench.procedure.model.job import Job
@@ -32,7 +32,7 @@ def expected_dbfs(job: Job, section: Section) -> float:
     return replay_dbfs(job) + flux_db + section.db + section.recorded_error_db
 
 
-def with_tape(reading: Reading, job: Job, *sections: Section) -> Reading:
+def with_tape(reading: Result, job: Job, *sections: Section) -> Result:
     """The reading with the reference tape's uncertainty in its own (root of the sum of squares).
 
     Args:
@@ -40,6 +40,8 @@ def with_tape(reading: Reading, job: Job, *sections: Section) -> Reading:
         job: whose reference tape.
         sections: what was played, then what it is relative to; their certificate's corrections are said.
     """
+    if isinstance(reading, NoReading):
+        return reading
     tape, machine = job.reference_tape, job.machine
     match reading.quantity:
         case "level" | "balance" | "response":
@@ -53,8 +55,6 @@ def with_tape(reading: Reading, job: Job, *sections: Section) -> Reading:
             own, told = tape.azimuth_uncertainty_arcmin, f"{tape.azimuth_uncertainty_arcmin:g}'"
         case _:
             return reading
-    if reading.uncertainty is None:
-        return reading
     method = f"{reading.method}; reference tape ±{told}"
     if reading.quantity in ("level", "response"):
         errors = [s.recorded_error_db for s in sections]
@@ -65,10 +65,10 @@ def with_tape(reading: Reading, job: Job, *sections: Section) -> Reading:
 
 
 def difference(
-    quantity: str, reading: Reading, minus: float, uncertainty: float, *, reference: str, method: str
-) -> Reading:
+    quantity: str, reading: Result, minus: float, uncertainty: float, *, reference: str, method: str
+) -> Result:
     """A reading made of a level less something else that has its own uncertainty."""
-    if reading.value is None or reading.uncertainty is None:
+    if isinstance(reading, NoReading):
         return replace(reading, quantity=quantity, reference=reference)
     return replace(
         reading,

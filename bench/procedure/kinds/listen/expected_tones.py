@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from statistics import median
 
-from bench.measure.reading import Reading
+from bench.measure.reading import Result
 from bench.measure.verdict import Verdict
 from bench.procedure.state.snapshot import ToneRow
 
@@ -36,7 +36,7 @@ class Expected:
     label: str
     state: str = "waiting"
     heard_dbfs: float | None = None
-    readings: list[tuple[Reading, Verdict | None]] = field(default_factory=list)
+    readings: list[tuple[Result, Verdict | None]] = field(default_factory=list)
 
     def row(self) -> ToneRow:
         """As a screen shows it."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 from bench.audio.port import Block
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.mistracking import mistracking
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import Heard, Situation, Taken, View
 from bench.procedure.kinds.correct.certificate import certified
@@ -137,7 +137,7 @@ class RecordReplayActivity(ToneListActivity):
 
     # ---------------------------------------------------------------- readings
 
-    def levels(self, tone: Expected) -> list[Reading]:
+    def levels(self, tone: Expected) -> list[Result]:
         """The level of each channel, what the interface does taken out."""
         return [corrected(r, self.job, looped=True) for r in super().levels(tone)]
 
@@ -191,7 +191,7 @@ class RecordReplayActivity(ToneListActivity):
         base_levels = self.levels(next(e for e in self.expected if e.id == zero_id))
         out = []
         for level, base in zip(self.levels(tone), base_levels, strict=True):
-            if base.value is None or base.uncertainty is None:
+            if isinstance(base, NoReading):
                 continue
             out.append(
                 self._judge(
@@ -214,7 +214,7 @@ class RecordReplayActivity(ToneListActivity):
         if target is None:
             return []
         if self._step.noise_reduction != "off":
-            reading = no_reading("mistracking", "both", "it is worked out from readings with noise reduction out")
+            reading = NoReading("mistracking", "both", "it is worked out from readings with noise reduction out")
             return [Taken(reading, self.judged(reading, target), self.heard)]
         lowest = min(t.db for t in self._sends.values())
         own = [
@@ -230,7 +230,7 @@ class RecordReplayActivity(ToneListActivity):
     def _has_level(self, db: float) -> bool:
         return any(t.sent_db == db and t.reading.quantity == "record_replay_level" for t in self.taken)
 
-    def _judge(self, tone: Expected, reading: Reading) -> Taken:
+    def _judge(self, tone: Expected, reading: Result) -> Taken:
         if self._step.certifies:
             reading = certified(reading, self.situation)
         verdict = self.judged(reading, self._targets.get(reading.quantity))
@@ -242,7 +242,7 @@ class RecordReplayActivity(ToneListActivity):
         quantity = "record_replay_level" if tone.id in self._levels else "response"
         out = self.not_heard(quantity, tone, self._targets.get(quantity))
         if "azimuth_delay" in self._targets and tone is [e for e in self.expected if e.id not in self.tones][-1]:
-            reading = no_reading("azimuth_delay", "left-right", "not all of its tones were heard", frequency_hz=tone.hz)
+            reading = NoReading("azimuth_delay", "left-right", "not all of its tones were heard", frequency_hz=tone.hz)
             out.append(self._judge(tone, reading))
         return out
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.speed import speed_of_tone
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Result
 from bench.procedure.kinds.activity import Heard, Situation, Taken
 from bench.procedure.kinds.correct.interface import corrected
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
@@ -57,11 +57,11 @@ class ReferenceActivity(ToneListActivity):
             case _:
                 return self._speed(tone)
 
-    def levels(self, tone: Expected) -> list[Reading]:
+    def levels(self, tone: Expected) -> list[Result]:
         """The level of each channel, what the interface does taken out."""
         return [corrected(r, self.job, looped=False) for r in super().levels(tone)]
 
-    def _taken(self, tone: Expected, reading: Reading, quantity: str, offset: float = 0.0) -> Taken:
+    def _taken(self, tone: Expected, reading: Result, quantity: str, offset: float = 0.0) -> Taken:
         verdict = self.judged(reading, self._targets.get(quantity), offset=offset)
         tone.readings.append((reading, verdict))
         return Taken(reading, verdict, self.heard, sent_db=self._sections[tone.id].db)
@@ -95,7 +95,7 @@ class ReferenceActivity(ToneListActivity):
             return []
         bases = self.levels(next(e for e in self.expected if e.id == zero.id))
         for reading, base in zip(self.levels(tone), bases, strict=True):
-            if base.value is None or base.uncertainty is None:
+            if isinstance(base, NoReading):
                 continue
             response = difference(
                 "response",
@@ -118,7 +118,7 @@ class ReferenceActivity(ToneListActivity):
             return []
         return self._judged_azimuth(tone, delay)
 
-    def _judged_azimuth(self, tone: Expected, delay: Reading) -> list[Taken]:
+    def _judged_azimuth(self, tone: Expected, delay: Result) -> list[Taken]:
         """The delay, and the angle that it is of where that is asked for."""
         told = self._highest(delay)
         out = [self._taken(tone, told, "azimuth_delay")]
@@ -126,15 +126,15 @@ class ReferenceActivity(ToneListActivity):
             out.append(self._taken(tone, self._angle(told), "azimuth_angle"))
         return out
 
-    def _angle(self, delay: Reading) -> Reading:
+    def _angle(self, delay: Result) -> Result:
         speed, spacing = self.job.machine.speed_mm_s, self.job.machine.track_spacing_mm
-        if delay.value is None or delay.uncertainty is None:
+        if isinstance(delay, NoReading):
             return replace(delay, quantity="azimuth_angle")
         angle, spread = (float(angle_arcmin(us, spacing, speed)) for us in (delay.value, delay.uncertainty))
         method = f"{delay.method}; {speed:g} mm/s, {spacing:g} mm between tracks"
         return replace(delay, quantity="azimuth_angle", value=angle, uncertainty=spread, method=method)
 
-    def _highest(self, delay: Reading) -> Reading:
+    def _highest(self, delay: Result) -> Result:
         """Told under the highest tone, which knows most of it."""
         highest = max(s.hz for i, s in self._sections.items() if s.purpose == "azimuth" and i in self.tones)
         return replace(delay, frequency_hz=highest)
@@ -163,7 +163,7 @@ class ReferenceActivity(ToneListActivity):
         heard = [self.tones[e.id] for e in sections if e.id in self.tones]
         if not heard:
             because = "no azimuth tone was heard"
-            reading = no_reading("azimuth_delay", "left-right", because, frequency_hz=tone.hz)
+            reading = NoReading("azimuth_delay", "left-right", because, frequency_hz=tone.hz)
             return [self._taken(tone, reading, "azimuth_delay")]
         return self._judged_azimuth(tone, with_tape(azimuth_of_tones(heard), self.job))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from abc import abstractmethod
 
 from bench.audio.port import Block, Samples
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Reading, Result
 from bench.measure.tone.finder import FoundTone, ToneFinder
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.activity import WAIT, Activity, Heard, Situation, Taken, View, settle
@@ -42,7 +42,7 @@ class ToneListActivity(Activity):
         """What is on the bench."""
         return self.situation.job
 
-    def levels(self, tone: Expected) -> list[Reading]:
+    def levels(self, tone: Expected) -> list[Result]:
         """The level of each channel, told under the nominal frequency."""
         found = self.tones[tone.id]
         return [found.level(c, tone.hz) for c in range(len(found.tones))]
@@ -107,11 +107,11 @@ class ToneListActivity(Activity):
         self.taken += taken
         self.situation.keep(self.step, tuple(taken))
 
-    def judged(self, reading: Reading, target: Target | None, *, offset: float = 0.0) -> Verdict | None:
+    def judged(self, reading: Result, target: Target | None, *, offset: float = 0.0) -> Verdict | None:
         """The verdict on a reading, None where nothing is asked of it."""
         if target is None:
             return None
-        if target.bands and reading.value is not None and target.tolerance_at(reading.frequency_hz) is None:
+        if target.bands and isinstance(reading, Reading) and target.tolerance_at(reading.frequency_hz) is None:
             return None
         return judge(reading, target, offset=offset)
 
@@ -154,7 +154,7 @@ class ToneListActivity(Activity):
         sides = ("left", "right")[:channels] if channels > 1 else ("mono",)
         out = []
         for side in sides:
-            reading = no_reading(quantity, side, because, frequency_hz=tone.hz)  # type: ignore[arg-type]
+            reading = NoReading(quantity, side, because, frequency_hz=tone.hz)  # type: ignore[arg-type]
             out.append(Taken(reading, self.judged(reading, target), self.heard))
         return out
 

@@ -7,7 +7,7 @@ from typing import Literal
 
 from bench.audio.port import Block
 from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Situation, Taken, View
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
@@ -48,7 +48,7 @@ class CircuitActivity(MeasuringActivity):
         self._tones = sent or tuple((hz, db + self._zero_db) for hz, db in usual)
         """Hz, dB re the machine's reference level."""
         self._positions: tuple[Position, ...] = ("off", "record-only" if self._encodes else "replay-only")
-        self._levels: list[list[tuple[Reading, ...]]] = []
+        self._levels: list[list[tuple[Result, ...]]] = []
         self._phase = "ready"
         self._passage: Passage | None = None
         self._series: ToneSeries | None = None
@@ -122,7 +122,7 @@ class CircuitActivity(MeasuringActivity):
         passage.stop()
         self.wants_sound = False
         if passage.why_not or self._series is None:
-            reading = no_reading(self._measure.quantity, "both", passage.why_not)
+            reading = NoReading(self._measure.quantity, "both", passage.why_not)
             self._phase = "asking"
             self.keep((Taken(reading, judge(reading, self._target), "record-replay"),))
             return
@@ -140,7 +140,7 @@ class CircuitActivity(MeasuringActivity):
         for (hz, db), outs, ins in zip(self._tones, without, with_it, strict=True):
             for out, in_ in zip(outs, ins, strict=True):
                 level = db - self._zero_db
-                if not self._encodes and out.value is not None:
+                if not self._encodes and isinstance(out, Reading):
                     level = out.value - replay_dbfs(self.situation.job) - self._zero_db
                 twice.append(Twice(hz, level, in_, out))
         measured = (encoding_error if self._encodes else decoding_error)(twice, self._system)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from bench.audio.port import Block
 from bench.measure.meters import make_meter
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, Situation, Taken, View, settle
 from bench.procedure.kinds.correct.reference_tape import difference
@@ -59,7 +59,7 @@ class InterfaceActivity(Activity):
             raise Problem("a file has no output to loop to its input")
         self._step = step
         self._shots = shots_of(step)
-        self._read: list[tuple[Reading, ...]] = []
+        self._read: list[tuple[Result, ...]] = []
         self._pieces: list[NDArray[np.float64]] = []
         self._frames = 0
         self._phase: Literal["ready", "sounding", "typing", "over"] = "ready"
@@ -112,9 +112,9 @@ class InterfaceActivity(Activity):
 
     def port_ended(self) -> None:
         """Nothing more will be heard."""
-        self._conclude([no_reading("level", "both", "the sound ended")])
+        self._conclude([NoReading("level", "both", "the sound ended")])
 
-    def _measured(self, shot: Shot, samples: NDArray[np.float64], rate: int) -> tuple[Reading, ...]:
+    def _measured(self, shot: Shot, samples: NDArray[np.float64], rate: int) -> tuple[Result, ...]:
         if shot.tone is None:
             kind, options, wanted = "noise", {}, "noise"
         elif self._step.finds == "distortion":
@@ -128,7 +128,7 @@ class InterfaceActivity(Activity):
 
     # ---------------------------------------------------------------- what is found
 
-    def _found(self) -> list[Reading]:
+    def _found(self) -> list[Result]:
         match self._step.finds:
             case "channels":
                 return self._channels()
@@ -139,48 +139,48 @@ class InterfaceActivity(Activity):
             case _:
                 return list(self._read[0])
 
-    def _channels(self) -> list[Reading]:
+    def _channels(self) -> list[Result]:
         """How far the other channel lies below the driven one: negative when the two are swapped."""
-        out = []
+        out: list[Result] = []
         for driven, (shot, heard) in enumerate(zip(self._shots, self._read, strict=True)):
             side: Literal["left", "right"] = "left" if shot.channels == "left" else "right"
             levels = {r.channel: r for r in heard}
             if len(levels) < 2:
-                out.append(no_reading("separation", side, "the input has one channel"))
+                out.append(NoReading("separation", side, "the input has one channel"))
                 continue
+            bound: Literal["at least"] | None = None
             own, other = levels[side], levels["right" if driven == 0 else "left"]
-            if own.value is None and other.value is None:
-                out.append(no_reading("separation", side, "nothing came back: is the loop plugged in?"))
-            elif own.value is None or other.value is None:
-                there, bound = (own, "at least") if own.value is not None else (other, "at most")
-                value = (there.value or 0.0) - NOTHING_DBFS
-                value = value if bound == "at least" else -value
-                reading = Reading("separation", side, value, 1.0, there.frequency_hz, SEPARATE)
-                out.append(replace(reading, bound="at least") if bound == "at least" else reading)
+            if isinstance(own, Reading) and isinstance(other, Reading):
+                value, spread = own.value - other.value, math.hypot(own.uncertainty, other.uncertainty)
+            elif isinstance(own, Reading):
+                value, spread, bound = own.value - NOTHING_DBFS, 1.0, "at least"
+            elif isinstance(other, Reading):
+                value, spread = NOTHING_DBFS - other.value, 1.0
             else:
-                spread = math.hypot(own.uncertainty or 0.0, other.uncertainty or 0.0)
-                value = own.value - other.value
-                out.append(Reading("separation", side, value, spread, own.frequency_hz, SEPARATE))
+                out.append(NoReading("separation", side, "nothing came back: is the loop plugged in?"))
+                continue
+            hz = own.frequency_hz or other.frequency_hz
+            out.append(Reading("separation", side, value, spread, frequency_hz=hz, method=SEPARATE, bound=bound))
         return out
 
-    def _differences(self, quantity: str) -> list[Reading]:
+    def _differences(self, quantity: str) -> list[Result]:
         """Each tone less what was sent, re the first."""
         first = self._shots[0].tone
-        out: list[Reading] = []
+        out: list[Result] = []
         if first is None:
             return out
         re = f"{first.hz:g} Hz at {first.dbfs:g} dBFS"
         for shot, heard in zip(self._shots[1:], self._read[1:], strict=True):
             for reading, base in zip(heard, self._read[0], strict=True):
-                if shot.tone is None or base.value is None:
-                    out.append(no_reading(quantity, reading.channel, "the first tone did not come back"))
+                if shot.tone is None or isinstance(base, NoReading):
+                    out.append(NoReading(quantity, reading.channel, "the first tone did not come back"))
                     continue
                 out.append(
                     difference(
                         quantity,
                         reading,
                         base.value + shot.tone.dbfs - first.dbfs,
-                        base.uncertainty or 0.0,
+                        base.uncertainty,
                         reference=re,
                         method="returned less sent, output looped to input",
                     )
@@ -208,34 +208,34 @@ class InterfaceActivity(Activity):
         self.situation.note("answer", self.step.id, f"{self.step.title}: {number:g} {unit}", number)
         self._conclude(self._full_scale(number) if unit == "V" else self._clock(number))
 
-    def _full_scale(self, volts: float) -> list[Reading]:
+    def _full_scale(self, volts: float) -> list[Result]:
         """Full scale in volts: of the output by what was sent, of the input by what came back of it."""
         tone = self._shots[0].tone
         part = self._step.instrument_percent / 100.0
         if tone is None:
             return []
         method = f"voltmeter ±{self._step.instrument_percent:g} %, {tone.hz:g} Hz at {tone.dbfs:g} dBFS"
-        out = [
-            Reading(
-                "full_scale_output",
-                "both",
-                volts * 10 ** (-tone.dbfs / 20),
-                volts * 10 ** (-tone.dbfs / 20) * part,
-                method=method,
-                reference="full-scale sine (AES17), volts rms",
-            )
-        ]
+        full = volts * 10 ** (-tone.dbfs / 20)
+        of_output = Reading(
+            "full_scale_output",
+            "both",
+            full,
+            full * part,
+            method=method,
+            reference="full-scale sine (AES17), volts rms",
+        )
+        out: list[Result] = [of_output]
         for level in self._read[0]:
-            if level.value is None:
-                out.append(no_reading("full_scale_input", level.channel, "the tone did not come back"))
+            if isinstance(level, NoReading):
+                out.append(NoReading("full_scale_input", level.channel, "the tone did not come back"))
                 continue
             full = volts * 10 ** (-level.value / 20)
-            spread = full * math.hypot(part, math.log(10) / 20 * (level.uncertainty or 0.0))
-            of_input = replace(out[0], quantity="full_scale_input", channel=level.channel, value=full)
+            spread = full * math.hypot(part, math.log(10) / 20 * level.uncertainty)
+            of_input = replace(of_output, quantity="full_scale_input", channel=level.channel, value=full)
             out.append(replace(of_input, uncertainty=spread))
         return out
 
-    def _clock(self, hertz: float) -> list[Reading]:
+    def _clock(self, hertz: float) -> list[Result]:
         """Parts in a million by which the sample clock runs fast."""
         tone = self._shots[0].tone
         if tone is None:
@@ -244,12 +244,12 @@ class InterfaceActivity(Activity):
         counter = self._step.instrument_percent * 1e4
         method = f"counter ±{counter:g} ppm, {tone.hz:g} Hz sent"
         if abs(ppm) > 20000:
-            return [no_reading("clock_error", "both", f"{hertz:g} Hz is not the tone that is sent ({tone.hz:g} Hz)")]
-        return [Reading("clock_error", "both", ppm, counter, tone.hz, method)]
+            return [NoReading("clock_error", "both", f"{hertz:g} Hz is not the tone that is sent ({tone.hz:g} Hz)")]
+        return [Reading("clock_error", "both", ppm, counter, frequency_hz=tone.hz, method=method)]
 
     # ---------------------------------------------------------------- the end
 
-    def _conclude(self, readings: Sequence[Reading]) -> None:
+    def _conclude(self, readings: Sequence[Result]) -> None:
         self._phase, self.wants_sound = "over", False
         self.situation.silence()
         target = target_of(self._step)
@@ -319,8 +319,9 @@ def in_the_way(taken: Sequence[Taken]) -> str:
     """
     worst = ""
     for channel in ("left", "right", "mono"):
-        points = [(t.sent_db or 0.0, t.reading) for t in taken if t.reading.channel == channel]
-        there = [(db, r.value) for db, r in sorted(points, reverse=True, key=lambda p: p[0]) if r.value is not None]
+        points = [(t.sent_db, t.reading) for t in taken if t.reading.channel == channel and t.sent_db is not None]
+        rows = sorted(points, reverse=True, key=lambda p: p[0])
+        there = [(db, r.value) for db, r in rows if isinstance(r, Reading)]
         if len(there) < len(points):
             worst = worst or "Soft tones do not come back: a gate or a noise suppression is in the way."
         if len(there) < 2:

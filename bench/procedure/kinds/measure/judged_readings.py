@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from bench.measure.reading import Measured, Reading, no_reading
+from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
@@ -120,7 +120,7 @@ def source_of(step: Measure, job: Job, rate: int) -> Source | None:
     return Multitone([Tone(t.hz, send + t.db, step.seconds, side) for t in step.sends], rate)
 
 
-def judged_readings(step: Measure, job: Job, measured: Measured, *, because: str = "") -> list[tuple[Reading, float]]:
+def judged_readings(step: Measure, job: Job, measured: Measured, *, because: str = "") -> list[tuple[Result, float]]:
     """Of what a meter gave, the readings that the step judges, with what is added to their target.
 
     Args:
@@ -136,11 +136,11 @@ def judged_readings(step: Measure, job: Job, measured: Measured, *, because: str
         found = _largest(found, step, measured)
     if not found or because:
         why = because or "; ".join(measured.warnings) or "nothing was found to measure"
-        return [(no_reading(step.quantity, "both", why, frequency_hz=frequency_of(step, job)), 0.0)]
+        return [(NoReading(step.quantity, "both", why, frequency_hz=frequency_of(step, job)), 0.0)]
     return [_told(r, step, job) for r in found]
 
 
-def _by_method(found: list[Reading], step: Measure) -> list[Reading]:
+def _by_method(found: list[Result], step: Measure) -> list[Result]:
     wanted = (step.method or USUAL_METHOD.get(step.quantity, "")).casefold()
     if not wanted or not found:
         return found
@@ -151,24 +151,23 @@ def _by_method(found: list[Reading], step: Measure) -> list[Reading]:
     methods = ", ".join(dict.fromkeys(r.method for r in found if r.method))
     if not methods:
         return found
-    return [no_reading(step.quantity, "both", f"there is no method “{step.method}” for it; there are {methods}")]
+    return [NoReading(step.quantity, "both", f"there is no method “{step.method}” for it; there are {methods}")]
 
 
-def _largest(found: Sequence[Reading], step: Measure, measured: Measured) -> list[Reading]:
+def _largest(found: Sequence[Result], step: Measure, measured: Measured) -> list[Result]:
     """The largest of each channel. A tone without a dropout has none of any depth."""
-    out = []
+    out: list[Result] = []
     for side in dict.fromkeys(r.channel for r in measured.readings):
-        own = [r for r in found if r.channel == side and r.value is not None]
+        own = [r for r in found if r.channel == side and isinstance(r, Reading)]
+        counts = [r for r in measured.readings if r.channel == side and r.quantity == "dropout_count"]
         if own:
-            out.append(max(own, key=lambda r: r.value or 0.0))
-            continue
-        count = [r for r in measured.readings if r.channel == side and r.quantity == "dropout_count"]
-        if count and count[0].value == 0.0:
-            out.append(replace(count[0], quantity=step.quantity, value=0.0, uncertainty=0.0))
-    return out or [r for r in found if r.value is None]
+            out.append(max(own, key=lambda r: r.value))
+        else:
+            out += [replace(r, quantity=step.quantity) for r in counts if isinstance(r, Reading) and r.value == 0.0]
+    return out or list(found)
 
 
-def _told(raw: Reading, step: Measure, job: Job) -> tuple[Reading, float]:
+def _told(raw: Result, step: Measure, job: Job) -> tuple[Result, float]:
     """With corrections, uncertainty, method and reference said."""
     reading = corrected(raw, job, looped=bool(step.sends))
     section = job.section(step.plays) if step.plays is not None else None
@@ -185,7 +184,7 @@ def _told(raw: Reading, step: Measure, job: Job) -> tuple[Reading, float]:
         reading = difference(
             "record_replay_level", reading, replay_dbfs(job) + sent, 0.0, reference=said, method=method
         )
-    if step.quantity in REFERRED and reading.value is not None:
+    if step.quantity in REFERRED and isinstance(reading, Reading):
         reading = replace(reading, reference=f"reference level, {level.fluxivity}")
     if step.quantity in (*HEADROOM, "azimuth_weave"):
         reading = replace(reading, frequency_hz=frequency_of(step, job))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bench.measure.quantities.mistracking import mistracking
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Result
 from bench.procedure.kinds.activity import Situation, Taken, View
 from bench.procedure.kinds.measure.measure import MeasuringActivity
 from bench.procedure.model.steps import Measure
@@ -29,7 +29,7 @@ class ComputedActivity(MeasuringActivity):
         return View(self._ask or Prompt("wait", ""))
 
 
-def mistracking_of(step: Measure, situation: Situation) -> tuple[list[Reading], tuple[str, ...]]:
+def mistracking_of(step: Measure, situation: Situation) -> tuple[list[Result], tuple[str, ...]]:
     """Mistracking of each channel by the readings that a step names or, where it names none, the latest.
 
     Those of one tape alone, where several are tried, and those taken with noise reduction out.
@@ -41,7 +41,7 @@ def mistracking_of(step: Measure, situation: Situation) -> tuple[list[Reading], 
     if recorded is None:
         which = ", ".join(step.of) or "this session"
         because = f"no level from record to replay was read at {which}, noise reduction out"
-        return [no_reading("mistracking", "both", because)], ()
+        return [NoReading("mistracking", "both", because)], ()
     system = job.machine.noise_reduction[0] if job.machine.noise_reduction else "type-b"
     measured = mistracking(recorded.readings, system)
     at = f"level sent at {recorded.level_sent_db:+g} dB"

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from bench.measure.reading import Reading, no_reading
+from bench.measure.reading import NoReading, Reading, Result
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.activity import Situation
 from bench.procedure.model.steps import Measure
@@ -15,8 +15,8 @@ from bench.procedure.state.outcome import last_attempts
 
 
 def come_back(
-    step: Measure, situation: Situation, readings: Sequence[tuple[Reading, float]]
-) -> list[tuple[Reading, Verdict]]:
+    step: Measure, situation: Situation, readings: Sequence[tuple[Result, float]]
+) -> list[tuple[Result, Verdict]]:
     """Judge readings by how far they are from those of the step that they are to come back to.
 
     Both readings are uncertain: the verdict goes by the root sum of squares.
@@ -31,15 +31,17 @@ def come_back(
     ids = set(job.place(name, step.direction).steps)
     title = next((s.title for s in job.steps if s.id in ids), name)
     before = [r.reading for r in last_attempts(situation.journal.records()) if r.step in ids]
-    out = []
+    out: list[tuple[Result, Verdict]] = []
     for reading, _ in readings:
         found = next((r for r in before if (r.quantity, r.channel) == (reading.quantity, reading.channel)), None)
-        if found is None or found.value is None or found.uncertainty is None:
+        if not isinstance(found, Reading):
             because = f"nothing was read at “{title}” that it could come back to"
-            lost = no_reading(reading.quantity, reading.channel, because, frequency_hz=reading.frequency_hz)
+            lost = NoReading(reading.quantity, reading.channel, because, frequency_hz=reading.frequency_hz)
             out.append((lost, judge(lost, target)))
             continue
-        both = replace(reading, uncertainty=math.hypot(reading.uncertainty or 0.0, found.uncertainty))
+        both = reading
+        if isinstance(reading, Reading):
+            both = replace(reading, uncertainty=math.hypot(reading.uncertainty, found.uncertainty))
         verdict = judge(both, target, offset=found.value - target.value)
         out.append((reading, replace(verdict, source=f"as read at {title}; {target.source}")))
     return out

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from bench.audio.port import Samples
 from bench.measure.quantities.live_tone import ToneWatch
-from bench.measure.reading import Reading
+from bench.measure.reading import Result
 from bench.procedure.kinds.record.passage import Heard
 from bench.signals.source import Source
 from bench.signals.tones import Gap, Tone
@@ -52,6 +52,6 @@ class ToneSeries:
         last = max(0, round((to_s - heard.at_s) * self._rate))
         return heard.samples[first:last]
 
-    def levels(self) -> list[tuple[Reading, ...]]:
+    def levels(self) -> list[tuple[Result, ...]]:
         """The level of each tone on each channel, dBFS."""
         return [watch.now().levels for watch in self._watches]

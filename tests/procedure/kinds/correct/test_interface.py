@@ -16,7 +16,7 @@ from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Interface, OutputTestPoint, ResponsePoint, Signed, Uncertain
 from bench.workspace import Workspace, shipped_procedures
 
-LEVEL = Reading("level", "left", -12.0, 0.03, 10000.0, "mean level")
+LEVEL = Reading("level", "left", -12.0, 0.03, frequency_hz=10000.0, method="mean level")
 
 SHEET = Interface(
     format=1,
@@ -79,7 +79,7 @@ def test_the_test_point_of_the_manual_in_dbfs(job: Job) -> None:
 
 
 def test_a_fast_clock_reads_a_tape_slow(job: Job) -> None:
-    speed = Reading("speed_error", "left", 0.1, 0.002, 3150.0, "mean frequency")
+    speed = Reading("speed_error", "left", 0.1, 0.002, frequency_hz=3150.0, method="mean frequency")
     read = corrected(speed, replace(job, interface=SHEET), looped=False)
     assert read.value == pytest.approx(0.105)
     assert read.uncertainty == pytest.approx((0.002**2 + 0.001**2) ** 0.5)
