@@ -115,7 +115,7 @@ def test_a_reading_in_words() -> None:
     )
     bound = Reading("separation", "left-right", 61.234, 0.2, bound="at least", method="m", reference="r")
     assert sentence(bound) == "separation left-right: at least 61.23 dB ± 0.20 dB (k = 2), re r, m"
-    assert sentence(Reading("dropout_count", "left", 3.0)) == "dropout count left: 3"
+    assert sentence(Reading("dropout_count", "left", 3.0, 0.0)) == "dropout count left: 3"
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.reading import Measured, Reading
+from bench.measure.reading import Measured, Reading, Result
+from tests.results import a_reading
 
 Floats = NDArray[np.float64]
 
@@ -61,28 +62,30 @@ def mono(x: Floats) -> Floats:
     return x[:, None]
 
 
-def readings(measured: Measured, quantity: str, **wanted: object) -> list[Reading]:
-    """The readings of a quantity with these attributes."""
+def results(measured: Measured, quantity: str, **wanted: object) -> list[Result]:
+    """The results of a quantity with these attributes."""
     return [
         r for r in measured.readings if r.quantity == quantity and all(getattr(r, k) == v for k, v in wanted.items())
     ]
 
 
-def reading(measured: Measured, quantity: str, **wanted: object) -> Reading:
-    """The one reading of a quantity with these attributes."""
-    found = readings(measured, quantity, **wanted)
-    assert len(found) == 1, f"{quantity} {wanted}: {len(found)} readings"
+def readings(measured: Measured, quantity: str, **wanted: object) -> list[Reading]:
+    """Likewise, each of which must have been read."""
+    return [a_reading(r) for r in results(measured, quantity, **wanted)]
+
+
+def result(measured: Measured, quantity: str, **wanted: object) -> Result:
+    """The one result of a quantity with these attributes."""
+    found = results(measured, quantity, **wanted)
+    assert len(found) == 1, f"{quantity} {wanted}: {len(found)} results"
     return found[0]
+
+
+def reading(measured: Measured, quantity: str, **wanted: object) -> Reading:
+    """Likewise, which must have been read."""
+    return a_reading(result(measured, quantity, **wanted))
 
 
 def value(measured: Measured, quantity: str, **wanted: object) -> float:
     """Its value."""
-    told = reading(measured, quantity, **wanted)
-    assert told.value is not None, told.reason
-    return told.value
-
-
-def uncertainty(told: Reading) -> float:
-    """Its uncertainty."""
-    assert told.uncertainty is not None
-    return told.uncertainty
+    return reading(measured, quantity, **wanted).value

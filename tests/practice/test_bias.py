@@ -18,6 +18,7 @@ from bench.measure.reading import Measured
 from bench.practice.machine import PracticeMachine
 from tests.practice.deck import RATE, tone
 from tests.practice.test_shipped import recorded, shipped
+from tests.results import a_reading
 
 SENT = -12.0
 CASSETTES = ("three-head-cassette", "three-head-cassette-chrome", "three-head-cassette-metal")
@@ -33,7 +34,7 @@ def biased(name: str, db: float) -> PracticeMachine:
 
 
 def value(measured: Measured, quantity: str) -> float:
-    found = next(r for r in measured.readings if r.quantity == quantity and r.channel == "left").value
+    found = a_reading(next(r for r in measured.readings if r.quantity == quantity and r.channel == "left")).value
     assert found is not None
     return found
 

@@ -24,17 +24,18 @@ from bench.measure.quantities.mistracking import mistracking
 from bench.measure.quantities.noise import noise
 from bench.measure.quantities.separation import separation
 from bench.measure.quantities.speed import speed
-from bench.measure.reading import Measured, Reading
+from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.practice.machine import PracticeMachine
 from tests.practice.deck import RATE, play, run, tone
 from tests.practice.test_shipped import SHEETS, recorded, shipped
+from tests.results import a_reading
 
 MACHINE = "three-head-cassette"
 SENT = -12.0
 
 
-def only(measured: Measured, quantity: str, channel: str, method: str = "") -> Reading:
-    """The first reading that answers to these."""
+def only(measured: Measured, quantity: str, channel: str, method: str = "") -> Result:
+    """The first result that answers to these."""
     for reading in measured.readings:
         if reading.quantity == quantity and reading.channel == channel and method in reading.method:
             return reading
@@ -103,12 +104,10 @@ def tracked(m: PracticeMachine) -> Measured:
     }
     made_of = []
     for channel in (0, 1):
-        base = came[400.0][channel]
-        assert base.value is not None
+        base = a_reading(came[400.0][channel])
         made_of.append(replace(base, quantity="record_replay_level", value=base.value - (SENT - 20)))
         for hz in (2000.0, 10000.0):
-            there = came[hz][channel]
-            assert there.value is not None
+            there = a_reading(came[hz][channel])
             made_of.append(replace(there, quantity="response", value=there.value - base.value))
     return mistracking(made_of)
 
@@ -354,7 +353,7 @@ _right: dict[str, Reading] = {}
 
 def taken(machine: PracticeMachine, name: str) -> Reading:
     measure, quantity, channel, method = READINGS[name]
-    return only(measure(machine), quantity, channel, method)
+    return a_reading(only(measure(machine), quantity, channel, method))
 
 
 def right(name: str) -> Reading:
@@ -368,14 +367,12 @@ def check(fault: str, name: str) -> bool:
     """Check a row of the table; whether the reading moved beyond its uncertainty."""
     low, high = TABLE[fault][name]
     before, after = right(name), taken(shipped(MACHINE, fault)[0], name)
-    assert before.value is not None, before.reason
-    assert after.value is not None, after.reason
     change = after.value - before.value
     if name == "speed drift":
         # Either way, as the seed has it.
         change = abs(change)
     assert low <= change <= high, f"{name}: {before.value:.3f} became {after.value:.3f}"
-    return abs(change) > (before.uncertainty or 0.0) + (after.uncertainty or 0.0)
+    return abs(change) > before.uncertainty + after.uncertainty
 
 
 def test_no_fault_is_left_out() -> None:
@@ -397,9 +394,9 @@ def test_every_fault_moves_its_first_reading_beyond_its_uncertainty(fault: str) 
 def test_a_dead_channel_gives_no_level() -> None:
     machine = shipped(MACHINE, "dead-channel")[0]
     measured = level(play(machine, "level-315", 1.5), RATE, Options(frequency=315.0))
-    assert only(measured, "level", "left").value == pytest.approx(-12.0, abs=0.1)
+    assert a_reading(only(measured, "level", "left")).value == pytest.approx(-12.0, abs=0.1)
     dead = only(measured, "level", "right")
-    assert dead.value is None or dead.value < -60
+    assert isinstance(dead, NoReading) or dead.value < -60
 
 
 def test_an_inverted_channel_is_told_from_a_delay() -> None:
@@ -434,7 +431,9 @@ def test_what_is_mended_is_gone() -> None:
 def test_a_part_is_found_by_its_rate(fault: str, hz: float, percent: float) -> None:
     machine = shipped(MACHINE, fault)[0]
     found = flutter(play(machine, "speed-3150", 12.0), RATE, Options(nominal=3150.0))
-    parts = [r for r in found.readings if r.quantity == "flutter_component" and r.channel == "left" and r.value]
-    largest = max(parts, key=lambda r: r.value or 0.0)
+    parts = [
+        r for r in found.readings if r.quantity == "flutter_component" and r.channel == "left" and a_reading(r).value
+    ]
+    largest = max(parts, key=lambda r: a_reading(r).value)
     assert largest.frequency_hz == pytest.approx(hz, abs=0.01)
-    assert largest.value == pytest.approx(percent, abs=0.05 * percent)
+    assert a_reading(largest).value == pytest.approx(percent, abs=0.05 * percent)

@@ -19,6 +19,7 @@ from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
 from bench.tape.fluxivity import Fluxivity
 from tests.practice.deck import QUIET, RATE, TONES, deck, level_dbfs, phasor, play, reference, response, run, tone
+from tests.results import a_reading
 
 
 def test_a_right_machine_replays_the_reference_tape_flat() -> None:
@@ -103,7 +104,7 @@ def test_an_auto_reverse_head_has_an_azimuth_for_each_direction() -> None:
     for direction in ("forward", "reverse"):
         machine.switch("direction", direction)
         readings = azimuth(play(machine, "response-3150"), RATE, Options()).readings
-        late_us[direction] = next(r.value for r in readings if r.quantity == "azimuth_delay") or 0.0
+        late_us[direction] = next(a_reading(r).value for r in readings if r.quantity == "azimuth_delay") or 0.0
     # 5.497 µs for each minute of arc: 0.9 mm at 47.625 mm/s, computed, and less as it runs fast. What the amplifiers
     # delay is the same both ways.
     between = wrong["replay azimuth reverse"] - wrong["replay azimuth"]

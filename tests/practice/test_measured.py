@@ -13,6 +13,7 @@ from bench.measure.reading import Reading
 from bench.practice.facts import Table
 from bench.practice.machine import PracticeMachine
 from tests.practice.deck import QUIET, RATE, TONES, deck, play
+from tests.results import a_reading
 
 # Equalisations of IEC 60094-1 in use at these speeds.
 EQUALISATION = {47.625: (120.0, 3180.0), 95.25: (90.0, 3180.0), 190.5: (70.0, 0.0), 381.0: (35.0, 0.0)}
@@ -53,15 +54,13 @@ def machine(speed_mm_s: float, practice: Table, **more: float) -> PracticeMachin
 
 def levels(of: PracticeMachine) -> list[Reading]:
     """The six tones of the reference tape, left."""
-    return [level(play(of, f"response-{hz:g}"), RATE, Options(frequency=hz)).readings[0] for hz in TONES]
+    return [a_reading(level(play(of, f"response-{hz:g}"), RATE, Options(frequency=hz)).readings[0]) for hz in TONES]
 
 
 def agree(readings: list[Reading], expected: list[float]) -> None:
     """Each covers the literal by its own stated uncertainty (k = 2); one of the six may miss it by as much again."""
     outside = 0
     for reading, literal in zip(readings, expected, strict=True):
-        assert reading.value is not None
-        assert reading.uncertainty is not None
         assert reading.uncertainty < 0.05
         off = abs(reading.value + 32.0 - literal)
         outside += off > reading.uncertainty + LAST_DIGIT
@@ -91,14 +90,12 @@ def mismatch(of: PracticeMachine, base_hz: float, expected: dict[float, float]) 
     """Levels re that of one frequency cover the literals by their own stated uncertainty (k = 2)."""
 
     def at(hz: float) -> Reading:
-        return level(play(of, f"response-{hz:g}", 1.9), RATE, Options(frequency=hz)).readings[0]
+        return a_reading(level(play(of, f"response-{hz:g}", 1.9), RATE, Options(frequency=hz)).readings[0])
 
     base = at(base_hz)
     for hz, literal in expected.items():
         there = at(hz)
-        assert there.value is not None
-        assert base.value is not None
-        uncertainty = float(np.hypot(there.uncertainty or 9.9, base.uncertainty or 9.9))
+        uncertainty = float(np.hypot(there.uncertainty, base.uncertainty))
         assert uncertainty < 0.05
         assert there.value - base.value == pytest.approx(literal, abs=2 * uncertainty + 2 * LAST_DIGIT), hz
 
@@ -126,16 +123,16 @@ def test_delay_of_three_minutes_of_arc(speed: float, spacing: float, us: float) 
     of = machine(speed, {"replay_azimuth_arcmin": 3.0}, track_spacing_mm=spacing)
     heard = np.concatenate([play(of, f"response-{hz:g}") for hz in TONES[:4]])
     reading = next(r for r in azimuth(heard, RATE, Options()).readings if r.quantity == "azimuth_delay")
-    assert reading.value is not None
-    assert reading.uncertainty is not None
-    assert reading.value == pytest.approx(3 * us, abs=2 * reading.uncertainty + 0.002)
+    assert a_reading(reading).value == pytest.approx(3 * us, abs=2 * a_reading(reading).uncertainty + 0.002)
 
 
 def test_the_capstan_is_found_by_its_rate() -> None:
     # 2.2 mm at 47.625 mm/s: v/(π d) = 6.891 turns a second.
     of = deck({**QUIET, "flutter_capstan_percent": 0.1, "capstan_mm": 2.2})
     found = flutter(play(of, "response-3150", 1.9), RATE, Options(nominal=3150.0))
-    parts = [r for r in found.readings if r.quantity == "flutter_component" and r.channel == "left" and r.value]
-    largest = max(parts, key=lambda r: r.value or 0.0)
+    parts = [
+        r for r in found.readings if r.quantity == "flutter_component" and r.channel == "left" and a_reading(r).value
+    ]
+    largest = max(parts, key=lambda r: a_reading(r).value)
     assert largest.frequency_hz == pytest.approx(6.891, abs=0.02)
-    assert largest.value == pytest.approx(0.1, abs=0.005)
+    assert a_reading(largest).value == pytest.approx(0.1, abs=0.005)

@@ -10,6 +10,7 @@ from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
 from tests.practice.deck import RATE, run
 from tests.practice.test_shipped import shipped
+from tests.results import a_reading
 
 US_PER_ARCMIN = 5.497  # 0.9 mm at 47.625 mm/s: Δt = s·tan α/v
 
@@ -18,8 +19,7 @@ def played(machine: PracticeMachine, seconds: float = 6.0) -> float:
     machine.load("owners")
     machine.switch("transport", "play")
     reading = programme_delay(run(machine, seconds)[RATE // 2 :], RATE).readings[0]
-    assert reading.value is not None, reading.reason
-    return reading.value
+    return a_reading(reading).value
 
 
 def test_its_angle_is_heard_as_a_delay_and_follows_the_azimuth_screw() -> None:

@@ -13,6 +13,7 @@ from bench.practice.machine import PracticeMachine
 from bench.practice.physics import MachinePhysics
 from bench.practice.trimmers import STOP_DEGREES, Trimmer, draw
 from tests.practice.deck import QUIET, RATE, deck, run
+from tests.results import a_reading
 
 
 def trimmer(**more: float) -> Trimmer:
@@ -91,7 +92,7 @@ def test_the_seed_draws_either_sense_and_up_to_6_db() -> None:
 
 
 def heard_dbfs(machine: PracticeMachine) -> float:
-    value = level(run(machine, 0.5), RATE, Options(frequency=315.0)).readings[0].value
+    value = a_reading(level(run(machine, 0.5), RATE, Options(frequency=315.0)).readings[0]).value
     assert value is not None
     return value
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Literal
 
 from bench.clock import RehearsalClock
-from bench.measure.reading import Channel, NoReading, Reading
+from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.measure.stage import Stage
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.journal import Event, EventKind, ReadingRecord
@@ -144,7 +145,7 @@ class Writer:
         step: str,
         stage: Stage,
         source: Source,
-        readings: list[tuple[Reading, Target]],
+        readings: Sequence[tuple[Result, Target]],
         *,
         sent_db: float | None = None,
         because: str = "",
@@ -290,6 +291,6 @@ def whole(tmp_path: Path, *, treble_left: float = 0.3, finish: bool = True, **jo
     return w.store.folder
 
 
-def failed(channel: Channel, hz: float) -> tuple[Reading, Target]:
+def failed(channel: Channel, hz: float) -> tuple[NoReading, Target]:
     """A tone that never became steady."""
     return NoReading("response", channel, "the tone was never steady for half a second", frequency_hz=hz), FLAT

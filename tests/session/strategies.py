@@ -7,7 +7,7 @@ from typing import get_args
 
 from hypothesis import strategies as st
 
-from bench.measure.reading import UNITS, Channel, Reading
+from bench.measure.reading import UNITS, Channel, NoReading, Reading
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, VerdictWord
 from bench.procedure.state.journal import Event, EventKind, ReadingRecord
@@ -18,23 +18,25 @@ some_text = st.text(min_size=1, max_size=40)
 zones = st.integers(-14 * 60, 14 * 60).map(lambda m: timezone(timedelta(minutes=m)))
 times = st.datetimes(datetime(1970, 1, 2), datetime(2200, 1, 1), timezones=zones)  # noqa: DTZ001 - zones are drawn
 
-readings = st.builds(
+described = {
+    "quantity": st.sampled_from(sorted(UNITS)),
+    "channel": st.sampled_from(get_args(Channel)),
+    "frequency_hz": st.none() | finite,
+    "method": st.text(max_size=20),
+    "reference": st.text(max_size=20),
+}
+readings = st.builds(NoReading, **described, reason=some_text) | st.builds(
     Reading,
-    quantity=st.sampled_from(sorted(UNITS)),
-    channel=st.sampled_from(get_args(Channel)),
-    value=st.none() | finite,
-    uncertainty=st.none() | finite,
-    frequency_hz=st.none() | finite,
-    method=st.text(max_size=20),
-    reason=st.none() | some_text,
+    **described,
+    value=finite,
+    uncertainty=finite,
     bound=st.none() | st.sampled_from(["at least", "at most"]),
-    reference=st.text(max_size=20),
     time_s=st.none() | finite,
 )
 verdicts = st.builds(
     Verdict,
     word=st.sampled_from(get_args(VerdictWord)),
-    target=st.none() | finite,
+    target=finite,
     tolerance=st.none() | finite,
     source=st.text(max_size=20),
     limit=st.sampled_from(["", "at least", "at most"]),

@@ -15,6 +15,7 @@ from bench.session.record.reader import read_session
 from bench.session.report.improvement import changes
 from bench.session.report.small_plots import small_plots
 from bench.session.report.tables import figures, responses
+from tests.results import a_reading
 from tests.session.fleet_of import Machine, session
 from tests.session.made_up import Writer, azimuth, begin, record_level, response
 from tests.session.page import Page
@@ -74,7 +75,7 @@ def test_a_comparison_has_both_apart(w: Writer) -> None:
 def test_a_tape_carried_to_another_machine_is_played_forward(tmp_path: Path) -> None:
     forward = read_session(session(tmp_path, Machine("Deck", 2, replay_tilt=6.0)))
     found = next(r for r in forward.readings if r.reading.quantity == "azimuth_delay")
-    reverse = replace(found, direction="reverse", reading=replace(found.reading, value=-55.0))
+    reverse = replace(found, direction="reverse", reading=replace(a_reading(found.reading), value=-55.0))
     both = replace(forward, readings=(*forward.readings, reverse))
     assert traits_of(both).replay[AZIMUTH] == traits_of(forward).replay[AZIMUTH]
 

@@ -16,6 +16,7 @@ from bench.session.record.reader import read_session
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures
+from tests.results import a_reading
 from tests.training.test_resume import SHORT
 
 LOOK = SHORT.replace(SHORT[SHORT.index('[[step]]\nkind = "adjust"') : SHORT.index('[[step]]\nkind = "measure"')], "")
@@ -41,7 +42,7 @@ def _first(workspace: Workspace) -> Path:
 
 def errors(folder: Path) -> list[float]:
     return [
-        (r.reading.value or 0.0) - (r.verdict.target or 0.0)
+        (a_reading(r.reading).value) - (r.verdict.target or 0.0)
         for r in read_session(folder).readings
         if r.verdict is not None
     ]

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
+from bench.measure.reading import Reading
 from bench.open_run import Opened, Wanted, open_run, resume_run
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.record.reader import read_session
@@ -15,6 +16,7 @@ from bench.session.record.store import unfinished
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures
+from tests.results import a_reading
 
 SHORT = """
 format = 1
@@ -94,8 +96,10 @@ def test_resumed_after_the_trimmers_were_set(workspace: Workspace) -> None:
     before, after = readings(whole.store.folder), readings(broken.store.folder)
     assert [(r.id, r.step) for r in after] == [(r.id, r.step) for r in before]
     for was, now in zip(before[2:], after[2:], strict=True):
-        assert was.reading.value is not None
-        assert now.reading.value == pytest.approx(was.reading.value, abs=0.02)  # hiss and flutter are drawn anew
+        assert isinstance(was.reading, Reading)
+        assert a_reading(now.reading).value == pytest.approx(
+            was.reading.value, abs=0.02
+        )  # hiss and flutter are drawn anew
     kinds = [e.kind for e in read_session(broken.store.folder).events]
     assert kinds.count("start") == 1
     assert kinds.count("resume") == 1

@@ -18,6 +18,7 @@ from bench.session.report.plain_text import report_text
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures
+from tests.results import a_reading
 
 STAYS, RETURNS = "it stays at these tapes", "return it to where it stood"
 MOST_PLAY_ARCMIN = 0.5 * 8.0 * 0.3
@@ -58,7 +59,7 @@ def test_returned_it_stands_where_it_stood_but_for_its_play(tmp_path: Path, seed
     ended = _done(tmp_path, RETURNS, seed)
     assert (ended.outcome.exit_code, set(ended.outcome.words)) == (0, {"in"}), ended.outcome.said
     assert abs(ended.moved) <= MOST_PLAY_ARCMIN
-    found, left, returned = (ended.last(s).reading.value for s in ("found", "left", "returned"))
+    found, left, returned = (a_reading(ended.last(s).reading).value for s in ("found", "left", "returned"))
     assert found is not None
     assert left is not None
     assert returned is not None

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from bench.audio.port import PortStatus, TrimmerInfo
-from bench.measure.reading import Channel, Reading
+from bench.measure.reading import Channel, Result
 from bench.measure.verdict import Verdict
 from bench.procedure.model.steps import Caution
 from bench.procedure.model.targets import Target, judge
@@ -27,6 +27,7 @@ from bench.procedure.state.snapshot import (
     ToneRow,
 )
 from bench.tui.choices import FILE, NEW_JOB, PRACTICE, WHO, Option, Row
+from tests.results import result
 
 JOB = JobView(
     procedure="Line up a cassette deck",
@@ -67,15 +68,14 @@ def step(**changes: Any) -> StepView:
     return replace(made, **changes)
 
 
-def reading(value: float | None, channel: Channel = "left", quantity: str = "level", **more: Any) -> Reading:
-    made = Reading(quantity, channel, value, uncertainty=None if value is None else 0.04, method="mean over 0.5 s")
-    return replace(made, **more)
+def reading(value: float | None, channel: Channel = "left", quantity: str = "level", **more: Any) -> Result:
+    return result(quantity, channel, value, 0.04, **{"method": "mean over 0.5 s"} | more)
 
 
 def gauge(
     value: float | None, channel: Channel = "left", target: Target = LEVEL, quantity: str = "level", **more: Any
 ) -> Gauge:
-    got = reading(value, channel, quantity, reason=None if value is not None else "the tone is not steady")
+    got = reading(value, channel, quantity, **({} if value is not None else {"reason": "the tone is not steady"}))
     verdict: Verdict = judge(got, target)
     direction = ""
     if value is not None:
@@ -188,7 +188,7 @@ def tone_rows(done: int = 8) -> tuple[ToneRow, ...]:
     for n, hz in enumerate(TONES):
         label = f"{hz / 1000:g} kHz, −20 dB" if hz >= 1000 else f"{hz:g} Hz, −20 dB"
         state: Any = "done" if n < done else "sounding" if n == done else "waiting"
-        readings: tuple[tuple[Reading, Verdict | None], ...] = ()
+        readings: tuple[tuple[Result, Verdict | None], ...] = ()
         if n < done:
             droop = -0.9 * (hz / 6000) ** 2
             readings = tuple(

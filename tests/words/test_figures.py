@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.measure.reading import UNITS, Reading
+from bench.measure.reading import UNITS, NoReading, Reading
 from bench.measure.verdict import Verdict
 from bench.words.figures import as_given, decibels, figure, hertz, live_decimals, number, spread
 from bench.words.readings import target_text, value_text
@@ -37,12 +37,12 @@ def test_numbers_have_a_true_minus_and_no_minus_zero() -> None:
         ("azimuth_delay", 21.44, 1.7, "21.4 ± 1.7"),
         ("azimuth_delay", 21.44, 15.0, "21 ± 15"),
         ("speed_error", 0.0421, 0.0312, "0.042 ± 0.032"),
-        ("dropout_count", 3.0, None, "3"),
+        ("dropout_count", 3.0, 0.0, "3"),
         ("separation", 52.06, 0.5, "52.06 ± 0.50"),
     ],
 )
 def test_a_figure_has_the_places_its_uncertainty_leaves(
-    quantity: str, value: float, uncertainty: float | None, text: str
+    quantity: str, value: float, uncertainty: float, text: str
 ) -> None:
     """Two figures of the uncertainty and the value to the same place, as JCGM 100:2008, 7.2.6 has it."""
     assert value_text(Reading(quantity, "left", value, uncertainty)) == text
@@ -50,7 +50,7 @@ def test_a_figure_has_the_places_its_uncertainty_leaves(
 
 def test_a_bound_and_no_reading_are_said() -> None:
     assert value_text(Reading("separation", "left", 52.0, 0.5, bound="at least")) == "at least 52.00 ± 0.50"
-    assert value_text(Reading("level", "left", None, reason="silence")) == "no reading"
+    assert value_text(NoReading("level", "left", "silence")) == "no reading"
     assert value_text(Reading("level", "left", -12.0, 0.1), unit=True) == "−12.00 ± 0.10 dBFS"
 
 
@@ -71,7 +71,6 @@ def test_a_figure_is_the_value_rounded(value: float, uncertainty: float) -> None
 
 def test_targets() -> None:
     assert target_text(None) == "none"
-    assert target_text(Verdict(word="no reading")) == "none"
     assert target_text(Verdict(word="in", target=-12.0, tolerance=0.5)) == "−12 ± 0.5"
     assert target_text(Verdict(word="in", target=0.2)) == "0.2"
     assert as_given(-0.0) == "0"

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 import tomllib
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from bench.measure.reading import UNITS, NoReading, Reading
+from bench.measure.reading import UNITS, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.record.migrate import migrate
@@ -23,7 +23,9 @@ from bench.session.record.salvage import salvage
 T = TypeVar("T")
 
 _JOB = TypeAdapter(JobFacts)
-_READING = TypeAdapter(ReadingRecord)
+_RECORD = TypeAdapter(ReadingRecord)
+_READING = TypeAdapter(Reading)
+_NO_READING = TypeAdapter(NoReading)
 _EVENT = TypeAdapter(Event)
 _INPUT = TypeAdapter(InputFile)
 _EVIDENCE = TypeAdapter(EvidenceFile)
@@ -157,20 +159,25 @@ def _reading(path: Path, where: str, row: dict[str, Any]) -> ReadingRecord:
         raise _damaged(path, f"{where}: {quantity!r} is no quantity")
     if row.get("unit") != UNITS[quantity]:
         raise _damaged(path, f"{where}: the unit of {quantity} is {UNITS[quantity]}, not {row.get('unit')!r}")
-    kind = Reading if "value" in row else NoReading
-    reading = {k: row[k] for k in kind.__dataclass_fields__ if k in row}
-    if kind is Reading:
-        reading |= {"uncertainty": row.get("uncertainty", 0.0), "time_s": row.get("time_in_capture_s")}
+    reading: Result
+    if "value" in row:
+        measured = {"uncertainty": 0.0, "time_s": row.get("time_in_capture_s")}
+        reading = _valid(path, where, _READING, measured | _own(row, Reading))
     else:
-        reading.setdefault("reason", "none is recorded")
+        reading = _valid(path, where, _NO_READING, {"reason": "none is recorded"} | _own(row, NoReading))
     verdict = None
     if "verdict" in row:
         verdict = {"word": row["verdict"], "target": row.get("target"), "tolerance": row.get("tolerance")}
         verdict["source"] = row.get("target_source", "")
         verdict["limit"] = row.get("target_limit", "")
-    whole = {k: row[k] for k in ReadingRecord.__dataclass_fields__ if k in row}
-    record = _valid(path, where, _READING, whole | {"reading": reading, "verdict": verdict})
+    whole = _own(row, ReadingRecord)
+    record = _valid(path, where, _RECORD, whole | {"reading": reading, "verdict": verdict})
     return replace(record, time=_zoned(record.time))
+
+
+def _own(row: dict[str, Any], kind: type[Reading] | type[NoReading] | type[ReadingRecord]) -> dict[str, Any]:
+    """Of a table what is a field of a class."""
+    return {field.name: row[field.name] for field in fields(kind) if field.name in row}
 
 
 def _event(path: Path, where: str, row: dict[str, Any]) -> Event:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from bench.measure.quantities.live_tone import ToneWatch, WatchState
 from tests.measure.spoiled import Tone, after, hiss, silence, stereo
+from tests.results import a_reading, no_reading
 
 RATE = 48000.0
 
@@ -39,28 +40,28 @@ def test_it_comes_and_goes() -> None:
     assert all(s.tone_present for s in seen[18:38])
     assert not any(s.tone_present for s in seen[-4:])
     now = seen[36]
-    assert now.levels[0].value == pytest.approx(-20.0, abs=0.01)
+    assert a_reading(now.levels[0]).value == pytest.approx(-20.0, abs=0.01)
     assert now.balance is not None
-    assert now.balance.value == pytest.approx(1.0, abs=0.01)
-    assert now.speed[0].value == pytest.approx(0.0, abs=0.01)
-    assert seen[2].levels[0].reason == "no tone of 400 Hz sounds"
+    assert a_reading(now.balance).value == pytest.approx(1.0, abs=0.01)
+    assert a_reading(now.speed[0]).value == pytest.approx(0.0, abs=0.01)
+    assert no_reading(seen[2].levels[0]).reason == "no tone of 400 Hz sounds"
 
 
 def test_a_step_is_wholly_shown_after_the_window() -> None:
     x = noisy(stereo(Tone(1000.0, -20.0, 2.0), RATE), stereo(Tone(1000.0, -21.5, 2.0), RATE))
     seen = states(x, 1000.0)
-    assert seen[38].levels[0].value == pytest.approx(-20.0, abs=0.01)
-    assert seen[40 + 15].levels[0].value == pytest.approx(-21.5, abs=0.01)
-    way = [s.levels[0].value or 0.0 for s in seen[40:55]]
+    assert a_reading(seen[38].levels[0]).value == pytest.approx(-20.0, abs=0.01)
+    assert a_reading(seen[40 + 15].levels[0]).value == pytest.approx(-21.5, abs=0.01)
+    way = [a_reading(s.levels[0]).value for s in seen[40:55]]
     assert all(b <= a + 0.05 for a, b in itertools.pairwise(way))
 
 
 def test_two_tones_that_sound_together_are_watched_apart() -> None:
     x = noisy(stereo(Tone(400.0, -20.0, 1.5), RATE) + stereo(Tone(10000.0, -24.0, 1.5, delay_s=4e-6), RATE))
     low, high = states(x, 400.0)[-2], states(x, 10000.0)[-2]
-    assert low.levels[0].value == pytest.approx(-20.0, abs=0.01)
-    assert high.levels[0].value == pytest.approx(-24.0, abs=0.01)
-    assert {r.quantity: round(r.value or 0.0, 2) for r in high.azimuth} == {
+    assert a_reading(low.levels[0]).value == pytest.approx(-20.0, abs=0.01)
+    assert a_reading(high.levels[0]).value == pytest.approx(-24.0, abs=0.01)
+    assert {r.quantity: round(a_reading(r).value, 2) for r in high.azimuth} == {
         "azimuth_delay": pytest.approx(4.0, abs=0.03),
         "azimuth_phase": pytest.approx(14.4, abs=0.1),
     }
@@ -73,7 +74,7 @@ def test_another_tone_is_told_and_a_wrong_speed_followed() -> None:
     assert not other.tone_present
     assert other.other_tone_hz == pytest.approx(1000.0, abs=4.0)
     fast = states(noisy(stereo(Tone(10000.0, -20.0, 1.0, speed=0.06), RATE)), 10000.0)[-2]
-    assert fast.speed[0].value == pytest.approx(6.0, abs=0.001)
+    assert a_reading(fast.speed[0]).value == pytest.approx(6.0, abs=0.001)
 
 
 def test_noise_and_silence_are_no_tone() -> None:
@@ -108,4 +109,4 @@ def test_any_split_into_blocks_shows_the_same_at_any_rate(blocks: list[int], rat
             split.now()
         at += size
     assert split.now() == whole.now()
-    assert whole.now().levels[0].value == pytest.approx(-20.0, abs=0.01)
+    assert a_reading(whole.now().levels[0]).value == pytest.approx(-20.0, abs=0.01)

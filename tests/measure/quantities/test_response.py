@@ -7,9 +7,10 @@ import pytest
 
 from bench.measure.meters import Options
 from bench.measure.quantities.response import response, usual_reference
-from bench.measure.reading import Measured
-from tests.measure.captures import reading, readings, value
+from bench.measure.reading import Measured, NoReading
+from tests.measure.captures import reading, readings, result, value
 from tests.measure.spoiled import Tone, after, hiss, silence, stereo
+from tests.results import no_reading
 
 RATE = 48000.0
 
@@ -34,7 +35,6 @@ def test_tones_in_any_order_at_a_wrong_speed() -> None:
         assert values(measured, channel) == {63.0: -1.0, 315.0: -0.5, 1000.0: 0.0, 12500.0: -4.0}
     r = reading(measured, "response", channel="left", frequency_hz=315.0)
     assert r.reference == "1000 Hz"
-    assert r.uncertainty is not None
     # Both tones' uncertainties: √2 of one alone, 2 × 8.686/√K at 60 dB and 1 s is 8.7e-5 dB.
     assert r.uncertainty == pytest.approx(np.sqrt(2.0) * 8.7e-5, rel=0.3)
 
@@ -52,8 +52,7 @@ def test_without_a_list_all_that_was_found_by_its_own_frequency() -> None:
 
 def test_a_missing_tone_is_said_and_the_others_stand() -> None:
     measured = response(capture((1000.0, -20.0), (315.0, -20.0)), RATE, Options(frequencies=(315.0, 1000.0, 10000.0)))
-    r = reading(measured, "response", channel="left", frequency_hz=10000.0)
-    assert r.value is None
+    r = no_reading(result(measured, "response", channel="left", frequency_hz=10000.0))
     assert r.reason == "no tone of 10000 Hz was found"
     assert value(measured, "response", channel="left", frequency_hz=315.0) == pytest.approx(0.0, abs=0.001)
 
@@ -62,7 +61,7 @@ def test_the_reference_at_two_levels_needs_a_sheet() -> None:
     x = capture((315.0, 0.0), (10000.0, -22.0), (315.0, -20.0), (1000.0, -21.0))
     options = Options(frequencies=(315.0, 1000.0, 10000.0), reference_frequency=315.0)
     measured = response(x, RATE, options)
-    assert all(r.value is None and "two levels" in str(r.reason) for r in measured.readings)
+    assert all(isinstance(r, NoReading) and "two levels" in r.reason for r in measured.readings)
     sheet = ((315.0, 0.0), (10000.0, -20.0), (315.0, -20.0), (1000.0, -20.0))
     by_sheet = response(x, RATE, Options(sheet=sheet, reference_frequency=315.0))
     assert values(by_sheet) == {315.0: 0.0, 10000.0: -2.0, 1000.0: -1.0}
@@ -87,17 +86,17 @@ def test_two_takes_alike_are_both_told_and_the_better_used() -> None:
 def test_no_reading_because() -> None:
     def why(x: np.ndarray, **options: object) -> set[str | None]:
         measured = response(x, RATE, Options(**options))  # type: ignore[arg-type]
-        assert all(r.value is None for r in measured.readings)
-        return {r.reason for r in measured.readings}
+        assert all(isinstance(r, NoReading) for r in measured.readings)
+        return {no_reading(r).reason for r in measured.readings}
 
     assert why(silence(2.0, RATE), frequencies=(315.0, 1000.0)) == {"the capture is silent"}
     assert why(silence(2.0, RATE)) == {"the capture is silent"}
     x = capture((315.0, -20.0))
     assert why(x, frequencies=(315.0,), reference_frequency=1000.0) == {"the reference tone of 1000 Hz was not found"}
-    r = reading(
+    r = result(
         response(x, RATE, Options(frequencies=(315.0, 30000.0))), "response", channel="left", frequency_hz=30000.0
     )
-    assert "half the sample rate" in str(r.reason)
+    assert "half the sample rate" in no_reading(r).reason
 
 
 def test_the_usual_reference() -> None:

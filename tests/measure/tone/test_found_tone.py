@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from bench.measure.reading import NoReading
 from bench.measure.tone.estimate import ChannelTone, PhasePair
 from bench.measure.tone.found_tone import FoundTone, joined, side_of
+from tests.results import a_reading
 
 
 def found(start: float, end: float, amplitude: float, hz: float = 1000.0, lag: float = 0.1) -> FoundTone:
@@ -18,20 +20,20 @@ def test_readings_of_level_and_balance() -> None:
     left, right = ChannelTone(0.1, 1e-4, 1000.0, 1.0), ChannelTone(0.05, 1e-4, 1000.0, 1.0)
     tone = FoundTone(0.0, 1.0, 1000.0, 1.0, (left, right), None)
     assert [r.channel for r in tone.levels] == ["left", "right"]
-    assert tone.levels[0].value == pytest.approx(-20.0)
+    assert a_reading(tone.levels[0]).value == pytest.approx(-20.0)
     assert tone.level(0, 999.0).frequency_hz == 999.0
     assert tone.balance is not None
-    assert tone.balance.value == pytest.approx(6.0206)
+    assert a_reading(tone.balance).value == pytest.approx(6.0206)
     assert tone.dbfs == pytest.approx(-20.0)
 
 
 def test_a_channel_without_the_tone_says_so() -> None:
     left, right = ChannelTone(0.1, 1e-4, 1000.0, 1.0), ChannelTone(0.0, 1e-4, 1000.0, 1.0, present=False)
     tone = FoundTone(0.0, 1.0, 1000.0, 1.0, (left, right), None)
-    assert tone.levels[1].value is None
+    assert isinstance(tone.levels[1], NoReading)
     assert "no tone" in (tone.levels[1].reason or "")
     assert tone.balance is not None
-    assert tone.balance.value is None
+    assert isinstance(tone.balance, NoReading)
 
 
 def test_parts_count_by_their_length() -> None:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Any, Literal
 
-from bench.measure.reading import Channel, Reading
+from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
 from bench.procedure.model.steps import RecordReplay, Reference, SentTone
 from bench.procedure.state.as_found import AsFound
 from bench.procedure.state.journal import ReadingRecord
+from tests.results import result
 
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
 PLAY = Reference(kind="reference", id="play", title="Play", do="Play.", targets={"response": "machine.replay_response"})
@@ -49,7 +50,7 @@ def record(
     sent: float | None = None,
     target: float = 0.0,
 ) -> ReadingRecord:
-    reading = Reading(quantity, channel, value, 0.1, frequency_hz=hz, reason=None if value is not None else "silence")
+    reading = result(quantity, channel, value, frequency_hz=hz)
     return ReadingRecord("r", "s", stage, False, source, reading, Verdict(word="out", target=target), NOON, sent)
 
 

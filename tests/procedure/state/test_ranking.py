@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.measure.reading import Channel, Reading
+from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
 from bench.open_run import Opened, Wanted, open_run, resume_run
@@ -23,6 +23,7 @@ from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures
 from tests.procedure.record_bench import run as run_right
+from tests.results import a_reading, result
 
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
 
@@ -39,9 +40,7 @@ def record(
     aim: float = 0.0,
     attempt: int = 1,
 ) -> ReadingRecord:
-    reading = Reading(
-        quantity, channel, value, spread, frequency_hz=hz, reason=None if value is not None else "silence"
-    )
+    reading = result(quantity, channel, value, spread, frequency_hz=hz)
     verdict = Verdict(word="in", target=aim, tolerance=1.0)
     return ReadingRecord(
         "r1", f"{quantity}-{lot}", stage, True, "record-replay", reading, verdict, NOON, lot=lot, attempt=attempt
@@ -135,7 +134,7 @@ def test_on_a_deck_that_is_right_the_tapes_differ_by_what_their_sheets_say(tmp_p
 
     def mean(lot: str, quantity: str, hz: float) -> float:
         found = [
-            r.reading.value
+            a_reading(r.reading).value
             for r in records
             if r.lot == lot and r.reading.quantity == quantity and r.reading.frequency_hz == pytest.approx(hz)
         ]
@@ -218,4 +217,4 @@ def test_resumed_the_blank_is_in_that_was_in(workspace: Workspace) -> None:
     resumed = finish(resume_run(broken.store.folder, RehearsalClock(), paced=False))
     assert [(r.id, r.lot) for r in resumed] == [(r.id, r.lot) for r in whole]
     for was, now in zip(whole, resumed, strict=True):
-        assert now.reading.value == pytest.approx(was.reading.value, abs=0.1), now.step
+        assert a_reading(now.reading).value == pytest.approx(a_reading(was.reading).value, abs=0.1), now.step

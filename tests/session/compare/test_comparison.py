@@ -41,7 +41,7 @@ def test_which_readings_are_set_beside_each_other(tmp_path: Path) -> None:
             "of May",
             f"different interfaces: practice machine, {JOB.calibration}, and practice machine, of May",
         ),
-        ("uncertainty", None, "the uncertainty is not known"),
+        ("uncertainty", 0.0, "the uncertainty is not known"),
     ],
 )
 def test_what_differs_is_named_and_not_compared(tmp_path: Path, what: str, value: Any, said: str) -> None:

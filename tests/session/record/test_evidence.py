@@ -25,6 +25,7 @@ from bench.session.record.store import SessionStore
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures
+from tests.results import a_reading
 from tests.session.made_up import JOB, START
 from tests.training.test_resume import SHORT
 
@@ -54,7 +55,7 @@ def test_measured_again_it_gives_the_same_reading(kept: SessionRecord, capsys: p
     for id_ in sound.readings:
         reading = kept_by(kept, id_).reading
         # 24 bits round by 1e-7 of full scale: 0.00001 dB of a tone at −12 dBFS.
-        assert again[reading.channel] == pytest.approx(reading.value, abs=2e-5)
+        assert again[reading.channel] == pytest.approx(a_reading(reading).value, abs=2e-5)
 
 
 def test_what_a_trimmer_was_set_by_is_its_last_seconds(kept: SessionRecord, capsys: pytest.CaptureFixture[str]) -> None:
@@ -65,7 +66,7 @@ def test_what_a_trimmer_was_set_by_is_its_last_seconds(kept: SessionRecord, caps
     again = measured(kept.folder, sound.path, capsys)
     for id_ in sound.readings:
         reading = kept_by(kept, id_).reading
-        assert again[reading.channel] == pytest.approx(reading.value, abs=0.2)
+        assert again[reading.channel] == pytest.approx(a_reading(reading).value, abs=0.2)
 
 
 def test_every_reading_that_was_heard_has_its_sound(kept: SessionRecord) -> None:
@@ -89,7 +90,7 @@ def test_what_an_interface_gave_comes_back_bit_by_bit(tmp_path: Path) -> None:
     np.testing.assert_array_equal(back, given)
 
 
-def a_reading(n: int) -> tuple[ReadingRecord]:
+def a_record(n: int) -> tuple[ReadingRecord]:
     value = Reading("level", "left", -12.0, 0.1, frequency_hz=315.0, method="steady tone")
     return (ReadingRecord(f"r{n:04d}", "step", "left", True, "reference tape", value, None, START),)
 
@@ -105,7 +106,7 @@ def test_without_being_asked_nothing_is_kept(tmp_path: Path) -> None:
 @pytest.mark.skipif(os.name == "nt", reason="folders are not files there either")
 def test_evidence_that_cannot_be_written_is_held_and_written_later(tmp_path: Path) -> None:
     store = SessionStore.create(tmp_path / "sessions", JOB, [], RehearsalClock(START), evidence=True)
-    store.keep(a_reading(1))
+    store.keep(a_record(1))
     (store.folder / "evidence").write_text("in the way")
     with pytest.raises(Problem, match="not saved yet"):
         store.keep_sound(Sound(np.zeros((100, 2), np.float32), 48000, ("r0001",)))

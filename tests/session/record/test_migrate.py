@@ -11,6 +11,7 @@ from bench.session.record.migrate import MIGRATIONS, migrate
 from bench.session.record.reader import read_session
 from bench.session.record.record import SCHEMA
 from bench.session.record.store import SessionStore
+from tests.results import a_reading
 
 OLD = Path(__file__).with_name("schema-1.toml")
 
@@ -23,7 +24,7 @@ def test_an_old_file_is_read_and_left_as_it_is(tmp_path: Path) -> None:
     shutil.copy(OLD, tmp_path / "session.toml")
     session = read_session(tmp_path)
     assert session.read_only == ""
-    assert [r.reading.value for r in session.readings] == [-13.4, -12.04]
+    assert [a_reading(r.reading).value for r in session.readings] == [-13.4, -12.04]
     assert session.outcome == "All 1 judged readings are in."
     assert (tmp_path / "session.toml").read_bytes() == OLD.read_bytes()
 

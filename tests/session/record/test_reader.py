@@ -60,7 +60,7 @@ MISTAKES = [
     ("quantity = ", "quality = ", "number 1: None is no quantity", 1),
     ('unit = "dB"', 'unit = "m"', "the unit of record_replay_level is dB, not 'm'", 1),
     ('stage = "found-dirty"', 'stage = "dirty"', "number 1: stage 'dirty' is not what belongs there", 1),
-    ("value = -1.6", 'value = "low"', "number 1: reading.value 'low' is not what belongs there", 1),
+    ("value = -1.6", 'value = "low"', "number 1: value 'low' is not what belongs there", 1),
     ("value = -1.6", "value = -1.6.1", "", 1),
     ("uncertainty = 0.09", "uncertainty = -inf", "number 1: uncertainty -inf is no number", 1),
     ('id = "r0001"', "", "number 1: id is missing", 1),

@@ -10,6 +10,7 @@ from pathlib import Path
 from bench.session.record.reader import read_session
 from bench.session.report.csv_table import COLUMNS, csv_text
 from bench.session.report.steps import outline
+from tests.results import a_reading
 from tests.session.made_up import begin, failed, level, whole
 
 
@@ -27,7 +28,7 @@ def test_every_reading_is_a_line_and_reads_back(tmp_path: Path) -> None:
     assert tuple(rows[0]) == COLUMNS
     for row, record in zip(rows, session.readings, strict=True):
         assert row["id"] == record.id
-        assert float(row["value"]) == record.reading.value
+        assert float(row["value"]) == a_reading(record.reading).value
         assert row["unit"] == record.reading.unit
         assert record.verdict is not None
         assert row["verdict"] == record.verdict.word

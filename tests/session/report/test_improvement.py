@@ -13,15 +13,15 @@ from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.improvement import alignment_sentence, changes, cleaning_sentence
+from tests.results import result
 from tests.session.made_up import START
 
 
 def record(
     stage: Stage, quantity: str, value: float | None, hz: float, *, channel: Channel = "left", **more: Any
 ) -> ReadingRecord:
-    reading = Reading(
-        quantity, channel, value, 0.03 if stage == "found-dirty" else 0.04, frequency_hz=hz, method="steady tone"
-    )
+    spread = 0.03 if stage == "found-dirty" else 0.04
+    reading = result(quantity, channel, value, spread, frequency_hz=hz, method="steady tone")
     verdict = Verdict(word="out", target=-12.0 if quantity == "level" else 0.0, tolerance=0.5)
     kept = ReadingRecord("r", "step", stage, stage == "left", "record-replay", reading, verdict, START)
     return replace(kept, **more)

@@ -8,12 +8,12 @@ import sys
 from itertools import pairwise
 from pathlib import Path
 
-from bench.measure.reading import Reading
 from bench.measure.verdict import Verdict
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.reader import read_session
 from bench.session.report.plots import alternative, response_svg
 from bench.session.report.tables import ResponseTable, responses
+from tests.results import result
 from tests.session.made_up import START, whole
 
 
@@ -31,15 +31,7 @@ def flat_response(values: list[float | None]) -> ResponseTable:
                 "left",
                 True,
                 "reference tape",
-                Reading(
-                    "response",
-                    "left",
-                    value,
-                    0.1,
-                    frequency_hz=1000.0 * 2**n,
-                    method="m",
-                    reason=None if value is not None else "so",
-                ),
+                result("response", "left", value, frequency_hz=1000.0 * 2**n, method="m"),
                 verdict,
                 START,
             )

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.measure.reading import Channel
+from bench.measure.reading import Channel, NoReading
 from bench.problem import Problem
 from bench.session.record.reader import read_session
 from bench.session.report.report import report_html, write_report
@@ -302,7 +302,12 @@ def test_hostile_text_is_only_text(tmp_path: Path) -> None:
     hostile = replace(reading, method=HOSTILE, reference=HOSTILE)
     target = target.model_copy(update={"source": HOSTILE})
     w.keep(HOSTILE, "left", "reference tape", [(hostile, target)], because=HOSTILE)
-    w.keep(HOSTILE, "left", "reference tape", [(replace(hostile, value=None, reason=HOSTILE), target)])
+    w.keep(
+        HOSTILE,
+        "left",
+        "reference tape",
+        [(NoReading("level", "left", HOSTILE, method=HOSTILE, reference=HOSTILE), target)],
+    )
     curve = [(replace(r, method=HOSTILE, reference=HOSTILE), target) for r, _ in response("left", 3)]
     w.keep(HOSTILE, "left", "reference tape", curve)
     html = report_html(read_session(w.store.folder))

@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from bench.measure.reading import Channel, Reading
+from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.procedure.model.targets import judge
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.report.small_plots import SmallPlot, small_plots
 from bench.tape.mistracking_map import ReplayErrors, mistracking_map
+from tests.results import result
 from tests.session.made_up import AZIMUTH, START
 from tests.session.page import Page
 
@@ -18,9 +19,7 @@ from tests.session.page import Page
 def record(
     quantity: str, value: float | None, hz: float, stage: Stage = "left", channel: Channel = "left"
 ) -> ReadingRecord:
-    reading = Reading(
-        quantity, channel, value, 0.01, frequency_hz=hz, reason=None if value is not None else "it was silent"
-    )
+    reading = result(quantity, channel, value, 0.01, frequency_hz=hz)
     verdict = judge(reading, AZIMUTH) if quantity == "azimuth_delay" else None
     return ReadingRecord(f"{quantity}{hz}{stage}", "s", stage, False, "reference tape", reading, verdict, START)
 

@@ -5,7 +5,6 @@ from dataclasses import replace
 import pytest
 
 from bench.measure.reading import NoReading
-from bench.measure.verdict import Verdict
 from bench.tui.widgets.gauge import gauge_brief, gauge_lines, is_going_away
 from bench.tui.widgets.line_widget import texts, width_of
 from tests.tui import samples
@@ -63,18 +62,8 @@ def test_a_turn_the_wrong_way_is_said() -> None:
     assert not is_going_away(samples.gauge(None, trend="falling"))
 
 
-def test_before_anything_was_heard_it_waits() -> None:
-    gauge = replace(samples.gauge(-12.0), reading=None, verdict=None, direction="", trend="")
-    assert "waiting for sound" in "\n".join(texts(gauge_lines(gauge, 39, 10)))
-
-
 def test_trouble_is_said_on_the_gauge() -> None:
     assert "! clipping" in texts(gauge_lines(samples.gauge(-12.9), 39, 10, ("clipping", "")))[6]
-
-
-def test_without_a_target_it_is_told_and_not_judged() -> None:
-    gauge = replace(samples.gauge(-12.9), verdict=Verdict(word="no reading"))
-    assert "no target: told, not judged" in texts(gauge_lines(gauge, 39, 10))
 
 
 def test_a_bound_is_said() -> None:
@@ -99,7 +88,7 @@ def test_long_figures_stay_in_their_width(value: float) -> None:
 def test_a_gauge_in_one_line() -> None:
     line = "".join(text for text, _ in gauge_brief(samples.gauge(-12.9), 50))
     assert line == "left replay level  −12.9 dBFS                ✗ out"
-    missing = replace(samples.gauge(-12.9), reading=NoReading("level", "left", "silence"), verdict=None)
+    missing = replace(samples.gauge(-12.9), reading=NoReading("level", "left", "silence"))
     assert "no reading" in "".join(text for text, _ in gauge_brief(missing, 50))
 
 

@@ -37,7 +37,7 @@ def test_a_purpose_gives_way_to_the_figures() -> None:
 
 
 def test_the_worst_verdict_counts() -> None:
-    good, bad = Verdict(word="in"), Verdict(word="out")
+    good, bad = Verdict(word="in", target=0.0), Verdict(word="out", target=0.0)
     reading, other = samples.reading(1.0, "left", "response"), samples.reading(9.0, "left", "azimuth_delay")
     assert worst(((reading, good), (other, bad))) == "out"
     assert worst(((reading, None),)) is None
@@ -53,7 +53,7 @@ def test_one_figure_for_what_is_between_the_channels() -> None:
 
 def test_no_reading_is_no_figure() -> None:
     none = NoReading("response", "left", "silence")
-    row = replace(samples.tone_rows(1)[0], readings=((none, Verdict(word="no reading")),))
+    row = replace(samples.tone_rows(1)[0], readings=((none, Verdict(word="no reading", target=0.0)),))
     line = texts(tone_lines((row,), 46, 4))[1]
     assert line.startswith("– 315 Hz")
     assert line.endswith("none")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bench.measure.reading import Reading
+from bench.measure.reading import NoReading, Reading
 from bench.procedure.kinds.adjust.guidance import Course, Guide, Trend
 from bench.procedure.model.targets import Target, judge
 
@@ -64,5 +64,5 @@ def test_a_trend_is_told_from_the_last_moments() -> None:
 
 @pytest.mark.parametrize("trend", ["", "rising", "falling", "steady"])
 def test_nothing_is_said_of_no_reading(trend: Trend) -> None:
-    reading = Reading("level", "left", None, reason="no tone sounds")
+    reading = NoReading("level", "left", "no tone sounds")
     assert Guide().tell(reading, judge(reading, TARGET), trend) == ""

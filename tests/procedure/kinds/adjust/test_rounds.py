@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from bench.measure.reading import NoReading, Reading
 from bench.open_run import Opened
 from bench.problem import Problem
 from bench.procedure.kinds.record.passage import LONGEST_SEARCH_S
@@ -16,6 +17,7 @@ from bench.procedure.run.runner import Runner
 from bench.procedure.state.snapshot import Snapshot
 from tests.procedure.flow_bench import Cable, WithoutHands
 from tests.procedure.record_bench import FULL, HEAD, Ran, adjust, line_up, off, open_bench, run
+from tests.results import a_reading, no_reading
 
 LEVEL = adjust("level", "record_replay_level", FULL, "machine.record_level", "record level")
 
@@ -25,7 +27,7 @@ def left(ran: Ran, step: str) -> dict[str, float]:
     return {
         r.reading.channel: r.reading.value
         for r in ran.opened.store.records()
-        if r.step == step and r.reading.value is not None
+        if r.step == step and isinstance(r.reading, Reading)
     }
 
 
@@ -77,10 +79,10 @@ def test_what_a_person_is_told_in_a_round(tmp_path: Path) -> None:
     gauge = shown.gauges[0]
     assert (gauge.channel, gauge.turn, gauge.direction) == ("left", 15.0, "")
     assert gauge.reading is not None
-    assert gauge.reading.value == pytest.approx(-4.3, abs=0.3)
+    assert a_reading(gauge.reading).value == pytest.approx(-4.3, abs=0.3)
     opened.runner.obey(say.Turn("record level left", 5.0))
     assert opened.runner.snapshot().gauges[0].turn == pytest.approx(10.0)
-    assert shown.curves[0].points == ((1.0, gauge.reading.value),)
+    assert shown.curves[0].points == ((1.0, a_reading(gauge.reading).value),)
     opened.runner.obey(say.Accept("the owner waits"))
     assert opened.runner.finished
     assert [r.accepted_because for r in opened.store.records()] == ["the owner waits", ""]
@@ -90,8 +92,7 @@ def _round(opened: Opened) -> float:
     """One round; what was read on the left."""
     opened.runner.obey(say.GoOn())
     (left, _) = until(opened, lambda s: s.prompt.kind != "wait").gauges
-    assert left.reading is not None
-    assert left.reading.value is not None
+    assert isinstance(left.reading, Reading)
     return left.reading.value
 
 
@@ -122,8 +123,8 @@ def test_the_replay_without_the_recording_says_so(tmp_path: Path) -> None:
     opened.runner.obey(say.GoOn())
     assert "it is heard by itself" in opened.runner.snapshot().notice
     shown = until(opened, lambda s: s.prompt.kind != "wait", blocks=round(1.2 * LONGEST_SEARCH_S / 0.02))
-    assert all(g.reading is not None and g.reading.value is None for g in shown.gauges)
-    assert "leader mark was not found" in str(shown.gauges[0].reading and shown.gauges[0].reading.reason)
+    assert all(isinstance(g.reading, NoReading) for g in shown.gauges)
+    assert "leader mark was not found" in str(shown.gauges[0].reading and no_reading(shown.gauges[0].reading).reason)
     assert shown.prompt.text.startswith("no reading; ")
 
 
@@ -156,7 +157,7 @@ def test_a_person_rewinds_and_plays_and_presses_no_key(tmp_path: Path) -> None:
     assert heard.prompt.left_s is not None
     shown = until(person, lambda s: s.prompt.kind == "go-on")
     assert shown.gauges[0].reading is not None
-    assert shown.gauges[0].reading.value == pytest.approx(-4.3, abs=0.3)
+    assert a_reading(shown.gauges[0].reading).value == pytest.approx(-4.3, abs=0.3)
 
 
 def test_a_round_goes_on_after_a_lost_device_only_when_the_person_says_so(tmp_path: Path) -> None:
@@ -182,7 +183,7 @@ def test_a_round_goes_on_after_a_lost_device_only_when_the_person_says_so(tmp_pa
     assert shown.prompt.text.endswith("round 2 of 6")
     assert shown.curves[0].points[0][0] == 1.0
     assert shown.gauges[0].reading is not None
-    assert shown.gauges[0].reading.value == pytest.approx(-4.3, abs=0.3)
+    assert a_reading(shown.gauges[0].reading).value == pytest.approx(-4.3, abs=0.3)
 
 
 def test_rounds_need_something_to_send(tmp_path: Path) -> None:

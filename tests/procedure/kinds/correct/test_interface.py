@@ -15,6 +15,7 @@ from bench.procedure.load.library import Library
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Interface, OutputTestPoint, ResponsePoint, Signed, Uncertain
 from bench.workspace import Workspace, shipped_procedures
+from tests.results import a_reading
 
 LEVEL = Reading("level", "left", -12.0, 0.03, frequency_hz=10000.0, method="mean level")
 
@@ -45,15 +46,15 @@ def job(tmp_path: Path) -> Job:
 
 def test_what_was_sent_and_came_back_has_passed_both_ways(job: Job) -> None:
     read = corrected(LEVEL, replace(job, interface=SHEET), looped=True)
-    assert read.value == pytest.approx(-11.6)
-    assert read.uncertainty == pytest.approx(0.05)  # 0.03 and 0.04
+    assert a_reading(read).value == pytest.approx(-11.6)
+    assert a_reading(read).uncertainty == pytest.approx(0.05)  # 0.03 and 0.04
     assert read.method == "mean level; interface +0.40 dB; 526 mV at the interface"
 
 
 def test_what_was_only_replayed_has_passed_an_unknown_part_of_the_loop(job: Job) -> None:
     read = corrected(LEVEL, replace(job, interface=SHEET), looped=False)
-    assert read.value == pytest.approx(-11.8)
-    assert read.uncertainty == pytest.approx((0.03**2 + 0.2**2 + 0.04**2) ** 0.5)
+    assert a_reading(read).value == pytest.approx(-11.8)
+    assert a_reading(read).uncertainty == pytest.approx((0.03**2 + 0.2**2 + 0.04**2) ** 0.5)
     assert "half of its loop" in read.method
 
 
@@ -81,18 +82,18 @@ def test_the_test_point_of_the_manual_in_dbfs(job: Job) -> None:
 def test_a_fast_clock_reads_a_tape_slow(job: Job) -> None:
     speed = Reading("speed_error", "left", 0.1, 0.002, frequency_hz=3150.0, method="mean frequency")
     read = corrected(speed, replace(job, interface=SHEET), looped=False)
-    assert read.value == pytest.approx(0.105)
-    assert read.uncertainty == pytest.approx((0.002**2 + 0.001**2) ** 0.5)
+    assert a_reading(read).value == pytest.approx(0.105)
+    assert a_reading(read).uncertainty == pytest.approx((0.002**2 + 0.001**2) ** 0.5)
 
 
 def test_noise_near_that_of_the_interface_is_a_limit(job: Job) -> None:
     with_it = replace(job, interface=SHEET)
-    assert corrected(Reading("noise", "left", -70.0, 0.1), with_it, looped=False).bound is None
+    assert a_reading(corrected(Reading("noise", "left", -70.0, 0.1), with_it, looped=False)).bound is None
     near = corrected(Reading("noise", "left", -90.0, 0.1), with_it, looped=False)
-    assert near.bound == "at most"
+    assert a_reading(near).bound == "at most"
     assert "−95 dBFS" in near.method
     third = corrected(Reading("third_harmonic", "left", 0.05, 0.001), with_it, looped=True)
-    assert third.uncertainty == pytest.approx(0.01, abs=1e-4)
+    assert a_reading(third).uncertainty == pytest.approx(0.01, abs=1e-4)
 
 
 def test_a_certificate_moves_the_target_and_is_said(job: Job) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from bench.measure.reading import NoReading, Reading
 from bench.workspace import shipped_procedures
 from tests.procedure.record_bench import HEAD, Ran, run, step
 
@@ -48,7 +49,7 @@ def of(ran: Ran, name: str, quantity: str) -> list[float]:
     return [
         r.reading.value
         for r in ran.opened.store.records()
-        if (r.step, r.reading.quantity) == (name, quantity) and r.reading.value is not None
+        if (r.step, r.reading.quantity) == (name, quantity) and isinstance(r.reading, Reading)
     ]
 
 
@@ -78,6 +79,6 @@ def test_without_readings_there_is_nothing_to_work_out(tmp_path: Path) -> None:
     path.write_text(path.read_text(encoding="utf-8").replace("\n[practice]", TARGET + "\n[practice]", 1), "utf-8")
     ran = run(tmp_path, HEAD + WORKED_OUT, "two-head-cassette")
     (record,) = ran.opened.store.records()
-    assert record.reading.value is None
+    assert isinstance(record.reading, NoReading)
     assert record.reading.reason == "no level from record to replay was read at this session, noise reduction out"
     assert ran.outcome.exit_code == 1

@@ -11,6 +11,7 @@ import pytest
 from bench.procedure.state.journal import ReadingRecord
 from bench.workspace import shipped_procedures
 from tests.procedure.record_bench import HEAD, Ran, run, step
+from tests.results import a_reading, no_reading
 
 TARGETS = """
 [targets.own_db]
@@ -78,8 +79,8 @@ def records(ran: Ran, name: str) -> list[ReadingRecord]:
 
 
 def values(ran: Ran, name: str) -> list[float]:
-    out = [r.reading.value for r in records(ran, name)]
-    assert None not in out, [r.reading.reason for r in records(ran, name)]
+    out = [a_reading(r.reading).value for r in records(ran, name)]
+    assert None not in out, [no_reading(r.reading).reason for r in records(ran, name)]
     return [v for v in out if v is not None]
 
 
@@ -135,7 +136,7 @@ def test_a_tone_recorded_erased_and_replayed(tmp_path: Path) -> None:
 def test_a_method_that_there_is_not_names_those_there_are(tmp_path: Path) -> None:
     bench(tmp_path, "three-head-cassette")
     text = HEAD + measure("mains", "hum", "own_mains", records='"silence"', method='"line at 75 Hz"', seconds="4.0")
-    because = records(run(tmp_path, text, "three-head-cassette", hum_db=-40.0), "mains")[0].reading.reason
+    because = no_reading(records(run(tmp_path, text, "three-head-cassette", hum_db=-40.0), "mains")[0].reading).reason
     assert because is not None
     assert re.match(
         "there is no method “line at 75 Hz” for it; there are total of mains frequency and harmonics", because
