@@ -17,9 +17,7 @@ Bound = Literal["at least", "at most"]
 HALF_DB = Target(unit="dB", tolerance=0.5, source="common practice, no source")
 
 
-def reading(
-    value: float, uncertainty: float = 0.1, hz: float | None = None, bound: Bound | None = None
-) -> Reading:
+def reading(value: float, uncertainty: float = 0.1, hz: float | None = None, bound: Bound | None = None) -> Reading:
     return Reading("response", "left", value, uncertainty, frequency_hz=hz, bound=bound)
 
 

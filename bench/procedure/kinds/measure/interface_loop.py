@@ -148,14 +148,14 @@ class InterfaceActivity(Activity):
             if len(levels) < 2:
                 out.append(NoReading("separation", side, "the input has one channel"))
                 continue
-            bound: Literal["at least"] | None = None
+            bound: Literal["at least", "at most"] | None = None
             own, other = levels[side], levels["right" if driven == 0 else "left"]
             if isinstance(own, Reading) and isinstance(other, Reading):
                 value, spread = own.value - other.value, math.hypot(own.uncertainty, other.uncertainty)
             elif isinstance(own, Reading):
                 value, spread, bound = own.value - NOTHING_DBFS, 1.0, "at least"
             elif isinstance(other, Reading):
-                value, spread = NOTHING_DBFS - other.value, 1.0
+                value, spread, bound = NOTHING_DBFS - other.value, 1.0, "at most"
             else:
                 out.append(NoReading("separation", side, "nothing came back: is the loop plugged in?"))
                 continue
