@@ -11,12 +11,10 @@ import gc
 import importlib
 import os
 import sys
-import tempfile
-import traceback
-from pathlib import Path
 from typing import NoReturn
 
 from bench import __version__
+from bench.crash import fault_words
 from bench.problem import Problem
 
 COMMANDS = (
@@ -85,14 +83,15 @@ def main(argv: list[str] | None = None) -> int:
     except Problem as problem:
         print(f"tapebench: {problem.sentence}", file=sys.stderr)
         return 2
-    except KeyboardInterrupt:
-        print("tapebench: interrupted", file=sys.stderr)
+    except KeyboardInterrupt as stopped:
+        print("; ".join(["tapebench: interrupted", *getattr(stopped, "__notes__", ())]), file=sys.stderr)
         return 130
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
-    except Exception:
-        return _fault()
+    except Exception as fault:
+        print(f"tapebench: {fault_words(fault)}", file=sys.stderr)
+        return 3
 
 
 def _dispatch(argv: list[str]) -> int:
@@ -110,14 +109,6 @@ def _dispatch(argv: list[str]) -> int:
     if args.command is None:
         return int(importlib.import_module("bench.tui.start").start(args.workspace))
     return int(importlib.import_module(f"bench.commands.{args.command}").run(args))
-
-
-def _fault() -> int:
-    handle, name = tempfile.mkstemp(prefix="tapebench-fault-", suffix=".txt")
-    with os.fdopen(handle, "w", encoding="utf-8") as out:
-        out.write(f"tapebench {__version__}\n{sys.version}\n{sys.argv}\n\n{traceback.format_exc()}")
-    print(f"tapebench: a fault of ours; what was measured is kept; details are in {Path(name)}", file=sys.stderr)
-    return 3
 
 
 if __name__ == "__main__":

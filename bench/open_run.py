@@ -16,12 +16,14 @@ from bench.procedure.load.library import Library
 from bench.procedure.load.reader import load_sheet
 from bench.procedure.model.job import Job, UsedFile
 from bench.procedure.model.steps import InterfaceStep
+from bench.procedure.run.desk import Desk
 from bench.procedure.run.interface_sheet import calibration, newest_of, sheet_text, write_sheet
 from bench.procedure.run.narrated_journal import ToldJournal
 from bench.procedure.run.runner import Runner
 from bench.procedure.run.views import job_view
 from bench.procedure.state.journal import Event, Journal, turns_in
 from bench.procedure.state.outcome import last_attempts
+from bench.procedure.state.snapshot import Snapshot
 from bench.session.record.reader import read_session
 from bench.session.record.record import JobFacts
 from bench.session.record.store import SessionStore
@@ -62,17 +64,41 @@ class Opened:
     runner: Runner
     clock: Clock
     exercise: Exercise | None = None
+    desk: Desk | None = None
+    """The bench thread, where the run has one."""
+
+    def put_on_desk(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
+        """Give the run a bench thread, which is not started yet."""
+        self.desk = Desk(self.runner, self.port, self.clock, on_snapshot)
+        return self.desk
+
+    @property
+    def writing(self) -> bool:
+        """Whether a bench thread may still write into the session, so that nothing may be closed."""
+        return self.desk is not None and self.desk.alive
 
     def end(self) -> str:
-        """Tell the debrief of an exercise that is over, keep a calibration, close the session; what to say about it."""
+        """Tell the debrief of an exercise that is over, keep a calibration, close the session; what to say about it.
+
+        While the bench thread still writes, only that is said: the session stays open and locked.
+        """
+        if self.writing:
+            return f"{self.store.folder}: still being written; what was accepted last may not be on disk"
         kept = ""
         try:
+            self.runner.close()
             if self.exercise is not None:
                 self.exercise.end(self.port, self.store, self.clock)
             kept = keep_interface(self.job, self.store, self.port, self.clock)
         finally:
             rescued = self.store.close()
         return " ".join(said for said in (kept, rescued) if said)
+
+    def end_after(self, stopped: BaseException) -> str:
+        """Likewise when something stopped the run. Says where what was accepted is, and notes it on what stopped it."""
+        safe = self.end() or f"what was accepted is safe in {self.store.folder}"
+        stopped.add_note(safe)
+        return safe
 
 
 Say = Callable[[str], None]

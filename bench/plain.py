@@ -160,6 +160,9 @@ def run_plain(
         line: says a line.
         trainee: whether why is said with every step, and hints that were asked for are noted; in an exercise always.
         beat_s: of the count-down before tones.
+
+    Raises:
+        Exception: whatever ended the bench thread.
     """
     teller = Teller(line, trainee=trainee or opened.exercise is not None)
     there, over = threading.Event(), threading.Event()
@@ -170,7 +173,7 @@ def run_plain(
         if snapshot.outcome is not None:
             over.set()
 
-    desk = Desk(opened.runner, opened.port, opened.clock, show)
+    desk = opened.put_on_desk(show)
     typist = Typist(desk, teller, line, beat_s)
 
     def listen() -> None:
@@ -180,11 +183,13 @@ def run_plain(
         typist.ended()
 
     line(HELP)
-    desk.start()
-    threading.Thread(target=listen, name="typed", daemon=True).start()
-    while desk.alive and not over.wait(0.2):
-        pass
-    desk.stop()
+    try:
+        desk.start()
+        threading.Thread(target=listen, name="typed", daemon=True).start()
+        while desk.alive and not over.wait(0.2):
+            pass
+    finally:
+        desk.wait(lambda sentence: line(f"! {sentence}"))
     if desk.fault is not None:
         raise desk.fault
     return opened.runner.outcome()

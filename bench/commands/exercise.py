@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import argparse
 import sys
-import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from bench.audio.standard_error import kept_off_screen
 from bench.clock import RealClock
-from bench.commands.run_options import add_sheets, conclude, narrate, tell, wanted
+from bench.commands.run_options import add_sheets, as_text, carry_out, narrate, wanted
 from bench.open_run import open_run
 from bench.problem import Problem
 from bench.workspace import find_workspace
@@ -46,15 +44,5 @@ def run(args: argparse.Namespace) -> int:
         from bench.tui.start import start_run
 
         return start_run(workspace, asked, None)
-    from bench.plain import run_plain
-
     opened = open_run(workspace, asked, RealClock(), paced=True, say=narrate)
-    try:
-        with (
-            tempfile.TemporaryDirectory(prefix="tapebench-") as scratch,
-            kept_off_screen(Path(scratch) / "chatter.txt"),
-        ):
-            outcome = run_plain(opened, sys.stdin, narrate)
-    finally:
-        conclude(opened)
-    return tell(opened, outcome, as_json=False)
+    return carry_out(opened, lambda: as_text(opened))

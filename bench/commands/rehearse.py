@@ -9,7 +9,7 @@ from pathlib import Path
 
 from bench.clock import RehearsalClock
 from bench.commands.report import session_folder
-from bench.commands.run_options import add_sheets, conclude, narrate, tell, wanted
+from bench.commands.run_options import add_sheets, carry_out, narrate, wanted
 from bench.open_run import open_run
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import as_the_sheet_says, rehearse
@@ -41,12 +41,8 @@ def run(args: argparse.Namespace) -> int:
     if args.after is not None:
         asked = replace(asked, after=session_folder(args.after, args.workspace))
     opened = open_run(workspace, asked, clock, paced=False, say=narrate)
-    try:
-        hands = UnattendedHands(answers=as_the_sheet_says(opened.job), override=args.override)
-        outcome = rehearse(opened.runner, opened.port, clock, hands)
-    finally:
-        conclude(opened)
-    return tell(opened, outcome, as_json=args.json)
+    hands = UnattendedHands(answers=as_the_sheet_says(opened.job), override=args.override)
+    return carry_out(opened, lambda: rehearse(opened.runner, opened.port, clock, hands), as_json=args.json)
 
 
 def _day(text: str) -> datetime:

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import argparse
 import sys
-import tempfile
 from pathlib import Path
 
-from bench.audio.standard_error import kept_off_screen
 from bench.clock import RealClock
-from bench.commands.run_options import add_sheets, conclude, narrate, tell, wanted
+from bench.commands.run_options import add_sheets, as_text, carry_out, narrate, wanted
 from bench.open_run import Opened, open_run, resume_run
 from bench.problem import Problem
 from bench.procedure.state.snapshot import Outcome
@@ -50,11 +48,11 @@ def run(args: argparse.Namespace) -> int:
         )
     clock = RealClock()
     opened = _open(args, workspace, clock)
-    try:
-        outcome = _hands_off(opened) if on_file else _plain(opened, learning=args.learning)
-    finally:
-        conclude(opened)
-    return tell(opened, outcome, as_json=args.json)
+    return carry_out(
+        opened,
+        lambda: _hands_off(opened) if on_file else as_text(opened, learning=args.learning),
+        as_json=args.json,
+    )
 
 
 def _folder(args: argparse.Namespace, workspace: Workspace) -> Path | None:
@@ -78,10 +76,3 @@ def _hands_off(opened: Opened) -> Outcome:
     from bench.training.rehearse import rehearse
 
     return rehearse(opened.runner, opened.port, opened.clock, UnattendedHands())
-
-
-def _plain(opened: Opened, *, learning: bool) -> Outcome:
-    from bench.plain import run_plain
-
-    with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, kept_off_screen(Path(scratch) / "chatter.txt"):
-        return run_plain(opened, sys.stdin, narrate, trainee=learning)

@@ -1,12 +1,15 @@
-"""What `run` and `rehearse` share: their options, the report at the end, and how the end is told."""
+"""What `run`, `rehearse` and `exercise` share: options, plain text, the report, and how a run ended."""
 
 from __future__ import annotations
 
 import argparse
 import json
 import sys
+import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
+from bench.audio.standard_error import kept_off_screen
 from bench.open_run import Opened, Wanted
 from bench.problem import Problem
 from bench.procedure.state.outcome import last_attempts
@@ -43,21 +46,43 @@ def narrate(line: str) -> None:
     print(line, file=sys.stderr, flush=True)
 
 
-def conclude(opened: Opened) -> Path:
-    """Close the session and write its report, whatever happened before."""
+def as_text(opened: Opened, *, learning: bool = False) -> Outcome:
+    """Run as lines of text: what is typed on stdin, what is said on stderr."""
+    from bench.plain import run_plain
+
+    with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, kept_off_screen(Path(scratch) / "chatter.txt"):
+        return run_plain(opened, sys.stdin, narrate, trainee=learning)
+
+
+def carry_out(opened: Opened, run: Callable[[], Outcome], *, as_json: bool = False) -> int:
+    """Carry a run out, close its session and write its report, however it ended; the exit code.
+
+    What stopped it is raised again, with a note of where that is what was accepted.
+    """
+    try:
+        outcome = run()
+    except BaseException as why:
+        opened.end_after(why)
+        if isinstance(why, Problem | KeyboardInterrupt) and not opened.writing:
+            _report(opened)
+        raise
+    said = opened.end()
+    if said:
+        narrate(said)
+    _report(opened)
+    return _tell(opened, outcome, as_json=as_json)
+
+
+def _report(opened: Opened) -> None:
     from bench.session.report.report import write_report  # only now: it brings matplotlib along
 
-    rescued = opened.end()
-    if rescued:
-        narrate(rescued)
     try:
         write_report(opened.store.folder)
     except Problem as problem:
         narrate(problem.sentence)
-    return opened.store.folder
 
 
-def tell(opened: Opened, outcome: Outcome, *, as_json: bool) -> int:
+def _tell(opened: Opened, outcome: Outcome, *, as_json: bool) -> int:
     """How it ended, on stdout; the exit code."""
     folder = opened.store.folder
     if as_json:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from textual import events
 from textual.app import App, SystemCommand
@@ -37,8 +37,10 @@ class BenchApp(App[int]):
         self._first = first
         self._memory = memory
         self.bell_on = memory is not None and memory.recall().get("bell") == "on"
-        self.fault: Exception | None = None
-        """A fault of ours that ended the app."""
+        self.fault: BaseException | None = None
+        """What ended the app, when nobody left it."""
+        self.close_late: Callable[[Callable[[str], None]], None] | None = None
+        """Closes the session of a screen that went while its bench thread was still writing."""
 
     def on_mount(self) -> None:
         """The first screen."""
@@ -115,6 +117,11 @@ class BenchApp(App[int]):
             self.push_screen(CommandPalette())
 
     # ---------------------------------------------------------------- faults
+
+    def end_by(self, fault: BaseException) -> None:
+        """Leave because of what went wrong on the bench."""
+        self.fault = self.fault or fault
+        self.exit()
 
     def _handle_exception(self, error: Exception) -> None:
         """A fault of ours ends the app; the door tells it in one line, not as a page of traceback."""

@@ -44,7 +44,7 @@ def is_ready(snapshot: Snapshot) -> bool:
 def asked_by(snapshot: Snapshot) -> Asked:
     """What is asked, and by which key it is answered; what is ready waits for the one key too."""
     if snapshot.outcome is not None:
-        return "space", "Back", False
+        return "space", "Leave" if snapshot.outcome.exit_code > 1 else "Back", False
     prompt = snapshot.prompt
     more = f" ({prompt.unit})" if prompt.unit and prompt.kind == "number" else ""
     if prompt.left_s is not None:

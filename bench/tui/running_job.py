@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from bench.crash import crash_file
 from bench.problem import Problem
 from bench.workspace import Workspace
 
@@ -62,7 +63,6 @@ class BenchSitting:
         """Job, port, session, bench thread. Raises `Problem`."""
         from bench.clock import RealClock
         from bench.open_run import Wanted, open_run, resume_run
-        from bench.procedure.run.desk import Desk
 
         clock = self._clock or RealClock()
         paced = self._clock is None
@@ -85,22 +85,34 @@ class BenchSitting:
             opened = open_run(self._workspace, asked, clock, paced=paced)
         self._opened = opened
         self.trainee = self.trainee or opened.exercise is not None
-        return Desk(opened.runner, opened.port, clock, on_snapshot)
+        return opened.put_on_desk(on_snapshot)
 
     def close(self, outcome: Outcome | None) -> str:
-        """Close the session and write its report; what to say about it."""
+        """Close the session and write its report; what to say about it. Nothing is closed while it is being written."""
         if self._opened is None:
             return ""
+        fault = self._opened.desk.fault if self._opened.desk is not None else None
+        if fault is not None:
+            parts = [self._opened.end_after(fault), *([] if isinstance(fault, Problem) else [crash_file(fault)])]
+            return " ".join(f"{part[:1].upper()}{part[1:]}." for part in parts)
         from bench.session.report.report import write_report
 
-        rescued = self._opened.end()
+        said = self._opened.end()
         events = self._opened.store.events()
         self.debrief = tuple((str(e.value), e.text) for e in events if e.kind == "debrief")
-        if rescued:
-            return rescued
+        if said:
+            return said
         if outcome is None and not self._opened.store.records():
             return ""
         try:
             return f"The report is {write_report(self._opened.store.folder)}"
         except Problem as problem:
             return problem.sentence
+
+    def close_late(self, line: Callable[[str], None]) -> None:
+        """The screen went while the bench thread was still writing: wait for it, and say so; then close the session."""
+        if self._opened is not None and self._opened.desk is not None:
+            self._opened.desk.wait(line)
+        said = self.close(None)
+        if said:
+            line(said)

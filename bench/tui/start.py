@@ -61,6 +61,8 @@ def _show(screen: Screen[str], memory: Memory) -> int:
     app = BenchApp(screen, memory)
     with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, kept_off_screen(Path(scratch) / "chatter.txt"):
         code = app.run()
+        if app.close_late is not None:
+            app.close_late(lambda line: print(f"tapebench: {line}", file=sys.stderr, flush=True))
     if app.fault is not None:
         raise app.fault
     return code or 0

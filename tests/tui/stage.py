@@ -28,6 +28,7 @@ class HandDesk:
         self.posted: list[say.Command] = []
         self.fault: BaseException | None = None
         self.stops = 0
+        self.ends = True
 
     def start(self) -> None:
         self.on_snapshot(self.first)
@@ -35,8 +36,9 @@ class HandDesk:
     def post(self, command: say.Command) -> None:
         self.posted.append(command)
 
-    def stop(self) -> None:
+    def stop(self, limit_s: float) -> bool:
         self.stops += 1
+        return self.ends
 
 
 class HandSitting:
@@ -63,6 +65,10 @@ class HandSitting:
     def close(self, outcome: Outcome | None) -> str:
         self.closed.append(outcome)
         return self.kept
+
+    def close_late(self, line: Callable[[str], None]) -> None:
+        line("waited")
+        self.close(None)
 
 
 def bench_app(first: Snapshot) -> tuple[BenchApp, HandSitting]:

@@ -10,7 +10,9 @@ import pytest
 from textual.pilot import Pilot
 
 from bench.clock import RehearsalClock
+from bench.crash import crash_file
 from bench.open_run import Wanted
+from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
 from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Snapshot
 from bench.session.record.reader import read_session
@@ -20,6 +22,7 @@ from bench.tui.running_job import BenchSitting
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.countdown import CountDown
 from bench.workspace import Workspace, shipped_procedures
+from tests.procedure.flow_bench import CLEAN, HEAD, words
 from tests.tui.stage import says, screen_text, until
 
 
@@ -119,6 +122,35 @@ async def test_a_job_by_hand_ends_with_a_report(workspace: Workspace) -> None:
     assert (folder / "report.html").exists()
     assert read_session(folder).done
     assert keyboard.pressed <= len(read_session(folder).steps_done)
+
+
+@pytest.mark.parametrize("method", ["begin", "view", "go_on"])
+async def test_a_fault_in_a_step_is_said_on_the_screen_and_what_was_accepted_is_safe(
+    workspace: Workspace, method: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_: object) -> None:
+        raise ZeroDivisionError("injected")
+
+    monkeypatch.setattr(ByHandActivity, method, fails)
+    (workspace.root / "procedures" / "t.toml").write_text(HEAD + words("kept") + CLEAN, encoding="utf-8")
+    screen = BenchScreen(BenchSitting(workspace, Wanted("t"), clock=RehearsalClock()))
+    app = BenchApp(screen)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await says(pilot, "Kept")
+        await pilot.press(*"safe", "enter")
+        if method == "go_on":
+            await says(pilot, "Done: go on")
+            await pilot.press("space")
+        text = await says(pilot, "Please send us")
+        assert "A fault of this program stopped the job at “Clean”." in text
+        (folder,) = workspace.sessions.iterdir()
+        assert folder.name in "".join(text.split())
+        await pilot.press("space")
+        await until(pilot, lambda: app.fault is not None)
+    assert isinstance(app.fault, ZeroDivisionError)
+    assert screen.exit_code == 3
+    assert [e.value for e in read_session(folder).events if e.kind == "answer"] == ["safe"]
+    Path(crash_file(app.fault).rsplit(" ", 1)[1]).unlink()
 
 
 @pytest.mark.long

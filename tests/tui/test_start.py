@@ -14,8 +14,11 @@ from pathlib import Path
 import pytest
 
 from bench.problem import Problem
+from bench.session.record.lock import held
+from bench.session.record.reader import read_session
 from bench.tui.start import start
 from bench.workspace import shipped_procedures
+from tests.procedure.flow_bench import HEAD, words
 
 pty = pytest.importorskip("pty", reason="pseudo-terminals are a matter of Unix")
 import fcntl  # noqa: E402
@@ -30,7 +33,14 @@ COLOUR = re.compile(r"\x1b\[[0-9;]*(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])[0-9;]*m")
 class Terminal:
     """A program in a pseudo-terminal of a size."""
 
-    def __init__(self, folder: Path, env: dict[str, str] | None = None, size: tuple[int, int] = (80, 24)) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        env: dict[str, str] | None = None,
+        size: tuple[int, int] = (80, 24),
+        program: tuple[str, ...] = ("-m", "bench"),
+        command: tuple[str, ...] = (),
+    ) -> None:
         self.master, slave = pty.openpty()
         fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", size[1], size[0], 0, 0))
         self.before = termios.tcgetattr(slave)
@@ -39,7 +49,7 @@ class Terminal:
         base |= {"TERM": "xterm-256color", "COLORTERM": "truecolor", "XDG_STATE_HOME": str(folder / "state")}
         base |= env or {}
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "bench", "--workspace", str(folder / "bench")],
+            [sys.executable, *program, "--workspace", str(folder / "bench"), *command],
             stdin=slave,
             stdout=slave,
             stderr=slave,
@@ -180,5 +190,62 @@ def test_a_procedure_opens_in_the_persons_own_editor_and_the_screen_comes_back(f
         assert terminal.ends() == 0
         assert (folder / "bench" / "procedures" / "clean.toml").read_text().count('title = "My ') >= 1
         assert "Traceback" not in terminal.text
+    finally:
+        terminal.close()
+
+
+FAULT = """
+from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
+def fails(*_):
+    raise ZeroDivisionError("injected")
+ByHandActivity.view = fails
+"""
+
+SLOW_DISK = """
+import time
+from bench.session.record import store
+save = store.save_file
+def slow(path, data):
+    if b"the last word" in data:
+        time.sleep(6)
+    save(path, data)
+store.save_file = slow
+"""
+
+MAIN = "\nimport sys\nfrom bench.cli import main\nsys.exit(main())\n"
+
+
+def test_a_fault_on_the_bench_is_said_on_the_screen_then_by_the_command_with_exit_3(folder: Path) -> None:
+    terminal = Terminal(folder, program=("-c", FAULT + MAIN), command=("run", "clean"))
+    try:
+        terminal.read_until(lambda text: "Please send us" in text)
+        assert "A fault of this program stopped the job" in terminal.text
+        terminal.press(" ")
+        assert terminal.ends() == 3
+        after = terminal.text.partition("\x1b[?1049l")[2]
+        assert "tapebench: a fault of this program (ZeroDivisionError: injected); what was accepted is safe in" in after
+        assert "Traceback" not in terminal.text
+        file = Path(after.split()[-1])
+        assert "ZeroDivisionError: injected" in file.read_text(encoding="utf-8")
+        file.unlink()
+    finally:
+        terminal.close()
+
+
+def test_what_a_slow_disk_still_writes_is_waited_for_when_the_screen_is_gone(folder: Path) -> None:
+    (folder / "bench" / "procedures" / "t.toml").write_text(HEAD + words("kept"), encoding="utf-8")
+    terminal = Terminal(folder, program=("-c", SLOW_DISK + MAIN), command=("run", "t"))
+    try:
+        terminal.read_until(lambda text: "Type it" in text or "Kept" in text)
+        time.sleep(0.5)
+        terminal.press("the last word\r")
+        time.sleep(0.5)
+        terminal.press("\x11")  # ctrl+q leaves from anywhere
+        terminal.read_until(lambda text: "not all is on disk yet: waiting" in text.partition("\x1b[?1049l")[2])
+        (session,) = (folder / "bench" / "sessions").iterdir()
+        assert held(session)
+        terminal.ends()
+        assert not held(session)
+        assert [e.value for e in read_session(session).events if e.kind == "answer"] == ["the last word"]
     finally:
         terminal.close()

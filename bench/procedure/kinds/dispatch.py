@@ -72,7 +72,7 @@ def _measuring(step: steps.Measure, situation: Situation) -> Activity:
         from bench.procedure.kinds.measure.mistracking import ComputedActivity
 
         return ComputedActivity(step, situation)
-    if step.quantity in ("encoding_error", "decoding_error"):
+    if step.quantity in steps.CIRCUIT:
         from bench.procedure.kinds.measure.encoder_decoder import CircuitActivity
 
         return CircuitActivity(step, situation)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from bench.procedure.load.check_methods import check_method
 from bench.procedure.load.file_problems import Told
-from bench.procedure.model.steps import Adjust, Measure, Measuring, RecordReplay, SentTone
+from bench.procedure.model.steps import CIRCUIT, Adjust, Measure, Measuring, RecordReplay, SentTone
 
 AGREES = "a machine always agrees with its own recording: judge it from the reference tape, with plays"
 
@@ -139,8 +139,6 @@ def _trimmers(step: Adjust) -> Iterator[Told]:
 
 
 NOISES = frozenset({"noise", "signal_to_noise", "hum"})
-CIRCUIT = {"encoding_error": "record-only", "decoding_error": "replay-only"}
-"""How noise reduction stands while its own circuit is measured."""
 
 
 def _measure(step: Measure) -> Iterator[Told]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -106,6 +107,9 @@ Measurable = Literal[
     "decoding_error",
 ]
 """What a `measure` step can judge."""
+
+CIRCUIT: Mapping[str, NoiseReduction] = {"encoding_error": "record-only", "decoding_error": "replay-only"}
+"""What is measured of the noise-reduction circuit itself, with tones that are sent, and how its switch stands then."""
 
 
 class ByHand(StepBase):
@@ -327,6 +331,6 @@ class Procedure(Strict):
 
 def records(step: StepBase) -> bool:
     """Whether the machine records at a step."""
-    if isinstance(step, Measure) and step.records is not None:
+    if isinstance(step, Measure) and (step.records is not None or step.quantity in CIRCUIT):
         return True
     return isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))

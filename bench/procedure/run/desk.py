@@ -5,11 +5,13 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 
 from bench.audio.port import Port
 from bench.clock import Clock
 from bench.procedure.run.commands import Command
 from bench.procedure.run.runner import Runner
+from bench.procedure.run.views import stopped_view
 from bench.procedure.state.snapshot import Snapshot
 
 SHOW_EVERY_S = 0.05
@@ -20,9 +22,16 @@ READ_S = 0.04
 
 REOPEN_EVERY_S = 1.0
 
+SAY_EVERY_S = 2.0
+"""How often `wait` says that it is still waiting."""
+
 
 class Desk:
-    """Runs a runner on a thread of its own."""
+    """Runs a runner on a thread of its own.
+
+    Whatever goes wrong there, the thread ends in order: the port is closed, and a last snapshot with an outcome says
+    what happened.
+    """
 
     def __init__(self, runner: Runner, port: Port, clock: Clock, on_snapshot: Callable[[Snapshot], None]) -> None:
         self._runner = runner
@@ -35,7 +44,7 @@ class Desk:
         self._tried = 0.0
         self._latest: Snapshot | None = None
         self.fault: BaseException | None = None
-        """What ended the thread, when that was a fault of ours."""
+        """What ended the thread, when that was not the end of the run."""
 
     @property
     def latest(self) -> Snapshot | None:
@@ -56,11 +65,28 @@ class Desk:
         """Tell the runner something; from any thread, never blocks."""
         self._commands.put(command)
 
-    def stop(self, limit_s: float = 5.0) -> None:
-        """Leave, silence the port and join."""
+    def stop(self, limit_s: float = 5.0) -> bool:
+        """Leave, silence the port and wait for the thread.
+
+        Returns:
+            Whether it has ended. Until it has, it may be writing: the session must not be closed, nor be said to be
+            on disk.
+        """
         self._stopping.set()
-        if self._thread.is_alive() and self._thread is not threading.current_thread():
+        if self._thread.is_alive():
             self._thread.join(limit_s)
+        return not self._thread.is_alive()
+
+    def wait(self, line: Callable[[str], None]) -> None:
+        """Stop, and wait until the thread has ended, however slow the disk; only an interrupt ends the waiting.
+
+        Args:
+            line: takes a sentence every few seconds while there is still something to wait for.
+        """
+        waited_s = 0.0
+        while not self.stop(SAY_EVERY_S):
+            waited_s += SAY_EVERY_S
+            line(f"not all is on disk yet: waiting, {waited_s:.0f} s so far; Ctrl+C leaves without what is not written")
 
     def _work(self) -> None:
         try:
@@ -76,9 +102,20 @@ class Desk:
                     shown = now
         except BaseException as fault:
             self.fault = fault
-        finally:
+        self._end()
+
+    def _end(self) -> None:
+        """Silence first, then the last that there is to see."""
+        try:
             self._port.close()
-            self._show()
+            if self.fault is None:
+                self._show()
+        except BaseException as fault:
+            self.fault = self.fault or fault
+        if self.fault is not None:
+            with suppress(Exception):  # whoever watches may be what failed; `fault` says it too
+                self._latest = stopped_view(self._runner.job, self._runner.at, self._port.status, self.fault)
+                self._on_snapshot(self._latest)
 
     def _obey_all(self) -> bool:
         obeyed = False

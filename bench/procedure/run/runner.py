@@ -29,7 +29,8 @@ class Runner:
     """A state machine: sound and commands in, snapshots out. All calls come from one thread."""
 
     def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock) -> None:
-        self._job = job
+        self.job = job
+        """What is on the bench."""
         self._journal = journal
         self._port = port
         self._situation = Situation(job, port, journal, clock)
@@ -38,7 +39,8 @@ class Runner:
         self._ledger = Ledger(self._situation)
         self._sound = SoundIn(clock)
         self._as_found = AsFound(journal)
-        self._at = 0
+        self.at = 0
+        """The index of the step at hand; beyond the last when all are over."""
         self._activity: Activity | None = None
         self._question: Prompt | None = None
         self._accepted = False
@@ -53,7 +55,7 @@ class Runner:
     @property
     def finished(self) -> bool:
         """Whether there is nothing more to do, or it was left."""
-        return self._left or self._at >= len(self._job.steps)
+        return self._left or self.at >= len(self.job.steps)
 
     @property
     def wants_sound(self) -> bool:
@@ -62,16 +64,16 @@ class Runner:
 
     @property
     def _step(self) -> JobStep | None:
-        return self._job.steps[self._at] if self._at < len(self._job.steps) else None
+        return self.job.steps[self.at] if self.at < len(self.job.steps) else None
 
     # ---------------------------------------------------------------- going through
 
     def begin(self) -> None:
         """Start at the first step, or where a broken-off session stopped."""
-        self._at = self._way.stands_at()
+        self.at = self._way.stands_at()
         resumed = bool(self._journal.events())
         if not resumed:
-            for left in self._job.left_out:
+            for left in self.job.left_out:
                 self._situation.note("left-out", left.id, left.title, left.why)
         step = self._step
         if step is None:
@@ -85,7 +87,7 @@ class Runner:
         step = self._step
         self._accepted = False
         if step is None:
-            self._situation.note("done", self._job.steps[-1].id, self.outcome().said)
+            self._situation.note("done", self.job.steps[-1].id, self.outcome().said)
             return
         if not again:
             records = [r.attempt for r in self._journal.records() if r.step == step.id]
@@ -123,7 +125,7 @@ class Runner:
             self._journal.step_done(step.id)
         except Problem as problem:
             self._situation.unsaved = problem.sentence
-        self._at = self._at + 1 if goes_to is None else goes_to
+        self.at = self.at + 1 if goes_to is None else goes_to
         self._enter()
 
     def _all_in(self, step: JobStep) -> bool:
@@ -133,21 +135,21 @@ class Runner:
 
     def _go_again(self, step: JobStep, back: int) -> None:
         """`again_until`: back to an earlier step, for the readings are not all in."""
-        target = self._job.steps[back]
+        target = self.job.steps[back]
         count = self._way.rounds_left(step)
         said = f"not all in: back to {target.title}, {count} time{'s' if count > 1 else ''} left at most"
         self._situation.note("again", step.id, said, self._way.move(back, over=0))
-        self._at = back
+        self.at = back
         self._enter()
         self._situation.notice = said
 
     def _decided(self, step: JobStep, activity: DecisionActivity) -> int:
         """A decision was made: where it goes on, with what it passes over."""
-        to = self._at + 1
+        to = self.at + 1
         if activity.goes_to:
-            to = max(to, self._job.place(activity.goes_to, step.direction).first)
-        over = self._job.steps[self._at + 1 : to]
-        where = self._job.steps[to].title if to < len(self._job.steps) else "the end"
+            to = max(to, self.job.place(activity.goes_to, step.direction).first)
+        over = self.job.steps[self.at + 1 : to]
+        where = self.job.steps[to].title if to < len(self.job.steps) else "the end"
         said = f"{activity.said}: on to {where}"
         self._situation.note("decision", step.id, said, self._way.move(to, over=1))
         if over:
@@ -168,11 +170,21 @@ class Runner:
                     "curve", step.id if step else "", f"{curve.label}: {curve.along}, {curve.unit}", points
                 )
         if step is not None:
-            for trimmer, turns in self._situation.turned.items():
-                text = f"{trimmer}: {len(turns)} turns, {sum(turns):+.0f}° in all"
-                self._situation.note("turns", step.id, text, " ".join(f"{t:.9g}" for t in turns))
-            self._ledger.step_ends(step, skipped=skipped, turned=tuple(self._situation.turned))
+            turned = tuple(self._situation.turned)
+            self._keep_turns(step)
+            self._ledger.step_ends(step, skipped=skipped, turned=turned)
+
+    def _keep_turns(self, step: JobStep) -> None:
+        for trimmer, turns in self._situation.turned.items():
+            text = f"{trimmer}: {len(turns)} turns, {sum(turns):+.0f}° in all"
+            self._situation.note("turns", step.id, text, " ".join(f"{t:.9g}" for t in turns))
         self._situation.turned.clear()
+
+    def close(self) -> None:
+        """The run is over, however it ended: turns and sound of a step that was not left in order are kept."""
+        if self._step is not None:
+            self._keep_turns(self._step)
+        self._situation.sound_over()
 
     # ---------------------------------------------------------------- what comes in
 
@@ -280,13 +292,13 @@ class Runner:
 
     def _back(self, step: JobStep) -> None:
         """To the step before this one; what it gave stays as an earlier attempt."""
-        to = self._way.before(self._at)
+        to = self._way.before(self.at)
         if to is None:
             raise Problem("there is no step before this one to go back to")
         self._end_activity(skipped=True)
         self._question = None
-        self._situation.note("back", step.id, f"back to {self._job.steps[to].title}", self._way.move(to, over=0))
-        self._at = to
+        self._situation.note("back", step.id, f"back to {self.job.steps[to].title}", self._way.move(to, over=0))
+        self.at = to
         self._enter()
 
     def _hold(self, step: JobStep) -> None:
@@ -346,18 +358,18 @@ class Runner:
 
     def outcome(self) -> Outcome:
         """How the run ended, or would if it ended now."""
-        completed = self._at >= len(self._job.steps)
-        return judge_run(self._job, self._journal, completed=completed)
+        completed = self.at >= len(self.job.steps)
+        return judge_run(self.job, self._journal, completed=completed)
 
     def snapshot(self) -> Snapshot:
         """All there is to see."""
-        job, situation, held = self._job, self._situation, self._held_at is not None
+        job, situation, held = self.job, self._situation, self._held_at is not None
         view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
         hands = situation.hands
         trimmers = tuple(t for t in hands.trimmers() if t.name in view.trimmers) if hands is not None else ()
         return Snapshot(
             job=job_view(job),
-            step=step_view(job, self._at),
+            step=step_view(job, self.at),
             prompt=replace(HELD, sounds=bool(situation.sending)) if held else view.prompt,
             sound=InputView(*self._sound.state(), self._port.status, self._sound.only(), self._sound.hum()),
             gauges=view.gauges,
@@ -379,5 +391,5 @@ class Runner:
             flutter=view.flutter,
             spectrum=view.spectrum,
             told=view.told,
-            can_go_back=self._way.before(self._at) is not None,
+            can_go_back=self._way.before(self.at) is not None,
         )

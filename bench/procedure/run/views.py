@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from bench.audio.port import PortStatus
+from bench.problem import Problem
 from bench.procedure.model.job import Job
-from bench.procedure.state.snapshot import JobView, StepView
+from bench.procedure.state.snapshot import InputView, JobView, Outcome, Prompt, Snapshot, StepView
 
 
 def job_view(job: Job) -> JobView:
@@ -41,4 +43,28 @@ def step_view(job: Job, at: int) -> StepView | None:
         hints=step.hints,
         direction=step.direction or "",
         lot=step.lot,
+    )
+
+
+def stopped_view(job: Job, at: int, port: PortStatus, fault: BaseException) -> Snapshot:
+    """What there is to see when something failed and the run was stopped: where, and a sentence. Nothing in it is live.
+
+    Args:
+        job: what is on the bench.
+        at: the index of the step at hand.
+        port: how it is left.
+        fault: a `Problem`, or a fault of this program.
+    """
+    step = step_view(job, at)
+    where = f" at “{step.title}”" if step is not None else ""
+    if isinstance(fault, Problem):
+        code, said = 2, f"The job stopped{where}: {fault.sentence}."
+    else:
+        code, said = 3, f"A fault of this program stopped the job{where}."
+    return Snapshot(
+        job=job_view(job),
+        step=step,
+        prompt=Prompt("wait", ""),
+        sound=InputView((), clipping=False, silent=False, port=port),
+        outcome=Outcome(completed=False, exit_code=code, judged=0, words={}, said=said),
     )

@@ -33,6 +33,14 @@ from bench.tui.widgets.tones import ToneBoard
 LEAST_ROWS = {"gauges": 10, "tones": 8, "flutter": 6}
 """What the faces that share their room with the card need at least."""
 
+STOP_S = 1.0
+"""A screen that is left waits so long for the bench thread; what takes longer is waited for outside of it."""
+
+SLOW_S = 2.0
+"""A bench thread that has shown nothing for so long waits for a slow disk, or a sound device."""
+
+STILL_WRITING = "Not all is on disk yet."
+
 FIGURES_EVERY_S = 0.13
 """Figures change no faster than can be read (7 to 8 times a second); bars follow every snapshot."""
 
@@ -48,8 +56,8 @@ class Desk(Protocol):
     def post(self, command: say.Command) -> None:
         """Tell it something."""
 
-    def stop(self) -> None:
-        """End it and wait until it has ended."""
+    def stop(self, limit_s: float) -> bool:
+        """End it and wait for it; whether it has ended."""
 
 
 class Sitting(Protocol):
@@ -66,6 +74,9 @@ class Sitting(Protocol):
 
     def close(self, outcome: Outcome | None) -> str:
         """Finish what was written; returns what to say about it: where the report is."""
+
+    def close_late(self, line: Callable[[str], None]) -> None:
+        """Likewise when the screen is gone and the bench thread still writes: wait for it, and say so."""
 
 
 class BenchScreen(BenchKeys):
@@ -84,6 +95,8 @@ class BenchScreen(BenchKeys):
         self._flush_waits = False
         self._face = ""
         self._since = 0.0
+        self._answered_at = time.monotonic()
+        self._waiting = False
         self._clipped: tuple[int, int] = (-1, -1)
         self._asked = Prompt("wait", "")
         self._ended = ""
@@ -122,6 +135,7 @@ class BenchScreen(BenchKeys):
         """Open the bench; the screen is there meanwhile."""
         self.query_one(Notice).show("Getting the bench ready …", "quiet")
         self.run_worker(self._open(), exclusive=True)
+        self.set_interval(1.0, self._show_waiting)
 
     async def _open(self) -> None:
         try:
@@ -142,7 +156,8 @@ class BenchScreen(BenchKeys):
     def _heard(self, snapshot: Snapshot) -> None:
         """Called on the bench thread: the newest snapshot lies ready, and at most one message says so."""
         same, self._newest = snapshot == self._newest, snapshot
-        if same and (self._desk is None or self._desk.fault is None):
+        self._answered_at = time.monotonic()
+        if same:
             return  # nothing to draw: an idle bench costs nothing
         if not self._told:
             self._told = True
@@ -156,10 +171,14 @@ class BenchScreen(BenchKeys):
         if self._over:
             return
         self._over = True
-        if self._desk is not None:
-            await asyncio.to_thread(self._desk.stop)
+        if self._desk is None:
+            return
+        if await asyncio.to_thread(self._desk.stop, STOP_S):
             outcome = self._seen.outcome if self._seen else None
             self._ended = await asyncio.to_thread(self._sitting.close, outcome)
+        else:
+            self._ended = STILL_WRITING
+            self.app.close_late = self._sitting.close_late  # type: ignore[attr-defined]
 
     # ---------------------------------------------------------------- what is seen
 
@@ -168,8 +187,6 @@ class BenchScreen(BenchKeys):
         self._told = False
         new, old = self._newest, self._figures
         self._seen = new
-        if self._desk is not None and self._desk.fault is not None:
-            raise self._desk.fault
         if new is None or not self.display:  # on its way out: nothing to show it on
             return
         self.query_one(SoundStrip).show(new.sound, new.sending, figures=False)
@@ -314,10 +331,20 @@ class BenchScreen(BenchKeys):
         shown = presentation.footer_of(new, trainee=self.trainee)
         self.query_one(Footer).show(shown, typing=presentation.is_typing(new))
 
+    def _show_waiting(self) -> None:
+        """No snapshot comes while the bench thread waits for a slow disk or device: say so, with the seconds."""
+        waited_s, was_waiting = time.monotonic() - self._answered_at, self._waiting
+        self._waiting = self._seen is not None and not self._over and waited_s >= SLOW_S
+        if self._waiting:
+            text = f"! no answer for {waited_s:.0f} s: the disk or the sound device is slow; not all may be saved"
+            self.query_one(Notice).show(text, "caution")
+        elif was_waiting and self._seen is not None:
+            self.query_one(Notice).show(*presentation.last_word(self._seen))
+
     async def _end(self, outcome: Outcome) -> None:
         """The run is over: stop all, write the report, say where it is. Keys work meanwhile."""
         self.exit_code = outcome.exit_code
-        self._show_ending(outcome, "Writing the report …")
+        self._show_ending(outcome, "Closing the session …")
         await self._finish()
         self._show_ending(outcome, self._ended)
         self._settled = True
@@ -334,6 +361,13 @@ class BenchScreen(BenchKeys):
         if self._figures is not None and self.display:
             self._show_card(self._figures)
             self._show_face(self._figures)
+
+    def _go_back(self) -> None:
+        """What was stopped by a fault ends the program, which says it again outside the screen."""
+        if self._settled and self._desk is not None and self._desk.fault is not None:
+            self.app.end_by(self._desk.fault)  # type: ignore[attr-defined]
+        else:
+            super()._go_back()
 
     def _pick_again(self) -> None:
         if self._seen is not None:

@@ -51,6 +51,17 @@ reference_hz = 400
 targets = { response = "machine.record_response" }
 """
 
+CIRCUIT = """
+[[step]]
+kind = "measure"
+id = "encoder"
+title = "Encoder"
+do = "Move the switch when asked."
+quantity = "encoding_error"
+noise_reduction = "record-only"
+target = "machine.noise_reduction_circuit"
+"""
+
 
 @pytest.fixture
 def begin(tmp_path: Path) -> Callable[[str], Opened]:
@@ -101,8 +112,9 @@ def test_the_reference_tape_stays_out_of_an_uncleaned_machine(begin: Callable[[s
     ]
 
 
-def test_nothing_records_before_the_reference_tape_is_out(begin: Callable[[str], Opened]) -> None:
-    run = begin(CLEAN + LEVEL + RECORD)
+@pytest.mark.parametrize("recording", [RECORD, CIRCUIT], ids=["record-replay", "noise-reduction circuit"])
+def test_nothing_records_before_the_reference_tape_is_out(begin: Callable[[str], Opened], recording: str) -> None:
+    run = begin(CLEAN + LEVEL + recording)
     run.runner.obey(say.GoOn())
     run.runner.obey(say.Skip("level another day"))
     shown = run.runner.snapshot()

@@ -10,7 +10,7 @@ from textual.widgets import Input
 
 from bench.problem import Problem
 from bench.procedure.run import commands as say
-from bench.procedure.state.snapshot import Prompt, Snapshot
+from bench.procedure.state.snapshot import Outcome, Prompt, Snapshot
 from bench.tui.actions import key_name
 from bench.tui.app import BenchApp
 from bench.tui.preferences import Memory
@@ -292,16 +292,50 @@ async def test_a_bench_that_cannot_open_says_why() -> None:
     assert sitting.closed == [None]
 
 
-async def test_a_fault_of_the_bench_ends_the_app_and_is_told() -> None:
+async def test_a_fault_of_the_bench_is_said_and_leaves_nothing_but_leaving() -> None:
     app, sitting = bench_app(samples.adjusting())
-    with pytest.raises(ZeroDivisionError):  # noqa: PT012 - the app raises on its way out
-        async with app.run_test(size=SIZE) as pilot:
-            await says(pilot, "raise by")
-            sitting.desk.fault = ZeroDivisionError("in the bench thread")
-            sitting.desk.on_snapshot(samples.adjusting(-12.8))
-            await until(pilot, lambda: app.fault is not None)
+    sitting.kept = "What was accepted is safe in sessions/here. Please send us /tmp/fault.txt."
+    said = "A fault of this program stopped the job at “Set the replay level”."
+    outcome = Outcome(completed=False, exit_code=3, judged=0, words={}, said=said)
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "raise by")
+        sitting.desk.fault = ZeroDivisionError("in the bench thread")
+        text = await show(pilot, sitting, samples.adjusting(outcome=outcome), "send us /tmp/fault.txt")
+        assert "A fault of this program stopped the job" in text
+        assert "safe in sessions/here" in text
+        assert "Leave" in text
+        await pilot.press("r", "k", "h", "n", "s", "up")
+        assert sitting.desk.posted == []
+        await pilot.press("space")
+        await until(pilot, lambda: app.fault is not None)
     assert isinstance(app.fault, ZeroDivisionError)
     assert sitting.desk.stops == 1
+    assert sitting.closed == [outcome]
+
+
+async def test_a_bench_that_waits_for_a_slow_disk_says_so_until_it_answers(monkeypatch: pytest.MonkeyPatch) -> None:
+    app, sitting = bench_app(samples.adjusting())
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "raise by")
+        monkeypatch.setattr("bench.tui.screens.bench.SLOW_S", 0.5)
+        await says(pilot, "the disk or the sound device is slow")
+        monkeypatch.setattr("bench.tui.screens.bench.SLOW_S", 60.0)
+        sitting.desk.on_snapshot(samples.adjusting())
+        await until(pilot, lambda: "is slow" not in screen_text(app))
+
+
+async def test_a_session_that_is_still_written_is_not_closed_with_the_screen() -> None:
+    app, sitting = bench_app(samples.adjusting())
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "raise by")
+        sitting.desk.ends = False
+        app.exit()
+    assert sitting.closed == []
+    assert app.close_late is not None
+    lines: list[str] = []
+    app.close_late(lines.append)
+    assert lines == ["waited"]
+    assert sitting.closed == [None]
 
 
 async def test_a_flood_of_snapshots_ends_with_the_newest() -> None:

@@ -1,0 +1,169 @@
+"""A fault in the middle of a run: one line that says where what was accepted is and which file to send, and exit 3."""
+
+from __future__ import annotations
+
+import _thread
+import io
+import shutil
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from bench import cli
+from bench.commands import run_options
+from bench.procedure.kinds.activity import Activity
+from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
+from bench.procedure.kinds.listen.reference import ReferenceActivity
+from bench.procedure.run.desk import Desk
+from bench.session.record import store
+from bench.session.record.atomic import save_file
+from bench.session.record.lock import held
+from bench.session.record.reader import read_session
+from bench.workspace import shipped_procedures
+from tests.procedure.flow_bench import CLEAN, HEAD, words
+
+
+class Lines(io.StringIO):
+    """A stdin whose lines come one by one."""
+
+    def __init__(self, lines: Iterator[str]) -> None:
+        super().__init__()
+        self._lines = lines
+
+    def __iter__(self) -> Any:
+        return self._lines
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    (tmp_path / "procedures" / "t.toml").write_text(HEAD + words("kept") + CLEAN, encoding="utf-8")
+    return tmp_path
+
+
+def inject(monkeypatch: pytest.MonkeyPatch, kind: type[Activity], method: str) -> threading.Event:
+    """Let a method fail; set once it has."""
+    failed = threading.Event()
+
+    def fails(*_: object) -> None:
+        failed.set()
+        raise ZeroDivisionError("injected")
+
+    monkeypatch.setattr(kind, method, fails)
+    return failed
+
+
+def typed(failed: threading.Event) -> Iterator[str]:
+    """What a person types: an answer, and the one key once the next step was there to be seen."""
+    yield "the last word\n"
+    failed.wait(2.0)
+    yield "\n"
+
+
+def stopped(folder: Path, capsys: pytest.CaptureFixture[str], args: list[str]) -> Path:
+    """Run it; the session that it leaves, once all that must be said is said."""
+    assert cli.main(["--workspace", str(folder), *args]) == 3
+    out, err = capsys.readouterr()
+    assert out == ""
+    last = err.splitlines()[-1]
+    (session,) = (folder / "sessions").iterdir()
+    before = f"tapebench: a fault of this program (ZeroDivisionError: injected); what was accepted is safe in {session}"
+    assert last.startswith(f"{before}; please send us ")
+    file = Path(last.rsplit(" ", 1)[1])
+    assert "ZeroDivisionError: injected" in file.read_text(encoding="utf-8")
+    file.unlink()
+    assert "Traceback" not in err
+    assert not held(session)
+    return session
+
+
+def answers(session: Path) -> list[Any]:
+    return [e.value for e in read_session(session).events if e.kind == "answer"]
+
+
+@pytest.mark.parametrize("method", ["begin", "view", "go_on", "end"])
+def test_in_a_rehearsal(
+    method: str, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    inject(monkeypatch, ByHandActivity, method)
+    session = stopped(folder, capsys, ["rehearse", "t", "--json"])
+    assert len(answers(session)) == 1
+    assert not read_session(session).done
+
+
+@pytest.mark.parametrize("method", ["begin", "view", "go_on", "end"])
+def test_in_plain_text(
+    method: str, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    failed = inject(monkeypatch, ByHandActivity, method)
+    monkeypatch.setattr("sys.stdin", Lines(typed(failed)))
+    session = stopped(folder, capsys, ["run", "t", "--plain"])
+    assert answers(session) == ["the last word"]
+
+
+@pytest.mark.parametrize("method", ["begin", "view", "hear", "port_ended", "end"])
+def test_on_a_capture(
+    method: str, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    inject(monkeypatch, ReferenceActivity, method)
+    soundfile.write(folder / "capture.wav", np.zeros((48000, 2)), 48000)
+    stopped(folder, capsys, ["run", "play-reference", "--port", str(folder / "capture.wav")])
+
+
+def test_an_interrupt_stops_the_bench_thread_before_the_session_is_closed(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    desks: list[Desk] = []
+    start = Desk.start
+
+    def interrupted(desk: Desk) -> None:
+        start(desk)
+        desks.append(desk)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Desk, "start", interrupted)
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    assert cli.main(["--workspace", str(folder), "run", "t", "--plain"]) == 130
+    (session,) = (folder / "sessions").iterdir()
+    last = capsys.readouterr().err.splitlines()[-1]
+    assert last == f"tapebench: interrupted; what was accepted is safe in {session}"
+    assert not desks[0].alive
+    assert not held(session)
+
+
+def test_leaving_while_a_slow_disk_is_written_claims_nothing_and_keeps_the_lock(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Ctrl+C while an answer is written, and once more when the wait is said."""
+    on, said = threading.Event(), list[str]()
+
+    def slow(path: Path, data: bytes) -> None:
+        if b"the last word" in data and not on.is_set():
+            _thread.interrupt_main()
+            assert on.wait(30)
+        save_file(path, data)
+
+    def narrate(line: str) -> None:
+        said.append(line)
+        if "not all is on disk yet" in line:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(store, "save_file", slow)
+    monkeypatch.setattr(run_options, "narrate", narrate)
+    monkeypatch.setattr("sys.stdin", io.StringIO("the last word\n"))
+    assert cli.main(["--workspace", str(folder), "run", "t", "--plain"]) == 130
+    (session,) = (folder / "sessions").iterdir()
+    last = capsys.readouterr().err.splitlines()[-1]
+    assert last.endswith(f"{session}: still being written; what was accepted last may not be on disk")
+    assert said[-1].startswith("! not all is on disk yet: waiting, 2 s so far")
+    assert held(session)
+    on.set()
+    for thread in threading.enumerate():
+        if thread.name == "bench":
+            thread.join(30)
+    assert answers(session) == ["the last word"]
