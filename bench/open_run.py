@@ -105,14 +105,14 @@ Say = Callable[[str], None]
 """Takes a line of narration."""
 
 
-def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool, say: Say | None = None) -> Opened:
+def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, real_time: bool, say: Say | None = None) -> Opened:
     """Open a new run.
 
     Args:
         workspace: where procedures and sessions are.
         wanted: what to run, on what.
         clock: the run's time.
-        paced: whether the practice machine keeps to the clock, or makes sound as fast as it is asked for.
+        real_time: whether the practice machine keeps to the clock, or makes sound as fast as it is asked for.
         say: is told what was kept, once it is on disk.
 
     Raises:
@@ -127,7 +127,7 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool,
         sheets = {name: library.fault(path) for name, path in faults.items()}
         exercise = set_exercise(sheets, job, chosen, wanted.exercise, wanted.seed)
         job = exercise.job
-    port = open_port(library, job, wanted, clock, paced=paced, exercise=exercise)
+    port = open_port(library, job, wanted, clock, real_time=real_time, exercise=exercise)
     inputs: list[Path | UsedFile] = [*job.used, *faults.values()]
     if port.status.kind == "live":
         port.open()  # before there is a session: without a device none is begun
@@ -145,7 +145,9 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, paced: bool,
     return replace(_opened(job, port, store, clock, say), exercise=exercise)
 
 
-def resume_run(folder: Path, clock: Clock, *, port: str | None = None, paced: bool, say: Say | None = None) -> Opened:
+def resume_run(
+    folder: Path, clock: Clock, *, port: str | None = None, real_time: bool, say: Say | None = None
+) -> Opened:
     """Open a session that was broken off, by the copies of the files that it was begun with.
 
     Raises:
@@ -168,7 +170,7 @@ def resume_run(folder: Path, clock: Clock, *, port: str | None = None, paced: bo
             exercise = set_exercise(sheets, job, facts.exercise, 0, facts.seed)
             job = exercise.job
         wanted = Wanted(facts.procedure_id, port=kind, faults=tuple(str(p) for p in faults), seed=facts.seed)
-        opened = open_port(library, job, wanted, clock, paced=paced, exercise=exercise)
+        opened = open_port(library, job, wanted, clock, real_time=real_time, exercise=exercise)
         turn_as_before(opened, facts)
         put_back(opened, job, store.events())
         for path in (store.inputs / "sheets" / "interfaces").glob("*.toml"):
@@ -271,7 +273,7 @@ def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | 
 
 
 def open_port(
-    library: Library, job: Job, wanted: Wanted, clock: Clock, *, paced: bool, exercise: Exercise | None = None
+    library: Library, job: Job, wanted: Wanted, clock: Clock, *, real_time: bool, exercise: Exercise | None = None
 ) -> Port:
     """The port that a person asked for, not yet opened.
 
@@ -279,11 +281,11 @@ def open_port(
         Problem: faults asked for on a real machine, or no such file.
     """
     if wanted.port == "practice":
-        from bench.practice_setup import build_practice_loop, build_practice_port
+        from bench.practice_setup import build_practice_loopback, build_practice_port
 
         if any(isinstance(s, InterfaceStep) for s in job.steps):
             faults = tuple(library.fault(f) for f in wanted.faults)
-            return build_practice_loop(seed=wanted.seed, faults=faults, clock=clock, paced=paced)
+            return build_practice_loopback(seed=wanted.seed, faults=faults, clock=clock, real_time=real_time)
         if exercise is None:
             faults, misadjustment = tuple(library.fault(f) for f in wanted.faults), 1.0
         else:
@@ -297,7 +299,7 @@ def open_port(
             faults=faults,
             misadjustment=misadjustment,
             clock=clock,
-            paced=paced,
+            real_time=real_time,
         )
     if exercise is not None:
         raise Problem("an exercise needs the practice machine; leave --port out")

@@ -10,7 +10,7 @@ from bench.procedure.model.sheets import Fault, Machine, ReferenceTape, Tape
 
 if TYPE_CHECKING:
     from bench.audio.practice import PracticePort
-    from bench.audio.practice_loopback import LoopPort
+    from bench.audio.practice_loopback import LoopbackPort
     from bench.practice.facts import MachineFacts
     from bench.practice.machine import PracticeMachine
     from bench.training.truth import Truth
@@ -79,7 +79,7 @@ def build_practice_port(
     misadjustment: float = 1.0,
     other_tapes: Sequence[Tape] = (),
     clock: Clock,
-    paced: bool,
+    real_time: bool,
 ) -> PracticePort:
     """A port in front of that practice machine.
 
@@ -92,7 +92,7 @@ def build_practice_port(
         misadjustment: how far its trimmers are off, 1 for up to 6 dB.
         other_tapes: work tapes that can be threaded instead of it.
         clock: what time it is.
-        paced: sound in real time, or as fast as it is read.
+        real_time: sound in real time, or as fast as it is read.
 
     Raises:
         Problem: a `[practice]` table holds what the practice machine does not know.
@@ -102,26 +102,26 @@ def build_practice_port(
     built = build_practice_machine(
         machine, tape, reference, seed=seed, faults=faults, misadjustment=misadjustment, other_tapes=other_tapes
     )
-    return PracticePort(built, clock, paced=paced)
+    return PracticePort(built, clock, real_time=real_time)
 
 
-def build_practice_loop(*, seed: int, faults: Sequence[Fault] = (), clock: Clock, paced: bool) -> LoopPort:
+def build_practice_loopback(*, seed: int, faults: Sequence[Fault] = (), clock: Clock, real_time: bool) -> LoopbackPort:
     """A port in front of an interface plugged into itself, for jobs that measure the interface.
 
     Args:
         seed: draws its noise.
         faults: what is wrong with it.
         clock: what time it is.
-        paced: sound in real time, or as fast as it is read.
+        real_time: sound in real time, or as fast as it is read.
 
     Raises:
         Problem: a fault of a machine, not of an interface.
     """
-    from bench.audio.practice_loopback import LoopPort
-    from bench.practice.loopback import PracticeLoop, loop_facts
+    from bench.audio.practice_loopback import LoopbackPort
+    from bench.practice.loopback import PracticeLoopback, loopback_facts
 
-    facts = loop_facts([(f.name, f.practice) for f in faults])
-    return LoopPort(PracticeLoop(facts, seed=seed), clock, paced=paced)
+    facts = loopback_facts([(f.name, f.practice) for f in faults])
+    return LoopbackPort(PracticeLoopback(facts, seed=seed), clock, real_time=real_time)
 
 
 def truth_of(machine: PracticeMachine, sheet: Machine, faults: Mapping[str, Fault]) -> Truth:
@@ -132,17 +132,17 @@ def truth_of(machine: PracticeMachine, sheet: Machine, faults: Mapping[str, Faul
         sheet: its sheet.
         faults: by the names of their sheets.
     """
-    from bench.practice.trimmers import names
+    from bench.practice.trimmers import trimmers_of
     from bench.training.debrief import right_within
     from bench.training.truth import FaultTruth, TrimmerTruth, Truth
 
     off = machine.truth()
     trimmers = tuple(TrimmerTruth(name, off[name], _unit(name)) for name in sheet.trimmers if name in off)
-    sets = {key: name for name, (_, key) in names(sheet.heads).items()}
+    sets = {key: name for name, (_, key) in trimmers_of(sheet.heads).items()}
     told = []
     for key, fault in faults.items():
         its_own = tuple(sets[figure] for figure in fault.practice if figure in sets)
-        there = fault.name in machine.standing_faults
+        there = fault.name in machine.remaining_faults
         if its_own:
             there = any(abs(off[name]) > right_within(name) for name in its_own)
         mendable = bool(its_own or fault.mended_by)

@@ -1,4 +1,4 @@
-"""A capture in a file: any format libsndfile reads, any rate, one channel or two, streamed block by block."""
+"""A capture in a file, read block by block: any format that libsndfile reads, any rate, one channel or two."""
 
 from __future__ import annotations
 
@@ -12,32 +12,32 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.audio.standard_error import hushed
+from bench.audio.standard_error import stderr_silenced
 from bench.problem import Problem
 
 _SHORTER = re.compile(r": (\d+) \(should be (\d+)\)")
-"""How libsndfile notes that a header promises more bytes than the file holds."""
+"""How libsndfile reports a header that states more bytes than the file holds."""
 _UNKNOWN_LENGTH = 2**31 - 2**20
-"""Programs that write to a pipe put about 2³¹ or 2³² here because they cannot go back to say the real length."""
+"""Programs that write to a pipe state about 2³¹ or 2³² bytes, because they cannot go back and write the true length."""
 _MOST_SAMPLES = 2**22
-"""Samples decoded at once, so that a thousand channels do not fill the memory."""
+"""Most samples decoded at a time, so that a thousand channels do not fill the memory."""
 _NO_LENGTH = 2**60
-"""libsndfile gives 2⁶³ - 1 frames where the header does not say."""
+"""libsndfile reports 2⁶³ - 1 frames if the header does not state the length."""
 _LOSSY = {"VORBIS", "OPUS", "MPEG_LAYER_I", "MPEG_LAYER_II", "MPEG_LAYER_III"}
 _STREAMED_FORMATS = {"FLAC", "MP3"}
-"""Formats whose length is only known to be there once their end was decoded."""
+"""Formats whose length is certain only after the end has been decoded."""
 
 
 class Capture:
-    """An audio file, opened and looked over; its samples are streamed by `blocks`.
+    """An audio file, opened and checked; `blocks` reads its samples.
 
     Args:
         path: the file.
-        pick: which channels to take, counted from 1, one or two of them; needed when there are more than two.
+        pick: which channels to use, counted from 1, one or two of them; needed if there are more than two.
 
     Raises:
         Problem: missing, a folder, not audio, no samples, more than two channels without `pick`, or an
-            impossible `pick`. NaN or infinite samples are found, and raised, while the blocks are read.
+            impossible `pick`. NaN or infinite samples raise it while the blocks are read.
     """
 
     def __init__(self, path: Path | str, pick: tuple[int, ...] | None = None) -> None:
@@ -77,14 +77,14 @@ class Capture:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """What is odd about the file, a sentence each. Reading its blocks may add to them."""
+        """What is unusual about the file, one sentence each. Reading its blocks can add more."""
         return tuple(self._warnings)
 
     def blocks(self, frames: int = 65536) -> Generator[NDArray[np.float64], None, None]:
         """The samples in order, from the start of the file.
 
         Args:
-            frames: length of each block but the last; shorter ones come of a file with a great many channels.
+            frames: length of each block but the last; shorter in a file with very many channels.
 
         Yields:
             Arrays of shape (frames, channels), full scale ±1.
@@ -112,7 +112,7 @@ class Capture:
             self._warn_cut_short()
 
     def check_samples(self) -> None:
-        """Read through what could hold NaN or infinite samples, so that they are found now and not midway."""
+        """Read a file of floating-point samples through, so that NaN or infinity is found before measuring starts."""
         if self._may_hold_nan:
             for _ in self.blocks():
                 pass
@@ -139,9 +139,9 @@ class Capture:
         import soundfile
 
         try:
-            with hushed():
+            with stderr_silenced():
                 sound = soundfile.SoundFile(self._path_as_stored())
-        except TypeError:  # soundfile asks for rate and channels of a name that ends in .raw
+        except TypeError:  # soundfile needs rate and channels for a name that ends in .raw
             raise Problem(
                 f"{self.name} is headerless, so its sample rate is unknown; convert it to WAV or FLAC"
             ) from None
@@ -153,22 +153,22 @@ class Capture:
         try:
             yield sound
         finally:
-            with hushed():
+            with stderr_silenced():
                 sound.close()
 
     def _path_as_stored(self) -> str | bytes:
-        """POSIX names are bytes, which need not be text; Windows names are text."""
+        """The name as the system stores it: bytes, not always text, on POSIX; text on Windows."""
         return os.fsencode(self.path) if os.name == "posix" else str(self.path)
 
     def _read(self, sound: Any, frames: int) -> NDArray[np.float64]:
-        """Up to so many frames; none at the end, and none where a damaged file can't be decoded any further."""
+        """Up to so many frames; none at the end, or where a damaged file can't be decoded any further."""
         import soundfile
 
         pieces: list[NDArray[np.float64]] = []
-        # A decoder that fails keeps nothing of the call it failed in: small calls save what came before.
+        # A decoder that fails returns nothing from that call: small calls keep what came before.
         step = 1024 if self._damaged else frames
         try:
-            with hushed() if self._chatters else contextlib.nullcontext():
+            with stderr_silenced() if self._chatters else contextlib.nullcontext():
                 while frames > 0:
                     piece = sound.read(min(step, frames), dtype="float64", always_2d=True)
                     if not len(piece):
@@ -202,10 +202,10 @@ class Capture:
 
     def _end_is_there(self, sound: Any) -> bool:
         try:
-            with hushed():
+            with stderr_silenced():
                 sound.seek(self.frames - 1)
                 return len(sound.read(1)) == 1
-        except Exception:  # whatever the decoder makes of a damaged end, it is not there
+        except Exception:  # any error in decoding a damaged end means that the end is missing
             return False
 
     def _count(self) -> int:

@@ -1,4 +1,4 @@
-"""The sound devices there are, and which of them is meant."""
+"""The available sound devices, and the choice of one by name."""
 
 from __future__ import annotations
 
@@ -20,24 +20,24 @@ class Device:
     index: int
     name: str
     system: str
-    """The sound system it belongs to: ALSA, Core Audio, Windows WASAPI…"""
+    """Its sound system: ALSA, Core Audio, Windows WASAPI…"""
     inputs: int
     outputs: int
     sample_rate: int
-    """What it says it runs at by default, Hz."""
+    """Its default sample rate, Hz."""
     default_input: bool
     default_output: bool
 
     def as_json(self) -> dict[str, Any]:
-        """As `ports --json` shows it."""
+        """The fields that `ports --json` prints."""
         return asdict(self)
 
 
-def list_devices(sounddevice: Any) -> tuple[Device, ...]:
+def query_devices(sounddevice: Any) -> tuple[Device, ...]:
     """All devices.
 
     Args:
-        sounddevice: the module, handed in because only the live port imports it.
+        sounddevice: the module, passed in because only the live port imports it.
     """
     systems = sounddevice.query_hostapis()
     default_in, default_out = sounddevice.default.device
@@ -57,28 +57,28 @@ def list_devices(sounddevice: Any) -> tuple[Device, ...]:
 
 
 def choose(devices: tuple[Device, ...], wanted: str | None) -> tuple[Device, Device]:
-    """The input and the output that are meant.
+    """The input and output device of a name.
 
     Args:
-        devices: those there are.
-        wanted: a name, or enough of it; "IN / OUT" where recording and playing go through two devices, as
-            Windows lists them; None for the system's own choice.
+        devices: the available devices.
+        wanted: a name, or enough of it; "IN / OUT" for two devices, as Windows lists input and output of one
+            interface; None for the system's default.
 
     Raises:
-        Problem: there is none, or none or several of this name, or it lacks a channel that is needed.
+        Problem: no device, none or several of this name, or one with too few channels.
     """
     if not devices:
         raise Problem(NO_DEVICE)
     names = [part.strip() for part in (wanted or "").split(" / ")]
     if len(names) > 2:
         raise Problem(f'"{wanted}" names more than two devices; write one name, or IN / OUT')
-    record, play = _one(devices, names[0], "inputs"), _one(devices, names[-1], "outputs")
+    record, play = _match(devices, names[0], "inputs"), _match(devices, names[-1], "outputs")
     if play.outputs < 2:
         raise Problem(f'the sound device "{play.name}" has one output channel and two are needed; choose another')
     return record, play
 
 
-def _one(devices: tuple[Device, ...], name: str, side: str) -> Device:
+def _match(devices: tuple[Device, ...], name: str, side: str) -> Device:
     able = [d for d in devices if getattr(d, side) > 0]
     if not able:
         raise Problem(f"no sound device has {side}; plug in an interface that can record and play at once")
@@ -91,16 +91,16 @@ def _one(devices: tuple[Device, ...], name: str, side: str) -> Device:
     ):
         systems = {d.system for d in fits}
         if len(fits) == 1 or (fits and len(systems) == len(fits)):
-            return fits[0]  # one device that several sound systems list: the first is the system's own choice
+            return fits[0]  # one device listed by several sound systems: the first is the system's default
         if fits:
-            raise Problem(f'"{name}" fits several devices with {side}: {_listed(fits)}; write more of the name')
-    raise Problem(f'there is no sound device with {side} named "{_plain(name)}"; there are: {_listed(able)}')
+            raise Problem(f'"{name}" fits several devices with {side}: {_quoted_names(fits)}; write more of the name')
+    raise Problem(f'there is no sound device with {side} named "{_plain(name)}"; there are: {_quoted_names(able)}')
 
 
-def _listed(devices: list[Device]) -> str:
+def _quoted_names(devices: list[Device]) -> str:
     return ", ".join(f'"{d.name}"' for d in devices)
 
 
 def _plain(text: str) -> str:
-    """Without control characters: a device's name is not ours and ends up on a terminal."""
+    """Without control characters: the name comes from outside and is shown on a terminal."""
     return "".join(c if c.isprintable() else " " for c in str(text)).strip()

@@ -17,7 +17,7 @@ __all__ = ["Capture", "FilePort"]
 
 
 class FilePort:
-    """A capture as a port: each read gives the next block at once. It can be listened to, not adjusted."""
+    """A capture as a port: each read returns the next block at once. It can be measured, not adjusted."""
 
     def __init__(self, path: Path | str, block: int = 4800, pick: tuple[int, ...] | None = None) -> None:
         self._capture = Capture(path, pick)
@@ -28,12 +28,12 @@ class FilePort:
 
     @property
     def capture(self) -> Capture:
-        """The file behind the port: its length and its warnings."""
+        """The file behind the port."""
         return self._capture
 
     @property
     def status(self) -> PortStatus:
-        """Running until the file is over, then ended."""
+        """Running until the end of the file, then ended."""
         return PortStatus(
             name=self._capture.name,
             kind="file",
@@ -51,19 +51,19 @@ class FilePort:
         self._at, self._ended = 0, False
 
     def close(self) -> None:
-        """Let go of the file."""
+        """Close the file."""
         if self._blocks is not None:
             self._blocks.close()
         self._blocks, self._ended = None, False
 
     def send(self, source: Source | None) -> int:
-        """Silence is what a file sends anyway; anything else raises `Problem`."""
+        """Accept silence; raise `Problem` for anything else, because a file can't be recorded on."""
         if source is not None:
             raise Problem(f"{self._capture.name} is a file, and a file cannot be adjusted or recorded on")
         return self._at
 
     def read(self, timeout_s: float) -> Block | None:
-        """The next block; None once the file is over."""
+        """The next block; None at the end of the file."""
         samples: Samples | None = next(self._blocks, None) if self._blocks is not None else None
         if samples is None:
             self._ended = self._blocks is not None
@@ -73,5 +73,5 @@ class FilePort:
         return block
 
     def reopen(self) -> bool:
-        """A file does not come back once it is over."""
+        """A file that has ended can't be continued."""
         return self.status.state == "running"

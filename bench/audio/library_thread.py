@@ -1,4 +1,4 @@
-"""One thread for all calls into a library that can hang and bears only one call at a time."""
+"""One thread for all calls into a library that can hang and allows only one call at a time."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from typing import Any, TypeVar
 T = TypeVar("T")
 
 
-class NoAnswer(Exception):  # noqa: N818 - it is what the caller got, not an error of ours
-    """The call did not come back in time, or an earlier one is still stuck."""
+class NoAnswer(Exception):  # noqa: N818 - the library's fault, not an error of ours
+    """The call did not return in time, or an earlier one is still hung."""
 
 
-class Calls:
-    """Makes calls one after another on a daemon thread of its own, so that one that hangs holds up nothing else.
+class LibraryThread:
+    """Makes calls one after another on a daemon thread, so that one that hangs blocks nothing else.
 
-    A stuck call stays stuck: no other is begun until it has come back, because the library would not bear it.
+    While a call hangs no other is started, because the library allows only one at a time.
     """
 
     def __init__(self, name: str) -> None:
@@ -29,25 +29,25 @@ class Calls:
         self._lock = threading.Lock()
 
     @property
-    def stuck(self) -> bool:
-        """Whether a call has not come back."""
+    def is_hung(self) -> bool:
+        """Whether a call has not returned."""
         return self._latest is not None and not self._latest.done()
 
-    def make(self, call: Callable[[], T], limit_s: float) -> T:
-        """Make a call and give its result, or raise what it raises.
+    def call(self, function: Callable[[], T], limit_s: float) -> T:
+        """Call a function on the thread; return its result, or raise what it raises.
 
         Raises:
-            NoAnswer: it has not come back within the limit, or an earlier one is still stuck.
+            NoAnswer: it did not return within the limit, or an earlier call is still hung.
         """
         future: Future[T] = Future()
         with self._lock:
-            if self.stuck:
+            if self.is_hung:
                 raise NoAnswer
             self._latest = future
             if self._thread is None:
                 self._thread = threading.Thread(target=self._work, name=self._name, daemon=True)
                 self._thread.start()
-            self._jobs.put((call, future))
+            self._jobs.put((function, future))
         try:
             return future.result(limit_s)
         except TimeoutError:
@@ -57,9 +57,9 @@ class Calls:
 
     def _work(self) -> None:
         while True:
-            call, future = self._jobs.get()
+            function, future = self._jobs.get()
             try:
-                result = call()
+                result = function()
             except BaseException as error:
                 future.set_exception(error)
             else:

@@ -1,4 +1,4 @@
-"""The live port: full-duplex sound through PortAudio. The only importer of sounddevice, and only when it is needed."""
+"""The live port: full-duplex sound through PortAudio. Only this module imports sounddevice, and only when needed."""
 
 from __future__ import annotations
 
@@ -12,20 +12,20 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.audio.devices import Device, choose, list_devices
-from bench.audio.library_thread import Calls, NoAnswer
-from bench.audio.output_buffer import MARGIN, Outgoing
+from bench.audio.devices import Device, choose, query_devices
+from bench.audio.library_thread import LibraryThread, NoAnswer
+from bench.audio.output_buffer import GUARD_BLOCKS, OutputBuffer
 from bench.audio.port import Block, PortStatus
 from bench.problem import Problem
 from bench.signals.source import Source
 
 QUEUE_S = 20.0
-"""How much sound waits when the bench thread is held up, before any is lost."""
+"""How much sound the queue holds while the bench thread is held up, before any is lost."""
 STALLED_S = 0.5
 JITTER_S = 0.01
-"""The input's clock is only believed beyond this: it was seen to err by 3 ms."""
+"""Smallest gap in the input's clock that counts as lost sound: the clock errs by up to 3 ms (measured)."""
 START_S = 0.3
-"""A stream sometimes ends by itself just after its start; one that has run so long has started."""
+"""A stream sometimes ends just after it starts; one that has run for this long has started."""
 FIRST_SOUND_S = 3.0
 TRIES = 5
 LIST_S = 10.0
@@ -41,18 +41,18 @@ NO_LIBRARY = (
 )
 NO_ANSWER = "the sound system does not answer; restart it (or the sound server), then try again"
 
-_calls = Calls("portaudio")
+_portaudio_thread = LibraryThread("portaudio")
 """PortAudio crashes when two threads call it at once."""
 
 
 def devices() -> tuple[Device, ...]:
-    """The sound devices there are.
+    """The available sound devices.
 
     Raises:
         Problem: there is no PortAudio library, or it does not answer.
     """
     try:
-        return _calls.make(_list, LIST_S)
+        return _portaudio_thread.call(_list, LIST_S)
     except NoAnswer:
         raise Problem(NO_ANSWER) from None
 
@@ -60,20 +60,24 @@ def devices() -> tuple[Device, ...]:
 def _list() -> tuple[Device, ...]:
     sounddevice = _library()
     try:
-        return list_devices(sounddevice)
+        return query_devices(sounddevice)
     except sounddevice.PortAudioError as error:
-        raise Problem(f"the sound devices can't be listed ({_words(error)}); restart the sound system") from None
+        raise Problem(
+            f"the sound devices can't be listed ({_portaudio_message(error)}); restart the sound system"
+        ) from None
 
 
 def _library() -> Any:
-    """The sounddevice module. To be called on the thread of the calls: its import starts PortAudio."""
+    """The sounddevice module. Call it on the PortAudio thread: the import starts PortAudio."""
     try:
         import sounddevice
     except OSError:
         raise Problem(NO_LIBRARY) from None
     except Exception as error:
-        raise Problem(f"the sound system can't be started ({_words(error)}); restart it, then try again") from None
-    # Its own way out waits without a limit for a sound system that hangs.
+        raise Problem(
+            f"the sound system can't be started ({_portaudio_message(error)}); restart it, then try again"
+        ) from None
+    # Its own exit handler waits without limit for a sound system that hangs.
     handler = sounddevice._exit_handler  # noqa: SLF001 - there is no public name for it
     atexit.unregister(handler)
     atexit.unregister(_at_exit)
@@ -81,24 +85,24 @@ def _library() -> Any:
     return sounddevice
 
 
-def _words(error: Exception) -> str:
-    """What PortAudio says, without the call it says it about."""
+def _portaudio_message(error: Exception) -> str:
+    """PortAudio's message, without the name of the call."""
     return str(error.args[0] if error.args else error).rsplit(":", maxsplit=1)[-1].strip()
 
 
 def _at_exit(handler: Any) -> None:
-    with contextlib.suppress(Exception):  # the program is over; nothing is left to be done about it
-        _calls.make(handler, DROP_S)
+    with contextlib.suppress(Exception):  # the program is ending, so an error has no consequence
+        _portaudio_thread.call(handler, DROP_S)
 
 
-class _Run:
+class _StreamRun:
     """One stream from its start to its end.
 
     Args:
-        port: takes in what comes, and has ready what goes out.
+        port: receives the input and provides the output.
         base: number of its first frame.
         lost: frames lost just before it.
-        abort: what to raise in the callback so that PortAudio ends the stream without a word.
+        abort: the exception that, raised in the callback, makes PortAudio end the stream silently.
     """
 
     def __init__(self, port: LivePort, base: int, lost: int, abort: type[Exception]) -> None:
@@ -109,14 +113,14 @@ class _Run:
         self.next_frame = base
         self.began = threading.Event()
         self.finished = threading.Event()
-        self.fault: Exception | None = None
-        self.beat = time.monotonic()
-        self.trip_s = 0.0
-        """From output to input, the computer's own part of it, as the sound system estimates it."""
+        self.error: Exception | None = None
+        self.last_callback_s = time.monotonic()
+        self.round_trip_s = 0.0
+        """The computer's own delay from output to input, as the sound system estimates it."""
         self.stream: Any = None
 
     def callback(self, indata: Any, outdata: Any, frames: int, times: Any, status: Any) -> None:
-        """Called by PortAudio on a thread of its own: copies and queues, nothing else."""
+        """Called by PortAudio on its own thread: copies and queues, nothing else."""
         try:
             block = self._port.outgoing.take()
             if block is None:
@@ -124,80 +128,80 @@ class _Run:
             else:
                 outdata[:] = block
             self._keep_time(frames, times, status)
-            if self._port.take_in(indata.copy(), self.next_frame, self.lost):
+            if self._port.enqueue(indata.copy(), self.next_frame, self.lost):
                 self.lost = 0
             else:
                 self.lost += frames
             self.next_frame += frames
             self.began.set()
-        except Exception as fault:
-            self.fault = fault
+        except Exception as error:
+            self.error = error
             raise self._abort from None
 
     def drop(self) -> None:
-        """End the stream. May hang; to be called on the thread of the calls."""
+        """End the stream. It can hang: call it on the PortAudio thread."""
         if self.stream is not None:
             self.stream.abort(ignore_errors=True)
             self.stream.close(ignore_errors=True)
 
     def _keep_time(self, frames: int, times: Any, status: Any) -> None:
         now, rate = time.monotonic(), self._port.sample_rate
-        # No output lasts through such a pause, and the flag for it does not always come.
-        held_up = self.began.is_set() and now - self.beat > STALLED_S
+        # No output buffer lasts through such a pause, and its flag is not always set.
+        held_up = self.began.is_set() and now - self.last_callback_s > STALLED_S
         flagged = bool(status) and bool(status.input_overflow or status.input_underflow)
         self._port.underflows += held_up or (bool(status) and bool(status.output_underflow))
         self._port.overflows += flagged
         if self.began.is_set() and (flagged or held_up):
-            # How much is missing, by the clock of the input. It does not jump where this program was held up and
-            # the sound system kept what came meanwhile.
+            # How much is missing, by the input's clock. The clock does not jump if this program was held up and the
+            # sound system kept what came in meanwhile.
             missing = max(int(flagged), round((times.inputBufferAdcTime - self._adc_s) * rate))
             if flagged or missing > JITTER_S * rate:
                 self.lost += missing
                 self.next_frame += missing
-        self.beat = now
+        self.last_callback_s = now
         self._adc_s = times.inputBufferAdcTime + frames / rate
-        self.trip_s = times.outputBufferDacTime - times.inputBufferAdcTime
+        self.round_trip_s = times.outputBufferDacTime - times.inputBufferAdcTime
 
 
 class LivePort:
     """A sound device, input and output at once.
 
     Args:
-        device: its name or enough of it, "IN / OUT" for two devices; None for the system's own choice.
-        sample_rate: frames a second.
-        block: frames in a block; 20 ms is the least that was found dependable.
+        device: its name or enough of it, "IN / OUT" for two devices; None for the system's default.
+        sample_rate: frames per second.
+        block: frames per block; 20 ms is the shortest that proved reliable.
     """
 
     def __init__(self, device: str | None = None, sample_rate: int = 48000, block: int = 960) -> None:
         self.sample_rate = sample_rate
-        self.outgoing = Outgoing(sample_rate, block)
+        self.outgoing = OutputBuffer(sample_rate, block)
         self.overflows = 0
-        """Times that incoming sound was lost."""
+        """How often incoming sound was lost."""
         self.underflows = 0
-        """Times that outgoing sound was broken."""
-        self._wanted = device
+        """How often outgoing sound was interrupted."""
+        self._wanted_name = device
         self._block = block
         self._name = device or "sound device"
         self._channels = 2
         self._incoming: queue.SimpleQueue[tuple[NDArray[np.float32], int, int]] = queue.SimpleQueue()
-        self._room = int(QUEUE_S * sample_rate / block)
-        self._run: _Run | None = None
+        self._queue_limit = int(QUEUE_S * sample_rate / block)
+        self._run: _StreamRun | None = None
         self._open = False
 
     @property
     def status(self) -> PortStatus:
-        """How the device is doing now."""
+        """The present state of the device."""
         state = self._state()
         detail = ""
-        if self.outgoing.fault is not None:
-            detail = f"the tone stopped through a fault of ours ({self.outgoing.fault!r})"
+        if self.outgoing.error is not None:
+            detail = f"the tone stopped through a fault of ours ({self.outgoing.error!r})"
         elif state == "stalled":
-            detail = f"no sound comes from {self._called}; look at the interface and the sound server"
+            detail = f"no sound comes from {self._quoted_name}; look at the interface and the sound server"
         elif state == "lost":
-            fault = self._run.fault if self._run is not None else None
-            detail = f"{self._called} went away; connect it, or start the sound server, and sound goes on"
-            if fault is not None:
-                detail = f"the stream ended through a fault of ours ({fault!r}); it is opened again"
+            error = self._run.error if self._run is not None else None
+            detail = f"{self._quoted_name} went away; connect it, or start the sound server, and sound goes on"
+            if error is not None:
+                detail = f"the stream ended through a fault of ours ({error!r}); it is opened again"
         return PortStatus(
             name=self._name,
             kind="live",
@@ -205,13 +209,13 @@ class LivePort:
             channels=self._channels,
             state=state,
             overflows=self.overflows,
-            underflows=self.underflows + self.outgoing.starved,
+            underflows=self.underflows + self.outgoing.underruns,
             backlog_s=self._incoming.qsize() * self._block / self.sample_rate,
             detail=detail,
         )
 
     def open(self) -> None:
-        """Start the stream. Raises `Problem`: no library, no device, not of that name, rate refused, no answer."""
+        """Start the stream. Raises `Problem`: no library, no such device, rate refused, or no answer."""
         if self._open:
             return
         self._open = True
@@ -219,7 +223,7 @@ class LivePort:
         self._incoming = queue.SimpleQueue()
         self.overflows = self.underflows = 0
         try:
-            _calls.make(self._start, OPEN_S)
+            _portaudio_thread.call(self._start, OPEN_S)
         except BaseException as error:
             self._open = False
             self.outgoing.end()
@@ -228,34 +232,34 @@ class LivePort:
             raise
 
     def close(self) -> None:
-        """Fade out, then stop. Sound that was not yet read is dropped."""
+        """Fade out, then stop. Unread sound is dropped."""
         if not self._open:
             return
         run, running = self._run, self._state() == "running"
         self.outgoing.send(None)
         if running and run is not None:
-            latency_s = min(0.5, max(0.0, run.trip_s))
-            run.finished.wait((MARGIN + 2) * self._block / self.sample_rate + latency_s)
+            latency_s = min(0.5, max(0.0, run.round_trip_s))
+            run.finished.wait((GUARD_BLOCKS + 2) * self._block / self.sample_rate + latency_s)
         self._open = False
         if run is not None:
             with contextlib.suppress(NoAnswer):
-                _calls.make(run.drop, DROP_S)
+                _portaudio_thread.call(run.drop, DROP_S)
         self.outgoing.end()
         self._run = None
 
     def send(self, source: Source | None) -> int:
-        """Send this from now on, faded in and out where it is cut.
+        """Send this source, with a fade wherever it is cut.
 
         Returns:
-            The input frame at which it begins, as well as the sound system's estimate of its own delay goes; what
-            lies between output and input outside the computer comes on top. While the device is lost it is a
-            guess, and the source begins when sound is back.
+            The input frame at which it begins, by the sound system's estimate of its own delay; any delay outside the
+            computer comes on top. While the device is lost this is an estimate, and the source begins when sound runs
+            again.
         """
-        trip_s = self._run.trip_s if self._run is not None else 0.0
-        return self.outgoing.send(source) + round(trip_s * self.sample_rate)
+        round_trip_s = self._run.round_trip_s if self._run is not None else 0.0
+        return self.outgoing.send(source) + round(round_trip_s * self.sample_rate)
 
     def read(self, timeout_s: float) -> Block | None:
-        """The next block; None when none came in time, or the device is lost and all that came was read."""
+        """The next block; None if none came in time, or the device is lost and everything has been read."""
         try:
             if self._state() in ("running", "stalled"):
                 samples, start, lost = self._incoming.get(timeout=max(0.0, timeout_s))
@@ -266,24 +270,24 @@ class LivePort:
         return Block(samples.astype(np.float64), start, lost)
 
     def reopen(self) -> bool:
-        """Open the device again. What was being sent goes on in its own time, as if it had not been lost."""
+        """Open the device again. The source continues as if the device had not been lost."""
         if self._state() in ("lost", "stalled"):
             try:
-                _calls.make(self._start_again, REOPEN_S)
+                _portaudio_thread.call(self._start_again, REOPEN_S)
             except (NoAnswer, Problem):
                 return False
         return self._state() == "running"
 
-    def take_in(self, samples: NDArray[np.float32], start: int, lost: int) -> bool:
-        """Queue a block for the bench thread; False when there is no room, which counts as lost."""
-        if self._incoming.qsize() >= self._room:
+    def enqueue(self, samples: NDArray[np.float32], start: int, lost: int) -> bool:
+        """Queue a block for the bench thread; False if the queue is full and the block is lost."""
+        if self._incoming.qsize() >= self._queue_limit:
             self.overflows += 1
             return False
         self._incoming.put((samples, start, lost))
         return True
 
     @property
-    def _called(self) -> str:
+    def _quoted_name(self) -> str:
         return f'the sound device "{self._name}"'
 
     def _state(self) -> Literal["closed", "running", "stalled", "lost"]:
@@ -292,23 +296,23 @@ class LivePort:
             return "closed"
         if run is None or run.finished.is_set() or not run.began.is_set():
             return "lost"
-        return "stalled" if time.monotonic() - run.beat > STALLED_S else "running"
+        return "stalled" if time.monotonic() - run.last_callback_s > STALLED_S else "running"
 
     def _start_again(self) -> None:
         if self._run is not None:
             self._run.drop()
         sounddevice = _library()
-        # PortAudio's list of devices is made once: one that came back is only seen in a new list.
+        # PortAudio lists devices once, when it starts: a device that returns is only in a new list.
         with contextlib.suppress(sounddevice.PortAudioError):  # it was ended already
             sounddevice._terminate()  # noqa: SLF001 - there is no public name for these
         try:
             sounddevice._initialize()  # noqa: SLF001
         except sounddevice.PortAudioError as error:
-            raise Problem(f"the sound system can't be started ({_words(error)})") from None
+            raise Problem(f"the sound system can't be started ({_portaudio_message(error)})") from None
         self._start()
 
     def _start(self) -> None:
-        record, play = choose(_list(), self._wanted)
+        record, play = choose(_list(), self._wanted_name)
         sounddevice = _library()
         self._name = record.name
         self._channels = min(2, record.inputs)
@@ -330,31 +334,31 @@ class LivePort:
                 run.finished.set()
                 run.drop()
                 raise Problem(self._refusal(error)) from None
-            if self._goes_on(run) and self._open:
+            if self._keeps_running(run) and self._open:
                 return
             silent = not run.began.is_set() and not run.finished.is_set()
             run.drop()
             if not self._open:
                 return
             if silent:
-                raise Problem(f"{self._called} gives no sound; look at the interface and the sound server")
-        raise Problem(f"{self._called} starts and stops at once; close other programs that use it, then try again")
+                raise Problem(f"{self._quoted_name} gives no sound; look at the interface and the sound server")
+        raise Problem(f"{self._quoted_name} starts and stops at once; close other programs that use it, then try again")
 
-    def _new_run(self, sounddevice: Any) -> _Run:
+    def _new_run(self, sounddevice: Any) -> _StreamRun:
         before = self._run
         if before is None:
             base = lost = 0
         else:
-            lost = max(0, round((time.monotonic() - before.beat) * self.sample_rate) - self._block)
+            lost = max(0, round((time.monotonic() - before.last_callback_s) * self.sample_rate) - self._block)
             base = before.next_frame + lost
             lost += before.lost
-        self._run = run = _Run(self, base, lost, sounddevice.CallbackAbort)
+        self._run = run = _StreamRun(self, base, lost, sounddevice.CallbackAbort)
         self.outgoing.begin(base)
         return run
 
     @staticmethod
-    def _goes_on(run: _Run) -> bool:
-        """Whether sound comes, and keeps coming for a moment."""
+    def _keeps_running(run: _StreamRun) -> bool:
+        """Whether sound starts and runs for `START_S`."""
         waited = 0.0
         while not run.began.wait(0.05) and not run.finished.is_set() and waited < FIRST_SOUND_S:
             waited += 0.05
@@ -363,5 +367,6 @@ class LivePort:
     def _refusal(self, error: Exception) -> str:
         code = error.args[1] if len(error.args) > 1 else None
         if code == _BAD_RATE:
-            return f"{self._called} refuses a sample rate of {self.sample_rate} Hz; choose another device"
-        return f"{self._called} can't be opened ({_words(error)}): it is not there, or another program holds it"
+            return f"{self._quoted_name} refuses a sample rate of {self.sample_rate} Hz; choose another device"
+        reason = _portaudio_message(error)
+        return f"{self._quoted_name} can't be opened ({reason}): it is not there, or another program holds it"

@@ -1,4 +1,4 @@
-"""A port with nothing behind it but arithmetic: what is sent goes through a model, and comes back in time."""
+"""A port in front of a simulation: what is sent passes through a model and comes back in time."""
 
 from __future__ import annotations
 
@@ -14,32 +14,31 @@ from bench.signals.source import Source
 
 Floats = NDArray[np.float64]
 LATEST_S = 10.0
-"""A reader that comes later than this is not made to catch up: the model stood still meanwhile."""
+"""A reader delayed by more than this need not catch up: the model pauses meanwhile."""
 
 
-class Model(Protocol):
-    """What stands in for a machine or an interface."""
+class SoundModel(Protocol):
+    """A simulated machine or interface."""
 
     rate: int
 
     def process(self, sent: Floats) -> Floats:
-        """What comes back for what is sent; both of shape (frames, 2)."""
-        ...
+        """The input for an output; both of shape (frames, 2)."""
 
 
 class ModelPort:
     """A port in front of a model.
 
     Args:
-        name: what the port is called.
-        model: what the sound goes through.
-        clock: what time it is; a `RehearsalClock` goes on as sound is made.
-        paced: sound comes in real time by the clock, or as fast as it is read.
-        block: frames of a block.
+        name: the port's name.
+        model: what the sound passes through.
+        clock: a `RehearsalClock` advances as sound is made.
+        real_time: True for sound in real time by the clock, False for sound as fast as it is read.
+        block: frames per block.
     """
 
-    def __init__(self, name: str, model: Model, clock: Clock, *, paced: bool, block: int) -> None:
-        self._name, self._model, self._clock, self._paced, self._block = name, model, clock, paced, block
+    def __init__(self, name: str, model: SoundModel, clock: Clock, *, real_time: bool, block: int) -> None:
+        self._name, self._model, self._clock, self._real_time, self._block = name, model, clock, real_time, block
         self._lock = threading.Lock()
         self._state: Literal["closed", "running"] = "closed"
         self._frames = 0
@@ -49,16 +48,16 @@ class ModelPort:
 
     @property
     def status(self) -> PortStatus:
-        """How it is doing."""
+        """Its present state."""
         with self._lock:
             state, frames, began = self._state, self._frames, self._began
         backlog = 0.0
-        if self._paced and state == "running":
+        if self._real_time and state == "running":
             backlog = max(0.0, self._clock.now() - began - frames / self._model.rate)
         return PortStatus(self._name, "practice", self._model.rate, 2, state, backlog_s=backlog)
 
     def open(self) -> None:
-        """Let time go."""
+        """Start."""
         with self._lock:
             if self._state == "closed":
                 self._state = "running"
@@ -70,20 +69,20 @@ class ModelPort:
             self._state, self._source = "closed", None
 
     def reopen(self) -> bool:
-        """A model is never lost."""
+        """Open it: a model is never lost."""
         self.open()
         return True
 
     def send(self, source: Source | None) -> int:
-        """Send this from the next block on; None is silence."""
+        """Send this source from the next block on; None is silence."""
         self._source, self._source_began = source, self._frames
         return self._frames
 
     def read(self, timeout_s: float) -> Block | None:
-        """The next block; paced, None when it is not yet due within the time."""
+        """The next block; in real time, None if it is not due within the timeout."""
         if self._state == "closed":
             return None
-        if self._paced and not self._due(timeout_s):
+        if self._real_time and not self._due(timeout_s):
             return None
         sent = np.zeros((self._block, 2))
         if self._source is not None:
@@ -91,12 +90,12 @@ class ModelPort:
         block = Block(self._model.process(sent), self._frames)
         with self._lock:
             self._frames += self._block
-        if not self._paced and isinstance(self._clock, RehearsalClock):
+        if not self._real_time and isinstance(self._clock, RehearsalClock):
             self._clock.wait(self._block / self._model.rate)
         return block
 
     def _due(self, timeout_s: float) -> bool:
-        """Wait until the next block is due; False when that lies beyond the time."""
+        """Wait until the next block is due; False if that is beyond the timeout."""
         ends = self._began + (self._frames + self._block) / self._model.rate
         left = ends - self._clock.now()
         if left < -LATEST_S:

@@ -1,4 +1,4 @@
-"""What goes out, rendered ahead: the audio callback only fetches a block that is ready."""
+"""The output buffer: sound is rendered ahead, so that the audio callback only fetches a block that is ready."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ from numpy.typing import NDArray
 from bench.signals.source import Source
 
 AHEAD_S = 1.0
-"""How far ahead is rendered: longer than a garbage collection, a compilation or a slow disk holds a thread up."""
-MARGIN = 3
-"""Blocks left alone when the source changes, because the callback may be about to fetch them."""
+"""How far ahead it renders: longer than garbage collection, a compilation or a slow disk delays a thread."""
+GUARD_BLOCKS = 3
+"""Blocks that a change of source leaves unchanged, because the callback may be about to fetch them."""
 FADE_S = 0.005
-"""Raised-cosine fades where a source is cut or begun in its midst: no click."""
+"""Raised-cosine fades where a source is cut or starts in its middle, to avoid clicks."""
 
 
-class Outgoing:
-    """A source cut into blocks, each counted from the start of the stream.
+class OutputBuffer:
+    """A source cut into blocks, numbered from the start of the stream.
 
-    `take` is called by the audio callback and never waits; all else by the bench thread and the feeder.
+    The audio callback calls `take`, which never waits; the bench thread and the feeder call everything else.
 
     Args:
-        sample_rate: frames a second.
-        block: frames in a block.
+        sample_rate: frames per second.
+        block: frames per block.
     """
 
     def __init__(self, sample_rate: int, block: int) -> None:
@@ -33,42 +33,37 @@ class Outgoing:
         self._block = block
         self._ahead = math.ceil(AHEAD_S * sample_rate / block)
         self._fade = round(FADE_S * sample_rate)
-        self._rising = 0.5 - 0.5 * np.cos(np.pi * (np.arange(self._fade) + 1) / (self._fade + 1))
+        self._fade_in = 0.5 - 0.5 * np.cos(np.pi * (np.arange(self._fade) + 1) / (self._fade + 1))
         self._lock = threading.Lock()
         self._stop = threading.Event()
         self._feeder: threading.Thread | None = None
-        # The callback reads these two and writes `_next`; each is set in one go.
-        self._plan: dict[int, NDArray[np.float32]] = {}
-        self._due: tuple[int, float] = (0, 0)
+        # The callback reads these two and writes `_next`; each is assigned in one operation.
+        self._ready_blocks: dict[int, NDArray[np.float32]] = {}
+        self._due_range: tuple[int, float] = (0, 0)
         self._next = 0
-        # These are for whoever holds the lock.
+        # Access to these needs the lock.
         self._source: Source | None = None
         self._base = 0
         self._begins = 0
         self._fade_from = 0
         self._rendered_to = 0
-        self.starved = 0
+        self.underruns = 0
         """Blocks that were not ready when they were due."""
-        self.fault: Exception | None = None
-        """What the source raised while it was rendered ahead."""
-
-    @property
-    def taken(self) -> int:
-        """Blocks fetched so far in this stream."""
-        return self._next
+        self.error: Exception | None = None
+        """What the source raised while it was rendered."""
 
     def take(self) -> NDArray[np.float32] | None:
         """The next block, shape (block, 2); None for silence."""
         k = self._next
         self._next = k + 1
-        block = self._plan.pop(k, None)
+        block = self._ready_blocks.pop(k, None)
         if block is None:
-            first, end = self._due
-            self.starved += first <= k < end
+            first, end = self._due_range
+            self.underruns += first <= k < end
         return block
 
     def begin(self, base: int) -> None:
-        """A stream starts, and its first block has this frame number. What was sent goes on in its own time."""
+        """Start a stream whose first block has this frame number. A source that was being sent continues."""
         with self._lock:
             never_began = self._begins >= self._base + self._next * self._block
             self._next = 0
@@ -77,50 +72,50 @@ class Outgoing:
                 self._begins = base
             self._fade_from = max(base, self._begins)
             self._rendered_to = 0
-            self._plan = {}
-            self._due = self._fill(self._plan)
+            self._ready_blocks = {}
+            self._due_range = self._fill(self._ready_blocks)
         if self._feeder is None:
             self._stop.clear()
             self._feeder = threading.Thread(target=self._feed, name="feeder", daemon=True)
             self._feeder.start()
 
     def end(self) -> None:
-        """There will be no stream any more."""
+        """End the stream."""
         self._stop.set()
         if self._feeder is not None:
             self._feeder.join(1.0)
         self._feeder = None
 
     def send(self, source: Source | None) -> int:
-        """Change to this source as soon as can be; what was sent before fades out first.
+        """Change to this source as soon as possible; the previous one fades out first.
 
         Returns:
-            The frame at which the source's frame 0 goes out, or at which silence begins.
+            The frame at which the source's first frame goes out, or at which silence begins.
         """
         with self._lock:
-            self._source, self.fault = source, None
+            self._source, self.error = source, None
             while True:
-                first = self._next + MARGIN
-                kept = {k: v for k, v in list(self._plan.items()) if k < first}
-                tail = self._plan.get(first)
+                first = self._next + GUARD_BLOCKS
+                kept = {k: v for k, v in list(self._ready_blocks.items()) if k < first}
+                tail = self._ready_blocks.get(first)
                 self._begins = self._fade_from = self._base + first * self._block + self._fade
                 self._rendered_to = first
                 plan: dict[int, NDArray[np.float32]] = {}
                 due = self._fill(plan)
                 if tail is not None:
                     start = plan.setdefault(first, np.zeros((self._block, 2), dtype=np.float32))
-                    start[: self._fade] += (self._rising[::-1, None] * tail[: self._fade]).astype(np.float32)
-                self._plan, self._due = kept | plan, due
+                    start[: self._fade] += (self._fade_in[::-1, None] * tail[: self._fade]).astype(np.float32)
+                self._ready_blocks, self._due_range = kept | plan, due
                 if self._next <= first:
                     return self._begins
 
     def _feed(self) -> None:
         while not self._stop.wait(AHEAD_S / 10):
             with self._lock:
-                self._fill(self._plan)
+                self._fill(self._ready_blocks)
 
     def _fill(self, plan: dict[int, NDArray[np.float32]]) -> tuple[int, float]:
-        """Render what is missing of the next second; returns from which block to which sound is due."""
+        """Render what is missing of the next second; return the range of blocks in which sound is due."""
         first = max(self._rendered_to, self._next)
         if self._source is None:
             return first, first
@@ -131,8 +126,8 @@ class Outgoing:
         if first < last:
             try:
                 samples = self._render(self._source, first, last - first)
-            except Exception as fault:
-                self.fault, self._source = fault, None
+            except Exception as error:
+                self.error, self._source = error, None
                 return first, first
             for k in range(first, last):
                 plan[k] = samples[(k - first) * self._block : (k - first + 1) * self._block]
@@ -150,9 +145,9 @@ class Outgoing:
         if faded > 0:
             at = np.arange(start + silent, start + silent + min(faded, len(sound))) - self._fade_from
             sound = sound.copy()
-            sound[: len(at)] *= self._gain(at)[:, None]
+            sound[: len(at)] *= self._fade_gain(at)[:, None]
         out[silent:] = sound
         return out
 
-    def _gain(self, at: NDArray[np.int64]) -> NDArray[np.float64]:
-        return np.where(at < 0, 0.0, self._rising[np.clip(at, 0, self._fade - 1)])
+    def _fade_gain(self, at: NDArray[np.int64]) -> NDArray[np.float64]:
+        return np.where(at < 0, 0.0, self._fade_in[np.clip(at, 0, self._fade - 1)])

@@ -1,7 +1,7 @@
-"""The one protocol behind which the live device, a file and the practice machine look alike.
+"""The protocol that the live device, a file and the practice machine share.
 
-A port yields blocks of what comes in and is told what to send out. What acts on a machine beyond sound is
-the second, optional protocol, `Hands`: only the practice port has it.
+A port yields blocks of incoming sound and sends a source. The second, optional protocol, `Hands`, acts on the machine
+itself: only the practice port has it.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import Literal, Protocol, runtime_checkable
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.practice.facts import LoadedTape, TrimmerPosition
 from bench.signals.source import Source
 
 Samples = NDArray[np.float64]
@@ -20,10 +21,7 @@ Samples = NDArray[np.float64]
 Act = Literal[
     "clean", "demagnetise", "load-reference-tape", "load-work-tape", "load-owners-tape", "rewind", "turn-back"
 ]
-"""What a step's `does` may say was done to the machine."""
-
-Threaded = Literal["none", "reference", "work", "owners"]
-"""The tape that is threaded."""
+"""What a step's `does` may state as done to the machine."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,28 +30,28 @@ class Block:
 
     samples: Samples
     start: int
-    """Frames since the port was opened, those lost included."""
+    """Frames since the port was opened, lost ones included."""
     lost: int = 0
-    """Frames lost just before this block (0 when the sound is whole)."""
+    """Frames lost just before this block."""
 
 
 @dataclass(frozen=True, slots=True)
 class PortStatus:
-    """How a port is doing, for the screen and the session."""
+    """State of a port, for the screen and the session."""
 
     name: str
-    """What a person calls it: the device's name, the file's, "practice machine"."""
+    """Its name for a person: that of the device or the file, or "practice machine"."""
     kind: Literal["practice", "live", "file"]
     sample_rate: int
     channels: int
     state: Literal["closed", "running", "stalled", "lost", "ended"]
-    """`stalled`: no sound for half a second; `lost`: the device went away; `ended`: the file is over."""
+    """`stalled`: no sound for half a second; `lost`: the device disappeared; `ended`: the end of the file."""
     overflows: int = 0
     underflows: int = 0
     backlog_s: float = 0.0
     """Sound waiting in the queue, seconds."""
     detail: str = ""
-    """One sentence when something is wrong, with its remedy."""
+    """One sentence if something is wrong, with its remedy."""
 
 
 class Port(Protocol):
@@ -61,51 +59,30 @@ class Port(Protocol):
 
     @property
     def status(self) -> PortStatus:
-        """How the port is doing now; cheap, never blocks, callable from any thread."""
+        """The present state; cheap, never blocks, callable from any thread."""
 
     def open(self) -> None:
-        """Start. Raises `Problem` in one sentence when it can't."""
+        """Start. Raises `Problem` if it can't."""
 
     def close(self) -> None:
-        """Stop and silence; safe to call twice."""
+        """Stop and send nothing more; safe to call twice."""
 
     def send(self, source: Source | None) -> int:
-        """Send this from now on, from its frame 0; None is silence. Returns the input frame at which it begins.
+        """Send this source from its start; None is silence. Returns the input frame at which it begins.
 
         Raises `Problem` on a port that can't send (a file).
         """
 
     def read(self, timeout_s: float) -> Block | None:
-        """The next block; None when none came in time or the port is `lost` or `ended` (see `status`)."""
+        """The next block; None if none came in time or the port is `lost` or `ended` (see `status`)."""
 
     def reopen(self) -> bool:
-        """Try to get a lost device back; True when sound runs again. What was being sent goes on being sent."""
-
-
-@dataclass(frozen=True, slots=True)
-class TrimmerInfo:
-    """A trimmer that can be turned."""
-
-    name: str
-    """As in the machine's sheet: "replay level left"."""
-    degrees: float
-    """Where it stands, degrees from its middle."""
-    low: float = -150.0
-    high: float = 150.0
-
-
-@dataclass(frozen=True, slots=True)
-class Loaded:
-    """What is threaded on the machine."""
-
-    tape: Threaded
-    section: str | None = None
-    """The section of the reference tape it was wound to; it repeats until wound elsewhere."""
+        """Try to reopen a lost device; True if sound runs again. It continues to send the same source."""
 
 
 @runtime_checkable
 class Hands(Protocol):
-    """What hands do to a machine. None of it tells what is inside: only readings do."""
+    """What can be done to a machine by hand. None of it reveals the machine's state: only readings do."""
 
     def clean(self) -> None:
         """Clean heads, capstan, pinch roller and guides."""
@@ -113,11 +90,11 @@ class Hands(Protocol):
     def demagnetise(self) -> None:
         """Demagnetise heads and guides."""
 
-    def load(self, tape: Threaded, lot: int = 0) -> None:
-        """Thread a tape, or none; of several work tapes, which."""
+    def load(self, tape: LoadedTape, lot: int = 0) -> None:
+        """Load a tape, or none; `lot` is its number where several can be recorded on."""
 
     def rewind(self, section: str | None = None) -> None:
-        """Back to the start, or to a section of the reference tape, which then repeats."""
+        """Rewind to the start, or to a section of the reference tape, which then repeats."""
 
     def switch(self, control: str, position: str) -> None:
         """Set a control.
@@ -129,27 +106,30 @@ class Hands(Protocol):
     def turn(self, trimmer: str, degrees: float) -> None:
         """Turn a trimmer by so many degrees, positive clockwise. Raises `Problem` for an unknown trimmer."""
 
-    def trimmers(self) -> tuple[TrimmerInfo, ...]:
+    def trimmers(self) -> tuple[TrimmerPosition, ...]:
         """The trimmers this machine has."""
 
 
 @runtime_checkable
 class Instruments(Protocol):
-    """What lies beside the interface and can be read by eye: only the practice loop has any to read."""
+    """Instruments connected to the interface: only the simulated loopback has any."""
 
-    def reads(self, unit: str) -> float | None:
-        """What the instrument that reads in this unit says now; None where there is none."""
+    def reading_in(self, unit: str) -> float | None:
+        """Present reading of the instrument with this unit; None if there is none."""
 
 
 def hands_of(port: Port) -> Hands | None:
-    """The port's hands, if what is behind it can be acted on by the program."""
+    """The port's hands, if the program can operate the machine behind it."""
     return port if isinstance(port, Hands) else None
 
 
 def perform(hands: Hands, act: str, lot: int = 0) -> None:
-    """Do one of `Act`; anything else, and what needs a memory of the job, is left undone.
+    """Do one of `Act`; anything else is ignored, and so is "turn-back", which needs the events of the job.
 
-    Of several work tapes it is the one of this number.
+    Args:
+        hands: the hands of the machine.
+        act: what to do.
+        lot: number of the tape, where several can be recorded on.
     """
     match act:
         case "clean":

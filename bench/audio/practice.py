@@ -1,35 +1,35 @@
-"""The practice machine as a port: sound goes through it, and hands act on it."""
+"""The practice machine as a port, which also operates it."""
 
 from __future__ import annotations
 
 from bench.audio.model_port import ModelPort
-from bench.audio.port import Loaded, Threaded, TrimmerInfo
 from bench.clock import Clock
 from bench.practice import kernels
+from bench.practice.facts import LoadedTape, TrimmerPosition
 from bench.practice.machine import PracticeMachine
 
 
 class PracticePort(ModelPort):
-    """A port in front of a practice machine; also its hands.
+    """A port in front of a practice machine, and its hands.
 
     Args:
-        machine: what stands in for the recorder.
-        clock: what time it is; a `RehearsalClock` goes on as sound is made.
-        paced: sound comes in real time by the clock, or as fast as it is read.
-        block: frames of a block.
+        machine: the practice machine.
+        clock: a `RehearsalClock` advances as sound is made.
+        real_time: True for sound in real time by the clock, False for sound as fast as it is read.
+        block: frames per block.
     """
 
-    def __init__(self, machine: PracticeMachine, clock: Clock, *, paced: bool, block: int = 960) -> None:
-        super().__init__("practice machine", machine, clock, paced=paced, block=block)
+    def __init__(self, machine: PracticeMachine, clock: Clock, *, real_time: bool, block: int = 960) -> None:
+        super().__init__("practice machine", machine, clock, real_time=real_time, block=block)
         self._machine = machine
 
     @property
     def machine(self) -> PracticeMachine:
-        """What stands behind the port; only the debrief of an exercise asks, when all is over."""
+        """The machine behind the port; only the debrief at the end of an exercise may look at it."""
         return self._machine
 
     def open(self) -> None:
-        """Start: compile what runs over every sample, then let time go."""
+        """Compile the sample loops, then start."""
         kernels.warm()
         super().open()
 
@@ -41,12 +41,12 @@ class PracticePort(ModelPort):
         """Demagnetise heads and guides."""
         self._machine.demagnetise()
 
-    def load(self, tape: Threaded, lot: int = 0) -> None:
-        """Thread a tape, or none; of several work tapes, which."""
+    def load(self, tape: LoadedTape, lot: int = 0) -> None:
+        """Load a tape, or none; `lot` is its number where several can be recorded on."""
         self._machine.load(tape, lot)
 
     def rewind(self, section: str | None = None) -> None:
-        """To the start, or to a section of the reference tape."""
+        """Rewind to the start, or to a section of the reference tape."""
         self._machine.rewind(section)
 
     def switch(self, control: str, position: str) -> None:
@@ -57,11 +57,6 @@ class PracticePort(ModelPort):
         """Turn a trimmer, positive clockwise."""
         self._machine.turn(trimmer, degrees)
 
-    def trimmers(self) -> tuple[TrimmerInfo, ...]:
+    def trimmers(self) -> tuple[TrimmerPosition, ...]:
         """The trimmers of the machine."""
-        return tuple(TrimmerInfo(t.name, t.degrees, t.low, t.high) for t in self._machine.trimmers())
-
-    @property
-    def loaded(self) -> Loaded:
-        """What is threaded."""
-        return Loaded(self._machine.tape, self._machine.section)
+        return self._machine.trimmers()

@@ -1,28 +1,28 @@
-"""The practice loop as a port: an interface plugged into itself, with a voltmeter and a counter beside it."""
+"""The simulated loopback as a port, with a voltmeter and a counter at its output."""
 
 from __future__ import annotations
 
 from bench.audio.model_port import ModelPort
 from bench.clock import Clock
-from bench.practice.loopback import PracticeLoop
+from bench.practice.loopback import PracticeLoopback
 
 NAME = "practice interface"
 
 
-class LoopPort(ModelPort):
-    """A port in front of a practice loop; also the instruments at its output.
+class LoopbackPort(ModelPort):
+    """A port in front of a simulated loopback, and the instruments at its output.
 
     Args:
-        loop: what stands in for the interface.
-        clock: what time it is; a `RehearsalClock` goes on as sound is made.
-        paced: sound comes in real time by the clock, or as fast as it is read.
-        block: frames of a block.
+        loopback: the simulated interface.
+        clock: a `RehearsalClock` advances as sound is made.
+        real_time: True for sound in real time by the clock, False for sound as fast as it is read.
+        block: frames per block.
     """
 
-    def __init__(self, loop: PracticeLoop, clock: Clock, *, paced: bool, block: int = 960) -> None:
-        super().__init__(NAME, loop, clock, paced=paced, block=block)
-        self._loop = loop
+    def __init__(self, loopback: PracticeLoopback, clock: Clock, *, real_time: bool, block: int = 960) -> None:
+        super().__init__(NAME, loopback, clock, real_time=real_time, block=block)
+        self._loopback = loopback
 
-    def reads(self, unit: str) -> float | None:
-        """The instrument at the output that reads in this unit: a voltmeter (V), a counter (Hz)."""
-        return {"V": self._loop.volts, "Hz": self._loop.hertz}.get(unit, lambda: None)()
+    def reading_in(self, unit: str) -> float | None:
+        """Reading of the instrument with this unit: a voltmeter (V) or a counter (Hz)."""
+        return {"V": self._loopback.voltmeter_v, "Hz": self._loopback.counter_hz}.get(unit, lambda: None)()

@@ -1,4 +1,4 @@
-"""C libraries write to file descriptor 2, past Python, and so onto a full-screen program: kept off here."""
+"""Keeps what C libraries write to file descriptor 2 off a full-screen program: they bypass Python's stderr."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from pathlib import Path
 
 
 @contextlib.contextmanager
-def hushed() -> Iterator[None]:
-    """File descriptor 2 leads nowhere for a moment: for short calls into a library that chatters."""
+def stderr_silenced() -> Iterator[None]:
+    """Discard what is written to file descriptor 2, for short calls into a noisy library."""
     try:
         kept = os.dup(2)
-    except OSError:  # there is no descriptor 2, so nothing can be written to it
+    except OSError:  # no descriptor 2 exists, so nothing can be written to it
         yield
         return
     try:
@@ -28,14 +28,14 @@ def hushed() -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def kept_off_screen(log: Path) -> Iterator[None]:
-    """File descriptor 2 leads to `log`, while what Python writes to stderr still reaches the terminal.
+def stderr_to_file(log: Path) -> Iterator[None]:
+    """Redirect file descriptor 2 to `log`, while what Python writes to stderr still reaches the terminal.
 
-    To be entered before sounddevice is imported and before a full-screen program starts: such a program draws
-    on `sys.__stderr__` (Linux and macOS), which gets a descriptor of its own here.
+    Enter it before sounddevice is imported and before a full-screen program starts: such a program draws on
+    `sys.__stderr__` (Linux and macOS), which gets a descriptor of its own here.
 
     Args:
-        log: file that takes what the libraries write; made for its owner alone, appended to.
+        log: file to which the libraries' output is appended; readable by its owner only.
     """
     if sys.stderr is not None:
         sys.stderr.flush()

@@ -1,4 +1,4 @@
-"""Writes what is sent to a file, for a player that feeds the machine."""
+"""Writes a source to an audio file, for a player that feeds the machine."""
 
 from __future__ import annotations
 
@@ -17,19 +17,19 @@ _BLOCK = 65536
 
 
 def write_source(path: Path, source: Source, sample_rate: int, bits: int, *, force: bool = False) -> None:
-    """Write a bounded source, two channels, with triangular dither (common practice: no distortion of low tones).
+    """Write a source, two channels, with triangular dither (common practice: no distortion of quiet tones).
 
-    The file appears whole or not at all.
+    The file appears complete or not at all.
 
     Args:
-        path: the file; its ending says the format.
+        path: the file; its suffix decides the format.
         source: what is written; must have an end.
-        sample_rate: frames a second.
+        sample_rate: frames per second.
         bits: 16 or 24.
-        force: write over a file that is there.
+        force: overwrite an existing file.
 
     Raises:
-        Problem: the file is there already, can't be written, or its ending is none of `FORMATS`.
+        Problem: the file exists already, can't be written, or its suffix is none of `FORMATS`.
     """
     if path.suffix.lower() not in FORMATS:
         raise Problem(f"{path}: write to a file that ends in {', '.join(FORMATS)}")
@@ -69,7 +69,7 @@ def _write(path: Path, source: Source, sample_rate: int, bits: int) -> None:
 
 
 def quantised(samples: NDArray[np.float64], bits: int, rng: np.random.Generator) -> NDArray[np.int32]:
-    """Samples in `bits` bits, at the top of 32, with triangular dither; full scale ±1 is ±2**(bits - 1)."""
+    """Samples of `bits` bits in the top bits of 32, with triangular dither; full scale ±1 is ±2**(bits - 1)."""
     full = 2.0 ** (bits - 1)
     dither = rng.random(samples.shape) - rng.random(samples.shape)
     steps = np.clip(np.rint(samples * full + dither), -full, full - 1)
@@ -77,7 +77,7 @@ def quantised(samples: NDArray[np.float64], bits: int, rng: np.random.Generator)
 
 
 def _set_usual_mode(path: Path) -> None:
-    """A temporary file is its owner's alone; the finished one is as readable as any."""
+    """Give the finished file the usual permissions: a temporary file is readable by its owner only."""
     mask = os.umask(0)
     os.umask(mask)
     path.chmod(0o666 & ~mask)
@@ -89,7 +89,7 @@ def _put_in_place(partial: Path, path: Path, force: bool) -> None:
             partial.replace(path)
             return
         try:
-            os.link(partial, path)  # unlike a replace, never over a file that has appeared meanwhile
+            os.link(partial, path)  # unlike replace, it never overwrites a file that has appeared meanwhile
         except FileExistsError:
             raise Problem(f"{path} is there already; choose another name, or say --force to write over it") from None
         except OSError:  # a file system without links

@@ -44,5 +44,5 @@ def run(args: argparse.Namespace) -> int:
         from bench.tui.start import start_run
 
         return start_run(workspace, asked, None)
-    opened = open_run(workspace, asked, RealClock(), paced=True, say=narrate)
+    opened = open_run(workspace, asked, RealClock(), real_time=True, say=narrate)
     return carry_out(opened, lambda: as_text(opened))

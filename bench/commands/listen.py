@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.commands.measure import channel_list
-from bench.commands.music_path import add_machine, chosen_way
+from bench.commands.music_path import add_machine, chosen_path
 from bench.commands.tracking import add_errors
 from bench.problem import Problem
 
 if TYPE_CHECKING:
-    from bench.practice.music_replay import Heard
+    from bench.practice.music_replay import ReplayedMusic
     from bench.tape.noise_reduction import System
 
 Floats = NDArray[np.float64]
@@ -36,7 +36,7 @@ SWITCHED: dict[str, tuple[System | None, ...]] = {
     "both": (None, "type-b"),
 }
 """What is heard one after another, by `--noise-reduction`."""
-Passage = tuple[str, Floats, "Heard | None"]
+Passage = tuple[str, Floats, "ReplayedMusic | None"]
 """What it is, its samples, and how it changed."""
 
 
@@ -63,15 +63,15 @@ def run(args: argparse.Namespace) -> int:
     """Write the file, and say on stdout what is heard in it."""
     from bench.audio.write import write_source
     from bench.practice.filters import RATE
-    from bench.practice.music_replay import hear
+    from bench.practice.music_replay import replay_music
     from bench.signals.stored_samples import StoredSamples
     from bench.tape.mistracking_map import SYSTEM_NAMES
 
-    way, what, sides_db = chosen_way(args)
+    path, what, sides_db = chosen_path(args)
     piece, of = _piece(args)
     passages: list[Passage] = [("as it was sent", piece, None)] if args.noise_reduction == "both" else []
     for system in SWITCHED[args.noise_reduction]:
-        found = hear(piece, way, system, sides_db)
+        found = replay_music(piece, path, system, sides_db)
         passages.append((f"with {SYSTEM_NAMES[system]}" if system else "without noise reduction", found.samples, found))
     gap = np.zeros((round(APART_S * RATE), 2))
     whole = np.concatenate([part for _, samples, _ in passages for part in (samples, gap)][:-1])
@@ -87,11 +87,11 @@ def _tell(args: argparse.Namespace, passages: list[Passage], through: str, turne
 
     rows: list[dict[str, Any]] = []
     start_s = 0.0
-    for says, samples, heard in passages:
+    for says, samples, replayed in passages:
         row: dict[str, Any] = {"start_s": start_s, "seconds": len(samples) / RATE, "says": says}
-        if heard is not None:
-            row["matched_db"] = round(heard.matched_db, 3)
-            row["change_db"] = {f"{hz:g}": round(db, 3) for hz, db in heard.change_db.items()}
+        if replayed is not None:
+            row["matched_db"] = round(replayed.matched_db, 3)
+            row["change_db"] = {f"{hz:g}": round(db, 3) for hz, db in replayed.change_db.items()}
         rows.append(row)
         start_s += len(samples) / RATE + APART_S
     duration_s = start_s - APART_S

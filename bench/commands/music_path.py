@@ -12,7 +12,7 @@ from bench.problem import Problem
 
 if TYPE_CHECKING:
     from bench.practice.machine import PracticeMachine
-    from bench.practice.music_replay import Way
+    from bench.practice.music_replay import SignalPath
     from bench.procedure.load.library import Library
     from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
 
@@ -27,9 +27,9 @@ def add_machine(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="draws its noise and dropouts (1)")
 
 
-def chosen_way(args: argparse.Namespace) -> tuple[Way, str, tuple[float, float]]:
-    """What the music goes through, what that is, and how far off its encoder and decoder are (dB, as `hear` has it)."""
-    from bench.practice.music_replay import through_errors
+def chosen_path(args: argparse.Namespace) -> tuple[SignalPath, str, tuple[float, float]]:
+    """The path of the music, its description, and the gain errors of its encoder and decoder as in `replay_music`."""
+    from bench.practice.music_replay import path_with_errors
 
     typed = args.level_error is not None or args.treble_error is not None
     given = [name for name, is_there in (("--session", args.session), ("--fault", args.fault)) if is_there]
@@ -43,19 +43,19 @@ def chosen_way(args: argparse.Namespace) -> tuple[Way, str, tuple[float, float]]
         return _practice_machine(args)
     if args.session is not None:
         said = "a machine with the level and treble that the session measured"
-        return through_errors(session_errors(args)), said, (0.0, 0.0)
+        return path_with_errors(session_errors(args)), said, (0.0, 0.0)
     errors = typed_errors(args)
     treble = ", ".join(f"{db:+g} dB at {hz:g} Hz" for hz, db in errors.treble)
     said = f"a level error of {errors.level_db:+g} dB" + (f" and a treble error of {treble}" if treble else "")
-    return through_errors([errors]), said, (0.0, 0.0)
+    return path_with_errors([errors]), said, (0.0, 0.0)
 
 
-def _practice_machine(args: argparse.Namespace) -> tuple[Way, str, tuple[float, float]]:
+def _practice_machine(args: argparse.Namespace) -> tuple[SignalPath, str, tuple[float, float]]:
     """A practice machine that is clean and right but for its faults."""
     from bench.practice import kernels
     from bench.practice.facts import FaultFacts
-    from bench.practice.music_replay import through_machine
-    from bench.practice.physics import DIRT, Condition
+    from bench.practice.music_replay import path_through_machine
+    from bench.practice.physics import DIRT, MachineCondition
     from bench.practice_setup import build_practice_machine, machine_facts
     from bench.procedure.load.library import Library
     from bench.workspace import find_workspace
@@ -72,9 +72,9 @@ def _practice_machine(args: argparse.Namespace) -> tuple[Way, str, tuple[float, 
 
     said = f"{machine.name} on {tape.name} with " + " and ".join(f.name.lower() for f in faults)
     facts = machine_facts(machine)
-    physics = Condition(facts, tuple(FaultFacts(f.name, f.practice) for f in faults)).now
+    physics = MachineCondition(facts, tuple(FaultFacts(f.name, f.practice) for f in faults)).physics
     sides = (physics.encoder_side_db, physics.decoder_side_db)
-    return through_machine(make, facts, tape.iec_type), said, sides
+    return path_through_machine(make, facts, tape.iec_type), said, sides
 
 
 def _sheets(library: Library, machine: str | None, tape: str | None) -> tuple[Machine, Tape, ReferenceTape]:

@@ -6,7 +6,7 @@ import argparse
 import json
 
 from bench.audio.devices import NO_DEVICE, Device
-from bench.audio.standard_error import hushed
+from bench.audio.standard_error import stderr_silenced
 from bench.problem import Problem
 
 
@@ -32,7 +32,7 @@ def _devices() -> tuple[tuple[Device, ...], str | None]:
     from bench.audio.live import devices
 
     try:
-        with hushed():
+        with stderr_silenced():
             found = devices()
     except Problem as problem:
         return (), problem.sentence

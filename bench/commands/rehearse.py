@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     asked = wanted(args, port="practice")
     if args.after is not None:
         asked = replace(asked, after=session_folder(args.after, args.workspace))
-    opened = open_run(workspace, asked, clock, paced=False, say=narrate)
+    opened = open_run(workspace, asked, clock, real_time=False, say=narrate)
     hands = UnattendedHands(answers=as_the_sheet_says(opened.job), override=args.override)
     return carry_out(opened, lambda: rehearse(opened.runner, opened.port, clock, hands), as_json=args.json)
 

@@ -67,8 +67,8 @@ def _folder(args: argparse.Namespace, workspace: Workspace) -> Path | None:
 def _open(args: argparse.Namespace, workspace: Workspace, clock: RealClock) -> Opened:
     folder = _folder(args, workspace)
     if folder is not None:
-        return resume_run(folder, clock, port=args.port, paced=True, say=narrate)
-    return open_run(workspace, wanted(args, port=args.port or "practice"), clock, paced=True, say=narrate)
+        return resume_run(folder, clock, port=args.port, real_time=True, say=narrate)
+    return open_run(workspace, wanted(args, port=args.port or "practice"), clock, real_time=True, say=narrate)
 
 
 def _hands_off(opened: Opened) -> Outcome:

@@ -9,7 +9,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from bench.audio.standard_error import kept_off_screen
+from bench.audio.standard_error import stderr_to_file
 from bench.open_run import Opened, Wanted
 from bench.problem import Problem
 from bench.procedure.state.outcome import last_attempts
@@ -50,7 +50,7 @@ def as_text(opened: Opened, *, learning: bool = False) -> Outcome:
     """Run as lines of text: what is typed on stdin, what is said on stderr."""
     from bench.plain import run_plain
 
-    with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, kept_off_screen(Path(scratch) / "chatter.txt"):
+    with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, stderr_to_file(Path(scratch) / "chatter.txt"):
         return run_plain(opened, sys.stdin, narrate, trainee=learning)
 
 

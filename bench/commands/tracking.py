@@ -98,14 +98,14 @@ def _as_json(found: MistrackingMap) -> dict[str, object]:
         },
         "tolerance_db": found.tolerance_db,
         "verdict": found.verdict,
-        "because": found.because,
+        "because": found.cause(),
     }
 
 
 def _tell(found: MistrackingMap) -> None:
     from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, REFERENCE_LEVELS, SYSTEM_NAMES
 
-    print(f"{found.verdict}: {found.sentence}")
+    print(f"{found.verdict}: {found.sentence()}")
     print(f"\nmistracking of {SYSTEM_NAMES[found.system]}, dB beyond the error itself; negative is duller")
     print(f"{'level':>8}" + "".join(f"{_short(hz):>8}" for hz in SHOWN_HZ))
     for db in SHOWN_DB:

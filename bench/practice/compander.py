@@ -1,4 +1,4 @@
-"""The machine's noise reduction: an encoder ahead of the record amplifier, a decoder behind the replay amplifier."""
+"""The machine's noise reduction: an encoder before the record amplifier, a decoder after the replay amplifier."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ from bench.tape.noise_reduction import NoiseReduction
 
 Floats = NDArray[np.float64]
 Position = Literal["off", "on", "record-only", "replay-only"]
-REDUCTION_POSITIONS: tuple[str, ...] = get_args(Position)
+NOISE_REDUCTION_POSITIONS: tuple[str, ...] = get_args(Position)
 
 
-class Reduction:
-    """Both circuits and their switch.
+class Compander:
+    """Encoder, decoder and their switch.
 
     Args:
-        machine: its `noise_reduction` says which system there is.
-        iec_type: of the tape, which says where the reference level lies.
+        machine: its `noise_reduction` gives the system.
+        iec_type: the tape type, which decides the reference level of the noise reduction.
     """
 
     def __init__(self, machine: MachineFacts, iec_type: str) -> None:
@@ -32,21 +32,21 @@ class Reduction:
         self._decoder: NoiseReduction | None = None
 
     def switch(self, position: str, encoder_side_db: float, decoder_side_db: float) -> None:
-        """Set the switch; the sides are how far each circuit's side path is off, dB."""
+        """Set the switch; the two figures are the gain errors of the circuits' side paths, dB."""
         if self._system == "none":
             return
         self._encoder = self._decoder = None
         if position in ("on", "record-only"):
-            self._encoder = NoiseReduction(self._system, RATE, 2, decode=False, side_db=encoder_side_db)
+            self._encoder = NoiseReduction(self._system, RATE, 2, decode=False, side_error_db=encoder_side_db)
         if position in ("on", "replay-only"):
-            self._decoder = NoiseReduction(self._system, RATE, 2, decode=True, side_db=decoder_side_db)
+            self._decoder = NoiseReduction(self._system, RATE, 2, decode=True, side_error_db=decoder_side_db)
 
     def encode(self, source: Floats) -> Floats:
-        """What goes to the record amplifier, shape (2, n), re the machine's reference level."""
+        """The input of the record amplifier, shape (2, n), re the machine's reference level."""
         return self._through(self._encoder, source)
 
     def decode(self, replayed: Floats) -> Floats:
-        """What comes of the replay amplifier, likewise."""
+        """The machine's output, likewise, from the output of the replay amplifier."""
         return self._through(self._decoder, replayed)
 
     def _through(self, circuit: NoiseReduction | None, sound: Floats) -> Floats:

@@ -1,4 +1,4 @@
-"""What the practice machine has to know, as plain facts: the sheets without their file format."""
+"""What the practice machine needs from the sheets, independent of their file format."""
 
 from __future__ import annotations
 
@@ -11,10 +11,25 @@ from bench.tape.fluxivity import Fluxivity
 Table = Mapping[str, float | str | bool]
 """A `[practice]` table of a sheet."""
 
+LoadedTape = Literal["none", "reference", "work", "owners"]
+"""The tape on the machine; `work` is one that is recorded on."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrimmerPosition:
+    """The visible position of a trimmer, degrees from its middle."""
+
+    name: str
+    """As in the machine's sheet: "replay level left"."""
+    degrees: float
+    low: float = -150.0
+    high: float = 150.0
+    """Its end stops."""
+
 
 @dataclass(frozen=True, slots=True)
 class MachineFacts:
-    """The recorder that the practice machine stands in for."""
+    """The recorder that the practice machine simulates."""
 
     name: str
     heads: int
@@ -26,17 +41,17 @@ class MachineFacts:
     fluxivity: Fluxivity
     """The machine's reference level."""
     replay_dbfs: float
-    """What it gives out when that is replayed."""
+    """Its output when the reference level is replayed."""
     send_dbfs: float
-    """What is sent to it for that to be recorded."""
+    """The input that records the reference level."""
     noise_reduction: Literal["none", "type-b", "type-a"] = "none"
-    """What its switch puts in."""
+    """The system that its switch puts in."""
     practice: Table = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class TapeFacts:
-    """The work tape."""
+    """A tape that is recorded on."""
 
     name: str
     iec_type: str
@@ -67,16 +82,16 @@ class ReferenceFacts:
 
     @property
     def level_hz(self) -> float:
-        """The frequency at which its fluxivity holds: that of its first level section, or of its first section."""
+        """The frequency at which its fluxivity is stated: that of the first level section, or of the first section."""
         return next((s.hz for s in self.sections if s.purpose == "level"), self.sections[0].hz)
 
 
 @dataclass(frozen=True, slots=True)
 class FaultFacts:
-    """A physical change of the machine."""
+    """A physical change in the machine."""
 
     name: str
     changes: Table
-    """Keys of the machine's `[practice]` table, and the values they take."""
+    """Keys of the machine's `[practice]` table and their new values."""
     mended_by: tuple[str, ...] = ()
-    """`clean`, `demagnetise`: what takes it away."""
+    """What removes it: `clean`, `demagnetise`."""

@@ -1,4 +1,4 @@
-"""Filters made from a response: zero-phase for what tape and head lose, minimum-phase for amplifiers."""
+"""Filters designed from a response: zero-phase for tape and head losses, minimum-phase for amplifiers."""
 
 from __future__ import annotations
 
@@ -11,23 +11,23 @@ Floats = NDArray[np.float64]
 
 RATE = 48000
 CHUNK = 960
-"""Frames that the machine works on at once, whatever blocks it is fed with: 20 ms."""
+"""Frames that the machine processes at a time, whatever the size of the input blocks: 20 ms."""
 _FFT = 2048
 _DESIGN = 8192
 LONG, SHORT = 1024, 256
-"""Taps. A filter holds 1089: one long one, or a zero-phase and a minimum-phase one that share them."""
+"""Taps. A filter holds 1089: one long response, or a zero-phase and a minimum-phase one convolved."""
 FREQUENCIES = np.maximum(np.fft.rfftfreq(_DESIGN, 1 / RATE), 1e-3)
-"""Where a response is asked for, Hz."""
+"""The frequencies of a design response, Hz."""
 
 
 def zero_phase(response_db: Floats, taps: int = LONG) -> Floats:
-    """Taps, later by half their number, whose response has this magnitude at `FREQUENCIES` and no phase."""
+    """Taps of this magnitude at `FREQUENCIES` and linear phase: they delay by half their number."""
     impulse = np.fft.irfft(10 ** (np.maximum(response_db, -200) / 20), _DESIGN)
     return np.asarray(np.roll(impulse, taps // 2)[: taps + 1])
 
 
 def minimum_phase(response_db: Floats, taps: int = LONG) -> Floats:
-    """Taps whose response has this magnitude at `FREQUENCIES` and the least phase that goes with it."""
+    """Taps of this magnitude at `FREQUENCIES` and minimum phase."""
     cepstrum = np.fft.irfft(np.maximum(response_db, -200) * (np.log(10) / 20), _DESIGN)
     fold = np.zeros(_DESIGN)
     fold[0], fold[_DESIGN // 2] = 1, 1
@@ -37,7 +37,7 @@ def minimum_phase(response_db: Floats, taps: int = LONG) -> Floats:
 
 
 class Fir:
-    """A filter for both channels that can be changed while it runs: the old one fades into the new."""
+    """A two-channel FIR filter that can be changed while it runs: it cross-fades from the old taps to the new."""
 
     def __init__(self) -> None:
         self._past = np.zeros((2, _FFT - CHUNK))
@@ -46,7 +46,7 @@ class Fir:
         self._fade = np.linspace(0, 1, CHUNK)
 
     def set(self, left: Floats, right: Floats) -> None:
-        """Take these taps from the next chunk on; at most 1089."""
+        """Use these taps, at most 1089, from the next chunk on."""
         taps = np.zeros((2, _FFT))
         taps[0, : left.size], taps[1, : right.size] = left, right
         self._old, self._response = self._response, np.fft.rfft(taps)
@@ -81,8 +81,8 @@ class Shelf:
         one_pole(signal, self._b0, self._b1, self._a1, self._state)
 
 
-class Grain:
-    """Slow noise of unit variance out of white: a one-pole low-pass, for what wavers beside a tone."""
+class ModulationNoise:
+    """Low-pass noise of unit variance, made from white noise by a one-pole filter: it modulates a recorded tone."""
 
     def __init__(self, corner_hz: float = 500.0) -> None:
         self._a1 = -float(np.exp(-2 * np.pi * corner_hz / RATE))

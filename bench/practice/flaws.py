@@ -1,4 +1,4 @@
-"""What a tape passes on beside its recording: dropouts, echoes of places nearby, what passes over magnetism took."""
+"""Flaws of a tape and its contact with the head: dropouts, echoes, partial erasure by magnetised heads."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ _EDGE = 0.002 * RATE
 
 
 class Dropouts:
-    """Short losses of contact, at places that stay the same: of the tape, or of time for a fault of the machine."""
+    """Short losses of contact at fixed positions: on the tape, or in time where the machine causes them."""
 
     def __init__(self, per_minute: float, seed: int) -> None:
         self._rate, self._seed = per_minute, seed
         self._minutes: dict[int, Floats] = {}
 
     def _minute(self, minute: int) -> Floats:
-        """Rows of start, end (samples), share of each channel's amplitude that is lost."""
+        """Rows of start and end (samples), and the fraction of each channel's amplitude that is lost."""
         if minute not in self._minutes:
             rng = np.random.default_rng([self._seed, minute])
             count = rng.poisson(self._rate)
@@ -35,27 +35,29 @@ class Dropouts:
             self._minutes[minute] = np.stack((start, start + length, left, right), axis=1)
         return self._minutes[minute]
 
-    def gain(self, places: Floats) -> Floats | None:
-        """What is left at these places (samples, rising), shape (2, n); None where nothing is lost."""
-        if self._rate <= 0 or places[0] < 0:
+    def gain(self, positions: Floats) -> Floats | None:
+        """Gain at these positions (samples, rising), shape (2, n); None where nothing is lost."""
+        if self._rate <= 0 or positions[0] < 0:
             return None
         gain = None
-        for minute in {int(places[0] / (60 * RATE)), int(places[-1] / (60 * RATE))}:
+        for minute in {int(positions[0] / (60 * RATE)), int(positions[-1] / (60 * RATE))}:
             for start, end, left, right in self._minute(minute):
-                if places[0] < end and places[-1] > start:
-                    depth = np.clip(np.minimum(places - start, end - places) / _EDGE, 0, 1)
-                    gain = np.ones((2, places.size)) if gain is None else gain
+                if positions[0] < end and positions[-1] > start:
+                    depth = np.clip(np.minimum(positions - start, end - positions) / _EDGE, 0, 1)
+                    gain = np.ones((2, positions.size)) if gain is None else gain
                     gain *= 1 - np.array([[left], [right]]) * (0.5 - 0.5 * np.cos(np.pi * depth))
         return gain
 
 
 class Echo:
-    """Long wavelengths heard a distance before and behind the gap: the head's edges, or the layers next on the reel.
+    """Long wavelengths read a distance ahead of and behind the gap.
+
+    The edges of the head's face read them (contour effect), and so do adjacent layers on the reel (print-through).
 
     Args:
         distance: samples on the tape.
-        gain: amplitude of each of the two.
-        corner_hz: above it they fade.
+        gain: amplitude of each of the two echoes.
+        corner_hz: above this frequency they fall off.
     """
 
     def __init__(self, distance: float, gain: float, corner_hz: float) -> None:
@@ -64,31 +66,31 @@ class Echo:
         self._state = np.zeros((2, 2))
 
     def run(self, read: Callable[[Floats, Floats], Floats], left: Floats, right: Floats) -> Floats:
-        """The two echoes of a chunk, from what reads the tape at any place, shape (2, n)."""
+        """The two echoes of a chunk, shape (2, n); `read` reads the tape at any positions of each track."""
         out = read(left + self._distance, right + self._distance) + read(left - self._distance, right - self._distance)
         one_pole(out, self._gain * (1 + self._a1), 0.0, self._a1, self._state)
         return out
 
 
 CELL = RATE // 10
-"""A tape remembers what was done to it by tenths of a second."""
+"""Length of tape, in samples, for which one figure of its history is kept: a tenth of a second."""
 
 
-class Wear:
-    """Short wavelengths that a tape has lost by passing magnetised heads, as the spacing that would lose as much."""
+class PartialErasure:
+    """Short wavelengths that magnetised heads have erased, as the spacing that would cause the same loss."""
 
     def __init__(self, length: float) -> None:
         self._um = np.zeros(int(length) // CELL + 1)
 
-    def at(self, place: float) -> float:
-        """At a place (samples), µm."""
-        return float(self._um[int(place // CELL) % self._um.size])
+    def spacing_um(self, position: float) -> float:
+        """The loss at a position (samples), as a spacing in µm."""
+        return float(self._um[int(position // CELL) % self._um.size])
 
-    def pass_by(self, before: float, after: float, um: float) -> None:
-        """The tape has moved from one place to the next beyond it; each cell left behind has lost so much more."""
+    def add_pass(self, before: float, after: float, um: float) -> None:
+        """The tape has moved from one position to another: add `um` to each cell that it left."""
         if um > 0 and before // CELL != after // CELL:
             self._um[int(before // CELL) % self._um.size] += um
 
-    def renew(self, first: float, last: float) -> None:
-        """Here it is recorded afresh."""
+    def reset(self, first: float, last: float) -> None:
+        """This stretch was recorded again: nothing of it is erased yet."""
         self._um[np.arange(int(first) // CELL, int(last) // CELL + 1) % self._um.size] = 0.0

@@ -1,4 +1,4 @@
-"""What runs over every sample: interpolation on the tape's own grid, one-pole sections."""
+"""Loops over every sample: interpolation on the tape's grid, and one-pole sections."""
 
 from __future__ import annotations
 
@@ -29,13 +29,13 @@ TABLE = _table()
 
 @numba.njit(cache=True, nogil=True, fastmath={"contract", "reassoc"})  # type: ignore[untyped-decorator, unused-ignore]
 def read_track(track: Track, positions: Floats, out: Floats) -> None:
-    """Interpolate a track of a tape that begins again at its end, at any positions (samples)."""
+    """Interpolate a track at any positions (samples); positions beyond its end wrap to its start."""
     length = track.size
     for i in range(positions.size):
         whole = int(np.floor(positions[i]))
-        place = (positions[i] - whole) * PHASES
-        phase = min(int(place), PHASES - 1)
-        part = place - phase
+        fraction = (positions[i] - whole) * PHASES
+        phase = min(int(fraction), PHASES - 1)
+        part = fraction - phase
         first = (whole - HALF + 1) % length
         total = 0.0
         if first + 2 * HALF <= length:
@@ -50,8 +50,8 @@ def read_track(track: Track, positions: Floats, out: Floats) -> None:
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
-def read_roughly(track: Track, positions: Floats, out: Floats) -> None:
-    """The same by straight lines between samples: for what is heard of long wavelengths only."""
+def read_linear(track: Track, positions: Floats, out: Floats) -> None:
+    """The same by linear interpolation, which is enough for long wavelengths."""
     length = track.size
     for i in range(positions.size):
         whole = int(np.floor(positions[i]))
@@ -60,22 +60,22 @@ def read_roughly(track: Track, positions: Floats, out: Floats) -> None:
 
 
 @numba.njit(cache=True, nogil=True, fastmath={"contract", "reassoc"})  # type: ignore[untyped-decorator, unused-ignore]
-def write_track(track: Track, signal: Floats, positions: Floats, moments: Floats, kept: float) -> None:
-    """Write a signal onto the whole samples of a track.
+def write_track(track: Track, signal: Floats, positions: Floats, times: Floats, kept: float) -> None:
+    """Write a signal onto the samples of a track.
 
-    The tape stands at `positions` when `moments` (samples of the signal) are at the head; both rise. `kept` of what
-    was there before stays.
+    The tape is at `positions` when the samples at `times` of the signal are at the head; both rise. A fraction `kept`
+    of the previous recording remains.
     """
     length = track.size
     grid = int(np.ceil(positions[0]))
     for i in range(positions.size - 1):
-        step = (moments[i + 1] - moments[i]) / (positions[i + 1] - positions[i])
+        step = (times[i + 1] - times[i]) / (positions[i + 1] - positions[i])
         while grid < positions[i + 1]:
-            moment = moments[i] + (grid - positions[i]) * step
-            whole = int(np.floor(moment))
-            place = (moment - whole) * PHASES
-            phase = min(int(place), PHASES - 1)
-            part = place - phase
+            time = times[i] + (grid - positions[i]) * step
+            whole = int(np.floor(time))
+            fraction = (time - whole) * PHASES
+            phase = min(int(fraction), PHASES - 1)
+            part = fraction - phase
             total = 0.0
             for j in range(2 * HALF):
                 weight = TABLE[phase, j] + part * (TABLE[phase + 1, j] - TABLE[phase, j])
@@ -99,10 +99,10 @@ def one_pole(signal: Floats, b0: float, b1: float, a1: float, state: Floats) -> 
 
 
 def warm() -> None:
-    """Compile everything now, so that no stream waits for it."""
+    """Compile all kernels, so that no stream waits for it."""
     track = np.zeros(4 * HALF, dtype=np.float32)
     positions = np.arange(3.0)
     read_track(track, positions, np.zeros(3))
-    read_roughly(track, positions, np.zeros(3))
+    read_linear(track, positions, np.zeros(3))
     write_track(track, np.zeros(8 * HALF), positions, positions + 4 * HALF, 0.0)
     one_pole(np.zeros((2, 4)), 1.0, 0.0, 0.0, np.zeros((2, 2)))

@@ -1,8 +1,8 @@
-"""An interface whose output is plugged into its input: what the practice loop does to what is sent.
+"""Loopback: a simulated interface whose output is connected to its input.
 
-A gain, a one-pole high-pass and low-pass, a cubic for the third harmonic, white noise, a delay; and, where the sheet of
-the fault says so, an automatic gain that lifts what is soft, as the sound settings of laptops do. Figures are common
-practice for a plain interface, no source.
+It has a gain, a one-pole high-pass and low-pass, a cubic term for the third harmonic, white noise and a delay. A fault
+can add automatic gain control, which raises soft sound as the sound settings of laptops do. The figures are those of an
+ordinary interface: common practice, no source.
 """
 
 from __future__ import annotations
@@ -22,18 +22,18 @@ Floats = NDArray[np.float64]
 
 RATE = 48000
 CHUNK = 960
-"""Frames in which it works: the automatic gain moves from one to the next."""
+"""Frames processed at a time; the automatic gain changes from one chunk to the next."""
 
-GAIN_AIM = 10 ** (-14 / 20)
-"""Peak to which the automatic gain brings what it hears."""
-MOST_LIFT = 10 ** (30 / 20)
-GAIN_SLOWNESS = 0.85
-"""What is left of the old gain after a chunk."""
+AUTOMATIC_GAIN_TARGET = 10 ** (-14 / 20)
+"""Peak to which the automatic gain brings its input."""
+LARGEST_GAIN = 10 ** (30 / 20)
+GAIN_SMOOTHING = 0.85
+"""Share of the previous gain that remains after a chunk."""
 
 
 @dataclass(frozen=True, slots=True)
-class LoopFacts:
-    """What the loop is like."""
+class LoopbackFacts:
+    """Figures of the interface."""
 
     gain_db: float = -1.5
     full_scale_output_v: float = 1.95
@@ -44,24 +44,24 @@ class LoopFacts:
     """Of a full-scale sine."""
     low_hz: float = 4.0
     high_hz: float = 120000.0
-    """Where it has lost 3 dB."""
+    """The −3 dB frequencies."""
     delay_ms: float = 24.0
     automatic_gain: bool = False
     swapped_channels: bool = False
     clock_ppm: float = 18.0
-    """How much too fast its sample clock runs."""
+    """Error of its sample clock; positive is fast."""
 
 
-def loop_facts(changes: Sequence[tuple[str, Mapping[str, float | str | bool]]]) -> LoopFacts:
-    """A plain interface with what faults change in it.
+def loopback_facts(changes: Sequence[tuple[str, Mapping[str, float | str | bool]]]) -> LoopbackFacts:
+    """An ordinary interface with its faults.
 
     Args:
-        changes: name and `[practice]` table of each.
+        changes: name and `[practice]` table of each fault.
 
     Raises:
-        Problem: a key or a value that the practice loop does not know.
+        Problem: an unknown key, or a value of the wrong kind.
     """
-    known = {f.name: f for f in dataclasses.fields(LoopFacts)}
+    known = {f.name: f for f in dataclasses.fields(LoopbackFacts)}
     values: dict[str, float | bool] = {}
     for name, table in changes:
         for key, value in table.items():
@@ -73,67 +73,67 @@ def loop_facts(changes: Sequence[tuple[str, Mapping[str, float | str | bool]]]) 
             if isinstance(value, bool) != switch or isinstance(value, str):
                 raise Problem(f"{name}: practice.{key} must be {'true or false' if switch else 'a number'}")
             values[key] = value if isinstance(value, bool) else float(value)
-    return LoopFacts(**values)  # type: ignore[arg-type]
+    return LoopbackFacts(**values)  # type: ignore[arg-type]
 
 
-class PracticeLoop:
+class PracticeLoopback:
     """Output to input, at 48 kHz.
 
     Args:
-        facts: what it is like.
-        seed: draws its noise.
+        facts: figures of the interface.
+        seed: random seed of its noise.
     """
 
     rate = RATE
 
-    def __init__(self, facts: LoopFacts, *, seed: int) -> None:
+    def __init__(self, facts: LoopbackFacts, *, seed: int) -> None:
         self.facts = facts
         self._rng = np.random.default_rng([seed, 0x10])
-        self._line = np.zeros((round(facts.delay_ms * RATE / 1000), 2))
+        self._delay_line = np.zeros((round(facts.delay_ms * RATE / 1000), 2))
         low, high = (np.exp(-2 * np.pi * hz / RATE) for hz in (facts.low_hz, facts.high_hz))
         self._low = (np.array([1.0, -1.0]) * (1 + low) / 2, np.array([1.0, -low]))
         self._high = (np.array([1 - high]), np.array([1.0, -high]))
-        self._kept = [np.zeros((1, 2)), np.zeros((1, 2))]
-        self._lift = 1.0
+        self._filter_states = [np.zeros((1, 2)), np.zeros((1, 2))]
+        self._automatic_gain = 1.0
         self._sent = np.zeros((RATE, 2))
 
     @property
     def sent(self) -> Floats:
-        """The last second that was sent."""
+        """The last second of output."""
         return self._sent
 
     def process(self, sent: Floats) -> Floats:
-        """What comes in while this goes out; shape (frames, 2), full scale ±1."""
+        """The input while this is sent; shape (frames, 2), full scale ±1."""
         self._sent = np.concatenate([self._sent, sent])[-RATE:]
-        line = np.concatenate([self._line, sent])
-        x, self._line = line[: len(sent)], line[len(sent) :]
+        delayed = np.concatenate([self._delay_line, sent])
+        x, self._delay_line = delayed[: len(sent)], delayed[len(sent) :]
         facts = self.facts
         x = x * 10 ** (facts.gain_db / 20)
         x = x - 4 * facts.third_harmonic_percent / 100 * x**3
         for n, (b, a) in enumerate((self._low, self._high)):
-            x, self._kept[n] = lfilter(b, a, x, axis=0, zi=self._kept[n])
+            x, self._filter_states[n] = lfilter(b, a, x, axis=0, zi=self._filter_states[n])
         x = x + 10 ** (facts.noise_dbfs / 20) / np.sqrt(2) * self._rng.standard_normal(x.shape)
         if facts.swapped_channels:
             x = x[:, ::-1]
-        return self._levelled(x) if facts.automatic_gain else x
+        return self._apply_automatic_gain(x) if facts.automatic_gain else x
 
-    def _levelled(self, x: Floats) -> Floats:
+    def _apply_automatic_gain(self, x: Floats) -> Floats:
         out = np.empty_like(x)
         for at in range(0, len(x), CHUNK):
             piece = x[at : at + CHUNK]
-            wanted = min(MOST_LIFT, max(1.0, GAIN_AIM / max(float(np.abs(piece).max()), 1e-9)))
-            self._lift = GAIN_SLOWNESS * self._lift + (1 - GAIN_SLOWNESS) * wanted
-            out[at : at + CHUNK] = piece * self._lift
+            wanted = min(LARGEST_GAIN, max(1.0, AUTOMATIC_GAIN_TARGET / max(float(np.abs(piece).max()), 1e-9)))
+            self._automatic_gain = GAIN_SMOOTHING * self._automatic_gain + (1 - GAIN_SMOOTHING) * wanted
+            out[at : at + CHUNK] = piece * self._automatic_gain
         return out
 
-    def volts(self) -> float:
-        """What a voltmeter at the output reads now: rms of the last second of the louder channel."""
+    def voltmeter_v(self) -> float:
+        """Reading of a voltmeter at the output: rms of the last second of the louder channel, volts."""
         return float(np.sqrt(2 * np.mean(self._sent**2, axis=0)).max()) * self.facts.full_scale_output_v
 
-    def hertz(self) -> float:
-        """What a counter at the output reads now, of the strongest tone of the last second; 0 in silence.
+    def counter_hz(self) -> float:
+        """Reading of a counter at the output: the strongest tone of the last second, Hz; 0 in silence.
 
-        Its two halves are turned back by the frequency of the highest line: the phase between them is the rest.
+        Both halves are shifted down by the frequency of the highest line; the phase between them gives the remainder.
         """
         x = self._sent[:, 0] + self._sent[:, 1]
         half = RATE // 2
@@ -141,7 +141,7 @@ class PracticeLoop:
         if not spectrum.max() > 0:
             return 0.0
         near = float(np.argmax(spectrum)) * RATE / half
-        turned = x * np.exp(-2j * np.pi * near * np.arange(RATE) / RATE)
-        first, second = (np.sum(part * np.hanning(half)) for part in (turned[:half], turned[half:]))
+        shifted = x * np.exp(-2j * np.pi * near * np.arange(RATE) / RATE)
+        first, second = (np.sum(part * np.hanning(half)) for part in (shifted[:half], shifted[half:]))
         off = float(np.angle(second / first)) / (2 * np.pi) * RATE / half
         return (near + off) * (1 + self.facts.clock_ppm * 1e-6)

@@ -13,15 +13,15 @@ HARMONICS = (0.8, 0.4, 0.4)
 """Amplitudes of fundamental, second and third; their powers add up to about that of a sine of amplitude 1."""
 
 
-class Hum:
-    """Goes on by itself, whatever the machine does."""
+class MainsHum:
+    """Continuous hum that does not depend on what the machine is doing."""
 
     def __init__(self) -> None:
         self._mains_hz = 0.0
         self._turning = np.zeros((3, CHUNK), dtype=np.complex128)
 
     def chunk(self, chunk: int, mains_hz: float) -> Floats:
-        """Hum of a chunk by its number, of amplitude about 1, the same in both channels."""
+        """Hum for a chunk, given its number: amplitude about 1, the same in both channels."""
         order = np.arange(1, 4)
         if mains_hz != self._mains_hz:
             self._mains_hz = mains_hz

@@ -1,4 +1,4 @@
-"""What a recording head leaves on a tape: level, treble and distortion against bias, by tape type."""
+"""Recorded level, treble and distortion against bias, by tape type."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.practice.physics import TapePhysics
-from bench.tape.fluxivity import Fluxivity, by_method, ratio_db
+from bench.tape.fluxivity import Fluxivity, convert_method, ratio_db
 from bench.tape.losses import spacing_loss_db, thickness_loss_db
 
 Floats = NDArray[np.float64]
@@ -20,27 +20,27 @@ REEL_LEVEL = Fluxivity(320.0, "DIN")
 
 @dataclass(frozen=True, slots=True)
 class Medium:
-    """A kind of coating. Figures chosen to behave as the trade knows it: common practice, no source."""
+    """A kind of coating. Its figures give the behaviour known to the trade: common practice, no source."""
 
     bias_db: float
-    """The bias it wants, re cassette type I."""
+    """Correct bias, re cassette type I."""
     coating_um: float
-    """The depth that takes part."""
+    """Effective depth of the coating."""
     self_erasure_um: float
-    """Loss of short wavelengths after recording, as the spacing that would lose as much."""
+    """Loss of short wavelengths after recording, as the spacing that would cause the same loss."""
     sensitivity_db: float
     """At long wavelengths, re type I recorded at its own bias."""
     harder_to_erase_db: float = 0.0
-    """How much more of an old recording is left than on type I."""
+    """How much more of an old recording remains than on type I."""
     thickness_um: float = 12.0
-    """Of the whole tape: how far its layers lie apart on the reel."""
+    """Of the whole tape: the distance between layers on the reel."""
     quoted_at: Fluxivity = CASSETTE_LEVEL
-    """What levels in its data sheets are relative to."""
+    """The reference of the levels in its data sheets."""
     quoted_t1_us: float = 120.0
-    """The short time constant behind which its noise is given; 0: that of the machine."""
+    """The short time constant with which its noise is quoted; 0: that of the machine."""
     usual_mol_db: float = 4.5
     usual_noise_db: float = -53.0
-    """As `TapePhysics` has them, for a tape of which nothing but the type is known."""
+    """As in `TapePhysics`, for a tape of which only the type is known."""
 
 
 MEDIA: dict[str, Medium] = {
@@ -52,28 +52,30 @@ MEDIA: dict[str, Medium] = {
 """By the tape type of IEC 60094, or open reel."""
 
 VIRGIN_NOISE_DB = -2.0
-"""Of tape erased in bulk, beside tape that has passed the bias of a record head. Common practice, no source."""
+"""Noise of bulk-erased tape relative to tape that has passed the bias of a record head. Common practice, no source."""
 
 _RISE, _POWER, _FALL = 0.65, 3.0, 0.8
 
 
 def _rise_db(bias: float) -> float:
-    """Long wavelengths: level rises with bias (linear, 1 = right) to a flat peak and falls past it."""
+    """Long wavelengths: level rises with bias (linear, 1 = correct) to a broad peak and falls beyond it."""
     return float(20 * np.log10(-np.expm1(-((bias / _RISE) ** _POWER))) - _FALL * bias**2)
 
 
-def recorded_db(frequency_hz: Floats, speed_mm_s: float, medium: Medium, zone_um: float, bias_db: float) -> Floats:
-    """Level that a recording of constant magnetising force has on the tape, dB re long wavelengths at right bias.
+def recorded_level_db(
+    frequency_hz: Floats, speed_mm_s: float, medium: Medium, zone_um: float, bias_db: float
+) -> Floats:
+    """Recorded level at constant magnetising force, dB re long wavelengths at the correct bias.
 
-    The zone in which the head leaves its recording grows with the bias, and short wavelengths are lost in it as by
-    a spacing: so each wavelength has a peak, the shorter the earlier, and falls past it (over-bias).
+    The recording zone grows with bias, and short wavelengths are lost in it as by a spacing. So each wavelength has its
+    peak, the shorter the wavelength the lower the bias, and falls beyond it (over-bias).
 
     Args:
         frequency_hz: any shape.
         speed_mm_s: tape speed.
         medium: the coating.
-        zone_um: length of the recording zone at the right bias.
-        bias_db: bias re the right one.
+        zone_um: length of the recording zone at the correct bias.
+        bias_db: bias re the correct bias.
     """
     bias = 10 ** (bias_db / 20)
     short = spacing_loss_db(frequency_hz, speed_mm_s, zone_um * bias + medium.self_erasure_um)
@@ -81,28 +83,28 @@ def recorded_db(frequency_hz: Floats, speed_mm_s: float, medium: Medium, zone_um
 
 
 def tape_offset_db(frequency_hz: Floats, tape: TapePhysics) -> Floats:
-    """How one tape differs from its kind: its sensitivity, and its treble growing in proportion to frequency."""
+    """How one tape differs from its type: sensitivity, and a treble difference proportional to frequency."""
     return tape.sensitivity_db + tape.treble_db * np.minimum(frequency_hz, 16000.0) / 10000.0
 
 
-def quoted_db(medium: Medium, machine: Fluxivity) -> float:
-    """The level that a tape's figures are relative to, dB re a machine's reference level."""
-    flux, _ = by_method(medium.quoted_at, machine.method)
+def quoted_level_db(medium: Medium, machine: Fluxivity) -> float:
+    """The reference of a tape's figures, dB re a machine's reference level."""
+    flux, _ = convert_method(medium.quoted_at, machine.method)
     return ratio_db(flux, machine)
 
 
 def mol_against_bias_db(bias_db: float) -> float:
-    """How the level of 3 % third harmonic moves with bias at constant sensitivity, dB: it grows past the right bias."""
+    """Change of maximum output level with bias at constant sensitivity, dB: it rises beyond the correct bias."""
     bias = min(6.0, max(-6.0, bias_db))
     return -0.12 * ((bias - 2.0) ** 2 - 2.0**2)
 
 
-def ceiling(mol_db: float, third_db: float) -> float:
-    """Amplitude at which a tape saturates, so that its third harmonic is 3 % at some level.
+def saturation_amplitude(mol_db: float, third_db: float) -> float:
+    """Amplitude at which a tape saturates, chosen so that the third harmonic is 3 % at the maximum output level.
 
     Args:
-        mol_db: that level, re the machine's reference level.
-        third_db: level of the third harmonic at the output, re what it is on the tape beside its fundamental.
+        mol_db: maximum output level, re the machine's reference level.
+        third_db: gain of the third harmonic re the fundamental between tape and output.
     """
     wanted = 0.03 / 10 ** (third_db / 20)
     turn = np.sin(2 * np.pi * np.arange(256) / 256)
@@ -115,10 +117,10 @@ def ceiling(mol_db: float, third_db: float) -> float:
 
 
 def noise_shape_db(frequency_hz: Floats, speed_mm_s: float, medium: Medium) -> Floats:
-    """Flux noise of evenly spread particles: 10 lg[(1 − e^(−2kδ))/k], k = 2π/λ, 0.7 µm away from the head, dB.
+    """Flux noise of evenly distributed particles: 10 lg[(1 − e^(−2kδ))/k], k = 2π/λ, 0.7 µm from the head, dB.
 
-    With that distance the hiss of a cassette is about white behind its equalisation, as measured decks have it
-    (common practice, no source).
+    At that distance the hiss of a cassette is about white after equalisation, as measured on real decks (common
+    practice, no source).
     """
     k = 2 * np.pi * np.maximum(frequency_hz, 1.0) * 1e-3 / speed_mm_s
     density = 10 * np.log10(-np.expm1(-2 * k * medium.coating_um) / k)
@@ -126,5 +128,8 @@ def noise_shape_db(frequency_hz: Floats, speed_mm_s: float, medium: Medium) -> F
 
 
 def echo_corner_hz(medium: Medium, speed_mm_s: float) -> float:
-    """Shorter wavelengths, than 2π times the tape's thickness, hardly reach the next layer (common practice)."""
+    """Frequency of the wavelength 2π times the tape's thickness: shorter ones hardly reach the next layer.
+
+    Common practice, no source.
+    """
     return speed_mm_s * 1e3 / (2 * np.pi * medium.thickness_um)

@@ -1,4 +1,4 @@
-"""What is heard of a piece of music once a machine has recorded and replayed it, with or without noise reduction."""
+"""Music recorded and replayed by a machine, with or without noise reduction."""
 
 from __future__ import annotations
 
@@ -17,47 +17,47 @@ from bench.tape.noise_reduction import NoiseReduction, System
 
 Floats = NDArray[np.float64]
 
-PEAK_DB = 0.0
-"""Highest peak of what is recorded, as of a sine, re the reference level: a careful recording, so that the machine is
-heard and not the tape's overload. Our choice."""
+RECORDED_PEAK_DB = 0.0
+"""Highest peak of the recording, as of a sine, re the reference level. It is low enough that the faults of the machine
+are heard and not overload of the tape. Our choice."""
 MATCHED_HZ = (200.0, 800.0)
-"""Levels are matched here, an octave about 400 Hz each way, so that what is lost beyond it is heard as lost."""
+"""Levels are matched in this band, an octave each way about 400 Hz, so that losses outside it are heard as losses."""
 PILOT_FILTER_HZ, PILOT_FILTER_DB = (16000.0, 19000.0), -60.0
-"""Ahead of the encoder: it keeps out what the tape would lose, for the decoder's control hears that best of all.
-Common practice, no source, as the filter for the 19 kHz pilot tone of broadcasts."""
-BANDS_HZ = (63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
+"""The pilot-tone filter ahead of the encoder. It removes what the tape would lose, to which the decoder's control is
+most sensitive. Common practice, no source, as the filter for the 19 kHz pilot tone of broadcasts."""
+OCTAVE_BANDS_HZ = (63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
 """Octave bands (IEC 61260-1)."""
 FAINT_DB = -70.0
-"""A band that is fainter beside the whole is not compared: there is only noise in it."""
+"""A band below this level re the whole is not compared: it holds only noise."""
 _LEAD = RATE // 2
 _LATEST = RATE
-"""The most that a machine is late, frames."""
-_LOOKED_AT = 5 * RATE
+"""Longest delay of a machine, frames."""
+_COMPARED = 5 * RATE
 
-Way = Callable[[Floats], Floats]
-"""From the input to the output, both (frames, 2) and 1 for a sine of the reference level of noise reduction."""
+SignalPath = Callable[[Floats], Floats]
+"""From input to output, both (frames, 2) and 1 for a sine of the reference level of noise reduction."""
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
-    """A piece as it comes back."""
+class ReplayedMusic:
+    """Music after replay."""
 
     samples: Floats
-    """As long as the piece, in its units, and as loud in the middle."""
+    """As long as the original, in its units, with levels matched in `MATCHED_HZ`."""
     matched_db: float
-    """How much it was raised for that."""
+    """Gain applied to match levels."""
     change_db: dict[float, float]
-    """Change of level in each octave band after that, both channels together."""
+    """Change in level of each octave band after matching, both channels together."""
 
 
-def through_errors(channels: Sequence[ReplayErrors]) -> Way:
-    """A way that has only errors of level and treble: one for each channel, or one for both. It adds no noise."""
+def path_with_errors(channels: Sequence[ReplayErrors]) -> SignalPath:
+    """A path with level and response errors only, one for each channel or one for both. It adds no noise."""
     responses = [errors.at(FREQUENCIES) for errors in channels]
     return lambda samples: _filtered(samples, responses)
 
 
 def _filtered(samples: Floats, responses_db: Sequence[Floats]) -> Floats:
-    """Each channel through its response, or all through the only one; no phase, no delay."""
+    """Each channel through its response, or all channels through the only one; zero phase, no delay."""
     from scipy.signal import oaconvolve
 
     taps = [zero_phase(r) for r in responses_db]
@@ -65,95 +65,97 @@ def _filtered(samples: Floats, responses_db: Sequence[Floats]) -> Floats:
     return np.stack([oaconvolve(s, t)[LONG // 2 :][: len(s)] for s, t in pairs], axis=1)
 
 
-def through_machine(make: Callable[[], PracticeMachine], facts: MachineFacts, iec_type: str) -> Way:
-    """A practice machine as a way, its delay taken out.
+def path_through_machine(make: Callable[[], PracticeMachine], facts: MachineFacts, iec_type: str) -> SignalPath:
+    """A practice machine as a path, with its delay removed.
 
     Args:
-        make: gives the same machine each time, so that each pass has the same noise.
-        facts: its facts.
-        iec_type: of its tape: where noise reduction has its reference level.
+        make: builds the same machine each time, so that each pass has the same noise.
+        facts: the machine's facts.
+        iec_type: the tape type, which decides the reference level of noise reduction.
     """
     at_reference = 10 ** (reference_level_db(facts.fluxivity, iec_type) / 20)
 
-    def way(samples: Floats) -> Floats:
+    def path(samples: Floats) -> Floats:
         machine, silence = make(), np.zeros((_LEAD, 2))
         sent = np.concatenate((silence, samples, np.zeros((_LATEST, 2)))) * at_reference * 10 ** (facts.send_dbfs / 20)
         machine.load("work")
         machine.rewind()
         machine.switch("transport", "record")
-        came = machine.process(sent)
+        received = machine.process(sent)
         if facts.heads == 2:
             machine.rewind()
             machine.switch("transport", "play")
-            came = machine.process(np.zeros_like(sent))
-        came = came[_LEAD:] / at_reference / 10 ** (facts.replay_dbfs / 20)
-        late = lateness(samples, came)
-        return came[late : late + len(samples)]
+            received = machine.process(np.zeros_like(sent))
+        received = received[_LEAD:] / at_reference / 10 ** (facts.replay_dbfs / 20)
+        late = delay_frames(samples, received)
+        return received[late : late + len(samples)]
 
-    return way
+    return path
 
 
-def lateness(sent: Floats, came: Floats) -> int:
-    """By how many frames what came is later than what was sent: the highest correlation around the loudest part."""
-    length = min(len(sent), _LOOKED_AT)
+def delay_frames(sent: Floats, received: Floats) -> int:
+    """Delay of the received sound, in frames: the highest correlation around the loudest part."""
+    length = min(len(sent), _COMPARED)
     energy = np.concatenate(([0.0], np.cumsum((sent**2).sum(axis=1))))
     start = int(np.argmax(energy[length:] - energy[: len(energy) - length]))
-    piece, there = sent[start : start + length], came[start : start + length + _LATEST]
+    piece, there = sent[start : start + length], received[start : start + length + _LATEST]
     size = 2 ** int(np.ceil(np.log2(2 * length + _LATEST)))
-    alike = np.fft.irfft(np.fft.rfft(there, size, axis=0) * np.conj(np.fft.rfft(piece, size, axis=0)), size, axis=0)[
-        : len(came) - len(sent)
-    ]
-    return int(np.argmax(np.abs(alike).sum(axis=1)))
+    correlation = np.fft.irfft(
+        np.fft.rfft(there, size, axis=0) * np.conj(np.fft.rfft(piece, size, axis=0)), size, axis=0
+    )[: len(received) - len(sent)]
+    return int(np.argmax(np.abs(correlation).sum(axis=1)))
 
 
-def hear(piece: Floats, way: Way, system: System | None, sides_db: tuple[float, float] = (0.0, 0.0)) -> Heard:
-    """A piece encoded, recorded, replayed and decoded; or recorded and replayed only.
+def replay_music(
+    piece: Floats, path: SignalPath, system: System | None, sides_db: tuple[float, float] = (0.0, 0.0)
+) -> ReplayedMusic:
+    """Music encoded, recorded, replayed and decoded; or recorded and replayed only.
 
     Args:
-        piece: shape (frames, 2), 48 kHz, not silent.
-        way: from recording to replay.
-        system: noise reduction on both sides of it; None for none.
-        sides_db: how much too much the side path of encoder and decoder gives.
+        piece: the music, shape (frames, 2), 48 kHz, not silent.
+        path: from recording to replay.
+        system: noise reduction before and after it; None for none.
+        sides_db: gain errors of the side paths of encoder and decoder.
     """
-    to_tape = 10 ** (PEAK_DB / 20) / np.abs(piece).max()
+    to_tape = 10 ** (RECORDED_PEAK_DB / 20) / np.abs(piece).max()
     sent = piece * to_tape
     if system is None:
-        came = way(sent)
+        received = path(sent)
     else:
         passed = np.interp(FREQUENCIES, PILOT_FILTER_HZ, (0.0, PILOT_FILTER_DB))
         encoder, decoder = (
-            NoiseReduction(system, RATE, 2, decode=last, side_db=db)
+            NoiseReduction(system, RATE, 2, decode=last, side_error_db=db)
             for last, db in zip((False, True), sides_db, strict=True)
         )
-        came = decoder.run(way(encoder.run(_filtered(sent, [passed]))))
-    came = came / to_tape
-    before, after = _powers(piece), _powers(came)
-    gain_db = _in(before, *MATCHED_HZ) - _in(after, *MATCHED_HZ)
-    if _in(before, *MATCHED_HZ) < _in(before, 0.0, RATE) + FAINT_DB:
-        gain_db = _in(before, 0.0, RATE) - _in(after, 0.0, RATE)
+        received = decoder.run(path(encoder.run(_filtered(sent, [passed]))))
+    received = received / to_tape
+    before, after = _power_spectrum(piece), _power_spectrum(received)
+    gain_db = _band_level_db(before, *MATCHED_HZ) - _band_level_db(after, *MATCHED_HZ)
+    if _band_level_db(before, *MATCHED_HZ) < _band_level_db(before, 0.0, RATE) + FAINT_DB:
+        gain_db = _band_level_db(before, 0.0, RATE) - _band_level_db(after, 0.0, RATE)
     change = {}
-    for hz in BANDS_HZ:
+    for hz in OCTAVE_BANDS_HZ:
         edges = hz / np.sqrt(2), hz * np.sqrt(2)
-        if _in(before, *edges) > _in(before, 0.0, RATE) + FAINT_DB:
-            change[hz] = _in(after, *edges) - _in(before, *edges) + gain_db
-    return Heard(came * 10 ** (gain_db / 20), gain_db, change)
+        if _band_level_db(before, *edges) > _band_level_db(before, 0.0, RATE) + FAINT_DB:
+            change[hz] = _band_level_db(after, *edges) - _band_level_db(before, *edges) + gain_db
+    return ReplayedMusic(received * 10 ** (gain_db / 20), gain_db, change)
 
 
-def _powers(samples: Floats) -> tuple[Floats, Floats]:
-    """Frequencies, and power at each in both channels together."""
+def _power_spectrum(samples: Floats) -> tuple[Floats, Floats]:
+    """Frequencies, and the power at each, both channels together."""
     power: Floats = (np.abs(np.fft.rfft(samples, axis=0)) ** 2).sum(axis=1)
     return np.asarray(np.fft.rfftfreq(len(samples), 1 / RATE), dtype=float), power
 
 
-def _in(powers: tuple[Floats, Floats], low: float, high: float) -> float:
-    """Power in a band, dB."""
+def _band_level_db(powers: tuple[Floats, Floats], low: float, high: float) -> float:
+    """Level of a band, dB."""
     hz, power = powers
     first, last = np.searchsorted(hz, (low, high))
     return 10 * float(np.log10(power[first:last].sum() + 1e-30))
 
 
 def resampled(samples: Floats, rate: int) -> Floats:
-    """Samples of any rate at 48 kHz, by a polyphase filter; shape (frames, channels)."""
+    """Samples resampled to 48 kHz by a polyphase filter; shape (frames, channels)."""
     if rate == RATE:
         return samples
     from scipy.signal import resample_poly

@@ -1,4 +1,4 @@
-"""The figures of a practice machine and of a work tape, and how a sheet's table sets them."""
+"""The physical figures of a practice machine and of a tape, and how a sheet's table sets them."""
 
 from __future__ import annotations
 
@@ -13,37 +13,37 @@ from bench.problem import Problem
 
 @dataclass(frozen=True, slots=True)
 class MachinePhysics:
-    """What a machine is like. Errors are 0 when it is right; left and right are channels."""
+    """Physical figures of a machine. Errors are 0 on a correct machine; left and right are channels."""
 
     # Heads
     track_width_mm: float = 0.6
     replay_gap_um: float = 1.2
     replay_gap_made_good_um: float = 1.2
-    """The gap whose loss the replay amplifier makes good."""
+    """The gap length whose loss the replay amplifier compensates."""
     head_distance_mm: float = 4.0
     """From record gap to replay gap (three heads)."""
     recording_zone_um: float = 1.2
-    """Length of the zone in which the record head leaves its recording, at the right bias."""
+    """Length of the zone behind the record gap in which the recording forms, at the correct bias."""
     replay_dirt_left_um: float = 0.0
     replay_dirt_right_um: float = 0.0
     record_dirt_left_um: float = 0.0
     record_dirt_right_um: float = 0.0
-    """On three heads only: two heads record and replay with the same one."""
+    """Three heads only: a two-head machine records and replays with the same head."""
     magnetised: float = 0.0
-    """Remanence of heads and guides, 0 (none) to 1 (badly)."""
+    """Remanence of heads and guides, from 0 (none) to 1 (badly magnetised)."""
     crosstalk_db: float = -45.0
-    """Of the other channel."""
+    """From the other channel."""
     erase_db: float = -72.0
-    """What is left of an old recording."""
+    """Level that remains of an old recording."""
     replay_height_mm: float = 0.0
-    """How far its tracks lie beside those of a reference tape."""
+    """Height error of the replay head, re the tracks of a reference tape."""
     record_height_mm: float = 0.0
     contour_mm: float = 4.0
-    """From gap to the edges of the replay head's face, which hear long wavelengths too."""
+    """Distance from the gap to the edges of the replay head's face, which read long wavelengths (contour effect)."""
     contour_db: float = 0.0
-    """The most that they can lift."""
+    """Largest rise from the contour effect."""
     dropouts_per_minute: float = 0.0
-    """From poor contact."""
+    """Caused by poor contact."""
 
     # Electronics
     hum_db: float = -72.0
@@ -52,28 +52,28 @@ class MachinePhysics:
     amplifier_noise_db: float = -72.0
     """22.4 Hz to 22.4 kHz, re the reference level."""
     replay_t1_us: float = 0.0
-    """Time constant at which the replay equalisation stands; 0: that of the machine."""
+    """Time constant to which replay equalisation is set; 0: that of the machine."""
     swapped_channels: bool = False
     inverted_channel: str = "none"
     """none, left or right."""
     dead_channel: str = "none"
     encoder_side_db: float = 0.0
-    """Of the noise-reduction circuits: how much too much their side path adds and takes off."""
+    """Gain errors of the side paths of the noise-reduction circuits."""
     decoder_side_db: float = 0.0
     other_tape: str = "none"
-    """A tape of this type is in it instead of the work tape; none: the work tape."""
+    """A tape of this type is loaded in place of the tape in use; none: the tape in use is loaded."""
     auto_reverse: bool = False
-    """Whether the tape also runs the other way, past a head whose azimuth has a screw of its own for that."""
+    """Whether the tape also runs in reverse, with an azimuth screw of its own for that direction."""
     tape_selector: str = "I"
-    """The tape type for which bias and record equalisation are switched: I, II, IV or open reel."""
+    """The tape type to which bias and record equalisation are switched: I, II, IV or open reel."""
 
     # Transport
     capstan_mm: float = 2.2
-    """Diameters: each turns at its own rate."""
+    """Diameters of rotating parts; each causes flutter at its own rate."""
     pinch_roller_mm: float = 13.0
     reel_mm: float = 36.0
     flywheel_mm: float = 60.0
-    """On the capstan's shaft; the belt runs over it."""
+    """On the capstan shaft, driven by the belt."""
     belt_mm: float = 250.0
     """Length of the belt."""
     flutter_capstan_percent: float = 0.03
@@ -82,17 +82,17 @@ class MachinePhysics:
     flutter_reel_percent: float = 0.03
     flutter_belt_percent: float = 0.0
     flutter_random_percent: float = 0.02
-    """Peak of a bundle of irregular components, 8 to 60 Hz."""
+    """Peak of irregular components together, 8 to 60 Hz."""
     speed_wander_percent: float = 0.0
-    """Slow, over most of a minute, peak."""
+    """Slow speed variation over most of a minute, peak."""
     azimuth_weave_arcmin: float = 0.1
-    """How far the tape's path wanders, peak."""
+    """Movement of the tape path, peak."""
 
-    # What trimmers set right
+    # Corrected by trimmers
     replay_level_left_db: float = 0.0
     replay_level_right_db: float = 0.0
     replay_equalisation_left_db: float = 0.0
-    """Of the high-frequency end: 20 lg of the time constant's ratio."""
+    """At high frequencies: 20 lg of the ratio of time constants."""
     replay_equalisation_right_db: float = 0.0
     replay_azimuth_arcmin: float = 0.0
     record_azimuth_arcmin: float = 0.0
@@ -105,30 +105,30 @@ class MachinePhysics:
     """At 12.5 kHz."""
     record_equalisation_right_db: float = 0.0
     trimmer_settling_s: float = 0.0
-    """Time constant with which a turned trimmer comes to rest."""
+    """Time constant with which a trimmer settles after a turn."""
 
 
 @dataclass(frozen=True, slots=True)
 class TapePhysics:
-    """What a work tape is like."""
+    """Physical figures of a tape."""
 
     sensitivity_db: float = 0.0
-    """At long wavelengths, re the tape the machine was made for."""
+    """At long wavelengths, re the tape that the machine was designed for."""
     treble_db: float = 0.0
-    """At 10 kHz, re the same and beside `sensitivity_db`."""
+    """At 10 kHz, re that tape, in addition to `sensitivity_db`."""
     bias_db: float = 0.0
-    """The bias it wants, re what is usual for its type."""
+    """Correct bias, re what is usual for its type."""
     mol_db: float = 4.5
-    """Third harmonic 3 % at the reference frequency and the right bias. Levels of tapes are re 250 nWb/m (DIN) for
-    cassettes and 320 nWb/m (DIN) for open reel, as data sheets give them."""
+    """Maximum output level: 3 % third harmonic at the reference frequency and the correct bias. Tape levels are re
+    250 nWb/m (DIN) for cassettes and 320 nWb/m (DIN) for open reel, as in data sheets."""
     noise_db: float = -53.0
-    """22.4 Hz to 22.4 kHz behind the right equalisation."""
+    """22.4 Hz to 22.4 kHz, with the correct equalisation."""
     modulation_noise_db: float = -55.0
-    """Beside a tone at the right bias, re the tone."""
+    """With a tone at the correct bias, re the tone."""
     print_db: float = -60.0
-    """Of the neighbouring layers of a wound tape."""
+    """Print-through from the adjacent layers on the reel, at 1 kHz."""
     dropouts_per_minute: float = 0.0
-    """Flaws of the coating."""
+    """Caused by flaws in the coating."""
 
 
 TAPE_TYPES = ("I", "II", "IV", "open reel")
@@ -145,8 +145,8 @@ DIRT = tuple(f.name for f in dataclasses.fields(MachinePhysics) if "_dirt_" in f
 P = TypeVar("P", MachinePhysics, TapePhysics)
 
 
-def _set(physics: P, table: Table, where: str) -> P:
-    """The figures with those that a table sets. Raises `Problem` for what it can't hold."""
+def _with_values(physics: P, table: Table, where: str) -> P:
+    """The figures with those that a table sets. Raises `Problem` for an unknown key or a wrong value."""
     known = {f.name: f for f in dataclasses.fields(physics)}
     values: dict[str, float | str | bool] = {}
     for key, value in table.items():
@@ -169,61 +169,61 @@ def _set(physics: P, table: Table, where: str) -> P:
 
 
 def machine_physics(machine: MachineFacts) -> MachinePhysics:
-    """The machine's figures by its sheet."""
-    physics = _set(MachinePhysics(), machine.practice, machine.name)
+    """The machine's figures from its sheet."""
+    physics = _with_values(MachinePhysics(), machine.practice, machine.name)
     if machine.heads == 2:
-        _refuse_record_head(machine.practice, machine.name)
+        _refuse_record_head_keys(machine.practice, machine.name)
     return physics
 
 
 def tape_physics(tape: TapeFacts) -> TapePhysics:
-    """The tape's figures by its sheet."""
-    return _set(TapePhysics(), tape.practice, tape.name)
+    """The tape's figures from its sheet."""
+    return _with_values(TapePhysics(), tape.practice, tape.name)
 
 
-def _refuse_record_head(table: Table, where: str) -> None:
+def _refuse_record_head_keys(table: Table, where: str) -> None:
     for key in table:
         if key.startswith(("record_dirt", "record_azimuth", "record_height", "head_distance")):
             raise Problem(f"{where}: practice.{key} needs three heads; on two the replay head records too")
 
 
-class Condition:
-    """A machine's figures as they are now: its sheet's, the faults it has, and what was mended."""
+class MachineCondition:
+    """A machine's present figures: those of its sheet, changed by its faults and by what has been repaired."""
 
     def __init__(self, machine: MachineFacts, faults: tuple[FaultFacts, ...]) -> None:
         self._sheet = machine_physics(machine)
         self._faults = list(faults)
         seen: dict[str, str] = {}
         for fault in faults:
-            _set(self._sheet, fault.changes, fault.name)
+            _with_values(self._sheet, fault.changes, fault.name)
             if machine.heads == 2:
-                _refuse_record_head(fault.changes, fault.name)
+                _refuse_record_head_keys(fault.changes, fault.name)
             for key in fault.changes:
                 if key in seen:
                     raise Problem(f"{fault.name} and {seen[key]} both change practice.{key}: choose one of them")
                 seen[key] = fault.name
-        self.now = self._with_faults()
+        self.physics = self._with_faults()
 
     @property
-    def standing(self) -> tuple[str, ...]:
-        """The names of the faults that were not mended."""
+    def remaining(self) -> tuple[str, ...]:
+        """The names of the faults that have not been repaired."""
         return tuple(f.name for f in self._faults)
 
     def _with_faults(self) -> MachinePhysics:
         physics = self._sheet
         for fault in self._faults:
-            physics = _set(physics, fault.changes, fault.name)
+            physics = _with_values(physics, fault.changes, fault.name)
         return physics
 
-    def _mend(self, act: str, clears: tuple[str, ...]) -> None:
+    def _remedy(self, act: str, clears: tuple[str, ...]) -> None:
         self._sheet = dataclasses.replace(self._sheet, **dict.fromkeys(clears, 0.0))  # type: ignore[arg-type]
         self._faults = [f for f in self._faults if act not in f.mended_by]
-        self.now = self._with_faults()
+        self.physics = self._with_faults()
 
     def clean(self) -> None:
-        """Dirt is gone, and every fault that cleaning mends."""
-        self._mend("clean", DIRT)
+        """Remove all dirt, and every fault that cleaning repairs."""
+        self._remedy("clean", DIRT)
 
     def demagnetise(self) -> None:
-        """Remanence is gone, and every fault that demagnetising mends."""
-        self._mend("demagnetise", ("magnetised",))
+        """Remove all remanence, and every fault that demagnetising repairs."""
+        self._remedy("demagnetise", ("magnetised",))

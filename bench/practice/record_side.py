@@ -1,4 +1,4 @@
-"""From the line input to the flux that the record head leaves."""
+"""The record side: from the line input to the flux on the tape."""
 
 from __future__ import annotations
 
@@ -8,41 +8,47 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.practice.facts import MachineFacts, TapeFacts
-from bench.practice.filters import FREQUENCIES, Fir, Grain, Shelf, minimum_phase, zero_phase
-from bench.practice.media import MEDIA, ceiling, mol_against_bias_db, quoted_db, recorded_db, tape_offset_db
+from bench.practice.filters import FREQUENCIES, Fir, ModulationNoise, Shelf, minimum_phase, zero_phase
+from bench.practice.media import (
+    MEDIA,
+    mol_against_bias_db,
+    quoted_level_db,
+    recorded_level_db,
+    saturation_amplitude,
+    tape_offset_db,
+)
 from bench.practice.physics import MachinePhysics, TapePhysics
-from bench.tape.equalisation import flux_level_db, flux_re_db
+from bench.tape.equalisation import flux_level_db, relative_flux_db
 from bench.tape.losses import spacing_loss_db
 
 Floats = NDArray[np.float64]
 
 LOWEST_HZ = 2.0
-"""The long time constant acts down to here."""
+"""The long time constant acts down to this frequency."""
 RECORD_DIRT = 0.8
-"""Dirt on a record head costs so much of what it costs on replay (about 44 against 55 dB per wavelength). From
-memory."""
+"""Spacing loss in recording over that in replay (about 44 against 55 dB per wavelength). From memory."""
 
 
 @dataclass(frozen=True, slots=True)
 class RecordSetting:
-    """How one channel's record side stands now."""
+    """The present settings of one channel's record side."""
 
     level_db: float
     equalisation_db: float
     """At 12.5 kHz."""
     bias_db: float
-    """Re what the type switched to wants."""
+    """Re the correct bias of the type that the machine is switched to."""
     dirt_um: float
     remanence: float
 
 
-def long_time_constant(t2_us: float) -> float:
-    """The corner that goes with it, Hz; the lowest of all where there is none."""
+def long_time_constant_hz(t2_us: float) -> float:
+    """The corner frequency of a long time constant, Hz; `LOWEST_HZ` for none."""
     return 1e6 / (2 * np.pi * t2_us) if t2_us > 0 else LOWEST_HZ
 
 
-def peaking(frequency_hz: Floats) -> Floats:
-    """Share of a record equalisation trimmer at each frequency: a resonance at 16 kHz, 1 at 12.5 kHz."""
+def record_equalisation_share(frequency_hz: Floats) -> Floats:
+    """Effect of a record equalisation trimmer at each frequency, 1 at 12.5 kHz: a resonance at 16 kHz."""
 
     def resonance(hz: Floats) -> Floats:
         return np.asarray(1 / (1 + (hz / 16000 - 16000 / hz) ** 2))
@@ -51,7 +57,7 @@ def peaking(frequency_hz: Floats) -> Floats:
 
 
 class RecordSide:
-    """Record amplifiers, head and bias of both channels on one tape."""
+    """Record amplifiers, head and bias of both channels, for one tape."""
 
     def __init__(
         self, machine: MachineFacts, physics: MachinePhysics, tape: TapeFacts, figures: TapePhysics, reference_hz: float
@@ -59,24 +65,24 @@ class RecordSide:
         self._speed = machine.speed_mm_s
         self._zone_um = physics.recording_zone_um
         self._figures, self._reference_hz = figures, reference_hz
-        made_for = MEDIA[physics.tape_selector]
+        switched_to = MEDIA[physics.tape_selector]
         self._medium = MEDIA[tape.iec_type]
-        self._bias_short_db = self._medium.bias_db - made_for.bias_db + figures.bias_db
+        self._bias_offset_db = self._medium.bias_db - switched_to.bias_db + figures.bias_db
         t1_us, t2_us = machine.equalisation_us
         top = np.minimum(FREQUENCIES, 18000.0)
-        self._shelf = Shelf(long_time_constant(t2_us), LOWEST_HZ) if t2_us > 0 else None
-        self._made_db = (
+        self._shelf = Shelf(long_time_constant_hz(t2_us), LOWEST_HZ) if t2_us > 0 else None
+        self._amplifier_base_db = (
             flux_level_db(top, t1_us)
             - flux_level_db(reference_hz, t1_us, t2_us)
-            - self._re(recorded_db(top, self._speed, made_for, self._zone_um, 0.0))
-            - made_for.sensitivity_db
+            - self._re(recorded_level_db(top, self._speed, switched_to, self._zone_um, 0.0))
+            - switched_to.sensitivity_db
         )
-        # What becomes of the third harmonic between tape and output, beside the fundamental.
-        third = recorded_db(np.array([3 * reference_hz]), self._speed, self._medium, self._zone_um, 0.0)
-        first = recorded_db(np.array([reference_hz]), self._speed, self._medium, self._zone_um, 0.0)
-        self._third_db = float((third - first)[0] - flux_re_db(3 * reference_hz, reference_hz, t1_us, t2_us))
-        self._mol_db = figures.mol_db + quoted_db(self._medium, machine.fluxivity)
-        self._amplifier, self._head, self._grain = Fir(), Fir(), Grain()
+        # Gain of the third harmonic between tape and output, re the fundamental.
+        third = recorded_level_db(np.array([3 * reference_hz]), self._speed, self._medium, self._zone_um, 0.0)
+        first = recorded_level_db(np.array([reference_hz]), self._speed, self._medium, self._zone_um, 0.0)
+        self._third_db = float((third - first)[0] - relative_flux_db(3 * reference_hz, reference_hz, t1_us, t2_us))
+        self._mol_db = figures.mol_db + quoted_level_db(self._medium, machine.fluxivity)
+        self._amplifier, self._head, self._modulation_noise = Fir(), Fir(), ModulationNoise()
         self._settings: tuple[RecordSetting, RecordSetting] | None = None
         self._ceilings = np.ones((2, 1))
         self._roughness = np.zeros((2, 1))
@@ -87,31 +93,35 @@ class RecordSide:
         return response_db - np.interp(self._reference_hz, FREQUENCIES, response_db)
 
     def set(self, left: RecordSetting, right: RecordSetting) -> None:
-        """Take these settings from the next chunk on."""
+        """Use these settings from the next chunk on."""
         if (left, right) == self._settings:
             return
         self._settings = (left, right)
         self._amplifier.set(*(minimum_phase(self._amplifier_db(s)) for s in (left, right)))
         self._head.set(*(zero_phase(self._head_db(s)) for s in (left, right)))
-        biases = [s.bias_db - self._bias_short_db for s in (left, right)]
+        biases = [s.bias_db - self._bias_offset_db for s in (left, right)]
         self._ceilings = np.array([[self._ceiling(b)] for b in biases])
-        # Under-bias makes a recording rough.
+        # Too little bias raises modulation noise.
         rough = [self._figures.modulation_noise_db - 0.5 * min(0.0, b) for b in biases]
         self._roughness = np.array([[10 ** (db / 20)] for db in rough])
         self._offsets = np.array([[0.05 * s.remanence] for s in (left, right)])
 
     def _ceiling(self, bias_db: float) -> float:
-        """Amplitude of saturation ahead of the tape's own sensitivity."""
+        """Amplitude of saturation, before the tape's own sensitivity is applied."""
         sensitivity_db = self._medium.sensitivity_db + self._figures.sensitivity_db
-        return ceiling(self._mol_db - sensitivity_db + mol_against_bias_db(bias_db), self._third_db)
+        return saturation_amplitude(self._mol_db - sensitivity_db + mol_against_bias_db(bias_db), self._third_db)
 
     def _amplifier_db(self, setting: RecordSetting) -> Floats:
-        return self._made_db + setting.level_db + setting.equalisation_db * peaking(FREQUENCIES)
+        return (
+            self._amplifier_base_db
+            + setting.level_db
+            + setting.equalisation_db * record_equalisation_share(FREQUENCIES)
+        )
 
     def _head_db(self, setting: RecordSetting) -> Floats:
-        bias_db = setting.bias_db - self._bias_short_db
-        level = recorded_db(FREQUENCIES, self._speed, self._medium, self._zone_um, bias_db)
-        right = recorded_db(FREQUENCIES, self._speed, self._medium, self._zone_um, 0.0)
+        bias_db = setting.bias_db - self._bias_offset_db
+        level = recorded_level_db(FREQUENCIES, self._speed, self._medium, self._zone_um, bias_db)
+        right = recorded_level_db(FREQUENCIES, self._speed, self._medium, self._zone_um, 0.0)
         at_reference = np.interp(self._reference_hz, FREQUENCIES, right)
         dirt = spacing_loss_db(FREQUENCIES, self._speed, RECORD_DIRT * setting.dirt_um)
         offset = tape_offset_db(FREQUENCIES, self._figures) + self._medium.sensitivity_db
@@ -121,11 +131,11 @@ class RecordSide:
         """Flux of a chunk, re the reference fluxivity.
 
         Args:
-            signal: what is sent, re the level that should record that fluxivity; shape (2, n).
-            white: noise of unit variance, for the grain of the coating; shape (2, n).
+            signal: input, re the level that should record that fluxivity; shape (2, n).
+            white: noise of unit variance, from which modulation noise is made; shape (2, n).
         """
         current = self._amplifier.run(signal)
         if self._shelf is not None:
             self._shelf.run(current)
         current = self._ceilings * (np.tanh(current / self._ceilings + self._offsets) - np.tanh(self._offsets))
-        return self._head.run(current) * (1 + self._roughness * self._grain.run(white))
+        return self._head.run(current) * (1 + self._roughness * self._modulation_noise.run(white))

@@ -1,4 +1,4 @@
-"""From the flux on the tape to the line output."""
+"""The replay side: from the flux on the tape to the line output."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from bench.practice.facts import MachineFacts
 from bench.practice.filters import FREQUENCIES, LONG, RATE, SHORT, Fir, Shelf, minimum_phase, zero_phase
 from bench.practice.media import MEDIA, noise_shape_db
 from bench.practice.physics import MachinePhysics
-from bench.practice.record_side import LOWEST_HZ, long_time_constant
+from bench.practice.record_side import LOWEST_HZ, long_time_constant_hz
 from bench.tape.equalisation import flux_level_db
 from bench.tape.losses import azimuth_loss_db, gap_loss_db, spacing_loss_db
 
@@ -20,11 +20,11 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class ReplaySetting:
-    """How one channel's replay side stands now."""
+    """The present settings of one channel's replay side."""
 
     level_db: float
     equalisation_db: float
-    """Of the high-frequency end."""
+    """At high frequencies."""
     t1_us: float
     dirt_um: float
     remanence: float
@@ -35,33 +35,33 @@ class ReplaySide:
 
     Args:
         machine: the recorder.
-        reference_hz: where its reference level holds.
-        hiss_db: of the tape's own flux noise from white noise of unit variance, at `FREQUENCIES`.
+        reference_hz: frequency at which the reference level is stated.
+        hiss_shape_db: response that turns white noise of unit variance into the tape's flux noise, at `FREQUENCIES`.
     """
 
-    def __init__(self, machine: MachineFacts, reference_hz: float, hiss_db: Floats) -> None:
+    def __init__(self, machine: MachineFacts, reference_hz: float, hiss_shape_db: Floats) -> None:
         self._speed, self._reference_hz = machine.speed_mm_s, reference_hz
         t1_us, t2_us = machine.equalisation_us
-        corner = long_time_constant(t2_us)
+        corner = long_time_constant_hz(t2_us)
         self._shelf = Shelf(LOWEST_HZ, corner) if t2_us > 0 else None
         self._shelf_db = 10 * np.log10(1 + (corner / reference_hz) ** 2) if t2_us > 0 else 0.0
         self._t1_db = float(flux_level_db(reference_hz, t1_us))
-        self._hiss_db = hiss_db
+        self._hiss_db = hiss_shape_db
         self._fir, self._hiss = Fir(), Fir()
         self._settings: tuple[ReplaySetting, ReplaySetting] | None = None
         self._physics: MachinePhysics | None = None
         self._azimuth_arcmin = 0.0
         self._amplifiers: list[Floats] = []
-        self._upright_db: list[Floats] = []
+        self._head_loss_db: list[Floats] = []
 
     def set(self, physics: MachinePhysics, azimuth_arcmin: float, left: ReplaySetting, right: ReplaySetting) -> None:
-        """Take these settings from the next chunk on.
+        """Use these settings from the next chunk on.
 
         Args:
-            physics: the machine's.
+            physics: the machine's figures.
             azimuth_arcmin: angle between the head and the recording.
-            left: of that channel.
-            right: likewise.
+            left: settings of the left channel.
+            right: settings of the right channel.
         """
         same = (left, right) == self._settings and physics == self._physics
         if same and azimuth_arcmin == self._azimuth_arcmin:
@@ -69,27 +69,27 @@ class ReplaySide:
         self._azimuth_arcmin = azimuth_arcmin
         if not same:
             self._settings, self._physics = (left, right), physics
-            self._set_upright(physics, left, right)
+            self._set_without_azimuth(physics, left, right)
         askew_db = azimuth_loss_db(FREQUENCIES, self._speed, physics.track_width_mm, azimuth_arcmin)
-        lost = [zero_phase(upright + askew_db, LONG - SHORT) for upright in self._upright_db]
+        lost = [zero_phase(loss_db + askew_db, LONG - SHORT) for loss_db in self._head_loss_db]
         self._fir.set(*(np.convolve(*pair) for pair in zip(lost, self._amplifiers, strict=True)))
 
-    def _set_upright(self, physics: MachinePhysics, left: ReplaySetting, right: ReplaySetting) -> None:
-        """All but the azimuth, which wanders on and on.
+    def _set_without_azimuth(self, physics: MachinePhysics, left: ReplaySetting, right: ReplaySetting) -> None:
+        """Everything except azimuth loss, which changes continually.
 
-        It is all that hiss knows: the grains along the gap are strangers to each other, and a gap askew loses nothing
-        of their noise.
+        Hiss has no azimuth loss: the particles along the gap are uncorrelated, so a tilted gap loses none of their
+        noise.
         """
         gap_db = gap_loss_db(FREQUENCIES, self._speed, physics.replay_gap_um) - np.maximum(
             gap_loss_db(FREQUENCIES, self._speed, physics.replay_gap_made_good_um), -20.0
         )
-        self._upright_db = [
+        self._head_loss_db = [
             gap_db + spacing_loss_db(FREQUENCIES, self._speed, s.dirt_um + 0.02 * s.remanence) for s in (left, right)
         ]
         gains_db = [self._amplifier_db(s) for s in (left, right)]
         self._amplifiers = [minimum_phase(db, SHORT) for db in gains_db]
         self._hiss.set(
-            *(minimum_phase(self._hiss_db + up + db) for up, db in zip(self._upright_db, gains_db, strict=True))
+            *(minimum_phase(self._hiss_db + up + db) for up, db in zip(self._head_loss_db, gains_db, strict=True))
         )
 
     def _amplifier_db(self, setting: ReplaySetting) -> Floats:
@@ -100,8 +100,8 @@ class ReplaySide:
         """Output of a chunk, re the reference level, all of shape (2, n).
 
         Args:
-            flux: what was recorded.
-            hiss: white noise, of unit variance where the tape is as noisy as its figure says.
+            flux: the recorded flux.
+            hiss: white noise, of unit variance where the tape's noise is that of its figures.
         """
         out = self._fir.run(flux) + self._hiss.run(hiss)
         if self._shelf is not None:
@@ -109,14 +109,14 @@ class ReplaySide:
         return out
 
 
-def beside(flux: Floats, height_mm: float, width_mm: float, spacing_mm: float) -> Floats:
-    """What a head hears whose tracks lie beside the recorded ones: less of its own, and some of the neighbour.
+def with_height_error(flux: Floats, height_mm: float, width_mm: float, spacing_mm: float) -> Floats:
+    """The flux that a head at the wrong height reads: less of its own track, and some of the adjacent one.
 
     Args:
         flux: on the tape, shape (2, n).
-        height_mm: how far beside; positive towards the other channel for the left one.
-        width_mm: of a track.
-        spacing_mm: between their centres.
+        height_mm: height error; positive moves the left channel towards the right track.
+        width_mm: width of a track.
+        spacing_mm: distance between the centres of the tracks.
     """
     if height_mm == 0.0:
         return flux
@@ -128,8 +128,8 @@ def beside(flux: Floats, height_mm: float, width_mm: float, spacing_mm: float) -
     return np.asarray(out)
 
 
-def wired(out: Floats, physics: MachinePhysics) -> Floats:
-    """The output as its wires bring it: a channel dead or inverted, or both swapped."""
+def with_wiring_faults(out: Floats, physics: MachinePhysics) -> Floats:
+    """The output with wiring faults: a channel dead or inverted, or both swapped."""
     if physics.dead_channel == physics.inverted_channel == "none" and not physics.swapped_channels:
         return out
     sides = ("left", "right")
@@ -140,18 +140,21 @@ def wired(out: Floats, physics: MachinePhysics) -> Floats:
     return out[::-1].copy() if physics.swapped_channels else out
 
 
-def hiss_db(machine: MachineFacts, iec_type: str, noise_db: float, reference_hz: float) -> Floats:
-    """Flux noise of a tape from white noise of unit variance, at `FREQUENCIES`, dB re the reference fluxivity.
+def hiss_shape_db(machine: MachineFacts, iec_type: str, noise_db: float, reference_hz: float) -> Floats:
+    """Response that turns white noise of unit variance into a tape's flux noise, dB re the reference fluxivity.
 
     Args:
-        machine: at whose speed.
-        iec_type: of the tape.
-        noise_db: 22.4 Hz to 22.4 kHz behind the equalisation for which it is given, re the reference level.
-        reference_hz: where that level holds.
+        machine: gives the speed.
+        iec_type: the tape type.
+        noise_db: 22.4 Hz to 22.4 kHz with the equalisation for which it is quoted, re the reference level.
+        reference_hz: frequency at which that level is stated.
+
+    Returns:
+        dB at `FREQUENCIES`.
     """
     medium = MEDIA[iec_type]
     shape = noise_shape_db(FREQUENCIES, machine.speed_mm_s, medium)
-    # As it was given: on a machine that stands at another equalisation its treble weighs otherwise.
+    # With the equalisation for which it is quoted, which need not be that of the machine.
     t1_us, t2_us = medium.quoted_t1_us or machine.equalisation_us[0], machine.equalisation_us[1]
     behind = shape - flux_level_db(FREQUENCIES, t1_us, t2_us) + flux_level_db(reference_hz, t1_us, t2_us)
     band = (FREQUENCIES >= 22.4) & (FREQUENCIES <= 22400)

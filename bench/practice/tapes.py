@@ -1,4 +1,4 @@
-"""The two tapes: a work tape that remembers, and a reference tape that was recorded elsewhere."""
+"""The two kinds of tape: a recordable tape that keeps its flux, and a reference tape."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from numpy.typing import NDArray
 
 from bench.practice.facts import MachineFacts, ReferenceFacts
 from bench.practice.filters import CHUNK, RATE
-from bench.practice.flaws import CELL, Wear
-from bench.practice.kernels import HALF, read_roughly, read_track, write_track
+from bench.practice.flaws import CELL, PartialErasure
+from bench.practice.kernels import HALF, read_linear, read_track, write_track
 from bench.problem import Problem
-from bench.tape.equalisation import flux_re_db
-from bench.tape.fluxivity import by_method, ratio_db
+from bench.tape.equalisation import relative_flux_db
+from bench.tape.fluxivity import convert_method, ratio_db
 
 Floats = NDArray[np.float64]
 
@@ -20,15 +20,15 @@ GAP_S = 1.5
 _LEAD = 4 * HALF
 
 
-class WorkTape:
-    """Remembers what was recorded on it; when it runs out it begins again."""
+class RecordableTape:
+    """Keeps the flux recorded on it; at its end it starts again from the beginning."""
 
     def __init__(self, minutes: float) -> None:
         length = int(minutes * 60) * RATE
         self._flux = np.zeros((2, length), dtype=np.float32)
         self._azimuth = np.zeros(length // CELL)
         self._recorded = np.zeros(length // CELL, dtype=bool)
-        self.wear = Wear(length)
+        self.partial_erasure = PartialErasure(length)
         self._past = np.zeros((2, _LEAD))
         self.position = 0.0
 
@@ -37,21 +37,21 @@ class WorkTape:
 
         Args:
             flux: shape (2, CHUNK).
-            positions: where the tape stands, CHUNK + 1 of them.
-            shifts: how much later on the tape the right channel lies than the left, at the chunk's start and end.
-            azimuth: angle at which it is recorded, minutes of arc.
-            kept: how much stays of what was there.
+            positions: positions of the tape, CHUNK + 1 of them.
+            shifts: how much later on the tape the right channel is than the left, samples at the chunk's start and end.
+            azimuth: azimuth error of the record head, minutes of arc.
+            kept: fraction of the previous recording that remains.
         """
         signal = np.concatenate((self._past, flux), axis=1)
         self._past = signal[:, -_LEAD:]
-        moments = _LEAD - 2 * HALF + np.arange(positions.size)
+        times = _LEAD - 2 * HALF + np.arange(positions.size)
         speed = (positions[-1] - positions[0]) / (positions.size - 1)
         late = np.linspace(*shifts, positions.size) / (2 * speed)
-        write_track(self._flux[0], signal[0], positions, moments + late, kept)
-        write_track(self._flux[1], signal[1], positions, moments - late, kept)
+        write_track(self._flux[0], signal[0], positions, times + late, kept)
+        write_track(self._flux[1], signal[1], positions, times - late, kept)
         cells = np.arange(int(positions[0]) // CELL, int(positions[-1]) // CELL + 1) % self._azimuth.size
         self._azimuth[cells], self._recorded[cells] = azimuth, True
-        self.wear.renew(positions[0], positions[-1])
+        self.partial_erasure.reset(positions[0], positions[-1])
 
     def read(self, left: Floats, right: Floats) -> Floats:
         """Flux at these positions of each track, shape (2, n)."""
@@ -60,28 +60,28 @@ class WorkTape:
         read_track(self._flux[1], right, out[1])
         return out
 
-    def read_roughly(self, left: Floats, right: Floats) -> Floats:
+    def read_linear(self, left: Floats, right: Floats) -> Floats:
         """The same for long wavelengths only."""
         out = np.empty((2, left.size))
-        read_roughly(self._flux[0], left, out[0])
-        read_roughly(self._flux[1], right, out[1])
+        read_linear(self._flux[0], left, out[0])
+        read_linear(self._flux[1], right, out[1])
         return out
 
     def azimuth_at(self, position: float) -> float:
-        """The angle at which this place was recorded, minutes of arc."""
+        """Azimuth error of the recording at this position, minutes of arc."""
         return float(self._azimuth[int(position // CELL) % self._azimuth.size])
 
     def recorded_at(self, position: float) -> bool:
-        """Whether anything, silence too, was recorded at this place."""
+        """Whether anything, silence included, was recorded at this position."""
         return bool(self._recorded[int(position // CELL) % self._recorded.size])
 
-    def place(self, position: float) -> float:
-        """Where on the tape a position lies: the same."""
+    def tape_position(self, position: float) -> float:
+        """Where on the tape a position lies: here the position itself."""
         return position
 
 
 class ReferenceTape:
-    """Its sections in order, with silence between them; or one section that repeats."""
+    """Its sections in order with silence between them, or one section repeated."""
 
     def __init__(self, facts: ReferenceFacts, machine: MachineFacts) -> None:
         if abs(facts.speed_mm_s / machine.speed_mm_s - 1) > 0.005:
@@ -89,32 +89,27 @@ class ReferenceTape:
                 f"{facts.name} is for {facts.speed_mm_s:g} mm/s and {machine.name} runs at {machine.speed_mm_s:g}: "
                 "choose a reference tape of that speed"
             )
-        flux, _ = by_method(facts.fluxivity, machine.fluxivity.method)
+        flux, _ = convert_method(facts.fluxivity, machine.fluxivity.method)
         at_0_db = ratio_db(flux, machine.fluxivity)
         hz = np.array([s.hz for s in facts.sections])
         level = np.array([s.db + s.recorded_error_db for s in facts.sections])
-        level += at_0_db + flux_re_db(hz, facts.level_hz, *facts.equalisation_us)
+        level += at_0_db + relative_flux_db(hz, facts.level_hz, *facts.equalisation_us)
         self._hz, self._amplitude = hz, 10 ** (level / 20)
         lengths = np.array([s.seconds for s in facts.sections])
         self._starts = (np.cumsum(lengths + GAP_S) - lengths) * RATE
         self._ends = self._starts + lengths * RATE
         self._ids = [s.id for s in facts.sections]
         self._name = facts.name
-        self.wear = Wear(self._ends[-1])
+        self.partial_erasure = PartialErasure(self._ends[-1])
         self._repeats: int | None = None
         self.position = 0.0
 
     def rewind(self, section: str | None) -> None:
-        """To the start, or to a section that repeats from now on."""
+        """To the start, or to a section, which then repeats."""
         if section is not None and section not in self._ids:
             raise Problem(f"{self._name} has no section {section}; it has {', '.join(self._ids)}")
         self._repeats = None if section is None else self._ids.index(section)
         self.position = 0.0
-
-    @property
-    def section(self) -> str | None:
-        """The section that repeats."""
-        return None if self._repeats is None else self._ids[self._repeats]
 
     def read(self, left: Floats, right: Floats) -> Floats:
         """Flux at these positions of each track, re the machine's reference fluxivity, shape (2, n)."""
@@ -131,10 +126,10 @@ class ReferenceTape:
                 out[channel, inside] = tone[channel, inside]
         return out
 
-    read_roughly = read
+    read_linear = read
 
-    def place(self, position: float) -> float:
-        """Where on the tape a position lies: a section that repeats is always the same stretch."""
+    def tape_position(self, position: float) -> float:
+        """Where on the tape a position lies: a repeated section is always the same stretch."""
         if self._repeats is None:
             return position
         start, end = self._starts[self._repeats], self._ends[self._repeats]

@@ -1,4 +1,4 @@
-"""Where the tape stands at each sample: speed, its error, wow and flutter, weave of its path."""
+"""The tape's position at each sample: speed error, wow and flutter, and weave of the tape path."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from bench.practice.filters import CHUNK, RATE
 from bench.practice.physics import MachinePhysics
-from bench.tape.geometry import turning_rate_hz
+from bench.tape.geometry import rotation_rate_hz
 
 Floats = NDArray[np.float64]
 
@@ -17,15 +17,15 @@ _MOMENTS = np.arange(CHUNK)
 
 
 class Transport:
-    """A capstan drive. Positions are samples at the right speed; parts turn on while the tape stands still."""
+    """A capstan drive. Positions are samples at the correct speed; its parts keep turning while the tape stands."""
 
     def __init__(self, physics: MachinePhysics, speed_mm_s: float, seed: int) -> None:
         rng = np.random.default_rng([seed, 0x3A9])
         rates = [
-            turning_rate_hz(physics.capstan_mm, speed_mm_s),
-            turning_rate_hz(physics.pinch_roller_mm, speed_mm_s),
-            turning_rate_hz(physics.reel_mm, speed_mm_s),
-            # The belt goes as fast as the flywheel's rim, and comes round once in its length.
+            rotation_rate_hz(physics.capstan_mm, speed_mm_s),
+            rotation_rate_hz(physics.pinch_roller_mm, speed_mm_s),
+            rotation_rate_hz(physics.reel_mm, speed_mm_s),
+            # The belt moves at the speed of the flywheel's rim and comes round once in its length.
             speed_mm_s / physics.capstan_mm * physics.flywheel_mm / physics.belt_mm,
         ]
         self._speed_mm_s = speed_mm_s
@@ -37,7 +37,7 @@ class Transport:
         self.position = 0.0
 
     def advance(self, physics: MachinePhysics, chunk: int, speed_percent: float) -> Floats:
-        """Let the tape run for a chunk; where it stands at each sample and one after the last."""
+        """Move the tape for a chunk; its positions at each sample and one after the last."""
         seconds = (chunk * CHUNK + _KNOTS) / RATE
         depths = np.array(
             [
@@ -57,6 +57,6 @@ class Transport:
         return positions
 
     def weave(self, physics: MachinePhysics, chunk: int) -> float:
-        """How far the path is askew at the start of a chunk, minutes of arc."""
+        """Angle of the tape path at the start of a chunk, minutes of arc."""
         turns = 2 * np.pi * self._weave_rates * (chunk * CHUNK / RATE) + self._weave_phases
         return float(physics.azimuth_weave_arcmin * np.sin(turns).mean())

@@ -1,4 +1,4 @@
-"""Trimmers that behave like real ones: either sense, their own slope, backlash, end stops."""
+"""Trimmers that behave like real ones: either direction, a slope of their own, backlash, end stops."""
 
 from __future__ import annotations
 
@@ -7,35 +7,27 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bench.practice.facts import TrimmerPosition
 from bench.practice.physics import MachinePhysics
 
 STOP_DEGREES = 150.0
-ROOM_DEGREES = 20.0
-"""The right setting lies at least so far inside the stops."""
-BIAS_ROOM_DB = 7.0
-"""Bias can be set so far below the right one: under the peak of 10 kHz on every machine, where over-bias begins."""
-
-
-@dataclass(frozen=True, slots=True)
-class Position:
-    """What hands see of a trimmer, degrees from its middle."""
-
-    name: str
-    degrees: float
-    low: float
-    high: float
+MARGIN_DEGREES = 20.0
+"""The correct setting is at least this far inside the stops."""
+BIAS_MARGIN_DB = 7.0
+"""Bias can be set at least this far below the correct value: below the 10 kHz peak on every machine, where the
+over-bias adjustment begins."""
 
 
 class Trimmer:
-    """One trimmer. `error` is how far what it sets is from right, in the unit of `per_degree`.
+    """One trimmer. `error` is the error of what it sets, in the unit of `per_degree`.
 
     Args:
         name: as in the machine's sheet.
-        degrees: where it stands, from its middle.
-        per_degree: change of the error for a degree clockwise, with its sign.
-        backlash: degrees that are lost when the sense of turning is reversed.
-        error: the error now.
-        settling_s: time constant with which it comes to rest; 0 for at once.
+        degrees: its position, from the middle.
+        per_degree: change of the error per degree clockwise, with its sign.
+        backlash: degrees lost when the direction of turning is reversed.
+        error: the error at this position.
+        settling_s: time constant with which it settles after a turn; 0 settles at once.
     """
 
     def __init__(
@@ -59,7 +51,7 @@ class Trimmer:
             self._wiper = self._at_rest
 
     def settle(self, seconds: float) -> None:
-        """Let time go by."""
+        """Let time pass."""
         if self._wiper != self._at_rest:
             self._wiper += (self._at_rest - self._wiper) * -math.expm1(-seconds / self.settling_s)
             if abs(self._wiper - self._at_rest) < 1e-3:
@@ -67,52 +59,53 @@ class Trimmer:
 
     @property
     def error(self) -> float:
-        """How far what it sets is from right."""
+        """The error of what it sets; 0 is correct."""
         return self._offset + self.per_degree * self._wiper
 
     def shift(self, change: float) -> None:
-        """What it sets has changed by itself: a fault came or was mended."""
+        """Add to the error: a fault appeared or was repaired."""
         self._offset += change
 
-    def info(self) -> Position:
-        """What hands see of it."""
-        return Position(self.name, self.degrees, -STOP_DEGREES, STOP_DEGREES)
+    @property
+    def position(self) -> TrimmerPosition:
+        """Its visible position."""
+        return TrimmerPosition(self.name, self.degrees, -STOP_DEGREES, STOP_DEGREES)
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
-    """What trimmers of a kind are like."""
+class TrimmerKind:
+    """Properties of all trimmers of a kind."""
 
     key: str
-    """Of the machine's figures: the fault that adds to it, before the unit."""
+    """The machine figure that adds to its error, without channel and unit."""
     spread: float
     """Largest misadjustment, in the unit."""
     per_degree: tuple[float, float]
-    """Least and most."""
+    """Smallest and largest slope."""
     unit: str
     per_channel: bool = True
 
 
-KINDS: dict[str, Kind] = {
-    "replay level": Kind("replay_level", 6.0, (0.08, 0.16), "db"),
-    "replay equalisation": Kind("replay_equalisation", 3.0, (0.04, 0.08), "db"),
-    "replay azimuth": Kind("replay_azimuth", 10.0, (0.15, 0.3), "arcmin", per_channel=False),
-    "speed": Kind("speed", 1.5, (0.02, 0.04), "percent", per_channel=False),
-    "bias": Kind("bias", 3.0, (0.04, 0.08), "db"),
-    "record level": Kind("record_level", 6.0, (0.08, 0.16), "db"),
-    "record equalisation": Kind("record_equalisation", 3.0, (0.04, 0.08), "db"),
-    "record azimuth": Kind("record_azimuth", 10.0, (0.15, 0.3), "arcmin", per_channel=False),
+TRIMMER_KINDS: dict[str, TrimmerKind] = {
+    "replay level": TrimmerKind("replay_level", 6.0, (0.08, 0.16), "db"),
+    "replay equalisation": TrimmerKind("replay_equalisation", 3.0, (0.04, 0.08), "db"),
+    "replay azimuth": TrimmerKind("replay_azimuth", 10.0, (0.15, 0.3), "arcmin", per_channel=False),
+    "speed": TrimmerKind("speed", 1.5, (0.02, 0.04), "percent", per_channel=False),
+    "bias": TrimmerKind("bias", 3.0, (0.04, 0.08), "db"),
+    "record level": TrimmerKind("record_level", 6.0, (0.08, 0.16), "db"),
+    "record equalisation": TrimmerKind("record_equalisation", 3.0, (0.04, 0.08), "db"),
+    "record azimuth": TrimmerKind("record_azimuth", 10.0, (0.15, 0.3), "arcmin", per_channel=False),
 }
 
 
-REVERSE = "replay azimuth reverse"
-"""The screw that sets azimuth while the tape of an auto-reverse deck runs the other way."""
+REVERSE_AZIMUTH = "replay azimuth reverse"
+"""The azimuth screw for the reverse direction of an auto-reverse deck."""
 
 
-def names(heads: int) -> dict[str, tuple[Kind, str]]:
-    """The trimmers of a machine: name to kind and key of the figure that a fault sets."""
-    out: dict[str, tuple[Kind, str]] = {}
-    for title, kind in KINDS.items():
+def trimmers_of(heads: int) -> dict[str, tuple[TrimmerKind, str]]:
+    """The trimmers of a machine: name to kind, and to the key of the figure that a fault sets."""
+    out: dict[str, tuple[TrimmerKind, str]] = {}
+    for title, kind in TRIMMER_KINDS.items():
         if title == "record azimuth" and heads != 3:
             continue
         for side in ("left", "right") if kind.per_channel else ("",):
@@ -122,30 +115,30 @@ def names(heads: int) -> dict[str, tuple[Kind, str]]:
     return out
 
 
-def draw(physics: MachinePhysics, heads: int, seed: int, misadjustment: float) -> dict[str, Trimmer]:
-    """The trimmers of a machine, misadjusted as the seed has it.
+def draw_trimmers(physics: MachinePhysics, heads: int, seed: int, misadjustment: float) -> dict[str, Trimmer]:
+    """The trimmers of a machine, misadjusted at random.
 
     Args:
-        physics: the machine's figures, faults included: what they put wrong is within the trimmer's reach.
+        physics: the machine's figures, faults included, so that each trimmer can correct what they put wrong.
         heads: 2 or 3.
-        seed: draws misadjustment, sense, slope, backlash and position.
-        misadjustment: 1 for the full spread, 0 for a machine that is right but for its faults.
+        seed: random seed of misadjustment, direction, slope, backlash and position.
+        misadjustment: 1 for the full spread, 0 for a machine that is correct except for its faults.
     """
     rng = np.random.default_rng([seed, 0x7217])
     out: dict[str, Trimmer] = {}
-    drawn = list(names(heads).items())
+    drawn = list(trimmers_of(heads).items())
     if physics.auto_reverse:
-        drawn.append((REVERSE, names(heads)["replay azimuth"]))
+        drawn.append((REVERSE_AZIMUTH, trimmers_of(heads)["replay azimuth"]))
     for name, (kind, key) in drawn:
         error = misadjustment * rng.uniform(-kind.spread, kind.spread) + float(getattr(physics, key))
-        reach = 2 * (STOP_DEGREES - ROOM_DEGREES)
+        reach = 2 * (STOP_DEGREES - MARGIN_DEGREES)
         slope = max(rng.uniform(*kind.per_degree), abs(error) / (0.9 * reach)) * rng.choice((-1.0, 1.0))
         to_go = -error / slope
-        limit = STOP_DEGREES - ROOM_DEGREES
+        limit = STOP_DEGREES - MARGIN_DEGREES
         low, high = max(-limit, -limit - to_go), min(limit, limit - to_go)
         if kind.key == "bias":
-            # Where it stands is as far from where it would be right as it was; only the stops lie elsewhere.
-            room = BIAS_ROOM_DB / abs(slope)
+            # Its distance from the correct setting is unchanged; only the stops move.
+            room = BIAS_MARGIN_DB / abs(slope)
             if slope > 0:
                 low = min(high, max(low, -STOP_DEGREES + room - to_go))
             else:

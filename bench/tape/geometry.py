@@ -1,4 +1,4 @@
-"""Wavelengths, tracks, and what an angle of the head does to the time between two tracks."""
+"""Wavelengths, track formats, and the delay between two tracks that an azimuth error causes."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ ARCMIN = np.pi / (180 * 60)
 
 
 @dataclass(frozen=True, slots=True)
-class Tracks:
+class TrackFormat:
     """A track format."""
 
     name: str
@@ -23,14 +23,14 @@ class Tracks:
     """Between the centres of the two tracks of a pair."""
 
 
-TRACKS: tuple[Tracks, ...] = (
-    Tracks("cassette stereo", 0.6, 0.9),
-    Tracks("quarter-inch quarter-track", 1.0, 3.4),
-    Tracks("quarter-inch two-track (NAB)", 2.08, 3.96),
-    Tracks("quarter-inch stereo (DIN)", 2.75, 3.5),
+TRACK_FORMATS: tuple[TrackFormat, ...] = (
+    TrackFormat("cassette stereo", 0.6, 0.9),
+    TrackFormat("quarter-inch quarter-track", 1.0, 3.4),
+    TrackFormat("quarter-inch two-track (NAB)", 2.08, 3.96),
+    TrackFormat("quarter-inch stereo (DIN)", 2.75, 3.5),
 )
-"""Widths: published tables. Spacings: the cassette's and the DIN one follow from width and guard; 3.40 and
-3.96 mm are from memory. A head's own drawing comes first."""
+"""Widths: published tables. Spacings: those of the cassette and of DIN follow from track width and guard band; 3.40 and
+3.96 mm are from memory. The drawing of the actual head takes precedence."""
 
 
 def wavelength_um(frequency_hz: ArrayLike, speed_mm_s: float) -> Values:
@@ -39,18 +39,18 @@ def wavelength_um(frequency_hz: ArrayLike, speed_mm_s: float) -> Values:
 
 
 def delay_us(angle_arcmin: ArrayLike, spacing_mm: float, speed_mm_s: float) -> Values:
-    """Time between two tracks that an azimuth error makes: Δt = s·tan α / v, µs.
+    """Delay between two tracks that an azimuth error causes: Δt = s·tan α / v, µs.
 
     Args:
         angle_arcmin: azimuth error, minutes of arc.
-        spacing_mm: between the centres of the tracks.
+        spacing_mm: distance between the centres of the tracks.
         speed_mm_s: tape speed.
     """
     return np.asarray(1e6 * spacing_mm * np.tan(np.asarray(angle_arcmin, dtype=float) * ARCMIN) / speed_mm_s)
 
 
 def angle_arcmin(delay_us: ArrayLike, spacing_mm: float, speed_mm_s: float) -> Values:
-    """The azimuth error behind a delay between two tracks, minutes of arc: α = atan(v·Δt / s)."""
+    """The azimuth error that causes a delay between two tracks, minutes of arc: α = atan(v·Δt / s)."""
     tangent = np.asarray(delay_us, dtype=float) * 1e-6 * speed_mm_s / spacing_mm
     return np.asarray(np.arctan(tangent) / ARCMIN)
 
@@ -60,6 +60,6 @@ def phase_degrees(frequency_hz: ArrayLike, delay_us: ArrayLike) -> Values:
     return np.asarray(360e-6 * np.asarray(frequency_hz, dtype=float) * np.asarray(delay_us, dtype=float))
 
 
-def turning_rate_hz(diameter_mm: float, speed_mm_s: float) -> float:
-    """How often a round part turns that the tape runs over: v / (π d), Hz."""
+def rotation_rate_hz(diameter_mm: float, speed_mm_s: float) -> float:
+    """Rotation rate of a round part that moves with the tape: v / (π d), Hz."""
     return speed_mm_s / (np.pi * diameter_mm)

@@ -1,4 +1,4 @@
-"""What is lost between tape and head, each loss a level in dB (0 or below) against frequency."""
+"""Losses between tape and head, each a level in dB (0 or below) against frequency."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from bench.tape.geometry import ARCMIN, wavelength_um
 Values = NDArray[np.float64]
 
 GAP_FACTOR = 1.11
-"""The magnetic gap is longer than the optical one (Eargle; 1.12 and 1.14 are printed too)."""
+"""Magnetic gap length over optical gap length (Eargle; 1.12 and 1.14 are published too)."""
 
 
 def _sinc_db(x: Values) -> Values:
@@ -19,7 +19,7 @@ def _sinc_db(x: Values) -> Values:
 
 
 def spacing_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, spacing_um: float) -> Values:
-    """Loss of a head that stands off the tape: −20 lg e^(2πd/λ) = −54.575·d/λ dB.
+    """Spacing loss, of a head that does not touch the tape: −20 lg e^(2πd/λ) = −54.575·d/λ dB.
 
     Args:
         frequency_hz: any shape.
@@ -32,16 +32,16 @@ def spacing_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, spacing_um: floa
 
 
 def thickness_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, coating_um: float) -> Values:
-    """Loss of a coating magnetised evenly through its depth: 20 lg[(1 − e^(−x))/x], x = 2πδ/λ, dB.
+    """Thickness loss, of a coating magnetised evenly through its depth: 20 lg[(1 − e^(−x))/x], x = 2πδ/λ, dB.
 
-    Source: from memory (Wallace); the 6 dB an octave that it ends in is read.
+    Source: from memory (Wallace). Its slope towards short wavelengths, 6 dB an octave, was read in a source.
     """
     x = 2 * np.pi * coating_um / wavelength_um(frequency_hz, speed_mm_s)
     return np.asarray(20 * np.log10(-np.expm1(-x) / x)) if coating_um > 0 else np.zeros_like(x)
 
 
 def gap_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, gap_um: float, factor: float = GAP_FACTOR) -> Values:
-    """Loss of a replay gap of some length: 20 lg|sin x / x|, x = π·k·g/λ, dB.
+    """Gap loss of a replay head: 20 lg|sin x / x|, x = π·k·g/λ, dB.
 
     Args:
         frequency_hz: any shape.
@@ -55,7 +55,7 @@ def gap_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, gap_um: float, facto
 
 
 def azimuth_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, width_mm: float, angle_arcmin: float) -> Values:
-    """Loss of a gap that stands at an angle to the recording: 20 lg|sin x / x|, x = π·w·tan α/λ, dB.
+    """Azimuth loss, of a gap at an angle to the recording: 20 lg|sin x / x|, x = π·w·tan α/λ, dB.
 
     Args:
         frequency_hz: any shape.
@@ -65,10 +65,5 @@ def azimuth_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, width_mm: float,
 
     Source: from memory; standard in the literature.
     """
-    reach_um = 1e3 * width_mm * np.tan(angle_arcmin * ARCMIN)
-    return _sinc_db(np.pi * reach_um / wavelength_um(frequency_hz, speed_mm_s))
-
-
-def azimuth_null_arcmin(frequency_hz: float, speed_mm_s: float, width_mm: float) -> float:
-    """The smallest azimuth error at which a frequency is lost altogether: w·tan α = λ, minutes of arc."""
-    return float(np.arctan(wavelength_um(frequency_hz, speed_mm_s) / (1e3 * width_mm)) / ARCMIN)
+    offset_um = 1e3 * width_mm * np.tan(angle_arcmin * ARCMIN)
+    return _sinc_db(np.pi * offset_um / wavelength_um(frequency_hz, speed_mm_s))

@@ -1,15 +1,14 @@
-"""Tracking: what replay through a noise-reduction decoder makes of an error of level and treble.
+"""Mistracking: how level and response errors between encoder and decoder are magnified by noise reduction.
 
-A decoder undoes what the encoder did, and judges how much to undo by the level it is given. Where that level is wrong
-between recording and replay, it undoes too much or too little: mistracking. It is what the decoder adds beyond the
-error itself, at each frequency and level:
+A decoder judges from the level it receives how much to undo of what the encoder did. If that level is wrong, it undoes
+too much or too little. Mistracking is what the decoder adds beyond the error itself, at each frequency and level:
 
     mistracking(f, L) = decoded(f, encoded(f, L) + e(f)) - L - e(f), dB
 
-with e(f) the error of level plus that of treble at f. Negative is duller. Source: the definition of a complementary
-compander, and the static laws of `bench.tape.noise_reduction`, whose Type B is a fit to published data-sheet points
-(all within 0.6 dB, limits ±1.5 dB), and whose Type A is built from figures quoted from memory. Music that comes and
-goes is judged by a level that lags; these laws hold for steady tones.
+where e(f) is the level error plus the response error at f. Negative is duller. Source: the definition of a
+complementary compander, and the static laws of `bench.tape.noise_reduction`: Type B is a fit to published data-sheet
+points (all within 0.6 dB, limits ±1.5 dB), Type A is built from figures quoted from memory. The laws hold for steady
+tones; with music the control signal lags behind the level.
 """
 
 from __future__ import annotations
@@ -29,7 +28,7 @@ Verdict = Literal["in", "out", "too close to call"]
 
 REFERENCE_HZ = 400.0
 TOLERANCE_DB = 3.0
-"""Accepted; ±2 dB is good. Common practice, no source."""
+"""Usually accepted; ±2 dB is good. Common practice, no source."""
 LEVELS_DB = tuple(float(-db) for db in range(51))
 FREQUENCIES_HZ = tuple(
     float(hz)
@@ -44,18 +43,18 @@ REFERENCE_LEVELS: dict[System, str] = {
     "type-a": "reference level of Type A: 185 nWb/m (from memory)",
 }
 """What the levels are relative to."""
+SYSTEM_NAMES: dict[System, str] = {"type-b": "Type B", "type-a": "Type A"}
 _LARGEST_DB = 40.0
 _NEGLIGIBLE_DB = 0.05
-"""Smaller parts of an error are not named."""
-SYSTEM_NAMES: dict[System, str] = {"type-b": "Type B", "type-a": "Type A"}
+"""Smaller errors are not named as a cause."""
 
 
 @dataclass(frozen=True, slots=True)
 class ReplayErrors:
-    """What comes back of what was recorded, less what was recorded.
+    """Level and response errors of one channel between encoder and decoder: replayed minus recorded.
 
     Raises:
-        Problem: an error beyond ±40 dB, a frequency that is none, or one that is given twice.
+        Problem: an error beyond ±40 dB, a frequency outside 1 Hz to 100 kHz, or one given twice.
     """
 
     level_db: float = 0.0
@@ -63,10 +62,10 @@ class ReplayErrors:
     treble: tuple[tuple[float, float], ...] = ()
     """(Hz, dB re the reference frequency), in any order."""
     reference_hz: float = REFERENCE_HZ
-    where: str = ""
-    """Which channel: " in the right channel"."""
+    channel: str = ""
+    """`left` or `right`; empty where the errors are those of both, or of a mono machine."""
     uncertainty_db: float = 0.0
-    """Of the error at any frequency where it was measured, expanded (k = 2)."""
+    """Of the error at any measured frequency, expanded (k = 2)."""
 
     def __post_init__(self) -> None:
         seen = {self.reference_hz}
@@ -82,22 +81,23 @@ class ReplayErrors:
             seen.add(hz)
 
     def at(self, frequency_hz: ArrayLike) -> Floats:
-        """Level and treble error together, dB: linear in dB over log f between the points, held beyond the last."""
+        """Total error, dB: linear in dB over log f between the points, constant beyond the first and the last."""
         points = sorted([(self.reference_hz, 0.0), *self.treble])
         hz = np.log([p[0] for p in points])
         treble = np.interp(np.log(np.asarray(frequency_hz, dtype=float)), hz, [p[1] for p in points])
         return np.asarray(self.level_db + treble)
 
     def shifted(self, by_db: float) -> ReplayErrors:
-        """The same with the level error so much higher."""
+        """The same errors with the level error raised by so many dB."""
         return replace(self, level_db=self.level_db + by_db)
 
 
 @dataclass(frozen=True, slots=True)
 class MistrackingMap:
-    """Mistracking over levels and frequencies, judged."""
+    """Mistracking over levels and frequencies, with its worst point and verdict."""
 
     system: System
+    errors: ReplayErrors
     mistracking_db: Floats = field(repr=False)
     """Shape (levels, frequencies): over `LEVELS_DB` and `FREQUENCIES_HZ`."""
     worst_level_db: float
@@ -107,22 +107,39 @@ class MistrackingMap:
     """Of the worst, expanded (k = 2): how far it moves when the errors move by their uncertainty."""
     tolerance_db: float
     verdict: Verdict
-    because: str
-    """The rest of "… dull, because"."""
 
-    @property
-    def sentence(self) -> str:
-        """What it means for music, and why."""
+    def sentence(self, *, past: bool = False) -> str:
+        """What it means for music, and why; `past` is for a state that has since been changed."""
+        music = "music would have sounded" if past else "music will sound"
         where = f"{_signed(self.worst_db)} dB at {_hertz(self.worst_hz)} at {_signed(self.worst_level_db)} dB"
+        cause = self.cause(past=past)
         if abs(self.worst_db) < _NEGLIGIBLE_DB:
-            return f"music will sound as it was recorded, because {self.because}"
-        how = self._sound()
+            return f"{music} as it was recorded, because {cause}"
         if self.verdict == "in":
-            return f"music will sound right: at worst {where}, because {self.because}; inside ±{self.tolerance_db:g} dB"
+            return f"{music} right: at worst {where}, because {cause}; inside ±{self.tolerance_db:g} dB"
         doubt = "" if self.verdict == "out" else "; the readings are too uncertain to call it in or out"
-        return f"music will sound {how}: {where}, because {self.because}{doubt}"
+        return f"{music} {self._audible_effect()}: {where}, because {cause}{doubt}"
 
-    def _sound(self) -> str:
+    def cause(self, *, past: bool = False) -> str:
+        """The errors on the same side as the worst point, in words; all of them where none is on that side."""
+        errors = self.errors
+        where = f" in the {errors.channel} channel" if errors.channel else ""
+        verb = "was" if past else "is"
+        parts = []
+        if abs(errors.level_db) >= _NEGLIGIBLE_DB:
+            parts.append((errors.level_db, f"the replay level {verb} {_low_or_high(errors.level_db)}"))
+        audible = [p for p in errors.treble if abs(p[1]) >= _NEGLIGIBLE_DB]
+        same_side = [p for p in audible if p[1] * self.worst_db > 0]
+        if audible:
+            hz, db = max(same_side or audible, key=lambda p: abs(p[1]))
+            band = "treble" if hz > errors.reference_hz else "bass"
+            parts.append((db, f"the {band} {verb} {_low_or_high(db)} at {_hertz(hz)}"))
+        causes = [text for db, text in parts if db * self.worst_db > 0] or [text for _, text in parts]
+        if not causes:
+            return f"level and treble {'came' if past else 'come'} back as they were recorded{where}"
+        return " and ".join(causes) + where
+
+    def _audible_effect(self) -> str:
         low = self.worst_db < 0
         if self.worst_hz < 500:
             return "thin" if low else "boomy"
@@ -139,71 +156,54 @@ def mistracking_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike,
         errors: what happens between encoder and decoder.
     """
     level, error = np.asarray(level_db, dtype=float), errors.at(frequency_hz)
-    fed = encoded_level_db(system, frequency_hz, level) + error
-    return np.asarray(decoded_level_db(system, frequency_hz, fed) - level - error)
+    decoder_input = encoded_level_db(system, frequency_hz, level) + error
+    return np.asarray(decoded_level_db(system, frequency_hz, decoder_input) - level - error)
 
 
 def mistracking_map(system: System, errors: ReplayErrors, tolerance_db: float = TOLERANCE_DB) -> MistrackingMap:
-    """Mistracking over the whole range, its worst point, and the verdict.
+    """Mistracking over all levels and frequencies, its worst point, and the verdict.
 
-    The verdict is `in` or `out` only when it is so at both ends of the uncertainty of the errors.
+    The verdict is `in` or `out` only if it is the same at both ends of the uncertainty of the errors.
 
     Args:
         system: `type-b` or `type-a`.
         errors: between encoder and decoder.
-        tolerance_db: what is borne, plus or minus.
+        tolerance_db: tolerance, ± dB.
 
     Raises:
-        Problem: a tolerance that is none.
+        Problem: a tolerance of 0 dB or less, or above 40 dB.
     """
     if not 0.0 < tolerance_db <= _LARGEST_DB:
         raise Problem(f"a tolerance of {tolerance_db:g} dB: it is larger than 0 and 40 dB at most")
     levels, frequencies = np.array(LEVELS_DB)[:, None], np.array(FREQUENCIES_HZ)[None]
 
-    def all_over(e: ReplayErrors) -> Floats:
+    def whole_map(e: ReplayErrors) -> Floats:
         return mistracking_db(system, frequencies, levels, e)
 
-    found = all_over(errors)
-    row, column = np.unravel_index(int(np.argmax(np.abs(found))), found.shape)
-    moved = [all_over(errors.shifted(by)) for by in (-errors.uncertainty_db, errors.uncertainty_db) if by]
-    worst = [float(e.flat[np.argmax(np.abs(e))]) for e in (found, *moved)]
+    nominal = whole_map(errors)
+    row, column = np.unravel_index(int(np.argmax(np.abs(nominal))), nominal.shape)
+    shifted = [whole_map(errors.shifted(by)) for by in (-errors.uncertainty_db, errors.uncertainty_db) if by]
+    worst = [float(m.flat[np.argmax(np.abs(m))]) for m in (nominal, *shifted)]
     inside = [abs(db) <= tolerance_db for db in worst]
     return MistrackingMap(
         system=system,
-        mistracking_db=found,
+        errors=errors,
+        mistracking_db=nominal,
         worst_level_db=LEVELS_DB[row],
         worst_hz=FREQUENCIES_HZ[column],
         worst_db=worst[0],
         uncertainty_db=max(abs(db - worst[0]) for db in worst),
         tolerance_db=tolerance_db,
         verdict="in" if all(inside) else "too close to call" if any(inside) else "out",
-        because=_because(errors, worst[0]),
     )
 
 
-def worst_map(found: Sequence[MistrackingMap]) -> MistrackingMap:
-    """The one whose worst point is the farthest off."""
-    return max(found, key=lambda t: abs(t.worst_db))
+def worst_map(maps: Sequence[MistrackingMap]) -> MistrackingMap:
+    """The map with the largest mistracking."""
+    return max(maps, key=lambda m: abs(m.worst_db))
 
 
-def _because(errors: ReplayErrors, worst_db: float) -> str:
-    """What makes it so: the parts of the error on the side of the worst point, or all where none is."""
-    parts = []
-    if abs(errors.level_db) >= _NEGLIGIBLE_DB:
-        parts.append((errors.level_db, f"the replay level is {_off(errors.level_db)}"))
-    heard = [p for p in errors.treble if abs(p[1]) >= _NEGLIGIBLE_DB]
-    same_side = [p for p in heard if p[1] * worst_db > 0]
-    if heard:
-        hz, db = max(same_side or heard, key=lambda p: abs(p[1]))
-        part = "treble" if hz > errors.reference_hz else "bass"
-        parts.append((db, f"the {part} is {_off(db)} at {_hertz(hz)}"))
-    blamed = [said for db, said in parts if db * worst_db > 0] or [said for _, said in parts]
-    if not blamed:
-        return f"level and treble come back as they were recorded{errors.where}"
-    return " and ".join(blamed) + errors.where
-
-
-def _off(db: float) -> str:
+def _low_or_high(db: float) -> str:
     return f"{round(abs(db), 1):g} dB {'low' if db < 0 else 'high'}"
 
 

@@ -3,9 +3,8 @@
 Levels are relative to the reference level of the noise reduction (Type B: 200 nWb/m at 400 Hz on cassette, ANSI; on
 open reel 185 nWb/m, from memory): a sine of that level has an amplitude of 1.
 
-Both add a side signal to the main one when encoding and take it off again when decoding. The side signal is computed
-from what is not encoded, and its control from samples that are past, so that a decoder fed what the encoder gave
-undoes it exactly.
+Both add a side signal to the main signal when encoding and subtract it when decoding. The side signal is computed from
+the unencoded signal, and its control from past samples, so a decoder undoes the encoder exactly.
 """
 
 from __future__ import annotations
@@ -25,58 +24,58 @@ System = Literal["type-b", "type-a"]
 # data-sheet points (all within 0.6 dB, limits ±1.5 dB); structure as in US patent 3,631,365.
 B_GAIN = 2.339
 B_ZERO_HZ, B_POLE_HZ = 170.7, 1822.9
-B_SLIDE_HZ, B_SLOPE, B_POWER = 172.5, 7.676, 2.847
+B_SLIDING_HZ, B_SLOPE, B_POWER = 172.5, 7.676, 2.847
 B_CONTROL_HZ = 850.8
-"""The control path lifts treble from here."""
+"""Above this frequency the control path boosts treble."""
 B_CEILING = 0.26
-"""The side signal is clipped here: overshoot is at most about +2 dB re reference level. From memory."""
-QUICK_S, SLOW_S = 0.001, 0.1
-"""Time constants for large and for small changes of level. From memory."""
-B_STEP = 0.12
+"""The side signal is clipped at this amplitude: overshoot is at most about +2 dB re reference level. From memory."""
+FAST_S, SLOW_S = 0.001, 0.1
+"""Time constants for large and for small changes in level. From memory."""
+B_LARGE_CHANGE = 0.12
 """What counts as a large change."""
 
-# Type A: four bands that act on low levels only. Figures from memory; that there are four is read.
+# Type A: four bands that act on low levels only. Figures from memory; the number of bands was read in a source.
 A_GAIN = 10**0.5 - 1
 """10 dB in each band."""
 A_CORNERS_HZ = (80.0, 3000.0, 9000.0)
-"""Low-pass, high-pass, higher high-pass, 12 dB an octave; the second band is what the first and third leave."""
+"""Low-pass, high-pass, higher high-pass, 12 dB an octave; the second band is the rest of the first and the third."""
 A_THRESHOLD = 0.01
-"""-40 dB: above it the side signal of a band stops growing."""
+"""-40 dB: above it the side signal of a band no longer grows."""
 A_CEILING = 0.1
-A_QUICK_S = (0.01, 0.002, 0.001, 0.001)
-A_STEP = 0.02
+A_FAST_S = (0.01, 0.002, 0.001, 0.001)
+A_LARGE_CHANGE = 0.02
 
 
-def _share(seconds: float, rate: float) -> float:
-    """The share of a step that a one-pole smoother takes in one sample."""
+def _smoothing_coefficient(seconds: float, rate: float) -> float:
+    """The coefficient of a one-pole smoother: the share of a step that it takes in one sample."""
     return float(-np.expm1(-1 / (seconds * rate)))
 
 
-def type_b_figures(rate: float) -> Floats:
-    """What `kernels.type_b` needs at a sample rate."""
-    lift = _lift(rate)
+def type_b_coefficients(rate: float) -> Floats:
+    """The coefficients of `kernels.type_b` at a sample rate."""
+    boost = _control_boost_coefficients(rate)
     return np.array(
         [
             B_GAIN,
             1 - B_ZERO_HZ / B_POLE_HZ,
             np.pi * B_POLE_HZ / rate,
-            np.pi * B_SLIDE_HZ / rate,
-            # A mean of |sine| is 2/π of its amplitude, which the law is about.
+            np.pi * B_SLIDING_HZ / rate,
+            # The detector holds means, the law takes amplitudes: the mean of |sine| is 2/π of its amplitude.
             B_SLOPE * np.pi / 2,
             B_POWER,
-            *lift,
+            *boost,
             B_CEILING,
-            _share(QUICK_S, rate),
-            _share(SLOW_S, rate),
-            B_STEP,
+            _smoothing_coefficient(FAST_S, rate),
+            _smoothing_coefficient(SLOW_S, rate),
+            B_LARGE_CHANGE,
         ]
     )
 
 
-def _lift(rate: float) -> tuple[float, float, float]:
-    """The control path's lift 1 + s/ω as y[n] = b0 x[n] + b1 x[n-1] − a y[n-1].
+def _control_boost_coefficients(rate: float) -> tuple[float, float, float]:
+    """The control path's treble boost 1 + s/ω as y[n] = b0 x[n] + b1 x[n-1] − a y[n-1].
 
-    With S = sin²(ω/2), its squared magnitude is (1 + 4mS)/(1 − 4pS): right at 0 Hz, and at two frequencies by the
+    With S = sin²(ω/2), its squared magnitude is (1 + 4mS)/(1 − 4pS): exact at 0 Hz, and at two more frequencies by the
     choice of m and p.
     """
     hz = np.array([8000.0, min(16000.0, 0.4 * rate)])
@@ -87,12 +86,22 @@ def _lift(rate: float) -> tuple[float, float, float]:
     return float(b0), float(1 + a - b0), float(a)
 
 
-def type_a_figures(rate: float) -> Floats:
-    """What `kernels.type_a` needs at a sample rate."""
+def type_a_coefficients(rate: float) -> Floats:
+    """The coefficients of `kernels.type_a` at a sample rate."""
     corners = [np.tan(np.pi * hz / rate) for hz in A_CORNERS_HZ]
-    fast = [_share(s, rate) for s in A_QUICK_S]
-    # Thresholds are of amplitudes, the detector holds means: 2/π of them.
-    return np.array([A_GAIN, A_THRESHOLD * 2 / np.pi, A_CEILING, _share(SLOW_S, rate), A_STEP, *corners, *fast])
+    fast = [_smoothing_coefficient(s, rate) for s in A_FAST_S]
+    # The threshold is an amplitude, the detector holds means: 2/π of it.
+    return np.array(
+        [
+            A_GAIN,
+            A_THRESHOLD * 2 / np.pi,
+            A_CEILING,
+            _smoothing_coefficient(SLOW_S, rate),
+            A_LARGE_CHANGE,
+            *corners,
+            *fast,
+        ]
+    )
 
 
 class NoiseReduction:
@@ -100,32 +109,32 @@ class NoiseReduction:
 
     Args:
         system: `type-b` or `type-a`.
-        rate: sample rate, Hz; at least 32000, so that treble is there to act on.
-        channels: each is worked on by itself.
-        decode: whether it decodes.
-        side_db: how much too much its side path gives, for a circuit that is off.
+        rate: sample rate, Hz; at least 32000, because the circuits act on treble.
+        channels: number of channels, each processed separately.
+        decode: True for a decoder.
+        side_error_db: gain error of its side path, for a circuit that is out of adjustment.
 
     Raises:
         ValueError: a sample rate that is too low.
     """
 
-    def __init__(self, system: System, rate: float, channels: int, *, decode: bool, side_db: float = 0.0) -> None:
+    def __init__(self, system: System, rate: float, channels: int, *, decode: bool, side_error_db: float = 0.0) -> None:
         if rate < 32000:
             raise ValueError(f"noise reduction needs a sample rate of at least 32000 Hz, not {rate:g}")
         self._decode = decode
-        self._loop: Callable[[Floats, Floats, Floats, Floats, bool], None]
+        self._kernel: Callable[[Floats, Floats, Floats, Floats, bool], None]
         if system == "type-b":
-            self._loop, self._figures = kernels.type_b, type_b_figures(rate)
+            self._kernel, self._coefficients = kernels.type_b, type_b_coefficients(rate)
             self._state = np.zeros((channels, kernels.TYPE_B_STATES))
         else:
-            self._loop, self._figures = kernels.type_a, type_a_figures(rate)
+            self._kernel, self._coefficients = kernels.type_a, type_a_coefficients(rate)
             self._state = np.zeros((channels, kernels.TYPE_A_STATES))
-        self._figures[0] *= 10 ** (side_db / 20)
+        self._coefficients[0] *= 10 ** (side_error_db / 20)
 
     def run(self, samples: Floats) -> Floats:
         """The next block, shape (frames, channels), 1 for a sine of the reference level."""
         out = np.empty_like(samples, dtype=float)
-        self._loop(np.ascontiguousarray(samples, dtype=float), out, self._figures, self._state, self._decode)
+        self._kernel(np.ascontiguousarray(samples, dtype=float), out, self._coefficients, self._state, self._decode)
         return out
 
 
@@ -140,10 +149,10 @@ def decode(samples: Floats, rate: float, system: System) -> Floats:
 
 
 def type_b_gain(frequency_hz: ArrayLike, level_db: ArrayLike) -> NDArray[np.complex128]:
-    """What Type B encoding makes of a steady tone: its complex gain.
+    """Complex gain of a Type B encoder for a steady tone.
 
     1 + G·(s+z)/(s+p)·s/(s+w), s = j·f, w = 172.5 Hz·(1 + (7.676·S)^2.847), where S is the amplitude in the control
-    path and itself depends on w: solved by bisection, w rising with S and S falling with w.
+    path, which depends on w in turn. Solved by bisection, since w rises with S and S falls with w.
 
     Args:
         frequency_hz: any shape.
@@ -155,26 +164,26 @@ def type_b_gain(frequency_hz: ArrayLike, level_db: ArrayLike) -> NDArray[np.comp
     s = 1j * hz
     fixed = B_GAIN * (s + B_ZERO_HZ) / (s + B_POLE_HZ)
     drive = 10 ** (level / 20) * np.abs(fixed) * np.sqrt(1 + (hz / B_CONTROL_HZ) ** 2)
-    low, high = np.full(hz.shape, B_SLIDE_HZ), np.full(hz.shape, 1e9)
+    low, high = np.full(hz.shape, B_SLIDING_HZ), np.full(hz.shape, 1e9)
     for _ in range(45):
         corner = np.sqrt(low * high)
-        asked = B_SLIDE_HZ * (1 + (B_SLOPE * drive * np.abs(s / (s + corner))) ** B_POWER)
+        asked = B_SLIDING_HZ * (1 + (B_SLOPE * drive * np.abs(s / (s + corner))) ** B_POWER)
         low, high = np.where(asked > corner, corner, low), np.where(asked > corner, high, corner)
     return np.asarray(1 + fixed * s / (s + corner))
 
 
 def type_a_gain(frequency_hz: ArrayLike, level_db: ArrayLike) -> NDArray[np.complex128]:
-    """What Type A encoding makes of a steady tone: its complex gain. Arguments as for `type_b_gain`.
+    """Complex gain of a Type A encoder for a steady tone; arguments as for `type_b_gain`.
 
-    1 + 2.162·Σ band/(1 + (a/threshold)⁴)^¼, a the amplitude in the band.
+    1 + 2.162·Σ band/(1 + (a/threshold)⁴)^¼, where a is the amplitude in the band.
     """
     hz, level = np.broadcast_arrays(np.asarray(frequency_hz, dtype=float), np.asarray(level_db, dtype=float))
     low, high, top = (1j * hz / corner for corner in A_CORNERS_HZ)
 
-    def whole(s: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    def denominator(s: NDArray[np.complex128]) -> NDArray[np.complex128]:
         return np.asarray(s * s + np.sqrt(2) * s + 1)
 
-    first, third, fourth = 1 / whole(low), high * high / whole(high), top * top / whole(top)
+    first, third, fourth = 1 / denominator(low), high * high / denominator(high), top * top / denominator(top)
     out = np.ones(hz.shape, dtype=complex)
     for band in (first, 1 - first - third, third, fourth):
         amplitude = 10 ** (level / 20) * np.abs(band)
@@ -189,12 +198,12 @@ def encoded_level_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLik
 
 
 def decoded_level_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike) -> Floats:
-    """Level of a steady tone after decoding: the level whose encoding it is, by bisection.
+    """Level of a steady tone after decoding: the inverse of `encoded_level_db`, by bisection.
 
     Args:
         system: `type-b` or `type-a`.
         frequency_hz: any shape.
-        level_db: what the decoder is fed, dB re the reference level; broadcast against the frequency.
+        level_db: level at the decoder's input, dB re the reference level; broadcast against the frequency.
     """
     hz, level = np.broadcast_arrays(np.asarray(frequency_hz, dtype=float), np.asarray(level_db, dtype=float))
     low, high = level - 30.0, level + 6.0

@@ -120,7 +120,7 @@ class UnattendedHands:
             return prompt.choices[0]
         if prompt.kind != "number":
             return "unattended rehearsal"
-        read = self.instruments.reads(prompt.unit) if self.instruments is not None else None
+        read = self.instruments.reading_in(prompt.unit) if self.instruments is not None else None
         return "0" if read is None else f"{read:.9g}"
 
     def _adjust(self, snapshot: Snapshot, now: float) -> Command | None:

@@ -65,10 +65,10 @@ class BenchSitting:
         from bench.open_run import Wanted, open_run, resume_run
 
         clock = self._clock or RealClock()
-        paced = self._clock is None
+        real_time = self._clock is None
         asked = self._asked
         if self._folder is not None:
-            opened = resume_run(self._folder, clock, paced=paced)
+            opened = resume_run(self._folder, clock, real_time=real_time)
         elif asked is None:
             raise Problem("nothing was asked for: name a procedure")
         else:
@@ -82,7 +82,7 @@ class BenchSitting:
                     exercise=asked.exercise,
                     trainee=asked.trainee,
                 )
-            opened = open_run(self._workspace, asked, clock, paced=paced)
+            opened = open_run(self._workspace, asked, clock, real_time=real_time)
         self._opened = opened
         self.trainee = self.trainee or opened.exercise is not None
         return opened.put_on_desk(on_snapshot)

@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bench.audio.standard_error import kept_off_screen
+from bench.audio.standard_error import stderr_to_file
 from bench.problem import Problem
 from bench.tui.app import BenchApp
 from bench.tui.preferences import Memory, usual_memory
@@ -59,7 +59,7 @@ def _show(screen: Screen[str], memory: Memory) -> int:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise Problem("the full screen needs a terminal; see tapebench --help for what works without one")
     app = BenchApp(screen, memory)
-    with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, kept_off_screen(Path(scratch) / "chatter.txt"):
+    with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, stderr_to_file(Path(scratch) / "chatter.txt"):
         code = app.run()
         if app.close_late is not None:
             app.close_late(lambda line: print(f"tapebench: {line}", file=sys.stderr, flush=True))

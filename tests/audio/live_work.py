@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from bench.audio.live import LivePort
 from bench.audio.port import Block
-from bench.audio.standard_error import kept_off_screen
+from bench.audio.standard_error import stderr_to_file
 from bench.problem import Problem
 from bench.signals.tones import SteadyTone, Tone
 
@@ -206,7 +206,7 @@ def held_up() -> dict[str, Any]:
 def full_queue() -> dict[str, Any]:
     """Nobody reads for longer than the queue holds; its room is made small so that it need not take as long."""
     port = LivePort()
-    port._room = 25
+    port._queue_limit = 25
     port.open()
     time.sleep(1.0)
     status = port.status
@@ -278,7 +278,7 @@ def command(*args: str) -> dict[str, Any]:
 
 def off_screen(server: str, log: str) -> dict[str, Any]:
     """Lose the device where C code must not write on the screen, while Python still may."""
-    with kept_off_screen(Path(log)):
+    with stderr_to_file(Path(log)):
         port = LivePort()
         port.open()
         print("drawn", file=sys.__stderr__, flush=True)

@@ -7,18 +7,18 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from bench.audio.live import LivePort, _Run
+from bench.audio.live import LivePort, _StreamRun
 from bench.audio.port import Block
 
 RATE, BLOCK = 48000, 960
 
 
 class Device:
-    """Calls back as PortAudio does."""
+    """LibraryThread back as PortAudio does."""
 
     def __init__(self) -> None:
         self.port = LivePort()
-        self.run = _Run(self.port, 0, 0, RuntimeError)
+        self.run = _StreamRun(self.port, 0, 0, RuntimeError)
         self.adc_s = 5.0
 
     def call(self, *, missing: int = 0, **flags: bool) -> None:
@@ -71,7 +71,7 @@ def test_an_output_that_breaks_is_counted_and_the_input_is_whole() -> None:
 def test_after_a_stall_without_a_flag_the_input_clock_decides(missing: int, lost: int) -> None:
     device = Device()
     device.call()
-    device.run.beat -= 1.0
+    device.run.last_callback_s -= 1.0
     device.call(missing=missing)
     assert [b.lost for b in device.blocks()] == [0, lost]
     assert device.port.status.underflows == 1

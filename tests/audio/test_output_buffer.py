@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from bench.audio.output_buffer import AHEAD_S, FADE_S, MARGIN, Outgoing
+from bench.audio.output_buffer import AHEAD_S, FADE_S, GUARD_BLOCKS, OutputBuffer
 from bench.signals.tones import SteadyTone, Tone, ToneSequence
 
 RATE, BLOCK = 8000, 160
@@ -31,13 +31,13 @@ class Ramp:
         return np.stack([ramp, -ramp], 1)
 
 
-def taken(out: Outgoing, blocks: int) -> NDArray[np.float64]:
+def taken(out: OutputBuffer, blocks: int) -> NDArray[np.float64]:
     got = [out.take() for _ in range(blocks)]
     return np.concatenate([np.zeros((0, 2)), *(np.zeros((BLOCK, 2)) if b is None else b for b in got)])
 
 
-def without_feeder(base: int = 0) -> Outgoing:
-    out = Outgoing(RATE, BLOCK)
+def without_feeder(base: int = 0) -> OutputBuffer:
+    out = OutputBuffer(RATE, BLOCK)
     out.begin(base)
     out.end()
     return out
@@ -49,12 +49,12 @@ def test_the_source_goes_out_frame_by_frame_from_where_it_is_said_to_begin(befor
     taken(out, before)
     begins = out.send(Ramp(frames)) - base - before * BLOCK
     got = taken(out, 40)
-    assert begins == MARGIN * BLOCK + FADE
+    assert begins == GUARD_BLOCKS * BLOCK + FADE
     np.testing.assert_array_equal(got[:begins], 0.0)
     whole = Ramp(frames).render(0, len(got) - begins).astype(np.float32)
     np.testing.assert_array_equal(got[begins + FADE :], whole[FADE:])
     assert np.all(np.abs(got[begins : begins + FADE]) <= np.abs(whole[:FADE]))
-    assert out.starved == 0
+    assert out.underruns == 0
 
 
 @given(st.lists(st.tuples(st.integers(0, 8), st.floats(50, 200)), min_size=1, max_size=6))
@@ -66,7 +66,7 @@ def test_no_change_of_source_makes_a_step(changes: list[tuple[int, float]]) -> N
         out.send(SteadyTone(Tone(hz, 0.0), RATE))
         got.append(taken(out, wait))
     out.send(None)
-    got.append(taken(out, MARGIN + 2))
+    got.append(taken(out, GUARD_BLOCKS + 2))
     sound = np.concatenate(got)[:, 0]
     # The steepest a sine of 200 Hz gets from frame to frame, and a fade of 40 frames adds π/2/40.
     assert np.abs(np.diff(sound)).max() <= 2.0 * np.sin(np.pi * 200.0 / RATE) + np.pi / 2 / FADE
@@ -79,16 +79,16 @@ def test_silence_comes_as_soon_as_can_be_although_a_second_was_rendered() -> Non
     taken(out, 10)
     out.send(None)
     got = taken(out, 10)
-    assert np.abs(got[: MARGIN * BLOCK]).max() > 0.9
-    np.testing.assert_array_equal(got[MARGIN * BLOCK + FADE :], 0.0)
-    assert out.starved == 0
+    assert np.abs(got[: GUARD_BLOCKS * BLOCK]).max() > 0.9
+    np.testing.assert_array_equal(got[GUARD_BLOCKS * BLOCK + FADE :], 0.0)
+    assert out.underruns == 0
 
 
 def test_a_block_that_is_not_ready_is_counted() -> None:
     out = without_feeder()
     out.send(Ramp(None))
     taken(out, round(AHEAD_S * RATE / BLOCK) + 7)
-    assert out.starved == 7
+    assert out.underruns == 7
 
 
 def test_after_a_loss_the_source_goes_on_in_its_own_time() -> None:
@@ -121,16 +121,16 @@ def test_a_source_that_fails_is_kept_as_the_fault_and_silence_is_sent() -> None:
     out = without_feeder()
     out.send(Broken())
     np.testing.assert_array_equal(taken(out, 5), 0.0)
-    assert isinstance(out.fault, ValueError)
+    assert isinstance(out.error, ValueError)
     out.send(ToneSequence([Tone(1000.0, -6.0, 0.1)], RATE))
     assert np.abs(taken(out, 8)).max() > 0.4
-    assert out.fault is None
+    assert out.error is None
 
 
 def test_the_feeder_keeps_up_with_a_callback_in_real_time() -> None:
     import time
 
-    out = Outgoing(RATE, BLOCK)
+    out = OutputBuffer(RATE, BLOCK)
     out.begin(0)
     begins = out.send(Ramp(None))
     got = []
@@ -138,7 +138,7 @@ def test_the_feeder_keeps_up_with_a_callback_in_real_time() -> None:
         got.append(out.take())
         time.sleep(BLOCK / RATE)
     out.end()
-    assert out.starved == 0
+    assert out.underruns == 0
     sound = np.concatenate([np.zeros((BLOCK, 2)) if b is None else b for b in got])
     whole = Ramp(None).render(0, len(sound) - begins).astype(np.float32)
     np.testing.assert_array_equal(sound[begins + FADE :], whole[FADE:])

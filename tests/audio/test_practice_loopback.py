@@ -6,18 +6,18 @@ import numpy as np
 import pytest
 
 from bench.audio.port import Hands, Instruments, Port
-from bench.audio.practice_loopback import LoopPort
+from bench.audio.practice_loopback import LoopbackPort
 from bench.clock import RehearsalClock
-from bench.practice.loopback import LoopFacts, PracticeLoop
+from bench.practice.loopback import LoopbackFacts, PracticeLoopback
 from bench.signals.tones import SteadyTone, Tone
 
 
-def loop(clock: RehearsalClock, *, paced: bool) -> LoopPort:
-    return LoopPort(PracticeLoop(LoopFacts(delay_ms=0.0, gain_db=0.0), seed=1), clock, paced=paced)
+def loopback(clock: RehearsalClock, *, real_time: bool) -> LoopbackPort:
+    return LoopbackPort(PracticeLoopback(LoopbackFacts(delay_ms=0.0, gain_db=0.0), seed=1), clock, real_time=real_time)
 
 
 def test_it_is_a_port_with_instruments_and_no_hands() -> None:
-    port: Port = loop(RehearsalClock(), paced=False)
+    port: Port = loopback(RehearsalClock(), real_time=False)
     assert isinstance(port, Instruments)
     assert not isinstance(port, Hands)
     assert (port.status.kind, port.status.state) == ("practice", "closed")
@@ -26,7 +26,7 @@ def test_it_is_a_port_with_instruments_and_no_hands() -> None:
 
 def test_unpaced_time_goes_on_as_sound_is_made() -> None:
     clock = RehearsalClock()
-    port = loop(clock, paced=False)
+    port = loopback(clock, real_time=False)
     port.open()
     blocks = [port.read(0.0) for _ in range(50)]
     assert [b.start for b in blocks if b is not None] == list(range(0, 48000, 960))
@@ -35,7 +35,7 @@ def test_unpaced_time_goes_on_as_sound_is_made() -> None:
 
 def test_paced_a_block_comes_when_it_is_due() -> None:
     clock = RehearsalClock()
-    port = loop(clock, paced=True)
+    port = loopback(clock, real_time=True)
     port.open()
     assert port.read(0.001) is None
     assert port.read(1.0) is not None
@@ -43,7 +43,7 @@ def test_paced_a_block_comes_when_it_is_due() -> None:
 
 
 def test_what_is_sent_comes_back_and_is_read_by_the_instruments() -> None:
-    port = loop(RehearsalClock(), paced=False)
+    port = loopback(RehearsalClock(), real_time=False)
     port.open()
     for _ in range(10):
         port.read(0.0)
@@ -52,9 +52,9 @@ def test_what_is_sent_comes_back_and_is_read_by_the_instruments() -> None:
     last = heard[-1]
     assert last is not None
     assert np.abs(last.samples).max() == pytest.approx(0.5, abs=0.001)
-    assert port.reads("V") == pytest.approx(1.95 / 2, rel=1e-3)
-    assert port.reads("Hz") == pytest.approx(1000.018, abs=1e-3)
-    assert port.reads("g·cm") is None
+    assert port.reading_in("V") == pytest.approx(1.95 / 2, rel=1e-3)
+    assert port.reading_in("Hz") == pytest.approx(1000.018, abs=1e-3)
+    assert port.reading_in("g·cm") is None
     port.close()
     assert port.read(0.0) is None
     assert port.reopen()

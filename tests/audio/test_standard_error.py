@@ -9,16 +9,16 @@ from pathlib import Path
 SCRIPT = """
 import os, sys
 from pathlib import Path
-from bench.audio.standard_error import hushed, kept_off_screen
-with hushed():
+from bench.audio.standard_error import stderr_silenced, stderr_to_file
+with stderr_silenced():
     os.write(2, b"hidden ")
 os.write(2, b"1 ")
 try:
-    with kept_off_screen(Path(sys.argv[1])):
+    with stderr_to_file(Path(sys.argv[1])):
         os.write(2, b"logged")
         sys.stderr.write("2 "); sys.stderr.flush()
         sys.__stderr__.write("µ "); sys.__stderr__.flush()
-        with hushed():
+        with stderr_silenced():
             os.write(2, b"hidden ")
             sys.stderr.write("3 "); sys.stderr.flush()
         raise RuntimeError("out")
@@ -38,6 +38,7 @@ def test_what_libraries_write_is_kept_off_and_given_back_afterwards(tmp_path: Pa
 
 
 def test_without_a_descriptor_2_nothing_fails(tmp_path: Path) -> None:
-    script = "import os; os.close(2)\nfrom bench.audio.standard_error import hushed\nwith hushed(): print('went on')"
+    script = "import os; os.close(2)\nfrom bench.audio.standard_error import stderr_silenced"
+    script += "\nwith stderr_silenced(): print('went on')"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, check=True)
     assert done.stdout.decode() == "went on\n"

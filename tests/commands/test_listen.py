@@ -27,9 +27,9 @@ def music(tmp_path: Path) -> Path:
 def change_db(before: np.ndarray, after: np.ndarray, hz: float) -> float:
     """Change of the spectrum in a third of an octave, by Welch's method."""
     bins, sent = welch(before, RATE, nperseg=8192)
-    _, came = welch(after, RATE, nperseg=8192)
+    _, received = welch(after, RATE, nperseg=8192)
     near = (bins > hz / 1.122) & (bins < hz * 1.122)
-    return 10 * float(np.log10(came[near].sum() / sent[near].sum()))
+    return 10 * float(np.log10(received[near].sum() / sent[near].sum()))
 
 
 def test_a_dirty_head_by_its_spectrum_before_and_after(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -79,7 +79,7 @@ def test_a_circuit_that_is_off_is_heard_with_noise_reduction_only(tmp_path: Path
     loud, soft = np.sin(2 * np.pi * 400 * t) * (t < 1), 0.01 * np.sin(2 * np.pi * 5000 * t) * (t >= 1)
     source, out = tmp_path / "in.wav", tmp_path / "out.wav"
     soundfile.write(source, 0.5 * (loud + soft), RATE, subtype="PCM_24")
-    came = {}
+    received = {}
     for fault in ("weak-encoder", "weak-decoder"):
         options = ["--fault", fault, "--noise-reduction", "both", "--force"]
         assert main([*WORKSPACE, "listen", str(source), str(out), *options]) == 0
@@ -87,11 +87,11 @@ def test_a_circuit_that_is_off_is_heard_with_noise_reduction_only(tmp_path: Path
         parts = [whole[round((4 * n + 1.6) * RATE) :][:RATE] for n in range(3)]
         # With the sidebands of flutter.
         powers = [(np.abs(np.fft.rfft(p * np.hanning(RATE))[4940:5060]) ** 2).sum() for p in parts]
-        came[fault] = [10 * np.log10(power / powers[0]) for power in powers[1:]]
+        received[fault] = [10 * np.log10(power / powers[0]) for power in powers[1:]]
     # At -40 dB, 5 kHz: a side path 4 dB weaker gives 2.5 dB less of 10 dB, and the other circuit makes a little more
     # of that; too little is added, or too little taken off.
-    assert came["weak-encoder"] == pytest.approx([0.0, -2.8], abs=0.6)
-    assert came["weak-decoder"] == pytest.approx([0.0, 2.8], abs=0.6)
+    assert received["weak-encoder"] == pytest.approx([0.0, -2.8], abs=0.6)
+    assert received["weak-decoder"] == pytest.approx([0.0, 2.8], abs=0.6)
 
 
 def test_a_two_head_machine_on_the_tape_that_it_is_switched_to(

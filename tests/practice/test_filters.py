@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.practice.filters import CHUNK, FREQUENCIES, RATE, Fir, Grain, Shelf, minimum_phase, zero_phase
+from bench.practice.filters import CHUNK, FREQUENCIES, RATE, Fir, ModulationNoise, Shelf, minimum_phase, zero_phase
 
 
 def response_of(taps: np.ndarray, hz: float) -> complex:
@@ -63,4 +63,4 @@ def test_shelf() -> None:
 
 def test_grain_has_unit_variance() -> None:
     white = np.random.default_rng(1).standard_normal((2, 20 * RATE))
-    assert np.std(Grain().run(white)) == pytest.approx(1.0, abs=0.05)
+    assert np.std(ModulationNoise().run(white)) == pytest.approx(1.0, abs=0.05)

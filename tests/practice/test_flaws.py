@@ -192,6 +192,6 @@ def test_under_bias_makes_a_recording_rough() -> None:
         hz = np.fft.rfftfreq(heard.size, 1 / RATE)
         beside = power[(np.abs(hz - 3000) > 20) & (np.abs(hz - 3000) < 1500)].sum()
         floors.append(10 * np.log10(beside / power[np.abs(hz - 3000) < 3].sum()))
-    # Grain of -40 dB below 500 Hz: some 80 % of its power lies within 1.5 kHz of the tone.
+    # Modulation noise of -40 dB below 500 Hz: some 80 % of its power lies within 1.5 kHz of the tone.
     assert floors[0] == pytest.approx(-41.0, abs=1.5)
     assert floors[1] > floors[0] + 2.0

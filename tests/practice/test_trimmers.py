@@ -11,7 +11,7 @@ from bench.measure.meters import Options
 from bench.measure.quantities.level import level
 from bench.practice.machine import PracticeMachine
 from bench.practice.physics import MachinePhysics
-from bench.practice.trimmers import STOP_DEGREES, Trimmer, draw
+from bench.practice.trimmers import STOP_DEGREES, Trimmer, draw_trimmers
 from tests.practice.deck import QUIET, RATE, deck, run
 from tests.results import a_reading
 
@@ -35,7 +35,7 @@ def test_reversing_loses_the_backlash() -> None:
 def test_it_ends_at_its_stop() -> None:
     t = trimmer()
     t.turn(1000.0)
-    assert t.info().degrees == STOP_DEGREES
+    assert t.position.degrees == STOP_DEGREES
     before = t.error
     t.turn(10.0)
     assert t.error == before
@@ -67,15 +67,15 @@ NAMES = [
 
 
 def test_names() -> None:
-    assert sorted(draw(MachinePhysics(), 2, 1, 1.0)) == sorted(NAMES)
-    assert sorted(draw(MachinePhysics(), 3, 1, 1.0)) == sorted([*NAMES, "record azimuth"])
+    assert sorted(draw_trimmers(MachinePhysics(), 2, 1, 1.0)) == sorted(NAMES)
+    assert sorted(draw_trimmers(MachinePhysics(), 3, 1, 1.0)) == sorted([*NAMES, "record azimuth"])
 
 
 @settings(max_examples=50, deadline=None)
 @given(st.integers(0, 10**6), st.sampled_from([0.0, 14.0, -14.0]))
 def test_the_right_setting_is_within_reach(seed: int, fault_arcmin: float) -> None:
     physics = MachinePhysics(replay_azimuth_arcmin=fault_arcmin)
-    for t in draw(physics, 3, seed, 1.0).values():
+    for t in draw_trimmers(physics, 3, seed, 1.0).values():
         way = -t.error / t.per_degree
         wanted = t.degrees + way + (t.backlash / 2 if way > 0 else -t.backlash / 2)
         assert abs(wanted) <= STOP_DEGREES - 10
@@ -85,7 +85,7 @@ def test_the_right_setting_is_within_reach(seed: int, fault_arcmin: float) -> No
 
 
 def test_the_seed_draws_either_sense_and_up_to_6_db() -> None:
-    drawn = [draw(MachinePhysics(), 3, seed, 1.0)["replay level left"] for seed in range(100)]
+    drawn = [draw_trimmers(MachinePhysics(), 3, seed, 1.0)["replay level left"] for seed in range(100)]
     assert {t.per_degree > 0 for t in drawn} == {True, False}
     assert 5.0 < max(abs(t.error) for t in drawn) <= 6.0
     assert all(2.0 <= t.backlash <= 8.0 for t in drawn)
@@ -136,7 +136,7 @@ def test_a_trimmer_that_settles_slowly_is_still_moving_when_it_is_read_at_once()
 
 
 def test_an_auto_reverse_deck_has_an_azimuth_screw_for_each_direction() -> None:
-    plain = draw(MachinePhysics(), 2, 7, 1.0)
-    both = draw(MachinePhysics(auto_reverse=True), 2, 7, 1.0)
+    plain = draw_trimmers(MachinePhysics(), 2, 7, 1.0)
+    both = draw_trimmers(MachinePhysics(auto_reverse=True), 2, 7, 1.0)
     assert set(both) - set(plain) == {"replay azimuth reverse"}
     assert all(both[n].error == plain[n].error for n in plain), "the others are drawn as ever"

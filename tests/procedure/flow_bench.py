@@ -88,7 +88,7 @@ class Bench:
         if not folder.exists():
             shutil.copytree(shipped_procedures(), folder)
         (folder / f"{procedure}.toml").write_text(HEAD + steps, encoding="utf-8")
-        run = open_run(Workspace(self.root), Wanted(procedure, seed=seed), RehearsalClock(), paced=False)
+        run = open_run(Workspace(self.root), Wanted(procedure, seed=seed), RehearsalClock(), real_time=False)
         run.port.open()
         run.runner.begin()
         return run
@@ -97,7 +97,7 @@ class Bench:
         """Leave a run as if the power went, and go on with its session."""
         run.store.close()
         run.port.close()
-        resumed = resume_run(run.store.folder, RehearsalClock(), paced=False)
+        resumed = resume_run(run.store.folder, RehearsalClock(), real_time=False)
         resumed.port.open()
         resumed.runner.begin()
         return resumed

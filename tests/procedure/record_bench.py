@@ -99,13 +99,15 @@ def open_bench(
         shutil.copytree(shipped_procedures(), folder / "procedures")
     (folder / "procedures" / "own.toml").write_text(text, encoding="utf-8")
     clock = RehearsalClock()
-    opened = open_run(Workspace(folder), Wanted("own", machine, tape, reference_tape, seed=seed), clock, paced=False)
+    opened = open_run(
+        Workspace(folder), Wanted("own", machine, tape, reference_tape, seed=seed), clock, real_time=False
+    )
     job = opened.job
     fault = Fault(format=1, sheet="fault", name="Off", tells="It is off.", practice=changes)
     faults = [fault] if changes else []
     sheets = job.machine, job.tape, job.reference_tape
     built = build_practice_machine(*sheets, seed=seed, faults=faults, misadjustment=0.0, other_tapes=job.other_tapes)
-    port = PracticePort(built, clock, paced=False)
+    port = PracticePort(built, clock, real_time=False)
     port.clean()
     port.load("work")
     return Opened(job, port, opened.store, Runner(job, port, opened.store, clock), clock), built

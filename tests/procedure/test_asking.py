@@ -60,7 +60,7 @@ def opened(tmp_path: Path) -> Opened:
     torque = '\n[targets.torque]\nvalue = 5.0\nunit = "mN·m"\ntolerance = 2.0\nsource = "common practice, no source"\n'
     text = sheet.read_text(encoding="utf-8").replace("\n[practice]", torque + "\n[practice]")
     sheet.write_text(text, encoding="utf-8")
-    run = open_run(Workspace(tmp_path), Wanted("asks"), RehearsalClock(), paced=False)
+    run = open_run(Workspace(tmp_path), Wanted("asks"), RehearsalClock(), real_time=False)
     run.runner.begin()
     return run
 

@@ -29,7 +29,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
 
 def calibrated(bench: Workspace, *faults: str) -> tuple[Opened, Outcome]:
     clock = RehearsalClock()
-    opened = open_run(bench, Wanted("calibrate-interface", faults=faults), clock, paced=False)
+    opened = open_run(bench, Wanted("calibrate-interface", faults=faults), clock, real_time=False)
     outcome = rehearse(opened.runner, opened.port, clock, UnattendedHands())
     opened.end()
     return opened, outcome
@@ -74,7 +74,7 @@ def test_what_is_wrong_with_an_input_is_caught_and_named(bench: Workspace, fault
 
 def test_a_fault_of_a_machine_is_none_of_an_interface(bench: Workspace) -> None:
     with pytest.raises(Problem, match="nothing the practice loop knows"):
-        open_run(bench, Wanted("calibrate-interface", faults=("bias-low",)), RehearsalClock(), paced=False)
+        open_run(bench, Wanted("calibrate-interface", faults=("bias-low",)), RehearsalClock(), real_time=False)
 
 
 def test_the_last_sheet_of_a_device_is_chosen_and_none_is_ever_written_over(tmp_path: Path) -> None:
@@ -89,14 +89,14 @@ def test_the_last_sheet_of_a_device_is_chosen_and_none_is_ever_written_over(tmp_
 
 
 def test_a_session_says_which_sheet_it_went_by(bench: Workspace) -> None:
-    run = open_run(bench, Wanted("record-replay-check", interface="bench-interface"), RehearsalClock(), paced=False)
+    run = open_run(bench, Wanted("record-replay-check", interface="bench-interface"), RehearsalClock(), real_time=False)
     assert run.job.interface is not None
     told = run.store.job.calibration
     assert told.startswith("by the interface sheet of 2026-10-02")
     assert "of another device (Lanternhill bench interface)" in told
     assert (run.store.inputs / "sheets" / "interfaces" / "bench-interface.toml").is_file()
     run.end()
-    plain = open_run(bench, Wanted("record-replay-check"), RehearsalClock(), paced=False)
+    plain = open_run(bench, Wanted("record-replay-check"), RehearsalClock(), real_time=False)
     assert plain.store.job.calibration == "levels in dBFS: no interface sheet"
     plain.end()
 

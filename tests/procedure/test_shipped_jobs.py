@@ -116,14 +116,14 @@ class Ended:
     def __init__(self, root: Path, name: str, machine: str | None, *faults: str, lined_up: bool) -> None:
         shutil.copytree(SHIPPED, root / "procedures")
         workspace, clock = Workspace(root), RehearsalClock()
-        opened = open_run(workspace, Wanted(name, machine, faults=faults, seed=1), clock, paced=False)
+        opened = open_run(workspace, Wanted(name, machine, faults=faults, seed=1), clock, real_time=False)
         runner, port, job = opened.runner, opened.port, opened.job
         if lined_up and isinstance(port, PracticePort):
             sheets = [LIBRARY.fault(f) for f in faults]
             clean = {key: 0.0 for key in job.machine.practice if "_dirt_" in key}
             kept = job.machine.model_copy(update={"practice": job.machine.practice | clean})
             right = build_practice_machine(kept, job.tape, job.reference_tape, seed=1, faults=sheets, misadjustment=0.0)
-            port = PracticePort(right, clock, paced=False)
+            port = PracticePort(right, clock, real_time=False)
             runner = Runner(job, port, opened.store, clock)
         hands = UnattendedHands(answers=as_the_sheet_says(job), override="rehearsed")
         self.outcome = rehearse(runner, port, clock, hands)

@@ -18,7 +18,7 @@ from tests.procedure.small_bench import CLEAN, ENTRY, HEAD, make_bench
 
 def opened(root: Path, said: list[str]) -> Opened:
     workspace = make_bench(root, short=HEAD + CLEAN + ENTRY)
-    run = open_run(workspace, Wanted("short"), RehearsalClock(), paced=False, say=said.append)
+    run = open_run(workspace, Wanted("short"), RehearsalClock(), real_time=False, say=said.append)
     run.runner.begin()
     return run
 
@@ -52,7 +52,7 @@ def test_the_bench_thread_keeps_trying_whatever_the_port(tmp_path: Path) -> None
 
     soundfile.write(tmp_path / "capture.wav", [[0.0, 0.0]] * 4800, 48000)
     workspace = make_bench(tmp_path, short=HEAD + ENTRY)
-    run = open_run(workspace, Wanted("short", port=str(tmp_path / "capture.wav")), RealClock(), paced=False)
+    run = open_run(workspace, Wanted("short", port=str(tmp_path / "capture.wav")), RealClock(), real_time=False)
     shown: list[Snapshot] = []
     desk = Desk(run.runner, run.port, run.clock, shown.append)
     desk.start()

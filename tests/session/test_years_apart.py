@@ -50,7 +50,7 @@ def errors(folder: Path) -> list[float]:
 
 def look(workspace: Workspace, after: Path | None, seed: int = 4) -> Path:
     clock = RehearsalClock()
-    opened = open_run(workspace, Wanted("look", seed=seed, after=after), clock, paced=False)
+    opened = open_run(workspace, Wanted("look", seed=seed, after=after), clock, real_time=False)
     rehearse(opened.runner, opened.port, clock, UnattendedHands())
     assert opened.end() == ""
     return opened.store.folder
@@ -70,11 +70,11 @@ def test_it_comes_back_with_its_trimmers_where_they_were_left(workspace: Workspa
 
 
 def test_broken_off_it_is_resumed_so_too(workspace: Workspace, first: Path) -> None:
-    opened = open_run(workspace, Wanted("look", seed=4, after=first), RehearsalClock(), paced=False)
+    opened = open_run(workspace, Wanted("look", seed=4, after=first), RehearsalClock(), real_time=False)
     opened.runner.begin()
     opened.end()
     clock = RehearsalClock()
-    resumed = resume_run(opened.store.folder, clock, paced=False)
+    resumed = resume_run(opened.store.folder, clock, real_time=False)
     rehearse(resumed.runner, resumed.port, clock, UnattendedHands())
     assert resumed.end() == ""
     assert errors(opened.store.folder) == pytest.approx(errors(first)[-2:], abs=0.05)
@@ -83,7 +83,7 @@ def test_broken_off_it_is_resumed_so_too(workspace: Workspace, first: Path) -> N
 def test_another_machine_is_not_turned_by_it(workspace: Workspace, first: Path) -> None:
     before = list(workspace.sessions.iterdir())
     with pytest.raises(Problem, match="that session is of another machine"):
-        open_run(workspace, Wanted("look", seed=5, after=first), RehearsalClock(), paced=False)
+        open_run(workspace, Wanted("look", seed=5, after=first), RehearsalClock(), real_time=False)
     assert list(workspace.sessions.iterdir()) == before
 
 

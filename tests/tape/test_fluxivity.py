@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bench.tape.fluxivity import Fluxivity, by_method, ratio_db
+from bench.tape.fluxivity import Fluxivity, convert_method, ratio_db
 
 
 # 20 lg(φ/φref), computed; 250, 320 and 355 nWb/m are published reference levels.
@@ -23,18 +23,18 @@ def test_methods_are_never_mixed_in_silence() -> None:
 
 def test_200_by_ansi_is_218_by_din() -> None:
     # From memory: 218, and so 1.19 dB between 200 (ANSI) and 250 (DIN).
-    din, uncertainty_db = by_method(Fluxivity(200.0, "ANSI"), "DIN")
+    din, uncertainty_db = convert_method(Fluxivity(200.0, "ANSI"), "DIN")
     assert din.nwb_m == pytest.approx(218.0, abs=0.1)
     assert ratio_db(Fluxivity(250.0, "DIN"), din) == pytest.approx(1.19, abs=0.01)
     assert uncertainty_db > 0
 
 
 def test_there_and_back() -> None:
-    there, _ = by_method(Fluxivity(320.0, "DIN"), "ANSI")
-    back, _ = by_method(there, "DIN")
+    there, _ = convert_method(Fluxivity(320.0, "DIN"), "ANSI")
+    back, _ = convert_method(there, "DIN")
     assert there.nwb_m < 320.0
     assert back.nwb_m == pytest.approx(320.0)
 
 
 def test_the_same_method_costs_nothing() -> None:
-    assert by_method(Fluxivity(250.0, "DIN"), "DIN") == (Fluxivity(250.0, "DIN"), 0.0)
+    assert convert_method(Fluxivity(250.0, "DIN"), "DIN") == (Fluxivity(250.0, "DIN"), 0.0)

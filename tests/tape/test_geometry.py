@@ -8,11 +8,11 @@ from hypothesis import strategies as st
 
 from bench.tape.geometry import (
     ARCMIN,
-    TRACKS,
+    TRACK_FORMATS,
     angle_arcmin,
     delay_us,
     phase_degrees,
-    turning_rate_hz,
+    rotation_rate_hz,
     wavelength_um,
 )
 
@@ -59,10 +59,10 @@ def test_angle_and_delay_undo_each_other(angle: float) -> None:
 
 def test_tracks_of_the_cassette() -> None:
     # Published: 0.6 mm tracks, 0.3 mm between them.
-    cassette = TRACKS[0]
+    cassette = TRACK_FORMATS[0]
     assert cassette.spacing_mm == pytest.approx(cassette.width_mm + 0.3)
 
 
 def test_a_capstan_turns_seven_times_a_second() -> None:
     # v/(π d) for 2.2 mm at 47.625 mm/s, by hand.
-    assert turning_rate_hz(2.2, 47.625) == pytest.approx(6.891, abs=0.001)
+    assert rotation_rate_hz(2.2, 47.625) == pytest.approx(6.891, abs=0.001)

@@ -48,7 +48,7 @@ def test_lost_treble_is_duller_decoded_than_undecoded() -> None:
     assert beyond - 10.0 == pytest.approx([-13.2, -17.7, -13.4, -10.1], abs=0.1)
     found = mistracking_map("type-b", errors)
     assert found.verdict == "out"
-    assert found.sentence == (
+    assert found.sentence() == (
         "music will sound dull: −7.9 dB at 10 kHz at −18 dB, because the treble is 10 dB low at 10 kHz"
     )
 
@@ -106,7 +106,7 @@ def test_a_right_machine_adds_nothing() -> None:
     found = mistracking_map("type-a", ReplayErrors())
     assert np.abs(found.mistracking_db).max() < 1e-6
     assert found.verdict == "in"
-    assert found.sentence == (
+    assert found.sentence() == (
         "music will sound as it was recorded, because level and treble come back as they were recorded"
     )
 
@@ -119,14 +119,14 @@ def test_a_flat_treble_error_is_a_level_error_beyond_its_point(level_db: float, 
 
 
 def test_too_loud_is_over_bright_and_both_causes_are_named() -> None:
-    found = mistracking_map("type-b", ReplayErrors(2.0, ((10000.0, 4.0), (63.0, -5.0)), where=" in the left channel"))
-    assert found.sentence.startswith("music will sound over-bright: +")
-    assert found.because == "the replay level is 2 dB high and the treble is 4 dB high at 10 kHz in the left channel"
+    found = mistracking_map("type-b", ReplayErrors(2.0, ((10000.0, 4.0), (63.0, -5.0)), channel="left"))
+    assert found.sentence().startswith("music will sound over-bright: +")
+    assert found.cause() == "the replay level is 2 dB high and the treble is 4 dB high at 10 kHz in the left channel"
 
 
 def test_a_cause_that_would_help_is_not_blamed() -> None:
     found = mistracking_map("type-b", ReplayErrors(1.0, ((10000.0, -9.0),)))
-    assert found.because == "the treble is 9 dB low at 10 kHz"
+    assert found.cause() == "the treble is 9 dB low at 10 kHz"
 
 
 def test_an_uncertain_error_can_be_too_close_to_call() -> None:

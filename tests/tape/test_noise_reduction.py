@@ -155,11 +155,11 @@ def test_attack_is_quick_and_recovery_slow() -> None:
 @given(st.lists(st.integers(1, 700), min_size=1, max_size=10), st.sampled_from(SYSTEMS), st.booleans())
 def test_the_same_samples_whatever_the_blocks(blocks: list[int], system: System, decoding: bool) -> None:
     sent = pink(0.2, -20.0)[: sum(blocks)]
-    whole = NoiseReduction(system, RATE, 2, decode=decoding)
+    denominator = NoiseReduction(system, RATE, 2, decode=decoding)
     split = NoiseReduction(system, RATE, 2, decode=decoding)
     edges = np.cumsum([0, *blocks])
     parts = [split.run(sent[a:b]) for a, b in pairwise(edges)]
-    assert np.array_equal(whole.run(sent), np.concatenate(parts))
+    assert np.array_equal(denominator.run(sent), np.concatenate(parts))
 
 
 def test_type_b_takes_9_db_off_cassette_hiss() -> None:

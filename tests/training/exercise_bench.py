@@ -134,7 +134,7 @@ def go_through(
     """The whole exercise by one trainee; the session closed, with its debrief."""
     clock = RehearsalClock()
     wanted = Wanted("replay", faults=faults, seed=seed, exercise=drawn)
-    opened = open_run(workspace(folder), wanted, clock, paced=False)
+    opened = open_run(workspace(folder), wanted, clock, real_time=False)
     try:
         rehearse(opened.runner, opened.port, clock, trainee)
     finally:

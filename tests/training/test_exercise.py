@@ -22,7 +22,7 @@ AZIMUTH, DIRT = "Replay azimuth off", "Dirt on the replay head"
 
 def opened(folder: Path, *, drawn: int = 2, seed: int = 1, faults: tuple[str, ...] = ()) -> Opened:
     wanted = Wanted("replay", faults=faults, seed=seed, exercise=drawn)
-    return open_run(workspace(folder), wanted, RehearsalClock(), paced=False)
+    return open_run(workspace(folder), wanted, RehearsalClock(), real_time=False)
 
 
 def faults_of(folder: Path, seed: int) -> tuple[str, ...]:
@@ -127,7 +127,7 @@ def test_left_and_resumed_it_is_the_same_exercise(tmp_path: Path) -> None:
     run.runner.obey(Leave())
     run.end()
     run.port.close()
-    again = resume_run(run.store.folder, RehearsalClock(), paced=False)
+    again = resume_run(run.store.folder, RehearsalClock(), real_time=False)
     again.store.close()
     assert run.exercise is not None
     assert again.exercise is not None

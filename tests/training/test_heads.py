@@ -21,10 +21,10 @@ from tests.results import a_reading
 def right(workspace: Workspace, machine: str) -> Opened:
     """A run on a practice machine without misadjustment."""
     clock = RehearsalClock()
-    opened = open_run(workspace, Wanted("record-replay-check", machine, seed=3), clock, paced=False)
+    opened = open_run(workspace, Wanted("record-replay-check", machine, seed=3), clock, real_time=False)
     job = opened.job
     machine_of = build_practice_machine(job.machine, job.tape, job.reference_tape, seed=3, misadjustment=0.0)
-    port = PracticePort(machine_of, clock, paced=False)
+    port = PracticePort(machine_of, clock, real_time=False)
     port.clean()
     return Opened(job, port, opened.store, Runner(job, port, opened.store, clock), clock)
 

@@ -76,9 +76,9 @@ def readings(folder: Path) -> list[ReadingRecord]:
 
 
 def test_resumed_after_the_trimmers_were_set(workspace: Workspace) -> None:
-    whole = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), paced=False)
+    whole = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), real_time=False)
     assert run(whole) == 0
-    broken = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), paced=False)
+    broken = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), real_time=False)
     step_done = broken.store.step_done
 
     def power_goes(step: str) -> None:
@@ -91,7 +91,7 @@ def test_resumed_after_the_trimmers_were_set(workspace: Workspace) -> None:
         run(broken)
     offered = unfinished(workspace.sessions)
     assert [(o.folder, o.last_step, o.readings) for o in offered] == [(broken.store.folder, "replay-level", 2)]
-    resumed = resume_run(broken.store.folder, RehearsalClock(), paced=False)
+    resumed = resume_run(broken.store.folder, RehearsalClock(), real_time=False)
     assert run(resumed) == 0
     before, after = readings(whole.store.folder), readings(broken.store.folder)
     assert [(r.id, r.step) for r in after] == [(r.id, r.step) for r in before]
@@ -109,7 +109,7 @@ def test_resumed_after_the_trimmers_were_set(workspace: Workspace) -> None:
 
 def test_a_machine_that_was_not_put_back_would_be_seen(workspace: Workspace) -> None:
     """What the test above rests on: without the turns the level is out."""
-    opened = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), paced=False)
+    opened = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), real_time=False)
     opened.store.note(Event("act", "clean", "clean", opened.clock.wall()))
     opened.store.note(Event("act", "clean", "demagnetise", opened.clock.wall()))
     opened.store.step_done("clean")

@@ -147,7 +147,7 @@ def _go(opened: Opened, hands: UnattendedHands) -> bool:
 
 
 def _whole(workspace: Workspace, wanted: Wanted) -> Path:
-    opened = open_run(workspace, wanted, RehearsalClock(), paced=False)
+    opened = open_run(workspace, wanted, RehearsalClock(), real_time=False)
     assert _go(opened, UnattendedHands())
     return opened.store.folder
 
@@ -155,7 +155,7 @@ def _whole(workspace: Workspace, wanted: Wanted) -> Path:
 def _piecemeal(workspace: Workspace, wanted: Wanted) -> tuple[Path, int]:
     """The same, left at every step; and how often it was gone on with."""
     left: dict[str, int] = {}
-    opened = open_run(workspace, wanted, RehearsalClock(), paced=False)
+    opened = open_run(workspace, wanted, RehearsalClock(), real_time=False)
     breaks = 0
     while not _go(opened, Restless(left=left)):
         breaks += 1
@@ -163,7 +163,7 @@ def _piecemeal(workspace: Workspace, wanted: Wanted) -> tuple[Path, int]:
         folder = opened.store.folder
         kept = read_session(folder)
         later = RehearsalClock(max((*(e.time for e in kept.events), *(r.time for r in kept.readings))))
-        opened = resume_run(folder, later, paced=False)
+        opened = resume_run(folder, later, real_time=False)
     return opened.store.folder, breaks
 
 
@@ -212,5 +212,5 @@ def test_by_any_way(workspace: Workspace) -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("procedure", ["cassette-two-head", "cassette-three-head"])
 def test_a_whole_line_up(workspace: Workspace, procedure: str) -> None:
-    steps = len(open_run(workspace, Wanted(procedure), RehearsalClock(), paced=False).job.steps)
+    steps = len(open_run(workspace, Wanted(procedure), RehearsalClock(), real_time=False).job.steps)
     assert _compare(workspace, Wanted(procedure, seed=1)) >= steps

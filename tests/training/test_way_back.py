@@ -42,7 +42,7 @@ class Ended:
 def _done(root: Path, wanted: str, seed: int) -> Ended:
     (root / "procedures").symlink_to(shipped_procedures())
     clock = RehearsalClock()
-    run = open_run(Workspace(root), Wanted("owners-azimuth", seed=seed), clock, paced=False)
+    run = open_run(Workspace(root), Wanted("owners-azimuth", seed=seed), clock, real_time=False)
     assert isinstance(run.port, PracticePort)
     machine = run.port.machine
     before = machine.truth()["replay azimuth"]

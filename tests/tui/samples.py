@@ -6,9 +6,10 @@ import math
 from dataclasses import replace
 from typing import Any
 
-from bench.audio.port import PortStatus, TrimmerInfo
+from bench.audio.port import PortStatus
 from bench.measure.reading import Channel, Result
 from bench.measure.verdict import Verdict
+from bench.practice.facts import TrimmerPosition
 from bench.procedure.model.steps import Caution
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.snapshot import (
@@ -108,8 +109,8 @@ def history(value: float, target: Target) -> tuple[tuple[float, float], ...]:
 
 
 TRIMMERS = (
-    TrimmerInfo("replay level left", -24.0),
-    TrimmerInfo("replay level right", 12.0),
+    TrimmerPosition("replay level left", -24.0),
+    TrimmerPosition("replay level right", 12.0),
 )
 
 
@@ -176,7 +177,7 @@ def azimuth(value: float = 17.4) -> Snapshot:
                 turn=-14.0,
             ),
         ),
-        trimmers=(TrimmerInfo("replay azimuth", 36.0),),
+        trimmers=(TrimmerPosition("replay azimuth", 36.0),),
     )
 
 
@@ -237,7 +238,7 @@ def biased(*, passed: bool = True) -> Snapshot:
         step=step(id="bias", title="Bias", index=21, do=do, good="Both channels have fallen alike.", cautions=()),
         gauges=tuple(g for g, _ in pairs),
         curves=tuple(c for _, c in pairs),
-        trimmers=(TrimmerInfo("bias left", 60.0), TrimmerInfo("bias right", 60.0)),
+        trimmers=(TrimmerPosition("bias left", 60.0), TrimmerPosition("bias right", 60.0)),
         prompt=Prompt("wait", "Turn until it is in and holds"),
         sending="10 kHz at −20 dB",
         can_accept=passed,

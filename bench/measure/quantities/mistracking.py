@@ -43,8 +43,8 @@ def errors_of(readings: Sequence[Result]) -> dict[Channel, ReplayErrors]:
         }
         treble = tuple((hz, r.value) for hz, r in response.items())
         of_treble = max((r.uncertainty for r in response.values()), default=0.0)
-        where = "" if side == "mono" else f" in the {side} channel"
-        found[side] = ReplayErrors(level.value, treble, at, where, float(np.hypot(level.uncertainty, of_treble)))
+        channel = "" if side == "mono" else side
+        found[side] = ReplayErrors(level.value, treble, at, channel, float(np.hypot(level.uncertainty, of_treble)))
     return found
 
 
@@ -79,7 +79,7 @@ def mistracking(readings: Sequence[Result], system: System = "type-b") -> Measur
                 reference=REFERENCE_LEVELS[system],
             )
         )
-        said.append(f"{channel}: {found.sentence}" if channel != "mono" else found.sentence)
+        said.append(f"{channel}: {found.sentence()}" if channel != "mono" else found.sentence())
     if not taken:
         taken = [NoReading("mistracking", "both", "no level was read from record to replay")]
     return Measured(tuple(taken), tuple(said))

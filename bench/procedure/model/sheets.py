@@ -112,10 +112,10 @@ class Machine(SheetBase):
 
     def turning(self) -> tuple[tuple[str, float], ...]:
         """How often each of its parts turns in a second, where the sheet says so."""
-        from bench.tape.geometry import turning_rate_hz
+        from bench.tape.geometry import rotation_rate_hz
 
         rates = [
-            (part.name, part.hz or turning_rate_hz(part.diameter_mm or math.inf, self.speed_mm_s))
+            (part.name, part.hz or rotation_rate_hz(part.diameter_mm or math.inf, self.speed_mm_s))
             for part in self.parts
         ]
         return tuple((name, hz) for name, hz in rates if hz > 0.0)

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from bench.measure.reading import Reading, Result
 from bench.measure.verdict import Verdict, VerdictWord
-from bench.tape.fluxivity import Fluxivity, FluxMethod, by_method, ratio_db
+from bench.tape.fluxivity import Fluxivity, FluxMethod, convert_method, ratio_db
 
 TargetName = Annotated[str, Field(pattern=r"^(machine|tape)\.[a-z0-9_]+$")]
 """`machine.replay_level`: the sheet, then the key in its `[targets]`. There is no expression language."""
@@ -67,7 +67,7 @@ class Target(BaseModel):
         if self.reference is None:
             return self
         flux = Fluxivity(self.reference.nwb_m, self.reference.method)
-        here, unsure = by_method(flux, level.method)
+        here, unsure = convert_method(flux, level.method)
         higher = ratio_db(here, level)
         limits = {key: getattr(self, key) for key in ("at_least", "at_most")}
         moved = {key: limit + higher for key, limit in limits.items() if limit is not None}

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from bench.audio.port import PortStatus, TrimmerInfo
+from bench.audio.port import PortStatus
 from bench.measure.reading import Channel, Reading, Result
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, VerdictWord, off_target
+from bench.practice.facts import TrimmerPosition
 from bench.procedure.model.steps import Caution
 
 
@@ -216,7 +217,7 @@ class Snapshot:
     curves: tuple[Curve, ...] = ()
     sending: str = ""
     """What is being sent, "" for silence."""
-    trimmers: tuple[TrimmerInfo, ...] = ()
+    trimmers: tuple[TrimmerPosition, ...] = ()
     """Those the person can turn by key: the practice machine's that belong to this step."""
     can_accept: bool = False
     """Whether accepting would keep a reading now."""

@@ -20,7 +20,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import LATEST_FIRST, record_to_replay
 from bench.session.compare.subject import last_of
 from bench.session.record.record import SessionRecord
-from bench.tape.geometry import TRACKS
+from bench.tape.geometry import TRACK_FORMATS
 
 What = Literal["level", "response", "azimuth", "speed"]
 SAME_SPACING = 0.1
@@ -87,7 +87,7 @@ def traits_of(session: SessionRecord) -> Traits:
     """
     sheet = _sheet(session)
     spacing = _number(session, sheet, "track_spacing_mm")
-    width = min(TRACKS, key=lambda t: abs(math.log(t.spacing_mm / spacing)))
+    width = min(TRACK_FORMATS, key=lambda t: abs(math.log(t.spacing_mm / spacing)))
     if abs(width.spacing_mm / spacing - 1) > SAME_SPACING:
         raise Problem(f"{session.folder}: tracks {spacing:g} mm apart are of no format that is known here")
     job = session.job

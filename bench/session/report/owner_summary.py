@@ -96,8 +96,4 @@ def _in(channel: Channel, found: dict[Channel, ReplayErrors]) -> str:
 
 def _with_noise_reduction(found: dict[Channel, ReplayErrors], *, past: bool) -> str:
     worst = worst_map([mistracking_map("type-b", e) for e in found.values()])
-    sentence = worst.sentence
-    if past:
-        sentence = sentence.replace("music will sound", "music would have sounded").replace(" is ", " was ")
-        sentence = sentence.replace("come back as they were", "came back as they were")
-    return f"With Type B noise reduction switched in, {sentence}."
+    return f"With Type B noise reduction switched in, {worst.sentence(past=past)}."

@@ -11,7 +11,7 @@ from bench.words.dates import clock
 from bench.words.figures import number
 
 if TYPE_CHECKING:
-    from bench.audio.port import TrimmerInfo
+    from bench.practice.facts import TrimmerPosition
     from bench.procedure.state.snapshot import CheckRow
 
 
@@ -42,7 +42,7 @@ def choice_lines(choices: tuple[str, ...], picked: int, width: int, height: int)
     return out[:height]
 
 
-def trimmer_line(trimmers: tuple[TrimmerInfo, ...], picked: int, width: int) -> Line:
+def trimmer_line(trimmers: tuple[TrimmerPosition, ...], picked: int, width: int) -> Line:
     """The trimmers that can be turned by key: the picked one with its position, digits for the others."""
     out: Line = [("turn  ", "quiet")]
     for n, trimmer in enumerate(trimmers):

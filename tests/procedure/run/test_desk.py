@@ -164,7 +164,7 @@ def prepare(workspace: Workspace) -> Iterator[Callable[[str], tuple[Opened, Line
     def made(steps: str) -> tuple[Opened, Line]:
         path = workspace.root / "procedures" / "t.toml"
         path.write_text(HEAD + words("kept") + steps + words("last"), encoding="utf-8")
-        run = open_run(workspace, Wanted("t"), RehearsalClock(), paced=False)
+        run = open_run(workspace, Wanted("t"), RehearsalClock(), real_time=False)
         line = Line(run.port)
         run = replace(run, port=line, runner=Runner(run.job, line, run.store, run.clock))
         runs.append(run)
@@ -311,7 +311,7 @@ def test_a_job_that_a_fault_stopped_is_resumed_where_it_was_with_its_trimmers_as
     desk.post(say.Tick(0))
     wait_for(lambda: not desk.alive)
     assert run.end() == ""
-    resumed = resume_run(run.store.folder, RehearsalClock(), paced=False)
+    resumed = resume_run(run.store.folder, RehearsalClock(), real_time=False)
     desk = resumed.put_on_desk(lambda _: None)
     desk.start()
     wait_for(lambda: at(desk) == "tested")

@@ -69,7 +69,7 @@ def begin(tmp_path: Path) -> Callable[[str], Opened]:
 
     def opened(steps: str) -> Opened:
         (tmp_path / "procedures" / "t.toml").write_text(HEAD + steps, encoding="utf-8")
-        run = open_run(Workspace(tmp_path), Wanted("t", seed=1), RehearsalClock(), paced=False)
+        run = open_run(Workspace(tmp_path), Wanted("t", seed=1), RehearsalClock(), real_time=False)
         run.port.open()
         run.runner.begin()
         return run

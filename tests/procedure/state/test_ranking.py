@@ -202,8 +202,8 @@ def test_resumed_the_blank_is_in_that_was_in(workspace: Workspace) -> None:
 
     (workspace.procedures / "which-tape.toml").write_text(SHORT, encoding="utf-8")
     wanted = Wanted("which-tape", "three-head-cassette", "ferric-gala", seed=2)
-    whole = finish(open_run(workspace, wanted, RehearsalClock(), paced=False))
-    broken = open_run(workspace, wanted, RehearsalClock(), paced=False)
+    whole = finish(open_run(workspace, wanted, RehearsalClock(), real_time=False))
+    broken = open_run(workspace, wanted, RehearsalClock(), real_time=False)
     step_done = broken.store.step_done
 
     def power_goes(step: str) -> None:
@@ -214,7 +214,7 @@ def test_resumed_the_blank_is_in_that_was_in(workspace: Workspace) -> None:
     broken.store.step_done = power_goes  # type: ignore[method-assign]
     with pytest.raises(BreaksOff):
         finish(broken)
-    resumed = finish(resume_run(broken.store.folder, RehearsalClock(), paced=False))
+    resumed = finish(resume_run(broken.store.folder, RehearsalClock(), real_time=False))
     assert [(r.id, r.lot) for r in resumed] == [(r.id, r.lot) for r in whole]
     for was, now in zip(whole, resumed, strict=True):
         assert a_reading(now.reading).value == pytest.approx(a_reading(was.reading).value, abs=0.1), now.step

@@ -53,7 +53,7 @@ def test_each_channel_as_left_at_the_lowest_level(session: SessionRecord) -> Non
     assert set(found.channels) == {"left", "right"}
     left, right = found.channels["left"], found.channels["right"]
     assert (left.level_db, sorted(left.treble)) == (-0.5, [(63.0, 1.0), (10000.0, -1.0)])
-    assert (right.level_db, right.treble, right.where) == (0.3, ((10000.0, 0.6),), " in the right channel")
+    assert (right.level_db, right.treble, right.channel) == (0.3, ((10000.0, 0.6),), "right")
     # Level and response together: √2 of 0.02 dB.
     assert left.uncertainty_db == pytest.approx(0.0283, abs=1e-4)
     assert found.said == "as left: level at −20 dB, response at −20 dB and 2 frequencies"

@@ -37,7 +37,7 @@ def _kept(tmp_path_factory: pytest.TempPathFactory) -> SessionRecord:
     shutil.copytree(shipped_procedures(), root / "procedures")
     (root / "procedures" / "short.toml").write_text(SHORT)
     clock = RehearsalClock(START)
-    opened = open_run(Workspace(root), Wanted("short", evidence=True), clock, paced=False)
+    opened = open_run(Workspace(root), Wanted("short", evidence=True), clock, real_time=False)
     rehearse(opened.runner, opened.port, clock, UnattendedHands())
     assert opened.end() == ""
     return read_session(opened.store.folder)

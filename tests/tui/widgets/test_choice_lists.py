@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from bench.audio.port import TrimmerInfo
+from bench.practice.facts import TrimmerPosition
 from bench.procedure.state.snapshot import CheckRow
 from bench.tui.widgets.choice_lists import check_lines, choice_lines, timer_lines, trimmer_line
 from bench.tui.widgets.line_widget import texts
@@ -33,7 +33,7 @@ def test_the_picked_trimmer_is_marked() -> None:
 
 
 def test_a_trimmer_at_its_end_says_so() -> None:
-    line = trimmer_line((TrimmerInfo("speed", 150.0), TrimmerInfo("bias left", -149.0)), 0, 78)
+    line = trimmer_line((TrimmerPosition("speed", 150.0), TrimmerPosition("bias left", -149.0)), 0, 78)
     assert texts([line]) == ["turn  1 speed +150°, at its end   2 bias left −149°"]
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from bench.audio.port import Block, TrimmerInfo
+from bench.audio.port import Block
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.measure.verdict import Verdict
+from bench.practice.facts import TrimmerPosition
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
 from bench.procedure.kinds.adjust.readings import AdjustReader, label
@@ -112,7 +113,7 @@ class RoundsActivity(Activity):
 
     # ---------------------------------------------------------------- trimmers
 
-    def _info(self, name: str) -> TrimmerInfo | None:
+    def _info(self, name: str) -> TrimmerPosition | None:
         hands = self.situation.hands
         return next((t for t in hands.trimmers() if t.name == name), None) if hands is not None else None
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.practice.media import MEDIA, recorded_db
+from bench.practice.media import MEDIA, recorded_level_db
 from bench.procedure.kinds.adjust.bias_peak import Peak, past_peak
 
 SPEEDS = ((190.5, 9.2, 6.0), (381.0, 9.2, 3.0))
@@ -17,7 +17,7 @@ SPEEDS = ((190.5, 9.2, 6.0), (381.0, 9.2, 3.0))
 
 def levels(bias_db: float, speed: float, zone_um: float) -> tuple[float, float]:
     """10 kHz, and 10 kHz beside 1 kHz."""
-    high, low = recorded_db(np.array([10000.0, 1000.0]), speed, MEDIA["open reel"], zone_um, bias_db)
+    high, low = recorded_level_db(np.array([10000.0, 1000.0]), speed, MEDIA["open reel"], zone_um, bias_db)
     return float(high), float(high - low)
 
 
