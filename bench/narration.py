@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from bench.measure.reading import NoReading, Result
-from bench.measure.verdict import Verdict
 from bench.procedure.state.snapshot import Curve, Gauge, InputView, Prompt, Snapshot, StepView, ToneRow
 from bench.words.dates import duration
-from bench.words.names import STAGES
+from bench.words.figures import as_given, hertz, number, rotation
+from bench.words.names import CHANNELS, STAGES
+from bench.words.readings import judged_text, phase_text
 from bench.words.sentences import inert
 
 GAUGE_EVERY = 20
@@ -92,9 +92,11 @@ class Teller:
     def _tone(self, tone: ToneRow, s: Snapshot) -> None:
         if tone.state in ("done", "missing") and self._tones.get(tone.id) != tone.state:
             self._tones[tone.id] = tone.state
-            told = "; ".join(reading_words(r, v) for r, v in tone.readings) or "measured"
+            told = "; ".join(f"{CHANNELS[r.channel]} {judged_text(r, v)}" for r, v in tone.readings) or "measured"
             found = "; ".join(
-                f"{p.channel} as found {p.off:+.2f} off" for p in s.as_found if p.frequency_hz == tone.frequency_hz
+                f"{CHANNELS[p.channel]} as found {number(p.off, 2, sign=True)} off"
+                for p in s.as_found
+                if p.frequency_hz == tone.frequency_hz
             )
             said = told + (f" ({found})" if found else "")
             self._line(f"  {tone.label}: {said if tone.state == 'done' else 'not heard'}")
@@ -110,7 +112,9 @@ class Teller:
             if self._new(f"curve {curve.label}", curve.points[-1:]):
                 self._line(f"  {curve_words(curve)}")
         if s.trimmers and self._new("trimmers", tuple((t.name, t.degrees) for t in s.trimmers)):
-            self._line("  trimmers: " + ", ".join(f"{t.name} at {t.degrees:+.0f}°" for t in s.trimmers))
+            self._line(
+                "  trimmers: " + ", ".join(f"{t.name} at {number(t.degrees, 0, sign=True)}°" for t in s.trimmers)
+            )
 
     def _sound(self, s: Snapshot) -> None:
         if self._new("sending", s.sending):
@@ -197,54 +201,33 @@ def sound_words(sound: InputView) -> str:
         return f"sound on the {sound.only} channel only"
     if sound.hum is not None:
         hum = sound.hum
-        return f"{hum.mains_hz:g} Hz mains hum at {hum.dbfs:.0f} dBFS, {hum.below_db:.0f} dB under all that comes in"
+        below = f"{number(hum.below_db, 0)} dB under all that comes in"
+        return f"{hertz(hum.mains_hz)} mains hum at {number(hum.dbfs, 0)} dBFS, {below}"
     return ""
 
 
 def gauge_words(g: Gauge) -> str:
     """A gauge in one line: reading, target, verdict, trend, which way, how far to turn."""
-    told = reading_words(g.reading, g.verdict)
+    told = judged_text(g.reading, g.verdict)
     turns = g.turn is not None and abs(g.turn) >= 0.5
     parts = [told, g.trend or "no trend yet", *([g.direction] if g.direction else [] if turns else ["wait"])]
     if g.turn is not None and turns:
-        parts.append(f"turn {abs(g.turn):.0f}° {'clockwise' if g.turn > 0 else 'anticlockwise'}")
+        parts.append(f"turn {rotation(g.turn)}")
     if g.held_s >= 0.5:
         parts.append(f"steady for {g.held_s:.0f} s")
-    phase = phase_words(g.reading)
+    phase = phase_text(g.reading)
     return f"{g.label}: {'; '.join([*parts, phase] if phase else parts)}"
-
-
-def phase_words(reading: Result) -> str:
-    """The phase of an azimuth delay at its tone."""
-    if reading.quantity != "azimuth_delay" or isinstance(reading, NoReading) or not reading.frequency_hz:
-        return ""
-    degrees = (360.0 * reading.frequency_hz * reading.value * 1e-6 + 180.0) % 360.0 - 180.0
-    return f"phase {degrees:+.0f}° at {reading.frequency_hz:g} Hz"
 
 
 def curve_words(curve: Curve) -> str:
     """Where a curve stands, its peak, what to come to."""
     unit = {"degrees": "°", "round": "", "position": ""}[curve.along]
-    parts = [f"{curve.label}: {curve.along} {curve.points[-1][0]:g}{unit} reads {curve.points[-1][1]:.2f} {curve.unit}"]
+    at, value = curve.points[-1]
+    parts = [f"{curve.label}: {curve.along} {as_given(at)}{unit} reads {number(value, 2)} {curve.unit}"]
     if curve.peak is not None:
-        parts.append(f"peak {curve.peak[1]:.2f} at {curve.peak[0]:g}{unit}")
+        parts.append(f"peak {number(curve.peak[1], 2)} at {as_given(curve.peak[0])}{unit}")
     if curve.aim is not None:
-        parts.append(f"come to {curve.aim:.2f}")
+        parts.append(f"come to {number(curve.aim, 2)}")
     if curve.best is not None:
         parts.append(f"best: {curve.best:g}")
     return ", ".join(parts)
-
-
-def reading_words(reading: Result, verdict: Verdict | None) -> str:
-    """A reading with its unit, uncertainty and verdict."""
-    if isinstance(reading, NoReading):
-        return f"no reading, because {reading.reason}"
-    spread = f" ± {reading.uncertainty:.2g}" if reading.uncertainty else ""
-    bound = f"{reading.bound} " if reading.bound else ""
-    told = f"{reading.channel} {bound}{reading.value:.2f}{spread} {reading.unit}"
-    if verdict is None:
-        return told
-    if verdict.limit:
-        return f"{told}, {verdict.limit} {verdict.target:.2f}: {verdict.word}"
-    tolerance = f" ± {verdict.tolerance:g}" if verdict.tolerance is not None else ""
-    return f"{told}, target {verdict.target:.2f}{tolerance}: {verdict.word}"

@@ -7,14 +7,13 @@ import json
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 from bench.measure.meters import METERS, Options, make_meter
 from bench.measure.reading import NoReading, Result
 from bench.problem import Problem
-
-if TYPE_CHECKING:
-    pass
+from bench.words.figures import number
+from bench.words.readings import reading_text, what
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -81,27 +80,13 @@ def run(args: argparse.Namespace) -> int:
 
 def sentence(reading: Result) -> str:
     """A reading on one line: what, where, value with unit and uncertainty, reference, method."""
-    what = reading.quantity.replace("_", " ")
-    at = f" {reading.frequency_hz:.7g} Hz" if reading.frequency_hz is not None else ""
-    head = f"{what} {reading.channel}{at}:"
+    said = f"{what(reading)}: {reading_text(reading)}"
     if isinstance(reading, NoReading):
-        return f"{head} no reading, because {reading.reason}"
-    unit = "" if reading.unit == "1" else f" {reading.unit}"
-    value = f"{reading.bound + ' ' if reading.bound else ''}{_digits(reading.value, reading.uncertainty)}{unit}"
-    spread = f" ± {_digits(reading.uncertainty, reading.uncertainty)}{unit} (k = 2)" if reading.uncertainty else ""
+        return said
+    said += " (k = 2)" if reading.uncertainty else ""
     of = f", re {reading.reference}" if reading.reference else ""
-    when = f", at {reading.time_s:.3f} s" if reading.time_s is not None else ""
-    by = f", {reading.method}" if reading.method else ""
-    return f"{head} {value}{spread}{of}{when}{by}"
-
-
-def _digits(value: float, uncertainty: float | None) -> str:
-    """So many decimals that the uncertainty has two figures, but at least two; six figures of a value without one."""
-    from math import floor, log10
-
-    if not uncertainty:
-        return f"{value:.6g}"
-    return f"{value:.{max(2, 1 - floor(log10(uncertainty)))}f}"
+    when = f", at {number(reading.time_s, 3)} s" if reading.time_s is not None else ""
+    return f"{said}{of}{when}{f', {reading.method}' if reading.method else ''}"
 
 
 def _number(text: str) -> float:

@@ -6,6 +6,7 @@ from dataclasses import KW_ONLY, dataclass
 from typing import Any, Literal
 
 Channel = Literal["left", "right", "mono", "both", "left-right"]
+Bound = Literal["at least", "at most"]
 
 UNITS: dict[str, str] = {
     "level": "dBFS",
@@ -94,7 +95,7 @@ class Reading(_Described):
     """Expanded (k = 2), in `unit`; zero for an exact count, for a bound that already contains it, and for what is zero
     by definition."""
     _: KW_ONLY
-    bound: Literal["at least", "at most"] | None = None
+    bound: Bound | None = None
     """Set when the value is the most that can be claimed."""
     time_s: float | None = None
     """Where in the capture an event lies, for quantities that are events."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bench.training.debrief import Debrief, FaultTold, TrimmerTold
+from bench.words.figures import number
 
 AGAIN: tuple[tuple[str, str], ...] = (
     ("azimuth", "Azimuth before equalisation: the delay between the channels shows it, and no equaliser moves that."),
@@ -59,7 +60,7 @@ def _fault(told: FaultTold) -> str:
 
 def _trimmer(told: TrimmerTold) -> str:
     t = told.trimmer
-    before, after = (f"{off:+.2f} {t.unit}".replace("-", "−") for off in (told.before, t.off))
+    before, after = (f"{number(off, 2, sign=True)} {t.unit}" for off in (told.before, t.off))
     moved = f"{t.name}: {before} off before, {after} after, {_times(told.turns)}"
     if told.right:
         return f"{moved}: right."

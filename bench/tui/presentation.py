@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from bench.measure.reading import NoReading
 from bench.procedure.state.snapshot import Snapshot
 from bench.tui import actions
 from bench.tui.actions import Verb
 from bench.tui.text import SHAPES, wrap
 from bench.tui.widgets.footer import Asked
 from bench.tui.widgets.step_card import READABLE
-from bench.words.figures import hertz, live_decimals, number
+from bench.words.figures import hertz
 from bench.words.names import QUANTITIES
+from bench.words.readings import value_text
 
 KEYS = {"go-on": "space", "confirm": "space", "reason": "space", "number": "enter", "words": "enter", "choice": "enter"}
 """The key that answers each kind of prompt; `wait` has none."""
@@ -125,8 +125,7 @@ def kept_words(snapshot: Snapshot) -> str:
         return ""
     parts, before = [], ""
     for reading, verdict in snapshot.last[:4]:
-        places = live_decimals(reading.unit, verdict.tolerance if verdict else None)
-        value = "no reading" if isinstance(reading, NoReading) else f"{number(reading.value, places)} {reading.unit}"
+        value = value_text(reading, unit=True)
         shape = f" {SHAPES[verdict.word][0]} {verdict.word}" if verdict else ""
         what = QUANTITIES[reading.quantity].lower()
         what += f" at {hertz(reading.frequency_hz)}" if reading.frequency_hz is not None else ""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import unicodedata
 from typing import TYPE_CHECKING
 
@@ -93,12 +92,3 @@ def clip(lines: list[str], count: int, width: int) -> list[str]:
     while cell_len(last) + 2 > width and " " in last:
         last = last.rpartition(" ")[0]
     return [*lines[: count - 1], last + " …" if cell_len(last) + 2 <= width else cell(last + " " * width, width)]
-
-
-def spread_of(uncertainty: float) -> str:
-    """An uncertainty to one significant figure, to two where the first is 1: "0.04", "1.3"."""
-    if uncertainty <= 0:
-        return "0"
-    power = math.floor(math.log10(uncertainty))
-    places = -power + (1 if round(uncertainty / 10.0**power) == 1 else 0)
-    return f"{round(uncertainty, places):.{max(0, places)}f}"

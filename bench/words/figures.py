@@ -1,34 +1,70 @@
-"""Figures: numbers with their decimals, uncertainties, frequencies and levels."""
+"""Figures: numbers with their decimals, uncertainties, frequencies, levels and angles."""
 
 from __future__ import annotations
 
-import math
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+
+from bench.measure.reading import Bound
 
 MINUS = "\N{MINUS SIGN}"
 
-_MOST_DECIMALS = {"%": 3, "degrees": 1, "1": 0, "per minute": 1}
-"""Of a kept figure; 2 for every other unit."""
+_DECIMALS = {"%": 3, "degrees": 1, "1": 0, "per minute": 1}
+"""Of a figure that has no uncertainty; 2 for every other unit."""
+_BOUND_DIGITS = 3
 
 
 def number(value: float, places: int, *, sign: bool = False) -> str:
-    """A figure with a true minus sign; with `sign` a plus sign too. Never "−0.0"."""
-    text = f"{abs(value):.{places}f}"
+    """A figure with a true minus sign; with `sign` a plus sign too. Never "−0.0".
+
+    Args:
+        value: any finite number.
+        places: after the point; −1 rounds to tens.
+        sign: whether a positive figure has its sign.
+    """
+    size = abs(value) if places >= 0 else round(abs(value), places)
+    text = f"{size:.{max(places, 0)}f}"
     if float(text) == 0:
         return text
     return (MINUS if value < 0 else "+" if sign else "") + text
 
 
-def figure(value: float, unit: str, uncertainty: float | None = None, *, sign: bool = False) -> str:
-    """A number with the places that its uncertainty leaves it, and a true minus sign: "−0.12"."""
-    return number(value, decimals(unit, uncertainty), sign=sign)
+def figure(value: float, unit: str, uncertainty: float = 0.0, *, bound: Bound | None = None, sign: bool = False) -> str:
+    """A value to the place of its uncertainty, without it: "−0.12"; a bound with its word: "at least 52.1".
+
+    Source: JCGM 100:2008 (GUM), 7.2.6: a value is rounded to be consistent with its uncertainty.
+
+    Args:
+        value: in `unit`.
+        unit: says the decimals where there is no uncertainty.
+        uncertainty: expanded; 0 where there is none.
+        bound: which side the value is the limit of: it is rounded to three digits, and so that it stays true.
+        sign: whether a positive figure has its sign.
+    """
+    if bound:
+        safe = _significant(value, _BOUND_DIGITS, ROUND_FLOOR if bound == "at least" else ROUND_CEILING)
+        return f"{bound} {number(float(safe), _places(safe), sign=sign)}"
+    return number(value, places_of(uncertainty) if uncertainty else _DECIMALS.get(unit, 2), sign=sign)
 
 
-def decimals(unit: str, uncertainty: float | None) -> int:
-    """Places after the point: two figures of the uncertainty, as long as the unit makes sense of them."""
-    most = _MOST_DECIMALS.get(unit, 2)
-    if uncertainty is None or uncertainty <= 0:
-        return most
-    return max(0, min(most, 1 - math.floor(math.log10(uncertainty))))
+def places_of(uncertainty: float) -> int:
+    """Places after the point that an uncertainty leaves to its value; negative where tens are rounded."""
+    return _places(_rounded_up(uncertainty))
+
+
+def plus_minus(uncertainty: float) -> str:
+    """An expanded uncertainty to two significant digits, never rounded down: "± 0.060".
+
+    Source: JCGM 100:2008 (GUM), 7.2.6: two significant digits at most, and rather rounded up than to the nearest.
+    """
+    return f"± {_rounded_up(uncertainty):f}"
+
+
+def with_uncertainty(
+    value: float, unit: str, uncertainty: float, *, bound: Bound | None = None, sign: bool = False
+) -> str:
+    """A value and its uncertainty to the same place: "−0.12 ± 0.05"; arguments as of `figure`."""
+    text = figure(value, unit, uncertainty, bound=bound, sign=sign)
+    return f"{text} {plus_minus(uncertainty)}" if uncertainty else text
 
 
 def live_decimals(unit: str, tolerance: float | None) -> int:
@@ -42,14 +78,6 @@ def live_decimals(unit: str, tolerance: float | None) -> int:
     return count
 
 
-def spread(uncertainty: float, unit: str) -> str:
-    """An expanded uncertainty, rounded up: "± 0.06"."""
-    places = decimals(unit, uncertainty)
-    step = 10.0**-places
-    # A hair less, so that 0.05 does not become 0.06 by the way a float is held.
-    return f"± {math.ceil(uncertainty / step - 1e-9) * step:.{places}f}"
-
-
 def with_unit(text: str, unit: str) -> str:
     """A figure and its unit, which a count has not."""
     return text if unit == "1" else f"{text} {unit}"
@@ -57,12 +85,12 @@ def with_unit(text: str, unit: str) -> str:
 
 def as_given(value: float) -> str:
     """A number as it was given, with a true minus sign: "−12", "0.25"."""
-    text = f"{value:.3f}".rstrip("0").rstrip(".")
-    return "0" if text in {"-0", "0"} else text.replace("-", MINUS)
+    text = f"{abs(value):.{3 if abs(value) >= 0.1 else 6}f}".rstrip("0").rstrip(".")
+    return text if float(text) == 0 or value > 0 else MINUS + text
 
 
 def hertz(hz: float) -> str:
-    """A frequency: "315 Hz", "12.5 kHz"."""
+    """A frequency to four digits: "315 Hz", "12.5 kHz"."""
     four = float(f"{hz:.4g}")
     return f"{four / 1000:g} kHz" if four >= 1000 else f"{four:g} Hz"
 
@@ -75,3 +103,26 @@ def decibels(db: float) -> str:
 def tone(hz: float | None, db: float | None) -> str:
     """A tone and the level it is sent at: "10 kHz, −20 dB"; "" without either."""
     return ", ".join(([hertz(hz)] if hz else []) + ([decibels(db)] if db is not None else []))
+
+
+def rotation(degrees: float) -> str:
+    """How far a trimmer is turned: "14° anticlockwise"."""
+    return f"{number(abs(degrees), 0)}° {'clockwise' if degrees > 0 else 'anticlockwise'}"
+
+
+def _rounded_up(uncertainty: float) -> Decimal:
+    return _significant(uncertainty, 2, ROUND_CEILING)
+
+
+def _significant(value: float, digits: int, rounding: str) -> Decimal:
+    exact = Decimal(repr(float(value)))  # the shortest decimal: 0.05 stays 0.05, whatever the float holds beyond it
+    if not exact:
+        return Decimal(0)
+    for _ in range(2):  # 0.0996 becomes 0.100, which is 0.10
+        exact = exact.quantize(Decimal(1).scaleb(exact.adjusted() - digits + 1), rounding=rounding)
+    return exact
+
+
+def _places(rounded: Decimal) -> int:
+    """Places after the point of a rounded number; negative where tens or hundreds are rounded."""
+    return -int(rounded.as_tuple().exponent)

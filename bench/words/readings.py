@@ -1,29 +1,78 @@
-"""Readings, and what they should be."""
+"""Readings, what they should be, and how they are judged."""
 
 from __future__ import annotations
 
 from bench.measure.reading import NoReading, Result
 from bench.measure.verdict import Verdict
-from bench.words.figures import as_given, figure, spread, with_unit
+from bench.words.figures import as_given, hertz, number, with_uncertainty, with_unit
+from bench.words.names import CHANNELS, QUANTITIES
+
+
+def what(reading: Result) -> str:
+    """What it is a reading of: "response, left, 10 kHz"."""
+    at = [hertz(reading.frequency_hz)] if reading.frequency_hz else []
+    return ", ".join([QUANTITIES[reading.quantity].lower(), CHANNELS[reading.channel], *at])
 
 
 def value_text(reading: Result, *, unit: bool = False) -> str:
-    """A reading in words: "−0.12 ± 0.05", "at least 52.1", "no reading"."""
+    """A reading as a table has it: "−0.12 ± 0.05", "at least 52.1", "no reading"."""
     if isinstance(reading, NoReading):
         return "no reading"
-    text = figure(reading.value, reading.unit, reading.uncertainty)
-    if reading.bound:
-        text = f"{reading.bound} {text}"
-    if reading.uncertainty:
-        text += f" {spread(reading.uncertainty, reading.unit)}"
+    text = with_uncertainty(reading.value, reading.unit, reading.uncertainty, bound=reading.bound)
     return with_unit(text, reading.unit) if unit else text
 
 
+def reading_text(reading: Result) -> str:
+    """A reading as a sentence has it: "−0.12 ± 0.05 dB", "no reading, because no tone was found"."""
+    return no_reading_text(reading.reason) if isinstance(reading, NoReading) else value_text(reading, unit=True)
+
+
+def no_reading_text(reason: str) -> str:
+    """Why there is no reading."""
+    return f"no reading, because {reason}"
+
+
+def judged_text(reading: Result, verdict: Verdict | None) -> str:
+    """A reading, its target and its verdict: "−12.04 ± 0.12 dBFS, target −12 ± 0.5: in"."""
+    said = reading_text(reading)
+    if isinstance(reading, NoReading) or verdict is None:
+        return said
+    return f"{said}, target {target_text(verdict)}: {verdict_text(verdict)}"
+
+
+def verdict_text(verdict: Verdict) -> str:
+    """The verdict's word; where the target says nothing at this frequency, that."""
+    nothing = verdict.word == "no reading" and verdict.tolerance is None and not verdict.limit
+    return "no limit here" if nothing else verdict.word
+
+
 def target_text(verdict: Verdict | None) -> str:
-    """What it should be: "−12 ± 0.5"."""
+    """What a reading should be: "−12 ± 0.5", "at least 60"."""
     if verdict is None:
         return "none"
-    value = as_given(verdict.target)
-    if verdict.limit:
-        return f"{verdict.limit} {value}"
-    return value if verdict.tolerance is None else f"{value} ± {verdict.tolerance:g}"
+    return aim_text(verdict.target, verdict.tolerance, verdict.limit)
+
+
+def aim_text(target: float, tolerance: float | None, limit: str = "") -> str:
+    """A target with its tolerance, or a limit on one side: "−12 ± 0.5", "at least 60"."""
+    if limit:
+        return f"{limit} {as_given(target)}"
+    return as_given(target) if tolerance is None else f"{as_given(target)} ± {as_given(tolerance)}"
+
+
+def phase_of(reading: Result) -> tuple[float, float] | None:
+    """Phase of an azimuth delay at its tone: degrees from −180 to 180, and hertz; None for anything else."""
+    if isinstance(reading, NoReading) or reading.quantity != "azimuth_delay" or not reading.frequency_hz:
+        return None
+    degrees = 360.0 * reading.frequency_hz * reading.value * 1e-6
+    return (degrees + 180.0) % 360.0 - 180.0, reading.frequency_hz
+
+
+def phase_text(reading: Result) -> str:
+    """The phase in words: "phase −62° at 10 kHz", and when the delay is past half a period that it is."""
+    found = phase_of(reading)
+    if found is None or isinstance(reading, NoReading):
+        return ""
+    degrees, hz = found
+    more = ", past half a period" if abs(reading.value) * 1e-6 * hz > 0.5 else ""
+    return f"phase {number(degrees, 0, sign=True)}° at {hertz(hz)}{more}"

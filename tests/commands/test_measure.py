@@ -103,7 +103,7 @@ def test_flutter_is_laid_to_the_parts_of_a_machine(tmp_path: Path, capsys: pytes
 def test_one_line_a_reading_and_warnings_apart(capture: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(capsys, "level", capture)
     assert code == 0
-    assert re.match(r"level left 3150 Hz: -1[12]\.\d+ dBFS ± 0\.000\d+ dBFS \(k = 2\), re full-scale", out)
+    assert re.match(r"level, left, 3.15 kHz: −1[12]\.\d+ ± 0\.000\d+ dBFS \(k = 2\), re full-scale", out)
     assert "(k = 2), re full-scale sine (AES17), mean level of the steady tone" in out
     assert len(out.splitlines()) == 3
     assert err.startswith("warning: the tone with the most energy was measured")
@@ -111,11 +111,11 @@ def test_one_line_a_reading_and_warnings_apart(capture: Path, capsys: pytest.Cap
 
 def test_a_reading_in_words() -> None:
     assert sentence(NoReading("level", "left", "the capture is silent")) == (
-        "level left: no reading, because the capture is silent"
+        "level, left: no reading, because the capture is silent"
     )
     bound = Reading("separation", "left-right", 61.234, 0.2, bound="at least", method="m", reference="r")
-    assert sentence(bound) == "separation left-right: at least 61.23 dB ± 0.20 dB (k = 2), re r, m"
-    assert sentence(Reading("dropout_count", "left", 3.0, 0.0)) == "dropout count left: 3"
+    assert sentence(bound) == "separation, left to right: at least 61.2 ± 0.20 dB (k = 2), re r, m"
+    assert sentence(Reading("dropout_count", "left", 3.0, 0.0)) == "dropouts, left: 3"
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
-from bench.tui.text import cell, clip, plain, spread_of, wrap
+from bench.tui.text import cell, clip, plain, wrap
 
 HOSTILE = [
     "\x1b[31mred\x1b]0;title\x07",
@@ -76,10 +76,3 @@ def test_clip_marks_what_was_left_out() -> None:
     assert clip(["ninechars", "x"], 1, 9) == ["ninechar…"]
     assert clip(["one"], 2, 9) == ["one"]
     assert clip(["one"], 0, 9) == []
-
-
-@pytest.mark.parametrize(
-    ("value", "said"), [(0.0412, "0.04"), (0.0131, "0.013"), (1.27, "1.3"), (27.0, "30"), (0, "0")]
-)
-def test_an_uncertainty_keeps_one_or_two_figures(value: float, said: str) -> None:
-    assert spread_of(value) == said

@@ -1,24 +1,139 @@
-"""Figures in words."""
+"""Figures in words. The rounding of uncertainties is that of JCGM 100:2008 (GUM), 7.2.6."""
 
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
-from bench.measure.reading import UNITS, NoReading, Reading
-from bench.measure.verdict import Verdict
-from bench.words.figures import as_given, decibels, figure, hertz, live_decimals, number, spread
-from bench.words.readings import target_text, value_text
+from bench.measure.reading import Bound
+from bench.words.figures import (
+    as_given,
+    decibels,
+    figure,
+    hertz,
+    live_decimals,
+    number,
+    plus_minus,
+    rotation,
+    tone,
+    with_uncertainty,
+)
+
+uncertainties = st.floats(1e-12, 1e12)
+values = st.floats(-1e9, 1e9).filter(lambda value: value == 0 or abs(value) > 1e-9)
+bounds: st.SearchStrategy[Bound] = st.sampled_from(["at least", "at most"])
+
+
+def read(text: str) -> float:
+    """The number that a figure says."""
+    return float(text.replace("−", "-"))
+
+
+def digits(text: str) -> str:
+    """The significant digits of a figure, as far as it shows any."""
+    return re.sub(r"[^0-9]", "", text).lstrip("0")
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "text"),
+    [
+        # GUM 7.2.6, from memory: u = 10.47 mΩ is said as 11 mΩ, and 10.057 62 Ω with u = 27 mΩ as 10.058 Ω.
+        (10.05762, 0.01047, "10.058 ± 0.011"),
+        (10.05762, 0.027, "10.058 ± 0.027"),
+        # GUM 7.2.2, from memory: m = 100.021 47 g with u = 0.35 mg.
+        (100.02147, 0.00035, "100.02147 ± 0.00035"),
+        # The same rule where it has no example.
+        (-12.0432, 0.044, "−12.043 ± 0.044"),
+        (-0.0004, 0.05, "0.000 ± 0.050"),
+        (21.44, 15.0, "21 ± 15"),
+        (1234.0, 123.0, "1230 ± 130"),
+        (0.5, 0.0996, "0.50 ± 0.10"),
+        (0.5, 9.91, "0 ± 10"),
+        (3.0, 0.0, "3.00"),
+    ],
+)
+def test_a_value_and_its_uncertainty_are_said_to_the_same_place(value: float, uncertainty: float, text: str) -> None:
+    assert with_uncertainty(value, "dB", uncertainty) == text
+
+
+@given(uncertainties)
+@example(0.05)
+@example(0.1 + 0.2)
+@example(0.995)
+def test_an_uncertainty_is_never_rounded_down_and_has_two_digits(uncertainty: float) -> None:
+    said = plus_minus(uncertainty).removeprefix("± ")
+    assert uncertainty <= read(said) < 1.1 * uncertainty
+    after_two = digits(said)[2:]
+    assert not after_two or ("." not in said and set(after_two) == {"0"})
+
+
+@given(values, uncertainties)
+def test_a_value_is_rounded_to_the_place_of_its_uncertainty(value: float, uncertainty: float) -> None:
+    text = figure(value, "dB", uncertainty)
+    said = plus_minus(uncertainty).removeprefix("± ")
+    step = 10.0 ** (math.floor(math.log10(read(said))) - 1)
+    assert len(text.partition(".")[2]) == len(said.partition(".")[2])
+    assert abs(read(text) - value) <= 0.501 * step + 1e-9 * abs(value)
+
+
+@given(values.filter(bool), bounds)
+@example(0.000440744, "at most")
+@example(-93.47, "at least")
+def test_a_bound_stays_true_and_has_three_digits(value: float, bound: Bound) -> None:
+    said = figure(value, "dB", bound=bound).removeprefix(f"{bound} ")
+    assert read(said) <= value if bound == "at least" else read(said) >= value
+    assert abs(read(said) - value) <= 0.01 * abs(value)
+    assert len(digits(said).rstrip("0")) <= 3
+
+
+@pytest.mark.parametrize(
+    ("value", "bound", "text"),
+    [
+        (0.000440744, "at most", "at most 0.000441"),
+        (52.06, "at least", "at least 52.0"),
+        (-93.47, "at most", "at most −93.4"),
+        (-93.47, "at least", "at least −93.5"),
+        (99.96, "at most", "at most 100"),
+        (9.996, "at most", "at most 10.0"),
+        (1234.0, "at most", "at most 1240"),
+        (0.0, "at least", "at least 0"),
+    ],
+)
+def test_bounds(value: float, bound: Bound, text: str) -> None:
+    assert figure(value, "%", bound=bound) == text
+
+
+@given(values, st.one_of(st.just(0.0), uncertainties), st.one_of(st.none(), bounds), st.booleans())
+def test_the_sign_is_that_of_the_value_and_nothing_is_less_than_zero_by_a_sign_alone(
+    value: float, uncertainty: float, bound: Bound | None, sign: bool
+) -> None:
+    text = figure(value, "dB", uncertainty, bound=bound, sign=sign).removeprefix(f"{bound} ")
+    assert "-" not in text
+    if not digits(text):
+        assert text[0] not in "+−"
+    else:
+        assert text.startswith("−") == (value < 0)
+        assert text.startswith("+") == (sign and value > 0)
+        assert read(text) * value > 0
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [(3.0, "1", "3"), (0.0421, "%", "0.042"), (-12.034, "dBFS", "−12.03")],
+)
+def test_a_figure_without_an_uncertainty_has_the_decimals_of_its_unit(value: float, unit: str, text: str) -> None:
+    assert figure(value, unit) == text
 
 
 @pytest.mark.parametrize(
     ("unit", "tolerance", "places"),
     [("dB", 0.5, 1), ("dB", 2.0, 1), ("dB", 0.1, 2), ("%", 0.2, 2), ("µs", 6.0, 0), ("dB", None, 1), ("%", None, 2)],
 )
-def test_decimals_show_a_fifth_of_the_tolerance(unit: str, tolerance: float | None, places: int) -> None:
+def test_a_figure_that_moves_shows_a_fifth_of_the_tolerance(unit: str, tolerance: float | None, places: int) -> None:
     assert live_decimals(unit, tolerance) == places
 
 
@@ -26,57 +141,35 @@ def test_numbers_have_a_true_minus_and_no_minus_zero() -> None:
     assert number(-12.34, 1) == "−12.3"
     assert number(-0.04, 1) == "0.0"
     assert number(3.0, 0, sign=True) == "+3"
+    assert number(-1234.0, -2) == "−1200"
 
 
-@pytest.mark.parametrize(
-    ("quantity", "value", "uncertainty", "text"),
-    [
-        ("level", -12.0432, 0.12, "−12.04 ± 0.12"),
-        ("level", -12.0432, 0.00012, "−12.04 ± 0.01"),
-        ("level", -0.001, 0.05, "0.00 ± 0.05"),
-        ("azimuth_delay", 21.44, 1.7, "21.4 ± 1.7"),
-        ("azimuth_delay", 21.44, 15.0, "21 ± 15"),
-        ("speed_error", 0.0421, 0.0312, "0.042 ± 0.032"),
-        ("dropout_count", 3.0, 0.0, "3"),
-        ("separation", 52.06, 0.5, "52.06 ± 0.50"),
-    ],
-)
-def test_a_figure_has_the_places_its_uncertainty_leaves(
-    quantity: str, value: float, uncertainty: float, text: str
-) -> None:
-    """Two figures of the uncertainty and the value to the same place, as JCGM 100:2008, 7.2.6 has it."""
-    assert value_text(Reading(quantity, "left", value, uncertainty)) == text
-
-
-def test_a_bound_and_no_reading_are_said() -> None:
-    assert value_text(Reading("separation", "left", 52.0, 0.5, bound="at least")) == "at least 52.00 ± 0.50"
-    assert value_text(NoReading("level", "left", "silence")) == "no reading"
-    assert value_text(Reading("level", "left", -12.0, 0.1), unit=True) == "−12.00 ± 0.10 dBFS"
-
-
-@given(uncertainty=st.floats(1e-6, 1e4), unit=st.sampled_from(sorted(set(UNITS.values()))))
-def test_an_uncertainty_is_never_told_smaller(uncertainty: float, unit: str) -> None:
-    told = float(spread(uncertainty, unit).removeprefix("± "))
-    assert told >= uncertainty * (1 - 1e-6)
-    places = len(spread(uncertainty, unit).partition(".")[2])
-    assert told - uncertainty <= 10.0**-places * (1 + 1e-6)
-
-
-@given(st.floats(-1e6, 1e6), st.floats(1e-3, 1e3))
-def test_a_figure_is_the_value_rounded(value: float, uncertainty: float) -> None:
-    text = figure(value, "dB", uncertainty)
-    assert "-" not in text
-    assert math.isclose(float(text.replace("−", "-")), value, abs_tol=0.51 * 10.0 ** -len(text.partition(".")[2]))
-
-
-def test_targets() -> None:
-    assert target_text(None) == "none"
-    assert target_text(Verdict(word="in", target=-12.0, tolerance=0.5)) == "−12 ± 0.5"
-    assert target_text(Verdict(word="in", target=0.2)) == "0.2"
-    assert as_given(-0.0) == "0"
-    assert as_given(-0.0004) == "0"
+def test_numbers_are_said_as_they_were_given() -> None:
+    assert [as_given(v) for v in (-12.0, 0.25, 1250.0, -0.0, 0.0005, -0.0312)] == [
+        "−12",
+        "0.25",
+        "1250",
+        "0",
+        "0.0005",
+        "−0.0312",
+    ]
+    assert as_given(0.1 + 0.2) == "0.3"
+    assert as_given(-(0.1 + 0.2 - 0.3)) == "0"
 
 
 def test_frequencies_and_levels() -> None:
-    assert [hertz(hz) for hz in (40, 315, 1000, 3150, 12500)] == ["40 Hz", "315 Hz", "1 kHz", "3.15 kHz", "12.5 kHz"]
+    assert [hertz(hz) for hz in (3.3, 40, 315, 1000, 3150, 12500)] == [
+        "3.3 Hz",
+        "40 Hz",
+        "315 Hz",
+        "1 kHz",
+        "3.15 kHz",
+        "12.5 kHz",
+    ]
+    assert [hertz(hz) for hz in (999.94, 999.96, 3149.812)] == ["999.9 Hz", "1 kHz", "3.15 kHz"]
     assert [decibels(db) for db in (-20.0, 0.0, 3.0)] == ["−20 dB", "0 dB", "+3 dB"]
+    assert [tone(10000, -20.0), tone(315, None), tone(None, None)] == ["10 kHz, −20 dB", "315 Hz", ""]
+
+
+def test_turns_are_said_by_the_clock() -> None:
+    assert [rotation(14.2), rotation(-7.8)] == ["14° clockwise", "8° anticlockwise"]

@@ -20,6 +20,7 @@ from bench.procedure.state.progress import Way
 from bench.procedure.state.recent_sound import LONGEST_S, RecentSound
 from bench.procedure.state.snapshot import CheckRow, Curve, FlutterPart, Gauge, Prompt, ToneRow
 from bench.signals.source import Source
+from bench.words.figures import rotation
 
 if TYPE_CHECKING:
     from bench.procedure.kinds.adjust.trimmer_response import Answering
@@ -255,8 +256,7 @@ class Situation:
             if abs(degrees) < SMALLEST_BACK:
                 continue
             self.turn(name, -degrees)
-            way = "anticlockwise" if degrees > 0 else "clockwise"
-            said = f"{name} turned back by {abs(degrees):.0f}° {way}, to where it stood when the job began"
+            said = f"{name} turned back by {rotation(-degrees)}, to where it stood when the job began"
             self.note("note", step.id, said)
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from bench.measure.reading import NoReading
 from bench.procedure.state.journal import Event, Journal, ReadingRecord, Sound
+from bench.words.readings import judged_text, what
 
 
 class ToldJournal:
@@ -19,7 +19,9 @@ class ToldJournal:
 
     def keep(self, records: tuple[ReadingRecord, ...]) -> None:
         """Keep, then say `accepted <id>` and the reading in words."""
-        self._held += [f"accepted {record.id} {in_words(record)}" for record in records]
+        self._held += [
+            f"accepted {r.id} {r.step}: {what(r.reading)}: {judged_text(r.reading, r.verdict)}" for r in records
+        ]
         self._journal.keep(records)
         self._say_held()
 
@@ -65,18 +67,3 @@ class ToldJournal:
     def steps_done(self) -> tuple[str, ...]:
         """The steps that are over."""
         return self._journal.steps_done()
-
-
-def in_words(record: ReadingRecord) -> str:
-    """A kept reading in one line."""
-    r, v = record.reading, record.verdict
-    at = f" {r.frequency_hz:g} Hz" if r.frequency_hz is not None else ""
-    if isinstance(r, NoReading):
-        told = f"no reading, because {r.reason}"
-    else:
-        spread = f" ± {r.uncertainty:.2g}" if r.uncertainty else ""
-        told = f"{r.value:.2f}{spread} {r.unit}"
-    aim = ""
-    if v is not None:
-        aim = f" (target {v.target:.2f}" + (f" ± {v.tolerance:g}" if v.tolerance is not None else "") + ")"
-    return f"{record.step}: {r.channel} {r.quantity}{at}: {told}{aim}{f', {v.word}' if v else ''}"

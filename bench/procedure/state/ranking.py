@@ -19,6 +19,8 @@ from typing import Literal, get_args
 from bench.measure.reading import Reading
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
+from bench.words.figures import with_uncertainty
+from bench.words.sentences import listed
 
 By = Literal["mistracking", "treble", "level"]
 BY: tuple[By, ...] = get_args(By)
@@ -100,7 +102,7 @@ def best_words(ranked: Sequence[Ranked]) -> str:
         if len(first) == 1:
             said.append(f"{first[0]} fits best, by {by}")
             break
-        said.append(f"{', '.join(first[:-1])} and {first[-1]} cannot be told apart by {by}")
+        said.append(f"{listed(first)} cannot be told apart by {by}")
     words = "; ".join(said)
     return words[:1].upper() + words[1:]
 
@@ -111,7 +113,7 @@ def figure_words(ranked: Sequence[Ranked], one: Ranked, by: By) -> str:
         return "not read"
     figure = one.figures[by]
     alike = sum(by in r.figures and r.figures[by].rank == figure.rank for r in ranked) > 1
-    told = f"{figure.off_db:+.2f} ± {max(figure.uncertainty_db, 0.005):.2f}".replace("-", "−")
+    told = with_uncertainty(figure.off_db, "dB", figure.uncertainty_db, sign=True)
     return f"{_ordinal(figure.rank)}{' alike' if alike else ''}, {told}"
 
 

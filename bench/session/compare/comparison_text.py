@@ -7,7 +7,7 @@ from itertools import groupby
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.comparison import Comparison, Row, Side, State
 from bench.words.dates import day
-from bench.words.figures import figure, spread, with_unit
+from bench.words.figures import with_uncertainty, with_unit
 from bench.words.names import STAGES
 from bench.words.readings import value_text
 from bench.words.sentences import inert, listed
@@ -57,15 +57,7 @@ def _side(side: Side) -> str:
 
 def _told(row: Row) -> str:
     unit = row.subject.unit_of_change
-    by = figure(row.by or 0.0, unit, row.uncertainty, sign=True)
-    by += f" {spread(row.uncertainty, unit)}" if row.uncertainty else ""
-    if (
-        row.by
-        and row.uncertainty
-        and row.state == "changed"
-        and not any(c in "123456789" for c in by.partition("±")[0])
-    ):
-        by = f"{row.by:+.1g} ± {row.uncertainty:.1g}".replace("-", "−")  # readings so fine that two places hide it
+    by = with_uncertainty(row.by or 0.0, unit, row.uncertainty or 0.0, sign=True)
     return f"{row.subject.said}: {_value(row.first)} → {_value(row.second)}: {with_unit(by, unit)}"
 
 

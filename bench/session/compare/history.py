@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
+from bench.measure.reading import Bound
 from bench.measure.stage import Stage
 from bench.measure.verdict import VerdictWord
 from bench.problem import Problem
@@ -31,7 +32,7 @@ class Point:
     stage: Stage
     value: float
     uncertainty: float
-    bound: str | None
+    bound: Bound | None
     verdict: VerdictWord | None
     target: float | None
     tolerance: float | None

@@ -6,7 +6,8 @@ from itertools import groupby
 
 from bench.session.compare.history import History, Point, Series
 from bench.words.dates import day
-from bench.words.figures import as_given, figure, spread, with_unit
+from bench.words.figures import with_uncertainty, with_unit
+from bench.words.readings import aim_text
 from bench.words.sentences import inert, true_minus
 
 _SHORT = {"found-dirty": "found, dirty", "found-clean": "found", "left": "left"}
@@ -53,10 +54,7 @@ def series_lines(series: Series, notes: dict[str, str]) -> list[str]:
 
 def point_text(point: Point, unit: str) -> str:
     """A reading: "left −12.04 ± 0.12 in"."""
-    bound = f"{point.bound} " if point.bound else ""
-    said = f"{_SHORT[point.stage]} {bound}{figure(point.value, unit, point.uncertainty)}"
-    if point.uncertainty:
-        said += f" {spread(point.uncertainty, unit)}"
+    said = f"{_SHORT[point.stage]} {with_uncertainty(point.value, unit, point.uncertainty, bound=point.bound)}"
     return f"{said} {point.verdict}" if point.verdict and point.verdict != "no reading" else said
 
 
@@ -66,15 +64,14 @@ def drift_text(series: Series) -> str:
     if found is None:
         return f"drift: not known, because {series.no_drift}"
     unit = series.subject.unit_of_change
-    by = f"{figure(found.per_year, unit, found.uncertainty, sign=True)} {spread(found.uncertainty, unit)}"
+    by = with_uncertainty(found.per_year, unit, found.uncertainty, sign=True)
     said = f"drift: {with_unit(by, unit)} a year, over {found.years:.1f} years"
     if not found.shows:
         return f"{said}: none shown, it is no more than its uncertainty"
     newest = next((p for p in reversed(series.points) if p.stage == "left"), None)
     if series.reaches is None or newest is None:
         return said
-    aim = as_given(newest.target or 0.0)
-    accepted = f"{newest.limit} {aim}" if newest.limit else f"{aim} ± {newest.tolerance or 0.0:g}"
+    accepted = aim_text(newest.target or 0.0, newest.tolerance, newest.limit)
     return f"{said}; reaches the end of {accepted} about {series.reaches:%B %Y}"
 
 

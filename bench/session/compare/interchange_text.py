@@ -6,7 +6,7 @@ from bench.session.compare.interchange import SIDES, Interchange, Mistracking
 from bench.session.compare.machine_errors import Trait, Value
 from bench.session.compare.outlier import CHANCE, Odd
 from bench.words.dates import day
-from bench.words.figures import decibels, figure, hertz, spread, with_unit
+from bench.words.figures import decibels, hertz, with_uncertainty, with_unit
 from bench.words.names import CHANNELS
 from bench.words.sentences import inert, listed
 
@@ -70,9 +70,7 @@ def value(found: Value | None, unit: str) -> str:
     """A figure with its uncertainty; "–" where there is none."""
     if found is None:
         return "–"
-    if not found.uncertainty:
-        return figure(found.value, unit, sign=True)
-    return f"{figure(found.value, unit, found.uncertainty, sign=True)} {spread(found.uncertainty, unit)}"
+    return with_uncertainty(found.value, unit, found.uncertainty, sign=True)
 
 
 def _mistracking(found: Mistracking | None, side: str) -> str:

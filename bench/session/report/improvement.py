@@ -10,7 +10,7 @@ from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.subject import FOUND_HZ, method_of
-from bench.words.figures import as_given, decimals, figure, hertz, spread
+from bench.words.figures import as_given, figure, hertz, with_uncertainty, with_unit
 from bench.words.names import CHANNELS
 from bench.words.sentences import NO_BREAK, listed
 
@@ -113,8 +113,7 @@ def _part(work: str, name: str, found: list[Change]) -> str:
         return f"what it did to the {name} cannot be told, because no {name} was measured both before and after"
     most = max(found, key=lambda c: abs(c.by))
     at = f" at {hertz(most.frequency_hz)}" if name == "treble" and most.frequency_hz else ""
-    places = decimals("dB", most.uncertainty)
-    by = f"{abs(most.by):.{places}f} {spread(most.uncertainty, 'dB')} dB".replace(" ", NO_BREAK)
+    by = with_unit(with_uncertainty(abs(most.by), "dB", most.uncertainty), "dB").replace(" ", NO_BREAK)
     detail = f"{most.source}, {CHANNELS[most.channel]}: from {figure(most.before, most.unit, most.uncertainty)}"
     detail += f" to {figure(most.after, most.unit, most.uncertainty)} {most.unit}"
     if not most.shows:

@@ -18,8 +18,9 @@ from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.report.plots import CORRIDOR, EDGE, INK, MUTED, RULE, STYLES, as_svg
 from bench.session.report.tables import STAGE_ORDER
 from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, MistrackingMap
-from bench.words.figures import figure, hertz, spread
+from bench.words.figures import figure, hertz
 from bench.words.names import STAGES
+from bench.words.readings import value_text
 from bench.words.sentences import true_minus
 
 Panel = Callable[[Axes], None]
@@ -87,7 +88,7 @@ def _azimuth(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
         ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: true_minus(f"{x:g}")))
         ax.set_xlabel("µs between the channels", color=MUTED, labelpad=1)
 
-    said = "; ".join(f"{name} {_told(last[key][0])} µs" for name, key in zip(names, keys, strict=True))
+    said = "; ".join(f"{name} {value_text(last[key][0], unit=True)}" for name, key in zip(names, keys, strict=True))
     return _plot("Azimuth", "delay between the channels, with its limits", f"Azimuth: {said}.", draw, left=0.46)
 
 
@@ -115,7 +116,7 @@ def _flutter(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
         ax.set_xlabel("Hz; peak, % of the carrier", color=MUTED, labelpad=1)
 
     worst = sorted(rows, key=lambda row: -row[1].value)[:3]
-    said = ", ".join(f"{_told(r)} % at {hz:.3g} Hz" for hz, r in worst)
+    said = ", ".join(f"{value_text(r, unit=True)} at {hertz(hz)}" for hz, r in worst)
     title = "Flutter by its parts"
     return _plot(title, STAGES[stage], f"Flutter by its parts, {STAGES[stage]}; the largest: {said}.", draw)
 
@@ -199,11 +200,6 @@ def _limits(v: Verdict | None) -> tuple[float, float]:
     if v is None or v.tolerance is None:
         return 0.0, 0.0
     return v.target - v.tolerance, v.target + v.tolerance
-
-
-def _told(r: Reading) -> str:
-    value = figure(r.value, r.unit, r.uncertainty)
-    return f"{value} {spread(r.uncertainty, r.unit)}" if r.uncertainty else value
 
 
 def _plot(title: str, detail: str, words: str, draw: Panel, left: float = 0.14) -> SmallPlot:

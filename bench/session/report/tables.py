@@ -11,7 +11,7 @@ from bench.session.compare.subject import FOUND_HZ, method_of
 from bench.session.report.improvement import comparable
 from bench.words.figures import decibels, hertz, tone
 from bench.words.names import CHANNELS, QUANTITIES, STAGES, unit_in_words
-from bench.words.readings import target_text, value_text
+from bench.words.readings import no_reading_text, reading_text, target_text, value_text, verdict_text
 from bench.words.sentences import true_minus
 
 USUAL = frozenset({"", "common practice, no source"})
@@ -137,7 +137,7 @@ def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
                 ),
             ),
             reasons=tuple(
-                f"{CHANNELS[reading.channel]}, {STAGES[stage]}: no reading, because {r.reading.reason}"
+                f"{CHANNELS[reading.channel]}, {STAGES[stage]}: {reading_text(r.reading)}"
                 for stage, r in zip(STAGE_ORDER, stages, strict=True)
                 if r and isinstance(r.reading, NoReading)
             ),
@@ -242,7 +242,7 @@ def _response(group: list[ReadingRecord]) -> ResponseTable:
         stages=stages_shown,
         rows=tuple(rows),
         reasons=tuple(
-            f"{', '.join(tones)}, {CHANNELS[channel]}, {STAGES[stage]}: no reading, because {reason}"
+            f"{', '.join(tones)}, {CHANNELS[channel]}, {STAGES[stage]}: {no_reading_text(reason)}"
             for (reason, channel, stage), tones in no_reading.items()
         ),
     )
@@ -304,9 +304,7 @@ def _cell(record: ReadingRecord | None) -> Cell:
     text = value_text(record.reading)
     if record.verdict is None:
         return Cell(text)
-    word = record.verdict.word
-    said = "no limit here" if word == "no reading" and not (record.verdict.tolerance or record.verdict.limit) else word
-    return Cell(text, said, word)
+    return Cell(text, verdict_text(record.verdict), record.verdict.word)
 
 
 def _joined(*parts: str) -> str:

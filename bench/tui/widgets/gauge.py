@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from bench.measure.reading import NoReading
 from bench.procedure.state.snapshot import Curve, Gauge
-from bench.tui.text import SHAPES, cell, clip, plain, spread_of, wrap
+from bench.tui.text import SHAPES, cell, clip, plain, wrap
 from bench.tui.widgets.curve import LEAST_HEIGHT, curve_lines
 from bench.tui.widgets.large_digits import ABOUT, DOWN, TICK, UP, large
 from bench.tui.widgets.line_widget import Line, Painted, spread, width_of
-from bench.tui.widgets.phase import phase_lines, phase_of, phase_words
+from bench.tui.widgets.phase import phase_lines
 from bench.tui.widgets.scale import band_lines
 from bench.tui.widgets.trace import trace_lines
-from bench.words.figures import live_decimals, number
+from bench.words.figures import live_decimals, number, plus_minus, rotation
+from bench.words.readings import phase_of, phase_text, reading_text, target_text
 
 TRACE_ROWS = 6
 """Rows of trace that must be left before the figures grow; and"""
@@ -98,7 +99,7 @@ def _judged(gauge: Gauge) -> Line:
 def _figure(gauge: Gauge, width: int, rows: int) -> list[Line]:
     reading = gauge.reading
     if isinstance(reading, NoReading):
-        said = clip(wrap(f"no reading, because {reading.reason}", width - 4), rows - 2, width - 4)
+        said = clip(wrap(reading_text(reading), width - 4), rows - 2, width - 4)
         above = (rows - len(said)) // 2
         return [[]] * above + [[("  " + line, "none")] for line in said] + [[]] * (rows - above - len(said))
     role = SHAPES[gauge.verdict.word][1]
@@ -110,7 +111,7 @@ def _figure(gauge: Gauge, width: int, rows: int) -> list[Line]:
         return [[(cell(number(reading.value, 0), width), role)], *[[]] * (rows - 1)]
     shape = _shape(gauge)
     pad = (rows - len(shape)) // 2
-    phase = phase_of(gauge)
+    phase = phase_of(gauge.reading)
     figure = phase_lines(phase[0], rows) if phase and len(digits[0]) + 2 * rows + 18 <= width else []
     out: list[Line] = []
     for row, digit in enumerate(digits):
@@ -153,9 +154,8 @@ def _direction(gauge: Gauge, width: int, amiss: Amiss) -> Line:
         if is_going_away(gauge):
             right = [(f"{arrow} {gauge.trend}, away", "caution")]
     if gauge.turn is not None and abs(gauge.turn) >= 0.5:
-        way = "clockwise" if gauge.turn > 0 else "anticlockwise"
         gap = "  " if gauge.direction else ""
-        whole: Line = [(f"{gap}turn {abs(gauge.turn):.0f}° {way}", "accent")]
+        whole: Line = [(f"{gap}turn {rotation(gauge.turn)}", "accent")]
         brief: Line = [(f"{gap}turn {number(gauge.turn, 0, sign=True)}°", "accent")]
         left += whole if width_of([*left, *whole, *right]) < width else brief
     return spread(left, right, width)
@@ -163,17 +163,15 @@ def _direction(gauge: Gauge, width: int, amiss: Amiss) -> Line:
 
 def _scale(gauge: Gauge, width: int) -> list[Line]:
     verdict, reading = gauge.verdict, gauge.measured
-    places, unit = _places(gauge), gauge.reading.unit
+    unit = gauge.reading.unit
     if verdict.tolerance is None:
-        limit = f"{verdict.limit} {number(verdict.target, places)} {unit}" if verdict.limit else ""
+        limit = f"{target_text(verdict)} {unit}" if verdict.limit else ""
         return [[], [], [(limit, "")]]
-    said: Line = [
-        (f"target {number(verdict.target, places)} ± {number(verdict.tolerance, places)} {unit}", ""),
-    ]
+    said: Line = [(f"target {target_text(verdict)} {unit}", "")]
     if reading is not None and reading.uncertainty:
         bound = f"{reading.bound} · " if reading.bound else ""
-        said.append((f"  {bound}read to ±{spread_of(reading.uncertainty)}", "quiet"))
-    if phase := phase_words(gauge):
+        said.append((f"  {bound}read to {plus_minus(reading.uncertainty)}", "quiet"))
+    if phase := phase_text(gauge.reading):
         said.append((f"  {phase}", "quiet"))
     while width_of(said) > width and len(said) > 1:
         said.pop(1)

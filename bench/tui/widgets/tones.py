@@ -8,13 +8,16 @@ from bench.procedure.state.snapshot import FoundPoint, ToneRow
 from bench.tui.text import SHAPES, cell
 from bench.tui.widgets.line_widget import Line, Painted, beside, spread
 from bench.tui.widgets.response import LEAST_WIDTH, response_lines
-from bench.words.figures import live_decimals, number
+from bench.words.figures import live_decimals, number, places_of
 
 MOST_ROWS = 36
 """Of the response beside the list: more would only stretch it."""
 
 LIST_WIDTH = 46
 """Cells for the list when the response stands beside it."""
+
+COLUMN = 8
+"""Cells for the figure of a channel."""
 
 STATES = {"waiting": ("·", "quiet"), "sounding": ("▸", "accent"), "done": ("▪", ""), "missing": ("✗", "out")}
 """Before a verdict; a done tone shows the shape of its worst one instead."""
@@ -37,7 +40,7 @@ def tone_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line
 
 
 def _columns(width: int) -> str:
-    return cell("left", 8, "right") + cell("right", 8, "right") + " " * (_tail(width))
+    return cell("left", COLUMN, "right") + cell("right", COLUMN, "right") + " " * (_tail(width))
 
 
 def _tail(width: int) -> int:
@@ -47,20 +50,20 @@ def _tail(width: int) -> int:
 def _tone(tone: ToneRow, width: int) -> Line:
     word = worst(tone.readings)
     shape, role = SHAPES[word] if word else STATES[tone.state]
-    room = max(6, width - 2 - 16 - _tail(width))
+    room = max(6, width - 2 - 2 * COLUMN - _tail(width))
     named = tone.label if len(tone.label) <= room else tone.label.partition(" (")[0]
     label = cell(named, room)
     shown = of_interest(tone.readings)
     said = {"waiting": "", "sounding": " listening", "missing": " missing", "done": ""}[tone.state]
-    figures = said.ljust(16)
+    figures = said.ljust(2 * COLUMN)
     unit = ""
     if shown:
         unit = shown[0][0].unit
-        by_channel = {r.channel: _value(r, v) for r, v in shown}
+        by_channel = {r.channel: _value(r, v, kept=tone.state == "done") for r, v in shown}
         if by_channel.keys() & {"left", "right"}:
-            figures = cell(by_channel.get("left", ""), 8, "right") + cell(by_channel.get("right", ""), 8, "right")
+            figures = "".join(cell(by_channel.get(side, ""), COLUMN, "right") for side in ("left", "right"))
         else:
-            figures = cell(next(iter(by_channel.values())), 16, "right")
+            figures = cell(next(iter(by_channel.values())), 2 * COLUMN, "right")
     ending = cell(f" {unit}", 6) + (cell(SHORT[word], 5) if word and _tail(width) > 6 else "")
     dim = "quiet" if tone.state == "waiting" else ""
     return [(shape + " ", role), (label, dim), (figures, role if word else dim), (ending, role if word else dim)]
@@ -84,10 +87,15 @@ def of_interest(readings: tuple[tuple[Result, Verdict | None], ...]) -> list[tup
     return [(r, v) for r, v in readings if r.quantity == first.quantity]
 
 
-def _value(reading: Result, verdict: Verdict | None) -> str:
+def _value(reading: Result, verdict: Verdict | None, *, kept: bool) -> str:
+    """The figure: of a kept reading to the place of its uncertainty, as far as its column has room."""
     if isinstance(reading, NoReading):
         return "none"
-    return number(reading.value, live_decimals(reading.unit, verdict.tolerance if verdict else None))
+    places = live_decimals(reading.unit, verdict.tolerance if verdict else None)
+    if kept and reading.uncertainty:
+        places = places_of(reading.uncertainty)
+    said = (number(reading.value, n) for n in range(places, 0, -1))
+    return next((text for text in said if len(text) < COLUMN), number(reading.value, min(places, 0)))
 
 
 class ToneBoard(Painted):

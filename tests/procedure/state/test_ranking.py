@@ -77,7 +77,7 @@ def test_those_nearer_than_a_tape_wanders_or_than_their_uncertainties_are_alike(
     assert ranks(near, "mistracking") == {"A": 1, "B": 1, "C": 3}
     assert ranking_lines(near) == (
         "A and B cannot be told apart by mistracking",
-        "by mistracking, dB: A 1st alike, +1.00 ± 0.01; B 1st alike, −1.19 ± 0.01; C 3rd, +1.40 ± 0.01",
+        "by mistracking, dB: A 1st alike, +1.000 ± 0.010; B 1st alike, −1.190 ± 0.010; C 3rd, +1.400 ± 0.010",
     )
     unsure = ranking([record(lot, "mistracking", db, spread=0.4) for lot, db in (("A", 1.0), ("B", 1.5), ("C", 1.6))])
     assert ranks(unsure, "mistracking") == {"A": 1, "B": 1, "C": 3}

@@ -52,7 +52,9 @@ def test_azimuth_by_stage_with_its_limits() -> None:
     (plot,) = small_plots((*records, recorded), (), None, "")
     assert titles([plot]) == ["Azimuth"]
     said = Page(plot.svg).root.all("svg")[0].attributes["aria-label"]
-    assert said.startswith("Azimuth: replay, after cleaning 21.40 ± 0.01 µs; replay, as left −0.70 ± 0.01 µs; record,")
+    assert said.startswith(
+        "Azimuth: replay, after cleaning 21.400 ± 0.010 µs; replay, as left −0.700 ± 0.010 µs; record,"
+    )
 
 
 def test_flutter_by_its_parts_names_the_largest() -> None:

@@ -6,7 +6,7 @@ from bench.procedure.state.snapshot import Curve, FlutterPart, FoundPoint
 from bench.tui.widgets.curve import curve_lines
 from bench.tui.widgets.flutter import part_lines, spectrum_lines
 from bench.tui.widgets.line_widget import texts
-from bench.tui.widgets.phase import phase_lines, phase_of, phase_words
+from bench.tui.widgets.phase import phase_lines
 from bench.tui.widgets.response import response_lines
 from tests.tui import samples
 
@@ -64,22 +64,6 @@ def test_the_phase_figure_is_a_line_in_phase_and_out_of_phase_and_a_ring_at_a_qu
     ring = dots(90.0)
     assert ring[2].strip().count(" ") > 4  # hollow
     assert dots(-90.0)[2].strip().count(" ") > 4
-
-
-def test_phase_is_that_of_the_delay_at_the_tone() -> None:
-    reading = samples.reading(-25.0, "left-right", "azimuth_delay", frequency_hz=10000.0)
-    gauge = samples.gauge(-25.0, "left-right", samples.AZIMUTH, "azimuth_delay", reading=reading)
-    assert phase_of(gauge) == (-90.0, 10000.0)
-    assert phase_words(gauge) == "phase −90° at 10 kHz"
-    far = samples.gauge(
-        60.0,
-        "left-right",
-        samples.AZIMUTH,
-        "azimuth_delay",
-        reading=samples.reading(60.0, "left-right", "azimuth_delay", frequency_hz=10000.0),
-    )
-    assert phase_words(far) == "phase −144° at 10 kHz, past half a period"
-    assert phase_of(samples.gauge(-12.0)) is None
 
 
 def test_flutter_is_listed_by_parts_with_their_share() -> None:

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from bench.measure.reading import NoReading
+from bench.measure.reading import NoReading, Reading
 from bench.measure.verdict import Verdict
 from bench.tui.widgets.line_widget import texts
 from bench.tui.widgets.tones import of_interest, tone_lines, worst
@@ -12,8 +12,8 @@ from tests.tui import samples
 def test_tones_are_ticked_as_they_come() -> None:
     assert texts(tone_lines(samples.tone_rows(2)[:4], 46, 8)) == [
         "2 of 4 tones           left   right",
-        "✓ 315 Hz, −20 dB        0.2    −0.1 dB   in",
-        "✓ 40 Hz, −20 dB         0.2    −0.1 dB   in",
+        "✓ 315 Hz, −20 dB      0.198  −0.104 dB   in",
+        "✓ 40 Hz, −20 dB       0.200  −0.100 dB   in",
         "▸ 63 Hz, −20 dB       −33.1   −33.8 dBFS",
         "· 125 Hz, −20 dB",
     ]
@@ -48,7 +48,19 @@ def test_the_worst_verdict_counts() -> None:
 def test_one_figure_for_what_is_between_the_channels() -> None:
     delay = samples.reading(3.2, "left-right", "azimuth_delay")
     row = replace(samples.tone_rows(1)[0], readings=((delay, Verdict(word="in", target=0.0, tolerance=6.0)),))
-    assert texts(tone_lines((row,), 46, 4))[1] == "✓ 315 Hz, −20 dB                  3 µs   in"
+    assert texts(tone_lines((row,), 46, 4))[1] == "✓ 315 Hz, −20 dB              3.200 µs   in"
+
+
+def test_a_kept_figure_has_the_place_of_its_uncertainty_as_far_as_its_column_has_room() -> None:
+    def said(value: float, uncertainty: float) -> str:
+        reading = Reading("response", "left", value, uncertainty)
+        row = replace(samples.tone_rows(1)[0], readings=((reading, None),))
+        return texts(tone_lines((row,), 46, 4))[1].split()[4]
+
+    assert said(-12.0432, 0.21) == "−12.04"
+    assert said(-12.0432, 0.00021) == "−12.043"
+    assert said(-127.0, 12.0) == "−127"
+    assert said(-127.0, 120.0) == "−130"
 
 
 def test_no_reading_is_no_figure() -> None:
@@ -64,5 +76,5 @@ def test_what_was_measured_and_not_judged_has_no_tick() -> None:
     row = replace(samples.tone_rows(1)[0], readings=((level, None),))
     assert texts(tone_lines((row,), 46, 4))[:2] == [
         "0 of 1 tone            left   right".replace("0", "1"),
-        "▪ 315 Hz, −20 dB        6.5         dB",
+        "▪ 315 Hz, −20 dB      6.500         dB",
     ]

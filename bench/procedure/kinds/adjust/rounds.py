@@ -18,7 +18,7 @@ from bench.procedure.kinds.record.passage import Passage
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import judge
 from bench.procedure.state.snapshot import Curve, Gauge, Prompt
-from bench.words.figures import hertz
+from bench.words.figures import hertz, rotation
 
 SOUND_S = 4.0
 """The tones of a round."""
@@ -60,7 +60,7 @@ class Turning:
         at, parts = self.degrees, []
         self.left()
         for leg in self.legs:
-            parts.append(f"{abs(leg - at):.0f}° {'clockwise' if leg > at else 'anticlockwise'}")
+            parts.append(rotation(leg - at))
             at = leg
         return f"{self.name} {', then '.join(parts)}" if parts else ""
 
@@ -327,7 +327,7 @@ class RoundsActivity(Activity):
         if turning is None or self._phase not in ("ready", "turn", "nearly"):
             return gauge
         left = turning.left()
-        said = f"turn {abs(left):.0f}° {'clockwise' if left > 0 else 'anticlockwise'}" if left else "hold"
+        said = f"turn {rotation(left)}" if left else "hold"
         if left and channel == turning.channels[0]:
             return replace(gauge, direction="", turn=left)
         return replace(gauge, direction=said, turn=None)
