@@ -55,7 +55,7 @@ def test_a_kept_figure_has_the_place_of_its_uncertainty_as_far_as_its_column_has
     def said(value: float, uncertainty: float) -> str:
         reading = Reading("response", "left", value, uncertainty)
         row = replace(samples.tone_rows(1)[0], readings=((reading, None),))
-        return texts(tone_lines((row,), 46, 4))[1].split()[4]
+        return texts(tone_lines((row,), 46, 4))[1].split()[5]
 
     assert said(-12.0432, 0.21) == "−12.04"
     assert said(-12.0432, 0.00021) == "−12.043"
