@@ -20,6 +20,7 @@ def loaded(statement: str) -> set[str]:
     "module",
     [
         "bench.cli",
+        "bench.measure.catalogue",
         "bench.measure.reading",
         "bench.measure.quantities.level",
         "bench.measure.quantities.response",

@@ -45,12 +45,12 @@ def run(args: argparse.Namespace) -> int:
         machines = roll(found, args.interval)
         print(json.dumps(_roll_json(machines, found), ensure_ascii=False) if args.json else _roll_text(machines, found))
         return 0
-    from bench.measure.reading import UNITS
+    from bench.measure.catalogue import QUANTITIES
     from bench.session.compare.history import of
     from bench.session.compare.history_text import history_lines
 
-    if args.quantity is not None and args.quantity not in UNITS:
-        raise Problem(f"--quantity: there is no {args.quantity}; there are {', '.join(UNITS)}")
+    if args.quantity is not None and args.quantity not in QUANTITIES:
+        raise Problem(f"--quantity: there is no {args.quantity}; there are {', '.join(QUANTITIES)}")
     history = of(workspace, args.machine, args.quantity, args.interval)
     print(json.dumps(_as_json(history), ensure_ascii=False) if args.json else "\n".join(history_lines(history)))
     return 0

@@ -9,7 +9,8 @@ import sys
 from pathlib import Path
 from typing import Any, Literal
 
-from bench.measure.meters import METERS, Options, make_meter
+from bench.measure.catalogue import METERS
+from bench.measure.meters import Options, make_meter
 from bench.measure.reading import NoReading, Result
 from bench.problem import Problem
 from bench.words.figures import number

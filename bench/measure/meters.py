@@ -1,4 +1,4 @@
-"""Every quantity's meter by name. Importing this imports none of them: scipy and numba stay out until asked for."""
+"""Meters by name, and what they can be told. Importing this imports none of them: scipy and numba stay out."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any, Literal, Protocol
 
+from bench.measure.catalogue import METERS
 from bench.measure.reading import Measured
 from bench.measure.signal.blocks import Samples
 from bench.problem import Problem
@@ -76,23 +77,6 @@ class Meter(Protocol):
 
     def finish(self) -> Measured:
         """The stream is over: the readings. Nothing can be fed after it."""
-
-
-METERS: dict[str, str] = {
-    "level": "bench.measure.quantities.level:LevelMeter",
-    "response": "bench.measure.quantities.response:ResponseMeter",
-    "azimuth": "bench.measure.quantities.azimuth:AzimuthMeter",
-    "speed": "bench.measure.quantities.speed:SpeedMeter",
-    "flutter": "bench.measure.quantities.flutter:FlutterMeter",
-    "noise": "bench.measure.quantities.noise:NoiseMeter",
-    "distortion": "bench.measure.quantities.distortion:DistortionMeter",
-    "headroom": "bench.measure.quantities.headroom:HeadroomMeter",
-    "separation": "bench.measure.quantities.separation:SeparationMeter",
-    "erasure": "bench.measure.quantities.erasure:ErasureMeter",
-    "dropouts": "bench.measure.quantities.dropouts:DropoutMeter",
-    "everything": "bench.measure.quantities.everything:EverythingMeter",
-}
-"""Module and class of each: made with (sample_rate, channels, options)."""
 
 
 def make_meter(

@@ -1,53 +1,14 @@
-"""What a reading is, and the names of quantities, units and methods. Imports nothing heavy."""
+"""What a measurement gives: a reading, or the reason why there is none. Imports nothing heavy."""
 
 from __future__ import annotations
 
 from dataclasses import KW_ONLY, dataclass
 from typing import Any, Literal
 
+from bench.measure.catalogue import QUANTITIES
+
 Channel = Literal["left", "right", "mono", "both", "left-right"]
 Bound = Literal["at least", "at most"]
-
-UNITS: dict[str, str] = {
-    "level": "dBFS",
-    "balance": "dB",
-    "response": "dB",
-    "azimuth_delay": "µs",
-    "azimuth_angle": "arcmin",
-    "azimuth_phase": "degrees",
-    "azimuth_weave": "µs",
-    "speed_error": "%",
-    "speed_drift": "%",
-    "wow_and_flutter": "%",
-    "flutter_component": "%",
-    "noise": "dBFS",
-    "signal_to_noise": "dB",
-    "hum": "dBFS",
-    "third_harmonic": "%",
-    "second_harmonic": "%",
-    "thd": "%",
-    "maximum_output_level": "dB",
-    "saturated_output_level": "dB",
-    "separation": "dB",
-    "erasure": "dB",
-    "mono_sum": "dB",
-    "dropout_count": "1",
-    "dropout_rate": "per minute",
-    "dropout_depth": "dB",
-    "dropout_length": "ms",
-    # Made of readings by a procedure rather than by `measure`:
-    "record_replay_level": "dB",
-    "overbias": "dB",
-    "mistracking": "dB",
-    "encoding_error": "dB",
-    "decoding_error": "dB",
-    # Of the interface itself, its output looped to its input:
-    "linearity": "dB",
-    "full_scale_output": "V",
-    "full_scale_input": "V",
-    "clock_error": "ppm",
-}
-"""The unit of each quantity a reading can hold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +16,7 @@ class _Described:
     """What a reading and its absence both say."""
 
     quantity: str
-    """A key of `UNITS`."""
+    """A key of `bench.measure.catalogue.QUANTITIES`."""
     channel: Channel
     """`mono` is a one-channel capture, `both` what holds for the whole, `left-right` a difference."""
     _: KW_ONLY
@@ -69,7 +30,7 @@ class _Described:
     @property
     def unit(self) -> str:
         """The unit of the quantity."""
-        return UNITS[self.quantity]
+        return QUANTITIES[self.quantity].unit
 
     def _as_json(self, **own: Any) -> dict[str, Any]:
         out: dict[str, Any] = {

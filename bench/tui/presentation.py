@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bench.measure.catalogue import QUANTITIES
 from bench.procedure.state.snapshot import Snapshot
 from bench.tui import actions
 from bench.tui.actions import Verb
@@ -9,7 +10,6 @@ from bench.tui.text import SHAPES, wrap
 from bench.tui.widgets.footer import Asked
 from bench.tui.widgets.step_card import READABLE
 from bench.words.figures import hertz
-from bench.words.names import QUANTITIES
 from bench.words.readings import value_text
 
 KEYS = {"go-on": "space", "confirm": "space", "reason": "space", "number": "enter", "words": "enter", "choice": "enter"}
@@ -127,7 +127,7 @@ def kept_words(snapshot: Snapshot) -> str:
     for reading, verdict in snapshot.last[:4]:
         value = value_text(reading, unit=True)
         shape = f" {SHAPES[verdict.word][0]} {verdict.word}" if verdict else ""
-        what = QUANTITIES[reading.quantity].lower()
+        what = QUANTITIES[reading.quantity].title.lower()
         what += f" at {hertz(reading.frequency_hz)}" if reading.frequency_hz is not None else ""
         parts.append(f"{'' if what == before else what + ' '}{reading.channel} {value}{shape}")
         before = what

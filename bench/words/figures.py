@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
+from bench.measure.catalogue import UNITS, Unit
 from bench.measure.reading import Bound
 
 MINUS = "\N{MINUS SIGN}"
-
-_DECIMALS = {"%": 3, "degrees": 1, "1": 0, "per minute": 1}
-"""Of a figure that has no uncertainty; 2 for every other unit."""
 _BOUND_DIGITS = 3
 
 
@@ -43,7 +41,7 @@ def figure(value: float, unit: str, uncertainty: float = 0.0, *, bound: Bound | 
     if bound:
         safe = _significant(value, _BOUND_DIGITS, ROUND_FLOOR if bound == "at least" else ROUND_CEILING)
         return f"{bound} {number(float(safe), _places(safe), sign=sign)}"
-    return number(value, places_of(uncertainty) if uncertainty else _DECIMALS.get(unit, 2), sign=sign)
+    return number(value, places_of(uncertainty) if uncertainty else UNITS.get(unit, Unit()).decimals, sign=sign)
 
 
 def places_of(uncertainty: float) -> int:
@@ -69,10 +67,9 @@ def with_uncertainty(
 
 def live_decimals(unit: str, tolerance: float | None) -> int:
     """Places of a figure that moves: a fifth of the tolerance can be seen, and no more flickers."""
-    least = 0 if unit in ("µs", "degrees", "1", "ms") else 1
     if tolerance is None:
         return 2 if unit == "%" else 1
-    count = least
+    count = UNITS[unit].live_decimals
     while 10.0**-count > tolerance / 4.9 and count < 4:
         count += 1
     return count

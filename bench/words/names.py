@@ -1,48 +1,12 @@
-"""What quantities, channels, stages and verdicts are called."""
+"""What channels, stages and verdicts are called; quantities are named in `bench.measure.catalogue`."""
 
 from __future__ import annotations
 
-from bench.measure.reading import UNITS, Channel
+from bench.measure.catalogue import QUANTITIES, UNITS
+from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.measure.verdict import VerdictWord
 
-QUANTITIES: dict[str, str] = {
-    "level": "Level",
-    "balance": "Balance",
-    "response": "Response",
-    "azimuth_delay": "Azimuth, delay",
-    "azimuth_angle": "Azimuth, angle",
-    "azimuth_phase": "Azimuth, phase",
-    "azimuth_weave": "Azimuth weave",
-    "speed_error": "Speed error",
-    "speed_drift": "Speed drift",
-    "wow_and_flutter": "Wow and flutter",
-    "flutter_component": "Flutter component",
-    "noise": "Noise",
-    "signal_to_noise": "Signal to noise",
-    "hum": "Hum",
-    "third_harmonic": "Third harmonic",
-    "second_harmonic": "Second harmonic",
-    "thd": "Harmonic distortion",
-    "maximum_output_level": "Maximum output level",
-    "saturated_output_level": "Saturated output level",
-    "separation": "Separation",
-    "erasure": "Erasure",
-    "mono_sum": "Mono sum",
-    "dropout_count": "Dropouts",
-    "dropout_rate": "Dropout rate",
-    "dropout_depth": "Dropout depth",
-    "dropout_length": "Dropout length",
-    "record_replay_level": "Record-to-replay level",
-    "overbias": "Past the peak of bias",
-    "mistracking": "Mistracking",
-    "encoding_error": "Encoding error",
-    "decoding_error": "Decoding error",
-    "linearity": "Linearity",
-    "full_scale_output": "Full scale, output",
-    "full_scale_input": "Full scale, input",
-    "clock_error": "Clock error",
-}
 STAGES: dict[Stage, str] = {
     "found-dirty": "as found, before cleaning",
     "found-clean": "as found, after cleaning",
@@ -61,5 +25,5 @@ SIGNS: dict[VerdictWord, str] = {"in": "●", "out": "▲", "too close to call":
 
 def unit_in_words(quantity: str) -> str:
     """The unit of a quantity as a column heads it."""
-    unit = UNITS[quantity]
-    return "count" if unit == "1" else unit
+    unit = QUANTITIES[quantity].unit
+    return UNITS[unit].heading or unit

@@ -18,11 +18,11 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
+from bench.measure.catalogue import WEIGHTED_RMS
 from bench.measure.meters import Options
 from bench.measure.quantities.everything import EverythingMeter
-from bench.measure.quantities.flutter import WEIGHTED, flutter
+from bench.measure.quantities.flutter import flutter
 from bench.measure.quantities.live_tone import ToneWatch
-from bench.measure.quantities.vu import VuMeter
 from bench.measure.signal import kernels
 from bench.measure.tone.finder import ToneFinder
 from tests.measure.captures import hiss, mono, tone, value
@@ -113,13 +113,12 @@ def test_all_meters_live() -> None:
     kernels.warm()
     x = carrier(30.0, 48000.0)
     meter = EverythingMeter(48000.0, 2, Options(reference_level=-10.0))
-    finder, vu = ToneFinder(48000.0, 2), VuMeter(48000.0, 2)
+    finder = ToneFinder(48000.0, 2)
     watches = [ToneWatch(48000.0, 2, hz) for hz in (400.0, 3150.0, 10000.0)]
     before = time.process_time()
     for at in range(0, len(x), 1024):
         block = x[at : at + 1024]
         meter.feed(block)
-        vu.feed(block)
         finder.feed(block)
         assert finder.current is None or finder.current.frequency_hz > 0.0
         for watch in watches:
@@ -191,7 +190,7 @@ def test_flutter_floor_over_its_formula() -> None:
         value(
             flutter(mono(tone(3150.0, -10.0, 20.0)) + hiss(-50.0, 20.0, seed=k), 48000.0),
             "wow_and_flutter",
-            method=WEIGHTED,
+            method=WEIGHTED_RMS,
         )
         for k in range(20)
     ]

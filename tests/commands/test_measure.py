@@ -13,7 +13,7 @@ import soundfile
 
 from bench.cli import main
 from bench.commands.measure import sentence
-from bench.measure.meters import METERS
+from bench.measure.catalogue import METERS
 from bench.measure.reading import NoReading, Reading
 from tests.measure.spoiled import Tone, after, hiss, silence, stereo
 

@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from bench.measure.meters import METERS, Options, make_meter
+from bench.measure.catalogue import METERS
+from bench.measure.meters import Options, make_meter
 from bench.problem import Problem
 
 

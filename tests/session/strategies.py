@@ -7,7 +7,8 @@ from typing import get_args
 
 from hypothesis import strategies as st
 
-from bench.measure.reading import UNITS, Channel, NoReading, Reading
+from bench.measure.catalogue import QUANTITIES
+from bench.measure.reading import Channel, NoReading, Reading
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, VerdictWord
 from bench.procedure.state.journal import Event, EventKind, ReadingRecord
@@ -19,7 +20,7 @@ zones = st.integers(-14 * 60, 14 * 60).map(lambda m: timezone(timedelta(minutes=
 times = st.datetimes(datetime(1970, 1, 2), datetime(2200, 1, 1), timezones=zones)  # noqa: DTZ001 - zones are drawn
 
 described = {
-    "quantity": st.sampled_from(sorted(UNITS)),
+    "quantity": st.sampled_from(sorted(QUANTITIES)),
     "channel": st.sampled_from(get_args(Channel)),
     "frequency_hz": st.none() | finite,
     "method": st.text(max_size=20),

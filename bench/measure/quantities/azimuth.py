@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.measure.catalogue import LEFT
 from bench.measure.meters import Options
 from bench.measure.reading import INVERTED, SEVERAL, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
@@ -152,7 +153,7 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
         1e6 * delay.uncertainty,
         frequency_hz=usable[0].frequency_hz if len(usable) == 1 else None,
         method=f"{method}, {INVERTED}" if delay.inverted else method,
-        reference="left channel",
+        reference=LEFT,
     )
 
 
@@ -173,7 +174,7 @@ def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Result:
         float(np.degrees(tone.pair.uncertainty_rad)),
         frequency_hz=tone.frequency_hz,
         method=f"{METHOD}, {INVERTED}" if inverted else METHOD,
-        reference="left channel",
+        reference=LEFT,
     )
 
 
@@ -212,7 +213,7 @@ class AzimuthMeter(ToneMeter):
                     float(angle_arcmin(reading.uncertainty, spacing, speed)),
                     frequency_hz=reading.frequency_hz,
                     method=f"{reading.method}; {speed:g} mm/s, {spacing:g} mm between tracks",
-                    reference="left channel",
+                    reference=LEFT,
                 )
             )
         readings += [phase_of_tone(t, inverted=delay.inverted) for t in tones]
@@ -226,7 +227,7 @@ class AzimuthMeter(ToneMeter):
                 1e6 * best.weave_uncertainty_rad / turn,
                 frequency_hz=best.frequency_hz,
                 method="standard deviation of the delay over time, 0-25 Hz, noise taken out",
-                reference="left channel",
+                reference=LEFT,
             )
         )
         return Measured(tuple(readings), tuple(_said(delay, pairs)))

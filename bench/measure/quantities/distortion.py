@@ -21,6 +21,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.measure.catalogue import OF_FUNDAMENTAL, OF_TOTAL
 from bench.measure.meters import Options
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
@@ -41,7 +42,6 @@ MAINS_HZ, HUM_TOP_HZ = (50.0, 60.0), 400.0
 HOP_S = 0.13
 OWN = 7e-4
 """Relative uncertainty of the method itself (k = 2)."""
-OF_FUNDAMENTAL, OF_TOTAL = "of the fundamental", "of the total signal"
 
 
 class DistortionMeter(SpectraMeter):

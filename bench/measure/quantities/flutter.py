@@ -31,6 +31,14 @@ import numpy as np
 from bench.measure.carrier.deviation import Deviation
 from bench.measure.carrier.flutter_channel import BAND_HZ, Course
 from bench.measure.carrier.flutter_components import Line, find_lines
+from bench.measure.catalogue import (
+    FLUTTER_METHODS,
+    TWO_SIGMA,
+    UNWEIGHTED_PEAK,
+    UNWEIGHTED_RMS,
+    WEIGHTED_PEAK,
+    WEIGHTED_RMS,
+)
 from bench.measure.meters import Options
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
@@ -40,9 +48,6 @@ from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
 from bench.measure.tone.meter import Heard
 
-QUASI_PEAK, TWO_SIGMA = "IEC 60386 weighted quasi-peak", "IEC 60386 weighted two-sigma"
-WEIGHTED, UNWEIGHTED, UNWEIGHTED_PEAK = "weighted rms", "unweighted rms", "unweighted quasi-peak"
-METHODS = (QUASI_PEAK, TWO_SIGMA, WEIGHTED, UNWEIGHTED, UNWEIGHTED_PEAK)
 COMPONENT = "line in the unweighted deviation, peak"
 
 CARRIERS_HZ = {3150.0: "IEC, DIN, AES", 3000.0: "JIS, NAB"}
@@ -52,13 +57,13 @@ FITS = 0.025
 """A carrier within this of a nominal frequency fits it: half of what parts 3000 from 3150 Hz."""
 EXCEEDED = 0.05
 SHORTEST_TWO_SIGMA_S = 5.0
-PER_RMS = {QUASI_PEAK: 1.9, TWO_SIGMA: 1.96, WEIGHTED: 1.0, UNWEIGHTED: 1.0, UNWEIGHTED_PEAK: 1.9}
+PER_RMS = {WEIGHTED_PEAK: 1.9, TWO_SIGMA: 1.96, WEIGHTED_RMS: 1.0, UNWEIGHTED_RMS: 1.0, UNWEIGHTED_PEAK: 1.9}
 """What each method shows of Gaussian noise, over its rms (quasi-peak: measured)."""
-LIFTED = {QUASI_PEAK: 1.4, TWO_SIGMA: 1.5, UNWEIGHTED_PEAK: 1.6}
+LIFTED = {WEIGHTED_PEAK: 1.4, TWO_SIGMA: 1.5, UNWEIGHTED_PEAK: 1.6}
 """By how much of its rms noise lifts a peak that stands above it (computed for a sine: at most this much)."""
 FLOOR_KNOWN = 1.15
 """The noise is read beside the band, over a limited time, and beats with the flutter: it may add so much more."""
-OWN = {QUASI_PEAK: 0.02, TWO_SIGMA: 0.01, WEIGHTED: 0.01, UNWEIGHTED: 0.01, UNWEIGHTED_PEAK: 0.03}
+OWN = {WEIGHTED_PEAK: 0.02, TWO_SIGMA: 0.01, WEIGHTED_RMS: 0.01, UNWEIGHTED_RMS: 0.01, UNWEIGHTED_PEAK: 0.03}
 """Relative uncertainty of the method itself (k = 2)."""
 
 
@@ -118,7 +123,8 @@ class FlutterMeter(SpectraMeter):
                     continue
             why = because or "the carrier is too short or too broken in this channel: it must hold for two seconds"
             readings += [
-                NoReading("wow_and_flutter", side, why, method=m, frequency_hz=self.options.nominal) for m in METHODS
+                NoReading("wow_and_flutter", side, why, method=m, frequency_hz=self.options.nominal)
+                for m in FLUTTER_METHODS
             ]
         return Measured(tuple(readings), tuple(warnings))
 
@@ -135,10 +141,10 @@ class FlutterMeter(SpectraMeter):
     def _channel(self, course: Course, side: Channel) -> list[Reading]:
         s = course.statistics
         values = {
-            QUASI_PEAK: s.weighted_peak,
+            WEIGHTED_PEAK: s.weighted_peak,
             TWO_SIGMA: s.exceeded(EXCEEDED),
-            WEIGHTED: np.sqrt(s.weighted_square / s.points),
-            UNWEIGHTED: np.sqrt(s.unweighted_square / s.points),
+            WEIGHTED_RMS: np.sqrt(s.weighted_square / s.points),
+            UNWEIGHTED_RMS: np.sqrt(s.unweighted_square / s.points),
             UNWEIGHTED_PEAK: s.unweighted_peak,
         }
         weighted, unweighted = noise_floor(float(np.median(course.noise)), course.mean_hz)
@@ -146,11 +152,11 @@ class FlutterMeter(SpectraMeter):
         hz = self.options.nominal or course.mean_hz
         out = []
         for method, value in values.items():
-            is_weighted = method in {QUASI_PEAK, TWO_SIGMA, WEIGHTED}
+            is_weighted = method in {WEIGHTED_PEAK, TWO_SIGMA, WEIGHTED_RMS}
             added = noise_added(float(value), FLOOR_KNOWN * (weighted if is_weighted else unweighted), method)
             cut = (
                 (slow_weighted if is_weighted else slow_unweighted)
-                if method not in {QUASI_PEAK, UNWEIGHTED_PEAK}
+                if method not in {WEIGHTED_PEAK, UNWEIGHTED_PEAK}
                 else 0.0
             )
             out.append(
@@ -262,7 +268,7 @@ def noise_added(value: float, noise_rms: float, method: str) -> float:
     Args:
         value: the reading.
         noise_rms: in the method's band.
-        method: one of `METHODS`.
+        method: one of `FLUTTER_METHODS`.
     """
     shown = PER_RMS[method] * noise_rms
     by_power = value - float(np.sqrt(max(0.0, value**2 - shown**2)))

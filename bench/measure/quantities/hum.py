@@ -23,6 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.measure.catalogue import FULL_SCALE, HUM_LINE, HUM_TOTAL
 from bench.measure.meters import Options
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
@@ -107,9 +108,10 @@ class HumMeter(SpectraMeter):
             power = sum(x.power for x in lines)
             spread = float(np.sqrt(sum(x.spread**2 for x in lines)))
             names = ", ".join(f"{x.hz:.0f}" for x in lines)
-            readings.append(_reading(side, mains, power, spread, f"total of mains frequency and harmonics: {names} Hz"))
+            readings.append(_reading(side, mains, power, spread, f"{HUM_TOTAL}: {names} Hz"))
             readings += [
-                _reading(side, x.hz, x.power, x.spread, f"line at {x.order} times the mains frequency") for x in lines
+                _reading(side, x.hz, x.power, x.spread, f"{HUM_LINE} {x.order} times the mains frequency")
+                for x in lines
             ]
         return Measured(tuple(readings), tuple(warnings))
 
@@ -259,5 +261,5 @@ def _reading(side: Channel, hz: float, power: float, spread: float, method: str)
         uncertainty,
         frequency_hz=hz,
         method=method,
-        reference="full-scale sine (AES17)",
+        reference=FULL_SCALE,
     )

@@ -1,10 +1,11 @@
-"""Mono sum: how much of two channels is left when they are added, which tells an inverted one from afar.
+"""Mono sum: how much of two channels is left when they are added. It shows an inverted channel at once.
 
 Formula
-    20 lg(rms(L + R) / (rms L + rms R)) dB, of quarters of a second that are louder than a hundredth of the loudest.
+    20 lg(rms(L + R) / (rms L + rms R)) dB, the mean of all quarters of a second in which both channels are within 40 dB
+    of the loudest one.
 Unit and reference
-    dB re the two channels in step: 0 for channels that are alike, -3 for channels that share nothing (of one level),
-    far below for one that is upside down.
+    dB relative to two identical channels: 0 for identical ones, −3 for two of one level that have nothing in common,
+    far below for one of inverted polarity.
 Source
     Common practice, no source: fold to mono and listen whether the low end goes away.
 Accuracy
@@ -17,13 +18,14 @@ import math
 
 import numpy as np
 
+from bench.measure.catalogue import QUANTITIES
 from bench.measure.meters import Options
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 
 PIECE_S = 0.25
 LEAST_DB = -60.0
-"""Less than this is told as this: noise is all that is left."""
+"""A lower sum cannot be told from the noise of any tape: the reading is then an upper bound."""
 METHOD = "rms of the sum re the sum of the rms"
 
 
@@ -65,4 +67,12 @@ class MonoSumMeter:
             for left, right, both in kept
         ]
         spread = max(0.05, 2.0 * float(np.std(values, ddof=1)) / math.sqrt(len(values)))
-        return Reading("mono_sum", "both", float(np.mean(values)), spread, method=METHOD, reference="channels in step")
+        return Reading(
+            "mono_sum",
+            "both",
+            float(np.mean(values)),
+            spread,
+            method=METHOD,
+            bound="at most" if min(values) == LEAST_DB else None,
+            reference=QUANTITIES["mono_sum"].relative_to,
+        )

@@ -24,6 +24,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.measure.catalogue import AVERAGE_2K, BS468_QUASI_PEAK, FULL_SCALE, NOISE_METHODS
 from bench.measure.meters import Options
 from bench.measure.quantities.hum import HumMeter
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
@@ -36,13 +37,6 @@ from bench.measure.tone.meter import Heard
 
 Floats = NDArray[np.float64]
 
-A, BAND, QUASI_PEAK, AVERAGE = (
-    "A-weighted rms",
-    "unweighted rms 22.4 Hz-22.4 kHz",
-    "ITU-R BS.468 weighted quasi-peak",
-    "2 kHz average-responding",
-)
-METHODS = (A, BAND, QUASI_PEAK, AVERAGE)
 HOP_S = 0.25
 LEAD_HOPS = 2
 """Direct current is the mean of the first half second: whole periods of 50 and 60 Hz."""
@@ -185,12 +179,12 @@ def noise_readings(
         side = side_of(channel, weighted.channels)
         over = 0.0 if because else _burst(hops[:, :, channel], frames)
         if over > 0.0:
-            at = starts[int(np.argmax(hops[:, METHODS.index(QUASI_PEAK), channel]))]
+            at = starts[int(np.argmax(hops[:, NOISE_METHODS.index(BS468_QUASI_PEAK), channel]))]
             warnings.append(
                 f"{side} channel: a click or burst near {at:.2f} s makes the quasi-peak reading, {over:.0f} dB above "
                 "that of steady noise"
             )
-        for k, method in enumerate(METHODS):
+        for k, method in enumerate(NOISE_METHODS):
             told = _noise(side, method, hops[:, k, channel], frames, because=because, burst=over > 0.0)
             readings.append(told)
             if options.reference_level is not None:
@@ -219,10 +213,10 @@ def _noise(side: Channel, method: str, column: Floats, frames: Floats, *, becaus
     """Noise by one method."""
     level, uncertainty = -np.inf, 0.0
     if not because:
-        if method == QUASI_PEAK:
+        if method == BS468_QUASI_PEAK:
             level = _db(float(column.max()) * np.sqrt(2.0))
             uncertainty = BURST_DB if burst else QUASI_PEAK_DB
-        elif method == AVERAGE:
+        elif method == AVERAGE_2K:
             mean = float(np.average(column, weights=frames))
             to_2k = 10.0 ** (-float(bs468_db(AVERAGE_REFERENCE_HZ)[0]) / 20.0)
             level = _db(mean * SINE_PER_AVERAGE * np.sqrt(2.0) * to_2k)
@@ -235,7 +229,7 @@ def _noise(side: Channel, method: str, column: Floats, frames: Floats, *, becaus
             because = "this channel is digital silence"
     if because:
         return NoReading("noise", side, because, method=method)
-    return Reading("noise", side, level, uncertainty, method=method, reference="full-scale sine (AES17)")
+    return Reading("noise", side, level, uncertainty, method=method, reference=FULL_SCALE)
 
 
 def _ratio(noise: Result, reference_level: float) -> Result:
@@ -257,8 +251,8 @@ def _burst(hops: Floats, frames: Floats) -> float:
         hops: of one channel, shape (hops, methods).
         frames: in each hop.
     """
-    steady = STEADY * float(np.average(hops[:, METHODS.index(AVERAGE)], weights=frames))
-    highest = float(hops[:, METHODS.index(QUASI_PEAK)].max())
+    steady = STEADY * float(np.average(hops[:, NOISE_METHODS.index(AVERAGE_2K)], weights=frames))
+    highest = float(hops[:, NOISE_METHODS.index(BS468_QUASI_PEAK)].max())
     return _db(highest / steady) if highest > BURST * steady > 0.0 else 0.0
 
 

@@ -134,31 +134,6 @@ def quasi_peak(drive: Floats, rates: Floats, state: Floats, highest: Floats) -> 
         highest[channel], highest[other] = top, other_top
 
 
-@njit(nogil=True, cache=True)
-def needle(  # noqa: PLR0917
-    drive: Floats, gain: float, damping: float, state: Floats, highest: Floats, out: Floats
-) -> None:
-    """A moving-coil needle: u'' = ω²(drive − u) − 2ζω u', semi-implicit.
-
-    Args:
-        drive: (channels, frames), not negative.
-        gain: ω² per frame², the pull towards the drive.
-        damping: 2ζω per frame.
-        state: (channels, 2) position and speed per frame; updated.
-        highest: (channels,) the highest position seen; raised.
-        out: (channels, frames) the position after each frame.
-    """
-    channels, frames = drive.shape
-    for channel in range(channels):
-        place, speed, top = state[channel, 0], state[channel, 1], highest[channel]
-        for n in range(frames):
-            speed = (speed + gain * (drive[channel, n] - place)) / (1.0 + damping)
-            place += speed
-            top = place if place > top else top  # noqa: FURB136
-            out[channel, n] = place
-        state[channel, 0], state[channel, 1], highest[channel] = place, speed, top
-
-
 def warm() -> None:
     """Compile, or load from disk, all of the above."""
     for channels in (1, 2):
@@ -167,4 +142,3 @@ def warm() -> None:
         mean_square(take_off(x, np.zeros(channels)))
         drive = rectify(x, np.ones((1, 1)), np.zeros((channels, 0))).reshape(channels, -1)
         quasi_peak(drive, np.zeros(4), np.zeros((channels, 2)), np.zeros(channels))
-        needle(drive, 0.0, 0.0, np.zeros((channels, 2)), np.zeros(channels), drive)

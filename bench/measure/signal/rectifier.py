@@ -1,4 +1,4 @@
-"""The full-wave rectifier ahead of average, quasi-peak and VU meters.
+"""The full-wave rectifier ahead of average and quasi-peak meters.
 
 It runs at 176.4 kHz or more: the samples of an 8 kHz tone at 48 kHz can miss its peaks by 1.2 dB and its average by
 0.9 dB, so the signal is interpolated first (windowed sinc, flat to 18 kHz, images 40 dB down).

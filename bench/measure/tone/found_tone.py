@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bench.measure.catalogue import FULL_SCALE, QUANTITIES
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.measure.tone.estimate import ChannelTone, PhasePair
 
@@ -59,7 +60,7 @@ class FoundTone:
             tone.dbfs_uncertainty,
             frequency_hz=hz,
             method=LEVEL_METHOD,
-            reference="full-scale sine (AES17)",
+            reference=FULL_SCALE,
         )
 
     @property
@@ -77,7 +78,7 @@ class FoundTone:
             float(np.hypot(left.dbfs_uncertainty, right.dbfs_uncertainty)),
             frequency_hz=self.frequency_hz,
             method=f"{LEVEL_METHOD}, left minus right",
-            reference="right channel",
+            reference=QUANTITIES["balance"].relative_to,
         )
 
 

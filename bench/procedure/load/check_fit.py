@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from bench.measure.reading import UNITS
+from bench.measure.catalogue import QUANTITIES, UNITS
 from bench.procedure.load.file_problems import Wrong, did_you_mean, shown
 from bench.procedure.model.job import JobStep
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
@@ -98,7 +98,7 @@ def _targets(
         case RecordReplay():
             for sent, name in step.targets.items():
                 heard = [step.reference_hz] if sent == "record_replay_level" else [t.hz for t in step.sends]
-                yield from _target(("targets", sent), name, UNITS[sent], heard, sheets)
+                yield from _target(("targets", sent), name, QUANTITIES[sent].unit, heard, sheets)
         case Adjust() | Measure():
             unit = _unit(step.quantity, from_tape=step.plays is not None)
             yield from _target(("target",), step.target, unit, _judged_hz(step, reference_tape), sheets)
@@ -121,7 +121,8 @@ def _both_sides(name: str, sheets: Mapping[str, Mapping[str, Target]]) -> Iterat
 
 def _unit(quantity: str, *, from_tape: bool) -> str:
     """What a target must be in. A level from the reference tape is judged by how far it is from what it should give."""
-    return "dB" if quantity == "level" and from_tape else UNITS[quantity]
+    unit = QUANTITIES[quantity].unit
+    return UNITS[unit].of_a_difference or unit if from_tape else unit
 
 
 def _judged_hz(step: Adjust | Measure, reference_tape: ReferenceTape | None) -> list[float]:

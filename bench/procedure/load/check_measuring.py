@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from bench.measure.catalogue import QUANTITIES
 from bench.procedure.load.check_methods import check_method
 from bench.procedure.load.file_problems import Told
 from bench.procedure.model.steps import CIRCUIT, Adjust, Measure, Measuring, RecordReplay, SentTone
@@ -138,9 +139,6 @@ def _trimmers(step: Adjust) -> Iterator[Told]:
         yield ("trimmers_reverse",), said, f"name one for {' and '.join(step.trimmers)}", ("trimmers",)
 
 
-NOISES = frozenset({"noise", "signal_to_noise", "hum"})
-
-
 def _measure(step: Measure) -> Iterator[Told]:
     yield from check_method(step)
     if step.quantity == "mistracking":
@@ -159,7 +157,7 @@ def _measure(step: Measure) -> Iterator[Told]:
         yield (sources[0],), f"{' and '.join(sources)} exclude each other", remedy, tuple(sources)
     elif step.sends and step.quantity in {"speed_error", "speed_drift"}:
         yield ("quantity",), "speed cannot be judged from tones that are sent", AGREES, ("quantity", "sends")
-    elif step.records and step.quantity not in NOISES:
+    elif step.records and QUANTITIES[step.quantity].meter != "noise":
         said = f"silence has no {step.quantity}"
         yield ("records",), said, "it is for noise, signal_to_noise and hum", ("records", "quantity")
     elif step.quantity == "record_replay_level" and not step.sends:

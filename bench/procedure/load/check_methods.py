@@ -4,50 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from bench.measure.catalogue import HUM_LINE, QUANTITIES
 from bench.procedure.load.file_problems import Told, did_you_mean, shown
 from bench.procedure.model.steps import Measure
-
-_NOISE = (
-    "A-weighted rms",
-    "unweighted rms 22.4 Hz-22.4 kHz",
-    "ITU-R BS.468 weighted quasi-peak",
-    "2 kHz average-responding",
-)
-METHODS: dict[str, tuple[str, ...]] = {
-    "wow_and_flutter": (
-        "IEC 60386 weighted quasi-peak",
-        "IEC 60386 weighted two-sigma",
-        "weighted rms",
-        "unweighted rms",
-        "unweighted quasi-peak",
-    ),
-    "noise": _NOISE,
-    "signal_to_noise": _NOISE,
-    "hum": ("total of mains frequency and harmonics", "line at"),
-    "third_harmonic": ("of the fundamental",),
-    "second_harmonic": ("of the fundamental",),
-    "thd": ("of the fundamental", "of the total signal"),
-}
-"""The methods of each quantity whose readings are told apart by them, as their meters name them.
-
-They stand here in words because the meters are slow to load, and a file is checked while it is being written.
-"""
-
-USUAL_METHOD = {"hum": "total", "thd": "of the fundamental"}
-"""What is judged where the step names none: all of hum, not each line of it; harmonics by the convention of the second
-and third. Where several methods are known and none is usual, one must be named: flutter differs by a factor of two and
-more from one to the next (IEC 60386), noise by 10 dB, so that one target cannot serve them all."""
 
 
 def check_method(step: Measure) -> Iterator[Told]:
     """A method that its meter does not give; none, where one must be named."""
-    known, about = METHODS.get(step.quantity), ("method", "quantity")
+    quantity, about = QUANTITIES[step.quantity], ("method", "quantity")
+    known = quantity.methods
     if not step.method:
-        if known is not None and len(known) > 1 and step.quantity not in USUAL_METHOD:
+        if len(known) > 1 and not quantity.usual_method:
             said = f"missing: {len(known)} methods would be judged by one target"
             yield ("method",), said, f'name the method, `method = "{known[0]}"` for one', about
         return
-    if known is None:
+    if not known:
         yield ("method",), f"there is only one for {step.quantity}", "take it out", about
         return
     named = _named(step.method, known)
@@ -66,4 +37,4 @@ def _named(said: str, known: tuple[str, ...]) -> list[str]:
         found = [name for name in known if fits(name.casefold(), wanted)]
         if found:
             return found
-    return [name for name in known if name == "line at" and wanted.startswith(name)]
+    return [name for name in known if name == HUM_LINE and wanted.startswith(name)]

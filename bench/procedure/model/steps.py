@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field
 
 from bench.audio.port import Act
+from bench.measure.catalogue import QUANTITIES
 from bench.procedure.model.step_base import (
     ID,
     WHAT,
@@ -74,39 +75,11 @@ ChannelName = Literal["left", "right", "both"]
 Judged = Literal["level", "balance", "response", "azimuth_delay", "azimuth_angle", "speed_error"]
 """What a `reference` step can judge, each against a target of its own."""
 
-Measurable = Literal[
-    "level",
-    "balance",
-    "response",
-    "azimuth_delay",
-    "azimuth_angle",
-    "azimuth_phase",
-    "azimuth_weave",
-    "speed_error",
-    "speed_drift",
-    "wow_and_flutter",
-    "flutter_component",
-    "noise",
-    "signal_to_noise",
-    "hum",
-    "third_harmonic",
-    "second_harmonic",
-    "thd",
-    "maximum_output_level",
-    "saturated_output_level",
-    "separation",
-    "erasure",
-    "mono_sum",
-    "dropout_count",
-    "dropout_rate",
-    "dropout_depth",
-    "dropout_length",
-    "record_replay_level",
-    "mistracking",
-    "encoding_error",
-    "decoding_error",
-]
-"""What a `measure` step can judge."""
+if TYPE_CHECKING:
+    Measurable = str
+else:
+    Measurable = Literal[tuple(name for name, quantity in QUANTITIES.items() if quantity.step == "measure")]
+"""What a `measure` step can judge, each against a target of its own."""
 
 CIRCUIT: Mapping[str, NoiseReduction] = {"encoding_error": "record-only", "decoding_error": "replay-only"}
 """What is measured of the noise-reduction circuit itself, with tones that are sent, and how its switch stands then."""

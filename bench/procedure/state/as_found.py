@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+from bench.measure.catalogue import CURVES
 from bench.procedure.model.steps import RecordReplay, Reference, StepBase
 from bench.procedure.state.journal import Journal
 from bench.procedure.state.snapshot import FoundPoint
-
-QUANTITIES = ("response", "record_replay_level", "level")
 
 
 class AsFound:
@@ -32,7 +31,7 @@ class AsFound:
     def _look(self, step: Reference | RecordReplay) -> tuple[FoundPoint, ...]:
         source = "reference tape" if isinstance(step, Reference) else "record-replay"
         sent = {(t.hz, t.db) for t in step.sends} if isinstance(step, RecordReplay) else set()
-        for quantity in QUANTITIES:
+        for quantity in CURVES:
             latest: dict[tuple[str, float], FoundPoint] = {}
             for record in self._journal.records():
                 r, off = record.reading, record.off

@@ -6,18 +6,14 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from bench.measure.reading import UNITS, Channel, Result
+from bench.measure.catalogue import QUANTITIES, UNITS
+from bench.measure.reading import Channel, Result
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 from bench.session.record.record import JobFacts, SessionRecord
 from bench.words.figures import decibels, hertz
-from bench.words.names import CHANNELS, QUANTITIES
-
-EVENTS = frozenset({"flutter_component", "dropout_depth", "dropout_length"})
-"""Readings of what happened to be there: there is no counterpart to set them beside."""
-FOUND_HZ = frozenset({"mistracking", "encoding_error", "decoding_error", "hum"})
-"""Their frequency is where the worst was found, not what was asked for."""
+from bench.words.names import CHANNELS
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,17 +33,17 @@ class Subject:
     @property
     def unit(self) -> str:
         """Of its readings."""
-        return UNITS[self.quantity]
+        return QUANTITIES[self.quantity].unit
 
     @property
     def unit_of_change(self) -> str:
         """Of the difference of two readings: of two in dBFS it is dB."""
-        return "dB" if self.unit == "dBFS" else self.unit
+        return UNITS[self.unit].of_a_difference or self.unit
 
     @property
     def said(self) -> str:
         """In words: "Response, left, 10 kHz, −20 dB, record-replay"."""
-        parts = [QUANTITIES.get(self.quantity, self.quantity), CHANNELS[self.channel]]
+        parts = [QUANTITIES[self.quantity].title, CHANNELS[self.channel]]
         parts += [hertz(self.frequency_hz)] if self.frequency_hz else []
         parts += [decibels(self.sent_db)] if self.sent_db is not None else []
         parts += [self.lot] if self.lot else []
@@ -82,7 +78,7 @@ def in_order(subject: Subject) -> tuple[object, ...]:
     hz, db = subject.frequency_hz or 0.0, subject.sent_db or 0.0
     return (
         subject.source,
-        list(UNITS).index(subject.quantity),
+        list(QUANTITIES).index(subject.quantity),
         -db,
         hz,
         subject.channel,
@@ -95,9 +91,10 @@ def in_order(subject: Subject) -> tuple[object, ...]:
 def subject_of(record: ReadingRecord) -> Subject | None:
     """What a reading is of; None for one that has no counterpart elsewhere."""
     r = record.reading
-    if r.quantity in EVENTS:
+    if QUANTITIES[r.quantity].event:
         return None
-    hz = None if r.frequency_hz is None or r.quantity in FOUND_HZ else float(f"{r.frequency_hz:.3g}")
+    found = QUANTITIES[r.quantity].frequency == "found"
+    hz = None if r.frequency_hz is None or found else float(f"{r.frequency_hz:.3g}")
     states = (record.lot, record.noise_reduction, record.direction)
     return Subject(record.source, r.quantity, r.channel, hz, record.sent_db, *states)
 
@@ -108,7 +105,7 @@ def method_of(r: Result) -> str:
     Where the worst was found stands behind a colon, and differs each time; a correction of one tone by the reference
     tape's certificate is in its target.
     """
-    method = r.method.partition(":")[0] if r.quantity in FOUND_HZ else r.method
+    method = r.method.partition(":")[0] if QUANTITIES[r.quantity].frequency == "found" else r.method
     return _CERTIFICATE.sub("", method)
 
 

@@ -12,7 +12,8 @@ from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from bench.measure.reading import UNITS, NoReading, Reading, Result
+from bench.measure.catalogue import QUANTITIES
+from bench.measure.reading import NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.session.record.migrate import migrate
@@ -155,10 +156,10 @@ def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
 
 def _reading(path: Path, where: str, row: dict[str, Any]) -> ReadingRecord:
     quantity = row.get("quantity")
-    if not isinstance(quantity, str) or quantity not in UNITS:
+    if not isinstance(quantity, str) or quantity not in QUANTITIES:
         raise _damaged(path, f"{where}: {quantity!r} is no quantity")
-    if row.get("unit") != UNITS[quantity]:
-        raise _damaged(path, f"{where}: the unit of {quantity} is {UNITS[quantity]}, not {row.get('unit')!r}")
+    if row.get("unit") != (unit := QUANTITIES[quantity].unit):
+        raise _damaged(path, f"{where}: the unit of {quantity} is {unit}, not {row.get('unit')!r}")
     reading: Result
     if "value" in row:
         measured = {"uncertainty": 0.0, "time_s": row.get("time_in_capture_s")}

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
+from bench.measure.catalogue import QUANTITIES
 from bench.procedure.state.journal import Event, ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.ranking import Ranked, ranking
@@ -17,10 +18,10 @@ from bench.session.report.improvement import alignment_sentence, cleaning_senten
 from bench.session.report.owner_summary import story
 from bench.session.report.result import Result, result_of
 from bench.session.report.steps import StepOutline, outline
-from bench.session.report.tables import PARTS, STAGE_ORDER, ResponseTable, Thing, figures, responses
+from bench.session.report.tables import STAGE_ORDER, ResponseTable, Thing, figures, responses
 from bench.words.dates import day, hour
 from bench.words.figures import hertz
-from bench.words.names import CHANNELS, QUANTITIES, STAGES
+from bench.words.names import CHANNELS, STAGES
 from bench.words.readings import value_text
 from bench.words.sentences import listed, true_minus
 
@@ -166,7 +167,7 @@ def _passes(session: SessionRecord) -> str:
 
 
 def _flutter(counted: Iterable[ReadingRecord]) -> tuple[str, ...]:
-    parts = [(r.stage, r.measured) for r in counted if r.reading.quantity == PARTS and r.measured is not None]
+    parts = [(r.stage, r.measured) for r in counted if r.measured and QUANTITIES[r.measured.quantity].drawn == "lines"]
     parts.sort(key=lambda p: (STAGE_ORDER.index(p[0]), -p[1].value, p[1].frequency_hz or 0.0))
     return tuple(
         f"{STAGES[stage]}, {CHANNELS[r.channel]}: {value_text(r, unit=True)} at "
@@ -217,7 +218,7 @@ def _exceptions(
 
 def _what(record: ReadingRecord) -> str:
     """What was measured where: "response, left, record-replay"."""
-    return f"{QUANTITIES[record.reading.quantity].lower()}, {CHANNELS[record.reading.channel]}, {record.source}"
+    return f"{QUANTITIES[record.reading.quantity].title.lower()}, {CHANNELS[record.reading.channel]}, {record.source}"
 
 
 def _noted(session: SessionRecord, steps: dict[str, StepOutline]) -> Iterable[tuple[str, str, str]]:

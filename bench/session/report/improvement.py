@@ -6,10 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
-from bench.session.compare.subject import FOUND_HZ, method_of
+from bench.session.compare.subject import method_of
 from bench.words.figures import as_given, figure, hertz, with_uncertainty, with_unit
 from bench.words.names import CHANNELS
 from bench.words.sentences import NO_BREAK, listed
@@ -50,7 +51,7 @@ class Change:
 def comparable(record: ReadingRecord) -> Key:
     """What two readings must share to be compared: what was replayed, quantity, channel, tone, method, reference."""
     r = record.reading
-    hz = None if r.quantity in FOUND_HZ else r.frequency_hz
+    hz = None if QUANTITIES[r.quantity].frequency == "found" else r.frequency_hz
     tone = (hz, record.sent_db, record.lot, record.noise_reduction, record.direction)
     return (record.source, r.quantity, r.channel, *tone, method_of(r), r.reference, r.unit)
 

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from bench.measure.reading import UNITS, Channel, NoReading, Reading, Result
+from bench.measure.catalogue import QUANTITIES
+from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
-from bench.session.compare.subject import FOUND_HZ, method_of
+from bench.session.compare.subject import method_of
 from bench.session.report.improvement import comparable
 from bench.words.figures import decibels, hertz, tone
-from bench.words.names import CHANNELS, QUANTITIES, STAGES, unit_in_words
+from bench.words.names import CHANNELS, STAGES, unit_in_words
 from bench.words.readings import no_reading_text, reading_text, target_text, value_text, verdict_text
 from bench.words.sentences import true_minus
 
 USUAL = frozenset({"", "common practice, no source"})
 """Where a target comes from when nothing is said of it beside the table."""
-PARTS = "flutter_component"
-"""Of flutter: drawn, and named in the text and the CSV, but no rows among the verdicts."""
 SOURCES = ("reference tape", "record-replay", "machine")
 CHANNEL_ORDER: tuple[Channel, ...] = ("left", "right", "mono", "left-right", "both")
 STAGE_ORDER: tuple[Stage, ...] = ("found-dirty", "found-clean", "left")
@@ -106,15 +105,15 @@ class ResponseTable:
 def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
     """Everything but responses of several tones, ordered by source, quantity, tone and channel."""
     curves = _curves(records)
-    told = [r for r in _with_method(records) if not _in_a_curve(r, curves) and r.reading.quantity != PARTS]
-    found = _by_thing(told)
+    rows = [r for r in _with_method(records) if QUANTITIES[r.reading.quantity].drawn != "lines"]
+    found = _by_thing([r for r in rows if not _in_a_curve(r, curves)])
     things: list[Thing] = []
     letters: dict[str, str] = {}
     for stages in sorted(found, key=lambda s: _order(_any(s))):
         record = _any(stages)
         judged = next((r.verdict for r in reversed(stages) if r and r.verdict), None)
         reading = record.reading
-        at = "" if reading.quantity in FOUND_HZ else tone(reading.frequency_hz, record.sent_db)
+        at = "" if QUANTITIES[reading.quantity].frequency == "found" else tone(reading.frequency_hz, record.sent_db)
         detail = (
             (at + _state(record)).removeprefix(", "),
             f"re {reading.reference}" if reading.reference else "",
@@ -124,7 +123,7 @@ def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
         )
         thing = Thing(
             source=record.source,
-            name=QUANTITIES[reading.quantity],
+            name=QUANTITIES[reading.quantity].title,
             detail=_joined(*detail),
             method=method,
             note=letters.setdefault(method, _letter(len(letters))) if method else "",
@@ -288,7 +287,7 @@ def _order(record: ReadingRecord) -> tuple[object, ...]:
     r = record.reading
     return (
         SOURCES.index(record.source),
-        list(UNITS).index(r.quantity),
+        list(QUANTITIES).index(r.quantity),
         r.frequency_hz or 0.0,
         -(record.sent_db or 0.0),
         record.direction,

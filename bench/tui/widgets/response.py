@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from bench.measure.catalogue import CURVES
 from bench.measure.verdict import off_target
 from bench.procedure.state.snapshot import FoundPoint, ToneRow
 from bench.tui.text import cell
@@ -32,7 +33,7 @@ def points_of(tones: tuple[ToneRow, ...]) -> dict[str, list[Point]]:
 
     `response` readings where there are any, else levels.
     """
-    for quantity in ("response", "record_replay_level", "level"):
+    for quantity in CURVES:
         found: dict[str, list[Point]] = {}
         for tone in tones:
             for reading, verdict in tone.readings:

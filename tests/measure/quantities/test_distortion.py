@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from bench.measure.catalogue import OF_FUNDAMENTAL, OF_TOTAL
 from bench.measure.meters import Options
-from bench.measure.quantities.distortion import OF_FUNDAMENTAL, OF_TOTAL, distortion
+from bench.measure.quantities.distortion import distortion
 from tests.measure.captures import hiss, mono, reading, result, tone, value
 from tests.results import no_reading
 

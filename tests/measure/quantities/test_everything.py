@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from bench.measure.catalogue import NOISE_METHODS, WEIGHTED_PEAK
 from bench.measure.meters import Options
 from bench.measure.quantities.distortion import distortion
 from bench.measure.quantities.everything import everything
-from bench.measure.quantities.flutter import QUASI_PEAK, flutter
+from bench.measure.quantities.flutter import flutter
 from bench.measure.quantities.level import level
-from bench.measure.quantities.noise import METHODS, noise
+from bench.measure.quantities.noise import noise
 from bench.measure.quantities.separation import separation
 from bench.measure.quantities.speed import speed
 from tests.measure.captures import hiss, readings, tone, value
@@ -44,7 +45,7 @@ def test_noise_alone_gives_noise_and_hum_as_on_their_own() -> None:
     x += both(tone(50.0, -65.0, 8.0))
     told = everything(x, RATE, Options(reference_level=-10.0))
     own = noise(x, RATE, Options(reference_level=-10.0))
-    for method in METHODS:
+    for method in NOISE_METHODS:
         assert value(told, "noise", channel="left", method=method) == value(own, "noise", channel="left", method=method)
     assert len(readings(told, "signal_to_noise")) == 8
     assert readings(told, "hum") == readings(own, "hum")
@@ -65,7 +66,7 @@ def test_a_sequence_gives_response_azimuth_and_the_noise_of_its_end() -> None:
     assert value(told, "azimuth_delay") == pytest.approx(0.0, abs=0.01)
     assert readings(told, "azimuth_angle")
     own = noise(x[-4 * 48000 :], RATE)
-    for method in METHODS:
+    for method in NOISE_METHODS:
         here, there = (
             value(told, "noise", channel="left", method=method),
             value(own, "noise", channel="left", method=method),
@@ -94,7 +95,7 @@ def test_speech_like_sound_is_not_taken_for_noise() -> None:
     syllables = np.clip(np.sin(2 * np.pi * 2.3 * t) + 0.3 * np.sin(2 * np.pi * 0.4 * t), 0.0, 1.0) ** 2
     x = hiss(-25.0, 10.0, channels=2) * syllables[:, None] + hiss(-70.0, 10.0, channels=2, seed=1)
     told = everything(x, RATE)
-    assert not readings(told, "noise", method=QUASI_PEAK)
+    assert not readings(told, "noise", method=WEIGHTED_PEAK)
     assert all(r.value < -60.0 for r in readings(told, "noise"))
 
 

@@ -7,15 +7,17 @@ import pytest
 from numpy.typing import NDArray
 
 from bench.measure.carrier.flutter_channel import Hop, Statistics
+from bench.measure.catalogue import (
+    FLUTTER_METHODS,
+    TWO_SIGMA,
+    UNWEIGHTED_PEAK,
+    UNWEIGHTED_RMS,
+    WEIGHTED_PEAK,
+    WEIGHTED_RMS,
+)
 from bench.measure.meters import Options
 from bench.measure.quantities.flutter import (
     EXCEEDED,
-    METHODS,
-    QUASI_PEAK,
-    TWO_SIGMA,
-    UNWEIGHTED,
-    UNWEIGHTED_PEAK,
-    WEIGHTED,
     flutter,
     noise_floor,
     part_of,
@@ -44,9 +46,9 @@ def pulsed(ms: float, peak: float, seconds: float = 14.0) -> NDArray[np.float64]
 @pytest.mark.parametrize("peak", [0.001, 0.006])
 @pytest.mark.parametrize(("ms", "percent", "limit"), PULSES)
 def test_pulse_response(ms: float, percent: float, limit: float, peak: float) -> None:
-    steady = value(flutter(mono(carrier(10.0, (4.0, peak / 2))), RATE), "wow_and_flutter", method=QUASI_PEAK)
+    steady = value(flutter(mono(carrier(10.0, (4.0, peak / 2))), RATE), "wow_and_flutter", method=WEIGHTED_PEAK)
     told = flutter(mono(pulsed(ms, peak)), RATE)
-    assert 100.0 * value(told, "wow_and_flutter", method=QUASI_PEAK) / steady == pytest.approx(percent, abs=limit)
+    assert 100.0 * value(told, "wow_and_flutter", method=WEIGHTED_PEAK) / steady == pytest.approx(percent, abs=limit)
     assert not told.warnings
 
 
@@ -71,7 +73,7 @@ def test_the_pointer_falls_to_40_percent_between_pulses() -> None:
 def test_a_4_hz_sine_reads_by_each_method_what_theory_says() -> None:
     # ±0.1 %: quasi-peak 0.1, two-sigma 0.0997 (its 95th percentile), rms 0.0707 (computed).
     told = flutter(mono(carrier(12.0, (4.0, 0.001))), RATE)
-    for method, expected in zip(METHODS, (0.1, 0.09969, 0.07071, 0.07071, 0.1), strict=True):
+    for method, expected in zip(FLUTTER_METHODS, (0.1, 0.09969, 0.07071, 0.07071, 0.1), strict=True):
         assert value(told, "wow_and_flutter", method=method) == pytest.approx(expected, rel=0.005)
 
 
@@ -82,17 +84,17 @@ def test_a_4_hz_sine_reads_by_each_method_what_theory_says() -> None:
 def test_weighted_sines_follow_the_declared_response(hz: float, seconds: float) -> None:
     told = flutter(mono(carrier(seconds, (hz, 0.001), rate=16000.0)), 16000.0)
     peak = 0.1 * 10.0 ** (float(flutter_db(hz)[0]) / 20.0)
-    assert value(told, "wow_and_flutter", method=WEIGHTED) == pytest.approx(peak / np.sqrt(2.0), rel=0.02)
+    assert value(told, "wow_and_flutter", method=WEIGHTED_RMS) == pytest.approx(peak / np.sqrt(2.0), rel=0.02)
     assert value(told, "wow_and_flutter", method=TWO_SIGMA) == pytest.approx(0.9969 * peak, rel=0.02)
     if hz >= 1.0:
-        assert value(told, "wow_and_flutter", method=QUASI_PEAK) == pytest.approx(peak, rel=0.02)
+        assert value(told, "wow_and_flutter", method=WEIGHTED_PEAK) == pytest.approx(peak, rel=0.02)
 
 
 @pytest.mark.parametrize("hz", [0.5, 1.0, 10.0, 100.0, 180.0])
 def test_unweighted_is_flat(hz: float) -> None:
     told = flutter(mono(carrier(16.0, (hz, 0.001), rate=16000.0)), 16000.0)
     near = 0.005 if hz >= 10.0 else 0.02  # a slow one does not go evenly into the time
-    assert value(told, "wow_and_flutter", method=UNWEIGHTED) == pytest.approx(0.1 / np.sqrt(2.0), rel=near)
+    assert value(told, "wow_and_flutter", method=UNWEIGHTED_RMS) == pytest.approx(0.1 / np.sqrt(2.0), rel=near)
     peak = value(told, "wow_and_flutter", method=UNWEIGHTED_PEAK)
     if hz >= 1.0:
         assert peak == pytest.approx(0.1, rel=0.02)
@@ -110,7 +112,7 @@ def test_two_sigma_is_a_percentile_and_not_twice_the_rms() -> None:
 
 def test_a_thousandth_of_a_percent_is_seen() -> None:
     told = flutter(mono(carrier(12.0, (4.0, 1e-5))) + hiss(-70.0, 12.0), RATE)
-    for method, share in ((QUASI_PEAK, 1.0), (TWO_SIGMA, 0.9969), (WEIGHTED, 0.7071)):
+    for method, share in ((WEIGHTED_PEAK, 1.0), (TWO_SIGMA, 0.9969), (WEIGHTED_RMS, 0.7071)):
         assert value(told, "wow_and_flutter", method=method) == pytest.approx(0.001 * share, rel=0.1)
     line = reading(told, "flutter_component")
     assert line.value == pytest.approx(0.001, rel=0.02)
@@ -135,12 +137,12 @@ def test_floor_of_a_clean_16_bit_capture() -> None:
         x = carrier(12.0)
         x = np.round(x * 32768.0 + rng.random(len(x)) - rng.random(len(x))) / 32768.0
         dithered = flutter(mono(x), RATE)
-        assert value(dithered, "wow_and_flutter", method=QUASI_PEAK) < 1e-4
-        told.append(value(dithered, "wow_and_flutter", method=WEIGHTED))
+        assert value(dithered, "wow_and_flutter", method=WEIGHTED_PEAK) < 1e-4
+        told.append(value(dithered, "wow_and_flutter", method=WEIGHTED_RMS))
     # One reading scatters by 1.3 %, the mean of eight by half a per cent.
     assert 0.98 < np.sqrt(np.mean(np.square(told))) / expected < 1.02
     plain = flutter(mono(np.round(carrier(12.0) * 32768.0) / 32768.0), RATE)
-    assert value(plain, "wow_and_flutter", method=QUASI_PEAK) < 1e-4
+    assert value(plain, "wow_and_flutter", method=WEIGHTED_PEAK) < 1e-4
 
 
 def test_noise_floor_is_that_of_the_formula() -> None:
@@ -148,17 +150,17 @@ def test_noise_floor_is_that_of_the_formula() -> None:
     expected = floor_percent(1.0 / (20000.0 * 1e4))
     assert expected == pytest.approx(4.06e-4, rel=0.005)
     told = [
-        value(flutter(mono(carrier(12.0)) + hiss(-50.0, 12.0, seed=k), RATE), "wow_and_flutter", method=WEIGHTED)
+        value(flutter(mono(carrier(12.0)) + hiss(-50.0, 12.0, seed=k), RATE), "wow_and_flutter", method=WEIGHTED_RMS)
         for k in range(8)
     ]
     assert 0.98 < np.sqrt(np.mean(np.square(told))) / expected < 1.02
 
 
 def test_uncertainty_tells_what_the_noise_adds() -> None:
-    told = reading(flutter(mono(carrier(12.0)) + hiss(-50.0, 12.0), RATE), "wow_and_flutter", method=WEIGHTED)
+    told = reading(flutter(mono(carrier(12.0)) + hiss(-50.0, 12.0), RATE), "wow_and_flutter", method=WEIGHTED_RMS)
     assert told.uncertainty > 0.5 * told.value  # nothing but noise: the truth, 0, is nearly covered
     told = reading(
-        flutter(mono(carrier(12.0, (4.0, 0.001))) + hiss(-50.0, 12.0), RATE), "wow_and_flutter", method=WEIGHTED
+        flutter(mono(carrier(12.0, (4.0, 0.001))) + hiss(-50.0, 12.0), RATE), "wow_and_flutter", method=WEIGHTED_RMS
     )
     assert told.uncertainty < 0.02 * told.value
 
@@ -204,7 +206,7 @@ def test_what_breaks_the_carrier_is_bridged_and_said(wrong: str) -> None:
     else:
         x[at : at + 9600] = hiss(-60.0, 0.2)[:, 0]
     told = flutter(mono(x), RATE)
-    assert value(told, "wow_and_flutter", method=QUASI_PEAK) == pytest.approx(0.1, rel=0.03)
+    assert value(told, "wow_and_flutter", method=WEIGHTED_PEAK) == pytest.approx(0.1, rel=0.03)
     assert value(told, "wow_and_flutter", method=UNWEIGHTED_PEAK) == pytest.approx(0.1, rel=0.05)
     assert any("bridged" in w and "8.1" in w for w in told.warnings)
 
@@ -212,14 +214,14 @@ def test_what_breaks_the_carrier_is_bridged_and_said(wrong: str) -> None:
 def test_a_carrier_among_silence_and_speech_like_noise() -> None:
     x = np.concatenate([hiss(-25.0, 3.0)[:, 0], carrier(10.0, (4.0, 0.001)), np.zeros(90000)])
     told = flutter(mono(x), RATE)
-    assert value(told, "wow_and_flutter", method=QUASI_PEAK) == pytest.approx(0.1, rel=0.02)
+    assert value(told, "wow_and_flutter", method=WEIGHTED_PEAK) == pytest.approx(0.1, rel=0.02)
     assert value(told, "wow_and_flutter", method=UNWEIGHTED_PEAK) == pytest.approx(0.1, rel=0.03)
 
 
 @pytest.mark.parametrize(("hz", "nominal"), [(3000.0, 3150.0), (3000.0, None), (3150.0, 3000.0), (2988.0, 3150.0)])
 def test_3000_and_3150_are_told_apart(hz: float, nominal: float | None) -> None:
     told = flutter(mono(carrier(8.0, (4.0, 0.001), hz=hz)), RATE, Options(nominal=nominal))
-    assert value(told, "wow_and_flutter", method=QUASI_PEAK) == pytest.approx(0.1, rel=0.02)
+    assert value(told, "wow_and_flutter", method=WEIGHTED_PEAK) == pytest.approx(0.1, rel=0.02)
     assert any("3000" in w and "3150" in w for w in told.warnings)
 
 
@@ -232,19 +234,19 @@ def test_a_carrier_that_fits_is_not_remarked_on(hz: float) -> None:
 def test_a_wrong_speed_does_not_change_the_flutter() -> None:
     x = tone(3150.0, -10.0, 10.0, flutter=((4.0, 0.001),), speed=1.03)
     told = flutter(mono(x), RATE, Options(nominal=3150.0))
-    assert value(told, "wow_and_flutter", method=QUASI_PEAK) == pytest.approx(0.1, rel=0.01)
+    assert value(told, "wow_and_flutter", method=WEIGHTED_PEAK) == pytest.approx(0.1, rel=0.01)
 
 
 def test_other_carriers_by_name() -> None:
     told = flutter(mono(carrier(10.0, (4.0, 0.001), hz=1000.0)), RATE, Options(nominal=1000.0))
-    assert value(told, "wow_and_flutter", method=QUASI_PEAK) == pytest.approx(0.1, rel=0.01)
+    assert value(told, "wow_and_flutter", method=WEIGHTED_PEAK) == pytest.approx(0.1, rel=0.01)
 
 
 def test_each_channel_has_its_own_readings() -> None:
     x = np.stack([carrier(9.0, (4.0, 0.001)), np.zeros(round(9.0 * RATE))], axis=1)
     told = flutter(x, RATE)
-    assert value(told, "wow_and_flutter", channel="left", method=QUASI_PEAK) == pytest.approx(0.1, rel=0.01)
-    right = no_reading(result(told, "wow_and_flutter", channel="right", method=QUASI_PEAK))
+    assert value(told, "wow_and_flutter", channel="left", method=WEIGHTED_PEAK) == pytest.approx(0.1, rel=0.01)
+    right = no_reading(result(told, "wow_and_flutter", channel="right", method=WEIGHTED_PEAK))
     assert right.reason
 
 
@@ -275,11 +277,15 @@ def test_stated_uncertainty_covers_what_noise_and_a_wow_cut_short_do(fm: float, 
     x = mono(carrier(9.3, (fm, peak), rate=16000.0)) + hiss(-57.0, 9.3, 16000.0, seed=round(1e7 * peak + fm))
     told = flutter(x, 16000.0)
     weighted = 100.0 * peak * 10.0 ** (float(flutter_db(fm)[0]) / 20.0)
-    truth = {WEIGHTED: weighted / np.sqrt(2.0), TWO_SIGMA: 0.9969 * weighted, UNWEIGHTED: 100.0 * peak / np.sqrt(2.0)}
+    truth = {
+        WEIGHTED_RMS: weighted / np.sqrt(2.0),
+        TWO_SIGMA: 0.9969 * weighted,
+        UNWEIGHTED_RMS: 100.0 * peak / np.sqrt(2.0),
+    }
     if fm > 1.0:  # slower ones hold the pointer up, as the page of `flutter` declares
-        truth |= {QUASI_PEAK: weighted, UNWEIGHTED_PEAK: 100.0 * peak}
+        truth |= {WEIGHTED_PEAK: weighted, UNWEIGHTED_PEAK: 100.0 * peak}
     for method, expected in truth.items():
         r = reading(told, "wow_and_flutter", method=method)
         assert r.value == pytest.approx(expected, abs=r.uncertainty), method
     if peak == 1e-4 and fm > 1.0:  # and claims no more than that
-        assert reading(told, "wow_and_flutter", method=WEIGHTED).uncertainty < 0.03 * weighted
+        assert reading(told, "wow_and_flutter", method=WEIGHTED_RMS).uncertainty < 0.03 * weighted

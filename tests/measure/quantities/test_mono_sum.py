@@ -35,7 +35,9 @@ def test_two_tones_apart_in_phase(phase: float, expected: float) -> None:
 
 
 def test_an_inverted_channel_leaves_nothing() -> None:
-    assert a_reading(mono_sum(tone(), -tone())).value <= -40
+    nothing = a_reading(mono_sum(tone(), -tone()))
+    assert nothing.value <= -40
+    assert nothing.bound == "at most"
 
 
 def test_levels_that_differ_do_not_look_like_phase() -> None:

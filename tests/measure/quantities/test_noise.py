@@ -10,8 +10,9 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
+from bench.measure.catalogue import A_WEIGHTED, AVERAGE_2K, BS468_QUASI_PEAK, NOISE_METHODS, UNWEIGHTED_BAND
 from bench.measure.meters import Options
-from bench.measure.quantities.noise import AVERAGE, BAND, METHODS, QUASI_PEAK, A, noise
+from bench.measure.quantities.noise import noise
 from tests.measure.captures import hiss, mono, reading, readings, tone, value
 
 RATES = (44100.0, 48000.0, 88200.0, 96000.0, 192000.0)
@@ -34,13 +35,13 @@ def a_weighted_power(x: NDArray[np.float64], rate: float) -> float:
 def test_a_weighted_noise_is_what_the_frequency_domain_gives(rate: float) -> None:
     x = hiss(-60.0, 4.0, rate, seed=3)
     expected = 10.0 * np.log10(2.0 * a_weighted_power(x[:, 0] - x[:, 0].mean(), rate))
-    assert value(noise(x, rate), "noise", method=A) == pytest.approx(expected, abs=0.03)
+    assert value(noise(x, rate), "noise", method=A_WEIGHTED) == pytest.approx(expected, abs=0.03)
 
 
 @pytest.mark.parametrize("rate", [r for r in RATES if r > 44800.0])
 def test_unweighted_noise_is_that_of_the_band(rate: float) -> None:
     # White noise of density 1/20000: 22.4 Hz to 22.4 kHz hold 10 lg(22377.6/20000) = 0.49 dB more.
-    told = reading(noise(hiss(-60.0, 6.0, rate, seed=1), rate), "noise", method=BAND)
+    told = reading(noise(hiss(-60.0, 6.0, rate, seed=1), rate), "noise", method=UNWEIGHTED_BAND)
     assert told.value == pytest.approx(-60.0 + 0.49, abs=0.08)
 
 
@@ -48,14 +49,14 @@ def test_unweighted_noise_is_that_of_the_band(rate: float) -> None:
 def test_average_responding_reads_gaussian_noise_1_05_db_below_its_rms(rate: float) -> None:
     # Weighted rms of white noise with 0 dB at 2 kHz is +1.67 dB re that in 20 kHz (computed; ideal band to 20 kHz).
     # Above 20 kHz the weighting is more than 22 dB down, so the rate hardly matters.
-    told = value(noise(hiss(-60.0, 6.0, rate, seed=2), rate), "noise", method=AVERAGE)
+    told = value(noise(hiss(-60.0, 6.0, rate, seed=2), rate), "noise", method=AVERAGE_2K)
     assert told == pytest.approx(-60.0 + 1.67 - 1.049, abs=0.1)
 
 
-@pytest.mark.parametrize("method", METHODS)
+@pytest.mark.parametrize("method", NOISE_METHODS)
 @pytest.mark.parametrize("rate", [44100.0, 96000.0])
 def test_a_full_scale_sine_reads_0_dbfs_where_the_method_has_its_0_db(method: str, rate: float) -> None:
-    hz = 2000.0 if method == AVERAGE else 1000.0
+    hz = 2000.0 if method == AVERAGE_2K else 1000.0
     told = value(noise(mono(tone(hz, 0.0, 4.0, rate)), rate), "noise", method=method)
     assert told == pytest.approx(0.0, abs=0.03)
 
@@ -63,18 +64,18 @@ def test_a_full_scale_sine_reads_0_dbfs_where_the_method_has_its_0_db(method: st
 @pytest.mark.parametrize(("hz", "db"), [(100.0, -19.8), (3150.0, 9.0), (6300.0, 12.2), (10000.0, 8.1), (12500.0, 0.0)])
 def test_quasi_peak_of_a_tone_follows_the_bs468_table(hz: float, db: float) -> None:
     # Nominal values of BS.468-4 table 1 as read in print.
-    told = value(noise(mono(tone(hz, -20.0, 4.0)), 48000.0), "noise", method=QUASI_PEAK)
+    told = value(noise(mono(tone(hz, -20.0, 4.0)), 48000.0), "noise", method=BS468_QUASI_PEAK)
     assert told == pytest.approx(-20.0 + db, abs=0.12)
 
 
 def test_quasi_peak_is_the_highest_indication_from_a_discharged_start() -> None:
     # One 10 ms burst of 5 kHz anywhere in silence reads 48 % (41 to 55) of a steady one: BS.468-4 table 2, from memory.
-    steady = value(noise(mono(tone(5000.0, -20.0, 3.0)), 48000.0), "noise", method=QUASI_PEAK)
+    steady = value(noise(mono(tone(5000.0, -20.0, 3.0)), 48000.0), "noise", method=BS468_QUASI_PEAK)
     for at in (0.0, 2.5):
         x = np.zeros(48000 * 6)
         x[round(at * 48000) :][:480] = tone(5000.0, -20.0, 0.01)
         x[-1] = 1e-6
-        told = value(noise(mono(x), 48000.0), "noise", method=QUASI_PEAK)
+        told = value(noise(mono(x), 48000.0), "noise", method=BS468_QUASI_PEAK)
         assert 41.0 <= 100.0 * 10.0 ** ((told - steady) / 20.0) <= 55.0
 
 
@@ -83,25 +84,25 @@ def test_what_is_left_of_bias_is_no_noise_of_the_band(hz: float) -> None:
     # 20 dB above the noise, at 96 kHz: the band ends at 22.4 kHz (IEC 60268-1).
     x = hiss(-60.0, 3.0, 96000.0, seed=4)
     told = noise(x + mono(tone(hz, -40.0, 3.0, 96000.0)), 96000.0)
-    assert value(told, "noise", method=BAND) == pytest.approx(-60.0 + 0.49, abs=0.08)
+    assert value(told, "noise", method=UNWEIGHTED_BAND) == pytest.approx(-60.0 + 0.49, abs=0.08)
 
 
 def test_a_click_is_said_and_widens_the_quasi_peak() -> None:
     # Limits of BS.468-4 for a burst of 1 ms: 13.5 to 21.4 % about 17 %, 2 dB either way (from memory).
     x = hiss(-70.0, 4.0)
     clean = noise(x, 48000.0)
-    assert reading(clean, "noise", method=QUASI_PEAK).uncertainty == 0.5
+    assert reading(clean, "noise", method=BS468_QUASI_PEAK).uncertainty == 0.5
     assert not clean.warnings
     x[round(2.6 * 48000)] = 0.5
     told = noise(x, 48000.0)
-    assert reading(told, "noise", method=QUASI_PEAK).uncertainty == 2.0
+    assert reading(told, "noise", method=BS468_QUASI_PEAK).uncertainty == 2.0
     assert any("near 2.50 s" in w or "near 2.75 s" in w for w in told.warnings)
 
 
 def test_direct_current_is_no_noise() -> None:
     x = hiss(-80.0, 5.0, seed=5)
     clean, shifted = noise(x, 48000.0), noise(x + 0.1, 48000.0)
-    for method in METHODS:
+    for method in NOISE_METHODS:
         assert value(shifted, "noise", method=method) == pytest.approx(value(clean, "noise", method=method), abs=0.05)
 
 
@@ -109,7 +110,7 @@ def test_signal_to_noise_once_for_each_method_and_channel() -> None:
     told = noise(hiss(-60.0, 3.0, channels=2), 48000.0, Options(reference_level=-10.0))
     assert len(readings(told, "signal_to_noise")) == 8
     for side in ("left", "right"):
-        for method in METHODS:
+        for method in NOISE_METHODS:
             ratio = value(told, "signal_to_noise", channel=side, method=method)
             assert ratio == pytest.approx(-10.0 - value(told, "noise", channel=side, method=method))
     assert not readings(noise(hiss(-60.0, 1.0), 48000.0), "signal_to_noise")
@@ -142,15 +143,15 @@ def test_noise_made_by_another_program(tmp_path: Path) -> None:
     x, rate = soundfile.read(path, always_2d=True)
     rms = 10.0 * np.log10(2.0 * np.mean(x**2))
     told = noise(x, float(rate))
-    assert value(told, "noise", method=BAND) == pytest.approx(rms + 10.0 * np.log10(22.4 / 24.0), abs=0.05)
+    assert value(told, "noise", method=UNWEIGHTED_BAND) == pytest.approx(rms + 10.0 * np.log10(22.4 / 24.0), abs=0.05)
     expected = 10.0 * np.log10(2.0 * a_weighted_power(x[:, 0], float(rate)))
-    assert value(told, "noise", method=A) == pytest.approx(expected, abs=0.03)
+    assert value(told, "noise", method=A_WEIGHTED) == pytest.approx(expected, abs=0.03)
 
 
 def test_stated_uncertainty_of_a_mean_covers_the_scatter_between_captures() -> None:
     off = []
     for seed in range(30):
-        told = reading(noise(hiss(-60.0, 2.5, 8000.0, seed=seed), 8000.0), "noise", method=A)
+        told = reading(noise(hiss(-60.0, 2.5, 8000.0, seed=seed), 8000.0), "noise", method=A_WEIGHTED)
         off.append((told.value, told.uncertainty))
     values, spread = np.array(off).T
     assert np.mean(np.abs(values - values.mean()) < spread) > 0.85

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bench.audio.port import Samples
+from bench.measure.catalogue import QUANTITIES
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.live_tone import ToneWatch, WatchState
 from bench.measure.reading import INVERTED, Channel, NoReading, Reading, Result
@@ -18,8 +19,6 @@ from bench.procedure.state.snapshot import Gauge
 from bench.signals.tones import Multitone, Tone
 
 TURNED_ROUND = "one channel's polarity is inverted: it is taken out of the delay; check the wiring"
-WINDOW_S = {"speed_error": 2.0, "azimuth_delay": 1.0}
-"""How much of the last sound is read, where half a second is too little: flutter moves speed, weave azimuth."""
 
 PROBE_BELOW_DB = 12.0
 """Over-bias from one tone: a probe is sent so far below it, at `PROBE_HZ`. Treble falls beside it as bias rises, which
@@ -55,7 +54,7 @@ class AdjustReader:
         """Listen from now on, to so much of the last sound."""
         status = self._situation.port.status
         wanted = {self.judged_hz} | ({self.zero_hz} if self.zero_hz is not None else set())
-        window = window_s or WINDOW_S.get(self._step.quantity, 0.5)
+        window = window_s or QUANTITIES[self._step.quantity].live_window_s
         self._watches = {hz: ToneWatch(status.sample_rate, status.channels, hz, window_s=window) for hz in wanted}
 
     def feed(self, samples: Samples) -> None:
@@ -241,13 +240,5 @@ def _both(readings: tuple[Result, ...]) -> Result:
 
 def label(quantity: str, channel: Channel) -> str:
     """What a gauge shows, in words."""
-    names = {
-        "level": "level",
-        "response": "response",
-        "azimuth_delay": "delay, right after left",
-        "speed_error": "speed error",
-        "record_replay_level": "record-to-replay level",
-        "overbias": "over-bias",
-    }
-    name = names.get(quantity, quantity)
+    name = QUANTITIES[quantity].live or QUANTITIES[quantity].title.lower()
     return f"{channel} {name}" if channel in ("left", "right") else name

@@ -6,64 +6,22 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+from bench.measure.catalogue import QUANTITIES, REFERENCE_LEVEL
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
-from bench.procedure.load.check_methods import USUAL_METHOD
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Measure
 from bench.signals.level_ramp import LevelRamp
 from bench.signals.source import Source
 from bench.signals.tones import Multitone, Tone
 
-METERS = {
-    "level": "level",
-    "balance": "level",
-    "record_replay_level": "level",
-    "response": "response",
-    "azimuth_delay": "azimuth",
-    "azimuth_angle": "azimuth",
-    "azimuth_phase": "azimuth",
-    "azimuth_weave": "azimuth",
-    "speed_error": "speed",
-    "speed_drift": "speed",
-    "wow_and_flutter": "flutter",
-    "flutter_component": "flutter",
-    "noise": "noise",
-    "signal_to_noise": "noise",
-    "hum": "noise",
-    "third_harmonic": "distortion",
-    "second_harmonic": "distortion",
-    "thd": "distortion",
-    "maximum_output_level": "headroom",
-    "saturated_output_level": "headroom",
-    "separation": "separation",
-    "erasure": "erasure",
-    "dropout_count": "dropouts",
-    "dropout_rate": "dropouts",
-    "dropout_depth": "dropouts",
-    "dropout_length": "dropouts",
-}
-"""The meter of each quantity that one stretch of sound gives."""
-
-HEADROOM = {"maximum_output_level": 315.0, "saturated_output_level": 10000.0}
-"""The rising tone of each, where the step names none; reel at 190.5 mm/s and faster has 1 kHz (IEC 60094, data
-sheets)."""
-FAST_MM_S = 190.0
-RISES_FROM_DB = {"maximum_output_level": -8.0, "saturated_output_level": -20.0}
+FAST_MM_S, FAST_HZ = 190.0, 1000.0
+"""A reel that runs so fast, 190.5 mm/s and more, has its maximum output level at 1 kHz (IEC 60094, data sheets)."""
 RISES_TO_DB = 12.0
 """Re the reference level, as far as the interface can send."""
 RISES_S = 20.0
-
-REFERRED = ("signal_to_noise", "maximum_output_level", "saturated_output_level")
-"""Told re the machine's reference level."""
-
-WORST = ("dropout_depth", "dropout_length", "flutter_component")
-"""Of many readings on a channel the largest is judged."""
-
-OWN_RECORDING = ("wow_and_flutter", "flutter_component", "azimuth_weave")
-"""Of a machine's own recording they are of record and replay together."""
 
 
 def frequency_of(step: Measure, job: Job) -> float | None:
@@ -72,16 +30,17 @@ def frequency_of(step: Measure, job: Job) -> float | None:
         return step.frequency
     if step.plays is not None:
         return job.section(step.plays).hz
-    if step.quantity in HEADROOM and not step.sends:
+    rising = QUANTITIES[step.quantity].rising
+    if rising is not None and not step.sends:
         fast = step.quantity == "maximum_output_level" and job.machine.speed_mm_s > FAST_MM_S
-        return 1000.0 if fast else HEADROOM[step.quantity]
+        return FAST_HZ if fast else rising.hz
     return step.sends[0].hz if step.sends else None
 
 
 def options_of(step: Measure, job: Job) -> dict[str, Any]:
     """What its meter has to be told."""
     hz = frequency_of(step, job)
-    match METERS[step.quantity]:
+    match QUANTITIES[step.quantity].meter:
         case "speed":
             return {"nominal": hz} if hz is not None else {}
         case "flutter":
@@ -111,9 +70,10 @@ def source_of(step: Measure, job: Job, rate: int) -> Source | None:
         return None
     send = job.machine.reference.send_dbfs
     hz = frequency_of(step, job)
-    if step.quantity in HEADROOM and hz is not None:
+    rising = QUANTITIES[step.quantity].rising
+    if rising is not None and hz is not None:
         top = min(0.0, send + RISES_TO_DB)
-        return LevelRamp(hz, send + RISES_FROM_DB[step.quantity], top, max(RISES_S, step.seconds), rate)
+        return LevelRamp(hz, send + rising.from_db, top, max(RISES_S, step.seconds), rate)
     if not step.sends:
         raise Problem(f"step {step.id}: nothing is sent for {step.quantity}")
     side = step.driven or "both"
@@ -132,7 +92,7 @@ def judged_readings(step: Measure, job: Job, measured: Measured, *, because: str
     quantity = "level" if step.quantity == "record_replay_level" else step.quantity
     found = [r for r in measured.readings if r.quantity == quantity]
     found = _by_method(found, step)
-    if quantity in WORST:
+    if QUANTITIES[quantity].judged == "largest":
         found = _largest(found, step, measured)
     if not found or because:
         why = because or "; ".join(measured.warnings) or "nothing was found to measure"
@@ -141,7 +101,7 @@ def judged_readings(step: Measure, job: Job, measured: Measured, *, because: str
 
 
 def _by_method(found: list[Result], step: Measure) -> list[Result]:
-    wanted = (step.method or USUAL_METHOD.get(step.quantity, "")).casefold()
+    wanted = (step.method or QUANTITIES[step.quantity].usual_method).casefold()
     if not wanted or not found:
         return found
     for fits in (str.__eq__, str.startswith, str.__contains__):
@@ -176,7 +136,7 @@ def _told(raw: Result, step: Measure, job: Job) -> tuple[Result, float]:
         reading = with_tape(reading, job, section)
         if step.quantity == "level":
             offset = expected_dbfs(job, section)
-    level = job.machine.reference
+    level, facts = job.machine.reference, QUANTITIES[step.quantity]
     if step.quantity == "record_replay_level":
         sent = next((t.db for t in step.sends if t.hz == frequency_of(step, job)), 0.0)
         said = f"the level sent ({sent:+g} dB re {level.fluxivity_nwb_m:g} nWb/m)"
@@ -184,11 +144,11 @@ def _told(raw: Result, step: Measure, job: Job) -> tuple[Result, float]:
         reading = difference(
             "record_replay_level", reading, replay_dbfs(job) + sent, 0.0, reference=said, method=method
         )
-    if step.quantity in REFERRED and isinstance(reading, Reading):
+    if facts.relative_to == REFERENCE_LEVEL and isinstance(reading, Reading):
         reading = replace(reading, reference=f"reference level, {level.fluxivity}")
-    if step.quantity in (*HEADROOM, "azimuth_weave"):
+    if facts.rising is not None or step.quantity == "azimuth_weave":
         reading = replace(reading, frequency_hz=frequency_of(step, job))
-    if step.quantity in OWN_RECORDING and section is None:
+    if facts.both_passes and section is None:
         reading = replace(reading, method=f"{reading.method}; recorded and replayed here, so that both add")
     if step.records == "silence":
         reading = replace(reading, method=f"{reading.method}; of tape recorded with nothing sent")

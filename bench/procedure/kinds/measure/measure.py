@@ -8,14 +8,13 @@ from typing import Literal
 import numpy as np
 
 from bench.audio.port import Block, Samples
+from bench.measure.catalogue import QUANTITIES
 from bench.measure.meters import Meter, make_meter
-from bench.measure.quantities.mono_sum import MonoSumMeter
-from bench.measure.quantities.programme_azimuth import ProgrammeMeter
 from bench.measure.reading import Measured
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, Heard, Situation, Taken, View, settle
 from bench.procedure.kinds.measure.flutter_parts import parts_of
-from bench.procedure.kinds.measure.judged_readings import METERS, judged_readings, options_of, source_of
+from bench.procedure.kinds.measure.judged_readings import judged_readings, options_of, source_of
 from bench.procedure.kinds.measure.returned import come_back
 from bench.procedure.kinds.record.passage import Passage, to_record
 from bench.procedure.model.steps import Measure
@@ -78,14 +77,9 @@ class MeasureActivity(MeasuringActivity):
     def _make(self) -> None:
         status = self.situation.port.status
         self._meter: Meter
-        if self._measure.programme:
-            self._meter = ProgrammeMeter(status.sample_rate, status.channels)
-            return
-        if self._measure.quantity == "mono_sum":
-            self._meter = MonoSumMeter(status.sample_rate, status.channels)
-            return
         options = options_of(self._measure, self.situation.job)
-        self._meter = make_meter(METERS[self._measure.quantity], status.sample_rate, status.channels, options)
+        meter = "programme_azimuth" if self._measure.programme else QUANTITIES[self._measure.quantity].meter
+        self._meter = make_meter(meter, status.sample_rate, status.channels, options)
 
     def begin(self) -> None:
         """The tape plays at once; recording begins when the person says so."""
@@ -172,7 +166,7 @@ class MeasureActivity(MeasuringActivity):
             taken = tuple(Taken(r, v, self._heard, sent) for r, v in come_back(self._measure, self.situation, readings))
         else:
             taken = tuple(Taken(r, judge(r, self._target, offset=o), self._heard, sent) for r, o in readings)
-        beside = BESIDE.get(self._measure.quantity)
+        beside = QUANTITIES[self._measure.quantity].kept_beside
         parts = tuple(Taken(r, None, self._heard, sent) for r in measured.readings if r.quantity == beside)
         self._parts = parts_of([p.reading for p in parts])
         if self._parts:
@@ -204,5 +198,3 @@ class MeasureActivity(MeasuringActivity):
 
 
 READ_THEM = Prompt("go-on", "Measured and kept: read which part makes how much of it, then go on")
-BESIDE = {"wow_and_flutter": "flutter_component"}
-"""What is kept beside a quantity, not judged: the rate of each part of flutter names what makes it."""

@@ -1,0 +1,242 @@
+"""What is known of each quantity, of each unit and of each meter: the one place to look, and the one to add to.
+
+Imports nothing heavy: a file is checked, and a first screen drawn, before any meter is loaded.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """How figures in a unit are written."""
+
+    decimals: int = 2
+    """Of a kept figure that has no uncertainty."""
+    live_decimals: int = 1
+    """The fewest that a moving figure has."""
+    of_a_difference: str = ""
+    """The unit of the difference of two figures, where that is another one."""
+    heading: str = ""
+    """What a column is headed, where that is not the unit itself."""
+
+
+UNITS: dict[str, Unit] = {
+    "dB": Unit(),
+    "dBFS": Unit(of_a_difference="dB"),
+    "%": Unit(decimals=3),
+    "µs": Unit(live_decimals=0),
+    "arcmin": Unit(),
+    "degrees": Unit(decimals=1, live_decimals=0),
+    "1": Unit(decimals=0, live_decimals=0, heading="count"),
+    "per minute": Unit(decimals=1),
+    "ms": Unit(live_decimals=0),
+    "V": Unit(),
+    "ppm": Unit(),
+}
+"""Units by their sign; "1" is that of a count."""
+
+WEIGHTED_PEAK, TWO_SIGMA = "IEC 60386 weighted quasi-peak", "IEC 60386 weighted two-sigma"
+WEIGHTED_RMS, UNWEIGHTED_RMS, UNWEIGHTED_PEAK = "weighted rms", "unweighted rms", "unweighted quasi-peak"
+FLUTTER_METHODS = (WEIGHTED_PEAK, TWO_SIGMA, WEIGHTED_RMS, UNWEIGHTED_RMS, UNWEIGHTED_PEAK)
+
+A_WEIGHTED, UNWEIGHTED_BAND = "A-weighted rms", "unweighted rms 22.4 Hz-22.4 kHz"
+BS468_QUASI_PEAK, AVERAGE_2K = "ITU-R BS.468 weighted quasi-peak", "2 kHz average-responding"
+NOISE_METHODS = (A_WEIGHTED, UNWEIGHTED_BAND, BS468_QUASI_PEAK, AVERAGE_2K)
+
+HUM_TOTAL, HUM_LINE = "total of mains frequency and harmonics", "line at"
+OF_FUNDAMENTAL, OF_TOTAL = "of the fundamental", "of the total signal"
+
+FULL_SCALE = "full-scale sine (AES17)"
+REFERENCE_LEVEL = "the machine's reference level"
+LEFT = "left channel"
+
+
+@dataclass(frozen=True, slots=True)
+class RisingTone:
+    """The tone by which a limit of level is found."""
+
+    hz: float
+    """Where a step names none."""
+    from_db: float
+    """The level at which it begins, re the machine's reference level."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantity:
+    """The facts of one quantity."""
+
+    title: str
+    """Its name, as a heading."""
+    unit: str
+    """A key of `UNITS`."""
+    meter: str = ""
+    """The meter that gives it, a key of `METERS`; "" where it is worked out from other readings."""
+    step: Literal["measure", "adjust", "interface"] = "measure"
+    """The kind of step that names it; `adjust` and `interface` where no `measure` step can."""
+    methods: tuple[str, ...] = ()
+    """Those that its readings are told apart by, as its meter names them; none where there is only one."""
+    usual_method: str = ""
+    """The one that is judged where a step names none. Where there are several and none is usual, one must be named."""
+    bound: Literal["at least", "at most"] | None = None
+    """What a reading can still claim where noise hides it or the sound ends too early; None where nothing can."""
+    relative_to: str = ""
+    """What its values are relative to, where that is always the same; else each reading says it."""
+    frequency: Literal["asked", "found"] = "asked"
+    """`found`: the frequency of a reading is where the worst lay, so that two visits compare whatever it is."""
+    event: bool = False
+    """A reading is of one thing that happened to be there, and has no counterpart at another visit."""
+    judged: Literal["each", "largest"] = "each"
+    """Of many readings on a channel, which are judged."""
+    both_passes: bool = False
+    """Of a machine's own recording it is of recording and replay together."""
+    kept_beside: str = ""
+    """Another quantity of the same meter that is kept with it and not judged."""
+    drawn: Literal["row", "curve", "lines"] = "row"
+    """In a report: a row of a table; a curve over frequency, where there are several tones; lines, one for each."""
+    rising: RisingTone | None = None
+    """The tone that it is measured by, where that rises."""
+    live: str = ""
+    """What a gauge calls it, where that is not its title."""
+    live_window_s: float = 0.5
+    """How much of the last sound a live figure is read over: flutter moves speed, and weave azimuth."""
+
+
+QUANTITIES: dict[str, Quantity] = {
+    "level": Quantity(title="Level", unit="dBFS", meter="level", relative_to=FULL_SCALE, drawn="curve"),
+    "balance": Quantity(title="Balance", unit="dB", meter="level", relative_to="right channel"),
+    "response": Quantity(title="Response", unit="dB", meter="response", drawn="curve"),
+    "azimuth_delay": Quantity(
+        title="Azimuth, delay",
+        unit="µs",
+        meter="azimuth",
+        relative_to=LEFT,
+        live="delay, right after left",
+        live_window_s=1.0,
+    ),
+    "azimuth_angle": Quantity(title="Azimuth, angle", unit="arcmin", meter="azimuth", relative_to=LEFT),
+    "azimuth_phase": Quantity(title="Azimuth, phase", unit="degrees", meter="azimuth", relative_to=LEFT),
+    "azimuth_weave": Quantity(title="Azimuth weave", unit="µs", meter="azimuth", relative_to=LEFT, both_passes=True),
+    "speed_error": Quantity(title="Speed error", unit="%", meter="speed", live_window_s=2.0),
+    "speed_drift": Quantity(title="Speed drift", unit="%", meter="speed"),
+    # Methods of flutter differ by a factor of two and more (IEC 60386), those of noise by 10 dB: none is usual.
+    "wow_and_flutter": Quantity(
+        title="Wow and flutter",
+        unit="%",
+        meter="flutter",
+        methods=FLUTTER_METHODS,
+        both_passes=True,
+        kept_beside="flutter_component",
+    ),
+    "flutter_component": Quantity(
+        title="Flutter component",
+        unit="%",
+        meter="flutter",
+        relative_to="mean carrier",
+        event=True,
+        judged="largest",
+        both_passes=True,
+        drawn="lines",
+    ),
+    "noise": Quantity(
+        title="Noise", unit="dBFS", meter="noise", methods=NOISE_METHODS, bound="at most", relative_to=FULL_SCALE
+    ),
+    "signal_to_noise": Quantity(
+        title="Signal to noise", unit="dB", meter="noise", methods=NOISE_METHODS, relative_to=REFERENCE_LEVEL
+    ),
+    "hum": Quantity(
+        title="Hum",
+        unit="dBFS",
+        meter="noise",
+        methods=(HUM_TOTAL, HUM_LINE),
+        usual_method=HUM_TOTAL,
+        bound="at most",
+        relative_to=FULL_SCALE,
+        frequency="found",
+    ),
+    "third_harmonic": Quantity(
+        title="Third harmonic", unit="%", meter="distortion", methods=(OF_FUNDAMENTAL,), bound="at most"
+    ),
+    "second_harmonic": Quantity(
+        title="Second harmonic", unit="%", meter="distortion", methods=(OF_FUNDAMENTAL,), bound="at most"
+    ),
+    "thd": Quantity(
+        title="Harmonic distortion",
+        unit="%",
+        meter="distortion",
+        methods=(OF_FUNDAMENTAL, OF_TOTAL),
+        usual_method=OF_FUNDAMENTAL,
+        bound="at most",
+    ),
+    # 315 Hz on cassette and slow reel (IEC 60094, data sheets); what a fast reel has instead is said where it is sent.
+    "maximum_output_level": Quantity(
+        title="Maximum output level",
+        unit="dB",
+        meter="headroom",
+        bound="at least",
+        relative_to=REFERENCE_LEVEL,
+        rising=RisingTone(315.0, -8.0),
+    ),
+    "saturated_output_level": Quantity(
+        title="Saturated output level",
+        unit="dB",
+        meter="headroom",
+        bound="at least",
+        relative_to=REFERENCE_LEVEL,
+        rising=RisingTone(10000.0, -20.0),
+    ),
+    "separation": Quantity(title="Separation", unit="dB", meter="separation", bound="at least"),
+    "erasure": Quantity(title="Erasure", unit="dB", meter="erasure", bound="at least"),
+    "mono_sum": Quantity(
+        title="Mono sum", unit="dB", meter="mono_sum", bound="at most", relative_to="channels in step"
+    ),
+    "dropout_count": Quantity(title="Dropouts", unit="1", meter="dropouts"),
+    "dropout_rate": Quantity(title="Dropout rate", unit="per minute", meter="dropouts"),
+    "dropout_depth": Quantity(
+        title="Dropout depth",
+        unit="dB",
+        meter="dropouts",
+        bound="at least",
+        relative_to="running level",
+        event=True,
+        judged="largest",
+    ),
+    "dropout_length": Quantity(title="Dropout length", unit="ms", meter="dropouts", event=True, judged="largest"),
+    "record_replay_level": Quantity(title="Record-to-replay level", unit="dB", meter="level", drawn="curve"),
+    "overbias": Quantity(title="Over-bias", unit="dB", step="adjust"),
+    "mistracking": Quantity(title="Mistracking", unit="dB", frequency="found"),
+    "encoding_error": Quantity(title="Encoding error", unit="dB", frequency="found"),
+    "decoding_error": Quantity(title="Decoding error", unit="dB", frequency="found"),
+    "linearity": Quantity(title="Linearity", unit="dB", step="interface"),
+    "full_scale_output": Quantity(
+        title="Full scale, output", unit="V", step="interface", relative_to="full-scale sine (AES17), volts rms"
+    ),
+    "full_scale_input": Quantity(
+        title="Full scale, input", unit="V", step="interface", relative_to="full-scale sine (AES17), volts rms"
+    ),
+    "clock_error": Quantity(title="Clock error", unit="ppm", step="interface"),
+}
+"""Every quantity that a reading can hold, in the order in which a report lists them."""
+
+CURVES = ("response", "record_replay_level", "level")
+"""The quantities drawn as curves: of the tones of one step the first of these that they gave."""
+
+METERS: dict[str, str] = {
+    "level": "bench.measure.quantities.level:LevelMeter",
+    "response": "bench.measure.quantities.response:ResponseMeter",
+    "azimuth": "bench.measure.quantities.azimuth:AzimuthMeter",
+    "programme_azimuth": "bench.measure.quantities.programme_azimuth:ProgrammeMeter",
+    "speed": "bench.measure.quantities.speed:SpeedMeter",
+    "flutter": "bench.measure.quantities.flutter:FlutterMeter",
+    "noise": "bench.measure.quantities.noise:NoiseMeter",
+    "distortion": "bench.measure.quantities.distortion:DistortionMeter",
+    "headroom": "bench.measure.quantities.headroom:HeadroomMeter",
+    "separation": "bench.measure.quantities.separation:SeparationMeter",
+    "erasure": "bench.measure.quantities.erasure:ErasureMeter",
+    "mono_sum": "bench.measure.quantities.mono_sum:MonoSumMeter",
+    "dropouts": "bench.measure.quantities.dropouts:DropoutMeter",
+    "everything": "bench.measure.quantities.everything:EverythingMeter",
+}
+"""Module and class of each meter: made with (sample_rate, channels, options). Their names are those of `measure`."""
