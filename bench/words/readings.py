@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import NoReading, Result
 from bench.measure.verdict import Verdict
 from bench.words.figures import as_given, hertz, number, with_uncertainty, with_unit
-from bench.words.names import CHANNELS, QUANTITIES
+from bench.words.names import CHANNELS
 
 
 def what(reading: Result) -> str:
     """What it is a reading of: "response, left, 10 kHz"."""
     at = [hertz(reading.frequency_hz)] if reading.frequency_hz else []
-    return ", ".join([QUANTITIES[reading.quantity].lower(), CHANNELS[reading.channel], *at])
+    return ", ".join([QUANTITIES[reading.quantity].title.lower(), CHANNELS[reading.channel], *at])
 
 
 def value_text(reading: Result, *, unit: bool = False) -> str:
