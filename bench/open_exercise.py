@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from bench.audio.port import Port
@@ -13,9 +13,9 @@ from bench.procedure.load.library import Library
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Fault
 from bench.procedure.model.steps import Adjust
-from bench.procedure.state.journal import Event, Journal
-from bench.training.debrief import Debrief, debrief
-from bench.training.debrief_text import in_sentences
+from bench.procedure.state.events import Answered, Debriefed, Done, Event, of_kind
+from bench.procedure.state.journal import Journal
+from bench.training.debrief import debrief
 from bench.training.exercise import CLOSING, draw_faults, named, with_closing
 from bench.training.truth import Truth
 
@@ -53,22 +53,18 @@ class Exercise:
         )
         return truth_of(fresh, job.machine, self.faults)
 
-    def told(self, port: Port, events: Sequence[Event]) -> Debrief:
+    def told(self, port: Port, events: Sequence[Event]) -> Debriefed:
         """What was done against what was so."""
-        answers = [e.text for e in events if e.kind == "answer" and e.step == CLOSING]
-        names = named(answers[-1].partition(": ")[2], self.titles) if answers else ()
+        answers = [str(e.answer) for e in of_kind(events, Answered) if e.step == CLOSING]
+        names = named(answers[-1], self.titles) if answers else ()
         sets = {t for s in self.job.steps if isinstance(s, Adjust) for t in s.trimmers.values()}
         return debrief(self.truth(), self.truth(port), events, sorted(sets), names)
 
-    def end(self, port: Port, journal: Journal, clock: Clock) -> Debrief | None:
-        """Tell the debrief into the session, once; None while the exercise is not over."""
+    def end(self, port: Port, journal: Journal, clock: Clock) -> None:
+        """Keep the debrief in the session, once, when the exercise is over."""
         events = journal.events()
-        if not any(e.kind == "done" for e in events) or any(e.kind == "debrief" for e in events):
-            return None
-        told = self.told(port, events)
-        for about, sentence in in_sentences(told):
-            journal.note(Event("debrief", CLOSING, sentence, clock.wall(), about))
-        return told
+        if any(of_kind(events, Done)) and not any(of_kind(events, Debriefed)):
+            journal.note(replace(self.told(port, events), step=CLOSING, time=clock.wall()))
 
 
 def set_exercise(sheets: Mapping[str, Fault], job: Job, chosen: Sequence[str], more: int, seed: int) -> Exercise:

@@ -21,11 +21,14 @@ from bench.procedure.run.interface_sheet import calibration, newest_of, sheet_te
 from bench.procedure.run.narrated_journal import ToldJournal
 from bench.procedure.run.runner import Runner
 from bench.procedure.run.views import job_view
-from bench.procedure.state.journal import Event, Journal, turns_in
+from bench.procedure.state.event_words import said
+from bench.procedure.state.events import Acted, Event, InterfaceSheetWritten, SignedOff, Switched, Turned, of_kind
+from bench.procedure.state.journal import Journal
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot
 from bench.session.record.reader import read_session
-from bench.session.record.record import JobFacts
+from bench.session.record.record import JobFacts, TrimmerTurns
+from bench.session.record.steps import steps_of
 from bench.session.record.store import SessionStore
 from bench.workspace import Workspace
 
@@ -139,6 +142,7 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, real_time: b
         facts,
         inputs,
         clock,
+        steps=steps_of(job),
         evidence=wanted.evidence,
     )
     turn_as_before(port, store.job)
@@ -153,7 +157,7 @@ def resume_run(
     Raises:
         Problem: it can't be gone on with.
     """
-    store = SessionStore.reopen(folder, clock)
+    store = SessionStore.reopen(folder)
     try:
         facts = store.job
         library = Library(Workspace(store.inputs))
@@ -200,7 +204,7 @@ def keep_interface(job: Job, store: SessionStore, port: Port, clock: Clock) -> s
     A real interface's goes to the workspace, where later sessions find it; the practice loop's stays with its session.
     """
     events = store.events()
-    if not any(e.kind == "sign-off" for e in events) or any(e.value == KEPT for e in events):
+    if not any(of_kind(events, SignedOff)) or any(of_kind(events, InterfaceSheetWritten)):
         return ""
     status, day = port.status, clock.wall().date()
     text = sheet_text(job.steps, last_attempts(store.records()), status.name, day, status.sample_rate)
@@ -209,16 +213,12 @@ def keep_interface(job: Job, store: SessionStore, port: Port, clock: Clock) -> s
     live = status.kind == "live"
     folder = Workspace(store.folder.parents[1]).sheets / "interfaces" if live else store.folder
     path = write_sheet(folder, text, status.name, day)
-    said = f"interface sheet written: {path}"
-    store.note(Event("note", job.steps[-1].id, said, clock.wall(), KEPT))
-    return said
+    written = InterfaceSheetWritten(str(path), step=job.steps[-1].id, time=clock.wall())
+    store.note(written)
+    return said(written, {})
 
 
-KEPT = "interface-sheet"
-"""The value of the event that says so."""
-
-
-def turned_before(wanted: Wanted, port: Port) -> tuple[str, ...]:
+def turned_before(wanted: Wanted, port: Port) -> tuple[TrimmerTurns, ...]:
     """How the session that this one comes after left the trimmers, as `JobFacts` has it; none where it is the first.
 
     Raises:
@@ -232,7 +232,7 @@ def turned_before(wanted: Wanted, port: Port) -> tuple[str, ...]:
             f"{wanted.after}: that session is of another machine; name one on the practice machine with --seed "
             f"{wanted.seed}"
         )
-    turns = (f"{e.text.partition(':')[0]}: {e.value}" for e in before.events if e.kind == "turns")
+    turns = (TrimmerTurns(e.trimmer, e.degrees) for e in of_kind(before.events, Turned))
     return (*before.job.turned_before, *turns)
 
 
@@ -242,9 +242,8 @@ def turn_as_before(port: Port, facts: JobFacts) -> None:
     if hands is None:
         return
     for turns in facts.turned_before:
-        trimmer, _, degrees = turns.partition(": ")
-        for by in degrees.split():
-            hands.turn(trimmer, float(by))
+        for degrees in turns.degrees:
+            hands.turn(turns.trimmer, degrees)
 
 
 def put_back(port: Port, job: Job, events: tuple[Event, ...]) -> None:
@@ -256,19 +255,19 @@ def put_back(port: Port, job: Job, events: tuple[Event, ...]) -> None:
     if hands is None:
         return
     for event in events:
-        if event.kind == "act":
-            perform(hands, event.text, job.lot_index(event.value))
-        elif event.kind == "switch":
-            control, _, position = event.text.partition(": ")
-            with suppress(Problem):  # one that only the person reaches
-                hands.switch(control, position)
-        for trimmer, turns in turns_in((event,)):
-            for degrees in turns:
-                hands.turn(trimmer, degrees)
+        match event:
+            case Acted(act, lot):
+                perform(hands, act, job.lot_index(lot))
+            case Switched(control, position):
+                with suppress(Problem):  # one that only the person reaches
+                    hands.switch(control, position)
+            case Turned(trimmer, turns):
+                for degrees in turns:
+                    hands.turn(trimmer, degrees)
 
 
 def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | None) -> Opened:
-    journal: Journal = store if say is None else ToldJournal(store, say)
+    journal: Journal = store if say is None else ToldJournal(store, say, {s.id: s.title for s in job.steps})
     return Opened(job, port, store, Runner(job, port, journal, clock), clock)
 
 

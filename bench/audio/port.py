@@ -23,6 +23,9 @@ Act = Literal[
 ]
 """What a step's `does` may state as done to the machine."""
 
+LOADS: tuple[Act, ...] = ("load-reference-tape", "load-work-tape", "load-owners-tape")
+"""Those that put a tape in."""
+
 
 @dataclass(frozen=True, slots=True)
 class Block:

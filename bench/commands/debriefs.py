@@ -7,12 +7,15 @@ import json
 from pathlib import Path
 
 from bench.problem import Problem
+from bench.procedure.state.events import Debriefed, of_kind
 from bench.session.record.paths import FILE_NAME
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
+from bench.session.report.debrief_text import debrief_lines, time_spent
 from bench.workspace import find_workspace
 
-MARKS = (("mended", ": mended"), ("hidden", "hidden, not mended"), ("found", ": found."), ("missed", ": missed."))
+STATES = ("mended", "hidden", "found", "missed")
+"""What may have become of a fault."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -63,20 +66,20 @@ def _sessions(folders: list[Path]) -> list[Path]:
 
 
 def _row(session: SessionRecord) -> dict[str, object]:
-    told = [(str(e.value), e.text) for e in session.events if e.kind == "debrief"]
-    faults = [text for about, text in told if about == "fault"]
+    debrief = next(of_kind(session.events, Debriefed), None)
+    states: list[str] = [fault.state for fault in debrief.faults] if debrief else []
     return {
         "session": session.folder.name,
         "trainee": session.job.trainee,
         "procedure": session.job.procedure,
         "machine": session.job.machine,
         "seed": session.job.seed,
-        "over": bool(told),
+        "over": debrief is not None,
         "hidden_faults": list(session.job.exercise or ()),
-        **{word: sum(mark in text for text in faults) for word, mark in MARKS},
-        "named_wrongly": sum(about == "wrong" for about, _ in told),
-        "spent": next((text for about, text in told if about == "spent"), ""),
-        "said": [text for _, text in told],
+        **{state: states.count(state) for state in STATES},
+        "named_wrongly": len(debrief.wrongly_named) if debrief else 0,
+        "spent": time_spent(debrief) if debrief else "",
+        "said": [text for _, text in debrief_lines(session.events)],
     }
 
 
@@ -85,5 +88,5 @@ def _line(row: dict[str, object]) -> str:
     head = f"{row['session']}: {who}, {row['procedure']}, seed {row['seed']}"
     if not row["over"]:
         return f"{head}: not over yet"
-    counts = ", ".join(f"{row[word]} {word}" for word, _ in MARKS)
+    counts = ", ".join(f"{row[state]} {state}" for state in STATES)
     return f"{head}: {counts}, {row['named_wrongly']} named wrongly. {row['spent']}"

@@ -14,6 +14,7 @@ from bench.open_run import Opened, Wanted
 from bench.problem import Problem
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Outcome
+from bench.session.report.debrief_text import debrief_lines
 
 
 def add_sheets(parser: argparse.ArgumentParser) -> None:
@@ -88,9 +89,8 @@ def _tell(opened: Opened, outcome: Outcome, *, as_json: bool) -> int:
     if as_json:
         print(json.dumps(_as_json(opened, outcome, folder), ensure_ascii=False))
         return outcome.exit_code
-    for event in opened.store.events():
-        if event.kind == "debrief":
-            print(event.text)
+    for _, line in debrief_lines(opened.store.events()):
+        print(line)
     counts = ", ".join(f"{n} {word}" for word, n in sorted(outcome.words.items()))
     print(outcome.said)
     if counts:
@@ -123,5 +123,5 @@ def _as_json(opened: Opened, outcome: Outcome, folder: Path) -> dict[str, object
         "said": outcome.said,
         "verdicts": outcome.words,
         "readings": readings,
-        "debrief": [{"about": e.value, "said": e.text} for e in opened.store.events() if e.kind == "debrief"],
+        "debrief": [{"about": about, "said": line} for about, line in debrief_lines(opened.store.events())],
     }

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
-from typing import Literal
 
-from bench.procedure.state.journal import Event, turns_in
+from bench.procedure.state.events import Debriefed, Event, FaultOutcome, Resumed, TrimmerOutcome, Turned, of_kind
 from bench.training.truth import FaultTruth, TrimmerTruth, Truth
 
 RIGHT_WITHIN: tuple[tuple[str, float], ...] = (
@@ -34,60 +33,10 @@ HIDES: tuple[tuple[str, tuple[str, ...]], ...] = (
 """A trimmer that can make good what another thing costs, and the trimmers and figures it can hide. Common practice,
 no source."""
 
-State = Literal["mended", "hidden", "found", "missed"]
 
-
-@dataclass(frozen=True, slots=True)
-class FaultTold:
-    """What became of a fault."""
-
-    fault: FaultTruth
-    """As it is at the end."""
-    state: State
-    """`found`: named, though it stands; `missed`: neither named nor mended."""
-    named: bool
-    by: str = ""
-    """The trimmer that hides it."""
-
-
-@dataclass(frozen=True, slots=True)
-class TrimmerTold:
-    """What became of a trimmer."""
-
-    trimmer: TrimmerTruth
-    """As it stands at the end."""
-    before: float
-    """How far from right it stood."""
-    turns: int
-    right: bool
-    hides: str = ""
-    """What it makes good that is wrong elsewhere."""
-    allowed: bool = False
-    """It makes good what only the workshop can mend, and the trainee named that."""
-
-
-@dataclass(frozen=True, slots=True)
-class Debrief:
-    """All that the trainee is told at the end."""
-
-    faults: tuple[FaultTold, ...]
-    trimmers: tuple[TrimmerTold, ...]
-    """Those that the procedure sets, or that were turned."""
-    wrongly_named: tuple[str, ...]
-    turns: int
-    minutes: float
-
-    @property
-    def clean(self) -> bool:
-        """Whether nothing is left to look at again."""
-        return (
-            all(f.state in ("mended", "found") for f in self.faults)
-            and all(t.right or t.allowed for t in self.trimmers)
-            and not self.wrongly_named
-        )
-
-
-def debrief(before: Truth, after: Truth, events: Sequence[Event], sets: Sequence[str], named: Sequence[str]) -> Debrief:
+def debrief(
+    before: Truth, after: Truth, events: Sequence[Event], sets: Sequence[str], named: Sequence[str]
+) -> Debriefed:
     """Compare what was done with what was so.
 
     Args:
@@ -104,13 +53,13 @@ def debrief(before: Truth, after: Truth, events: Sequence[Event], sets: Sequence
             continue
         right = abs(t.off) <= right_within(t.name)
         hides = "" if right or t.name not in turns else _hidden_by(t, after)
-        told.append(TrimmerTold(t, before.off(t.name), turns.get(t.name, 0), right, hides))
+        told.append(TrimmerOutcome(t.name, t.unit, before.off(t.name), t.off, turns.get(t.name, 0), right, hides))
     faults = tuple(_fault(f, told, named) for f in after.faults)
-    worn = {f.fault.name for f in faults if f.state == "found" and not f.fault.mendable}
+    worn = {f.name for f in after.faults if f.there and not f.mendable and f.name in named}
     told = [replace(t, allowed=t.hides in worn) for t in told]
     had = {f.name for f in before.faults}
     wrongly = tuple(n for n in named if n not in had)
-    return Debrief(faults, tuple(told), wrongly, sum(turns.values()), _minutes(events))
+    return Debriefed(faults, tuple(told), wrongly, sum(turns.values()), _minutes(events))
 
 
 def right_within(trimmer: str) -> float:
@@ -144,23 +93,21 @@ def _same_side(one: str, other: str) -> bool:
     return "" in sides or sides[0] == sides[1]
 
 
-def _fault(fault: FaultTruth, told: Sequence[TrimmerTold], named: Sequence[str]) -> FaultTold:
-    is_named = fault.name in named
+def _fault(fault: FaultTruth, told: Sequence[TrimmerOutcome], named: Sequence[str]) -> FaultOutcome:
+    outcome = FaultOutcome(fault.name, fault.tells, "missed", named=fault.name in named)
     if not fault.there:
-        return FaultTold(fault, "mended", is_named)
-    if is_named and not fault.mendable:
-        return FaultTold(fault, "found", is_named)
-    for t in told:
-        if t.hides and (t.hides == fault.name or t.hides in fault.trimmers):
-            return FaultTold(fault, "hidden", is_named, t.trimmer.name)
-    return FaultTold(fault, "found" if is_named else "missed", is_named)
+        return replace(outcome, state="mended")
+    hidden_by = next((t.name for t in told if t.hides and (t.hides == fault.name or t.hides in fault.trimmers)), "")
+    if hidden_by and not (outcome.named and not fault.mendable):
+        return replace(outcome, state="hidden", by=hidden_by)
+    return replace(outcome, state="found") if outcome.named else outcome
 
 
 def _turns(events: Sequence[Event]) -> dict[str, int]:
     """How often each trimmer was turned."""
     out: dict[str, int] = {}
-    for name, turns in turns_in(events):
-        out[name] = out.get(name, 0) + len(turns)
+    for turned in of_kind(events, Turned):
+        out[turned.trimmer] = out.get(turned.trimmer, 0) + len(turned.degrees)
     return out
 
 
@@ -168,6 +115,6 @@ def _minutes(events: Sequence[Event]) -> float:
     """From the first event to the last, without the time between leaving and coming back."""
     seconds = 0.0
     for earlier, later in pairwise(events):
-        if later.kind != "resume":
+        if not isinstance(later, Resumed):
             seconds += max(0.0, (later.time - earlier.time).total_seconds())
     return seconds / 60

@@ -95,11 +95,11 @@ class BenchSitting:
         if fault is not None:
             parts = [self._opened.end_after(fault), *([] if isinstance(fault, Problem) else [crash_file(fault)])]
             return " ".join(f"{part[:1].upper()}{part[1:]}." for part in parts)
+        from bench.session.report.debrief_text import debrief_lines
         from bench.session.report.report import write_report
 
         said = self._opened.end()
-        events = self._opened.store.events()
-        self.debrief = tuple((str(e.value), e.text) for e in events if e.kind == "debrief")
+        self.debrief = debrief_lines(self._opened.store.events())
         if said:
             return said
         if outcome is None and not self._opened.store.records():

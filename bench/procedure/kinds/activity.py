@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
@@ -15,12 +15,12 @@ from bench.problem import Problem
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Adjust, Measuring, StepBase
 from bench.procedure.state.dependencies import to_check_again
-from bench.procedure.state.journal import Event, EventKind, Journal, ReadingRecord, turns_in
+from bench.procedure.state.events import Acted, CurveTaken, Event, Turned, TurnedBack, of_kind
+from bench.procedure.state.journal import Journal, ReadingRecord
 from bench.procedure.state.progress import Way
 from bench.procedure.state.recent_sound import LONGEST_S, RecentSound
 from bench.procedure.state.snapshot import CheckRow, Curve, FlutterPart, Gauge, Prompt, ToneRow
 from bench.signals.source import Source
-from bench.words.figures import rotation
 
 if TYPE_CHECKING:
     from bench.procedure.kinds.adjust.trimmer_response import Answering
@@ -216,20 +216,26 @@ class Situation:
             if self.journal.save_again():
                 self.unsaved = ""
 
-    def note(self, kind: EventKind, step: str, text: str, value: float | str | None = None) -> None:
-        """Keep an event, likewise."""
+    def note(self, step: str, event: Event) -> None:
+        """Keep an event of the step of this id, likewise."""
         try:
-            self.journal.note(Event(kind, step, text, self.clock.wall(), value))
+            self.journal.note(replace(event, step=step, time=self.clock.wall()))
             self.unsaved = ""
         except Problem as problem:
             self.unsaved = problem.sentence
+
+    def keep_curve(self, step: Adjust, curve: Curve) -> None:
+        """Keep what a reading did as a trimmer was turned, likewise."""
+        trimmer = next((name for side, name in step.trimmers.items() if side in (curve.channel, "both")), "")
+        facts = (step.quantity, trimmer, curve.channel, curve.along, curve.unit, curve.points)
+        self.note(step.id, CurveTaken(*facts, frequency_hz=curve.frequency_hz))
 
     def do(self, act: Act, step: StepBase) -> None:
         """Something was done to the machine: let it be so on the practice machine, and note it."""
         hands = self.hands
         if hands is not None:
             perform(hands, act, self.job.lot_index(step.lot))
-        self.note("act", step.id, act, step.lot or None)
+        self.note(step.id, Acted(act, step.lot))
         if act == "turn-back" and hands is not None:
             self._turn_back(step)
 
@@ -250,14 +256,13 @@ class Situation:
     def _turn_back(self, step: StepBase) -> None:
         """Every trimmer to where it stood when the job began, by the turns that were counted."""
         counted = {name: sum(turns) for name, turns in self.turned.items()}
-        for name, turns in turns_in(self.journal.events()):
-            counted[name] = counted.get(name, 0.0) + sum(turns)
+        for turned in of_kind(self.journal.events(), Turned):
+            counted[turned.trimmer] = counted.get(turned.trimmer, 0.0) + sum(turned.degrees)
         for name, degrees in counted.items():
             if abs(degrees) < SMALLEST_BACK:
                 continue
             self.turn(name, -degrees)
-            said = f"{name} turned back by {rotation(-degrees)}, to where it stood when the job began"
-            self.note("note", step.id, said)
+            self.note(step.id, TurnedBack(name, -degrees))
 
 
 class Activity(ABC):

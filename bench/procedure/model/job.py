@@ -91,9 +91,9 @@ class Job:
         """The several tapes that its steps are of, in the order in which they come."""
         return tuple(dict.fromkeys(s.lot for s in self.steps if s.lot))
 
-    def lot_index(self, lot: str | float | None) -> int:
+    def lot_index(self, lot: str) -> int:
         """Which of the lots; 0 where it is of none."""
-        return self.lots.index(lot) if isinstance(lot, str) and lot in self.lots else 0
+        return self.lots.index(lot) if lot in self.lots else 0
 
     def tape_of(self, lot: str) -> Tape:
         """What a lot is on the practice machine; beyond the sheets there are, another reel of the first."""

@@ -207,7 +207,8 @@ class Entry(StepBase):
     """A number, a choice or words read by the person from something else."""
 
     kind: Literal["entry"]
-    asks: Literal["number", "choice", "words"]
+    asks: Literal["number", "choice", "words", "complaint"]
+    """`complaint`: what the owner says is wrong, in the owner's words; the report begins its summary with them."""
     unit: str = ""
     choices: tuple[Said, ...] = ()
     target: TargetName | None = None

@@ -6,13 +6,14 @@ from bench.procedure.kinds.activity import Situation
 from bench.procedure.model.steps import Adjust, StepBase
 from bench.procedure.state.dependencies import (
     disturbed_by,
-    in_words,
+    in_order,
     moved_by,
     moved_by_trimmer,
     named,
     shown_by,
     shown_so_far,
 )
+from bench.procedure.state.events import CheckedAgain, Disturbed
 
 
 class Ledger:
@@ -46,10 +47,10 @@ class Ledger:
         disturbed &= shown_so_far(situation.journal.records(), self._steps)
         standing = set(situation.to_check_again)
         if disturbed - standing:
-            situation.note("to-check", step.id, in_words(disturbed - standing))
+            situation.note(step.id, Disturbed(in_order(disturbed - standing)))
         again = shown & (standing | disturbed)
         if again:
-            situation.note("checked", step.id, in_words(again))
+            situation.note(step.id, CheckedAgain(in_order(again)))
 
     def _shown_now(self, step: StepBase) -> frozenset[str]:
         """What the last attempt at a step has shown, with a reading."""

@@ -11,9 +11,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal
 
+from bench.audio.port import LOADS
 from bench.problem import Problem
 from bench.procedure.kinds.activity import Situation
 from bench.procedure.model.steps import Adjust, Measure, Measuring, Reference, StepBase, records
+from bench.procedure.state.events import Acted, Overridden, Switched, of_kind
 from bench.procedure.state.snapshot import Prompt
 
 SWAP = "Reference tape out and put away, work tape in. Confirm before anything records."
@@ -47,11 +49,10 @@ class Interlocks:
         self._asked: tuple[Control, str] | None = None
 
     def _acts(self) -> list[str]:
-        events = self._situation.journal.events()
-        return [e.text for e in events if e.kind == "act"]
+        return [e.act for e in of_kind(self._situation.journal.events(), Acted)]
 
     def _tape_in(self) -> str:
-        loads = [a for a in self._acts() if a.startswith("load-")]
+        loads = [act for act in self._acts() if act in LOADS]
         return loads[-1] if loads else ""
 
     def demand(self, step: StepBase) -> Prompt | None:
@@ -61,7 +62,7 @@ class Interlocks:
             return None
         if uses_reference_tape(step):
             acts = self._acts()
-            overridden = any(e.kind == "override" for e in self._situation.journal.events())
+            overridden = any(of_kind(self._situation.journal.events(), Overridden))
             if not overridden and not {"clean", "demagnetise"} <= set(acts):
                 return Prompt("reason", DIRTY, interlock=True)
             if self._tape_in() != "load-reference-tape":
@@ -85,8 +86,8 @@ class Interlocks:
         return None
 
     def _stands(self, control: Control) -> str:
-        said = [e.text for e in self._situation.journal.events() if e.kind == "switch"]
-        return next((t.partition(": ")[2] for t in reversed(said) if t.startswith(control)), AT_FIRST[control])
+        switched = [e for e in of_kind(self._situation.journal.events(), Switched) if e.control == control]
+        return switched[-1].position if switched else AT_FIRST[control]
 
     def _switched(self, control: Control, wanted: str) -> bool:
         hands = self._situation.hands
@@ -99,7 +100,7 @@ class Interlocks:
         return True
 
     def _note(self, control: Control, wanted: str, step: StepBase) -> None:
-        self._situation.note("switch", step.id, f"{control}: {wanted}")
+        self._situation.note(step.id, Switched(control, wanted))
 
     def confirm(self, step: StepBase) -> None:
         """The person confirmed the change of tapes, or the switch."""
@@ -110,7 +111,7 @@ class Interlocks:
 
     def override(self, step: StepBase, reason: str) -> None:
         """The reference tape goes in all the same."""
-        self._situation.note("override", step.id, f"reference tape in an uncleaned machine: {reason}")
+        self._situation.note(step.id, Overridden(reason))
 
 
 def _wanted(step: StepBase) -> Iterator[tuple[Control, str]]:

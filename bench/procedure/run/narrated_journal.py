@@ -4,16 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from bench.procedure.state.journal import Event, Journal, ReadingRecord, Sound
+from bench.procedure.state.event_words import Titles, said
+from bench.procedure.state.events import KIND_OF, Event
+from bench.procedure.state.journal import Journal, ReadingRecord, Sound
 from bench.words.readings import judged_text, what
 
 
 class ToldJournal:
-    """Keeps by another journal, and says a line for each reading and event when that has returned."""
+    """Keeps by another journal, and says a line for each reading and event when that has returned.
 
-    def __init__(self, journal: Journal, say: Callable[[str], None]) -> None:
+    Args:
+        journal: keeps.
+        say: says a line.
+        titles: of the steps, by their ids.
+    """
+
+    def __init__(self, journal: Journal, say: Callable[[str], None], titles: Titles) -> None:
         self._journal = journal
         self._say = say
+        self._titles = titles
         self._held: list[str] = []
         """What is not on disk yet."""
 
@@ -43,7 +52,7 @@ class ToldJournal:
 
     def note(self, event: Event) -> None:
         """Keep, then say it."""
-        self._held.append(f"{event.kind} {event.step}: {event.text}")
+        self._held.append(f"{KIND_OF[type(event)]} {event.step}: {said(event, self._titles)}")
         self._journal.note(event)
         self._say_held()
 

@@ -17,9 +17,11 @@ from bench.procedure.run.disturbances import Ledger
 from bench.procedure.run.input_monitor import SoundIn
 from bench.procedure.run.interlocks import Interlocks
 from bench.procedure.run.views import job_view, step_view
+from bench.procedure.state import events
 from bench.procedure.state.as_found import AsFound
+from bench.procedure.state.event_words import said
 from bench.procedure.state.journal import Journal
-from bench.procedure.state.outcome import judge_run
+from bench.procedure.state.outcome import ending, judge_run
 from bench.procedure.state.snapshot import InputView, Outcome, Prompt, Snapshot
 
 HELD = Prompt("go-on", "Held: sound, tape and timer stand. Go on with the same key")
@@ -74,11 +76,11 @@ class Runner:
         resumed = bool(self._journal.events())
         if not resumed:
             for left in self.job.left_out:
-                self._situation.note("left-out", left.id, left.title, left.why)
+                self._situation.note(left.id, events.NotApplicable(left.title, left.why))
         step = self._step
         if step is None:
             return
-        self._situation.note("resume" if resumed else "start", step.id, f"at {step.title}")
+        self._situation.note(step.id, events.Resumed() if resumed else events.Started())
         self._enter()
         self._after()
 
@@ -87,7 +89,7 @@ class Runner:
         step = self._step
         self._accepted = False
         if step is None:
-            self._situation.note("done", self.job.steps[-1].id, self.outcome().said)
+            self._situation.note(self.job.steps[-1].id, ending(self.job, self._journal))
             return
         if not again:
             records = [r.attempt for r in self._journal.records() if r.step == step.id]
@@ -100,8 +102,9 @@ class Runner:
             self._activity.begin()
         except Problem as problem:
             self._situation.notice = problem.sentence
-            self._cannot = f"no reading, because {problem.sentence}"
-            self._question = Prompt("reason", f"N{self._cannot[1:]}. Say why you go on without it.")
+            self._cannot = problem.sentence
+            because = f"No reading, because {self._cannot}. Say why you go on without it."
+            self._question = Prompt("reason", because)
             self._activity = None
 
     def _after(self) -> None:
@@ -135,26 +138,27 @@ class Runner:
 
     def _go_again(self, step: JobStep, back: int) -> None:
         """`again_until`: back to an earlier step, for the readings are not all in."""
-        target = self.job.steps[back]
-        count = self._way.rounds_left(step)
-        said = f"not all in: back to {target.title}, {count} time{'s' if count > 1 else ''} left at most"
-        self._situation.note("again", step.id, said, self._way.move(back, over=0))
+        gone = events.WentAgain(*self._way.move(back, over=0), left=self._way.rounds_left(step))
+        self._situation.note(step.id, gone)
         self.at = back
         self._enter()
-        self._situation.notice = said
+        self._situation.notice = said(gone, {s.id: s.title for s in self.job.steps})
 
     def _decided(self, step: JobStep, activity: DecisionActivity) -> int:
         """A decision was made: where it goes on, with what it passes over."""
         to = self.at + 1
         if activity.goes_to:
             to = max(to, self.job.place(activity.goes_to, step.direction).first)
-        over = self.job.steps[self.at + 1 : to]
-        where = self.job.steps[to].title if to < len(self.job.steps) else "the end"
-        said = f"{activity.said}: on to {where}"
-        self._situation.note("decision", step.id, said, self._way.move(to, over=1))
-        if over:
-            titles = ", ".join(s.title for s in over)
-            self._situation.note("not-needed", step.id, titles, " ".join(s.id for s in over))
+        self._situation.note(
+            step.id,
+            events.Decided(
+                *self._way.move(to, over=1),
+                answer=activity.answered,
+                all_in=activity.all_in,
+                not_in=activity.not_in,
+                passed_over=tuple(s.id for s in self.job.steps[self.at + 1 : to]),
+            ),
+        )
         return to
 
     def _end_activity(self, *, skipped: bool = False) -> None:
@@ -164,11 +168,9 @@ class Runner:
             self._activity.end()
             self._activity = None
             self._situation.sound_over()
-            for curve in curves:
-                points = " ".join(f"{x:.9g}:{y:.9g}" for x, y in curve.points)
-                self._situation.note(
-                    "curve", step.id if step else "", f"{curve.label}: {curve.along}, {curve.unit}", points
-                )
+            if isinstance(step, Adjust):
+                for curve in curves:
+                    self._situation.keep_curve(step, curve)
         if step is not None:
             turned = tuple(self._situation.turned)
             self._keep_turns(step)
@@ -176,8 +178,7 @@ class Runner:
 
     def _keep_turns(self, step: JobStep) -> None:
         for trimmer, turns in self._situation.turned.items():
-            text = f"{trimmer}: {len(turns)} turns, {sum(turns):+.0f}° in all"
-            self._situation.note("turns", step.id, text, " ".join(f"{t:.9g}" for t in turns))
+            self._situation.note(step.id, events.Turned(trimmer, tuple(turns)))
         self._situation.turned.clear()
 
     def close(self) -> None:
@@ -211,7 +212,7 @@ class Runner:
         trouble = status.detail or status.state if status.state in ("stalled", "lost") else ""
         if trouble and not self._port_trouble:
             self._situation.notice = trouble
-            self._situation.note("port", step.id if step else "", f"sound lost: {trouble}")
+            self._situation.note(step.id if step else "", events.SoundLost(trouble))
             if step is not None and self._situation.sending and self._held_at is None:
                 self._hold(step)  # tones don't start again by themselves
         self._port_trouble = trouble
@@ -225,7 +226,7 @@ class Runner:
         self._port_trouble = ""
         on = "; tones start again when you go on" if self._held_at is not None else ""
         self._situation.notice = f"the sound is back; what was kept before is kept{on}"
-        self._situation.note("port", step.id if step else "", "sound is back")
+        self._situation.note(step.id if step else "", events.SoundBack())
         if self._activity is not None and self._held_at is None:
             self._activity.interrupted()
 
@@ -252,12 +253,12 @@ class Runner:
                 self._situation.silence()
                 self._situation.notice = "all sound is stopped; repeat the step to start it again"
             case say.Note(text):
-                self._situation.note("note", step.id, text)
+                self._situation.note(step.id, events.Noted(text))
             case say.Turn(trimmer, degrees):
                 self._situation.turn(trimmer, degrees)
             case say.Repeat():
                 self._end_activity(skipped=True)
-                self._situation.note("repeat", step.id, step.title)
+                self._situation.note(step.id, events.Repeated())
                 self._situation.attempt += 1
                 self._enter(again=True)
             case say.Back():
@@ -265,7 +266,7 @@ class Runner:
             case say.Skip(reason):
                 if not reason.strip():
                     raise Problem("say why the step is skipped: the reason stands in the report")
-                self._situation.note("skip", step.id, reason)
+                self._situation.note(step.id, events.Skipped(reason))
                 self._question = None
                 self._leave_step(skipped=True)
             case say.Hold():
@@ -297,7 +298,7 @@ class Runner:
             raise Problem("there is no step before this one to go back to")
         self._end_activity(skipped=True)
         self._question = None
-        self._situation.note("back", step.id, f"back to {self.job.steps[to].title}", self._way.move(to, over=0))
+        self._situation.note(step.id, events.WentBack(*self._way.move(to, over=0)))
         self.at = to
         self._enter()
 
@@ -307,7 +308,7 @@ class Runner:
         self._situation.hold()
         if self._activity is not None:
             self._activity.hold()
-        self._situation.note("hold", step.id, "held")
+        self._situation.note(step.id, events.Held())
 
     def _while_held(self, command: say.Command, step: JobStep) -> bool:
         """Whether that is all there is to a command while everything is held."""
@@ -327,7 +328,7 @@ class Runner:
     def _release(self, step: JobStep) -> None:
         held_s = self._situation.clock.now() - (self._held_at or 0.0)
         self._held_at = None
-        self._situation.note("hold", step.id, f"went on after {held_s:.0f} s", round(held_s, 1))
+        self._situation.note(step.id, events.Released(round(held_s, 1)))
         self._situation.release()
         if self._activity is not None:
             self._activity.release()
@@ -344,7 +345,7 @@ class Runner:
                 self._interlocks.confirm(step)
             case say.Answer(text) | say.Accept(text) if question.kind == "reason" and text.strip():
                 if not question.interlock:
-                    self._situation.note("skip", step.id, f"{self._cannot}; {text}")
+                    self._situation.note(step.id, events.Skipped(text, self._cannot))
                     self._question = None
                     self._leave_step(skipped=True)
                     return

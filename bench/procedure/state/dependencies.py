@@ -10,7 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 
 from bench.procedure.model.steps import WHAT, Adjust, Measure, Measuring, RecordReplay, Reference, StepBase, What
-from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.events import CheckedAgain, Disturbed, Event
+from bench.procedure.state.journal import ReadingRecord
 
 DISTURBS: Mapping[What, tuple[What, ...]] = {
     "speed": ("replay response", "record response"),
@@ -160,11 +161,11 @@ def to_check_again(events: Sequence[Event]) -> tuple[str, ...]:
     """What stands to be checked again, in the order of the trade."""
     standing: set[str] = set()
     for event in events:
-        if event.kind == "to-check":
-            standing |= set(_names_in(event))
-        elif event.kind == "checked":
-            standing -= set(_names_in(event))
-    return _in_order(standing)
+        if isinstance(event, Disturbed):
+            standing |= set(event.what)
+        elif isinstance(event, CheckedAgain):
+            standing -= set(event.what)
+    return in_order(standing)
 
 
 def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]) -> frozenset[str]:
@@ -180,14 +181,6 @@ def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]
     return frozenset(found)
 
 
-def in_words(names: AbstractSet[str]) -> str:
-    """As an event has it: names between commas."""
-    return ", ".join(_in_order(names))
-
-
-def _in_order(names: AbstractSet[str]) -> tuple[str, ...]:
+def in_order(names: AbstractSet[str]) -> tuple[str, ...]:
+    """Names of what was shown or disturbed, in the order of the trade."""
     return tuple(n for w in WHAT for n in (w, w + IN_REVERSE) if n in names)
-
-
-def _names_in(event: Event) -> list[str]:
-    return event.text.split(", ")

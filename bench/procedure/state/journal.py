@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, Protocol
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from bench.measure.reading import Reading, Result
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, off_target
+from bench.procedure.state.events import Event
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,61 +52,6 @@ class ReadingRecord:
     def off(self) -> float | None:
         """Reading minus target, in the unit of the reading; None where there is no reading or nothing is asked."""
         return off_target(self.reading, self.verdict)
-
-
-EventKind = Literal[
-    "tick",
-    "answer",
-    "skip",
-    "accept",
-    "note",
-    "sign-off",
-    "override",
-    "port",
-    "turns",
-    "done",
-    "start",
-    "resume",
-    "repeat",
-    "act",
-    "debrief",
-    "switch",
-    "back",
-    "hold",
-    "again",
-    "decision",
-    "not-needed",
-    "left-out",
-    "to-check",
-    "checked",
-    "curve",
-    "learnt",
-]
-"""`switch`: a control of the machine, "noise-reduction: on"; `again`: gone back by `again_until`; `decision`: which
-way and why; `not-needed`: a step that a decision passed over; `left-out`: one that does not apply to these sheets;
-`to-check`: what an adjustment disturbed, `checked`: and was shown again since; `curve`: what a reading did as a
-trimmer was turned, with the points as `value`; `learnt`: how a reading answered to a trimmer, for a run that is
-resumed: "bias left: response, 10000 Hz"."""
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """Anything else that happened at a step."""
-
-    kind: EventKind
-    step: str
-    text: str
-    """What happened, as the report prints it."""
-    time: datetime
-    value: float | str | None = None
-    """An answer's value, a timer's seconds."""
-
-
-def turns_in(events: Iterable[Event]) -> Iterator[tuple[str, tuple[float, ...]]]:
-    """Each trimmer that was turned at a step and its turns there, degrees clockwise, in their order."""
-    for event in events:
-        if event.kind == "turns" and isinstance(event.value, str):
-            yield event.text.partition(":")[0], tuple(float(turn) for turn in event.value.split())
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Decision, Measuring, StepBase
-from bench.procedure.state.journal import Event, EventKind, Journal
-
-MOVES: tuple[EventKind, ...] = ("decision", "again", "back")
-"""Events after which the next step is not the one below. Their value is how many steps were over, then the next one's
-id, if any: "12 replay-level". It counts until one more step is over."""
+from bench.procedure.state.events import Decided, Event, Moved, WentAgain, of_kind
+from bench.procedure.state.journal import Journal
 
 
 class Way:
@@ -22,22 +21,20 @@ class Way:
     def stands_at(self) -> int:
         """The index of the step at hand: the first, or where a broken-off session stopped."""
         done = self._journal.steps_done()
-        moves = [e for e in self._journal.events() if e.kind in MOVES and isinstance(e.value, str)]
-        if moves:
-            count, _, target = str(moves[-1].value).partition(" ")
-            if len(done) <= int(count):
-                return self._index.get(target, len(self._job.steps))
+        moves = list(of_kind(self._journal.events(), Moved))
+        if moves and len(done) <= moves[-1].after:
+            return self._index.get(moves[-1].to, len(self._job.steps))
         return self._index.get(done[-1], -1) + 1 if done else 0
 
-    def move(self, at: int, *, over: int) -> str:
-        """The value of an event that says where the way goes on.
+    def move(self, at: int, *, over: int) -> tuple[str, int]:
+        """Where the way goes on, as `Moved` has it: the next step's id, and how many steps are over by then.
 
         Args:
             at: the index of the next step; beyond the last for the end.
             over: how many more steps are over by then than the journal knows.
         """
         target = self._job.steps[at].id if at < len(self._job.steps) else ""
-        return f"{len(self._journal.steps_done()) + over} {target}".strip()
+        return target, len(self._journal.steps_done()) + over
 
     def before(self, at: int) -> int | None:
         """The step to go back to from here; None where there is none. A verdict's decision would lead here again."""
@@ -59,15 +56,10 @@ class Way:
         again = step.again_until if isinstance(step, Measuring) and step.stage == "left" else None
         if again is None:
             return 0
-        return again.at_most - sum(e.kind == "again" and e.step == step.id for e in self._journal.events())
+        return again.at_most - sum(e.step == step.id for e in of_kind(self._journal.events(), WentAgain))
 
 
-def not_needed(events: tuple[Event, ...]) -> frozenset[str]:
-    """The steps that decisions have passed over, each by its last word."""
-    over: dict[str, frozenset[str]] = {}
-    for event in events:
-        if event.kind == "decision":
-            over[event.step] = frozenset()
-        elif event.kind == "not-needed" and isinstance(event.value, str):
-            over[event.step] = frozenset(event.value.split())
-    return frozenset().union(*over.values())
+def not_needed(events: Sequence[Event]) -> frozenset[str]:
+    """The steps that decisions have passed over, each decision as it was made last."""
+    last = {e.step: e.passed_over for e in of_kind(events, Decided)}
+    return frozenset(step for passed_over in last.values() for step in passed_over)

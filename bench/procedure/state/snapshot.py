@@ -112,6 +112,7 @@ class Curve:
     points: tuple[tuple[float, float], ...]
     """(along, reading), in the order in which they were taken; the last is where it stands now."""
     unit: str
+    frequency_hz: float | None = None
     peak: tuple[float, float] | None = None
     """The highest point, once it is passed."""
     aim: float | None = None

@@ -11,6 +11,8 @@ from bench.measure.reading import Bound
 from bench.measure.stage import Stage
 from bench.measure.verdict import VerdictWord
 from bench.problem import Problem
+from bench.procedure.state.event_words import outcome_words
+from bench.procedure.state.events import Turned, of_kind
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.drift import Drift, Step, drift, reaches
 from bench.session.compare.machines import INTERVAL_MONTHS, months_after
@@ -18,7 +20,6 @@ from bench.session.compare.subject import Conditions, Subject, conditions_of, di
 from bench.session.record.index import Entry, entries, of_machine
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
-from bench.session.report.steps import outline
 from bench.workspace import Workspace
 
 
@@ -147,11 +148,10 @@ def of_sessions(found: Sequence[Entry], quantity: str | None, interval_months: i
 
 def _visit(session: SessionRecord) -> Visit:
     job = session.job
-    steps = outline(session)
-    adjusts = {s.id for s in steps.values() if s.kind == "adjust"}
-    turned = any(e.kind == "turns" for e in session.events)
+    adjusts = {s.id for s in session.steps if s.kind == "adjust"}
+    turned = any(of_kind(session.events, Turned))
     adjusted = turned or any(r.step in adjusts for r in session.readings)
-    outcome = session.outcome or "broken off"
+    outcome = outcome_words(session.outcome) if session.outcome else "broken off"
     return Visit(session.folder.name, session.begun, job.procedure, outcome, adjusted, session.read_only, session.done)
 
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from bench.measure.quantities.mistracking import errors_of
 from bench.measure.reading import Channel
 from bench.problem import Problem
-from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord
 from bench.tape.mistracking_map import ReplayErrors
@@ -32,7 +31,7 @@ def measured_errors(session: SessionRecord) -> MeasuredErrors:
     Raises:
         Problem: nothing was measured from record to replay, or an error that is no machine's.
     """
-    found = record_to_replay([r for r in session.readings if _noise_reduction_out(session, r)])
+    found = record_to_replay(session.readings)
     if found is None:
         raise Problem(
             f"{session.folder}: no level was read from record to replay in this session; "
@@ -45,10 +44,3 @@ def measured_errors(session: SessionRecord) -> MeasuredErrors:
     else:
         said += ", and no response was measured, so that treble counts as right"
     return MeasuredErrors(errors_of(found.readings), said)
-
-
-def _noise_reduction_out(session: SessionRecord, record: ReadingRecord) -> bool:
-    """Whether the noise reduction was switched out when a reading was taken."""
-    switched = [e.text for e in session.events if e.kind == "switch" and e.time <= record.time]
-    positions = [text.partition(": ")[2] for text in switched if text.startswith("noise-reduction: ")]
-    return not positions or positions[-1] == "off"

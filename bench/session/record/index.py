@@ -17,6 +17,8 @@ from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from bench.procedure.state.event_words import outcome_words
+from bench.procedure.state.events import Done
 from bench.session.record.atomic import save_file
 from bench.session.record.paths import FILE_NAME
 
@@ -166,11 +168,14 @@ def _head(folder: Path) -> Row:
     """What a row says of a session, from the beginning of its file."""
     try:
         raw = (folder / FILE_NAME).read_bytes()
-        table = tomllib.loads(raw.partition(b"\n[[readings]]")[0].partition(b"\n[[events]]")[0].decode())
+        head = raw
+        for entries in (b"steps", b"readings", b"events"):
+            head = head.partition(b"\n[[" + entries + b"]]")[0]
+        table = tomllib.loads(head.decode())
         if table.get("schema") == 1:
-            from bench.session.record.migrate import migrate
+            from bench.session.record.migrate import with_summary
 
-            table = migrate(tomllib.loads(raw.decode()), 1)
+            table = with_summary(tomllib.loads(raw.decode()))
         return _told(table)
     except OSError as error:
         return _nothing(folder, f"cannot be read: {error.strerror}")
@@ -194,12 +199,20 @@ def _told(table: dict[str, Any]) -> Row:
         str(job.get("procedure", "")),
         when.isoformat(),
         table.get("done") is True,
-        str(table.get("outcome", "")),
+        _outcome(table.get("outcome")),
         str(job.get("reference_tape", "")),
         plays if type(plays) is int else 0,
         bool(port.get("exercise")),
         "",
     ]
+
+
+def _outcome(table: object) -> str:
+    """In a sentence; schemas before the third have the sentence itself."""
+    if not isinstance(table, dict):
+        return str(table or "")
+    not_in, not_measured, again = (tuple(table.get(key, ())) for key in ("not_in", "not_measured", "to_check_again"))
+    return outcome_words(Done(table.get("judges", True), table.get("judged", 0), not_in, not_measured, again))
 
 
 def _sheet(inputs: object) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from bench.clock import Clock
 from bench.problem import Problem
-from bench.procedure.state.journal import Event
+from bench.procedure.state.events import Noted
 from bench.session.record.store import SessionStore
 from bench.words.sentences import inert
 
@@ -26,10 +26,10 @@ def add_notes(folder: Path, texts: Sequence[str], clock: Clock) -> None:
     notes = [inert(text).strip() for text in texts]
     if not all(notes):
         raise Problem("a note without words: say what is to be noted")
-    store = SessionStore.reopen(folder, clock, finished=True)
+    store = SessionStore.reopen(folder, finished=True)
     try:
         for note in notes:
-            store.note(Event("note", "", note, clock.wall()))
+            store.note(Noted(note, time=clock.wall()))
     finally:
         unsaved = store.close()
     if unsaved:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import fields, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,11 +15,13 @@ from pydantic import TypeAdapter, ValidationError
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import NoReading, Reading, Result
 from bench.problem import Problem
-from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.events import KINDS, Event
+from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.migrate import migrate
 from bench.session.record.paths import FILE_NAME
 from bench.session.record.record import SCHEMA, EvidenceFile, InputFile, JobFacts, SessionRecord
 from bench.session.record.salvage import salvage
+from bench.session.record.steps import StepFacts
 
 T = TypeVar("T")
 
@@ -27,7 +29,8 @@ _JOB = TypeAdapter(JobFacts)
 _RECORD = TypeAdapter(ReadingRecord)
 _READING = TypeAdapter(Reading)
 _NO_READING = TypeAdapter(NoReading)
-_EVENT = TypeAdapter(Event)
+_EVENTS: dict[str, TypeAdapter[Event]] = {name: TypeAdapter(kind) for name, kind in KINDS.items()}
+_STEP = TypeAdapter(StepFacts)
 _INPUT = TypeAdapter(InputFile)
 _EVIDENCE = TypeAdapter(EvidenceFile)
 _TEXT = TypeAdapter(str)
@@ -60,7 +63,7 @@ def read_session(folder: Path) -> SessionRecord:
         said = f"{path}: written by a later version of this program; it can be read, not continued"
         said += f"; {strange + lost} of its entries are not understood" if strange + lost else ""
         return replace(session, schema=schema, read_only=said)
-    table = migrate(table, schema)
+    table = migrate(table, schema, folder)
     if not damage:
         try:
             return _session(folder, path, table, lenient=False)[0]
@@ -134,6 +137,7 @@ def _session(folder: Path, path: Path, table: dict[str, Any], *, lenient: bool) 
         events=events,
         steps_done=part(lambda: _valid(path, "steps_done", _TEXTS, table.get("steps_done")), ()),
         evidence=evidence,
+        steps=rows("steps", _step),
     )
     return record, strange
 
@@ -182,8 +186,17 @@ def _own(row: dict[str, Any], kind: type[Reading] | type[NoReading] | type[Readi
 
 
 def _event(path: Path, where: str, row: dict[str, Any]) -> Event:
-    event = _valid(path, where, _EVENT, row)
+    kind = row.get("kind")
+    if not isinstance(kind, str) or kind not in _EVENTS:
+        raise _damaged(path, f"{where}: {kind!r} is no kind of event")
+    if "time" not in row:
+        raise _damaged(path, f"{where}: time is missing")
+    event = _valid(path, where, _EVENTS[kind], row)
     return replace(event, time=_zoned(event.time))
+
+
+def _step(path: Path, where: str, row: dict[str, Any]) -> StepFacts:
+    return _valid(path, where, _STEP, row)
 
 
 def _input(path: Path, where: str, row: dict[str, Any]) -> InputFile:
@@ -217,8 +230,17 @@ def _rows(
 def _no_wild_numbers(path: Path, where: str, row: dict[str, Any]) -> None:
     """The program writes none that is not finite."""
     for key, value in row.items():
-        if isinstance(value, float) and not math.isfinite(value):
-            raise _damaged(path, f"{where}: {key} {value} is no number")
+        for number in _floats(value):
+            if not math.isfinite(number):
+                raise _damaged(path, f"{where}: {key} {number} is no number")
+
+
+def _floats(value: object) -> Iterator[float]:
+    """Every number in a value, however deep."""
+    if isinstance(value, float):
+        yield value
+    for inner in value.values() if isinstance(value, dict) else value if isinstance(value, list) else ():
+        yield from _floats(inner)
 
 
 def _valid(path: Path, where: str, adapter: TypeAdapter[T], value: object) -> T:

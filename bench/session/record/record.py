@@ -9,13 +9,23 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-import tomli_w
-
 from bench.measure.reading import NoReading
-from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.events import KIND_OF, Done, Event, of_kind
+from bench.procedure.state.journal import ReadingRecord
+from bench.session.record.steps import StepFacts
+from bench.session.record.toml_table import lines, section, table_of
 
-SCHEMA = 2
+SCHEMA = 3
 """Of `session.toml`. An earlier one is brought up by `bench.session.record.migrate`, a later one opened read-only."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrimmerTurns:
+    """How a trimmer was turned at a step of an earlier session."""
+
+    trimmer: str
+    degrees: tuple[float, ...]
+    """Clockwise, in their order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +50,8 @@ class JobFacts:
     """The procedure's file name without `.toml`."""
     seed: int = 0
     """Which practice machine it was; 0 where it was none."""
-    turned_before: tuple[str, ...] = ()
-    """How its trimmers had been turned when the session began: "replay level left: 12 -3.5", degrees in order."""
+    turned_before: tuple[TrimmerTurns, ...] = ()
+    """How its trimmers had been turned when the session began, in order."""
     exercise: tuple[str, ...] | None = None
     """The faults that were hidden in it, by the names of their sheets; None where it was no exercise."""
     trainee: str = ""
@@ -85,66 +95,76 @@ class SessionRecord:
     """Set when it must not be written, with the reason in a sentence."""
     evidence: tuple[EvidenceFile, ...] = ()
 
+    steps: tuple[StepFacts, ...] = ()
+    """Of its job, in order; none where an earlier schema's copy of the procedure is gone."""
+
     @property
-    def outcome(self) -> str:
-        """How it ended, in a sentence; "" while it has not."""
-        return next((e.text for e in self.events if e.kind == "done"), "")
+    def outcome(self) -> Done | None:
+        """How it ended; None when it was broken off."""
+        return next(of_kind(self.events, Done), None)
 
     @property
     def done(self) -> bool:
         """False when it was broken off."""
-        return any(e.kind == "done" for e in self.events)
+        return self.outcome is not None
+
+    @property
+    def titles(self) -> dict[str, str]:
+        """The title of each step, by its id."""
+        return {step.id: step.title for step in self.steps}
 
 
 def head_text(record: SessionRecord) -> str:
-    """The beginning of `session.toml`: everything but readings and events.
+    """The beginning of `session.toml`: everything but steps, readings and events.
 
     What a list of many sessions shows stands here, so that it need not read them whole; `done` in the first lines.
     """
-    job = record.job
-    ports = [e.text for e in record.events if e.kind == "port"]
-    head: dict[str, Any] = {
+    job, outcome = record.job, record.outcome
+    head = {
         "schema": SCHEMA,
         "done": record.done,
-        "outcome": record.outcome,
         "reference_plays": reference_plays(record.readings),
         "program": record.program,
         "begun": record.begun,
-        "steps_done": list(record.steps_done),
-        "job": _filled(
-            {
-                "machine": job.machine,
-                "heads": job.heads,
-                "tape": job.tape,
-                "reference_tape": job.reference_tape,
-                "procedure": job.procedure,
-                "procedure_id": job.procedure_id,
-                "trainee": job.trainee,
-                "speed": job.speed,
-                "equalisation": job.equalisation,
-                "reference_level": job.reference_level,
-            }
-        ),
-        "port": _filled(
-            {
-                "name": job.port,
-                "kind": job.port_kind,
-                "sample_rate": job.sample_rate,
-                "calibration": job.calibration,
-                "seed": job.seed or None,
-                "turned_before": list(job.turned_before) or None,
-                "exercise": None if job.exercise is None else list(job.exercise),
-                "state": ports[-1] if ports else "",
-            }
-        ),
+        "steps_done": record.steps_done,
     }
-    text = tomli_w.dumps(_encodable(head))
-    for file in record.inputs:
-        text += "\n[[inputs]]\n" + tomli_w.dumps(_encodable({"path": file.path, "sha256": file.sha256}))
-    for sound in record.evidence:
-        table = {"path": sound.path, "sha256": sound.sha256, "readings": list(sound.readings)}
-        text += "\n[[evidence]]\n" + tomli_w.dumps(_encodable(table))
-    return text
+    on_bench = {
+        "machine": job.machine,
+        "heads": job.heads,
+        "tape": job.tape,
+        "reference_tape": job.reference_tape,
+        "procedure": job.procedure,
+        "procedure_id": job.procedure_id,
+        "trainee": job.trainee,
+        "speed": job.speed,
+        "equalisation": job.equalisation,
+        "reference_level": job.reference_level,
+    }
+    port = {
+        "name": job.port,
+        "kind": job.port_kind,
+        "sample_rate": job.sample_rate,
+        "calibration": job.calibration,
+        "seed": job.seed or None,
+        "turned_before": job.turned_before or None,
+        "exercise": job.exercise,
+    }
+    text = lines(head)
+    if outcome is not None:
+        text += section("[outcome]", _summary(outcome))
+    text += section("[job]", _filled(on_bench)) + section("[port]", _filled(port))
+    text += "".join(section("[[inputs]]", table_of(file)) for file in record.inputs)
+    return text + "".join(section("[[evidence]]", table_of(file)) for file in record.evidence)
+
+
+def _summary(outcome: Done) -> dict[str, Any]:
+    """What the event says of how it ended, but for when."""
+    return {key: value for key, value in table_of(outcome).items() if key not in ("step", "time")}
+
+
+def step_text(step: StepFacts) -> str:
+    """One `[[steps]]` table."""
+    return section("[[steps]]", table_of(step))
 
 
 def reference_plays(readings: Iterable[ReadingRecord]) -> int:
@@ -185,19 +205,12 @@ def reading_text(record: ReadingRecord) -> str:
         "accepted_because": record.accepted_because,
         "time": record.time,
     }
-    return "\n[[readings]]\n" + tomli_w.dumps(_encodable(_filled(table)))
+    return section("[[readings]]", _filled(table))
 
 
 def event_text(event: Event) -> str:
     """One `[[events]]` table."""
-    table = {
-        "kind": event.kind,
-        "step": event.step,
-        "text": event.text,
-        "value": event.value,
-        "time": event.time,
-    }
-    return "\n[[events]]\n" + tomli_w.dumps(_encodable({k: v for k, v in table.items() if v is not None}))
+    return section("[[events]]", {"kind": KIND_OF[type(event)]} | table_of(event))
 
 
 def finite(record: ReadingRecord) -> ReadingRecord:
@@ -213,18 +226,3 @@ def finite(record: ReadingRecord) -> ReadingRecord:
 
 def _filled(table: dict[str, Any]) -> dict[str, Any]:
     return {k: v for k, v in table.items() if v is not None and v != ""}
-
-
-def _encodable(table: dict[str, Any]) -> dict[str, Any]:
-    """Device and file names may hold lone surrogates, which no file can."""
-    out: dict[str, Any] = {}
-    for key, value in table.items():
-        if isinstance(value, str):
-            out[key] = value.encode("utf-8", "replace").decode("utf-8")
-        elif isinstance(value, dict):
-            out[key] = _encodable(value)
-        elif isinstance(value, list):
-            out[key] = [v.encode("utf-8", "replace").decode("utf-8") for v in value]
-        else:
-            out[key] = value
-    return out

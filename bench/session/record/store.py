@@ -16,7 +16,8 @@ from bench import __version__
 from bench.clock import Clock
 from bench.problem import Problem
 from bench.procedure.model.job import UsedFile
-from bench.procedure.state.journal import Event, ReadingRecord, Sound
+from bench.procedure.state.events import Event
+from bench.procedure.state.journal import ReadingRecord, Sound
 from bench.session.record.atomic import save_file, sweep_parts, sync_folder
 from bench.session.record.evidence import flac
 from bench.session.record.inputs import copy_inputs
@@ -32,8 +33,10 @@ from bench.session.record.record import (
     finite,
     head_text,
     reading_text,
+    step_text,
 )
 from bench.session.record.rescue import forget, remedy, rescue
+from bench.session.record.steps import StepFacts
 
 
 class SessionStore:
@@ -44,11 +47,11 @@ class SessionStore:
     on this computer.
     """
 
-    def __init__(self, record: SessionRecord, clock: Clock, lock: SessionLock, *, evidence: bool = False) -> None:
+    def __init__(self, record: SessionRecord, lock: SessionLock, *, evidence: bool = False) -> None:
         self._record = record
-        self._clock = clock
         self._lock = lock
         # Each entry is turned into text once; only the joining and writing is repeated at every event.
+        self._steps = [step_text(s) for s in record.steps]
         self._readings = [reading_text(r) for r in record.readings]
         self._events = [event_text(e) for e in record.events]
         self._sounds: dict[str, bytes] = {}
@@ -69,6 +72,7 @@ class SessionStore:
         inputs: Sequence[Path | UsedFile],
         clock: Clock,
         *,
+        steps: tuple[StepFacts, ...] = (),
         evidence: bool = False,
     ) -> SessionStore:
         """Begin a session in a folder of its own.
@@ -78,7 +82,8 @@ class SessionStore:
             job: what is on the bench.
             inputs: the procedure, those it follows, and the sheets; copied verbatim, as they were when they were
                 read where that is known.
-            clock: names the folder and dates the events.
+            clock: when it begins, which names the folder.
+            steps: of the job, in order.
             evidence: whether the sound behind readings is kept.
 
         Raises:
@@ -93,8 +98,9 @@ class SessionStore:
         try:
             lock = SessionLock(folder)
             copies = copy_inputs(folder, inputs)
-            record = SessionRecord(folder, SCHEMA, f"tapebench {__version__}", begun, job, copies, (), (), ())
-            store = cls(record, clock, lock, evidence=evidence)
+            program = f"tapebench {__version__}"
+            record = SessionRecord(folder, SCHEMA, program, begun, job, copies, (), (), (), steps=steps)
+            store = cls(record, lock, evidence=evidence)
             store._write()
             sync_folder(sessions_folder)
         except (OSError, Problem) as error:
@@ -108,12 +114,11 @@ class SessionStore:
         return store
 
     @classmethod
-    def reopen(cls, folder: Path, clock: Clock, *, finished: bool = False, evidence: bool = False) -> SessionStore:
+    def reopen(cls, folder: Path, *, finished: bool = False, evidence: bool = False) -> SessionStore:
         """Go on with a session that was broken off.
 
         Args:
             folder: the session's.
-            clock: dates the events.
             finished: whether one that came to its end may be opened too, to add to it.
             evidence: whether the sound behind readings is kept from now on.
 
@@ -130,7 +135,7 @@ class SessionStore:
             raise
         sweep_parts(folder)
         sweep_parts(folder / EVIDENCE)
-        return cls(record, clock, lock, evidence=evidence or bool(record.evidence))
+        return cls(record, lock, evidence=evidence or bool(record.evidence))
 
     @property
     def folder(self) -> Path:
@@ -189,11 +194,6 @@ class SessionStore:
         """The step is over: resuming continues after it."""
         self._record = replace(self._record, steps_done=(*self._record.steps_done, step))
         self._save()
-
-    def finish(self, outcome: str) -> None:
-        """The run came to its end: it will not be offered for resuming. Says nothing when that is noted already."""
-        if not self._record.done:
-            self.note(Event("done", "", outcome, self._clock.wall()))
 
     def records(self) -> tuple[ReadingRecord, ...]:
         """All readings so far, oldest first."""
@@ -263,7 +263,7 @@ class SessionStore:
         self._written, self._ours = {new}, True
 
     def _text(self) -> bytes:
-        return "".join([head_text(self._record), *self._readings, *self._events]).encode()
+        return "".join([head_text(self._record), *self._steps, *self._readings, *self._events]).encode()
 
 
 def _digest(path: Path) -> bytes:

@@ -7,7 +7,6 @@ import io
 
 from bench.measure.reading import NoReading
 from bench.session.record.record import SessionRecord
-from bench.session.report.steps import StepOutline
 from bench.words.sentences import inert
 
 COLUMNS = (
@@ -41,9 +40,10 @@ COLUMNS = (
 )
 
 
-def csv_text(session: SessionRecord, steps: dict[str, StepOutline]) -> str:
+def csv_text(session: SessionRecord) -> str:
     """All readings, all attempts, oldest first; RFC 4180, a header, empty where there is nothing."""
     out = io.StringIO()
+    titles = session.titles
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
     for r in session.readings:
@@ -54,7 +54,7 @@ def csv_text(session: SessionRecord, steps: dict[str, StepOutline]) -> str:
                 r.id,
                 r.time.isoformat(),
                 r.step,
-                steps[r.step].title if r.step in steps else "",
+                titles.get(r.step, ""),
                 r.attempt,
                 r.lot,
                 r.noise_reduction,

@@ -3,21 +3,47 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
 from bench.measure.catalogue import QUANTITIES
-from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.event_words import said
+from bench.procedure.state.events import (
+    Accepted,
+    Answered,
+    Decided,
+    Done,
+    Event,
+    HeadDelayMeasured,
+    InputProcessed,
+    InterfaceSheetWritten,
+    LotLoaded,
+    NotApplicable,
+    Noted,
+    Overridden,
+    Repeated,
+    RoundsRecorded,
+    SignedOff,
+    Skipped,
+    SoundBack,
+    SoundLost,
+    StoppedListening,
+    Turned,
+    TurnedBack,
+    WentAgain,
+    of_kind,
+)
+from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.ranking import Ranked, ranking
 from bench.session.record.index import entries_beside
 from bench.session.record.record import SessionRecord, reference_plays
+from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.improvement import alignment_sentence, cleaning_sentence
 from bench.session.report.owner_summary import story
 from bench.session.report.result import Result, result_of
-from bench.session.report.steps import StepOutline, outline
 from bench.session.report.tables import STAGE_ORDER, ResponseTable, Thing, figures, responses
 from bench.words.dates import day, hour
 from bench.words.figures import hertz
@@ -37,7 +63,7 @@ HAZARDS = {
 
 
 @dataclass(frozen=True, slots=True)
-class SignedOff:
+class Signature:
     """A signature."""
 
     who: str
@@ -77,7 +103,7 @@ class Content:
     """Of an exercise that is over."""
     evidence: tuple[str, ...]
     """Files of sound behind readings."""
-    signed: tuple[SignedOff, ...]
+    signed: tuple[Signature, ...]
     procedure_sha256: str
     inputs: tuple[tuple[str, str], ...]
     """(file, sha256)."""
@@ -87,7 +113,6 @@ class Content:
 
 def content_of(session: SessionRecord) -> Content:
     """Put a session into words."""
-    steps = outline(session)
     counted = last_attempts(session.readings)
     job, ranked = session.job, ranking(counted)
     return Content(
@@ -95,22 +120,22 @@ def content_of(session: SessionRecord) -> Content:
         procedure=job.procedure or "Procedure without a title",
         session=session.folder.resolve().name,
         when=_when(session),
-        result=result_of(session, steps),
+        result=result_of(session),
         cleaning=cleaning_sentence(counted),
         alignment=alignment_sentence(counted),
         facts=_facts(session),
         figures=figures(counted),
         responses=responses(counted),
-        exceptions=tuple(_exceptions(session, counted, steps)),
-        noted=tuple(_noted(session, steps)),
-        trimmers=tuple(true_minus(e.text) for e in session.events if e.kind == "turns"),
-        cautions=_cautions(session, steps),
-        story="" if ranked else story(session, steps),
+        exceptions=tuple(_exceptions(session, counted)),
+        noted=tuple(_noted(session)),
+        trimmers=tuple(true_minus(said(e, {})) for e in of_kind(session.events, Turned)),
+        cautions=_cautions(session),
+        story="" if ranked else story(session),
         ranked=ranked,
         flutter=_flutter(counted),
-        debrief=tuple(true_minus(e.text) for e in session.events if e.kind == "debrief"),
+        debrief=tuple(true_minus(text) for _, text in debrief_lines(session.events)),
         evidence=tuple(e.path for e in session.evidence),
-        signed=tuple(_signed(session.events, steps)),
+        signed=tuple(_signed(session.events)),
         procedure_sha256=_procedure_sha256(session),
         inputs=tuple((i.path, i.sha256) for i in session.inputs),
         program=session.program,
@@ -118,14 +143,9 @@ def content_of(session: SessionRecord) -> Content:
     )
 
 
-def title_of(step: str, steps: dict[str, StepOutline]) -> str:
-    """A step's title, or its id where the copy of the procedure is gone."""
-    return steps[step].title if step in steps else step
-
-
 def _when(session: SessionRecord) -> str:
     # What was added afterwards is of no step, and not of the work.
-    worked = [e.time for e in session.events if e.step or e.kind == "done"]
+    worked = [e.time for e in session.events if e.step or isinstance(e, Done)]
     last = [*(r.time for r in session.readings[-1:]), *worked[-1:]]
     end = max([session.begun, *last])
     if day(end) == day(session.begun):
@@ -182,24 +202,34 @@ def _clock_went_back(session: SessionRecord) -> bool:
     return any(later < earlier for entries in times for earlier, later in pairwise(entries))
 
 
-def _exceptions(
-    session: SessionRecord, counted: Iterable[ReadingRecord], steps: dict[str, StepOutline]
-) -> Iterable[tuple[str, str, str]]:
-    kinds = {"skip": "Skipped", "override": "Overridden", "port": "Sound", "repeat": "Repeated", "again": "Gone back"}
+_EXCEPTIONS: dict[type[Event], str] = {
+    Skipped: "Skipped",
+    Overridden: "Overridden",
+    SoundLost: "Sound",
+    SoundBack: "Sound",
+    Repeated: "Repeated",
+    WentAgain: "Gone back",
+}
+"""What did not go straight, and what stands before it."""
+
+
+def _exceptions(session: SessionRecord, counted: Iterable[ReadingRecord]) -> Iterable[tuple[str, str, str]]:
+    titles = session.titles
     if _clock_went_back(session):
         yield "Clock", "", "it was set back meanwhile; entries stand in the order in which they happened"
     left_out: dict[str, list[str]] = {}
+    for step in of_kind(session.events, NotApplicable):
+        left_out.setdefault(step.why or "it does not apply", []).append(step.title)
+    for why, names in left_out.items():
+        yield "Left out", listed(names), why
     for event in session.events:
-        if event.kind == "left-out":
-            left_out.setdefault(str(event.value or "it does not apply"), []).append(event.text)
-    for why, titles in left_out.items():
-        yield "Left out", listed(titles), why
-    for event in session.events:
-        if event.kind == "not-needed":
-            yield "Not needed", event.text, f"by the decision at {title_of(event.step, steps)}"
-        if event.kind in kinds:
-            said = "done again from its start" if event.kind == "repeat" else event.text
-            yield kinds[event.kind], title_of(event.step, steps), said
+        title = titles.get(event.step, event.step)
+        if isinstance(event, Decided) and event.passed_over:
+            passed_over = ", ".join(titles.get(step, step) for step in event.passed_over)
+            yield "Not needed", passed_over, f"by the decision at {title}"
+        if type(event) in _EXCEPTIONS:
+            happened = "done again from its start" if isinstance(event, Repeated) else said(event, titles)
+            yield _EXCEPTIONS[type(event)], title, happened
     accepted: dict[tuple[str, str], dict[str, list[str]]] = {}
     for r in counted:
         if r.accepted_because:
@@ -209,11 +239,11 @@ def _exceptions(
                 hertz(r.reading.frequency_hz) if r.reading.frequency_hz else ""
             )
     for event in session.events:
-        if event.kind == "accept" and not any(event.step == s and because in event.text for s, because in accepted):
-            yield "Accepted", title_of(event.step, steps), event.text
-    for (step, because), readings in accepted.items():
+        if isinstance(event, Accepted | StoppedListening) and (event.step, event.reason) not in accepted:
+            yield "Accepted", titles.get(event.step, event.step), said(event, titles)
+    for (step_id, because), readings in accepted.items():
         parts = [" at ".join(filter(None, (name, listed([*filter(None, tones)])))) for name, tones in readings.items()]
-        yield "Accepted", title_of(step, steps), f"{'; '.join(parts)}; because {because}"
+        yield "Accepted", titles.get(step_id, step_id), f"{'; '.join(parts)}; because {because}"
 
 
 def _what(record: ReadingRecord) -> str:
@@ -221,15 +251,31 @@ def _what(record: ReadingRecord) -> str:
     return f"{QUANTITIES[record.reading.quantity].title.lower()}, {CHANNELS[record.reading.channel]}, {record.source}"
 
 
-def _noted(session: SessionRecord, steps: dict[str, StepOutline]) -> Iterable[tuple[str, str, str]]:
+_NOTED = (
+    Noted,
+    TurnedBack,
+    LotLoaded,
+    HeadDelayMeasured,
+    RoundsRecorded,
+    InputProcessed,
+    InterfaceSheetWritten,
+)
+"""What stands among the answers: notes of the person, and what the program noted beside readings."""
+
+
+def _noted(session: SessionRecord) -> Iterable[tuple[str, str, str]]:
     """Answers and notes in their order; a note that was made at several steps once."""
-    same = Counter(e.text for e in session.events if e.kind == "note")
+    titles = session.titles
+    same = Counter(said(e, titles) for e in session.events if isinstance(e, _NOTED))
     for event in session.events:
-        if event.kind == "answer" or (event.kind == "note" and same[event.text] == 1):
-            yield _time(event, session), _asked(event, steps), _without_title(event, steps)
-        elif event.kind == "note" and same[event.text]:
-            yield _time(event, session), f"At {same[event.text]} steps:", event.text
-            same[event.text] = 0
+        if not isinstance(event, (Answered, *_NOTED)):
+            continue
+        text = said(event, titles)
+        if isinstance(event, Answered) or same[text] == 1:
+            yield _time(event, session), _asked(event, titles), text
+        elif same[text]:
+            yield _time(event, session), f"At {same[text]} steps:", text
+            same[text] = 0
 
 
 def _time(event: Event, session: SessionRecord) -> str:
@@ -238,41 +284,33 @@ def _time(event: Event, session: SessionRecord) -> str:
     return hour(event.time) if same else f"{day(event.time)}, {hour(event.time)}"
 
 
-def _asked(event: Event, steps: dict[str, StepOutline]) -> str:
+def _asked(event: Event, titles: Mapping[str, str]) -> str:
     if not event.step:
         return "Added afterwards:"
-    title = title_of(event.step, steps)
+    title = titles.get(event.step, event.step)
     return title if title.endswith(("?", "!", ".")) else f"{title}:"
 
 
-def _without_title(event: Event, steps: dict[str, StepOutline]) -> str:
-    """The runner begins an answer with the step's title, which stands beside it here."""
-    return event.text.removeprefix(f"{title_of(event.step, steps)}: ")
-
-
-def _cautions(session: SessionRecord, steps: dict[str, StepOutline]) -> tuple[tuple[str, str], ...]:
-    skipped = {e.step for e in session.events if e.kind == "skip"}
+def _cautions(session: SessionRecord) -> tuple[tuple[str, str], ...]:
+    skipped = {e.step for e in of_kind(session.events, Skipped)}
     came_to = {e.step for e in session.events} | {r.step for r in session.readings} | set(session.steps_done)
     found: dict[str, list[str]] = {}
-    for step in steps.values():
+    for step in session.steps:
         if step.id in came_to - skipped:
-            for hazard, say in step.cautions:
-                found.setdefault(HAZARDS.get(hazard, hazard), []).append(say.strip())
-    return tuple((hazard, _fullest(said)) for hazard, said in found.items())
+            for caution in step.cautions:
+                found.setdefault(HAZARDS.get(caution.hazard, caution.hazard), []).append(caution.say.strip())
+    return tuple((hazard, _fullest(given)) for hazard, given in found.items())
 
 
-def _fullest(said: list[str]) -> str:
+def _fullest(given: list[str]) -> str:
     """The longest of what was said of a hazard, and how often it was said; the copy of the procedure has every word."""
-    longest = max(said, key=len)
-    return longest if len(said) == 1 else f"{longest} (The hazard was named {len(said)} times.)"
+    longest = max(given, key=len)
+    return longest if len(given) == 1 else f"{longest} (The hazard was named {len(given)} times.)"
 
 
-def _signed(events: tuple[Event, ...], steps: dict[str, StepOutline]) -> Iterable[SignedOff]:
-    for event in events:
-        if event.kind == "sign-off":
-            who = str(event.value) if event.value else event.text
-            accepts = event.text.removeprefix(f"{who} accepts: ") if event.value else title_of(event.step, steps)
-            yield SignedOff(who, accepts, f"{day(event.time)}, {hour(event.time)}")
+def _signed(events: tuple[Event, ...]) -> Iterable[Signature]:
+    for event in of_kind(events, SignedOff):
+        yield Signature(event.who, event.accepts, f"{day(event.time)}, {hour(event.time)}")
 
 
 def _procedure_sha256(session: SessionRecord) -> str:

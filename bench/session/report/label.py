@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from bench.measure.reading import Reading
+from bench.procedure.state.events import SignedOff, of_kind
 from bench.procedure.state.outcome import last_attempts
 from bench.session.compare.history import of_sessions
 from bench.session.compare.machines import INTERVAL_MONTHS
@@ -14,7 +15,6 @@ from bench.session.record.index import entries_beside
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 from bench.session.report.result import result_of
-from bench.session.report.steps import outline
 from bench.words.dates import day
 from bench.words.figures import figure, hertz, with_unit
 from bench.words.names import CHANNELS
@@ -50,20 +50,20 @@ def label_lines(folder: Path, interval_months: int = INTERVAL_MONTHS) -> list[st
     for term, said in facts:
         if said:
             lines += textwrap.wrap(f"{term:9}{inert(said)}", WIDTH, subsequent_indent=" " * 9)
-    result = result_of(session, outline(session))
+    result = result_of(session)
     lines += ["", result.headline if result.word == "in" else f"{result.headline.upper()}: see the report"]
     return [true_minus(inert(line)) for line in lines]
 
 
 def _head(session: SessionRecord) -> str:
     """A machine that nothing was set on was looked at, not lined up."""
-    adjusted = any(s.kind == "adjust" for s in outline(session).values())
+    adjusted = any(s.kind == "adjust" for s in session.steps)
     return f"{'Lined up' if adjusted else 'Checked'} {day(session.begun)}"
 
 
 def _bias(session: SessionRecord) -> Iterator[str]:
     """What the tone that bias is set by came back as, in each channel."""
-    steps = {s.id for s in outline(session).values() if s.target in BIAS}
+    steps = {s.id for s in session.steps if s.target in BIAS}
     last: dict[str, Reading] = {}
     for record in last_attempts(session.readings):
         if record.step in steps and record.measured is not None:
@@ -88,5 +88,5 @@ def _due(session: SessionRecord, interval_months: int) -> str:
 
 
 def _by(session: SessionRecord) -> str:
-    signed = [e for e in session.events if e.kind == "sign-off"]
-    return str(signed[-1].value or signed[-1].text) if signed else ""
+    signed = list(of_kind(session.events, SignedOff))
+    return signed[-1].who if signed else ""

@@ -8,10 +8,10 @@ from bench.measure.quantities.mistracking import errors_of
 from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.problem import Problem
+from bench.procedure.state.events import Answered, of_kind
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord
-from bench.session.report.steps import StepOutline
 from bench.tape.mistracking_map import MistrackingMap, ReplayErrors, mistracking_map, worst_map
 from bench.words.figures import hertz
 from bench.words.names import CHANNELS
@@ -23,10 +23,10 @@ NOBODY = ("unattended rehearsal", "nothing was said", "")
 """What stands where no owner said anything."""
 
 
-def story(session: SessionRecord, steps: dict[str, StepOutline]) -> str:
+def story(session: SessionRecord) -> str:
     """One paragraph; "" where neither was a complaint noted nor anything measured from record to replay."""
     parts = []
-    said = complaint(session, steps)
+    said = complaint(session)
     if said:
         parts.append(f"The owner said: “{said}”.")
     stages = [(stage, _errors(session.readings, stage)) for stage in FOUND]
@@ -44,14 +44,12 @@ def story(session: SessionRecord, steps: dict[str, StepOutline]) -> str:
     return " ".join(parts)
 
 
-def complaint(session: SessionRecord, steps: dict[str, StepOutline]) -> str:
+def complaint(session: SessionRecord) -> str:
     """The owner's words, as they were typed at the step that asks for them; "" where there are none."""
-    for event in session.events:
-        if event.kind == "answer" and event.step.rpartition("/")[2] == "complaint":
-            title = steps[event.step].title if event.step in steps else ""
-            words = event.text.removeprefix(f"{title}: ").strip().rstrip(".")
-            return "" if words.casefold() in NOBODY else words
-    return ""
+    asking = {step.id for step in session.steps if step.complaint}
+    said = next((e.answer for e in of_kind(session.events, Answered) if e.step in asking), "")
+    words = str(said).strip().rstrip(".")
+    return "" if words.casefold() in NOBODY else words
 
 
 def tracking_of(readings: Sequence[ReadingRecord], stage: Stage) -> MistrackingMap | None:

@@ -23,7 +23,6 @@ from bench.session.report.document import Content, content_of
 from bench.session.report.owner_summary import tracking_of
 from bench.session.report.plots import response_svg
 from bench.session.report.small_plots import SmallPlot, small_plots
-from bench.session.report.steps import outline
 from bench.session.report.tables import STAGE_ORDER, ResponseTable
 from bench.words.names import CHANNELS, SIGNS, STAGES
 from bench.words.sentences import inert
@@ -52,7 +51,7 @@ def write_report(folder: Path) -> Path:
     session = read_session(folder)
     page = report_html(session)
     try:
-        save_file(folder / TABLE_NAME, csv_text(session, outline(session)).encode())
+        save_file(folder / TABLE_NAME, csv_text(session).encode())
         save_file(folder / REPORT_NAME, page.encode())
     except OSError as error:
         raise Problem(f"{folder}: the report cannot be written: {remedy(error)}") from None

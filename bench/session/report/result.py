@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from bench.measure.verdict import VerdictWord
 from bench.procedure.state.dependencies import to_check_again
+from bench.procedure.state.events import Skipped, of_kind
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.progress import not_needed
 from bench.session.record.record import SessionRecord
-from bench.session.report.steps import StepOutline
 from bench.words.sentences import listed
 
 
@@ -24,19 +24,20 @@ class Result:
     """Each names its steps."""
 
 
-def result_of(session: SessionRecord, steps: dict[str, StepOutline]) -> Result:
+def result_of(session: SessionRecord) -> Result:
     """Judge a whole session by the last attempt at each judged step."""
+    titles = session.titles
     judged = [r for r in last_attempts(session.readings) if r.judged and r.verdict is not None]
     words: dict[str, list[str]] = {"out": [], "too close to call": [], "no reading": []}
     for record in judged:
         word = record.verdict.word if record.verdict else "in"
-        title = _title(record.step, steps)
+        title = titles.get(record.step, record.step)
         if word != "in" and title not in words[word]:
             words[word].append(title)
     measured = {r.step for r in judged}
-    skipped = {e.step for e in session.events if e.kind == "skip"}
-    over = not_needed(session.events) | {e.step for e in session.events if e.kind == "left-out"}
-    judged_steps = [s for s in steps.values() if s.judged and s.id not in measured and s.id not in over]
+    skipped = {e.step for e in of_kind(session.events, Skipped)}
+    over = not_needed(session.events)
+    judged_steps = [s for s in session.steps if s.judged and s.id not in measured and s.id not in over]
     again = to_check_again(session.events)
     left_out = [s.title for s in judged_steps if s.id in skipped]
     missing = [s.title for s in judged_steps if s.id not in skipped]
@@ -57,7 +58,8 @@ def result_of(session: SessionRecord, steps: dict[str, StepOutline]) -> Result:
         sentences.append(f"To be checked again, for something was adjusted since: {listed([*again])}.")
     wrong = bool(sentences)
     if not session.done:
-        after = f" after “{_title(session.steps_done[-1], steps)}”" if session.steps_done else " before its first step"
+        last = session.steps_done[-1] if session.steps_done else ""
+        after = f" after “{titles.get(last, last)}”" if last else " before its first step"
         sentences.insert(0, f"Broken off{after}; it can be resumed.")
     if judged and not wrong:
         so_far = "" if session.done else " so far"
@@ -75,7 +77,3 @@ def result_of(session: SessionRecord, steps: dict[str, StepOutline]) -> Result:
     if not judged:
         return Result("no reading", "Nothing judged", ("This procedure judges nothing at its end.",))
     return Result("in", "All in", tuple(sentences))
-
-
-def _title(step: str, steps: dict[str, StepOutline]) -> str:
-    return steps[step].title if step in steps else step

@@ -14,7 +14,10 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from bench.measure.reading import Reading
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
-from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.dependencies import set_by
+from bench.procedure.state.event_words import curve_label
+from bench.procedure.state.events import CurveTaken, Event, of_kind
+from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.plots import CORRIDOR, EDGE, INK, MUTED, RULE, STYLES, as_svg
 from bench.session.report.tables import STAGE_ORDER
 from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, MistrackingMap
@@ -122,48 +125,36 @@ def _flutter(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
 
 
 def _curves(events: tuple[Event, ...]) -> SmallPlot | None:
-    curves = {}
-    for e in events:
-        if e.kind == "curve" and isinstance(e.value, str) and "bias" in e.step:
-            points = _points(e.value)
-            if len(points) > 2:
-                curves[e.step, e.text.partition(":")[0]] = (e, points)
+    """Of bias, the curves of the step at which it was turned last."""
+    curves = {(c.step, curve_label(c)): c for c in of_kind(events, CurveTaken) if _is_of_bias(c) and len(c.points) > 2}
     if not curves:
         return None
     step = next(reversed(curves))[0]
-    shown = {label: v for (of, label), v in curves.items() if of == step}
-    along, _, unit = next(iter(shown.values()))[0].text.partition(": ")[2].partition(", ")
+    shown = {label: c for (of, label), c in curves.items() if of == step}
+    any_ = next(iter(shown.values()))
 
     def draw(ax: Axes) -> None:
-        for n, (label, (_, points)) in enumerate(shown.items()):
+        for n, (label, curve) in enumerate(shown.items()):
             style = list(STYLES.values())[-1 - n % 2]
-            x, y = zip(*points, strict=True)
+            x, y = zip(*curve.points, strict=True)
             ax.plot(x, y, label=label, markersize=2.6, **{**style, "linewidth": 1.1})
         ax.yaxis.set_major_locator(MaxNLocator(5))
         ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: true_minus(f"{y:g}")))
         ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: true_minus(f"{x:g}")))
-        ax.set_xlabel(f"{along} of the trimmer; {unit}", color=MUTED, labelpad=1)
+        ax.set_xlabel(f"{any_.along} of the trimmer; {any_.unit}", color=MUTED, labelpad=1)
         ax.legend(frameon=False, fontsize=5.5, labelcolor=INK)
 
     said = "; ".join(
-        f"{label} from {figure(min(y for _, y in p), unit)} to {figure(max(y for _, y in p), unit)} {unit}"
-        for label, (_, p) in shown.items()
+        f"{label} from {figure(min(y for _, y in c.points), c.unit)} to {figure(max(y for _, y in c.points), c.unit)} "
+        f"{c.unit}"
+        for label, c in shown.items()
     )
     detail = "what its tone did as the trimmer was turned"
     return _plot("Bias", detail, f"Bias, {detail}: {said}.", draw)
 
 
-def _points(text: str) -> list[tuple[float, float]]:
-    out = []
-    for pair in text.split():
-        x, _, y = pair.partition(":")
-        try:
-            point = float(x), float(y)
-        except ValueError:
-            continue
-        if all(map(math.isfinite, point)):
-            out.append(point)
-    return out
+def _is_of_bias(curve: CurveTaken) -> bool:
+    return curve.quantity == "overbias" or set_by(curve.trimmer) == "bias"
 
 
 def _map(tracking: MistrackingMap, when: str) -> SmallPlot:

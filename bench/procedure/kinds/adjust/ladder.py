@@ -264,6 +264,7 @@ class LadderActivity(RoundsActivity):
             "position",
             points,
             "dBFS" if over else self._unit(channel),
+            frequency_hz=self._reader.judged_hz,
             peak=max(points, key=lambda p: p[1]) if top is not None else None,
             aim=aim,
             best=self._best_position(channel),

@@ -21,7 +21,6 @@ from bench.procedure.state.snapshot import Gauge, Prompt
 from bench.signals.source import Source
 from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
 from bench.signals.tones import Gap, ToneSequence
-from bench.words.figures import hertz
 
 READ_EVERY_S = 0.1
 """How often the gauge is read."""
@@ -148,7 +147,7 @@ class AdjustActivity(Activity):
             trend = course.trend(now, 0.1 * self._reader.tolerance)
         turn, said = None, ""
         if self._step.quantity == "overbias":
-            over = self._overbias.setdefault(channel, Overbias(hertz(self._reader.judged_hz)))
+            over = self._overbias.setdefault(channel, Overbias(self._reader.judged_hz))
             treble = self._reader.treble(channel)
             level = reading
             if isinstance(level, Reading) and trend == "steady" and treble is not None and self._rested(channel, now):
@@ -243,7 +242,7 @@ class AdjustActivity(Activity):
             prompt,
             gauges=gauges,
             curves=tuple(
-                o.shown(g.label.partition(" ")[0], g.verdict, by_degrees=known)
+                o.shown(g.channel, g.verdict, by_degrees=known)
                 for g in gauges
                 if (o := self._overbias.get(g.channel)) is not None and o.curve
             ),

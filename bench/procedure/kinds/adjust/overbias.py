@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 
-from bench.measure.reading import NoReading, Result
+from bench.measure.reading import Channel, NoReading, Result
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.adjust.bias_peak import Peak
 from bench.procedure.state.snapshot import Curve
+from bench.words.figures import hertz
 
 STRIDE = 12.0
 """Degrees of a turn towards the start or the peak: less than 1 dB of bias on most trimmers."""
@@ -24,14 +25,19 @@ BETWEEN_DB = 0.1
 class Overbias:
     """One channel on its way past the peak."""
 
-    tone: str
-    """The tone in words: "10 kHz"."""
+    hz: float
+    """The tone that is judged."""
     peak: Peak = field(default_factory=Peak)
     curve: list[tuple[float, float]] = field(default_factory=list)
     """(degrees or count, level)."""
     _last: tuple[float, float] | None = None
     _at: list[tuple[float, float]] = field(default_factory=list)
     """(degrees, treble) at rest, where degrees are known."""
+
+    @property
+    def tone(self) -> str:
+        """The tone in words: "10 kHz"."""
+        return hertz(self.hz)
 
     def rest(self, level: float, treble: float, degrees: float | None) -> None:
         """A reading that stands still, after the head delay."""
@@ -103,16 +109,17 @@ class Overbias:
     def _treble_rises(self) -> bool:
         return self._moved() > BETWEEN_DB
 
-    def shown(self, label: str, verdict: Verdict, *, by_degrees: bool) -> Curve:
+    def shown(self, channel: Channel, verdict: Verdict, *, by_degrees: bool) -> Curve:
         """The curve so far."""
         peak = max(self.curve, key=lambda p: p[1]) if self.curve and self.peak.stage == "past" else None
         aim = self.peak.top()[0] - verdict.target if peak is not None else None
         return Curve(
-            channel="left" if label.startswith("left") else "right" if label.startswith("right") else "mono",
-            label=f"{label}, {self.tone}",
+            channel=channel,
+            label=f"{channel}, {self.tone}",
             along="degrees" if by_degrees else "round",
             points=tuple(self.curve),
             unit="dBFS",
+            frequency_hz=self.hz,
             peak=peak,
             aim=aim,
         )

@@ -17,6 +17,7 @@ from bench.procedure.kinds.adjust.trimmer_response import Answering
 from bench.procedure.kinds.record.passage import Passage
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import judge
+from bench.procedure.state.events import RoundsRecorded
 from bench.procedure.state.snapshot import Curve, Gauge, Prompt
 from bench.words.figures import hertz, rotation
 
@@ -298,7 +299,7 @@ class RoundsActivity(Activity):
 
     def _keep(self, because: str) -> None:
         taken = tuple(self._reader.taken(g) for g in self._gauges.values())
-        self.situation.note("note", self.step.id, f"{self._counted()} recorded and replayed", float(self._round))
+        self.situation.note(self.step.id, RoundsRecorded(self._round))
         self.situation.keep(self.step, taken, because)
         self.finished = True
 
@@ -340,6 +341,7 @@ class RoundsActivity(Activity):
                 "round",
                 tuple(points),
                 self._gauges[channel].reading.unit,
+                frequency_hz=self._reader.judged_hz,
                 aim=self._gauges[channel].verdict.target,
             )
             for channel, points in self._rounds.items()

@@ -10,10 +10,13 @@ play is a few degrees and its law straight near the target.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+
+from bench.procedure.state.events import AtRest
 
 Floats = NDArray[np.float64]
 
@@ -51,22 +54,19 @@ class Answering:
         """Degrees at which the last reading was taken; 0 before the first."""
         return self._degrees[-1] if self._degrees else 0.0
 
-    def kept(self) -> str:
-        """All of it as words of four numbers, for `from_kept`."""
+    @property
+    def readings(self) -> tuple[AtRest, ...]:
+        """All of them, for `of`."""
         rows = zip(self._degrees, self._read, self._spread, self._group, strict=True)
-        return " ".join(f"{d:.17g}:{r:.17g}:{s:.17g}:{g}" for d, r, s, g in rows)
+        return tuple(AtRest(float(d), float(r), float(s), g) for d, r, s, g in rows)
 
     @classmethod
-    def from_kept(cls, kept: str) -> Answering:
-        """What was learnt before a break; nothing of a text that is no such thing."""
+    def of(cls, readings: Iterable[AtRest]) -> Answering:
+        """What was learnt before a break."""
         out = cls()
-        try:
-            rows = [[float(x) for x in word.split(":")] for word in kept.split()]
-            for degrees, read, spread, group in rows:
-                out._new_group = int(group)
-                out.add(degrees, read, spread)
-        except ValueError:
-            return cls()
+        for at in readings:
+            out._new_group = at.visit
+            out.add(at.degrees, at.reading, at.spread)
         return out
 
     def begin_visit(self) -> None:

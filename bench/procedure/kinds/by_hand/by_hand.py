@@ -5,6 +5,7 @@ from __future__ import annotations
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
 from bench.procedure.model.steps import ByHand
+from bench.procedure.state.events import LotLoaded, Ticked, Waited
 from bench.procedure.state.snapshot import CheckRow, Prompt
 
 
@@ -48,17 +49,15 @@ class ByHandActivity(Activity):
         """It is done: every line that was not ticked one by one is ticked by this key."""
         step, situation = self._by_hand, self.situation
         if self._left > 0:
-            done = step.timer_s - self._left
-            text = f"went on after {done / 60:.1f} of {step.timer_s / 60:.1f} minutes"
-            situation.note("tick", step.id, text, round(done, 1))
+            situation.note(step.id, Waited(round(step.timer_s - self._left, 1), step.timer_s))
         elif step.timer_s:
-            situation.note("tick", step.id, f"waited {step.timer_s / 60:.1f} minutes", step.timer_s)
+            situation.note(step.id, Waited(step.timer_s, step.timer_s))
         self._ticked = [True] * len(self._ticked)
-        situation.note("tick", step.id, "; ".join(step.checklist) or step.title)
+        situation.note(step.id, Ticked(step.checklist))
         for act in step.does:
             situation.do(act, step)
             if act == "load-work-tape" and step.lot and situation.hands is not None:
-                situation.note("note", step.id, f"{step.lot} is {situation.job.tape_of(step.lot).name}")
+                situation.note(step.id, LotLoaded(step.lot, situation.job.tape_of(step.lot).name))
         self.finished = True
 
     def view(self) -> View:

@@ -6,6 +6,7 @@ from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
 from bench.procedure.kinds.by_hand.entry import chosen
 from bench.procedure.model.steps import Decision, Measuring
+from bench.procedure.state.events import Answered
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Prompt
 
@@ -18,8 +19,12 @@ class DecisionActivity(Activity):
         self._decides = step
         self.goes_to = ""
         """The name of the step to go to; "" for the next one."""
-        self.said = ""
-        """What decided, as the report has it."""
+        self.answered = ""
+        """What the person decided; or"""
+        self.all_in: tuple[str, ...] = ()
+        """the steps whose verdicts decided, all in; or"""
+        self.not_in: tuple[str, ...] = ()
+        """those of them that are not."""
 
     def begin(self) -> None:
         """Decide, where nobody is asked."""
@@ -29,28 +34,24 @@ class DecisionActivity(Activity):
     def _by_verdicts(self, of: str) -> None:
         job, step = self.situation.job, self._decides
         ids = set(job.place(of, step.direction).steps)
-        measured = {s.id: s.title for s in job.steps if s.id in ids and isinstance(s, Measuring)}
-        words: dict[str, set[str]] = {i: set() for i in measured}
+        words: dict[str, set[str]] = {s.id: set() for s in job.steps if s.id in ids and isinstance(s, Measuring)}
         for r in last_attempts(self.situation.journal.records()):
             if r.step in words and r.verdict is not None:
                 words[r.step].add(r.verdict.word)
-        titles = ", ".join(measured.values())
-        if not measured:
-            self.said = "nothing to decide by: what it looks at does not apply here"
-        elif all(w == {"in"} for w in words.values()):
-            self.goes_to = step.when_in or ""
-            self.said = f"in: {titles}"
-        else:
+        self.not_in = tuple(i for i, w in words.items() if w != {"in"})
+        if self.not_in:
             self.goes_to = step.when_not or ""
-            self.said = "not in: " + ", ".join(measured[i] for i, w in words.items() if w != {"in"})
+        elif words:
+            self.all_in = tuple(words)
+            self.goes_to = step.when_in or ""
         self.finished = True
 
     def answer(self, text: str) -> None:
         """The person decides."""
         say = chosen(text, tuple(c.say for c in self._decides.choices))
         self.goes_to = next(c.go_to or "" for c in self._decides.choices if c.say == say)
-        self.said = say
-        self.situation.note("answer", self.step.id, f"{self.step.title}: {say}", say)
+        self.answered = say
+        self.situation.note(self.step.id, Answered(say))
         self.finished = True
 
     def go_on(self) -> None:

@@ -8,6 +8,7 @@ from bench.problem import Problem
 from bench.procedure.kinds.activity import Activity, Situation, View
 from bench.procedure.model.steps import Entry, SignOff
 from bench.procedure.model.targets import Target
+from bench.procedure.state.events import Answered, Limits, SignedOff
 from bench.procedure.state.ranking import ranking, ranking_lines
 from bench.procedure.state.snapshot import Prompt
 
@@ -38,7 +39,7 @@ class AskingActivity(Activity):
         if isinstance(step, SignOff):
             if not text:
                 raise Problem("type the name of who signs")
-            self.situation.note("sign-off", step.id, f"{text} accepts: {step.accepts}", text)
+            self.situation.note(step.id, SignedOff(text, step.accepts))
         elif step.asks == "number":
             self._number(step, text)
         else:
@@ -52,21 +53,19 @@ class AskingActivity(Activity):
             number = math.nan
         if not math.isfinite(number):
             raise Problem(f'"{text}" is not a number; type it in {step.unit or "figures"}, like 12.5')
-        said = f"{step.title}: {number:g} {step.unit}".strip()
-        if step.target is not None:
-            target = self.situation.job.target(step.target)
-            # The meter it was read from states no uncertainty here, so that it is told but never judged.
-            said += f", {_against(number, target)} {step.unit} as read ({target.source})"
-        self.situation.note("answer", step.id, said, number)
+        target = self.situation.job.target(step.target) if step.target is not None else None
+        # The meter it was read from states no uncertainty here, so that it is reported but never judged.
+        limits = _limits(target) if target is not None else None
+        self.situation.note(step.id, Answered(number, step.unit, limits))
 
     def _words(self, step: Entry, text: str) -> None:
         if step.asks == "choice":
             text = chosen(text, step.choices)
-        self.situation.note("answer", step.id, f"{step.title}: {text or 'nothing entered'}", text)
+        self.situation.note(step.id, Answered(text))
 
     def go_on(self) -> None:
         """Words may be left empty; a number, a choice and a name may not."""
-        if isinstance(self._asks, Entry) and self._asks.asks == "words":
+        if isinstance(self._asks, Entry) and self._asks.asks in ("words", "complaint"):
             self.answer("")
         else:
             raise Problem("type an answer first, or skip the step with a reason")
@@ -94,11 +93,9 @@ def chosen(text: str, choices: tuple[str, ...]) -> str:
     raise Problem(f'"{text}" is none of: {", ".join(choices)}')
 
 
-def _against(number: float, target: Target) -> str:
+def _limits(target: Target) -> Limits:
     if target.at_least is not None:
-        return f"{'inside' if number >= target.at_least else 'outside'} at least {target.at_least:g}"
+        return Limits(target.at_least, limit="at least", source=target.source)
     if target.at_most is not None:
-        return f"{'inside' if number <= target.at_most else 'outside'} at most {target.at_most:g}"
-    inside = target.tolerance is None or abs(number - target.value) <= target.tolerance
-    spread = "" if target.tolerance is None else f" ± {target.tolerance:g}"
-    return f"{'inside' if inside else 'outside'} {target.value:g}{spread}"
+        return Limits(target.at_most, limit="at most", source=target.source)
+    return Limits(target.value, target.tolerance, source=target.source)

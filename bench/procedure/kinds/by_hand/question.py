@@ -6,6 +6,7 @@ from bench.problem import Problem
 from bench.procedure.kinds.activity import Activity, Situation, View
 from bench.procedure.kinds.by_hand.entry import chosen
 from bench.procedure.model.steps import Question
+from bench.procedure.state.events import Answered
 from bench.procedure.state.snapshot import Prompt
 
 
@@ -26,8 +27,7 @@ class QuestionActivity(Activity):
         if self._answered:
             raise Problem("it is answered; press the go-on key")
         self._answered = chosen(text, step.choices)
-        right = "right" if self._answered == step.right else f"the right one is: {step.right}"
-        self.situation.note("answer", step.id, f"{step.title}: {self._answered} ({right})", self._answered)
+        self.situation.note(step.id, Answered(self._answered, right=step.right))
 
     def go_on(self) -> None:
         """On, once it was answered."""

@@ -18,6 +18,7 @@ from bench.procedure.kinds.listen.tone_list import ToneListActivity
 from bench.procedure.kinds.record.passage import Passage, to_record
 from bench.procedure.model.steps import RecordReplay, SentTone
 from bench.procedure.model.targets import Target
+from bench.procedure.state.events import HeadDelayMeasured
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.source import Source
 from bench.signals.tones import Gap, Tone, ToneSequence
@@ -87,8 +88,7 @@ class RecordReplayActivity(ToneListActivity):
         told = passage.head_delay_s is not None
         heard = passage.hear(block)
         if passage.head_delay_s is not None and not told:
-            way = f"{1000 * passage.head_delay_s:.0f} ms from sending to replay, the way from head to head in it"
-            self.situation.note("note", self.step.id, way, round(passage.head_delay_s, 4))
+            self.situation.note(self.step.id, HeadDelayMeasured(round(passage.head_delay_s, 4)))
         if heard is not None:
             self.speed = passage.speed
             self.take_sound(heard.samples, lost=bool(block.lost))

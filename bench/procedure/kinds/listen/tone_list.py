@@ -13,6 +13,7 @@ from bench.procedure.kinds.listen.expected_tones import Expected, match
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import StepBase
 from bench.procedure.model.targets import Target, judge
+from bench.procedure.state.events import Accepted, StoppedListening
 from bench.procedure.state.snapshot import Prompt
 
 LOOK_EVERY_S = 0.3
@@ -161,11 +162,11 @@ class ToneListActivity(Activity):
     def accept(self, reason: str) -> None:
         """Go on although something is not in."""
         if self._ask is None:
-            self.situation.note("accept", self.step.id, f"stopped listening: {reason}")
+            self.situation.note(self.step.id, StoppedListening(reason))
             self.complete()
             if self._ask is None:
                 return
-        self.situation.note("accept", self.step.id, reason)
+        self.situation.note(self.step.id, Accepted(reason))
         self.finished = True
 
     def answer(self, text: str) -> None:

@@ -19,6 +19,8 @@ from bench.procedure.kinds.activity import WAIT, Activity, Situation, Taken, Vie
 from bench.procedure.kinds.correct.reference_tape import difference
 from bench.procedure.model.steps import InterfaceStep, LoopTone
 from bench.procedure.model.targets import Target, judge
+from bench.procedure.state.event_words import said
+from bench.procedure.state.events import Accepted, Answered, InputProcessed
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.tones import SteadyTone, Tone
 
@@ -205,7 +207,7 @@ class InterfaceActivity(Activity):
             raise Problem(
                 f'"{text}" is no reading in {unit}; type it in figures, like {"0.775" if unit == "V" else 10000}'
             )
-        self.situation.note("answer", self.step.id, f"{self.step.title}: {number:g} {unit}", number)
+        self.situation.note(self.step.id, Answered(number, unit))
         self._conclude(self._full_scale(number) if unit == "V" else self._clock(number))
 
     def _full_scale(self, volts: float) -> list[Result]:
@@ -259,12 +261,12 @@ class InterfaceActivity(Activity):
             for n, r in enumerate(readings)
         )
         self.situation.keep(self.step, taken)
-        named = in_the_way(taken) if self._step.finds == "linearity" else ""
-        if named:
-            self.situation.note("note", self.step.id, named)
+        found = in_the_way(taken) if self._step.finds == "linearity" else None
+        if found is not None:
+            self.situation.note(self.step.id, found)
         self._ask = settle(self, taken)
-        if self._ask is not None and named:
-            self._ask = replace(self._ask, text=f"{named} {self._ask.text}")
+        if self._ask is not None and found is not None:
+            self._ask = replace(self._ask, text=f"{said(found, {})} {self._ask.text}")
         self.finished = self._ask is None
 
     def accept(self, reason: str) -> None:
@@ -273,7 +275,7 @@ class InterfaceActivity(Activity):
             raise Problem("it is not over yet")
         if not reason.strip():
             raise Problem("say why it is accepted: the reason stands in the report")
-        self.situation.note("accept", self.step.id, reason)
+        self.situation.note(self.step.id, Accepted(reason))
         self.finished = True
 
     def view(self) -> View:
@@ -312,28 +314,24 @@ def target_of(step: InterfaceStep) -> Target:
             return Target(value=0.0, tolerance=step.limit, unit="dB", source=step.source)
 
 
-def in_the_way(taken: Sequence[Taken]) -> str:
-    """What changes soft tones, by its name; "" when nothing does.
+def in_the_way(taken: Sequence[Taken]) -> InputProcessed | None:
+    """What changes soft tones; None when nothing does.
 
     An automatic gain lifts them the more the softer they are; a gate or a noise suppression takes them away.
     """
-    worst = ""
+    worst = None
     for channel in ("left", "right", "mono"):
         points = [(t.sent_db, t.reading) for t in taken if t.reading.channel == channel and t.sent_db is not None]
         rows = sorted(points, reverse=True, key=lambda p: p[0])
         there = [(db, r.value) for db, r in rows if isinstance(r, Reading)]
         if len(there) < len(points):
-            worst = worst or "Soft tones do not come back: a gate or a noise suppression is in the way."
+            worst = InputProcessed("gate")
         if len(there) < 2:
             continue
         last_db, last = there[-1]
         steps = [b - a for (_, a), (_, b) in pairwise(there)]
         if last > LIFTED_DB and min(steps) > -LIFTED_DB / 2:
-            return f"An automatic gain is in the way: it lifts −{-last_db:g} dBFS by {last:.1f} dB. {SWITCH_IT_OFF}"
+            return InputProcessed("automatic gain", last_db, last)
         if last < -LIFTED_DB and max(steps) < LIFTED_DB / 2:
-            said = f"A gate or a noise suppression is in the way: it takes {-last:.1f} dB off −{-last_db:g} dBFS."
-            return f"{said} {SWITCH_IT_OFF}"
-    return f"{worst} {SWITCH_IT_OFF}" if worst else ""
-
-
-SWITCH_IT_OFF = 'Switch off every "enhancement" of this input in the system\'s sound settings, and measure again.'
+            return InputProcessed("gate", last_db, last)
+    return worst

@@ -19,6 +19,7 @@ from bench.procedure.kinds.measure.returned import come_back
 from bench.procedure.kinds.record.passage import Passage, to_record
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import Target, judge
+from bench.procedure.state.events import Accepted
 from bench.procedure.state.snapshot import FlutterPart, Prompt
 
 Phase = Literal["ready", "recording", "replaying", "listening", "asking"]
@@ -47,7 +48,7 @@ class MeasuringActivity(Activity):
         """Go on although something is not in."""
         if self._ask is None:
             raise Problem("the measurement is not over yet")
-        self.situation.note("accept", self.step.id, reason)
+        self.situation.note(self.step.id, Accepted(reason))
         self.finished = True
 
     def answer(self, text: str) -> None:

@@ -1,0 +1,200 @@
+"""How each kind of event is said, for report, plain text and commands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from bench.procedure.state.events import (
+    Accepted,
+    Acted,
+    Answered,
+    CheckedAgain,
+    CurveTaken,
+    Debriefed,
+    Decided,
+    Disturbed,
+    Done,
+    Event,
+    HeadDelayMeasured,
+    Held,
+    InputProcessed,
+    InterfaceSheetWritten,
+    Learnt,
+    Limits,
+    LotLoaded,
+    NotApplicable,
+    Noted,
+    Overridden,
+    Released,
+    Repeated,
+    Resumed,
+    RoundsRecorded,
+    SignedOff,
+    Skipped,
+    SoundBack,
+    SoundLost,
+    Started,
+    StoppedListening,
+    Switched,
+    Ticked,
+    Turned,
+    TurnedBack,
+    Waited,
+    WentAgain,
+    WentBack,
+)
+from bench.words.figures import hertz
+
+Titles = Mapping[str, str]
+"""The title of each step by its id; one that is missing is called by its id."""
+
+
+def said(event: Event, titles: Titles) -> str:
+    """What happened, in words."""
+    words = _WORDS[type(event)]
+    return words(event, titles)
+
+
+def outcome_words(done: Done) -> str:
+    """How a run that came to its end came out, in a sentence for each thing that is not as it should be."""
+    parts = []
+    if done.not_in:
+        parts.append(f"Not in: {', '.join(done.not_in)}.")
+    if done.not_measured:
+        parts.append(f"Not measured: {', '.join(done.not_measured)}.")
+    if done.to_check_again:
+        parts.append(f"To be checked again: {', '.join(done.to_check_again)}.")
+    if parts:
+        return " ".join(parts)
+    return f"All {done.judged} judged readings are in." if done.judges else "Done; nothing in it is judged."
+
+
+def curve_label(curve: CurveTaken) -> str:
+    """Which curve it is: "left, 10 kHz"."""
+    return f"{curve.channel}, {hertz(curve.frequency_hz)}" if curve.frequency_hz else curve.channel
+
+
+def _skipped(event: Skipped, titles: Titles) -> str:
+    return f"no reading, because {event.cannot}; {event.reason}" if event.cannot else event.reason
+
+
+def _gone_again(event: WentAgain, titles: Titles) -> str:
+    times = f"{event.left} time{'s' if event.left > 1 else ''}"
+    return f"not all in: back to {_named(event.to, titles)}, {times} left at most"
+
+
+def _decided(event: Decided, titles: Titles) -> str:
+    if event.answer:
+        because = event.answer
+    elif event.not_in:
+        because = f"not in: {_listed(event.not_in, titles)}"
+    elif event.all_in:
+        because = f"in: {_listed(event.all_in, titles)}"
+    else:
+        because = "nothing to decide by: what it looks at does not apply here"
+    return f"{because}: on to {_named(event.to, titles) if event.to else 'the end'}"
+
+
+def _turned(event: Turned, titles: Titles) -> str:
+    return f"{event.trimmer}: {len(event.degrees)} turns, {sum(event.degrees):+.0f}° in all"
+
+
+def _turned_back(event: TurnedBack, titles: Titles) -> str:
+    way = "clockwise" if event.degrees > 0 else "anticlockwise"
+    return f"{event.trimmer} turned back by {abs(event.degrees):.0f}° {way}, to where it stood when the job began"
+
+
+def _waited(event: Waited, titles: Titles) -> str:
+    if event.seconds < event.of_s:
+        return f"went on after {event.seconds / 60:.1f} of {event.of_s / 60:.1f} minutes"
+    return f"waited {event.of_s / 60:.1f} minutes"
+
+
+def _head_delay(event: HeadDelayMeasured, titles: Titles) -> str:
+    return f"{1000 * event.seconds:.0f} ms from sending to replay, the way from head to head in it"
+
+
+def _rounds(event: RoundsRecorded, titles: Titles) -> str:
+    return f"{event.rounds} round{'' if event.rounds == 1 else 's'} recorded and replayed"
+
+
+def _input_processed(event: InputProcessed, titles: Titles) -> str:
+    if event.sent_dbfs is None:
+        what = "Soft tones do not come back: a gate or a noise suppression is in the way."
+    elif event.by == "automatic gain":
+        lifts = f"it lifts −{-event.sent_dbfs:g} dBFS by {event.changed_db:.1f} dB"
+        what = f"An automatic gain is in the way: {lifts}."
+    else:
+        takes = f"it takes {-event.changed_db:.1f} dB off −{-event.sent_dbfs:g} dBFS"
+        what = f"A gate or a noise suppression is in the way: {takes}."
+    remedy = 'Switch off every "enhancement" of this input in the system\'s sound settings, and measure again.'
+    return f"{what} {remedy}"
+
+
+def _answered(event: Answered, titles: Titles) -> str:
+    if isinstance(event.answer, float):
+        figure = f"{event.answer:g} {event.unit}".strip()
+        return figure + (_held_against(event.limits, event.answer, event.unit) if event.limits else "")
+    if event.right:
+        right = "right" if event.answer == event.right else f"the right one is: {event.right}"
+        return f"{event.answer} ({right})"
+    return event.answer or "nothing entered"
+
+
+def _held_against(limits: Limits, value: float, unit: str) -> str:
+    aim = f"{limits.limit} {limits.target:g}" if limits.limit else f"{limits.target:g}"
+    if limits.tolerance is not None:
+        aim += f" ± {limits.tolerance:g}"
+    return f", {'inside' if limits.hold(value) else 'outside'} {aim} {unit} as read ({limits.source})"
+
+
+def _named(step: str, titles: Titles) -> str:
+    return titles.get(step, step)
+
+
+def _listed(steps: tuple[str, ...], titles: Titles) -> str:
+    return ", ".join(_named(step, titles) for step in steps)
+
+
+def _at_step(event: Started | Resumed, titles: Titles) -> str:
+    return f"at {_named(event.step, titles)}"
+
+
+_WORDS: dict[type[Event], Callable[[Any, Titles], str]] = {
+    NotApplicable: lambda e, _: e.title,
+    Started: _at_step,
+    Resumed: _at_step,
+    Repeated: lambda e, titles: _named(e.step, titles),
+    Skipped: _skipped,
+    WentBack: lambda e, titles: f"back to {_named(e.to, titles)}",
+    WentAgain: _gone_again,
+    Decided: _decided,
+    Acted: lambda e, _: e.act,
+    Switched: lambda e, _: f"{e.control}: {e.position}",
+    Turned: _turned,
+    TurnedBack: _turned_back,
+    LotLoaded: lambda e, _: f"{e.lot} is {e.tape}",
+    Waited: _waited,
+    Ticked: lambda e, titles: "; ".join(e.lines) or _named(e.step, titles),
+    Disturbed: lambda e, _: ", ".join(e.what),
+    CheckedAgain: lambda e, _: ", ".join(e.what),
+    CurveTaken: lambda e, _: f"{curve_label(e)}: {e.along}, {e.unit}",
+    Learnt: lambda e, _: f"{e.trimmer}: {e.quantity}, {e.frequency_hz:g} Hz",
+    HeadDelayMeasured: _head_delay,
+    RoundsRecorded: _rounds,
+    InputProcessed: _input_processed,
+    InterfaceSheetWritten: lambda e, _: f"interface sheet written: {e.path}",
+    Answered: _answered,
+    Accepted: lambda e, _: e.reason,
+    StoppedListening: lambda e, _: f"stopped listening: {e.reason}",
+    Overridden: lambda e, _: f"reference tape in an uncleaned machine: {e.reason}",
+    Noted: lambda e, _: e.text,
+    SignedOff: lambda e, _: f"{e.who} accepts: {e.accepts}",
+    SoundLost: lambda e, _: f"sound lost: {e.detail}",
+    SoundBack: lambda e, _: "sound is back",
+    Held: lambda e, _: "held",
+    Released: lambda e, _: f"went on after {e.held_s:.0f} s",
+    Done: lambda e, _: outcome_words(e),
+    Debriefed: lambda e, _: f"{e.minutes:.0f} minutes, {e.turns} turns of trimmers.",
+}

@@ -1,0 +1,91 @@
+"""The steps of a session of schema 1 or 2, from the copies of its procedures: read leniently, never refused."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, get_args
+
+from bench.measure.stage import Stage
+
+Table = dict[str, Any]
+
+DEEPEST = 10
+"""How far procedures follow each other; a damaged copy may follow itself."""
+
+
+def rows_of(table: Table, key: str) -> list[Table]:
+    """The tables of an array, as far as they are tables."""
+    rows = table.get(key, [])
+    return [row for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
+
+
+def copied_steps(table: Table, folder: Path) -> list[Table]:
+    """The steps in order, without those that did not apply; none where the copies are missing or unreadable."""
+    files: dict[str, Table] = {}
+    for file in rows_of(table, "inputs"):
+        path = folder / str(file.get("path", ""))
+        try:
+            copy = tomllib.loads(path.read_text(encoding="utf-8"))
+        except (OSError, ValueError, RecursionError):
+            continue
+        if isinstance(copy.get("step"), list):  # a sheet has none
+            files.setdefault(path.stem, copy)
+    job = table.get("job")
+    first = str(job.get("procedure_id") or "") if isinstance(job, dict) else ""
+    plain, both = (list(_walk(files, first or next(iter(files), ""), 0, both)) for both in (False, True))
+    # A step that is done in each direction has an id for each on a machine that has both, and one elsewhere.
+    met = {row.get("step") for key in ("readings", "events") for row in rows_of(table, key)}
+    steps = both if met & ({s["id"] for s in both} - {s["id"] for s in plain}) else plain
+    left_out = tuple(str(e.get("step")) for e in rows_of(table, "events") if e.get("kind") == "left-out")
+    return [s for s in steps if s["id"] not in left_out and not s["id"].startswith(tuple(f"{i}/" for i in left_out))]
+
+
+def _walk(files: dict[str, Table], name: str, depth: int, both: bool) -> Iterator[Table]:
+    """The steps of a file, on a machine that runs in both directions or forward only."""
+    for raw in rows_of(files.get(name, {}), "step") if depth < DEEPEST else ():
+        if not isinstance(raw.get("id"), str):
+            continue
+        step = _step(raw)
+        for way in ("forward", "reverse") if both and raw.get("each_direction") is True else ("",):
+            if raw.get("kind") != "follow":
+                yield _running(step, way)
+                continue
+            cautions = step["cautions"]
+            for inner in _walk(files, str(raw.get("procedure", "")), depth + 1, both):
+                placed = inner if inner["direction"] else _running(inner, way or step["direction"], "")
+                yield placed | {
+                    "id": f"{step['id']}{'-' * bool(way)}{way}/{inner['id']}",
+                    "stage": inner["stage"] if step["stage"] == "left" else step["stage"],
+                    "cautions": cautions + inner["cautions"],
+                }
+                cautions = []
+
+
+def _step(raw: Table) -> Table:
+    stage, direction = raw.get("stage", "left"), raw.get("direction", "")
+    trimmers = raw.get("trimmers", {})
+    return {
+        "id": raw["id"],
+        "title": str(raw.get("title", raw["id"])),
+        "kind": str(raw.get("kind", "")),
+        "stage": stage if stage in get_args(Stage) else "left",
+        "target": str(raw.get("target", "")),
+        "direction": direction if direction in ("forward", "reverse") else "",
+        "lot": str(raw.get("lot", "")),
+        "complaint": raw["id"] == "complaint",
+        "cautions": [
+            {"hazard": str(c.get("hazard", "")), "say": str(c["say"])} for c in rows_of(raw, "cautions") if c.get("say")
+        ],
+        "quantity": str(raw.get("quantity", "")),
+        "trimmers": trimmers if isinstance(trimmers, dict) else {},
+    }
+
+
+def _running(step: Table, way: str, ending: str | None = None) -> Table:
+    """A step as it is done in a direction."""
+    if not way:
+        return step
+    ending = f"-{way}" if ending is None else ending
+    return step | {"id": step["id"] + ending, "title": f"{step['title']}, {way}", "direction": way}
