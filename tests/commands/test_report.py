@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from bench.cli import main
+from bench.procedure.state.events import Noted
 from bench.session.record.lock import SessionLock
 from bench.session.record.reader import read_session
 from tests.session.made_up import whole
@@ -57,7 +58,10 @@ def test_a_note_is_added_and_stands_in_the_report(
     session = read_session(folder)
     assert session.readings == before.readings
     assert session.events[: len(before.events)] == before.events
-    assert [e.text for e in session.events[-2:]] == ["Owner says it is <right> now.", "Belt ordered."]
+    assert [e.text for e in session.events[-2:] if isinstance(e, Noted)] == [
+        "Owner says it is <right> now.",
+        "Belt ordered.",
+    ]
     page = (folder / "report.html").read_text(encoding="utf-8")
     assert "Added afterwards: Owner says it is &lt;right&gt; now." in page
     assert "3 May 2026, 10:12 to 10:54" in page  # the work took no longer by that

@@ -13,6 +13,8 @@ from bench.clock import RehearsalClock
 from bench.open_run import Opened, Wanted, open_run, resume_run
 from bench.procedure.run import commands as say
 from bench.procedure.run.runner import Runner
+from bench.procedure.state.event_words import said
+from bench.procedure.state.events import KIND_OF
 from bench.procedure.state.snapshot import Snapshot
 from bench.signals.source import Source
 from bench.workspace import Workspace, shipped_procedures
@@ -150,7 +152,8 @@ def leave_it_out(run: Opened, why: str = "for the test") -> None:
 
 def events(run: Opened, *kinds: str) -> list[tuple[str, str, str]]:
     """(kind, step, text) of the events of these kinds."""
-    return [(e.kind, e.step, e.text) for e in run.store.events() if e.kind in kinds]
+    titles = {s.id: s.title for s in run.job.steps}
+    return [(KIND_OF[type(e)], e.step, said(e, titles)) for e in run.store.events() if KIND_OF[type(e)] in kinds]
 
 
 class WithoutHands:

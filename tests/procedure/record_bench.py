@@ -15,6 +15,7 @@ from bench.practice.machine import PracticeMachine
 from bench.practice_setup import build_practice_machine
 from bench.procedure.model.sheets import Fault
 from bench.procedure.run.runner import Runner
+from bench.procedure.state.events import RoundsRecorded, of_kind
 from bench.procedure.state.snapshot import Outcome
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
@@ -71,7 +72,7 @@ class Ran:
 
     def rounds(self) -> dict[str, int]:
         """How many rounds each step took."""
-        return {e.step: int(e.value) for e in self.opened.store.events() if isinstance(e.value, float)}
+        return {e.step: e.rounds for e in of_kind(self.opened.store.events(), RoundsRecorded)}
 
 
 def off(seed: int) -> dict[str, float | str | bool]:

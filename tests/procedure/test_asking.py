@@ -10,6 +10,8 @@ import pytest
 from bench.clock import RehearsalClock
 from bench.open_run import Opened, Wanted, open_run
 from bench.procedure.run import commands as say
+from bench.procedure.state.event_words import said
+from bench.procedure.state.events import Answered, SignedOff, of_kind
 from bench.workspace import Workspace, shipped_procedures
 
 PROCEDURE = """
@@ -66,15 +68,15 @@ def opened(tmp_path: Path) -> Opened:
 
 
 def answers(run: Opened) -> list[str]:
-    return [e.text for e in run.store.events() if e.kind == "answer"]
+    return [said(e, {}) for e in of_kind(run.store.events(), Answered)]
 
 
 @pytest.mark.parametrize(
     ("typed", "kept"),
     [
-        ("4.5", "Take-up torque: 4.5 mN·m, inside 5 ± 2 mN·m as read (common practice, no source)"),
-        ("4,5 mN·m", "Take-up torque: 4.5 mN·m, inside 5 ± 2 mN·m as read (common practice, no source)"),
-        ("9", "Take-up torque: 9 mN·m, outside 5 ± 2 mN·m as read (common practice, no source)"),
+        ("4.5", "4.5 mN·m, inside 5 ± 2 mN·m as read (common practice, no source)"),
+        ("4,5 mN·m", "4.5 mN·m, inside 5 ± 2 mN·m as read (common practice, no source)"),
+        ("9", "9 mN·m, outside 5 ± 2 mN·m as read (common practice, no source)"),
     ],
 )
 def test_a_number_is_told_against_its_target(opened: Opened, typed: str, kept: str) -> None:
@@ -97,7 +99,7 @@ def test_a_choice_by_its_word_or_its_number(opened: Opened) -> None:
     opened.runner.obey(say.Answer("worn"))
     assert opened.runner.snapshot().notice == '"worn" is none of: good, glazed'
     opened.runner.obey(say.Answer("2"))
-    assert answers(opened)[-1] == "Pinch roller: glazed"
+    assert answers(opened)[-1] == "glazed"
 
 
 def test_nobody_signs_with_an_empty_name(opened: Opened) -> None:
@@ -105,7 +107,7 @@ def test_nobody_signs_with_an_empty_name(opened: Opened) -> None:
         opened.runner.obey(command)
     assert opened.runner.snapshot().notice == "type the name of who signs"
     opened.runner.obey(say.Answer("the bench"))
-    assert [e.text for e in opened.store.events() if e.kind == "sign-off"] == ["the bench accepts: this deck"]
+    assert [(e.who, e.accepts) for e in of_kind(opened.store.events(), SignedOff)] == [("the bench", "this deck")]
     outcome = opened.runner.outcome()
     assert (outcome.completed, outcome.exit_code) == (True, 1)
     assert outcome.said == "Not measured: Never reached."

@@ -50,7 +50,7 @@ def test_the_timer_stands(bench: Bench) -> None:
     assert (shown.held, shown.timer_left_s, at(run)) == (False, 50.0, "warm")
     run.clock.wait(20.0)
     assert run.runner.snapshot().timer_left_s == 30.0
-    assert events(run, "hold") == [("hold", "warm", "held"), ("hold", "warm", "went on after 1000 s")]
+    assert events(run, "hold", "release") == [("hold", "warm", "held"), ("release", "warm", "went on after 1000 s")]
 
 
 def test_no_sound_is_sent_and_none_is_heard(bench: Bench) -> None:

@@ -14,6 +14,8 @@ from bench.problem import Problem
 from bench.procedure.load.reader import load_sheet
 from bench.procedure.model.sheets import Interface
 from bench.procedure.run.interface_sheet import calibration, newest_of, write_sheet
+from bench.procedure.state.event_words import said
+from bench.procedure.state.events import InputProcessed, of_kind
 from bench.procedure.state.snapshot import Outcome
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
@@ -68,7 +70,7 @@ def test_what_is_wrong_with_an_input_is_caught_and_named(bench: Workspace, fault
     opened, outcome = calibrated(bench, f"interface/{fault}")
     assert outcome.exit_code == 1
     assert outcome.said.startswith(f"Not in: {step}"), outcome.said
-    notes = [e.text for e in opened.store.events() if e.kind == "note"]
+    notes = [said(e, {}) for e in of_kind(opened.store.events(), InputProcessed)]
     assert not named or any(n.startswith(named) for n in notes), notes
 
 

@@ -18,6 +18,7 @@ from bench.open_run import Wanted, open_run
 from bench.practice_setup import build_practice_machine
 from bench.procedure.load.library import Library
 from bench.procedure.run.runner import Runner
+from bench.procedure.state.events import Skipped, of_kind
 from bench.procedure.state.outcome import last_attempts
 from bench.session.report.tables import figures
 from bench.training.hands import UnattendedHands
@@ -131,7 +132,7 @@ class Ended:
         records = last_attempts(opened.store.records())
         self.records = records
         self.out = {r.step for r in records if r.judged and r.verdict is not None and r.verdict.word != "in"}
-        self.skipped = [e.step for e in opened.store.events() if e.kind == "skip"]
+        self.skipped = [e.step for e in of_kind(opened.store.events(), Skipped)]
         opened.store.close()
 
 

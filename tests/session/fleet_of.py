@@ -10,6 +10,7 @@ from pathlib import Path
 from bench.clock import RehearsalClock
 from bench.measure.reading import Channel, Reading
 from bench.procedure.model.targets import Target, judge
+from bench.procedure.state.events import Done
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.store import SessionStore
 from tests.session.made_up import JOB, Source
@@ -108,7 +109,7 @@ def session(workspace: Path, m: Machine, when: datetime = datetime(2026, 5, 3, 1
         )
         keep(store, "record-replay", own_tilt, 0.0, -20.0)
     keep(store, "reference tape", Reading("speed_error", "both", m.fast_percent, u, frequency_hz=3150.0), 0.0, 0.0)
-    store.finish("All in.")
+    store.note(Done())
     store.close()
     return store.folder
 

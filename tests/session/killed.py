@@ -24,7 +24,8 @@ import numpy as np
 
 from bench.clock import RehearsalClock
 from bench.measure.reading import Reading
-from bench.procedure.state.journal import Event, ReadingRecord, Sound
+from bench.procedure.state.events import Done, Noted
+from bench.procedure.state.journal import ReadingRecord, Sound
 from bench.session.record.record import JobFacts
 from bench.session.record.store import SessionStore
 
@@ -50,14 +51,14 @@ def work(folder: Path, accepted: Callable[[str], None], many: int) -> None:
         store.keep(reading(n))
         accepted(f"r{n:04d}")
     store.keep_sound(Sound(SAMPLES, 48000, tuple(r.id for r in store.records())))
-    store.note(Event("note", "step", "half-way", START))
+    store.note(Noted("half-way", step="step", time=START))
     store.close()
-    store = SessionStore.reopen(store.folder, clock)
+    store = SessionStore.reopen(store.folder)
     store.step_done("step")
     for n in range(many + 1, 2 * many + 1):
         store.keep(reading(n))
         accepted(f"r{n:04d}")
-    store.finish("All in.")
+    store.note(Done(time=START))
     store.close()
 
 

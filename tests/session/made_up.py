@@ -12,8 +12,10 @@ from bench.clock import RehearsalClock
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.measure.stage import Stage
 from bench.procedure.model.targets import Target, judge
-from bench.procedure.state.journal import Event, EventKind, ReadingRecord
+from bench.procedure.state.events import Acted, Answered, Done, Event, Noted, SignedOff, Started, Ticked, Turned
+from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import JobFacts
+from bench.session.record.steps import StepCaution, StepFacts
 from bench.session.record.store import SessionStore
 
 START = datetime(2026, 5, 3, 10, 12, tzinfo=UTC)
@@ -34,83 +36,34 @@ JOB = JobFacts(
 PROCEDURE = """\
 format = 1
 title = "Line up a cassette deck"
-summary = "All of it."
-takes_minutes = 60
-
-[[step]]
-id = "dirty"
-kind = "record-replay"
-title = "Record-to-replay before cleaning"
-do = "Record and replay."
-stage = "found-dirty"
-
-[[step]]
-id = "clean"
-kind = "follow"
-title = "Clean"
-procedure = "clean"
-
-[[step]]
-id = "found"
-kind = "reference"
-title = "Reference tape as found"
-do = "Play the reference tape."
-stage = "found-clean"
-[[step.cautions]]
-hazard = "reference-tape"
-say = "Never in a machine that was not cleaned and demagnetised."
-
-[[step]]
-id = "found-record"
-kind = "record-replay"
-title = "Record-to-replay as found"
-do = "Record and replay."
-stage = "found-clean"
-
-[[step]]
-id = "replay-level"
-kind = "adjust"
-title = "Replay level"
-do = "Turn the trimmer."
-[[step.cautions]]
-hazard = "loud-tones"
-say = "Monitors down before any tone."
-
-[[step]]
-id = "proof-replay"
-kind = "reference"
-title = "Reference tape as left"
-do = "Play the reference tape."
-
-[[step]]
-id = "proof-record"
-kind = "record-replay"
-title = "Record-to-replay as left"
-do = "Record and replay."
-
-[[step]]
-id = "sign"
-kind = "sign-off"
-title = "Sign off"
-accepts = "the machine as left"
 """
-CLEAN = """\
-format = 1
-title = "Clean"
-summary = "Swab."
-takes_minutes = 5
-part = true
 
-[[step]]
-id = "swab"
-kind = "by-hand"
-title = "Swab heads, capstan and pinch roller"
-do = "Until the swab is clean."
-does = ["clean"]
-[[step.cautions]]
-hazard = "solvent"
-say = "Flammable: ventilate, no sparks. Follow the maker's safety data sheet."
-"""
+STEPS = (
+    StepFacts("dirty", "Record-to-replay before cleaning", "record-replay", "found-dirty"),
+    StepFacts(
+        "clean/swab",
+        "Swab heads, capstan and pinch roller",
+        "by-hand",
+        cautions=(StepCaution("solvent", "Flammable: ventilate, no sparks. Follow the maker's safety data sheet."),),
+    ),
+    StepFacts(
+        "found",
+        "Reference tape as found",
+        "reference",
+        "found-clean",
+        cautions=(StepCaution("reference-tape", "Never in a machine that was not cleaned and demagnetised."),),
+    ),
+    StepFacts("found-record", "Record-to-replay as found", "record-replay", "found-clean"),
+    StepFacts(
+        "replay-level",
+        "Replay level",
+        "adjust",
+        cautions=(StepCaution("loud-tones", "Monitors down before any tone."),),
+    ),
+    StepFacts("proof-replay", "Reference tape as left", "reference"),
+    StepFacts("proof-record", "Record-to-replay as left", "record-replay"),
+    StepFacts("sign", "Sign off", "sign-off"),
+)
 
 LEVEL = Target(value=-12.0, unit="dBFS", tolerance=0.5, source="common practice, no source")
 FLAT = Target.model_validate(
@@ -171,9 +124,13 @@ class Writer:
             )
         self.store.keep(tuple(records))
 
-    def note(self, kind: EventKind, step: str, text: str, value: float | str | None = None) -> None:
+    def note(self, step: str, event: Event) -> None:
         self.time += timedelta(minutes=1)
-        self.store.note(Event(kind, step, text, self.time, value))
+        self.store.note(replace(event, step=step, time=self.time))
+
+    def finish(self) -> None:
+        """The end; how it came out is for the readings to say."""
+        self.store.note(Done(time=START))
 
 
 def level(channel: Channel, value: float) -> tuple[Reading, Target]:
@@ -236,28 +193,28 @@ def record_level(channel: Channel, value: float) -> tuple[Reading, Target]:
     return reading, RECORD_LEVEL
 
 
-def begin(tmp_path: Path, **job: Any) -> Writer:
-    """A session with its inputs, nothing in it yet."""
+def begin(tmp_path: Path, *, steps: tuple[StepFacts, ...] = STEPS, **job: Any) -> Writer:
+    """A session with its steps and the copy of its procedure, nothing in it yet."""
     folder = tmp_path / "procedures"
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "line-up.toml").write_text(PROCEDURE, encoding="utf-8")
-    (folder / "clean.toml").write_text(CLEAN, encoding="utf-8")
-    inputs = [folder / "line-up.toml", folder / "clean.toml"]
-    store = SessionStore.create(tmp_path / "sessions", replace(JOB, **job), inputs, RehearsalClock(START))
+    inputs = [folder / "line-up.toml"]
+    clock = RehearsalClock(START)
+    store = SessionStore.create(tmp_path / "sessions", replace(JOB, **job), inputs, clock, steps=steps)
     return Writer(store)
 
 
 def whole(tmp_path: Path, *, treble_left: float = 0.3, finish: bool = True, **job: Any) -> Path:
     """A whole line-up; `treble_left` is what 10 kHz still lacks at the end. Returns the session's folder."""
     w = begin(tmp_path, **job)
-    w.note("start", "dirty", "at Record-to-replay before cleaning")
+    w.note("dirty", Started())
     sides: tuple[Channel, ...] = ("left", "right")
     w.keep("dirty", "found-dirty", "record-replay", [record_level("left", -1.6), record_level("right", -0.9)])
     for side, loss in zip(sides, (11.2, 6.3), strict=True):
         w.keep("dirty", "found-dirty", "record-replay", response(side, loss), sent_db=-20.0)
     w.store.step_done("dirty")
-    w.note("act", "clean/swab", "clean")
-    w.note("tick", "clean/swab", "heads; capstan; pinch roller")
+    w.note("clean/swab", Acted("clean"))
+    w.note("clean/swab", Ticked(("heads", "capstan", "pinch roller")))
     w.store.step_done("clean/swab")
     w.keep("found", "found-clean", "reference tape", [level("left", -13.4), level("right", -10.9)], sent_db=0.0)
     for side, loss in zip(sides, (4.1, 3.8), strict=True):
@@ -268,11 +225,11 @@ def whole(tmp_path: Path, *, treble_left: float = 0.3, finish: bool = True, **jo
     for side, loss in zip(sides, (5.0, 4.7), strict=True):
         w.keep("found-record", "found-clean", "record-replay", response(side, loss), sent_db=-20.0)
     w.store.step_done("found-record")
-    w.note("turns", "replay-level", "replay level left: 3 turns, +34° in all", 34.0)
+    w.note("replay-level", Turned("replay level left", (12.0, 25.0, -3.0)))
     w.keep("replay-level", "left", "reference tape", [level("left", -12.1)], sent_db=0.0)
     w.store.step_done("replay-level")
-    w.note("answer", "replay-level", "Replay level: 12 mV", 12.0)
-    w.note("note", "replay-level", "Trimmer of the left channel is noisy; lacquered.")
+    w.note("replay-level", Answered(12.0, "mV"))
+    w.note("replay-level", Noted("Trimmer of the left channel is noisy; lacquered."))
     w.keep("proof-replay", "left", "reference tape", [level("left", -12.04), level("right", -11.93)], sent_db=0.0)
     for side in sides:
         w.keep("proof-replay", "left", "reference tape", response(side, 0.2, 0.6), sent_db=-20.0)
@@ -283,10 +240,10 @@ def whole(tmp_path: Path, *, treble_left: float = 0.3, finish: bool = True, **jo
         because = "the owner wants the tape finished today"
         w.keep("proof-record", "left", "record-replay", response(side, treble_left), sent_db=-20.0, because=because)
     w.store.step_done("proof-record")
-    w.note("sign-off", "sign", "The Lanternhill workshop accepts: the machine as left", "The Lanternhill workshop")
+    w.note("sign", SignedOff("The Lanternhill workshop", "the machine as left"))
     w.store.step_done("sign")
     if finish:
-        w.store.finish("done")
+        w.finish()
     assert w.store.close() == ""
     return w.store.folder
 

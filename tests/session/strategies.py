@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from datetime import datetime, timedelta, timezone
 from typing import get_args
 
@@ -11,8 +12,10 @@ from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import Channel, NoReading, Reading
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, VerdictWord
-from bench.procedure.state.journal import Event, EventKind, ReadingRecord
-from bench.session.record.record import JobFacts
+from bench.procedure.state.events import KINDS, Done, Event
+from bench.procedure.state.journal import ReadingRecord
+from bench.session.record.record import JobFacts, TrimmerTurns
+from bench.session.record.steps import StepCaution, StepFacts
 
 finite = st.floats(allow_nan=False, allow_infinity=False)
 some_text = st.text(min_size=1, max_size=40)
@@ -58,13 +61,25 @@ records = st.builds(
     lot=st.text(max_size=10),
     direction=st.sampled_from(["", "reverse"]),
 )
-events = st.builds(
-    Event,
-    kind=st.sampled_from(sorted(set(get_args(EventKind)) - {"done"})),
-    step=st.text(max_size=20),
-    text=st.text(max_size=60),
-    time=times,
-    value=st.none() | finite | st.text(max_size=20),
+st.register_type_strategy(float, finite)  # no figure of an event is anything else
+events: st.SearchStrategy[Event] = st.one_of(
+    [
+        st.builds(kind, time=times, **{field.name: ... for field in fields(kind) if field.name != "time"})
+        for kind in KINDS.values()
+        if kind is not Done
+    ]
+)
+steps = st.builds(
+    StepFacts,
+    id=some_text,
+    title=st.text(max_size=40),
+    kind=st.text(max_size=10),
+    stage=st.sampled_from(get_args(Stage)),
+    target=st.text(max_size=20),
+    direction=st.sampled_from(["", "forward", "reverse"]),
+    lot=st.text(max_size=10),
+    complaint=st.booleans(),
+    cautions=st.lists(st.builds(StepCaution), max_size=2).map(tuple),
 )
 jobs = st.builds(
     JobFacts,
@@ -82,4 +97,5 @@ jobs = st.builds(
     calibration=st.text(max_size=30),
     procedure_id=st.text(max_size=20),
     seed=st.integers(0, 2**31),
+    turned_before=st.lists(st.builds(TrimmerTurns), max_size=2).map(tuple),
 )

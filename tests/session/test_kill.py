@@ -13,7 +13,6 @@ from pathlib import Path
 
 import pytest
 
-from bench.clock import RehearsalClock
 from bench.session.record.atomic import PART
 from bench.session.record.reader import read_session
 from bench.session.record.store import SessionStore, unfinished
@@ -38,7 +37,7 @@ def check(folder: Path, accepted: list[str]) -> bool:
         assert hashlib.sha256((session.folder / sound.path).read_bytes()).hexdigest() == sound.sha256
     if not session.done:
         assert [u.folder for u in unfinished(folder / "sessions")] == [session.folder]
-        store = SessionStore.reopen(session.folder, RehearsalClock())
+        store = SessionStore.reopen(session.folder)
         store.step_done("after")
         store.close()
         assert not list(session.folder.rglob(f".*{PART}"))

@@ -11,6 +11,7 @@ from bench.open_run import Opened, Wanted, open_run
 from bench.procedure.kinds.activity import SAVE_AGAIN_S
 from bench.procedure.run.commands import Note
 from bench.procedure.run.desk import Desk
+from bench.procedure.state.events import Noted, of_kind
 from bench.procedure.state.snapshot import Snapshot
 from bench.session.record.reader import read_session
 from tests.procedure.small_bench import CLEAN, ENTRY, HEAD, make_bench
@@ -41,7 +42,7 @@ def test_a_drive_that_is_away_for_a_while(tmp_path: Path) -> None:
     run.clock.wait(SAVE_AGAIN_S)
     run.runner.tick()
     assert run.runner.snapshot().unsaved == ""
-    assert [e.text for e in read_session(folder).events if e.kind == "note"] == ["before", "meanwhile"]
+    assert [e.text for e in of_kind(read_session(folder).events, Noted)] == ["before", "meanwhile"]
     assert any("meanwhile" in line for line in said)
     assert run.end() == ""
 
@@ -64,7 +65,7 @@ def test_the_bench_thread_keeps_trying_whatever_the_port(tmp_path: Path) -> None
     wait_for(lambda: not run.runner.snapshot().unsaved)
     desk.stop()
     assert run.end() == ""
-    assert [e.text for e in read_session(folder).events if e.kind == "note"] == ["meanwhile"]
+    assert [e.text for e in of_kind(read_session(folder).events, Noted)] == ["meanwhile"]
 
 
 def wait_for(so: Callable[[], bool]) -> None:

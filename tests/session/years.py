@@ -11,7 +11,8 @@ from bench.clock import RehearsalClock
 from bench.measure.reading import Reading
 from bench.measure.stage import Stage
 from bench.procedure.model.targets import judge
-from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.events import Done, Turned
+from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import JobFacts
 from bench.session.record.store import SessionStore
 from tests.session.made_up import JOB, LEVEL
@@ -48,7 +49,7 @@ def visit(
         )
         store.keep((record,))
         if stage == "found-clean" and turned:
-            store.note(Event("turns", "found-clean", "replay level left: 1 turns, +9° in all", when, "9"))
-    store.finish(more.get("outcome", "All 1 judged readings are in."))
+            store.note(Turned("replay level left", (9.0,), step="found-clean", time=when))
+    store.note(more.get("outcome", Done(judged=1, time=when)))
     assert store.close() == ""
     return store.folder

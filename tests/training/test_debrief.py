@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from bench.procedure.state.journal import Event
+from bench.procedure.state.events import Debriefed, Done, Event, Noted, Resumed, Started, Turned
+from bench.session.report.debrief_text import debrief_lines
 from bench.training.debrief import debrief
-from bench.training.debrief_text import in_sentences
 from bench.training.truth import FaultTruth, TrimmerTruth, Truth
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -32,11 +32,13 @@ def gone(fault: FaultTruth) -> FaultTruth:
     return FaultTruth(fault.key, fault.name, fault.tells, fault.changes, fault.trimmers, fault.mendable, False)
 
 
-def turns(*trimmers: str) -> list[Event]:
-    return [
-        Event("turns", "s", f"{t}: 2 turns, +5° in all", START + timedelta(minutes=n), "3 2")
-        for n, t in enumerate(trimmers)
-    ]
+def clean(told: Debriefed) -> bool:
+    """Whether nothing is left to look at again, and nothing was named that was not there."""
+    return not {"again", "wrong"} & {about for about, _ in debrief_lines((told,))}
+
+
+def turns(*trimmers: str) -> list[Turned]:
+    return [Turned(t, (3.0, 2.0), step="s", time=START + timedelta(minutes=n)) for n, t in enumerate(trimmers)]
 
 
 def test_azimuth_left_off_and_equalisation_raised_is_hidden_not_mended() -> None:
@@ -45,8 +47,8 @@ def test_azimuth_left_off_and_equalisation_raised_is_hidden_not_mended() -> None
     told = debrief(before, after, turns("replay equalisation left"), SETS, ())
     assert told.faults[0].state == "hidden"
     assert told.faults[0].by == "replay equalisation left"
-    assert not told.clean
-    assert any("it hides replay azimuth" in said for _, said in in_sentences(told))
+    assert not clean(told)
+    assert any("it hides replay azimuth" in said for _, said in debrief_lines((told,)))
 
 
 @pytest.mark.parametrize("off", [-14.0, 14.0])
@@ -73,35 +75,35 @@ def test_record_equalisation_answers_bias_the_way_bias_moves_treble(
     """More bias is less treble: common practice, no source."""
     after = truth(bias_left=bias, record_equalisation_left=equalisation)
     told = debrief(truth(bias_left=bias), after, turns("record equalisation left"), SETS, ())
-    assert next(t.hides for t in told.trimmers if t.trimmer.name == "record equalisation left") == hides
+    assert next(t.hides for t in told.trimmers if t.name == "record equalisation left") == hides
 
 
 def test_what_was_cleaned_away_is_mended_named_or_not() -> None:
     for names, said in (((), "you did not name it"), (("Dirt",), "and named")):
         told = debrief(truth(DIRT), truth(gone(DIRT)), [], SETS, names)
-        assert (told.faults[0].state, told.clean) == ("mended", True)
-        assert said in dict(in_sentences(told))["fault"]
+        assert (told.faults[0].state, clean(told)) == ("mended", True)
+        assert said in dict(debrief_lines((told,)))["fault"]
 
 
 def test_what_only_the_workshop_mends_is_found_by_naming_it_and_may_be_made_good() -> None:
     after = truth(GAP, replay_equalisation_left=3.0)
-    for names, state, clean in ((("Worn gap",), "found", True), ((), "hidden", False)):
+    for names, state, nothing_left in ((("Worn gap",), "found", True), ((), "hidden", False)):
         told = debrief(truth(GAP), after, turns("replay equalisation left"), SETS, names)
-        assert (told.faults[0].state, told.clean) == (state, clean)
+        assert (told.faults[0].state, clean(told)) == (state, nothing_left)
 
 
 def test_a_fault_that_was_not_there_is_told() -> None:
     told = debrief(truth(), truth(), [], SETS, ("Dirt",))
     assert told.wrongly_named == ("Dirt",)
-    assert not told.clean
+    assert not clean(told)
 
 
 def test_time_away_is_not_counted() -> None:
-    events = [
-        Event("start", "a", "", START),
-        Event("note", "a", "", START + timedelta(minutes=4)),
-        Event("resume", "a", "", START + timedelta(hours=20)),
-        Event("done", "a", "", START + timedelta(hours=20, minutes=3)),
+    events: list[Event] = [
+        Started(step="a", time=START),
+        Noted("a", step="a", time=START + timedelta(minutes=4)),
+        Resumed(step="a", time=START + timedelta(hours=20)),
+        Done(step="a", time=START + timedelta(hours=20, minutes=3)),
     ]
     assert debrief(truth(), truth(), events, SETS, ()).minutes == pytest.approx(7.0)
 
@@ -110,4 +112,4 @@ def test_turns_are_counted_over_all_steps() -> None:
     events = [*turns("bias left"), *turns("bias left", "replay azimuth")]
     told = debrief(truth(), truth(), events, SETS, ())
     assert told.turns == 6
-    assert {t.trimmer.name: t.turns for t in told.trimmers if t.turns} == {"bias left": 4, "replay azimuth": 2}
+    assert {t.name: t.turns for t in told.trimmers if t.turns} == {"bias left": 4, "replay azimuth": 2}

@@ -11,7 +11,9 @@ from bench.open_run import Opened, Wanted, open_run, resume_run
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.run.commands import Leave
+from bench.procedure.state.events import Debriefed, of_kind
 from bench.session.record.reader import read_session
+from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.report import write_report
 from bench.training.exercise import CLOSING, named, shows, with_closing
 from bench.workspace import Workspace
@@ -35,9 +37,8 @@ def faults_of(folder: Path, seed: int) -> tuple[str, ...]:
 
 def debrief_of(run: Opened) -> dict[str, list[str]]:
     out: dict[str, list[str]] = {}
-    for event in read_session(run.store.folder).events:
-        if event.kind == "debrief":
-            out.setdefault(str(event.value), []).append(event.text)
+    for about, sentence in debrief_lines(read_session(run.store.folder).events):
+        out.setdefault(about, []).append(sentence)
     return out
 
 
@@ -134,7 +135,7 @@ def test_left_and_resumed_it_is_the_same_exercise(tmp_path: Path) -> None:
     assert tuple(again.exercise.faults) == tuple(run.exercise.faults)
     assert again.exercise.titles == run.exercise.titles
     assert again.job.steps[-1].id == CLOSING
-    assert "debrief" not in {e.kind for e in again.store.events()}, "it was not over"
+    assert not any(of_kind(again.store.events(), Debriefed)), "it was not over"
 
 
 @pytest.mark.long

@@ -10,7 +10,8 @@ import pytest
 from bench.clock import RehearsalClock
 from bench.measure.reading import Reading
 from bench.open_run import Opened, Wanted, open_run, resume_run
-from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.events import Acted, Done, Resumed, Started
+from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.reader import read_session
 from bench.session.record.store import unfinished
 from bench.training.hands import UnattendedHands
@@ -100,18 +101,18 @@ def test_resumed_after_the_trimmers_were_set(workspace: Workspace) -> None:
         assert a_reading(now.reading).value == pytest.approx(
             was.reading.value, abs=0.02
         )  # hiss and flutter are drawn anew
-    kinds = [e.kind for e in read_session(broken.store.folder).events]
-    assert kinds.count("start") == 1
-    assert kinds.count("resume") == 1
-    assert kinds[-1] == "done"
+    kinds = [type(e) for e in read_session(broken.store.folder).events]
+    assert kinds.count(Started) == 1
+    assert kinds.count(Resumed) == 1
+    assert kinds[-1] is Done
     assert unfinished(workspace.sessions) == []
 
 
 def test_a_machine_that_was_not_put_back_would_be_seen(workspace: Workspace) -> None:
     """What the test above rests on: without the turns the level is out."""
     opened = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), real_time=False)
-    opened.store.note(Event("act", "clean", "clean", opened.clock.wall()))
-    opened.store.note(Event("act", "clean", "demagnetise", opened.clock.wall()))
+    opened.store.note(Acted("clean", step="clean", time=opened.clock.wall()))
+    opened.store.note(Acted("demagnetise", step="clean", time=opened.clock.wall()))
     opened.store.step_done("clean")
     opened.store.step_done("replay-level")
     assert run(opened) == 1

@@ -11,7 +11,8 @@ import pytest
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
 from bench.open_run import Wanted, open_run
-from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.events import CheckedAgain, Disturbed, Event
+from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.snapshot import Outcome
 from bench.session.record.reader import read_session
 from bench.session.report.plain_text import report_text
@@ -72,7 +73,7 @@ def test_returned_it_stands_where_it_stood_but_for_its_play(tmp_path: Path, seed
     assert re.search(said, ended.report)
     assert "target: as read at As found: how late is one channel?" in ended.report
     assert RETURNS in ended.report
-    assert [e.kind for e in ended.events if e.kind in ("to-check", "checked")] == ["to-check", "checked"]
+    assert [type(e) for e in ended.events if isinstance(e, Disturbed | CheckedAgain)] == [Disturbed, CheckedAgain]
 
 
 def test_where_it_stays_nothing_is_turned_back(tmp_path: Path) -> None:

@@ -93,7 +93,8 @@ def _decided(event: Decided, titles: Titles) -> str:
         because = f"in: {_listed(event.all_in, titles)}"
     else:
         because = "nothing to decide by: what it looks at does not apply here"
-    return f"{because}: on to {_named(event.to, titles) if event.to else 'the end'}"
+    words = f"{because}: on to {_named(event.to, titles) if event.to else 'the end'}"
+    return f"{words}; not needed: {_listed(event.passed_over, titles)}" if event.passed_over else words
 
 
 def _turned(event: Turned, titles: Titles) -> str:

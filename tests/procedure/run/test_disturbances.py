@@ -9,6 +9,7 @@ import pytest
 from bench.audio.port import hands_of
 from bench.open_run import Opened
 from bench.procedure.run import commands as say
+from bench.procedure.state.events import Turned, of_kind
 from tests.procedure.flow_bench import (
     CLEAN,
     LEVEL,
@@ -156,8 +157,8 @@ def test_a_turn_is_kept_as_far_as_it_went(bench: Bench) -> None:
     before = next(t for t in hands.trimmers() if t.name == "bias left")
     run.runner.obey(say.Turn("bias left", 1000.0))
     run.runner.obey(say.GoOn())
-    (turned,) = [e for e in run.store.events() if e.kind == "turns"]
-    assert float(str(turned.value)) == pytest.approx(before.high - before.degrees)
+    (turned,) = of_kind(run.store.events(), Turned)
+    assert list(turned.degrees) == pytest.approx([before.high - before.degrees])
 
 
 def test_a_step_says_itself_what_it_disturbs(bench: Bench) -> None:

@@ -11,6 +11,7 @@ import pytest
 from bench.clock import RehearsalClock
 from bench.open_run import Opened, Wanted, open_run
 from bench.procedure.run import commands as say
+from bench.procedure.state.events import Acted, Overridden, Repeated, of_kind
 from bench.procedure.state.snapshot import Snapshot
 from bench.training.hands import UnattendedHands
 from bench.workspace import Workspace, shipped_procedures
@@ -93,7 +94,7 @@ def listen(run: Opened, until: Callable[[Snapshot], bool], limit_s: float = 60.0
 
 
 def acts(run: Opened) -> list[str]:
-    return [e.text for e in run.store.events() if e.kind == "act"]
+    return [e.act for e in of_kind(run.store.events(), Acted)]
 
 
 def test_the_reference_tape_stays_out_of_an_uncleaned_machine(begin: Callable[[str], Opened]) -> None:
@@ -107,9 +108,7 @@ def test_the_reference_tape_stays_out_of_an_uncleaned_machine(begin: Callable[[s
     assert acts(run) == []
     run.runner.obey(say.Answer("cleaned this morning"))
     assert acts(run) == ["load-reference-tape"]
-    assert [e.text for e in run.store.events() if e.kind == "override"] == [
-        "reference tape in an uncleaned machine: cleaned this morning"
-    ]
+    assert [e.reason for e in of_kind(run.store.events(), Overridden)] == ["cleaned this morning"]
 
 
 @pytest.mark.parametrize("recording", [RECORD, CIRCUIT], ids=["record-replay", "noise-reduction circuit"])
@@ -184,7 +183,7 @@ def test_the_last_attempt_is_the_one_that_counts(begin: Callable[[str], Opened])
         (2, "left"),
         (2, "right"),
     ]
-    assert [e.kind for e in run.store.events() if e.step == "measured"].count("repeat") == 1
+    assert [e.step for e in of_kind(run.store.events(), Repeated)] == ["measured"]
     outcome = run.runner.outcome()
     assert (outcome.judged, outcome.words, outcome.exit_code) == (2, {"out": 2}, 1)
 

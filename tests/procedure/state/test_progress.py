@@ -61,9 +61,8 @@ def test_a_decision_passes_over_what_is_not_needed(bench: Bench) -> None:
     run.runner.obey(say.GoOn())
     set_level(run)
     assert at(run) == "end"
-    assert events(run, "decision", "not-needed") == [
-        ("decision", "enough", "in: Replay level: on to End"),
-        ("not-needed", "enough", "Level, measured, More"),
+    assert events(run, "decision") == [
+        ("decision", "enough", "in: Replay level: on to End; not needed: Level, measured, More"),
     ]
     run.runner.obey(say.GoOn())
     outcome = run.runner.outcome()
@@ -75,7 +74,7 @@ def test_a_decision_on_what_is_not_in_goes_on(bench: Bench) -> None:
     run.runner.obey(say.GoOn())
     leave_it_out(run)
     assert at(run) == "more"
-    assert events(run, "decision", "not-needed") == [("decision", "enough", "not in: Replay level: on to More")]
+    assert events(run, "decision") == [("decision", "enough", "not in: Replay level: on to More")]
 
 
 def test_a_skipped_step_is_not_in(bench: Bench) -> None:
@@ -99,9 +98,9 @@ def test_a_person_decides(bench: Bench) -> None:
     assert run.runner.snapshot().notice == '"home" is none of: on, to the end'
     run.runner.obey(say.Answer("2"))
     assert at(run) == "end"
-    assert events(run, "answer", "not-needed") == [
-        ("answer", "which", "Which?: to the end"),
-        ("not-needed", "which", "More"),
+    assert events(run, "answer", "decision") == [
+        ("answer", "which", "to the end"),
+        ("decision", "which", "to the end: on to End; not needed: More"),
     ]
 
 

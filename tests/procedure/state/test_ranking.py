@@ -14,6 +14,7 @@ from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
 from bench.open_run import Opened, Wanted, open_run, resume_run
+from bench.procedure.state.events import LotLoaded, of_kind
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import BY, By, Ranked, ranking, ranking_lines
 from bench.session.record.reader import read_session
@@ -168,10 +169,10 @@ def test_other_tapes_another_order(tmp_path: Path) -> None:
         (tapes / f"ferric-{name}.toml").write_text(text, encoding="utf-8")
     ran = run_right(tmp_path, SHORT, "three-head-cassette", tape="ferric-one")
     ranked = ranking(ran.opened.store.records())
-    assert [e.text for e in ran.opened.store.events() if e.kind == "note" and e.step.startswith("in-")] == [
-        "blank A is Lanternhill one",
-        "blank B is Lanternhill three-z",
-        "blank C is Lanternhill two",
+    assert [(e.lot, e.tape) for e in of_kind(ran.opened.store.events(), LotLoaded)] == [
+        ("blank A", "Lanternhill one"),
+        ("blank B", "Lanternhill three-z"),
+        ("blank C", "Lanternhill two"),
     ]
     assert [r.lot for r in ranked] == ["blank B", "blank C", "blank A"]
     assert ranking_lines(ranked)[0] == "Blank B fits best, by mistracking"

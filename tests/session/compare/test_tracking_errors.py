@@ -11,7 +11,8 @@ import pytest
 
 from bench.measure.reading import Channel, NoReading, Reading
 from bench.problem import Problem
-from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.events import Switched
+from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.tracking_errors import measured_errors
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
@@ -87,18 +88,28 @@ def test_a_level_that_was_not_read_is_no_error(session: SessionRecord) -> None:
 
 
 def test_what_was_read_with_noise_reduction_in_is_no_error_of_the_machine(session: SessionRecord) -> None:
-    later, last = START + timedelta(minutes=5), START + timedelta(minutes=10)
-    records = of(
-        session,
-        made("record_replay_level", -1.0, 400.0, -20.0),
-        made("response", -2.0, 10000.0, -20.0),
-        made("response", -9.0, 10000.0, -40.0, step="tracking", time=later),
-        made("record_replay_level", -1.5, 400.0, -20.0, step="out again", time=last),
+    found = measured_errors(
+        of(
+            session,
+            made("record_replay_level", -1.0, 400.0, -20.0),
+            made("response", -2.0, 10000.0, -20.0),
+            made("response", -9.0, 10000.0, -40.0, step="tracking", noise_reduction="on"),
+            made("record_replay_level", -1.5, 400.0, -20.0, step="out again"),
+        )
+    ).channels["left"]
+    assert (found.level_db, found.treble) == (-1.5, ((10000.0, -2.0),))
+
+
+def test_a_clock_that_is_set_back_hides_no_reading(session: SessionRecord) -> None:
+    """Noise reduction was in, then out; what was read after that has an earlier time of day."""
+    switched = (
+        Switched("noise-reduction", "on", step="tracking", time=START),
+        Switched("noise-reduction", "off", step="out", time=START - timedelta(hours=1)),
     )
-    events = (
-        Event("switch", "tracking", "noise-reduction: on", later - timedelta(minutes=1)),
-        Event("switch", "tracking", "direction: reverse", later - timedelta(minutes=1)),
-        Event("switch", "out again", "noise-reduction: off", last - timedelta(minutes=1)),
+    readings = (
+        made("record_replay_level", -9.0, 400.0, -40.0, step="tracking", noise_reduction="on", time=START),
+        made("record_replay_level", -1.5, 400.0, -20.0, step="out", time=START + timedelta(minutes=1)),
+        made("response", -2.0, 10000.0, -20.0, step="out", time=START - timedelta(hours=2)),
     )
-    found = measured_errors(replace(records, events=events)).channels["left"]
+    found = measured_errors(replace(session, events=switched, readings=readings)).channels["left"]
     assert (found.level_db, found.treble) == (-1.5, ((10000.0, -2.0),))

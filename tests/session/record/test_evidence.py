@@ -117,6 +117,6 @@ def test_evidence_that_cannot_be_written_is_held_and_written_later(tmp_path: Pat
     assert read_session(store.folder).evidence[0].path == "evidence/r0001.flac"
     assert (store.folder / "evidence" / "r0001.flac").stat().st_size > 0
     store.close()
-    again = SessionStore.reopen(store.folder, RehearsalClock(START))
+    again = SessionStore.reopen(store.folder)
     assert again.wants_sound
     again.close()

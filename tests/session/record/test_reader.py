@@ -8,13 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from bench.clock import RehearsalClock
 from bench.problem import Problem
 from bench.session.record.reader import read_session
 from bench.session.record.store import SessionStore
 from bench.session.report.csv_table import csv_text
 from bench.session.report.plain_text import report_text
-from bench.session.report.steps import outline
 from tests.session.made_up import whole
 
 
@@ -31,10 +29,10 @@ def written(tmp_path: Path, text: str | bytes) -> Path:
 
 
 UNREADABLE = [
-    ("schema = 2", "", "schema is missing or no version number"),
-    ("schema = 2", 'schema = "1"', "schema is missing or no version number"),
-    ("schema = 2", "schema = true", "schema is missing or no version number"),
-    ("schema = 2", "schema = 2\nschema = 2", "Cannot overwrite a value"),
+    ("schema = 3", "", "schema is missing or no version number"),
+    ("schema = 3", 'schema = "1"', "schema is missing or no version number"),
+    ("schema = 3", "schema = true", "schema is missing or no version number"),
+    ("schema = 3", "schema = 3\nschema = 3", "Cannot overwrite a value"),
 ]
 
 
@@ -59,13 +57,21 @@ MISTAKES = [
     ("[port]", "[ports]", "[port] is missing", 0),
     ("quantity = ", "quality = ", "number 1: None is no quantity", 1),
     ('unit = "dB"', 'unit = "m"', "the unit of record_replay_level is dB, not 'm'", 1),
-    ('stage = "found-dirty"', 'stage = "dirty"', "number 1: stage 'dirty' is not what belongs there", 1),
+    (
+        'stage = "found-dirty"\njudged',
+        'stage = "dirty"\njudged',
+        "number 1: stage 'dirty' is not what belongs there",
+        1,
+    ),
     ("value = -1.6", 'value = "low"', "number 1: value 'low' is not what belongs there", 1),
     ("value = -1.6", "value = -1.6.1", "", 1),
     ("uncertainty = 0.09", "uncertainty = -inf", "number 1: uncertainty -inf is no number", 1),
     ('id = "r0001"', "", "number 1: id is missing", 1),
     ('id = "r0001"', 'id = "r0001', "", 1),
-    ('kind = "start"', 'kind = "begin"', "[[events]] number 1: kind 'begin' is not what belongs there", 0),
+    ('kind = "start"', 'kind = "begin"', "[[events]] number 1: 'begin' is no kind of event", 0),
+    ("degrees = [12.0, 25.0, -3.0]", 'degrees = "12"', "number 4: degrees '12' is not what belongs there", 0),
+    ("degrees = [12.0, 25.0, -3.0]", "degrees = [12.0, nan]", "number 4: degrees nan is no number", 0),
+    ('title = "Sign off"', "", "[[steps]] number 8: title is missing", 0),
     ("[[events]]", "[events]", "", 0),
 ]
 
@@ -101,7 +107,7 @@ def test_a_damaged_session_is_never_written(tmp_path: Path, text: str) -> None:
     broken = text.replace("done = true", "done = false", 1).replace('kind = "done"', 'kind = "end"', 1)
     folder = written(tmp_path, broken)
     with pytest.raises(Problem, match="damaged"):
-        SessionStore.reopen(folder, RehearsalClock())
+        SessionStore.reopen(folder)
     assert (folder / "session.toml").read_text() == broken
     assert not (folder / ".lock").exists()
 
@@ -125,9 +131,9 @@ def test_what_is_no_session_is_said(tmp_path: Path) -> None:
 
 
 def test_a_later_version_is_read_only(tmp_path: Path, text: str) -> None:
-    later = text.replace("schema = 2", "schema = 3", 1).replace("done = true", "done = false", 1)
+    later = text.replace("schema = 3", "schema = 4", 1).replace("done = true", "done = false", 1)
     later = re.sub(r'\[\[events\]\]\nkind = "done".*', "", later, flags=re.DOTALL)
-    later += '\n[[events]]\nkind = "poem"\nstep = ""\ntext = ""\ntime = 2026-05-03 10:12:00+00:00\n'
+    later += '\n[[events]]\nkind = "poem"\ntime = 2026-05-03 10:12:00+00:00\n'
     later = later.replace('quantity = "azimuth_delay"', 'quantity = "azimuth_shine"', 1)
     folder = written(tmp_path, later)
     session = read_session(folder)
@@ -136,7 +142,7 @@ def test_a_later_version_is_read_only(tmp_path: Path, text: str) -> None:
     assert len(session.readings) > 50
     before = (folder / "session.toml").read_bytes()
     with pytest.raises(Problem, match="written by a later version"):
-        SessionStore.reopen(folder, RehearsalClock())
+        SessionStore.reopen(folder)
     assert (folder / "session.toml").read_bytes() == before
 
 
@@ -175,7 +181,7 @@ def many_mutations(folder: Path, text: str, count: int) -> None:
             session = read_session(written(folder, damaged))
             said.append(session.read_only)
             report_text(session)
-            csv_text(session, outline(session))
+            csv_text(session)
         except Problem as problem:
             said.append(problem.sentence)
             unreadable += 1

@@ -7,7 +7,8 @@ import tomllib
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.events import Event
+from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import event_text, finite, reading_text
 from bench.session.record.salvage import salvage
 from tests.session.record.test_migrate import OLD

@@ -25,14 +25,16 @@ from bench.clock import RehearsalClock
 from bench.measure.reading import NoReading, Reading
 from bench.problem import Problem
 from bench.procedure.model.job import UsedFile
-from bench.procedure.state.journal import Event, Journal, ReadingRecord, Sound
+from bench.procedure.state.events import Done, Event, Noted
+from bench.procedure.state.journal import Journal, ReadingRecord, Sound
 from bench.session.record.atomic import PART
 from bench.session.record.lock import LOCK_NAME
 from bench.session.record.reader import read_session
 from bench.session.record.record import JobFacts
+from bench.session.record.steps import StepFacts
 from bench.session.record.store import SessionStore, unfinished
 from tests.session.made_up import JOB, START, whole
-from tests.session.strategies import events, jobs, records
+from tests.session.strategies import events, jobs, records, steps
 
 NOISE = np.random.default_rng(1).uniform(-0.5, 0.5, size=(4000, 2)).astype(np.float32)
 CLOCK = RehearsalClock(START)
@@ -129,27 +131,33 @@ def test_a_file_where_the_sessions_folder_should_be_is_said(tmp_path: Path) -> N
     job=jobs,
     kept=st.lists(records, max_size=3),
     noted=st.lists(events, max_size=3),
-    steps=st.lists(st.text(), max_size=3),
+    of_job=st.lists(steps, max_size=3).map(tuple),
+    over=st.lists(st.text(), max_size=3),
 )
 def test_what_is_kept_is_what_is_read(
-    job: JobFacts, kept: list[ReadingRecord], noted: list[Event], steps: list[str]
+    job: JobFacts,
+    kept: list[ReadingRecord],
+    noted: list[Event],
+    of_job: tuple[StepFacts, ...],
+    over: list[str],
 ) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        store = SessionStore.create(Path(folder), job, [], CLOCK)
+        store = SessionStore.create(Path(folder), job, [], CLOCK, steps=of_job)
         store.keep(tuple(kept))
         for event in noted:
             store.note(event)
-        for step in steps:
+        for step in over:
             store.step_done(step)
         assert store.close() == ""
         read = read_session(store.folder)
         assert read.job == job
         assert read.readings == tuple(kept)
         assert read.events == tuple(noted)
-        assert read.steps_done == tuple(steps)
+        assert read.steps == of_job
+        assert read.steps_done == tuple(over)
         assert read.begun == START
         assert not read.done
-        again = SessionStore.reopen(store.folder, CLOCK)
+        again = SessionStore.reopen(store.folder)
         assert again.records() == tuple(kept)
         before = (store.folder / "session.toml").read_bytes()
         again.save_again()
@@ -174,7 +182,7 @@ def test_a_value_that_is_no_number_becomes_no_reading_with_its_reason(tmp_path: 
 
 def test_a_name_that_no_file_can_hold_is_kept_as_far_as_it_goes(tmp_path: Path) -> None:
     store = fresh(tmp_path, replace(JOB, port="device \udcff"))
-    store.note(Event("note", "step", "typed \ud800", START))
+    store.note(Noted("typed \ud800", step="step", time=START))
     assert read_session(store.folder).job.port == "device ?"
 
 
@@ -187,31 +195,24 @@ def test_a_broken_off_session_is_gone_on_with(tmp_path: Path) -> None:
     store.step_done("first")
     store.close()
     (store.folder / f".session.toml.00000000{PART}").write_bytes(b"half")
-    again = SessionStore.reopen(store.folder, CLOCK)
+    again = SessionStore.reopen(store.folder)
     assert again.job == JOB
     assert again.steps_done() == ("first",)
     assert not list(store.folder.glob(f"*{PART}"))
     again.keep((a_reading(2),))
-    again.finish("all in")
+    again.note(Done(time=START))
     again.close()
     assert [r.id for r in read_session(store.folder).readings] == ["r0001", "r0002"]
     with pytest.raises(Problem, match="finished"):
-        SessionStore.reopen(store.folder, CLOCK)
+        SessionStore.reopen(store.folder)
 
 
 def test_one_program_at_a_time(tmp_path: Path) -> None:
     store = fresh(tmp_path)
     with pytest.raises(Problem, match=f"process {os.getpid()}"):
-        SessionStore.reopen(store.folder, CLOCK)
+        SessionStore.reopen(store.folder)
     store.close()
-    SessionStore.reopen(store.folder, CLOCK).close()
-
-
-def test_the_end_is_noted_once(tmp_path: Path) -> None:
-    store = fresh(tmp_path)
-    store.note(Event("done", "sign", "All in.", START))
-    store.finish("again")
-    assert [e.text for e in store.events()] == ["All in."]
+    SessionStore.reopen(store.folder).close()
 
 
 def test_sessions_that_broke_off_are_offered_newest_first(tmp_path: Path) -> None:
@@ -275,7 +276,7 @@ def test_what_cannot_be_written_is_said_held_and_written_later(
         assert str(store.folder) in raised.value.sentence
         assert store.unsaved == raised.value.sentence
         with pytest.raises(Problem):
-            store.note(Event("note", "step", "still here", START))
+            store.note(Noted("still here", step="step", time=START))
         with pytest.raises(Problem):
             store.step_done("step")
         assert not store.save_again()
@@ -293,7 +294,7 @@ def test_the_next_call_that_can_writes_everything(tmp_path: Path, monkeypatch: p
     store = fresh(tmp_path)
     with refusing(monkeypatch, errno.ENOSPC), pytest.raises(Problem):
         store.keep((a_reading(1),))
-    store.note(Event("note", "step", "there is room again", START))
+    store.note(Noted("there is room again", step="step", time=START))
     assert store.unsaved == ""
     assert len(read_session(store.folder).readings) == 1
 
@@ -347,7 +348,7 @@ def test_what_is_not_in_its_place_yet_is_kept_elsewhere_until_it_is(tmp_path: Pa
     assert [r.id for r in read_session(store.folder).readings] == ["r0001", "r0002", "r0003"]
     assert not copy.exists()
     with pytest.raises(Problem, match="being written by"):
-        SessionStore.reopen(store.folder, CLOCK)
+        SessionStore.reopen(store.folder)
     assert store.close() == ""
 
 
@@ -355,11 +356,11 @@ def test_a_folder_that_came_back_in_another_programs_hands_is_not_written(tmp_pa
     store = fresh(tmp_path)
     store.keep((a_reading(1),))
     (store.folder / LOCK_NAME).unlink()  # as a drive that forgot it
-    other = SessionStore.reopen(store.folder, CLOCK)
+    other = SessionStore.reopen(store.folder)
     with pytest.raises(Problem, match="being written by process"):
         store.keep((a_reading(2),))
     assert [r.id for r in read_session(store.folder).readings] == ["r0001"]
-    other.note(Event("note", "step", "the other's", START))
+    other.note(Noted("the other's", step="step", time=START))
     other.close()
     before = (store.folder / "session.toml").read_bytes()
     assert not store.save_again()  # free again, but no longer what this program wrote
@@ -450,8 +451,8 @@ def on_a_disk_with(room: int, disk: Path) -> str:
     work = [
         *((f"at reading {n}", partial(store.keep, (a_long_reading(n),))) for n in range(1, 7)),
         ("at the sound", partial(store.keep_sound, Sound(NOISE, 48000, ("r0001",)))),
-        ("at the note", partial(store.note, Event("note", "step", "noted" * 1000, START))),
-        ("at the end", partial(store.finish, "All in." * 800)),
+        ("at the note", partial(store.note, Noted("noted" * 1000, step="step", time=START))),
+        ("at the end", partial(store.note, Done(not_in=("All in." * 800,), time=START))),
     ]
     for what, do in work:
         said = attempt(do)
@@ -503,7 +504,7 @@ def test_a_folder_that_turns_read_only(tmp_path: Path) -> None:
             with pytest.raises(Problem, match="no session can be begun there"):
                 fresh(disk)
             with pytest.raises(Problem, match="cannot be opened for writing"):
-                SessionStore.reopen(store.folder, CLOCK)
+                SessionStore.reopen(store.folder)
         finally:
             subprocess.run(["umount", "-l", str(disk)], check=True)
         assert store.save_again()

@@ -9,14 +9,13 @@ from pathlib import Path
 
 from bench.session.record.reader import read_session
 from bench.session.report.csv_table import COLUMNS, csv_text
-from bench.session.report.steps import outline
 from tests.results import a_reading
 from tests.session.made_up import begin, failed, level, whole
 
 
 def rows_of(folder: Path) -> list[dict[str, str]]:
     session = read_session(folder)
-    text = csv_text(session, outline(session))
+    text = csv_text(session)
     assert text.count("\r\n") == 1 + len(session.readings)  # RFC 4180: lines end in CRLF
     return list(csv.DictReader(io.StringIO(text, newline="")))
 

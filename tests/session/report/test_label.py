@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from bench.session.compare.history import of_sessions
 from bench.session.compare.machines import roll
 from bench.session.record.index import entries
 from bench.session.report.label import WIDTH, label_lines
-from tests.session.made_up import whole
+from tests.session.made_up import STEPS, whole
 from tests.session.years import visit
 
 
@@ -73,9 +74,8 @@ def test_what_is_out_is_not_called_lined_up(tmp_path: Path) -> None:
 
 
 def test_bias_is_told_by_channel(tmp_path: Path) -> None:
-    folder = whole(tmp_path)
-    copy = folder / "inputs" / "line-up.toml"
-    copy.write_text(copy.read_text().replace('id = "proof-record"', 'id = "proof-record"\ntarget = "tape.bias"'))
+    steps = tuple(replace(s, target="tape.bias") if s.id == "proof-record" else s for s in STEPS)
+    folder = whole(tmp_path, steps=steps)
     lines = label_lines(folder)
     assert any(line.startswith("Bias     left ") for line in lines)
     assert all(len(line) <= WIDTH for line in lines)

@@ -7,16 +7,17 @@ from pathlib import Path
 
 from bench.measure.reading import Reading
 from bench.measure.stage import Stage
-from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.events import Answered
+from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
+from bench.session.record.steps import StepFacts
 from bench.session.report.owner_summary import complaint, story, tracking_of
-from bench.session.report.steps import StepOutline, outline
 from bench.tape.mistracking_map import ReplayErrors, mistracking_map
 from tests.session.made_up import START, whole
 from tests.session.years import visit
 
-STEPS = {"book/complaint": StepOutline("book/complaint", "What does the owner say?", "entry", "left", ())}
+STEPS = (StepFacts("book/story", "What does the owner say?", "entry", complaint=True),)
 
 
 def session_with(tmp_path: Path, said: str | None, **stages: tuple[float, float]) -> SessionRecord:
@@ -35,14 +36,14 @@ def session_with(tmp_path: Path, said: str | None, **stages: tuple[float, float]
         ):
             sent = 0.0 if reading.quantity == "record_replay_level" else -20.0
             records.append(ReadingRecord(f"{name}{n}", name, stage, False, "record-replay", reading, None, START, sent))
-    text = f"What does the owner say?: {said}"
-    events = () if said is None else (Event("answer", "book/complaint", text, START, said),)
-    return replace(session, readings=tuple(records), events=events)
+    answers = () if said is None else (Answered(said, step="book/story", time=START),)
+    other = Answered("Type B", step="book/noise-reduction", time=START)
+    return replace(session, readings=tuple(records), events=(other, *answers), steps=STEPS)
 
 
 def test_from_complaint_to_as_left(tmp_path: Path) -> None:
     session = session_with(tmp_path, "it sounds dull.", dirty=(-2.0, -11.2), clean=(-1.5, -3.0), left=(0.1, -0.2))
-    told = story(session, STEPS)
+    told = story(session)
     worst = mistracking_map("type-b", ReplayErrors(-2.0, ((10000.0, -11.2),))).worst_db
     assert told.startswith(
         "The owner said: “it sounds dull”. As found, before cleaning, what was recorded came back 2.0 dB too low in "
@@ -56,7 +57,7 @@ def test_from_complaint_to_as_left(tmp_path: Path) -> None:
 
 
 def test_without_a_reading_before_cleaning_it_is_what_was_found_after_it(tmp_path: Path) -> None:
-    told = story(session_with(tmp_path, None, clean=(3.0, 4.0)), STEPS)
+    told = story(session_with(tmp_path, None, clean=(3.0, 4.0)))
     assert told.startswith(
         "As found, after cleaning, what was recorded came back 3.0 dB too loud in the left channel, with 4.0 dB"
     )
@@ -65,15 +66,15 @@ def test_without_a_reading_before_cleaning_it_is_what_was_found_after_it(tmp_pat
 
 
 def test_a_complaint_without_measurement_says_so_and_nothing_is_nothing(tmp_path: Path) -> None:
-    assert story(session_with(tmp_path, "it hums"), STEPS).endswith("so that what it was can't be told.")
-    assert story(session_with(tmp_path, None), STEPS) == ""
+    assert story(session_with(tmp_path, "it hums")).endswith("so that what it was can't be told.")
+    assert story(session_with(tmp_path, None)) == ""
     for nobody in ("unattended rehearsal", "Nothing was said."):
-        assert complaint(session_with(tmp_path, nobody), STEPS) == ""
+        assert complaint(session_with(tmp_path, nobody)) == ""
 
 
 def test_a_dead_channel_is_no_error_of_level(tmp_path: Path) -> None:
     session = session_with(tmp_path, None, left=(-80.0, 0.0))
-    assert story(session, STEPS) == ""
+    assert story(session) == ""
     assert tracking_of(session.readings, "left") is None
 
 
@@ -87,4 +88,4 @@ def test_the_map_is_of_the_worse_channel(tmp_path: Path) -> None:
 
 def test_a_session_without_any_of_it(tmp_path: Path) -> None:
     session = read_session(whole(tmp_path))
-    assert isinstance(story(session, outline(session)), str)
+    assert isinstance(story(session), str)

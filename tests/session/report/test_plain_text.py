@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from bench.procedure.state.events import Noted
 from bench.session.record.reader import read_session
 from bench.session.report.plain_text import WIDTH, report_text
 from bench.session.report.report import report_html
@@ -30,7 +31,7 @@ def test_every_figure_of_the_page_is_in_the_text(tmp_path: Path) -> None:
 
 def test_lines_fit_a_terminal_and_hold_no_escapes(tmp_path: Path) -> None:
     w = begin(tmp_path, machine="deck \x1b[31m", port="a\x9bb")
-    w.note("note", "replay-level", "line one\nline two \x1b]0;title\x07 " + "word " * 40)
+    w.note("replay-level", Noted("line one\nline two \x1b]0;title\x07 " + "word " * 40))
     w.keep("proof-replay", "left", "reference tape", [failed("left", 10000.0), failed("left", 12500.0)])
     text = report_text(read_session(w.store.folder))
     assert all(c.isprintable() or c in "\n\N{NO-BREAK SPACE}" for c in text)

@@ -15,9 +15,30 @@ import pytest
 
 from bench.measure.reading import Channel, NoReading
 from bench.problem import Problem
+from bench.procedure.state.events import (
+    Accepted,
+    Answered,
+    Debriefed,
+    Decided,
+    Disturbed,
+    Event,
+    FaultOutcome,
+    InterfaceSheetWritten,
+    NotApplicable,
+    Noted,
+    Overridden,
+    Repeated,
+    SignedOff,
+    Skipped,
+    SoundLost,
+    Ticked,
+    Turned,
+    of_kind,
+)
 from bench.session.record.reader import read_session
+from bench.session.record.steps import StepCaution
 from bench.session.report.report import report_html, write_report
-from tests.session.made_up import CLEAN, PROCEDURE, begin, failed, level, record_level, response, whole
+from tests.session.made_up import STEPS, begin, failed, level, record_level, response, whole
 from tests.session.page import Page, grid
 
 HOSTILE = (
@@ -231,12 +252,12 @@ def test_cautions_notes_and_signatures(page: Page) -> None:
 
 def test_what_was_left_out_is_said(tmp_path: Path) -> None:
     w = begin(tmp_path)
-    w.note("skip", "found", "no reference tape at hand")
-    w.note("override", "proof-replay", "reference tape in an uncleaned machine: the owner insists")
-    w.note("port", "proof-record", "sound lost: the device went away")
+    w.note("found", Skipped("no reference tape at hand"))
+    w.note("proof-replay", Overridden("the owner insists"))
+    w.note("proof-record", SoundLost("the device went away"))
     w.keep("proof-replay", "left", "reference tape", [level("left", -12.0), failed("left", 10000.0)])
-    w.note("skip", "proof-record", "no time")
-    w.store.finish("done")
+    w.note("proof-record", Skipped("no time"))
+    w.finish()
     page = Page(report_html(read_session(w.store.folder)))
     result = next(e for e in page.root.all("div") if e.has("result"))
     assert "No reading: Reference tape as left." in result.text
@@ -285,19 +306,30 @@ def test_one_channel_and_one_tone(tmp_path: Path, channel: Channel) -> None:
 
 
 def test_hostile_text_is_only_text(tmp_path: Path) -> None:
-    quoted = HOSTILE.replace("\\", "\\\\").replace('"', '\\"').replace("\x1b", "\\u001B").replace("\u202e", "\\u202E")
-    procedures = tmp_path / "procedures"
-    procedures.mkdir()
+    cautions = (StepCaution(HOSTILE, HOSTILE),)
     w = begin(
         tmp_path,
+        steps=tuple(replace(step, title=HOSTILE, target=HOSTILE, cautions=cautions) for step in STEPS),
         **dict.fromkeys(("machine", "tape", "reference_tape", "procedure", "speed", "port", "calibration"), HOSTILE),
     )
-    (w.store.folder / "inputs" / "line-up.toml").write_text(PROCEDURE.replace("Replay level", quoted))
-    (w.store.folder / "inputs" / "clean.toml").write_text(CLEAN.replace("Flammable", quoted))
-    for kind in ("note", "answer", "skip", "override", "port", "turns", "accept", "repeat", "tick"):
-        w.note(kind, "replay-level", HOSTILE)
-    w.note("tick", "clean/swab", "done")
-    w.note("sign-off", "sign", HOSTILE, HOSTILE)
+    happened: tuple[Event, ...] = (
+        Noted(HOSTILE),
+        Answered(HOSTILE, right=HOSTILE),
+        Skipped(HOSTILE, HOSTILE),
+        Overridden(HOSTILE),
+        SoundLost(HOSTILE),
+        Turned(HOSTILE, (1.0,)),
+        Accepted(HOSTILE),
+        Repeated(),
+        Ticked((HOSTILE,)),
+        NotApplicable(HOSTILE, HOSTILE),
+        Decided(HOSTILE, 1, answer=HOSTILE, passed_over=(HOSTILE,)),
+        InterfaceSheetWritten(HOSTILE),
+        Debriefed((FaultOutcome(HOSTILE, HOSTILE, "missed", named=False),), wrongly_named=(HOSTILE,)),
+        SignedOff(HOSTILE, HOSTILE),
+    )
+    for event in happened:
+        w.note("replay-level", event)
     reading, target = level("left", -9.0)
     hostile = replace(reading, method=HOSTILE, reference=HOSTILE)
     target = target.model_copy(update={"source": HOSTILE})
@@ -373,14 +405,14 @@ def test_it_prints_on_two_pages(folder: Path, tmp_path: Path) -> None:
 
 def test_a_clock_that_was_set_back_changes_no_order_and_is_said(tmp_path: Path) -> None:
     w = begin(tmp_path)
-    w.note("note", "found", "first")
+    w.note("found", Noted("first"))
     w.time -= timedelta(days=400)
-    w.note("note", "found", "second")
+    w.note("found", Noted("second"))
     w.keep("found", "found-clean", "reference tape", [level("left", -12.0)])
-    w.store.finish("done")
+    w.finish()
     w.store.close()
     session = read_session(w.store.folder)
-    assert [e.text for e in session.events if e.kind == "note"] == ["first", "second"]
+    assert [e.text for e in of_kind(session.events, Noted)] == ["first", "second"]
     text = Page(report_html(session)).root.text
     assert "Clock: it was set back meanwhile; entries stand in the order in which they happened" in text
     assert "3 May 2026, 10:12 to 10:12" in text
@@ -388,13 +420,13 @@ def test_a_clock_that_was_set_back_changes_no_order_and_is_said(tmp_path: Path) 
 
 
 def test_steps_left_out_and_passed_over_are_named_and_not_missed(tmp_path: Path) -> None:
-    w = begin(tmp_path)
-    w.note("left-out", "replay-level", "Replay level", "for open reel; this is I")
-    w.note("left-out", "found", "Reference tape as found", "for open reel; this is I")
-    w.note("not-needed", "sign", "Reference tape as left", "proof-replay")
+    w = begin(tmp_path, steps=tuple(s for s in STEPS if s.id not in ("replay-level", "found")))
+    w.note("replay-level", NotApplicable("Replay level", "for open reel; this is I"))
+    w.note("found", NotApplicable("Reference tape as found", "for open reel; this is I"))
+    w.note("sign", Decided("sign", 3, answer="yes", passed_over=("proof-replay",)))
     w.keep("proof-record", "left", "record-replay", [record_level("left", 0.0)])
-    w.note("to-check", "proof-record", "replay level")
-    w.store.finish("done")
+    w.note("proof-record", Disturbed(("replay level",)))
+    w.finish()
     page = Page(report_html(read_session(w.store.folder)))
     result = next(e for e in page.root.all("div") if e.has("result")).text
     assert "Not measured" not in result

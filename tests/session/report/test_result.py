@@ -7,16 +7,15 @@ from pathlib import Path
 
 import pytest
 
+from bench.procedure.state.events import Skipped
 from bench.session.record.reader import read_session
 from bench.session.record.store import SessionStore
 from bench.session.report.result import Result, result_of
-from bench.session.report.steps import outline
-from tests.session.made_up import Writer, begin, level, record_level
+from tests.session.made_up import STEPS, Writer, begin, level, record_level
 
 
 def came_out(store: SessionStore) -> Result:
-    session = read_session(store.folder)
-    return result_of(session, outline(session))
+    return result_of(read_session(store.folder))
 
 
 @pytest.fixture(name="w")
@@ -31,13 +30,13 @@ def _w(tmp_path: Path) -> Writer:
 
 def test_all_in(w: Writer) -> None:
     w.keep("proof-record", "left", "record-replay", [record_level("left", 0.1)])
-    w.store.finish("")
+    w.finish()
     assert came_out(w.store) == Result("in", "All in", ("All 4 judged readings at 3 steps are in.",))
 
 
 def test_out_is_named_before_the_rest(w: Writer) -> None:
     w.keep("proof-record", "left", "record-replay", [record_level("left", 3.0), record_level("right", 0.45)])
-    w.store.finish("")
+    w.finish()
     said = came_out(w.store)
     assert (said.word, said.headline) == ("out", "Out")
     assert said.sentences == (
@@ -52,19 +51,19 @@ def test_only_the_last_attempt_counts(w: Writer) -> None:
     again = replace(first, id="r9", attempt=2, reading=record_level("left", 0.0)[0])
     assert again.verdict is not None
     w.store.keep((replace(again, verdict=replace(again.verdict, word="in")),))
-    w.store.finish("")
+    w.finish()
     assert came_out(w.store).word == "in"
 
 
 def test_a_step_that_was_not_measured_is_named(w: Writer) -> None:
-    w.store.finish("")
+    w.finish()
     said = came_out(w.store)
     assert said == Result("too close to call", "Not all in", ("Not measured: Record-to-replay as left.",))
 
 
 def test_a_skipped_step_is_named(w: Writer) -> None:
-    w.note("skip", "proof-record", "no time")
-    w.store.finish("")
+    w.note("proof-record", Skipped("no time"))
+    w.finish()
     assert came_out(w.store).sentences == ("Skipped: Record-to-replay as left.",)
 
 
@@ -80,7 +79,6 @@ def test_broken_off(w: Writer) -> None:
 
 def test_nothing_judged(tmp_path: Path) -> None:
     w = begin(tmp_path)
-    for file in (w.store.folder / "inputs").glob("*.toml"):
-        file.unlink()
-    w.store.finish("")
-    assert came_out(w.store).headline == "Nothing judged"
+    w.finish()
+    found = tuple(step for step in STEPS if not step.judged)
+    assert result_of(replace(read_session(w.store.folder), steps=found)).headline == "Nothing judged"

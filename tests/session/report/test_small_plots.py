@@ -8,7 +8,8 @@ from dataclasses import replace
 from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.procedure.model.targets import judge
-from bench.procedure.state.journal import Event, ReadingRecord
+from bench.procedure.state.events import CurveTaken
+from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.small_plots import SmallPlot, small_plots
 from bench.tape.mistracking_map import ReplayErrors, mistracking_map
 from tests.results import result
@@ -24,8 +25,10 @@ def record(
     return ReadingRecord(f"{quantity}{hz}{stage}", "s", stage, False, "reference tape", reading, verdict, START)
 
 
-def curve(label: str, points: str, step: str = "bias") -> Event:
-    return Event("curve", step, f"{label}: degrees, dB", START, points)
+def curve(trimmer: str, *values: float, step: str = "third", quantity: str = "response") -> CurveTaken:
+    channel: Channel = "left" if trimmer.endswith("left") else "right"
+    points = tuple((10.0 * n, value) for n, value in enumerate(values))
+    return CurveTaken(quantity, trimmer, channel, "degrees", "dB", points, frequency_hz=10000.0, step=step, time=START)
 
 
 def titles(plots: list[SmallPlot]) -> list[str]:
@@ -43,7 +46,7 @@ def titles(plots: list[SmallPlot]) -> list[str]:
 def test_nothing_to_draw_is_no_plot() -> None:
     assert small_plots((), (), None, "") == []
     nothing = record("azimuth_delay", None, 10000.0), record("level", -12.0, 400.0)
-    assert small_plots(nothing, (curve("left", "0:1"),), None, "") == []
+    assert small_plots(nothing, (curve("bias left", 1.0, 2.0),), None, "") == []
 
 
 def test_azimuth_by_stage_with_its_limits() -> None:
@@ -67,15 +70,19 @@ def test_flutter_by_its_parts_names_the_largest() -> None:
     assert "the largest: 0.090 ± 0.010 % at 7.5 Hz, 0.040" in plot.svg
 
 
-def test_bias_is_drawn_as_it_was_turned_last() -> None:
+def test_bias_is_drawn_as_it_was_turned_last_by_what_a_curve_is_of() -> None:
     events = (
-        curve("left", "0:-3 10:1 20:-1"),
-        curve("left", "0:0 10:4 20:nan 30:2", "bias-again"),
-        curve("right", "0:1 5:2 9:3", "speed"),
+        curve("bias left", -3.0, 1.0, -1.0),
+        curve("bias left", 0.0, 4.0, 2.0, step="seventh"),
+        curve("record equalisation right", 1.0, 2.0, 3.0, step="bias-again"),
     )
     (plot,) = small_plots((), events, None, "")
     assert titles([plot]) == ["Bias"]
-    assert "left from 0.00 to 4.00 dB" in plot.svg
+    assert "left, 10 kHz from 0.00 to 4.00 dB" in plot.svg
+    assert "right" not in plot.svg
+    other_name = curve("B1 left", 1.0, 2.0, 1.5, quantity="overbias")
+    assert titles(small_plots((), (other_name,), None, "")) == ["Bias"]
+    assert small_plots((), events[2:], None, "") == []
 
 
 def test_the_map_of_mistracking_says_its_worst() -> None:

@@ -74,7 +74,7 @@ def ran(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 
 def records(ran: Ran, name: str) -> list[ReadingRecord]:
     found = [r for r in ran.opened.store.records() if r.step == name]
-    assert found, f"{name}: {[e.text for e in ran.opened.store.events()]}"
+    assert found, f"{name}: {ran.opened.store.events()}"
     return found
 
 
