@@ -74,7 +74,7 @@ def test_no_note_is_added_to_what_may_not_be_written(
 ) -> None:
     args = ["--workspace", str(tmp_path), "report", folder.name, "--note"]
     assert main([*args, "  "]) == 2
-    text = (folder / "session.toml").read_text(encoding="utf-8").replace("schema = 2", "schema = 3", 1)
+    text = (folder / "session.toml").read_text(encoding="utf-8").replace("schema = 3", "schema = 4", 1)
     (folder / "session.toml").write_text(text, encoding="utf-8")
     assert main([*args, "a note"]) == 2
     assert "written by a later version" in capsys.readouterr().err

@@ -1,0 +1,77 @@
+"""How events are said."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+
+from bench.procedure.state.event_words import said
+from bench.procedure.state.events import (
+    KINDS,
+    Answered,
+    CurveTaken,
+    Decided,
+    Done,
+    Event,
+    Limits,
+    Released,
+    RoundsRecorded,
+    Skipped,
+    Turned,
+    TurnedBack,
+    Waited,
+    WentAgain,
+)
+from tests.session.strategies import events
+
+TITLES = {"bias": "Bias", "level": "Record level"}
+TORQUE = Limits(5.0, 2.0, source="sheet")
+
+
+@given(events)
+def test_every_event_has_words(event: Event) -> None:
+    assert isinstance(said(event, {}), str)
+
+
+@pytest.mark.parametrize(
+    ("event", "words"),
+    [
+        (Turned("bias left", (6.0, -2.0)), "bias left: 2 turns, +4° in all"),
+        (
+            TurnedBack("bias left", -4.0),
+            "bias left turned back by 4° anticlockwise, to where it stood when the job began",
+        ),
+        (Waited(30.0, 120.0), "went on after 0.5 of 2.0 minutes"),
+        (Waited(120.0, 120.0), "waited 2.0 minutes"),
+        (RoundsRecorded(1), "1 round recorded and replayed"),
+        (Released(42.4), "went on after 42 s"),
+        (Skipped("no tape"), "no tape"),
+        (
+            Skipped("no tape", "the sheet has no such target"),
+            "no reading, because the sheet has no such target; no tape",
+        ),
+        (WentAgain("bias", 4, left=1), "not all in: back to Bias, 1 time left at most"),
+        (WentAgain("gone", 4, left=2), "not all in: back to gone, 2 times left at most"),
+        (Decided("", 4, answer="yes"), "yes: on to the end"),
+        (Decided("level", 4, not_in=("bias",)), "not in: Bias: on to Record level"),
+        (Decided("", 4, all_in=("bias",), passed_over=("level",)), "in: Bias: on to the end; not needed: Record level"),
+        (Decided("bias", 4), "nothing to decide by: what it looks at does not apply here: on to Bias"),
+        (Answered(4.5, "mN·m", TORQUE), "4.5 mN·m, inside 5 ± 2 mN·m as read (sheet)"),
+        (Answered(7.1, "mN·m", TORQUE), "7.1 mN·m, outside 5 ± 2 mN·m as read (sheet)"),
+        (Answered(19.0, "mV", Limits(20.0, limit="at least", source="s")), "19 mV, outside at least 20 mV as read (s)"),
+        (Answered(20.0, "mV", Limits(20.0, limit="at most", source="s")), "20 mV, inside at most 20 mV as read (s)"),
+        (Answered(""), "nothing entered"),
+        (Answered("a", right="a"), "a (right)"),
+        (Answered("b", right="a"), "b (the right one is: a)"),
+        (CurveTaken("overbias", "bias left", "left", "degrees", "dBFS", (), 10000.0), "left, 10 kHz: degrees, dBFS"),
+        (Done(judged=3), "All 3 judged readings are in."),
+        (Done(judges=False), "Done; nothing in it is judged."),
+        (Done(not_in=("A", "B"), to_check_again=("noise",)), "Not in: A, B. To be checked again: noise."),
+    ],
+)
+def test_words(event: Event, words: str) -> None:
+    assert said(event, TITLES) == words
+
+
+def test_kinds_are_named_once() -> None:
+    assert len(set(KINDS.values())) == len(KINDS)

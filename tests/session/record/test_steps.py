@@ -1,0 +1,60 @@
+"""What a session keeps of the steps of its job."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from bench.procedure.load.library import Library
+from bench.session.record.steps import steps_of
+from bench.workspace import Workspace, shipped_procedures
+
+ASKS = """\
+format = 1
+title = "Ask"
+summary = "Nothing is measured."
+takes_minutes = 1
+
+[[step]]
+kind = "entry"
+id = "{id}"
+title = "What does the owner say?"
+do = "Ask."
+asks = "{asks}"
+"""
+
+
+def test_a_whole_job_in_its_order_as_it_is_run() -> None:
+    job = Library(Workspace(shipped_procedures().parent)).load_job("cassette-three-head")
+    steps = steps_of(job)
+    assert [s.id for s in steps] == [s.id for s in job.steps]
+    by_id = {s.id: s for s in steps}
+    assert [s.id for s in steps if s.complaint] == ["book-in/complaint"]
+    assert by_id["record/bias"].target == "tape.bias"
+    assert by_id["found-clean/level"].stage == "found-clean"
+    assert not by_id["found-clean/level"].judged
+    assert by_id["left-record/level"].judged
+    assert {c.hazard for c in by_id["demagnetise/demagnetise"].cautions} >= {"demagnetiser"}
+    left_out = {s.id for s in job.left_out}
+    assert left_out
+    assert not left_out & set(by_id)
+
+
+def test_each_direction_is_a_step_of_its_own() -> None:
+    job = Library(Workspace(shipped_procedures().parent)).load_job("replay-line-up", "auto-reverse-cassette")
+    assert {s.direction for s in steps_of(job) if s.id.endswith("-reverse")} == {"reverse"}
+
+
+@pytest.mark.parametrize(
+    ("id_", "asks", "complaint"),
+    [("story", "complaint", True), ("complaint", "words", True), ("story", "words", False)],
+)
+def test_a_complaint_is_asked_for_by_a_key_or_in_a_step_of_that_name(
+    tmp_path: Path, id_: str, asks: str, complaint: bool
+) -> None:
+    shutil.copytree(shipped_procedures() / "sheets", tmp_path / "procedures" / "sheets")
+    (tmp_path / "procedures" / "ask.toml").write_text(ASKS.format(id=id_, asks=asks), encoding="utf-8")
+    (step,) = steps_of(Library(Workspace(tmp_path)).load_job("ask"))
+    assert step.complaint is complaint
