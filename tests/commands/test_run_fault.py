@@ -20,6 +20,7 @@ from bench.procedure.kinds.activity import Activity
 from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
 from bench.procedure.kinds.listen.reference import ReferenceActivity
 from bench.procedure.run.desk import Desk
+from bench.procedure.state.events import Answered, of_kind
 from bench.session.record import store
 from bench.session.record.atomic import save_file
 from bench.session.record.lock import held
@@ -83,7 +84,7 @@ def stopped(folder: Path, capsys: pytest.CaptureFixture[str], args: list[str]) -
 
 
 def answers(session: Path) -> list[Any]:
-    return [e.value for e in read_session(session).events if e.kind == "answer"]
+    return [e.answer for e in of_kind(read_session(session).events, Answered)]
 
 
 @pytest.mark.parametrize("method", ["begin", "view", "go_on", "end"])

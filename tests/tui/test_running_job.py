@@ -14,6 +14,7 @@ from bench.crash import crash_file
 from bench.open_run import Wanted
 from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
 from bench.procedure.run import commands as say
+from bench.procedure.state.events import Answered, of_kind
 from bench.procedure.state.snapshot import Snapshot
 from bench.session.record.reader import read_session
 from bench.training.hands import UnattendedHands
@@ -149,7 +150,7 @@ async def test_a_fault_in_a_step_is_said_on_the_screen_and_what_was_accepted_is_
         await until(pilot, lambda: app.fault is not None)
     assert isinstance(app.fault, ZeroDivisionError)
     assert screen.exit_code == 3
-    assert [e.value for e in read_session(folder).events if e.kind == "answer"] == ["safe"]
+    assert [e.answer for e in of_kind(read_session(folder).events, Answered)] == ["safe"]
     Path(crash_file(app.fault).rsplit(" ", 1)[1]).unlink()
 
 

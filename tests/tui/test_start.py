@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from bench.problem import Problem
+from bench.procedure.state.events import Answered, of_kind
 from bench.session.record.lock import held
 from bench.session.record.reader import read_session
 from bench.tui.start import start
@@ -246,6 +247,6 @@ def test_what_a_slow_disk_still_writes_is_waited_for_when_the_screen_is_gone(fol
         assert held(session)
         terminal.ends()
         assert not held(session)
-        assert [e.value for e in read_session(session).events if e.kind == "answer"] == ["the last word"]
+        assert [e.answer for e in of_kind(read_session(session).events, Answered)] == ["the last word"]
     finally:
         terminal.close()

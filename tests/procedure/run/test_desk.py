@@ -35,6 +35,7 @@ from bench.procedure.run import commands as say
 from bench.procedure.run.desk import REOPEN_EVERY_S, Desk
 from bench.procedure.run.narrated_journal import ToldJournal as NarratedJournal
 from bench.procedure.run.runner import Runner
+from bench.procedure.state.events import Answered, Noted, of_kind
 from bench.procedure.state.snapshot import Outcome
 from bench.session.record import store
 from bench.session.record.atomic import save_file
@@ -243,7 +244,7 @@ def test_a_fault_in_any_method_of_any_activity_ends_the_run_in_order(
     assert outcome_of(desk).said == "A fault of this program stopped the job at “tested”."
     assert run.end() == ""
     session = read_session(run.store.folder)
-    assert [e.value for e in session.events if e.kind == "answer"] == ["something worth keeping"]
+    assert [e.answer for e in of_kind(session.events, Answered)] == ["something worth keeping"]
     assert not session.done
     assert not held(run.store.folder)
 
@@ -327,7 +328,7 @@ def test_nothing_is_closed_nor_claimed_while_a_slow_disk_is_written(
     run, line = prepare(STEPS[ByHandActivity])
     folder = run.store.folder
     lines: list[str] = []
-    narrated = NarratedJournal(run.store, lines.append)
+    narrated = NarratedJournal(run.store, lines.append, {})
     run.runner = Runner(run.job, line, narrated, run.clock)
     desk = run.put_on_desk(lambda _: None)
     desk.start()
@@ -356,4 +357,4 @@ def test_nothing_is_closed_nor_claimed_while_a_slow_disk_is_written(
     assert waited[0].startswith("not all is on disk yet: waiting, 2 s so far")
     assert run.end() == ""
     assert not held(folder)
-    assert [e.text for e in read_session(folder).events if e.kind == "note"] == ["the last word"]
+    assert [e.text for e in of_kind(read_session(folder).events, Noted)] == ["the last word"]
