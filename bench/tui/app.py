@@ -1,4 +1,4 @@
-"""The full-screen app: themes, sizes, the way between screens. What is shown is in `screens`."""
+"""The full-screen app: themes, sizes, changes between screens. What is shown is in `screens`."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from textual.command import CommandPalette
 from textual.geometry import Size
 from textual.screen import Screen
 
-from bench.tui.actions import PALETTE, STOP, Verb
-from bench.tui.preferences import Memory
+from bench.tui.actions import PALETTE, STOP, KeyAction
+from bench.tui.preferences import Preferences
 from bench.tui.screens.countdown import CountDown
 from bench.tui.screens.dialogs import SMALLEST, TooSmall
 from bench.tui.themes import LAMP, SIXTEEN, THEMES, few_colours
@@ -28,15 +28,15 @@ class BenchApp(App[int]):
     VERTICAL_BREAKPOINTS = [(0, "-low"), (28, "-tall")]  # noqa: RUF012
     BINDINGS = [Binding(STOP.function_key.lower(), "stop_sound", STOP.label, priority=True)]  # noqa: RUF012
 
-    def __init__(self, first: Screen[str] | None = None, memory: Memory | None = None) -> None:
+    def __init__(self, first: Screen[str] | None = None, preferences: Preferences | None = None) -> None:
         few = few_colours()
         super().__init__(ansi_color=True if few else None)
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = (SIXTEEN if few else LAMP).name
         self._first = first
-        self._memory = memory
-        self.bell_on = memory is not None and memory.recall().get("bell") == "on"
+        self._preferences = preferences
+        self.bell_on = preferences is not None and preferences.load().get("bell") == "on"
         self.fault: BaseException | None = None
         """What ended the app, when nobody left it."""
         self.close_late: Callable[[Callable[[str], None]], None] | None = None
@@ -50,30 +50,30 @@ class BenchApp(App[int]):
             self._mind_again()
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
-        """Our colours, for themes that know nothing of them."""
+        """Our colours, for themes that do not define them."""
         return {name: str(value) for name, value in LAMP.variables.items()}
 
     # ---------------------------------------------------------------- size
 
     def on_resize(self, event: events.Resize) -> None:
-        """The terminal has another size."""
+        """The terminal changed its size."""
         if len(self.screen_stack) > 1:
             self._mind(event.size)
 
     def _mind(self, size: Size) -> None:
-        """Below the smallest size one sentence says so, over whatever is there."""
+        """Below the smallest size, cover the screen with a sentence about it."""
         small = size.width < SMALLEST[0] or size.height < SMALLEST[1]
         if small and not any(isinstance(s, TooSmall) for s in self.screen_stack):
             self.push_screen(TooSmall(), self._mind_again)
 
     def _mind_again(self, _: object = None) -> None:
-        """The size may have changed while a screen came or went."""
+        """Check again: the size may have changed while screens changed."""
         self.call_after_refresh(lambda: self._mind(self.size))
 
     # ---------------------------------------------------------------- what is done everywhere
 
     async def action_stop_sound(self) -> None:
-        """Stop all sound: whichever screen below makes any, and what is about to make any."""
+        """Stop all sound, of any screen below, and a count-down that would start some."""
         if isinstance(self.screen, CountDown):
             self.screen.action_close()
         for screen in reversed(self.screen_stack):
@@ -82,7 +82,7 @@ class BenchApp(App[int]):
                 return
 
     def action_next_theme(self) -> None:
-        """Dark, light, the terminal's own."""
+        """Next theme: dark, light, the terminal's own colours."""
         names = [t.name for t in THEMES]
         at = names.index(self.theme) if self.theme in names else -1
         chosen = THEMES[(at + 1) % len(THEMES)]
@@ -91,28 +91,28 @@ class BenchApp(App[int]):
             self.theme = chosen.name
 
     def action_bell_switch(self) -> None:
-        """Bell on or off, and so the next time too."""
+        """Bell on or off, also for the next start."""
         self.bell_on = not self.bell_on
-        if self._memory is not None:
-            self._memory.keep({"bell": "on" if self.bell_on else "off"})
+        if self._preferences is not None:
+            self._preferences.save({"bell": "on" if self.bell_on else "off"})
         self.bell()
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """The palette offers what the keys do, and nothing else."""
-        offered: tuple[Verb, ...] = getattr(screen, "can_do", ())
-        for verb in offered:
-            if verb.listed:
-                yield SystemCommand(verb.label.capitalize(), verb.tells, self._runner(screen, verb))
+        """The palette lists what the keys do, and nothing else."""
+        offered: tuple[KeyAction, ...] = getattr(screen, "key_actions", ())
+        for item in offered:
+            if item.in_palette:
+                yield SystemCommand(item.label.capitalize(), item.help, self._run_action(screen, item))
 
     @staticmethod
-    def _runner(screen: Screen[object], verb: Verb):  # type: ignore[no-untyped-def]
+    def _run_action(screen: Screen[object], item: KeyAction):  # type: ignore[no-untyped-def]
         async def run() -> None:
-            await screen.run_action(verb.action)
+            await screen.run_action(item.action)
 
         return run
 
     def action_command_palette(self) -> None:
-        """Search for what can be done."""
+        """Search for an action."""
         if not isinstance(self.screen, CommandPalette):
             self.push_screen(CommandPalette())
 

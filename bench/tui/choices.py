@@ -1,4 +1,4 @@
-"""What can be chosen before a job: sessions broken off, procedures, sheets, and where sound comes from."""
+"""The choices before a job: unfinished sessions, procedures, sheets, and where sound comes from."""
 
 from __future__ import annotations
 
@@ -21,25 +21,25 @@ TRAINEE = "trainee"
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """Something that can be chosen."""
+    """An option on a line."""
 
     key: str
-    """What the choice is called by: a file's name, a folder, a port."""
+    """Its identity: a file's name, a folder, a port."""
     name: str
-    """What a person reads."""
+    """Its name on the screen."""
     tail: str = ""
-    """A word or two at the right: how long it takes, when it was."""
+    """A word or two at the right: its duration or date."""
     about: tuple[str, ...] = ()
     """Paragraphs about it."""
     broken: str = ""
-    """Why it can't be chosen, in one sentence; "" when it can."""
+    """Why it can't be used, in one sentence; "" if it can."""
     goes_with: dict[str, tuple[str, ...]] = field(default_factory=dict, compare=False)
-    """What goes with it on other lines, the first by preference: a procedure's own sheets, a machine's tapes."""
+    """What goes with it on other lines, the preferred first: a procedure's own sheets, a machine's reference tapes."""
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A line of the job: one thing to choose."""
+    """A line of the job: one choice."""
 
     id: str
     title: str
@@ -48,16 +48,16 @@ class Row:
 
     @property
     def option(self) -> Option | None:
-        """The option that is chosen."""
+        """The selected option."""
         return self.options[self.picked] if self.options else None
 
     def pick(self, key: str) -> Row:
-        """Choose by key; the same when there is no such option."""
+        """Select an option by key; unchanged if there is none."""
         at = next((n for n, o in enumerate(self.options) if o.key == key), self.picked)
         return replace(self, picked=at)
 
     def move(self, step: int) -> Row:
-        """The option so many further on, round the end."""
+        """Select the option so many places further on, wrapping at the ends."""
         return replace(self, picked=(self.picked + step) % len(self.options)) if self.options else self
 
 
@@ -81,11 +81,11 @@ ABOUT = {
     "port": "Where sound comes from and goes to. What can't be used says why.",
     "who": "A trainee's session has why open at every step and hints one by one.",
 }
-"""What F1 says of a line; of all of them under no name."""
+"""Help on each line; on all of them under the empty name."""
 
 
 def rows_of(workspace: Workspace) -> list[Row]:
-    """Read all that can be chosen from a workspace. Sound devices come later: they can take long to answer."""
+    """Read all choices from a workspace, except sound devices, which can take long to list."""
     reference_tapes = _sheets(workspace, "reference-tape")
     found = {
         "session": _sessions(workspace),
@@ -127,7 +127,7 @@ FILE = Option(
 
 
 def live_options() -> tuple[Option, ...]:
-    """The sound devices, or one broken option that says why there are none. May take seconds."""
+    """The sound devices, or one broken option with the reason why there are none. May take seconds."""
     from bench.audio.devices import NO_DEVICE
     from bench.audio.live import devices
 
@@ -148,7 +148,7 @@ def live_options() -> tuple[Option, ...]:
 
 
 def file_option(path: str) -> Option:
-    """A captured file as a choice."""
+    """A captured file as an option."""
     return Option(str(Path(path).expanduser()), f"file: {Path(path).name}", "", (path,))
 
 
@@ -197,7 +197,7 @@ def _sheets(workspace: Workspace, kind: SheetKind) -> tuple[Option, ...]:
 
 
 def _machines(workspace: Workspace, reference_tapes: tuple[Option, ...]) -> tuple[Option, ...]:
-    """The machines, each with the reference tapes that were made for its speed and equalisation."""
+    """The machines, each with the reference tapes for its speed and equalisation."""
     from bench.procedure.load.library import Library
     from bench.procedure.load.reader import load_sheet
 
@@ -229,7 +229,7 @@ def _sessions(workspace: Workspace) -> tuple[Option, ...]:
     out = []
     for left in unfinished(workspace.sessions):
         if not left.problem and not left.readings and not left.last_step:
-            continue  # nothing was done in it
+            continue  # an empty session
         when = f"{left.begun:%d %b %H:%M}" if left.begun else ""
         about = (f"Broken off after {left.readings} readings.", f"Last step done: {left.last_step or 'none'}.")
         name = f"{left.procedure} · {left.machine}" if left.procedure else left.folder.name

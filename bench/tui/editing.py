@@ -1,4 +1,4 @@
-"""Procedures and sheets as files that are edited: which file, in what, copied to begin from, and checked afterwards."""
+"""Editing procedures and sheets: finding the file, the editor, copying, checking."""
 
 from __future__ import annotations
 
@@ -18,21 +18,21 @@ if TYPE_CHECKING:
     from bench.procedure.load.reader import SheetKind
 
 OWN = "own"
-"""What is set behind the name of a copy."""
+"""Appended to the name of a copy."""
 
 LARGEST = 1_000_000
-"""Bytes of a file that the text area takes."""
+"""Largest file for the built-in editor, bytes."""
 
 _TITLE = re.compile(r'^((?:title|name)\s*=\s*")((?:[^"\\\n]|\\.)*)(")', re.MULTILINE)
 _TURNS = {*range(0x202A, 0x202F), *range(0x2066, 0x206A)}
-"""Signs that turn the direction of what follows."""
+"""Characters that change the direction of the text after them."""
 
 
-def file_of(workspace: Workspace, row: str, key: str) -> Path:
-    """The file behind a choice of the chooser.
+def file_behind(workspace: Workspace, row: str, key: str) -> Path:
+    """The file behind an option of the chooser.
 
     Raises:
-        Problem: there is none on this line.
+        Problem: this line has no file.
     """
     from bench.procedure.load.library import Library
 
@@ -46,7 +46,7 @@ def file_of(workspace: Workspace, row: str, key: str) -> Path:
 
 
 def editor() -> list[str] | None:
-    """The person's own editor, as a command; None when neither VISUAL nor EDITOR names one."""
+    """The person's own editor, as a command; None if neither VISUAL nor EDITOR names one."""
     for name in ("VISUAL", "EDITOR"):
         try:
             command = shlex.split(os.environ.get(name, ""), posix=os.name != "nt")
@@ -60,22 +60,22 @@ def editor() -> list[str] | None:
 def run_editor(command: list[str], path: Path) -> str:
     """Open a file in an editor and wait; what went wrong, or ""."""
     try:
-        # What the editor says of itself goes to the terminal too: elsewhere it would be written into our log.
+        # The editor's own messages go to the terminal too; otherwise they would land in our log.
         ended = subprocess.run([*command, str(path)], stderr=subprocess.STDOUT, check=False)
     except OSError as error:
         return f"{command[0]}: {error.strerror or error}; set EDITOR to an editor that is there"
     return f"{command[0]} ended with code {ended.returncode}" if ended.returncode else ""
 
 
-def findings_of(path: Path, workspace: Workspace) -> list[Finding]:
-    """All that is wrong with a file."""
+def check_file(path: Path, workspace: Workspace) -> list[Finding]:
+    """All problems of a file."""
     from bench.procedure.load.validate import check_files
 
     return check_files([path], workspace) if path.exists() else []
 
 
 def copy_to_own(path: Path) -> Path:
-    """A copy to begin from, beside its original: the same text, comments and all, but for its title.
+    """Copy a file in the same folder: the same text with its comments, but a new title.
 
     Raises:
         Problem: it can't be read or written.
@@ -100,15 +100,15 @@ def copy_to_own(path: Path) -> Path:
 
 
 def _retitled(text: str, end: str) -> str:
-    """The first title, or a sheet's name, told apart from the original's; a text that has none in one line is kept."""
+    """The text with a suffix on its first title or name; unchanged if it has none on one line."""
     return _TITLE.sub(lambda m: f"{m[1]}{m[2]}, {end}{m[3]}", text, count=1)
 
 
 def read_text(path: Path) -> tuple[str, int]:
-    """A file for the text area, and how many signs in it were replaced because they can steer a terminal.
+    """A file for the built-in editor, and how many characters were replaced because they can control a terminal.
 
     Raises:
-        Problem: it is too large, or no text.
+        Problem: it is too large, or not text.
     """
     try:
         raw = path.read_bytes()
@@ -128,10 +128,10 @@ def _steers(sign: str) -> bool:
 
 
 def write_text(path: Path, text: str) -> None:
-    """Save what was typed, with the line ends that the file has.
+    """Save the text, with the line endings that the file has.
 
     Raises:
-        Problem: it can't be written; the file is as it was.
+        Problem: it can't be written; the file is unchanged.
     """
     from bench.session.record.atomic import save_file
 

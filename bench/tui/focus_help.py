@@ -1,4 +1,4 @@
-"""What F1 says of what has the focus: how to read it, and what to do with it."""
+"""The help text for what is on the bench screen: how to read it, and what to do."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ ENDING = "This job is over. Its report is written; from the start screen, v open
 
 
 def about(snapshot: Snapshot) -> tuple[str, ...]:
-    """Paragraphs about what has the focus on the bench now."""
+    """Paragraphs about what the bench screen shows now."""
     face = face_of(snapshot)
     if face == "ending":
         return (ENDING,)

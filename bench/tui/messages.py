@@ -1,13 +1,13 @@
-"""What the bench thread tells the screen."""
+"""The message from the bench thread to the screen."""
 
 from __future__ import annotations
 
 from textual.message import Message
 
 
-class Seen(Message, bubble=False):
-    """There is a newer snapshot to be fetched. It carries none itself, and one that waits is enough."""
+class SnapshotReady(Message, bubble=False):
+    """A newer snapshot is ready to be fetched. The message does not carry it, so one pending message is enough."""
 
     def can_replace(self, message: Message) -> bool:
-        """One of them says as much as many."""
-        return isinstance(message, Seen)
+        """One pending message replaces another."""
+        return isinstance(message, SnapshotReady)

@@ -1,4 +1,4 @@
-"""Opens a file outside: with what the system opens such files with."""
+"""Opens a file in the system's program for such files."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 
 
 def open_outside(path: Path) -> str:
-    """Open a file, without waiting for what opens it; a sentence about what came of it."""
+    """Open a file without waiting for the program; returns a sentence about the result."""
     if not path.exists():
         return f"{path} is not there"
     if sys.platform == "win32":

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bench.measure.catalogue import QUANTITIES
 from bench.procedure.state.snapshot import Snapshot
 from bench.tui import actions
-from bench.tui.actions import Verb
+from bench.tui.actions import KeyAction
 from bench.tui.text import SHAPES, wrap
 from bench.tui.widgets.footer import Asked
 from bench.tui.widgets.step_card import READABLE
@@ -77,7 +77,7 @@ def may(snapshot: Snapshot, action: str) -> bool:
     return True
 
 
-def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[Verb, str], ...]:
+def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAction, str], ...]:
     """At most six verbs, those of this moment first; help names the others.
 
     A trainee is offered hints instead of why, which is open already.

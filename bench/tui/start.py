@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from bench.audio.standard_error import stderr_to_file
 from bench.problem import Problem
 from bench.tui.app import BenchApp
-from bench.tui.preferences import Memory, usual_memory
+from bench.tui.preferences import Preferences, user_preferences
 from bench.workspace import Workspace, find_workspace
 
 if TYPE_CHECKING:
@@ -27,8 +27,8 @@ def start(workspace: str | None) -> int:
     from bench.tui.screens.chooser import ChooserScreen
 
     where = find_workspace(Path(workspace) if workspace else None)
-    memory = usual_memory()
-    return _show(ChooserScreen(where, memory), memory)
+    preferences = user_preferences()
+    return _show(ChooserScreen(where, preferences), preferences)
 
 
 def start_run(workspace: Workspace, wanted: Wanted | None, folder: Path | None, *, learning: bool = False) -> int:
@@ -47,18 +47,18 @@ def start_run(workspace: Workspace, wanted: Wanted | None, folder: Path | None, 
     from bench.tui.screens.bench import BenchScreen
 
     screen = BenchScreen(BenchSitting(workspace, wanted, folder=folder, learning=learning))
-    code = _show(screen, usual_memory())
+    code = _show(screen, user_preferences())
     if screen.refusal:
         raise Problem(screen.refusal)
     return screen.exit_code if code == 0 else code
 
 
-def _show(screen: Screen[str], memory: Memory) -> int:
+def _show(screen: Screen[str], preferences: Preferences) -> int:
     import sys
 
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise Problem("the full screen needs a terminal; see tapebench --help for what works without one")
-    app = BenchApp(screen, memory)
+    app = BenchApp(screen, preferences)
     with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, stderr_to_file(Path(scratch) / "chatter.txt"):
         code = app.run()
         if app.close_late is not None:

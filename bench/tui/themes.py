@@ -1,4 +1,4 @@
-"""The colours: under a lamp, on paper, and the terminal's own sixteen."""
+"""The themes: dark (lamp), light (paper), and the terminal's own sixteen colours."""
 
 from __future__ import annotations
 
@@ -82,13 +82,13 @@ SIXTEEN = Theme(
         "ground": "ansi_default",
     },
 )
-"""Takes the terminal's own ground and ink, so it is right on light and on dark; also used without any colour."""
+"""Uses the terminal's own background and foreground, so it suits light and dark; also used without any colour."""
 
 THEMES = (LAMP, PAPER, SIXTEEN)
 
 
 def few_colours() -> bool:
-    """Whether to take the terminal's own sixteen colours: it has no more, or NO_COLOR is set."""
+    """Whether to use the terminal's own sixteen colours: it has no more, or NO_COLOR is set."""
     term = os.environ.get("TERM", "")
     many = os.environ.get("COLORTERM", "") or "256" in term or "kitty" in term
     return "NO_COLOR" in os.environ or (bool(term) and not many)

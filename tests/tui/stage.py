@@ -14,6 +14,7 @@ from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Outcome, Snapshot
 from bench.tui.app import BenchApp
 from bench.tui.screens.bench import BenchScreen
+from bench.tui.widgets.line_widget import Line
 
 GOLDENS = Path(__file__).parent / "goldens"
 REPORT = "The report is sessions/2031-05-04-1410-front-room-deck/report.html"
@@ -85,6 +86,11 @@ async def until(pilot: Pilot[Any], true: Callable[[], object], what: str = "") -
             return
         await pilot.pause(0.02)
     raise AssertionError(f"never came: {what}\n{screen_text(pilot.app)}")
+
+
+def texts(lines: list[Line]) -> list[str]:
+    """The text of lines, without roles."""
+    return ["".join(text for text, _ in line).rstrip() for line in lines]
 
 
 async def says(pilot: Pilot[Any], words: str) -> str:

@@ -12,11 +12,11 @@ from bench.procedure.model.steps import Caution
 from bench.procedure.state.snapshot import CheckRow, Prompt, Snapshot, ToneRow
 from bench.tui.app import BenchApp
 from bench.tui.choices import Option, Row
-from bench.tui.preferences import Memory
+from bench.tui.preferences import Preferences
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.chooser import ChooserScreen
 from bench.tui.screens.countdown import CountDown
-from bench.tui.screens.dialogs import Keys
+from bench.tui.screens.dialogs import HelpDialog
 from bench.tui.screens.editing import EditScreen
 from bench.tui.screens.pages import PagesScreen
 from bench.tui.screens.records import RecordsScreen
@@ -129,7 +129,7 @@ async def test_hints_and_count_down() -> None:
         await until(pilot, lambda: isinstance(app.screen, CountDown))
         check(app, 80)
         await pilot.press("escape", "f1")
-        await until(pilot, lambda: isinstance(app.screen, Keys))
+        await until(pilot, lambda: isinstance(app.screen, HelpDialog))
         check(app, 80)
 
 
@@ -167,7 +167,7 @@ async def test_a_file_in_the_text_area(tmp_path: Path) -> None:
 
 
 async def test_a_refusal_is_said_on_the_chooser(tmp_path: Path) -> None:
-    screen = ChooserScreen(Workspace(tmp_path), Memory(tmp_path / "state.json"))
+    screen = ChooserScreen(Workspace(tmp_path), Preferences(tmp_path / "state.json"))
     app = BenchApp(screen)
     async with app.run_test(size=(80, 24)) as pilot:
         await until(pilot, lambda: "none found" in screen_text(app))

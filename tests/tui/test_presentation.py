@@ -7,8 +7,8 @@ from bench.procedure.kinds.record.passage import REWIND
 from bench.procedure.state.snapshot import Prompt
 from bench.tui.presentation import asked_by, kept_words
 from bench.tui.widgets.footer import bar_lines
-from bench.tui.widgets.line_widget import texts
 from tests.tui import samples
+from tests.tui.stage import texts
 
 
 def test_what_is_kept_says_which_quantity_and_which_tone() -> None:
@@ -35,6 +35,6 @@ def test_what_is_to_be_done_at_the_machine_stands_in_the_bar_without_a_key() -> 
     assert asked[0] not in ("", "space", "enter")
     line = bar_lines(asked, 80, 3)[0]
     assert texts([line])[0].split() == [asked[0], *REWIND.split()]
-    assert {role for _, role in line} == {"cap", "bar"}
+    assert {role for _, role in line} == {"keycap", "bar"}
     quiet = bar_lines(asked_by(samples.listening(0)), 80, 3)[0]
     assert {role for _, role in quiet} == {"quiet"}

@@ -167,7 +167,7 @@ def test_a_workspace_that_is_not_there_is_refused(tmp_path: Path) -> None:
 
 def test_the_first_frame_needs_nothing_heavy() -> None:
     code = (
-        "import sys; import bench.cli; import bench.tui.start; from bench.tui.preferences import usual_memory; "
+        "import sys; import bench.cli; import bench.tui.start; from bench.tui.preferences import user_preferences; "
         "from bench.tui.screens.chooser import ChooserScreen; "
         f"print([m for m in {HEAVY!r} if m in sys.modules])"
     )

@@ -16,18 +16,18 @@ from bench.problem import Problem
 from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Gauge, Outcome, Prompt, Snapshot, StepView
 from bench.tui import presentation
-from bench.tui.messages import Seen
+from bench.tui.messages import SnapshotReady
 from bench.tui.screens.bench_keys import BenchKeys
-from bench.tui.screens.dialogs import WholeCard
+from bench.tui.screens.dialogs import CardDialog
 from bench.tui.text import wrap
 from bench.tui.widgets.choice_lists import Lines, check_lines, choice_lines, timer_lines, trimmer_line
 from bench.tui.widgets.flutter import FlutterBoard
 from bench.tui.widgets.footer import Bar, Footer, Notice, bar_lines
 from bench.tui.widgets.gauge import GaugeColumn
 from bench.tui.widgets.header import JobStrip, SoundStrip, TitleStrip, sound_trouble, sound_warning
-from bench.tui.widgets.line_widget import Line, fix_height
+from bench.tui.widgets.line_widget import Line, set_height
 from bench.tui.widgets.outcome import ending_lines
-from bench.tui.widgets.step_card import Card, Part, card_height, folded, parts_of, reading_s, rows_of
+from bench.tui.widgets.step_card import Card, Part, card_height, card_parts, caution_reading_s, fold_cautions, rows_of
 from bench.tui.widgets.tones import ToneBoard
 
 LEAST_ROWS = {"gauges": 10, "tones": 8, "flutter": 6}
@@ -161,7 +161,7 @@ class BenchScreen(BenchKeys):
             return  # nothing to draw: an idle bench costs nothing
         if not self._told:
             self._told = True
-            self.post_message(Seen())
+            self.post_message(SnapshotReady())
 
     async def on_unmount(self) -> None:
         """However the screen goes, the sound stops and the session is closed."""
@@ -182,7 +182,7 @@ class BenchScreen(BenchKeys):
 
     # ---------------------------------------------------------------- what is seen
 
-    async def on_seen(self) -> None:
+    async def on_snapshot_ready(self) -> None:
         """A snapshot: bars at once, figures when their time has come, another step or verdict at once."""
         self._told = False
         new, old = self._newest, self._figures
@@ -237,7 +237,7 @@ class BenchScreen(BenchKeys):
     def _show_card(self, new: Snapshot) -> None:
         """The card: all of it beside or above what is asked; above a gauge or a list as much as there is room for."""
         wide, card = self.has_class("-wide"), self.query_one(Card)
-        parts = parts_of(new.step, whole=wide or self.trainee) if new.step is not None else []
+        parts = card_parts(new.step, whole=wide or self.trainee) if new.step is not None else []
         least = LEAST_ROWS.get(self._face)
         if new.step is None or wide or least is None:
             card.styles.height = None
@@ -245,20 +245,20 @@ class BenchScreen(BenchKeys):
             return
         work = self.query_one("#work").size.height - self.has_class("-tall")
         if self._was_read(parts) and rows_of(parts, self.size.width) > work - least:
-            parts = folded(parts)
+            parts = fold_cautions(parts)
         card.show(parts)
-        fix_height(card, card_height(parts, self.size.width, max(3, work - least - 4), work - least))
+        set_height(card, card_height(parts, self.size.width, max(3, work - least - 4), work - least))
 
     def _was_read(self, parts: list[Part]) -> bool:
         """Whether the cautions have stood there for as long as it takes to read them."""
-        return time.monotonic() - self._since >= reading_s(parts)
+        return time.monotonic() - self._since >= caution_reading_s(parts)
 
     def _step_came(self, step: StepView) -> None:
         """Another step: its cautions give way to what to do once they were read; a trainee reads the card whole."""
         self.call_after_refresh(self._fold)  # what lies below it may have grown or gone
-        parts = parts_of(step)
+        parts = card_parts(step)
         if sum(role == "caution" for _, _, role in parts) > 1:
-            self.set_timer(reading_s(parts) + 0.05, self._fold)
+            self.set_timer(caution_reading_s(parts) + 0.05, self._fold)
         if self.trainee:
             self.call_after_refresh(self._open_whole, step)
 
@@ -270,8 +270,8 @@ class BenchScreen(BenchKeys):
         """Why is open always in a trainee's session: over the screen where the screen has no room for it."""
         card, shown = self.query_one(Card), self._seen.step if self._seen is not None else None
         still = shown is not None and shown.id == step.id and self.is_current and card.display
-        if still and rows_of(parts_of(step, whole=True), card.size.width) > card.size.height:
-            self.app.push_screen(WholeCard(step))
+        if still and rows_of(card_parts(step, whole=True), card.size.width) > card.size.height:
+            self.app.push_screen(CardDialog(step))
 
     def _show_face(self, new: Snapshot) -> None:
         trouble, warning = sound_trouble(new.sound), sound_warning(new.sound)
@@ -308,7 +308,7 @@ class BenchScreen(BenchKeys):
             lines += choice_lines(new.prompt.choices, self._picked, width, room)
         elif new.checks:
             lines += check_lines(new.checks, width, room)
-        fix_height(self.query_one("#ticks"), max(len(lines), len(clock)))
+        set_height(self.query_one("#ticks"), max(len(lines), len(clock)))
         listed.show(lines)
         typing = presentation.is_typing(new)
         field.display, field.disabled = typing, not typing
@@ -325,7 +325,7 @@ class BenchScreen(BenchKeys):
     def _show_bottom(self, new: Snapshot) -> None:
         asked, _ = presentation.in_brief(presentation.asked_by(new), new.prompt.kind, self.size.width)
         bar = self.query_one(Bar)
-        fix_height(bar, max(1, len(bar_lines(asked, self.size.width, 3))))
+        set_height(bar, max(1, len(bar_lines(asked, self.size.width, 3))))
         bar.show(asked)
         self.query_one(Notice).show(*presentation.last_word(new))
         shown = presentation.footer_of(new, trainee=self.trainee)
@@ -349,9 +349,9 @@ class BenchScreen(BenchKeys):
         self._show_ending(outcome, self._ended)
         self._settled = True
         if self._sitting.debrief and self.is_current:
-            from bench.tui.screens.debrief import DebriefSheet
+            from bench.tui.screens.debrief import DebriefDialog
 
-            self.app.push_screen(DebriefSheet(self._sitting.debrief))
+            self.app.push_screen(DebriefDialog(self._sitting.debrief))
 
     def _show_ending(self, outcome: Outcome, kept: str) -> None:
         self.query_one("#ending", Lines).show(ending_lines(outcome, kept, self.size.width))

@@ -1,4 +1,4 @@
-"""What the keys do on the bench: each becomes a command to the bench thread, or opens a sheet."""
+"""The keys of the bench screen: each sends a command to the bench thread or opens a dialog."""
 
 from __future__ import annotations
 
@@ -11,18 +11,18 @@ from textual.widgets import Input
 from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Prompt, Snapshot
 from bench.tui import actions, presentation
-from bench.tui.actions import Verb
+from bench.tui.actions import KeyAction
 from bench.tui.focus_help import about
 from bench.tui.screens.countdown import CountDown, Hints
-from bench.tui.screens.dialogs import AskWords, Confirm, Keys, WholeCard
+from bench.tui.screens.dialogs import AskText, CardDialog, Confirm, HelpDialog
 from bench.tui.text import plain
-from bench.tui.widgets.line_widget import INKS
+from bench.tui.widgets.line_widget import ROLE_CLASSES
 
 
 class BenchKeys(Screen[str]):
-    """The half of the bench screen that is pressed."""
+    """The part of the bench screen that handles keys."""
 
-    COMPONENT_CLASSES = INKS
+    COMPONENT_CLASSES = ROLE_CLASSES
     BINDINGS = actions.bindings(actions.BENCH)
 
     def __init__(self) -> None:
@@ -32,22 +32,22 @@ class BenchKeys(Screen[str]):
         self._settled = False
         self._hinted: dict[str, int] = {}
         self.trainee = False
-        """Whether why is open always, and hints looked at are noted."""
+        """Whether the whole card is always shown, and used hints are noted."""
 
     def _post(self, command: say.Command) -> None:
         raise NotImplementedError
 
     def _pick_again(self) -> None:
-        """Something else was picked: show it."""
+        """Show a changed selection."""
         raise NotImplementedError
 
     @property
-    def can_do(self) -> tuple[Verb, ...]:
-        """The verbs of this moment, for palette and help."""
+    def key_actions(self) -> tuple[KeyAction, ...]:
+        """The actions possible now, for palette and help."""
         return tuple(v for v in actions.BENCH if self._seen is None or presentation.may(self._seen, v.action))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """What does nothing now is no key now."""
+        """Disable keys that do nothing now."""
         return self._seen is None or presentation.may(self._seen, action)
 
     @property
@@ -63,7 +63,7 @@ class BenchKeys(Screen[str]):
         return self._seen.prompt if self._seen else Prompt("wait", "")
 
     def action_go_on(self) -> None:
-        """The one key."""
+        """The key that goes on."""
         if self._ended_run:
             self._go_back()
         elif self._prompt.kind == "choice" and self._prompt.choices:
@@ -76,7 +76,7 @@ class BenchKeys(Screen[str]):
             self._post(say.GoOn())
 
     def _count_down(self, asked: Prompt) -> None:
-        """Tones never start at once."""
+        """Count down before tones start."""
 
         def done(answer: str | None) -> None:
             if answer and self._prompt == asked:
@@ -85,12 +85,12 @@ class BenchKeys(Screen[str]):
         self.app.push_screen(CountDown(asked.text), done)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        """What was typed is the answer."""
+        """Send the typed text as the answer."""
         event.stop()
         self._post(say.Answer(plain(event.value).replace("−", "-").strip()))
 
     def on_key(self, event: events.Key) -> None:
-        """Digits tick, choose, or pick a trimmer."""
+        """Digits tick, choose, or select a trimmer."""
         seen = self._seen
         if seen is None or not event.character or event.character not in "123456789":
             return
@@ -104,7 +104,7 @@ class BenchKeys(Screen[str]):
             self._post(say.Tick(n))
 
     def action_turn(self, degrees: int) -> None:
-        """Turn the picked trimmer, or go through choices."""
+        """Turn the selected trimmer, or move through choices."""
         seen = self._seen
         if seen is None:
             return
@@ -117,7 +117,7 @@ class BenchKeys(Screen[str]):
             self._post(say.Turn(trimmer.name, float(degrees)))
 
     def action_accept(self) -> None:
-        """Keep what is not in, with a reason."""
+        """Keep a reading that is not in, with a reason."""
         seen = self._seen
         if seen is None or seen.outcome is not None:
             return
@@ -125,11 +125,11 @@ class BenchKeys(Screen[str]):
         self._ask(question, "keeps it", say.Accept)
 
     def action_skip(self) -> None:
-        """Leave the step out, with a reason."""
+        """Skip the step, with a reason."""
         self._ask("Why is this step left out?", "leaves it out", say.Skip)
 
     def action_note(self) -> None:
-        """Write into the report."""
+        """Write a note into the report."""
         self._ask("Note for the report", "keeps the note", say.Note)
 
     def _ask(self, question: str, then: str, made: Callable[[str], say.Command]) -> None:
@@ -140,18 +140,18 @@ class BenchKeys(Screen[str]):
             if text:
                 self._post(made(text))
 
-        self.app.push_screen(AskWords(question, then), done)
+        self.app.push_screen(AskText(question, then), done)
 
     def action_again(self) -> None:
         """Repeat the step."""
         self._post(say.Repeat())
 
     def action_back(self) -> None:
-        """To the step before."""
+        """Back to the previous step."""
         self._post(say.Back())
 
     def action_hold(self) -> None:
-        """Pause, or go on."""
+        """Hold, or resume."""
         if self._seen is not None and self._seen.held:
             self.action_go_on()
         else:
@@ -164,7 +164,7 @@ class BenchKeys(Screen[str]):
     def action_why(self) -> None:
         """The whole card."""
         if self._seen is not None and self._seen.step is not None:
-            self.app.push_screen(WholeCard(self._seen.step))
+            self.app.push_screen(CardDialog(self._seen.step))
 
     def action_hint(self) -> None:
         """The next hint: think, look, do, answer."""
@@ -182,11 +182,11 @@ class BenchKeys(Screen[str]):
         self.app.push_screen(Hints(step, before + 1), done)
 
     def action_help(self) -> None:
-        """What this is, and every key that does something now."""
-        self.app.push_screen(Keys(self.can_do, about(self._seen) if self._seen is not None else ()))
+        """Help, and all keys that do something now."""
+        self.app.push_screen(HelpDialog(self.key_actions, about(self._seen) if self._seen is not None else ()))
 
     def action_leave(self) -> None:
-        """Break off, when that is meant."""
+        """Leave the job, after a question."""
         if self._ended_run:
             self._go_back()
             return

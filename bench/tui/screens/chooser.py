@@ -1,4 +1,4 @@
-"""The chooser: a job is put together by arrows and started by one key. The last choice stands already."""
+"""The chooser: arrows put a job together, one key starts it. The previous choices are preselected."""
 
 from __future__ import annotations
 
@@ -25,14 +25,14 @@ from bench.tui.choices import (
     live_options,
     rows_of,
 )
-from bench.tui.editing import copy_to_own, editor, file_of, findings_of, run_editor
-from bench.tui.preferences import Memory
-from bench.tui.screens.dialogs import AskWords, Keys
+from bench.tui.editing import check_file, copy_to_own, editor, file_behind, run_editor
+from bench.tui.preferences import Preferences
+from bench.tui.screens.dialogs import AskText, HelpDialog
 from bench.tui.text import plain
 from bench.tui.widgets.choice_lists import Lines
 from bench.tui.widgets.footer import Bar, Footer, Notice
-from bench.tui.widgets.job_form import Choices, Ticket
-from bench.tui.widgets.line_widget import INKS, spread
+from bench.tui.widgets.job_form import Choices, JobForm
+from bench.tui.widgets.line_widget import ROLE_CLASSES, heading_line, justified
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -40,22 +40,22 @@ if TYPE_CHECKING:
 
 
 FAULTS = 2
-"""Hidden in the machine of an exercise."""
+"""Number of hidden faults in an exercise."""
 FIRST_START = "First time? Enter starts on the practice machine: nothing can be harmed."
 
 
 class ChooserScreen(Screen[str]):
-    """What, on which machine, with which tapes, heard through what."""
+    """Chooses procedure, machine, tapes and where sound comes from."""
 
     AUTO_FOCUS = ""
-    COMPONENT_CLASSES = INKS
+    COMPONENT_CLASSES = ROLE_CLASSES
     BINDINGS = actions.bindings(actions.CHOOSER)
-    can_do = actions.CHOOSER
+    key_actions = actions.CHOOSER
 
-    def __init__(self, workspace: Workspace, memory: Memory) -> None:
+    def __init__(self, workspace: Workspace, preferences: Preferences) -> None:
         super().__init__()
         self._workspace = workspace
-        self._memory = memory
+        self._preferences = preferences
         self._rows: list[Row] = []
         self._at = 0
         self._said = ""
@@ -64,7 +64,7 @@ class ChooserScreen(Screen[str]):
     def compose(self) -> ComposeResult:
         """Name, job, choices, and the bottom."""
         yield Lines(id="name")
-        yield Ticket(id="ticket")
+        yield JobForm(id="job-form")
         yield Lines(id="heading")
         yield Choices(id="choices")
         yield Bar("start", id="prompt")
@@ -72,15 +72,15 @@ class ChooserScreen(Screen[str]):
         yield Footer(id="footer")
 
     def on_mount(self) -> None:
-        """The frame is there first; what can be chosen is read after it."""
+        """Draw the frame first; read the choices after it."""
         self._footer()
         self.query_one(Notice).show("Reading procedures and sheets …", "quiet")
         self.call_after_refresh(self.action_look_again)
 
     def on_resize(self, event: events.Resize) -> None:
-        """The name's line was drawn for another width."""
-        where = [(cell_of_path(self._workspace), "quiet")]
-        self.query_one("#name", Lines).show([spread([("Tapebench", "strong")], where, self.size.width)])
+        """Redraw for the new width."""
+        where = [(shortened_path(self._workspace), "quiet")]
+        self.query_one("#name", Lines).show([justified([("Tapebench", "strong")], where, self.size.width)])
         self._show()
 
     # ---------------------------------------------------------------- reading
@@ -91,7 +91,7 @@ class ChooserScreen(Screen[str]):
 
     async def _look(self, wanted: dict[str, str] | None = None) -> None:
         first = not self._rows
-        chosen = self._memory.recall() if first else self._chosen()
+        chosen = self._preferences.load() if first else self._chosen()
         if first and not chosen:
             self._said = FIRST_START
         chosen |= wanted or {}
@@ -109,7 +109,7 @@ class ChooserScreen(Screen[str]):
         return {r.id: r.option.key for r in self._rows if r.option and r.id != "session"}
 
     def _with_live(self, row: Row, wanted: str = "") -> Row:
-        """The sound devices among the ports; one that was wanted before it was known is chosen now."""
+        """Add the sound devices to the ports; a device wanted before it was listed is selected now."""
         if row.id != "port" or self._live is None:
             return row
         others = [o for o in row.options if not o.key.startswith("live")]
@@ -118,7 +118,7 @@ class ChooserScreen(Screen[str]):
         return Row(row.id, row.title, (others[0], *self._live, *others[1:])).pick(wanted if untouched else chosen)
 
     def _follow(self, id_: str) -> None:
-        """Choose what goes with the choice on a line, where something else is chosen now."""
+        """Select what goes with the choice on a line, unless something that fits is selected already."""
         row = self._row(id_)
         goes_with = row.option.goes_with if row and row.option else {}
         for other, keys in goes_with.items():
@@ -132,15 +132,14 @@ class ChooserScreen(Screen[str]):
     # ---------------------------------------------------------------- showing
 
     def _show(self) -> None:
-        if not self._rows or not self.display:  # left while its devices were still read: nothing to show it on
+        if not self._rows or not self.display:  # left while the sound devices were still being listed
             return
         row = self._rows[self._at]
-        ticket = self.query_one(Ticket)
+        ticket = self.query_one(JobForm)
         ticket.styles.height = len(self._rows)
         ticket.show(self._rows, self._at, resuming=self._resumed() is not None)
-        counted = f"{row.picked + 1} of {len(row.options)}" if row.options else ""
-        line = spread([(f" {row.title}", "bar")], [(counted + " ", "barred")], self.size.width)
-        self.query_one("#heading", Lines).show([[(text, role or "bar") for text, role in line]])
+        position = f"{row.picked + 1} of {len(row.options)}" if row.options else ""
+        self.query_one("#heading", Lines).show([heading_line(row.title, position, self.size.width)])
         self.query_one(Choices).show(row)
         self.query_one(Bar).show(("enter", self._what_enter_does(), False))
         self.query_one(Notice).show(self._said, "accent" if self._said == FIRST_START else "caution")
@@ -152,7 +151,7 @@ class ChooserScreen(Screen[str]):
         return "Start: " + " · ".join(parts)
 
     def _resumed(self) -> Option | None:
-        """The session that enter would go on with."""
+        """The session that enter would resume."""
         row = self._rows[self._at] if self._rows else None
         if row is None or row.id != "session" or row.option is None or row.option.key == NEW_JOB:
             return None
@@ -171,20 +170,20 @@ class ChooserScreen(Screen[str]):
         self.query_one(Footer).show(tuple(out))
 
     def say(self, sentence: str) -> None:
-        """Something worth saying."""
+        """Show a sentence in the notice."""
         self._said = sentence
         self._show()
 
     # ---------------------------------------------------------------- choosing
 
     def action_line(self, step: int) -> None:
-        """Another line."""
+        """Move to another line."""
         if self._rows:
             self._at = (self._at + step) % len(self._rows)
             self.say("")
 
     def action_choose(self, step: int) -> None:
-        """Another choice on this line."""
+        """Select another option on this line."""
         if self._rows:
             row = self._rows[self._at].move(step)
             self._rows[self._at] = row
@@ -192,8 +191,8 @@ class ChooserScreen(Screen[str]):
             self.say("")
 
     def on_click(self, event: events.Click) -> None:
-        """A line of the job, or a choice."""
-        if isinstance(event.widget, Ticket) and event.y < len(self._rows):
+        """Select the line or the option that was clicked."""
+        if isinstance(event.widget, JobForm) and event.y < len(self._rows):
             self._at = event.y
             self.say("")
         elif isinstance(event.widget, Choices) and self._rows:
@@ -204,7 +203,7 @@ class ChooserScreen(Screen[str]):
                 self.action_choose(first + event.y - row.picked)
 
     def action_file(self) -> None:
-        """Name a captured file."""
+        """Ask for a captured file."""
 
         def done(path: str | None) -> None:
             row = self._row("port")
@@ -216,23 +215,23 @@ class ChooserScreen(Screen[str]):
                 self._at = self._rows.index(new)
                 self.say("")
 
-        self.app.push_screen(AskWords("Which file? Its path:", "chooses it"), done)
+        self.app.push_screen(AskText("Which file? Its path:", "chooses it"), done)
 
     # ---------------------------------------------------------------- files
 
     def _here(self) -> tuple[str, Path] | None:
-        """The line and the file behind its choice; says why there is none."""
+        """The line and the file behind its option; shows why if there is none."""
         row = self._rows[self._at] if self._rows else None
         if row is None or row.option is None:
             return None
         try:
-            return row.id, file_of(self._workspace, row.id, row.option.key)
+            return row.id, file_behind(self._workspace, row.id, row.option.key)
         except Problem as problem:
             self.say(problem.sentence)
             return None
 
     def action_edit(self) -> None:
-        """Open the file of this line in the person's editor, or in ours."""
+        """Open the file of this line in the person's own editor, or in the built-in one."""
         here = self._here()
         if here is not None:
             self._edit(*here)
@@ -262,8 +261,8 @@ class ChooserScreen(Screen[str]):
         self.app.push_screen(screen, lambda _: self._edited(row, path))
 
     def _edited(self, row: str, path: Path, trouble: str = "") -> None:
-        """Back from an editor: what is wrong with the file, with lines, and the change in the list at once."""
-        found = [] if trouble else findings_of(path, self._workspace)
+        """After editing: read the list again, and show the file's problems with their lines."""
+        found = [] if trouble else check_file(path, self._workspace)
         self.say(trouble or (f"{path.name}: {len(found)} problem{'s' * (len(found) != 1)}" if found else ""))
         self.run_worker(self._look({row: path.stem}), exclusive=True)
         if not found:
@@ -277,7 +276,7 @@ class ChooserScreen(Screen[str]):
         self.app.push_screen(PagesScreen(f"Problems of {path.name}", lines))
 
     def action_copy(self) -> None:
-        """A copy of this line's file, chosen at once."""
+        """Copy this line's file and select the copy."""
         here = self._here()
         if here is None:
             return
@@ -290,7 +289,7 @@ class ChooserScreen(Screen[str]):
         self.run_worker(self._look({here[0]: copy.stem}), exclusive=True)
 
     def action_records(self) -> None:
-        """Sessions, reports, histories."""
+        """Open the list of sessions."""
         from bench.tui.screens.records import RecordsScreen
 
         self.app.push_screen(RecordsScreen(self._workspace))
@@ -298,7 +297,7 @@ class ChooserScreen(Screen[str]):
     # ---------------------------------------------------------------- starting
 
     def action_start(self) -> None:
-        """Start what stands there."""
+        """Start the job, or resume the session."""
         if not self._rows:
             return
         session = self._resumed()
@@ -314,14 +313,14 @@ class ChooserScreen(Screen[str]):
             self.action_file()
             return
         if session is None:
-            self._memory.keep(self._chosen())
+            self._preferences.save(self._chosen())
         if session is None and self._key("port") == AN_EXERCISE:
             self._ask_exercise()
             return
         self._go(self._sitting(session))
 
     def _ask_exercise(self) -> None:
-        """Whose exercise, and which: both in one line."""
+        """Ask for the trainee's name and the number of the exercise, in one line."""
 
         def done(typed: str | None) -> None:
             if typed:
@@ -330,7 +329,7 @@ class ChooserScreen(Screen[str]):
                 self._go(self._sitting(None, name.strip() if number else typed, int(number[:9] or 1)))
 
         question = "Exercise: your name and its number, such as: Lena 7. The same number is the same machine for all."
-        self.app.push_screen(AskWords(question, "begins"), done)
+        self.app.push_screen(AskText(question, "begins"), done)
 
     def _key(self, id_: str) -> str:
         row = self._row(id_)
@@ -361,20 +360,20 @@ class ChooserScreen(Screen[str]):
     # ---------------------------------------------------------------- the rest
 
     def action_stop_sound(self) -> None:
-        """No sound is made here."""
+        """This screen makes no sound."""
         self.say("No sound is being sent.")
 
     def action_help(self) -> None:
-        """What this line is, and every key."""
+        """Help on this line, and all keys."""
         row = self._rows[self._at].id if self._rows else ""
-        self.app.push_screen(Keys(self.can_do, tuple(t for t in (ABOUT[""], ABOUT.get(row, "")) if t)))
+        self.app.push_screen(HelpDialog(self.key_actions, tuple(t for t in (ABOUT[""], ABOUT.get(row, "")) if t)))
 
     def action_leave(self) -> None:
         """Leave the program."""
         self.dismiss("")
 
 
-def cell_of_path(workspace: Workspace) -> str:
-    """The workspace's folder, its end when it is long."""
+def shortened_path(workspace: Workspace) -> str:
+    """The workspace's folder; only its end if it is long."""
     text = plain(str(workspace.root))
     return text if len(text) <= 50 else "…" + text[-49:]

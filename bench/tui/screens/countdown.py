@@ -1,4 +1,4 @@
-"""Sheets of a moment: the count-down before tones, and a trainee's hints."""
+"""The count-down before tones, and a trainee's hints."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.timer import Timer
 
-from bench.tui.screens.dialogs import Reading, Sheet, words
+from bench.tui.screens.dialogs import Dialog, TextDialog, words
 from bench.tui.widgets.choice_lists import Lines
-from bench.tui.widgets.large_digits import large
+from bench.tui.widgets.large_digits import large_text
 from bench.tui.widgets.line_widget import Line
 from bench.tui.widgets.step_card import READABLE, Part, card_lines
 
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 HINTS = ("think  ", "look  ", "do  ", "answer  ")
 
 
-class CountDown(Sheet):
-    """Counts down before tones start, with a caution. Answers "go" at nought; every key that stops sound stops it."""
+class CountDown(Dialog):
+    """Counts down before tones start, with a caution. Dismissed with "go" at zero; keys that stop sound stop it."""
 
     BINDINGS = [("s,q,n,space,enter", "close", "do not start")]  # noqa: RUF012
     about = "Tones start when the count is down. Space, s, escape or F9 stop it before anything sounds."
@@ -35,15 +35,15 @@ class CountDown(Sheet):
         self._timer: Timer | None = None
 
     def compose(self) -> ComposeResult:
-        """Caution, figure, what is about to happen, and how to stop it."""
-        with Vertical(classes="sheet"):
+        """Caution, count, what is about to start, and how to stop it."""
+        with Vertical(classes="dialog"):
             yield words("▲ Loud tones: loudspeakers down, headphones off. Tones start in", classes="caution")
             yield Lines(id="count")
             yield words(self._doing)
             yield words("space, s or escape: do not start", classes="quiet")
 
     def on_mount(self) -> None:
-        """Begin to count."""
+        """Start counting."""
         self._show()
         self._timer = self.set_interval(self.beat_s, self._beat)
 
@@ -57,29 +57,31 @@ class CountDown(Sheet):
             self.dismiss("go")
 
     def action_close(self) -> None:
-        """Nothing starts."""
+        """Start nothing."""
         if self._timer is not None:
             self._timer.stop()
             self._timer = None
             self.dismiss(None)
 
     def _show(self) -> None:
-        self.query_one("#count", Lines).show([[], *([("  " + row, "strong")] for row in large(str(self._left), 7)), []])
+        self.query_one("#count", Lines).show(
+            [[], *([("  " + row, "strong")] for row in large_text(str(self._left), 7)), []]
+        )
 
 
-class Hints(Reading):
-    """Hints one after another: think, look, do, and then the answer."""
+class Hints(TextDialog):
+    """Hints one by one: think, look, do, and then the answer."""
 
     BINDINGS = [("i", "next", "next hint")]  # noqa: RUF012
     about = "One hint after another: what to think of, where to look, what to do, and then the answer."
 
     def __init__(self, step: StepView, shown: int) -> None:
         super().__init__(f"Hints: {step.title}")
-        self._all = hints_of(step)
+        self._all = hints_and_answer(step)
         self.shown = max(1, min(shown, len(self._all)))
 
     def body(self, width: int) -> list[Line]:
-        """Those that were asked for."""
+        """The hints asked for so far."""
         return card_lines(self._all[: self.shown], min(width, READABLE), 10_000)
 
     def footing(self) -> str:
@@ -88,18 +90,18 @@ class Hints(Reading):
         return f"i next hint ({left} more) · space back" if left else "space back · ↑ ↓ read on"
 
     def action_next(self) -> None:
-        """One more."""
+        """Show one more hint."""
         if self.shown < len(self._all):
             self.shown += 1
             self.on_resize()
 
     def action_close(self) -> None:
-        """Back, with how many were seen."""
+        """Back, with the number of hints shown."""
         self.dismiss(str(self.shown))
 
 
-def hints_of(step: StepView) -> list[Part]:
-    """What can be asked for at a step, in its order; the last is what to do when it is not as it should be."""
+def hints_and_answer(step: StepView) -> list[Part]:
+    """A step's hints in their order, then the answer: what to do if the result is not right."""
     texts = [*step.hints[:3], *([step.if_not] if step.if_not.strip() else [])]
     leads = [*HINTS[: len(step.hints[:3])], HINTS[3]]
     return [(lead, text, "quiet") for lead, text in zip(leads, texts, strict=False)]

@@ -1,8 +1,8 @@
-"""The debrief of an exercise, to read at the end."""
+"""The debrief at the end of an exercise."""
 
 from __future__ import annotations
 
-from bench.tui.screens.dialogs import Reading
+from bench.tui.screens.dialogs import TextDialog
 from bench.tui.text import wrap
 from bench.tui.widgets.line_widget import Line
 from bench.tui.widgets.step_card import READABLE
@@ -15,18 +15,18 @@ HEADINGS = {
     "spent": "Spent",
     "end": "In all",
 }
-"""By what a line of a debrief is about."""
+"""Headings by the subject of a line."""
 
 
-class DebriefSheet(Reading):
-    """What was wrong, what was made of it, and what to look at again."""
+class DebriefDialog(TextDialog):
+    """What was wrong, what was done about it, and what to study again."""
 
     def __init__(self, told: tuple[tuple[str, str], ...]) -> None:
         super().__init__("Debrief")
         self._told = told
 
     def body(self, width: int) -> list[Line]:
-        """A heading for each part, then its lines."""
+        """A heading for each subject, then its lines."""
         width = min(width, READABLE)
         out: list[Line] = []
         for about, heading in HEADINGS.items():

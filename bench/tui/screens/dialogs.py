@@ -1,4 +1,4 @@
-"""Small sheets laid over a screen: words to type, a question, text to read, and the word that it is too small."""
+"""Dialogs over a screen: text to type, a question, text to read, and the notice that the terminal is too small."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
 
-from bench.tui.actions import STOP, Verb, key_name
+from bench.tui.actions import STOP, KeyAction, key_name
 from bench.tui.text import plain, wrap
-from bench.tui.widgets.line_widget import INKS, Line, Painted
-from bench.tui.widgets.step_card import READABLE, card_lines, parts_of
+from bench.tui.widgets.line_widget import ROLE_CLASSES, Line, LineWidget
+from bench.tui.widgets.step_card import READABLE, card_lines, card_parts
 
 if TYPE_CHECKING:
     from bench.procedure.state.snapshot import StepView
@@ -21,33 +21,33 @@ if TYPE_CHECKING:
 SMALLEST = (80, 24)
 LONGEST_WORDS = 500
 LONGEST_TITLE = 400
-"""Letters of what stands fixed on a sheet; six lines of it."""
+"""Most characters of a dialog's fixed text; six lines of it."""
 
 
 def words(text: str, *, id: str | None = None, classes: str = "", longest: int = LONGEST_TITLE) -> Static:  # noqa: A002
-    """A piece of text that is never taken for markup, nor longer than a sheet has room for."""
+    """Text that is never taken for markup and never longer than a dialog has room for."""
     return Static(Content(plain(text, longest)), id=id, classes=classes, markup=False)
 
 
-class Sheet(ModalScreen[str | None]):
-    """A sheet over a screen; `None` when it was closed without an answer."""
+class Dialog(ModalScreen[str | None]):
+    """A dialog over a screen; dismissed with `None` if it was closed without an answer."""
 
-    COMPONENT_CLASSES = INKS
+    COMPONENT_CLASSES = ROLE_CLASSES
     BINDINGS = [("escape,f10", "close", "back"), ("f1", "help", "help")]  # noqa: RUF012
     about = "Read this, then go back."
-    """What F1 says of it."""
+    """What F1 shows about it."""
 
     def action_close(self) -> None:
         """Back to the screen below, without an answer."""
         self.dismiss(None)
 
     def action_help(self) -> None:
-        """What this sheet is for."""
-        self.app.push_screen(Keys((), (self.about, "Escape or F10 goes back. F9 stops all sound.")))
+        """Help on this dialog."""
+        self.app.push_screen(HelpDialog((), (self.about, "Escape or F10 goes back. F9 stops all sound.")))
 
 
-class AskWords(Sheet):
-    """Asks for words."""
+class AskText(Dialog):
+    """Asks for text."""
 
     about = "Type what is asked, then press enter. Left empty, enter changes nothing."
 
@@ -57,7 +57,7 @@ class AskWords(Sheet):
 
     def compose(self) -> ComposeResult:
         """Question, field, and what the keys do."""
-        with Vertical(classes="sheet"):
+        with Vertical(classes="dialog"):
             yield words(self._question, classes="strong")
             yield Input(max_length=LONGEST_WORDS, compact=True)
             yield words(f"enter {self._then} · left empty, enter goes back", classes="quiet")
@@ -68,8 +68,8 @@ class AskWords(Sheet):
         self.dismiss(plain(event.value).strip() or None)
 
 
-class Confirm(Sheet):
-    """Asks for yes or no."""
+class Confirm(Dialog):
+    """Asks a yes-or-no question."""
 
     about = "Press y or enter for yes, n or escape for no."
 
@@ -81,7 +81,7 @@ class Confirm(Sheet):
 
     def compose(self) -> ComposeResult:
         """Question and keys."""
-        with Vertical(classes="sheet"):
+        with Vertical(classes="dialog"):
             yield words(self._question, classes="strong")
             yield words(f"y {self._yes} · n {self._no}", classes="quiet")
 
@@ -90,8 +90,8 @@ class Confirm(Sheet):
         self.dismiss("yes")
 
 
-class Reading(Sheet):
-    """Text to read, longer than the screen if need be."""
+class TextDialog(Dialog):
+    """Text to read, which may be longer than the screen."""
 
     BINDINGS = [("space,enter,w,f1,f3,q", "close", "back")]  # noqa: RUF012
 
@@ -100,12 +100,12 @@ class Reading(Sheet):
         self._title = title
 
     def body(self, width: int) -> list[Line]:
-        """What there is to read, in lines of a width."""
+        """The text in lines of a width."""
         raise NotImplementedError
 
     def compose(self) -> ComposeResult:
         """Title and text."""
-        with Vertical(classes="sheet tall"):
+        with Vertical(classes="dialog tall"):
             yield words(self._title, classes="strong", longest=120)
             with VerticalScroll():
                 yield _Body(self)
@@ -121,7 +121,7 @@ class Reading(Sheet):
         return "space back · ↑ ↓ read on"
 
     def on_resize(self) -> None:
-        """As tall as the text, as far as there is room for it."""
+        """Make the dialog as tall as the text, if there is room."""
         width = min(92, round(self.app.size.width * 0.96)) - 8
         text = len(self.body(width))
         self.query_one(_Body).styles.height = text
@@ -130,10 +130,10 @@ class Reading(Sheet):
         self.query_one(_Body).repaint()
 
 
-class _Body(Painted):
-    """The text of a reading sheet: as tall as it needs."""
+class _Body(LineWidget):
+    """The text of the dialog, as tall as it needs to be."""
 
-    def __init__(self, sheet: Reading) -> None:
+    def __init__(self, sheet: TextDialog) -> None:
         super().__init__()
         self._sheet = sheet
 
@@ -142,42 +142,42 @@ class _Body(Painted):
         return self._sheet.body(width)
 
 
-class WholeCard(Reading):
-    """All that a step says."""
+class CardDialog(TextDialog):
+    """A step's whole card."""
 
     def __init__(self, step: StepView) -> None:
         super().__init__(step.title)
         self._step = step
 
     def body(self, width: int) -> list[Line]:
-        """The card with why, and what if not."""
-        return card_lines(parts_of(self._step, whole=True), min(width, READABLE), 10_000)
+        """The card, with why and what to do otherwise."""
+        return card_lines(card_parts(self._step, whole=True), min(width, READABLE), 10_000)
 
 
-class Keys(Reading):
-    """What has the focus, and every key that does something now."""
+class HelpDialog(TextDialog):
+    """Help on what has the focus, and all keys that do something now."""
 
-    def __init__(self, verbs: tuple[Verb, ...], about: tuple[str, ...] = ()) -> None:
+    def __init__(self, key_actions: tuple[KeyAction, ...], about: tuple[str, ...] = ()) -> None:
         super().__init__("Help")
-        self._verbs, self._about = verbs, about
+        self._key_actions, self._about = key_actions, about
 
     def body(self, width: int) -> list[Line]:
-        """Paragraphs, then a line for each verb."""
+        """Paragraphs, then a line for each action."""
         out: list[Line] = []
         for paragraph in self._about:
             out += [[(line, "")] for line in wrap(paragraph, min(width, READABLE))]
             out.append([])
-        if self._verbs:
+        if self._key_actions:
             out.append([("Keys", "strong")])
-        for verb in self._verbs:
-            keys = " ".join(k for k in (key_name(verb), *verb.also, verb.function_key if verb.key else "") if k)
-            for n, text in enumerate(wrap(verb.tells, width - 13)):
+        for item in self._key_actions:
+            keys = " ".join(k for k in (key_name(item), *item.also, item.function_key if item.key else "") if k)
+            for n, text in enumerate(wrap(item.help, width - 13)):
                 out.append([(f"{keys if n == 0 else '':<13}", "key"), (text, "")])
         return out
 
 
 class TooSmall(ModalScreen[None]):
-    """Says that the terminal is too small; goes by itself when it no longer is."""
+    """Tells that the terminal is too small; closes automatically when it is large enough."""
 
     BINDINGS = [(STOP.key, "app.stop_sound", STOP.label)]  # noqa: RUF012
 
@@ -190,7 +190,7 @@ class TooSmall(ModalScreen[None]):
         self._gone = False
 
     def on_resize(self) -> None:
-        """Say it anew, or go: once, however many resizes come."""
+        """Update the sentence, or close: once, however often the size changes."""
         width, height = self.app.size
         if width < SMALLEST[0] or height < SMALLEST[1]:
             self._say()
@@ -199,7 +199,7 @@ class TooSmall(ModalScreen[None]):
             self.dismiss(None)
 
     def on_screen_resume(self) -> None:
-        """What lay over it is gone; the size may have changed meanwhile."""
+        """A dialog above it closed; the size may have changed meanwhile."""
         self.on_resize()
 
     def _say(self) -> None:

@@ -1,4 +1,4 @@
-"""A plain text area for procedures and sheets, for those who have no editor of their own."""
+"""A plain text editor for procedures and sheets, used if no editor is configured."""
 
 from __future__ import annotations
 
@@ -10,13 +10,12 @@ from textual.widgets import TextArea
 
 from bench.problem import Problem
 from bench.tui import actions
-from bench.tui.actions import Verb
-from bench.tui.editing import findings_of, read_text, write_text
-from bench.tui.screens.dialogs import Confirm, Keys
-from bench.tui.text import plain
+from bench.tui.actions import KeyAction
+from bench.tui.editing import check_file, read_text, write_text
+from bench.tui.screens.dialogs import Confirm, HelpDialog
 from bench.tui.widgets.choice_lists import Lines
 from bench.tui.widgets.footer import Footer, Notice
-from bench.tui.widgets.line_widget import INKS, spread
+from bench.tui.widgets.line_widget import ROLE_CLASSES, heading_line
 from bench.workspace import Workspace
 
 ABOUT = """The file as it is, comments and all. F4 saves it and says what is wrong with it, with the line; F10 goes
@@ -24,11 +23,11 @@ back. With VISUAL or EDITOR set, your own editor opens instead of this."""
 
 
 class EditScreen(Screen[str]):
-    """Edits one file. Answers "saved" when it was saved."""
+    """Edits one file. Dismissed with "saved" if it was saved."""
 
-    COMPONENT_CLASSES = INKS
+    COMPONENT_CLASSES = ROLE_CLASSES
     BINDINGS = actions.bindings(actions.EDITING)
-    can_do: tuple[Verb, ...] = actions.EDITING
+    key_actions: tuple[KeyAction, ...] = actions.EDITING
 
     def __init__(self, path: Path, workspace: Workspace) -> None:
         super().__init__()
@@ -44,7 +43,7 @@ class EditScreen(Screen[str]):
         yield Footer(id="footer")
 
     def on_mount(self) -> None:
-        """Say what is known already."""
+        """Show the keys, and a warning if characters were replaced."""
         of = actions.find
         shown = [(of(actions.EDITING, a), of(actions.EDITING, a).label) for a in ("save", "stop_sound", "leave")]
         self.query_one(Footer).show((*shown, (actions.HELP, "help")), typing=True)
@@ -53,13 +52,11 @@ class EditScreen(Screen[str]):
             self.query_one(Notice).show(said, "caution")
 
     def on_resize(self) -> None:
-        """The name's line was drawn for another width."""
-        width = self.app.size.width - 2
-        head = spread([(" " + plain(self._path.name), "bar")], [("edit ", "barred")], width)
-        self.query_one("#heading", Lines).show([[(text, role or "bar") for text, role in head]])
+        """Redraw the heading for the new width."""
+        self.query_one("#heading", Lines).show([heading_line(self._path.name, "edit", self.app.size.width - 2)])
 
     def action_save(self) -> None:
-        """Save, then say the first problem and go to its line."""
+        """Save, then show the first problem and go to its line."""
         area = self.query_one(TextArea)
         try:
             write_text(self._path, area.text)
@@ -67,7 +64,7 @@ class EditScreen(Screen[str]):
             self.query_one(Notice).show(problem.sentence, "caution")
             return
         self._saved, self._answer = area.text, "saved"
-        found = findings_of(self._path, self._workspace)
+        found = check_file(self._path, self._workspace)
         if not found:
             self.query_one(Notice).show("Saved. Nothing is wrong with it.")
             return
@@ -80,15 +77,15 @@ class EditScreen(Screen[str]):
         self.query_one(Notice).show(f"Saved. {at}{key}{first.message}; {first.remedy}.{more}", "caution")
 
     def action_stop_sound(self) -> None:
-        """No sound is made here."""
+        """This screen makes no sound."""
         self.query_one(Notice).show("No sound is being sent.")
 
     def action_help(self) -> None:
-        """What this is."""
-        self.app.push_screen(Keys(self.can_do, (ABOUT,)))
+        """Help on this screen."""
+        self.app.push_screen(HelpDialog(self.key_actions, (ABOUT,)))
 
     def action_leave(self) -> None:
-        """Back, when what was typed is saved or is not wanted."""
+        """Back, if the text is saved or the person discards it."""
         if self.query_one(TextArea).text == self._saved:
             self.dismiss(self._answer)
             return

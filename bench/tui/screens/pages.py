@@ -1,4 +1,4 @@
-"""Text to be read over a whole screen: a report, a history, a comparison, the problems of a file."""
+"""A full screen of text: a report, a history, a comparison, the problems of a file."""
 
 from __future__ import annotations
 
@@ -9,42 +9,42 @@ from textual.app import ComposeResult
 from textual.screen import Screen
 
 from bench.tui import actions
-from bench.tui.actions import Verb
-from bench.tui.screens.dialogs import Keys
+from bench.tui.actions import KeyAction
+from bench.tui.screens.dialogs import HelpDialog
 from bench.tui.text import plain, wrap
 from bench.tui.widgets.choice_lists import Lines
 from bench.tui.widgets.footer import Footer, Notice
-from bench.tui.widgets.line_widget import INKS, Line, spread
+from bench.tui.widgets.line_widget import ROLE_CLASSES, Line, heading_line
 
 ABOUT = "Text to read: up and down by a line, left and right or space by a page."
 
 
 class PagesScreen(Screen[str]):
-    """Lines of text under a title. Only those in sight are drawn, however many there are.
+    """Lines of text under a title. Only the visible lines are drawn.
 
     Args:
-        title: what it is.
-        text: its lines; what is longer than the screen is wide is broken between words.
-        outside: opens the same outside, and says what came of it; None where there is nothing to open.
+        title: the title.
+        text: its lines; a line wider than the screen is wrapped between words.
+        outside: opens the same in another program and returns a sentence about it; None if there is nothing to open.
     """
 
     AUTO_FOCUS = ""
-    COMPONENT_CLASSES = INKS
+    COMPONENT_CLASSES = ROLE_CLASSES
     BINDINGS = actions.bindings(actions.PAGES)
 
     def __init__(self, title: str, text: list[str], outside: Callable[[], str] | None = None) -> None:
         super().__init__()
         self._title, self._text, self._outside = title, text, outside
-        self._broken: list[str] = []
+        self._wrapped: list[str] = []
         self._first = 0
 
     @property
-    def can_do(self) -> tuple[Verb, ...]:
-        """The verbs of this screen."""
+    def key_actions(self) -> tuple[KeyAction, ...]:
+        """The keys of this screen."""
         return tuple(v for v in actions.PAGES if v.action != "open_outside" or self._outside is not None)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Nothing opens outside where there is nothing."""
+        """Disable the key that opens another program where there is nothing to open."""
         return action != "open_outside" or self._outside is not None
 
     def compose(self) -> ComposeResult:
@@ -56,7 +56,7 @@ class PagesScreen(Screen[str]):
 
     def on_mount(self) -> None:
         """The footer."""
-        of = {v.action: v for v in self.can_do}
+        of = {v.action: v for v in self.key_actions}
         shown = [(of["move(-1)"], "↓ line"), (of["page(1)"], "page")]
         if "open_outside" in of:
             shown.append((of["open_outside"], "open outside"))
@@ -64,9 +64,9 @@ class PagesScreen(Screen[str]):
         self.query_one(Footer).show(tuple(shown))
 
     def on_resize(self) -> None:
-        """Broken for another width."""
+        """Wrap the text to the new width."""
         width = max(20, self.app.size.width)
-        self._broken = [part for line in self._text for part in fit_line(line, width)]
+        self._wrapped = [part for line in self._text for part in fit_line(line, width)]
         self.call_after_refresh(self._show)
 
     @property
@@ -74,21 +74,20 @@ class PagesScreen(Screen[str]):
         return max(1, self.query_one("#pages").size.height)
 
     def _show(self) -> None:
-        self._first = max(0, min(self._first, len(self._broken) - self._room))
-        last = min(len(self._broken), self._first + self._room)
-        seen = f"lines {self._first + 1} to {last} of {len(self._broken)} "
-        head = spread([(f" {plain(self._title)}", "bar")], [(seen, "barred")], self.app.size.width)
-        self.query_one("#heading", Lines).show([[(text, role or "bar") for text, role in head]])
-        shown: list[Line] = [[(line, "")] for line in self._broken[self._first : last]]
+        self._first = max(0, min(self._first, len(self._wrapped) - self._room))
+        last = min(len(self._wrapped), self._first + self._room)
+        position = f"lines {self._first + 1} to {last} of {len(self._wrapped)}"
+        self.query_one("#heading", Lines).show([heading_line(self._title, position, self.app.size.width)])
+        shown: list[Line] = [[(line, "")] for line in self._wrapped[self._first : last]]
         self.query_one("#pages", Lines).show(shown)
 
     def action_move(self, lines: int) -> None:
-        """So many lines on."""
+        """Scroll by lines."""
         self._first += lines
         self._show()
 
     def action_page(self, pages: int) -> None:
-        """A page on."""
+        """Scroll by pages."""
         self.action_move(pages * max(1, self._room - 1))
 
     def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
@@ -100,17 +99,17 @@ class PagesScreen(Screen[str]):
         self.action_move(-3)
 
     def action_open_outside(self) -> None:
-        """Open it with what the system opens such files with."""
+        """Open it with the system's program for such files."""
         if self._outside is not None:
             self.query_one(Notice).show(self._outside())
 
     def action_stop_sound(self) -> None:
-        """No sound is made here."""
+        """This screen makes no sound."""
         self.query_one(Notice).show("No sound is being sent.")
 
     def action_help(self) -> None:
         """Every key."""
-        self.app.push_screen(Keys(self.can_do, (ABOUT,)))
+        self.app.push_screen(HelpDialog(self.key_actions, (ABOUT,)))
 
     def action_leave(self) -> None:
         """Back."""
@@ -118,7 +117,7 @@ class PagesScreen(Screen[str]):
 
 
 def fit_line(line: str, width: int) -> list[str]:
-    """A line made fit for a width: what stands before its words is kept, and goes before what is broken off."""
+    """A line wrapped to a width, with its indent kept and continuation lines indented further."""
     tamed = plain(line)
     if len(tamed) <= width and tamed.isascii():
         return [tamed]

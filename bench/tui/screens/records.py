@@ -1,4 +1,4 @@
-"""Sessions: a list, and from it reports, a machine's history, the lid label, and two sessions side by side."""
+"""The list of sessions, and from it reports, a machine's history, the lid label, and comparisons."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from textual.screen import Screen
 
 from bench.problem import Problem
 from bench.tui import actions
-from bench.tui.actions import Verb
+from bench.tui.actions import KeyAction
 from bench.tui.open_outside import open_outside
-from bench.tui.screens.dialogs import Keys
+from bench.tui.screens.dialogs import HelpDialog
 from bench.tui.screens.pages import PagesScreen
 from bench.tui.widgets.choice_lists import Lines
 from bench.tui.widgets.footer import Bar, Footer, Notice
-from bench.tui.widgets.line_widget import INKS, spread
-from bench.tui.widgets.session_list import detail_lines, roll_lines
+from bench.tui.widgets.line_widget import ROLE_CLASSES, heading_line
+from bench.tui.widgets.session_list import detail_lines, session_lines
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -31,12 +31,12 @@ it, and c on another sets the two side by side, the older one first."""
 
 
 class RecordsScreen(Screen[str]):
-    """What was done, to be read again."""
+    """All sessions of the workspace."""
 
     AUTO_FOCUS = ""
-    COMPONENT_CLASSES = INKS
+    COMPONENT_CLASSES = ROLE_CLASSES
     BINDINGS = actions.bindings(actions.RECORDS)
-    can_do: tuple[Verb, ...] = actions.RECORDS
+    key_actions: tuple[KeyAction, ...] = actions.RECORDS
 
     def __init__(self, workspace: Workspace) -> None:
         super().__init__()
@@ -75,15 +75,14 @@ class RecordsScreen(Screen[str]):
         self.call_after_refresh(self._show)
 
     def _show(self) -> None:
-        if not self.display:  # left while a session was still read: nothing to show it on
+        if not self.display:  # left while a session was still being read
             return
         width = self.size.width - 2
-        counted = f"{self._picked + 1} of {len(self._entries)} " if self._entries else ""
-        head = spread([(" Sessions", "bar")], [(counted, "barred")], width)
-        self.query_one("#heading", Lines).show([[(text, role or "bar") for text, role in head]])
+        position = f"{self._picked + 1} of {len(self._entries)}" if self._entries else ""
+        self.query_one("#heading", Lines).show([heading_line("Sessions", position, width)])
         room = max(1, self.query_one("#pages").size.height)
         marked = self._entries.index(self._marked) if self._marked in self._entries else -1
-        self.query_one("#pages", Lines).show(roll_lines(self._entries, self._picked, marked, width, room))
+        self.query_one("#pages", Lines).show(session_lines(self._entries, self._picked, marked, width, room))
         entry = self._entry
         self.query_one("#detail", Lines).show(detail_lines(entry, width) if entry else [])
         asked = f"Read the report of {entry.name}" if entry else "Nothing to read yet"
@@ -114,7 +113,7 @@ class RecordsScreen(Screen[str]):
             self.action_move(first + event.y - self._picked)
 
     def action_read(self) -> None:
-        """The report of the picked one."""
+        """The report of the selected session."""
         entry = self._entry
         if entry is None:
             return
@@ -128,7 +127,7 @@ class RecordsScreen(Screen[str]):
         self._open(f"Report of {entry.name}", lines, self._outside_of(entry.folder))
 
     def action_history(self) -> None:
-        """All of the picked one's machine."""
+        """The history of the selected session's machine."""
         entry = self._entry
         if entry is None:
             return
@@ -142,7 +141,7 @@ class RecordsScreen(Screen[str]):
         self._open(f"History of {entry.machine}", lines)
 
     def action_label(self) -> None:
-        """For the inside of the lid."""
+        """The label for the inside of the lid."""
         entry = self._entry
         if entry is None:
             return
@@ -155,7 +154,7 @@ class RecordsScreen(Screen[str]):
         self._open(f"Label of {entry.name}", lines)
 
     def action_compare(self) -> None:
-        """Mark, or compare with what is marked."""
+        """Mark the session, or compare it with the marked one."""
         entry, marked = self._entry, self._marked
         if entry is None:
             return
@@ -175,7 +174,7 @@ class RecordsScreen(Screen[str]):
         self._open(f"{first.name} and {second.name}", lines)
 
     def action_open_outside(self) -> None:
-        """The page of the picked one."""
+        """Open the report of the selected session in the browser."""
         if self._entry is not None:
             self._say(self._outside_of(self._entry.folder)())
 
@@ -184,7 +183,7 @@ class RecordsScreen(Screen[str]):
         return lambda: open_outside(folder / "report.html")
 
     def _open(self, title: str, lines: Callable[[], list[str]], outside: Callable[[], str] | None = None) -> None:
-        """Read on a thread: a session may take a moment, and a broken one says what is wrong with it."""
+        """Read on a thread, because a session can take a moment; a broken one shows its problem."""
 
         async def read() -> None:
             try:
@@ -200,12 +199,12 @@ class RecordsScreen(Screen[str]):
         self.run_worker(read(), exclusive=True)
 
     def action_stop_sound(self) -> None:
-        """No sound is made here."""
+        """This screen makes no sound."""
         self._say("No sound is being sent.")
 
     def action_help(self) -> None:
         """Every key."""
-        self.app.push_screen(Keys(self.can_do, (ABOUT,)))
+        self.app.push_screen(HelpDialog(self.key_actions, (ABOUT,)))
 
     def action_leave(self) -> None:
         """Back."""

@@ -1,4 +1,4 @@
-"""A sheet of braille dots: two across and four down in each cell, in layers that keep their own colour."""
+"""A canvas of braille dots, two across and four down in each cell, in layers of different colours."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 from bench.tui.widgets.line_widget import Line
 
 _BITS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]])
-"""The bit of each dot in a cell: rows from above, left and right (Unicode block "Braille Patterns")."""
+"""The bit of each dot in a cell: rows from the top, left and right (Unicode block "Braille Patterns")."""
 
 
-class Dots:
-    """Layers of dots, the first drawn lowest; where layers meet in a cell the uppermost gives the colour."""
+class BrailleCanvas:
+    """Layers of dots, the first at the bottom; where layers share a cell, the topmost gives the colour."""
 
     def __init__(self, width: int, height: int) -> None:
         self._shape = (height * 4, width * 2)
@@ -22,38 +22,38 @@ class Dots:
 
     @property
     def across(self) -> int:
-        """Dots from left to right."""
+        """Number of dots from left to right."""
         return self._shape[1]
 
     @property
     def down(self) -> int:
-        """Dots from top to bottom."""
+        """Number of dots from top to bottom."""
         return self._shape[0]
 
     def layer(self, role: str) -> NDArray[np.bool_]:
-        """The dots of a role, [row, column] from the top left; made when first asked for."""
+        """The dots of a role, [row, column] from the top left."""
         return self._layers.setdefault(role, np.zeros(self._shape, dtype=bool))
 
     def level(self, role: str, row: int, *, every: int = 1) -> None:
-        """A level line, of every so-manieth dot; nothing when it lies off the sheet."""
+        """Draw a horizontal line of every n-th dot; nothing if it is outside the canvas."""
         if 0 <= row < self.down:
             self.layer(role)[row, ::every] = True
 
     def curve(self, role: str, columns: NDArray[np.int_], rows: NDArray[np.int_]) -> None:
-        """A line through points given in dots, joined; what lies off the sheet is held at its edge."""
-        sheet = self.layer(role)
+        """Draw a line through points given in dots; points outside the canvas are drawn at its edge."""
+        dots = self.layer(role)
         columns = np.clip(columns, 0, self.across - 1)
         rows = np.clip(rows, 0, self.down - 1)
         if len(columns) == 1:
-            sheet[rows[0], columns[0]] = True
+            dots[rows[0], columns[0]] = True
         for (c0, r0), (c1, r1) in pairwise(zip(columns.tolist(), rows.tolist(), strict=True)):
             steps = max(abs(c1 - c0), abs(r1 - r0), 1)
-            sheet[
+            dots[
                 np.rint(np.linspace(r0, r1, steps + 1)).astype(int), np.rint(np.linspace(c0, c1, steps + 1)).astype(int)
             ] = True
 
     def lines(self) -> list[Line]:
-        """The sheet as lines of spans."""
+        """The canvas as lines of spans."""
         height, width = self.down // 4, self.across // 2
         signs = np.zeros((height, width), dtype=int)
         top = np.full((height, width), -1)

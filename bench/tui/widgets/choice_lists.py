@@ -1,12 +1,12 @@
-"""Lists that are answered by a digit: a checklist, choices, trimmers. And the clock of a timer."""
+"""Lists operated by digits: a checklist, choices, trimmers. Also the display of a timer."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from bench.tui.text import clip, plain, wrap
-from bench.tui.widgets.large_digits import large
-from bench.tui.widgets.line_widget import Line, Painted, trim
+from bench.tui.widgets.large_digits import large_text
+from bench.tui.widgets.line_widget import Line, LineWidget, clip_line
 from bench.words.dates import clock
 from bench.words.figures import number
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def check_lines(checks: tuple[CheckRow, ...], width: int, height: int) -> list[Line]:
-    """Numbered lines to tick, each wrapped to two rows at most."""
+    """Numbered lines to tick, each of two rows at most."""
     rows = 2 if sum(len(wrap(c.text, width - 6)) > 1 for c in checks) + len(checks) <= height else 1
     out: list[Line] = []
     for n, check in enumerate(checks, start=1):
@@ -28,7 +28,7 @@ def check_lines(checks: tuple[CheckRow, ...], width: int, height: int) -> list[L
 
 
 def choice_lines(choices: tuple[str, ...], picked: int, width: int, height: int) -> list[Line]:
-    """Numbered choices, the picked one marked, wrapped where there is room; when they are more, those around it."""
+    """Numbered choices with the selected one marked; wrapped if there is room, else those around the selected one."""
     wrapped = [wrap(choice, width - 5) or [""] for choice in choices]
     if sum(map(len, wrapped)) > height:
         wrapped = [clip(lines, 1, width - 5) for lines in wrapped]
@@ -43,7 +43,7 @@ def choice_lines(choices: tuple[str, ...], picked: int, width: int, height: int)
 
 
 def trimmer_line(trimmers: tuple[TrimmerPosition, ...], picked: int, width: int) -> Line:
-    """The trimmers that can be turned by key: the picked one with its position, digits for the others."""
+    """The trimmers that can be turned by key, with their positions; the selected one is marked."""
     out: Line = [("turn  ", "quiet")]
     for n, trimmer in enumerate(trimmers):
         here = n == picked
@@ -51,16 +51,16 @@ def trimmer_line(trimmers: tuple[TrimmerPosition, ...], picked: int, width: int)
         stands = f" {number(trimmer.degrees, 0, sign=True)}°{end}   "
         out += [(f"{n + 1} ", "key"), (plain(trimmer.name), "strong" if here else "quiet")]
         out += [(stands, "accent" if here else "quiet")]
-    return trim(out, width)
+    return clip_line(out, width)
 
 
 def timer_lines(left_s: float, rows: int = 5) -> list[Line]:
-    """What is left on a timer, in large figures."""
-    return [[(line, "strong")] for line in large(clock(left_s), rows)]
+    """The remaining time in large digits."""
+    return [[(line, "strong")] for line in large_text(clock(left_s), rows)]
 
 
-class Lines(Painted):
-    """Lines that somebody else has drawn."""
+class Lines(LineWidget):
+    """Shows given lines."""
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
@@ -74,4 +74,4 @@ class Lines(Painted):
 
     def lines(self, width: int, height: int) -> list[Line]:
         """Draw them."""
-        return [trim(line, width) for line in self._given[:height]]
+        return [clip_line(line, width) for line in self._given[:height]]

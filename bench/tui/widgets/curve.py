@@ -1,4 +1,4 @@
-"""What a reading did as a trimmer was turned: bias past its peak, the rounds so far, the positions of a ladder."""
+"""A reading against a trimmer's movement: bias past its peak, rounds, positions of a ladder."""
 
 from __future__ import annotations
 
@@ -8,26 +8,26 @@ import numpy as np
 
 from bench.procedure.state.snapshot import Curve
 from bench.tui.text import cell
-from bench.tui.widgets.braille import Dots
+from bench.tui.widgets.braille import BrailleCanvas
 from bench.tui.widgets.line_widget import Line, Span
 from bench.words.figures import number
 
 LABEL = 7
 LEAST_WIDTH, LEAST_HEIGHT = 24, 4
-"""Below it nothing is drawn."""
+"""Nothing is drawn in less room."""
 NAMES = {"degrees": "°", "round": "reading", "position": "position"}
 HERE, PEAK, BEST = "●", "▲", "◆"
 
 
 def curve_lines(curve: Curve, width: int, height: int) -> list[Line]:
-    """Draw a curve: "●" where it stands now, "▲" its peak, "◆" the best position, dotted what is aimed at.
+    """Draw a curve: "●" at the present point, "▲" at the peak, "◆" at the best position, a dotted line at the target.
 
-    Empty when there is nothing to draw yet or no room.
+    Empty if there is nothing to draw yet, or no room.
     """
     if not curve.points or width < LEAST_WIDTH or height < LEAST_HEIGHT:
         return []
     rows = height - 2
-    dots = Dots(width - LABEL, rows)
+    dots = BrailleCanvas(width - LABEL, rows)
     xs, ys = [p[0] for p in curve.points], [p[1] for p in curve.points]
     marked = [curve.aim] if curve.aim is not None else []
     low, high = _span(ys + marked + ([curve.peak[1]] if curve.peak else []))
@@ -56,12 +56,12 @@ def curve_lines(curve: Curve, width: int, height: int) -> list[Line]:
     out: list[Line] = [_head(curve, width)]
     for y, line in enumerate(dots.lines()):
         edge: Line = [(cell(labels.get(y, ""), LABEL - 1, "right"), "quiet"), ("┤" if y in labels else "│", "rule")]
-        out.append([*edge, *put(line, {x: (s, "strong") for (sy, x), s in signs.items() if sy == y})])
+        out.append([*edge, *overlay(line, {x: (s, "strong") for (sy, x), s in signs.items() if sy == y})])
     return [*out, _foot(curve, left, right, width)]
 
 
-def put(line: Line, signs: dict[int, Span]) -> Line:
-    """Signs set into a line at columns."""
+def overlay(line: Line, signs: dict[int, Span]) -> Line:
+    """A line with characters replaced at some columns."""
     if not signs:
         return line
     out: Line = []
@@ -74,7 +74,7 @@ def put(line: Line, signs: dict[int, Span]) -> Line:
 
 
 def _span(values: list[float]) -> tuple[float, float]:
-    """Whole decibels around what is to be seen, and a whole one at least."""
+    """The range of the values in whole units, at least one unit."""
     low, high = math.floor(min(values)), math.ceil(max(values))
     return (float(low), float(high)) if high > low else (low - 1.0, high + 1.0)
 

@@ -1,4 +1,4 @@
-"""Wow and flutter by the parts that make it: a list with shares, and the spectrum second."""
+"""Wow and flutter by the parts that cause it: a list with shares, and the spectrum."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ import numpy as np
 
 from bench.procedure.state.snapshot import FlutterPart
 from bench.tui.text import cell
-from bench.tui.widgets.braille import Dots
-from bench.tui.widgets.line_widget import Line, Painted, beside
+from bench.tui.widgets.braille import BrailleCanvas
+from bench.tui.widgets.line_widget import Line, LineWidget, side_by_side
 from bench.words.figures import number
 
 LIST_WIDTH = 58
@@ -19,7 +19,7 @@ MARKS = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 
 
 def part_lines(parts: tuple[FlutterPart, ...], width: int, height: int) -> list[Line]:
-    """One row for each part, the strongest first: its name, its rate, % peak, its share as a bar and a figure."""
+    """One row for each part, the strongest first: name, rate, % peak, share as a bar and a figure."""
     if not parts:
         return []
     name = max(12, min(24, width - 36))
@@ -44,11 +44,11 @@ def part_lines(parts: tuple[FlutterPart, ...], width: int, height: int) -> list[
 
 
 def spectrum_lines(spectrum: tuple[tuple[float, float], ...], width: int, height: int) -> list[Line]:
-    """The spectrum from the lowest rate to the highest, on a logarithmic axis; empty when there is no room."""
+    """The spectrum on a logarithmic axis; empty if there is no room."""
     if len(spectrum) < 2 or width < LEAST_SPECTRUM[0] or height < LEAST_SPECTRUM[1]:
         return []
     rows = height - 2
-    dots = Dots(width - LABEL, rows)
+    dots = BrailleCanvas(width - LABEL, rows)
     low, high = spectrum[0][0], spectrum[-1][0]
     top = max(p for _, p in spectrum) or 1.0
 
@@ -74,13 +74,13 @@ def spectrum_lines(spectrum: tuple[tuple[float, float], ...], width: int, height
     return [*out, [("".join(names), "quiet")]]
 
 
-class FlutterBoard(Painted):
-    """The list, the spectrum beside or below it."""
+class FlutterBoard(LineWidget):
+    """The list, with the spectrum at its right or below it."""
 
     _shown: tuple[tuple[FlutterPart, ...], tuple[tuple[float, float], ...]] = ((), ())
 
     def show(self, parts: tuple[FlutterPart, ...], spectrum: tuple[tuple[float, float], ...]) -> None:
-        """Show what was measured."""
+        """Show a measurement."""
         if (parts, spectrum) != self._shown:
             self._shown = (parts, spectrum)
             self.repaint()
@@ -90,7 +90,7 @@ class FlutterBoard(Painted):
         parts, spectrum = self._shown
         if width >= LIST_WIDTH + 3 + LEAST_SPECTRUM[0]:
             drawn = spectrum_lines(spectrum, width - LIST_WIDTH - 3, min(height, 20))
-            return beside(part_lines(parts, LIST_WIDTH, height), drawn, LIST_WIDTH, 3)
+            return side_by_side(part_lines(parts, LIST_WIDTH, height), drawn, LIST_WIDTH, 3)
         listed = part_lines(parts, width, height)
         drawn = spectrum_lines(spectrum, width, min(16, height - len(listed) - 1))
         return [*listed, [], *drawn] if drawn else listed

@@ -1,19 +1,19 @@
-"""The bottom of the screen: what one key does, what was last worth saying, and a few verbs."""
+"""The bottom of the screen: the prompt bar, a notice, and a few keys."""
 
 from __future__ import annotations
 
 from textual import events
 
-from bench.tui.actions import Verb, key_name
+from bench.tui.actions import KeyAction, key_name
 from bench.tui.text import cell, clip, wrap
-from bench.tui.widgets.line_widget import Line, Painted, fix_height, width_of
+from bench.tui.widgets.line_widget import Line, LineWidget, line_width, set_height
 
 Asked = tuple[str, str, bool]
-"""The key that answers ("" for none), what is asked, and whether an interlock asks it."""
+"""The key that answers ("" for none), the prompt, and whether it comes from an interlock."""
 
 
 def bar_lines(asked: Asked, width: int, height: int) -> list[Line]:
-    """What is asked, behind the key that answers it: a bar across the whole width, unless nothing is asked."""
+    """The prompt after the key that answers it, as a bar across the whole width; without a key, quiet text."""
     key, words, interlock = asked
     lead = f" {key} " if key else " "
     room = width - len(lead) - 2
@@ -22,14 +22,14 @@ def bar_lines(asked: Asked, width: int, height: int) -> list[Line]:
     for n, text in enumerate(clip(wrap(words, room), height, room)):
         start = lead if n == 0 else " " * len(lead)
         if key:
-            out.append([(start, "cap" if n == 0 else bar), (cell(" " + text, width - len(lead)), bar)])
+            out.append([(start, "keycap" if n == 0 else bar), (cell(" " + text, width - len(lead)), bar)])
         else:
             out.append([(start + text, "quiet")])
     return out
 
 
-class Bar(Painted):
-    """What the one key does now. A click does it too."""
+class Bar(LineWidget):
+    """The prompt bar: what the key that goes on does now. A click does it too."""
 
     def __init__(self, action: str, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
@@ -37,7 +37,7 @@ class Bar(Painted):
         self._asked: Asked = ("", "", False)
 
     def show(self, asked: Asked) -> None:
-        """Show what is asked."""
+        """Show a prompt."""
         if asked != self._asked:
             self._asked = asked
             self.repaint()
@@ -47,12 +47,12 @@ class Bar(Painted):
         return bar_lines(self._asked, width, height)
 
     async def on_click(self) -> None:
-        """As the key."""
+        """Do what the key does."""
         await self.screen.run_action(self._does)
 
 
-class Notice(Painted):
-    """What was last worth saying, in up to three lines."""
+class Notice(LineWidget):
+    """A notice of up to three lines."""
 
     MOST = 3
 
@@ -61,10 +61,10 @@ class Notice(Painted):
         self._said = ("", "")
 
     def show(self, text: str, role: str = "accent") -> None:
-        """Say something."""
+        """Show a notice."""
         if (text, role) != self._said:
             self._said = (text, role)
-            fix_height(self, max(1, min(self.MOST, len(wrap(text, max(10, self.screen.size.width))))))
+            set_height(self, max(1, min(self.MOST, len(wrap(text, max(10, self.screen.size.width))))))
             self.repaint()
 
     def lines(self, width: int, height: int) -> list[Line]:
@@ -73,26 +73,26 @@ class Notice(Painted):
         return [[(line, role)] for line in clip(wrap(text, width), height, width)]
 
 
-class Footer(Painted):
-    """At most six verbs, each with its key; a click does what the key does."""
+class Footer(LineWidget):
+    """At most six actions, each with its key; a click does what the key does."""
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
-        self._verbs: tuple[tuple[Verb, str], ...] = ()
+        self._key_actions: tuple[tuple[KeyAction, str], ...] = ()
         self._typing = False
 
-    def show(self, verbs: tuple[tuple[Verb, str], ...], *, typing: bool = False) -> None:
-        """Show verbs, each with the label it has now."""
-        if (verbs, typing) != (self._verbs, self._typing):
-            self._verbs, self._typing = verbs[:6], typing
+    def show(self, key_actions: tuple[tuple[KeyAction, str], ...], *, typing: bool = False) -> None:
+        """Show actions, each with its present label."""
+        if (key_actions, typing) != (self._key_actions, self._typing):
+            self._key_actions, self._typing = key_actions[:6], typing
             self.repaint()
 
-    def _spans(self) -> list[tuple[Verb, Line]]:
-        out: list[tuple[Verb, Line]] = []
-        for verb, label in self._verbs:
-            name = key_name(verb, typing=self._typing)
+    def _spans(self) -> list[tuple[KeyAction, Line]]:
+        out: list[tuple[KeyAction, Line]] = []
+        for item, label in self._key_actions:
+            name = key_name(item, typing=self._typing)
             if name:
-                out.append((verb, [(name, "key"), (f" {label}   ", "quiet")]))
+                out.append((item, [(name, "key"), (f" {label}   ", "quiet")]))
         return out
 
     def lines(self, width: int, height: int) -> list[Line]:
@@ -100,10 +100,10 @@ class Footer(Painted):
         return [[span for _, spans in self._spans() for span in spans]]
 
     async def on_click(self, event: events.Click) -> None:
-        """Do the verb that was clicked."""
+        """Do the action that was clicked."""
         x = 0
-        for verb, spans in self._spans():
-            x += width_of(spans)
+        for item, spans in self._spans():
+            x += line_width(spans)
             if event.x < x:
-                await self.screen.run_action(verb.action)
+                await self.screen.run_action(item.action)
                 return

@@ -6,9 +6,9 @@ from bench.measure.reading import NoReading
 from bench.procedure.state.snapshot import Curve, Gauge
 from bench.tui.text import SHAPES, cell, clip, plain, wrap
 from bench.tui.widgets.curve import LEAST_HEIGHT, curve_lines
-from bench.tui.widgets.large_digits import ABOUT, DOWN, TICK, UP, large
-from bench.tui.widgets.line_widget import Line, Painted, spread, width_of
 from bench.tui.widgets.phase import phase_lines
+from bench.tui.widgets.large_digits import ABOUT, DOWN, TICK, UP, large_text
+from bench.tui.widgets.line_widget import Line, LineWidget, justified, line_width
 from bench.tui.widgets.scale import band_lines
 from bench.tui.widgets.trace import trace_lines
 from bench.words.figures import live_decimals, number, plus_minus, rotation
@@ -71,7 +71,7 @@ def gauge_brief(gauge: Gauge, width: int) -> Line:
     """A gauge in one line, for those that find no room."""
     found = gauge.measured
     text = f"{number(found.value, _places(gauge))} {found.unit}" if found is not None else "no reading"
-    return spread([(plain(gauge.label), "strong"), ("  " + text, "strong")], _judged(gauge), width)
+    return justified([(plain(gauge.label), "strong"), ("  " + text, "strong")], _judged(gauge), width)
 
 
 def is_going_away(gauge: Gauge) -> bool:
@@ -88,7 +88,7 @@ def _places(gauge: Gauge) -> int:
 def _head(gauge: Gauge, width: int) -> Line:
     unit = gauge.reading.unit
     left: Line = [(plain(gauge.label), "strong"), (f"  {unit}" if unit != "1" else "", "quiet")]
-    return spread(left, _judged(gauge), width)
+    return justified(left, _judged(gauge), width)
 
 
 def _judged(gauge: Gauge) -> Line:
@@ -104,7 +104,7 @@ def _figure(gauge: Gauge, width: int, rows: int) -> list[Line]:
         return [[]] * above + [[("  " + line, "none")] for line in said] + [[]] * (rows - above - len(said))
     role = SHAPES[gauge.verdict.word][1]
     for places in range(_places(gauge), -1, -1):
-        digits = large(number(reading.value, places), rows)
+        digits = large_text(number(reading.value, places), rows)
         if len(digits[0]) <= width:
             break
     else:
@@ -117,8 +117,8 @@ def _figure(gauge: Gauge, width: int, rows: int) -> list[Line]:
     for row, digit in enumerate(digits):
         line: Line = [(digit, role), *([("      ", ""), *figure[row]] if figure else [])]
         side = shape[row - pad] if 0 <= row - pad < len(shape) else ""
-        if side and width_of(line) + 2 + len(side) <= width:
-            line += [(" " * (width - width_of(line) - len(side)), ""), (side, role)]
+        if side and line_width(line) + 2 + len(side) <= width:
+            line += [(" " * (width - line_width(line) - len(side)), ""), (side, role)]
         out.append(line)
     return out
 
@@ -157,8 +157,8 @@ def _direction(gauge: Gauge, width: int, amiss: Amiss) -> Line:
         gap = "  " if gauge.direction else ""
         whole: Line = [(f"{gap}turn {rotation(gauge.turn)}", "accent")]
         brief: Line = [(f"{gap}turn {number(gauge.turn, 0, sign=True)}°", "accent")]
-        left += whole if width_of([*left, *whole, *right]) < width else brief
-    return spread(left, right, width)
+        left += whole if line_width([*left, *whole, *right]) < width else brief
+    return justified(left, right, width)
 
 
 def _scale(gauge: Gauge, width: int) -> list[Line]:
@@ -173,12 +173,12 @@ def _scale(gauge: Gauge, width: int) -> list[Line]:
         said.append((f"  {bound}read to {plus_minus(reading.uncertainty)}", "quiet"))
     if phase := phase_text(gauge.reading):
         said.append((f"  {phase}", "quiet"))
-    while width_of(said) > width and len(said) > 1:
+    while line_width(said) > width and len(said) > 1:
         said.pop(1)
     return [*band_lines(gauge.off, verdict.tolerance, width, SHAPES[verdict.word][1]), said]
 
 
-class GaugeColumn(Painted):
+class GaugeColumn(LineWidget):
     """One gauge, all of its column."""
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002

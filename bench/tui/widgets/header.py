@@ -1,10 +1,10 @@
-"""What is on the bench, what comes in, and where in the procedure: always in sight."""
+"""The header: the job, the sound coming in and going out, and the step. Always visible."""
 
 from __future__ import annotations
 
 from bench.procedure.state.snapshot import InputView, JobView, StepView
 from bench.tui.text import cell, plain
-from bench.tui.widgets.line_widget import Line, Painted, spread, trim, width_of
+from bench.tui.widgets.line_widget import Line, LineWidget, bar_line, clip_line, justified, line_width
 from bench.words.figures import MINUS, number
 from bench.words.names import STAGES
 
@@ -23,17 +23,17 @@ def job_lines(job: JobView, width: int) -> list[Line]:
     second: Line = [
         (f"{plain(job.speed)} · {plain(job.equalisation)} · 0 dB is {plain(job.reference_level)}", "quiet"),
     ]
-    return [trim(first, width), trim(second, width)]
+    return [clip_line(first, width), clip_line(second, width)]
 
 
 def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float | None, ...] = ()) -> Line:
-    """Meters for each channel, and in words what is wrong with the sound, or where it comes from.
+    """A meter for each channel, and in words what is wrong with the sound, or its source.
 
     Args:
-        sound: what comes in.
+        sound: the input.
         sending: what is being sent, in words.
         width: cells.
-        figures: peaks to write beside the bars instead of the newest, which nobody could read.
+        figures: peaks to print beside the bars; the newest change too fast to read.
     """
     state: Line
     if trouble := sound_trouble(sound):
@@ -50,11 +50,11 @@ def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float 
     for n, (name, peak) in enumerate(zip(names, sound.peak_dbfs, strict=True)):
         shown = figures[n] if n < len(figures) else peak
         left += [(f"{name} ", ""), *_meter(peak, meter), (cell(_peak(shown), 6, "right") + "  ", "")]
-    return spread(left, trim(state, max(width - width_of(left) - 1, 10)), width)
+    return justified(left, clip_line(state, max(width - line_width(left) - 1, 10)), width)
 
 
 def sound_trouble(sound: InputView) -> str:
-    """What is wrong with what comes in; "" when nothing is."""
+    """What makes the input unusable; "" if nothing does."""
     port = sound.port
     if port.state == "lost":
         return "device lost"
@@ -72,7 +72,7 @@ def sound_trouble(sound: InputView) -> str:
 
 
 def sound_warning(sound: InputView) -> str:
-    """What a reading should be mistrusted for though it stands: a channel missing, or mains hum over it."""
+    """Why a reading should be doubted although it is valid: one channel only, or mains hum."""
     if sound.only:
         return f"{sound.only} channel only"
     return f"hum, {number(sound.hum.below_db, 0)} dB under" if sound.hum is not None else ""
@@ -92,31 +92,31 @@ def _meter(peak: float | None, width: int) -> Line:
 
 
 def _where(step: StepView) -> str:
-    """At which stage, which way the tape runs, and which tape it is."""
+    """The stage, the direction of the tape, and which tape it is."""
     said = [STAGES[step.stage] if step.stage != "left" else "", step.direction, plain(step.lot)]
     return ", ".join(s for s in said if s)
 
 
 def title_line(step: StepView | None, width: int) -> Line:
-    """The step's title, and how far along it is."""
+    """The step's title, and its progress in the procedure."""
     if step is None:
         return [("─" * width, "rule")]
     bar = 12 if width < 100 else 24
     gone = round((step.index - 1) / max(1, step.total) * bar)
     left: Line = [
         (" " + plain(step.title), "bar"),
-        (f"  {_where(step)}", "barred"),
+        (f"  {_where(step)}", "bar-quiet"),
     ]
     right: Line = [
-        (f"step {step.index} of {step.total} ", "barred"),
-        ("━" * gone + "╸", "gone"),
-        ("─" * (bar - gone - 1) + " ", "barred"),
+        (f"step {step.index} of {step.total} ", "bar-quiet"),
+        ("━" * gone + "╸", "progress"),
+        ("─" * (bar - gone - 1) + " ", "bar-quiet"),
     ]
-    return [(text, role or "bar") for text, role in spread(left, right, width)]
+    return bar_line(left, right, width)
 
 
-class JobStrip(Painted):
-    """Two lines: what is on the bench."""
+class JobStrip(LineWidget):
+    """Two lines: the job."""
 
     job: JobView | None = None
 
@@ -131,14 +131,14 @@ class JobStrip(Painted):
         return job_lines(self.job, width)[:height] if self.job else []
 
 
-class SoundStrip(Painted):
-    """One line: what comes in and goes out."""
+class SoundStrip(LineWidget):
+    """One line: the sound coming in and going out."""
 
     _shown: tuple[InputView, str] | None = None
     _figures: tuple[float | None, ...] = ()
 
     def show(self, sound: InputView, sending: str, *, figures: bool = True) -> None:
-        """Show what comes in; without `figures` only bars move."""
+        """Show the input; without `figures` only the bars change."""
         if figures:
             self._figures = sound.peak_dbfs
         self._shown = (sound, sending)
@@ -149,7 +149,7 @@ class SoundStrip(Painted):
         return [sound_line(*self._shown, width, self._figures)] if self._shown else []
 
 
-class TitleStrip(Painted):
+class TitleStrip(LineWidget):
     """One line: the step's title and number."""
 
     _step: StepView | None = None

@@ -1,19 +1,19 @@
-"""The job as it stands before it starts: a few lines, each with its choice, and the choices of one line."""
+"""The job before it starts: a line for each choice, and the options of the current line."""
 
 from __future__ import annotations
 
 from bench.tui.choices import Option, Row
 from bench.tui.text import cell, plain, wrap
-from bench.tui.widgets.line_widget import Line, Painted, beside, spread
+from bench.tui.widgets.line_widget import Line, LineWidget, justified, side_by_side
 
 TITLES = 16
 """Cells for the titles of the lines."""
 
 
-def ticket_lines(rows: list[Row], at: int, width: int, *, resuming: bool = False) -> list[Line]:
-    """One line for each row: its title, its choice; the row that the keys move in is marked.
+def job_form_lines(rows: list[Row], at: int, width: int, *, resuming: bool = False) -> list[Line]:
+    """One line for each row: its title and its selected option; the current row is marked.
 
-    While a session is about to be gone on with, the other lines do not count and are quiet.
+    If a session is about to be resumed, the other lines do not matter and are quiet.
     """
     out: list[Line] = []
     for n, row in enumerate(rows):
@@ -31,12 +31,12 @@ def ticket_lines(rows: list[Row], at: int, width: int, *, resuming: bool = False
         if here and len(row.options) > 1:
             left.append((" ▸", "accent"))
         right: Line = [(plain(option.tail), "quiet")] if option and option.tail and not option.broken else []
-        out.append(spread(left, right, width))
+        out.append(justified(left, right, width))
     return out
 
 
 def choices_lines(row: Row, width: int, height: int) -> list[Line]:
-    """The options of a row at the left, what is to know about the chosen one at the right."""
+    """The options of a row at the left, information about the selected one at the right."""
     if not row.options:
         return [[("none found", "out")]]
     left_width = min(48, width // 2)
@@ -46,7 +46,7 @@ def choices_lines(row: Row, width: int, height: int) -> list[Line]:
         for n, option in enumerate(row.options[first : first + height], start=first)
     ]
     option = row.options[row.picked]
-    return beside(listed, about_lines(option, min(84, width - left_width - 3))[:height], left_width, 3)
+    return side_by_side(listed, about_lines(option, min(84, width - left_width - 3))[:height], left_width, 3)
 
 
 def _choice(option: Option, here: bool, width: int) -> Line:
@@ -61,7 +61,7 @@ def _choice(option: Option, here: bool, width: int) -> Line:
 
 
 def about_lines(option: Option, width: int) -> list[Line]:
-    """What is to know about an option; why it can't be used comes first."""
+    """Information about an option; why it can't be used comes first."""
     out: list[Line] = []
     if option.broken:
         out += [[(line, "out")] for line in wrap("Cannot be used: " + option.broken, width)]
@@ -72,13 +72,13 @@ def about_lines(option: Option, width: int) -> list[Line]:
     return out
 
 
-class Ticket(Painted):
+class JobForm(LineWidget):
     """The lines of the job."""
 
     _rows: tuple[list[Row], int, bool] = ([], 0, False)
 
     def show(self, rows: list[Row], at: int, *, resuming: bool = False) -> None:
-        """Show rows, the keys being in one of them."""
+        """Show rows; `at` is the current one."""
         if (rows, at, resuming) != self._rows:
             self._rows = (list(rows), at, resuming)
             self.repaint()
@@ -86,10 +86,10 @@ class Ticket(Painted):
     def lines(self, width: int, height: int) -> list[Line]:
         """Draw."""
         rows, at, resuming = self._rows
-        return ticket_lines(rows, at, width, resuming=resuming)
+        return job_form_lines(rows, at, width, resuming=resuming)
 
 
-class Choices(Painted):
+class Choices(LineWidget):
     """The options of one line."""
 
     _row: Row | None = None

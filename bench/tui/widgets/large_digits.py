@@ -1,10 +1,10 @@
-"""Figures and shapes large enough to be read across the bench, drawn with full and half blocks at any height."""
+"""Digits and shapes large enough to read across the bench, drawn with full and half blocks at any height."""
 
 from __future__ import annotations
 
 from bench.words.figures import MINUS
 
-_BARS = {
+_SEGMENTS = {
     "0": "abcdef",
     "1": "bc",
     "2": "abged",
@@ -16,18 +16,16 @@ _BARS = {
     "8": "abcdefg",
     "9": "abcdfg",
 }
-"""Which strokes make a digit: a top, b and c right, d bottom, e and f left, g middle."""
+"""Segments of each digit: a top, b and c right, d bottom, e and f left, g middle."""
 
 TICK = ["     ▄▄", "    ▄█▀", "▄▄ ▄█▀ ", "▀█▄█▀  ", "  ▀▀   "]
 CROSS = ["▄▄   ▄▄", " ▀█▄█▀ ", "  ▄█▄  ", "▄█▀ ▀█▄", "▀     ▀"]
 UP = ["   ▄   ", "  ▄█▄  ", " ▄███▄ ", "▀▀███▀▀", "  ███  "]
 DOWN = ["  ███  ", "▄▄███▄▄", " ▀███▀ ", "  ▀█▀  ", "   ▀   "]
 ABOUT = ["       ", " ▄▄   ▄", "█▀▀█▄▄█", "▀   ▀▀ ", "       "]
-DASHES = "––"
-"""What stands where a figure would, while there is none."""
 
 
-def large(text: str, rows: int) -> list[str]:
+def large_text(text: str, rows: int) -> list[str]:
     """Digits, signs, points and colons, `rows` lines high (5 or more, odd), one blank column between them."""
     drawn = [_sign(sign, rows) for sign in text]
     return [" ".join(parts) for parts in zip(*drawn, strict=True)]
@@ -37,8 +35,8 @@ def _sign(sign: str, rows: int) -> list[str]:
     stroke = 2 if rows < 7 else 3
     width = rows + 1
     middle = rows // 2
-    if sign in _BARS:
-        return _digit(_BARS[sign], rows, width, stroke)
+    if sign in _SEGMENTS:
+        return _digit(_SEGMENTS[sign], rows, width, stroke)
     if sign in (MINUS, "-", "–", "+"):
         wide = width - 2
         out = [" " * wide] * rows

@@ -1,4 +1,4 @@
-"""The base of every widget here: lines of spans, painted on the line API, only the rows that changed."""
+"""The base of all widgets here: lines of spans, drawn through the line API, redrawing only rows that changed."""
 
 from __future__ import annotations
 
@@ -12,70 +12,75 @@ from textual.widget import Widget
 from bench.tui.text import plain
 
 Span = tuple[str, str]
-"""Text that has been through `plain`, and the role that colours it."""
+"""Text made safe by `plain`, and the role that gives its colour."""
 Line = list[Span]
 
 ROLES = (
     *("quiet", "strong", "accent", "rule", "key", "caution"),
     *("in", "out", "close", "none"),
     *("band", "trace", "meter"),
-    *("bar", "barred", "gone", "cap", "stop"),
+    *("bar", "bar-quiet", "progress", "keycap", "stop"),
 )
-"""What colours a span: plain words, verdicts, drawings, and what lies on a bar. "" is the plain ink."""
+"""The roles of a span: text, verdicts, drawings, and text on a bar. "" is the default colour."""
 
 
-INKS = {f"painted--{role}" for role in ROLES}
-"""The component classes of a screen that holds painted widgets. They belong to the screen, not to each widget: Textual
-works out every class of every widget anew whenever the screen changes, and most of a first frame went there."""
+ROLE_CLASSES = {f"role--{role}" for role in ROLES}
+"""Component classes of a screen that holds line widgets. They belong to the screen, not to each widget, because Textual
+resolves every class of every widget again whenever the screen changes: that would take most of the first frame."""
 
 
-def width_of(line: Line) -> int:
-    """How many cells a line takes."""
+def line_width(line: Line) -> int:
+    """The width of a line, in cells."""
     return sum(cell_len(text) for text, _ in line)
 
 
-def spread(left: Line, right: Line, width: int) -> Line:
-    """Two ends of one line, pushed apart to `width`; the left end is clipped where they would meet."""
-    room = width - width_of(right)
-    left = trim(left, max(0, room - 1))
-    return [*left, (" " * max(0, room - width_of(left)), ""), *right]
+def justified(left: Line, right: Line, width: int) -> Line:
+    """One line of `width` cells with text at both ends; the left end is clipped if they would meet."""
+    room = width - line_width(right)
+    left = clip_line(left, max(0, room - 1))
+    return [*left, (" " * max(0, room - line_width(left)), ""), *right]
 
 
-def trim(line: Line, width: int) -> Line:
-    """A line cut to `width` cells, ending in "…" where it was cut."""
-    if width_of(line) <= width:
+def bar_line(left: Line, right: Line, width: int) -> Line:
+    """Two ends of one line on a bar across the whole width."""
+    return [(text, role or "bar") for text, role in justified(left, right, width)]
+
+
+def heading_line(title: str, detail: str, width: int) -> Line:
+    """The heading of a screen: its title at the left, a detail at the right."""
+    return bar_line([(f" {plain(title)}", "bar")], [(f"{detail} ", "bar-quiet")], width)
+
+
+def clip_line(line: Line, width: int) -> Line:
+    """A line of at most `width` cells, ending in "…" if it was cut."""
+    if line_width(line) <= width:
         return line
     out: Line = []
     for text, role in line:
         kept = ""
         for sign in text:
-            if width_of(out) + cell_len(kept + sign) > width - 1:
+            if line_width(out) + cell_len(kept + sign) > width - 1:
                 return [*out, (kept + "…", role)] if width > 0 else []
             kept += sign
         out.append((kept, role))
     return out
 
 
-def beside(left: list[Line], right: list[Line], left_width: int, gap: int) -> list[Line]:
+def side_by_side(left: list[Line], right: list[Line], left_width: int, gap: int) -> list[Line]:
     """Two blocks of lines side by side; the left one is padded to `left_width`."""
     out: list[Line] = []
     for row in range(max(len(left), len(right))):
         first = left[row] if row < len(left) else []
         second = right[row] if row < len(right) else []
-        out.append([*first, (" " * (left_width - width_of(first) + gap), ""), *second])
+        out.append([*first, (" " * (left_width - line_width(first) + gap), ""), *second])
     return out
 
 
-def texts(lines: list[Line]) -> list[str]:
-    """The words of lines alone, for checks and for those who want no colour."""
-    return ["".join(text for text, _ in line).rstrip() for line in lines]
-
-
-class Painted(Widget):
+class LineWidget(Widget):
     """A widget of fixed size that draws lines of spans.
 
-    A subclass gives `lines(width, height)`; after a change of what it shows, `repaint` draws again those rows
-    that came out different, and only those, so that a slow connection carries little.
+    A subclass implements `lines(width, height)`. After a change, `repaint` redraws only the rows that differ, so that
+    little data goes over a slow connection.
     """
 
     def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:  # noqa: A002
@@ -84,14 +89,14 @@ class Painted(Widget):
         self._painted_size = (-1, -1)
 
     def lines(self, width: int, height: int) -> list[Line]:
-        """What to draw in so many cells; rows that are missing stay empty."""
+        """The lines to draw in this many cells; missing rows stay empty."""
         raise NotImplementedError
 
     def repaint(self) -> None:
-        """Draw again what changed."""
+        """Redraw the rows that changed."""
         width, height = self.size
         if (width, height) != self._painted_size:
-            self._painted_size = (-1, -1)  # hidden or not yet laid out: all is drawn when it is shown
+            self._painted_size = (-1, -1)  # hidden or not yet laid out: everything is drawn when it is shown
             self.refresh()
             return
         new = self.lines(width, height) if width and height else []
@@ -111,11 +116,11 @@ class Painted(Widget):
         return Strip(segments).adjust_cell_length(width, base)
 
     def _style(self, role: str, base: Style) -> Style:
-        return base + self.screen.get_component_rich_style(f"painted--{role}", partial=True) if role else base
+        return base + self.screen.get_component_rich_style(f"role--{role}", partial=True) if role else base
 
 
 def _visible(text: str) -> str:
-    """The last door before the terminal: whatever was forgotten above, no control character gets through."""
+    """The last check before the terminal: no control character passes, even if `plain` was forgotten above."""
     return text if text.isprintable() else plain(text)
 
 
@@ -123,7 +128,7 @@ def _row(lines: list[Line], y: int) -> Line:
     return lines[y] if y < len(lines) else []
 
 
-def fix_height(widget: Widget, height: int) -> None:
-    """Give a widget a height in rows, only when it is another one: a layout costs."""
+def set_height(widget: Widget, height: int) -> None:
+    """Set a widget's height in rows, only if it differs: a layout takes time."""
     if widget.styles.height is None or widget.styles.height.value != height:
         widget.styles.height = height

@@ -1,4 +1,4 @@
-"""How a run ended, in words and one large shape."""
+"""The outcome of a run, in words and one large shape."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from bench.measure.verdict import VerdictWord
 from bench.procedure.state.snapshot import Outcome
 from bench.tui.text import SHAPES, wrap
 from bench.tui.widgets.large_digits import CROSS, TICK
-from bench.tui.widgets.line_widget import Line, beside
+from bench.tui.widgets.line_widget import Line, side_by_side
 
 ORDER: tuple[VerdictWord, ...] = ("in", "too close to call", "out", "no reading")
 
@@ -15,8 +15,8 @@ def ending_lines(outcome: Outcome, kept: str, width: int) -> list[Line]:
     """The outcome: shape, sentence, counts, and where the report is.
 
     Args:
-        outcome: how it ended.
-        kept: what to say about the session: where the report is, or why there is none.
+        outcome: the outcome.
+        kept: where the report is, or why there is none.
         width: cells.
     """
     good = outcome.completed and outcome.exit_code == 0
@@ -31,7 +31,7 @@ def ending_lines(outcome: Outcome, kept: str, width: int) -> list[Line]:
             said.append([(f"{sign} {count:>3} {word}", role)])
     if not outcome.judged:
         said.append([("nothing was judged", "quiet")])
-    out = beside(shape, said, 7, 4)
+    out = side_by_side(shape, said, 7, 4)
     out.append([])
     out += [[(line, "")] for line in wrap(kept, width)]
     return out

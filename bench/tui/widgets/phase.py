@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from bench.tui.widgets.braille import Dots
+from bench.tui.widgets.braille import BrailleCanvas
 from bench.tui.widgets.line_widget import Line
 
 POINTS = 96
@@ -14,7 +14,7 @@ POINTS = 96
 
 def phase_lines(degrees: float, height: int) -> list[Line]:
     """The figure, twice as many cells wide as high, so that it looks square."""
-    dots = Dots(height * 2, height)
+    dots = BrailleCanvas(height * 2, height)
     at = np.linspace(0.0, 2.0 * math.pi, POINTS)
     across, up = np.sin(at), np.sin(at + math.radians(degrees))
     columns = np.rint((across + 1.0) / 2.0 * (dots.across - 1)).astype(int)

@@ -10,8 +10,8 @@ from bench.measure.catalogue import CURVES
 from bench.measure.verdict import off_target
 from bench.procedure.state.snapshot import FoundPoint, ToneRow
 from bench.tui.text import cell
-from bench.tui.widgets.braille import Dots
-from bench.tui.widgets.curve import put
+from bench.tui.widgets.braille import BrailleCanvas
+from bench.tui.widgets.curve import overlay
 from bench.tui.widgets.line_widget import Line
 
 LABEL = 6
@@ -19,19 +19,19 @@ LEAST_WIDTH, LEAST_HEIGHT = 24, 6
 """Below it nothing is drawn."""
 MARKS = (31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
 STEPS_DB = (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0, 24.0, 48.0, 96.0)
-"""Where the sheet may end, so that it seldom jumps."""
+"""Possible ends of the scale: a few fixed steps, so that it seldom changes."""
 
 BEFORE = "lrb○"
-"""What stands where a tone was as found."""
+"""The characters that mark readings as found."""
 
 Point = tuple[float, float, float]
 """Hz, dB from the target, tolerance in dB."""
 
 
 def points_of(tones: tuple[ToneRow, ...]) -> dict[str, list[Point]]:
-    """What can be drawn of tones: for each channel the points with a target, lowest frequency first.
+    """The points to draw: for each channel the readings with a target, lowest frequency first.
 
-    `response` readings where there are any, else levels.
+    `response` readings if there are any, else levels.
     """
     for quantity in CURVES:
         found: dict[str, list[Point]] = {}
@@ -50,9 +50,9 @@ def points_of(tones: tuple[ToneRow, ...]) -> dict[str, list[Point]]:
 def response_lines(
     tones: tuple[ToneRow, ...], width: int, height: int, found: tuple[FoundPoint, ...] = ()
 ) -> list[Line]:
-    """Draw the response: "L" and "R" at the tones, "B" where both meet, joined by dots; limits dotted.
+    """Draw the response: "L" and "R" at the tones, "B" where both coincide, joined by dots; limits dotted.
 
-    Empty when there is nothing to draw yet or no room.
+    Empty if there is nothing to draw yet, or no room.
 
     Args:
         tones: what is measured now.
@@ -64,7 +64,7 @@ def response_lines(
     if not curves or height < LEAST_HEIGHT or width < LEAST_WIDTH:
         return []
     rows = height - 3
-    dots = Dots(width - LABEL, rows)
+    dots = BrailleCanvas(width - LABEL, rows)
     everything = [p for points in curves.values() for p in points]
     before = [p for p in found if p.channel in curves]
     reached = [max(abs(error), tolerance) for _, error, tolerance in everything]
@@ -98,7 +98,9 @@ def response_lines(
             letter = {"left": "L", "right": "R"}.get(channel, "●")
             marks[at] = "B" if letter in "LR" and marks.get(at) in ("B", {"L": "R", "R": "L"}[letter]) else letter
     sheet = [
-        put(line, {x: (sign, "quiet" if sign in BEFORE else "strong") for (my, x), sign in marks.items() if my == y})
+        overlay(
+            line, {x: (sign, "quiet" if sign in BEFORE else "strong") for (my, x), sign in marks.items() if my == y}
+        )
         for y, line in enumerate(dots.lines())
     ]
     letters = "L  R  B both" if len(curves) > 1 else ""

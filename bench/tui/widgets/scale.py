@@ -1,6 +1,6 @@
-"""The scale under a figure: its target in the middle, the tolerance as a band, a pointer above.
+"""The scale below a figure: the target in the middle, the tolerance as a band, a pointer above.
 
-Inside the band a step is a step; outside it the scale closes up, so that the pointer moves however far off.
+Inside the band the scale is nearly linear; outside it is compressed, so that the pointer moves even for large errors.
 """
 
 from __future__ import annotations
@@ -14,19 +14,19 @@ FAR = 40.0
 
 
 def part_of(error: float, tolerance: float) -> float:
-    """Where an error lies between the ends of the scale: −1 to 1, 0 on the target; held at the ends."""
+    """Position of an error on the scale: −1 to 1, 0 on target, limited to the ends."""
     part = math.asinh(error / tolerance * 2.0) / math.asinh(FAR * 2.0)
     return max(-1.0, min(1.0, part))
 
 
-def place(error: float, tolerance: float, width: int) -> int:
-    """The column of a scale of odd `width` on which an error points."""
+def pointer_column(error: float, tolerance: float, width: int) -> int:
+    """The pointer's column on a scale of odd `width`."""
     half = width // 2
     return half + round(part_of(error, tolerance) * half)
 
 
 def band_lines(error: float | None, tolerance: float, width: int, role: str) -> list[Line]:
-    """The pointer's row and the scale's.
+    """The pointer's row and the scale's row.
 
     Args:
         error: value minus target; None draws no pointer.
@@ -37,10 +37,10 @@ def band_lines(error: float | None, tolerance: float, width: int, role: str) -> 
     low, high = "low ", " high"
     scale = width - len(low) - len(high)
     scale -= 1 - scale % 2
-    left, right = place(-tolerance, tolerance, scale), place(tolerance, tolerance, scale)
+    left, right = pointer_column(-tolerance, tolerance, scale), pointer_column(tolerance, tolerance, scale)
     pointer: Line = []
     if error is not None:
-        at = place(error, tolerance, scale)
+        at = pointer_column(error, tolerance, scale)
         if -tolerance < error < tolerance:
             at = min(max(at, left + 1), right - 1)
         elif abs(error) > tolerance:

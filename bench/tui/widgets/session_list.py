@@ -1,4 +1,4 @@
-"""A list of sessions: when, which machine, what was done, and how it ended."""
+"""A list of sessions: date, machine, procedure, and outcome."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ if TYPE_CHECKING:
     from bench.session.record.index import Entry
 
 WIDE = 112
-"""From here on how it ended stands in the list as well."""
+"""From this width on the list shows the outcome too."""
 
 
-def roll_lines(entries: list[Entry], picked: int, marked: int, width: int, height: int) -> list[Line]:
-    """The part of the list around the picked session; "◆" stands before the marked one."""
+def session_lines(entries: list[Entry], picked: int, marked: int, width: int, height: int) -> list[Line]:
+    """The part of the list around the selected session, with "◆" before the marked one."""
     first = max(0, min(picked - height // 2, len(entries) - height))
     told = width >= WIDE
     column = (width - 22) // (3 if told else 2)
@@ -46,12 +46,12 @@ def what_was_done(entry: Entry) -> str:
 
 
 def how_it_ended(entry: Entry) -> str:
-    """The outcome in its own words."""
+    """The outcome in words."""
     return entry.outcome or "broken off"
 
 
 def detail_lines(entry: Entry, width: int) -> list[Line]:
-    """The picked session in full: what was done on what, and how it ended."""
+    """The selected session in full: procedure, machine, and outcome."""
     if entry.problem:
         return [[(line, "out")] for line in clip(wrap(entry.problem, width), 3, width)]
     lines = clip(wrap(f"{what_was_done(entry)}, on {entry.machine}", width), 1, width)

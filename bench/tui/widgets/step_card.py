@@ -1,11 +1,11 @@
-"""What a step says: cautions first, then what to do, then what good looks like."""
+"""The card of a step: cautions first, then what to do, then what a good result is."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from bench.tui.text import clip, wrap
-from bench.tui.widgets.line_widget import Line, Painted
+from bench.tui.widgets.line_widget import Line, LineWidget
 
 if TYPE_CHECKING:
     from bench.procedure.model.steps import Hazard
@@ -22,14 +22,14 @@ HAZARDS: dict[Hazard, str] = {
 }
 
 READABLE = 84
-"""A line of text is no longer than can be read with ease."""
+"""Longest comfortable line, cells."""
 
 Part = tuple[str, str, str]
-"""What is set before the first line, the text, and the role."""
+"""The lead of the first line, the text, and its role."""
 
 
-def parts_of(step: StepView, *, whole: bool = False) -> list[Part]:
-    """The parts of a card in the order in which they must be read; `whole` adds why, and what if not."""
+def card_parts(step: StepView, *, whole: bool = False) -> list[Part]:
+    """The parts of a card in reading order; `whole` adds why, and what to do otherwise."""
     parts: list[Part] = [("▲ ", f"{HAZARDS[c.hazard]}: {c.say}", "caution") for c in step.cautions]
     parts.append(("", step.do, ""))
     parts.append(("good  ", step.good, "quiet"))
@@ -38,38 +38,38 @@ def parts_of(step: StepView, *, whole: bool = False) -> list[Part]:
     return [p for p in parts if p[1].strip()]
 
 
-def folded(parts: list[Part]) -> list[Part]:
-    """Cautions that were read, in one line: their hazards by name."""
+def fold_cautions(parts: list[Part]) -> list[Part]:
+    """The parts with all cautions folded into one line that names their hazards."""
     if sum(role == "caution" for _, _, role in parts) < 2:
         return parts
     return [_hazards(parts), *(p for p in parts if p[2] != "caution")]
 
 
-def reading_s(parts: list[Part]) -> float:
-    """How long cautions take to read, at a dozen letters a second, and a look up and down."""
+def caution_reading_s(parts: list[Part]) -> float:
+    """Time to read the cautions, at 12 characters a second, plus 4 s to look up and down."""
     return 4.0 + sum(len(text) for _, text, role in parts if role == "caution") / 12.0
 
 
 def rows_of(parts: list[Part], width: int) -> int:
-    """How many rows all of a card takes at least."""
+    """The rows that the whole card takes."""
     return sum(len(wrap(text, min(width, READABLE) - len(lead))) for lead, text, _ in parts)
 
 
 def card_height(parts: list[Part], width: int, soft: int, hard: int) -> int:
-    """The rows that a card should have beside something live.
+    """The rows of a card above something live.
 
     Args:
         parts: of the card.
         width: cells.
-        soft: rows that may be taken for anything.
-        hard: rows that may be taken for cautions, which are read whole, and for what to do.
+        soft: rows available for any part.
+        hard: rows available for cautions and for what to do, which must be read whole.
     """
     must = rows_of([p for p in parts if p[2] in ("caution", "")], width)
     return max(min(rows_of(parts, width), soft), min(must, hard))
 
 
 def card_lines(parts: list[Part], width: int, height: int) -> list[Line]:
-    """Parts in `width` × `height` cells; what finds no room is clipped with "…", what to do last of all."""
+    """Parts in `width` × `height` cells; parts without room are clipped with "…", what to do last of all."""
     wrapped = [wrap(text, width - len(lead)) for lead, text, _ in parts]
     counts = [len(w) for w in wrapped]
     spare = height - sum(counts)
@@ -77,7 +77,7 @@ def card_lines(parts: list[Part], width: int, height: int) -> list[Line]:
     if spare < 0:
         cautions = sum(role == "caution" for _, _, role in parts)
         if cautions > 1 and cautions + 1 > height:
-            return card_lines(folded(parts), width, height)
+            return card_lines(fold_cautions(parts), width, height)
         counts = _share(parts, counts, height)
     out: list[Line] = []
     for (lead, _, role), text, count in zip(parts, wrapped, counts, strict=True):
@@ -90,7 +90,7 @@ def card_lines(parts: list[Part], width: int, height: int) -> list[Line]:
 
 
 def _hazards(parts: list[Part]) -> Part:
-    """All cautions in one line, where there is no room for each: their hazards by name."""
+    """All cautions in one line: the names of their hazards."""
     names = [text.partition(":")[0] for _, text, role in parts if role == "caution"]
     return "▲ ", ", ".join([names[0], *(n.lower() for n in names[1:])]) + ": w says how to take care", "caution"
 
@@ -100,7 +100,7 @@ def _text_role(lead: str, role: str) -> str:
 
 
 def _share(parts: list[Part], counts: list[int], height: int) -> list[int]:
-    """Lines for each part when not all fit: one for what to do, then cautions whole, then the others in order."""
+    """Lines for each part if not all fit: one for what to do, then whole cautions, then the others in order."""
     roles = [role for _, _, role in parts]
     doing = roles.index("")
     given = [0] * len(parts)
@@ -113,7 +113,7 @@ def _share(parts: list[Part], counts: list[int], height: int) -> list[int]:
     return given
 
 
-class Card(Painted):
+class Card(LineWidget):
     """The step's card."""
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
@@ -127,5 +127,5 @@ class Card(Painted):
             self.repaint()
 
     def lines(self, width: int, height: int) -> list[Line]:
-        """Draw, no wider than can be read with ease."""
+        """Draw, no wider than a comfortable line."""
         return card_lines(self._parts, min(width, READABLE), height)

@@ -6,7 +6,7 @@ from bench.measure.reading import NoReading, Result
 from bench.measure.verdict import Verdict, VerdictWord
 from bench.procedure.state.snapshot import FoundPoint, ToneRow
 from bench.tui.text import SHAPES, cell
-from bench.tui.widgets.line_widget import Line, Painted, beside, spread
+from bench.tui.widgets.line_widget import Line, LineWidget, justified, side_by_side
 from bench.tui.widgets.response import LEAST_WIDTH, response_lines
 from bench.words.figures import live_decimals, number, places_of
 
@@ -30,7 +30,7 @@ def tone_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line
     if not tones:
         return []
     done = sum(t.state == "done" for t in tones)
-    head = spread(
+    head = justified(
         [(f"{done} of {len(tones)} tone{'s' * (len(tones) > 1)}", "strong")], [(_columns(width), "quiet")], width
     )
     room = height - 1
@@ -98,7 +98,7 @@ def _value(reading: Result, verdict: Verdict | None, *, kept: bool) -> str:
     return next((text for text in said if len(text) < COLUMN), number(reading.value, min(places, 0)))
 
 
-class ToneBoard(Painted):
+class ToneBoard(LineWidget):
     """The tone list, with the response beside it (or below it, on a tall and narrow board)."""
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
@@ -122,4 +122,4 @@ class ToneBoard(Painted):
         plot = response_lines(self._tones, width - left - 3, min(height, MOST_ROWS), self._found)
         if not plot:
             return tone_lines(self._tones, min(width, 70), height)
-        return beside(tone_lines(self._tones, left, height), plot, left, 3)
+        return side_by_side(tone_lines(self._tones, left, height), plot, left, 3)

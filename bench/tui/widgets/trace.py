@@ -1,18 +1,18 @@
-"""The last minute of a quantity against its band, on the same closing-up scale as the pointer's."""
+"""The last minute of a quantity against its tolerance, on the same compressed scale as the pointer."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from bench.tui.text import cell
-from bench.tui.widgets.braille import Dots
+from bench.tui.widgets.braille import BrailleCanvas
 from bench.tui.widgets.line_widget import Line
 from bench.tui.widgets.scale import part_of
 from bench.words.figures import live_decimals, number
 
 SECONDS = 60.0
 LABEL = 7
-"""Cells to the left of the sheet, for the figures of the limits."""
+"""Cells at the left for the figures of the limits."""
 
 
 def trace_lines(
@@ -24,14 +24,14 @@ def trace_lines(
     width: int,
     height: int,
 ) -> list[Line]:
-    """Draw the trace: newest at the right edge, limits dotted, their figures at the left.
+    """Draw the trace: newest value at the right, limits dotted, their figures at the left.
 
     Args:
-        history: (seconds, value), oldest first; only the last minute before the newest is drawn.
-        target: the band's middle; without a band the sheet is drawn around what there is.
+        history: (seconds, value), oldest first; only the last minute is drawn.
+        target: middle of the tolerance band; without one, the scale follows the values.
         tolerance: plus or minus, likewise.
         unit: decides the decimals of the figures.
-        width: cells, the figures included.
+        width: cells, including the figures.
         height: rows.
     """
     if height < 1 or width < LABEL + 8:
@@ -43,7 +43,7 @@ def trace_lines(
         values = [v for _, v in history]
         target = (max(values) + min(values)) / 2
         tolerance = max((max(values) - min(values)) / 2, 10.0 ** -live_decimals(unit, None))
-    dots = Dots(width - LABEL, height)
+    dots = BrailleCanvas(width - LABEL, height)
 
     def row(value: float) -> int:
         return round((1 - part_of(value - target, tolerance)) / 2 * (dots.down - 1))

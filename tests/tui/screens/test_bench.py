@@ -13,10 +13,10 @@ from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Outcome, Prompt, Snapshot
 from bench.tui.actions import key_name
 from bench.tui.app import BenchApp
-from bench.tui.preferences import Memory
+from bench.tui.preferences import Preferences
 from bench.tui.presentation import footer_of
 from bench.tui.screens.bench import BenchScreen
-from bench.tui.screens.dialogs import AskWords, Confirm, Keys, WholeCard
+from bench.tui.screens.dialogs import AskText, CardDialog, Confirm, HelpDialog
 from tests.tui import samples
 from tests.tui.stage import HandDesk, HandSitting, bench_app, says, screen_text, show, until
 
@@ -65,7 +65,7 @@ async def test_a_reading_that_is_out_needs_a_reason() -> None:
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
         await pilot.press("a")
-        await until(pilot, lambda: isinstance(app.screen, AskWords))
+        await until(pilot, lambda: isinstance(app.screen, AskText))
         await pilot.press("enter")
         await until(pilot, lambda: isinstance(app.screen, BenchScreen))
         assert sitting.desk.posted == []
@@ -78,7 +78,7 @@ async def test_keys_work_after_a_sheet_was_closed() -> None:
     app, sitting = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
-        for sheet, kind in (("w", WholeCard), ("f1", Keys), ("n", AskWords), ("q", Confirm)):
+        for sheet, kind in (("w", CardDialog), ("f1", HelpDialog), ("n", AskText), ("q", Confirm)):
             await pilot.press(sheet)
             await until(pilot, partial(lambda kind: isinstance(app.screen, kind), kind), sheet)
             await pilot.press("escape")
@@ -393,14 +393,14 @@ def test_the_footer_has_at_most_six_verbs(made: Callable[[], Snapshot]) -> None:
     shown = footer_of(made())
     assert len(shown) <= 6
     assert shown[-1][1] == "help"
-    assert sum(len(key_name(verb, typing=True)) + len(label) + 4 for verb, label in shown) <= 80
+    assert sum(len(key_name(item, typing=True)) + len(label) + 4 for item, label in shown) <= 80
 
 
 async def test_the_bell_is_remembered(tmp_path: Path) -> None:
-    memory = Memory(tmp_path / "state.json")
+    preferences = Preferences(tmp_path / "state.json")
     for before, after in ((False, True), (True, False)):
         _, sitting = bench_app(samples.adjusting())
-        app = BenchApp(BenchScreen(sitting), memory)
+        app = BenchApp(BenchScreen(sitting), preferences)
         async with app.run_test(size=SIZE) as pilot:
             await says(pilot, "raise by")
             assert app.bell_on is before

@@ -13,16 +13,15 @@ from textual.pilot import Pilot
 from bench.procedure.load.reader import load_sheet
 from bench.tui.app import BenchApp
 from bench.tui.choices import WHO, Option, Row, file_option, live_options, rows_of
-from bench.tui.preferences import Memory
+from bench.tui.preferences import Preferences
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.chooser import ChooserScreen
-from bench.tui.screens.dialogs import WholeCard
+from bench.tui.screens.dialogs import CardDialog
 from bench.tui.widgets.footer import Footer
-from bench.tui.widgets.job_form import choices_lines, ticket_lines
-from bench.tui.widgets.line_widget import texts
+from bench.tui.widgets.job_form import choices_lines, job_form_lines
 from bench.workspace import Workspace, shipped_procedures
 from tests.tui import samples
-from tests.tui.stage import check_golden, says, screen_text, until
+from tests.tui.stage import check_golden, says, screen_text, texts, until
 
 
 @pytest.fixture
@@ -34,7 +33,7 @@ def workspace(tmp_path: Path) -> Workspace:
 
 
 def chooser(workspace: Workspace, tmp_path: Path) -> tuple[BenchApp, ChooserScreen]:
-    screen = ChooserScreen(workspace, Memory(tmp_path / "state" / "chooser.json"))
+    screen = ChooserScreen(workspace, Preferences(tmp_path / "state" / "chooser.json"))
     return BenchApp(screen), screen
 
 
@@ -66,7 +65,7 @@ def test_the_job_as_it_stands() -> None:
         Row("procedure", "procedure", (option("p", "Clean", tail="10 min"), option("q"))),
         Row("machine", "machine", (option("m", "Deck", broken="it is bent"),)),
     ]
-    assert texts(ticket_lines(rows, 0, 60)) == [
+    assert texts(job_form_lines(rows, 0, 60)) == [
         "▸ procedure       ◂ Clean ▸                           10 min",
         "  machine           Deck  ✗ cannot be used",
     ]
@@ -81,22 +80,22 @@ def test_a_broken_choice_says_why() -> None:
 
 
 def test_what_was_chosen_is_remembered_and_rubbish_is_not(tmp_path: Path) -> None:
-    memory = Memory(tmp_path / "deep" / "chooser.json")
-    assert memory.recall() == {}
-    memory.keep({"procedure": "clean"})
-    memory.keep({"port": "live"})
-    assert memory.recall() == {"procedure": "clean", "port": "live"}
+    preferences = Preferences(tmp_path / "deep" / "chooser.json")
+    assert preferences.load() == {}
+    preferences.save({"procedure": "clean"})
+    preferences.save({"port": "live"})
+    assert preferences.load() == {"procedure": "clean", "port": "live"}
     (tmp_path / "deep" / "chooser.json").write_text('{"procedure": 3, "tape": "x"')
-    assert memory.recall() == {}
+    assert preferences.load() == {}
     (tmp_path / "deep" / "chooser.json").write_text('{"procedure": 3, "tape": "x"}')
-    assert memory.recall() == {"tape": "x"}
+    assert preferences.load() == {"tape": "x"}
     (tmp_path / "deep" / "chooser.json").write_text("[1]")
-    assert memory.recall() == {}
+    assert preferences.load() == {}
 
 
 def test_a_memory_that_cannot_be_written_is_no_trouble(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
-    Memory(tmp_path / "file" / "chooser.json").keep({"port": "live"})
+    Preferences(tmp_path / "file" / "chooser.json").save({"port": "live"})
 
 
 def test_a_whole_line_up_stands_first_and_broken_ones_last(workspace: Workspace) -> None:
@@ -160,7 +159,7 @@ async def test_arrows_choose_and_the_last_choice_stands_at_the_next_start(worksp
         assert screen._key("machine") == second.key
         chosen = {r.id: r.option.key for r in screen._rows if r.option}
         await pilot.press("enter")
-        await until(pilot, screen._memory.recall)
+        await until(pilot, screen._preferences.load)
     again, other = chooser(workspace, tmp_path)
     async with again.run_test(size=(80, 24)) as pilot:
         await ready(pilot)
@@ -215,7 +214,7 @@ async def test_an_exercise_asks_whose_and_which_and_is_a_trainees(workspace: Wor
         await pilot.press("enter")
         await says(pilot, "Exercise: your name and its number")
         await pilot.press(*"Ada", "space", "7", "enter")
-        await until(pilot, lambda: isinstance(app.screen, WholeCard) or "why  " in screen_text(app), "why is open")
+        await until(pilot, lambda: isinstance(app.screen, CardDialog) or "why  " in screen_text(app), "why is open")
         (folder,) = workspace.sessions.iterdir()
         kept = (folder / "session.toml").read_text()
         assert 'trainee = "Ada"' in kept

@@ -10,7 +10,7 @@ from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Prompt, Snapshot
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.countdown import CountDown, Hints
-from bench.tui.screens.dialogs import Keys, WholeCard
+from bench.tui.screens.dialogs import CardDialog, HelpDialog
 from tests.tui import samples
 from tests.tui.stage import bench_app, says, screen_text, show, until
 
@@ -102,7 +102,7 @@ async def test_a_trainee_has_why_open_and_hints_are_noted() -> None:
     app, sitting = bench_app(samples.adjusting(step=samples.step(hints=HINTS)))
     sitting.trainee = True
     async with app.run_test(size=SIZE) as pilot:
-        await until(pilot, lambda: isinstance(app.screen, WholeCard), "why, over a small screen")
+        await until(pilot, lambda: isinstance(app.screen, CardDialog), "why, over a small screen")
         assert "why  A noise-reduction decoder" in screen_text(app)
         await pilot.press("space")
         text = await says(pilot, "raise by")
@@ -128,7 +128,7 @@ async def test_cautions_fold_once_they_were_read_and_leave_the_instruction_room(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     takes_s = 3600.0
-    monkeypatch.setattr("bench.tui.screens.bench.reading_s", lambda parts: takes_s)
+    monkeypatch.setattr("bench.tui.screens.bench.caution_reading_s", lambda parts: takes_s)
     app, sitting = bench_app(samples.beside_hazards())
     async with app.run_test(size=SIZE) as pilot:
         text = await says(pilot, "Sleeves and hair back")
@@ -180,7 +180,7 @@ async def test_f1_helps_with_what_has_the_focus(snapshot: Snapshot, words: str) 
     async with app.run_test(size=(100, 45)) as pilot:
         await says(pilot, "F1 help")
         await pilot.press("f1")
-        await until(pilot, lambda: isinstance(app.screen, Keys))
+        await until(pilot, lambda: isinstance(app.screen, HelpDialog))
         assert words in " ".join(screen_text(app).replace("█", " ").split())
 
 
@@ -190,11 +190,11 @@ async def test_help_palette_and_footer_offer_the_same() -> None:
         await says(pilot, "Done: go on")
         bench = app.screen
         assert isinstance(bench, BenchScreen)
-        offered = {v.action for v in bench.can_do}
+        offered = {v.action for v in bench.key_actions}
         assert "accept" not in offered
         assert "back" not in offered
-        listed = {v.label.capitalize() for v in bench.can_do if v.listed}
-        assert {c.title for c in app.get_system_commands(app.screen)} == listed
+        in_palette = {v.label.capitalize() for v in bench.key_actions if v.in_palette}
+        assert {c.title for c in app.get_system_commands(app.screen)} == in_palette
         await pilot.press("a")
         await pilot.pause()
         assert app.screen is bench

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.tui.screens.debrief import DebriefSheet
+from bench.tui.screens.debrief import DebriefDialog
 from tests.tui import samples
 from tests.tui.stage import REPORT, bench_app, says, show
 
@@ -20,7 +20,7 @@ async def test_the_debrief_is_read_and_put_away() -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         await says(pilot, "Keep both channels")
         shown = await show(pilot, sitting, samples.ended(), "Was it found?")
-        assert isinstance(app.screen, DebriefSheet)
+        assert isinstance(app.screen, DebriefDialog)
         assert "[b]treble[/b]" in shown
         assert shown.index("Was it found?") < shown.index("The trimmers") < shown.index("Look at again")
         await pilot.press("space")
@@ -32,4 +32,4 @@ async def test_without_an_exercise_nothing_lies_over_the_end() -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         await says(pilot, "Keep both channels")
         await show(pilot, sitting, samples.ended(), REPORT[:20])
-        assert not isinstance(app.screen, DebriefSheet)
+        assert not isinstance(app.screen, DebriefDialog)

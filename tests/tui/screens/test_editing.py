@@ -14,7 +14,7 @@ from textual.widgets import TextArea
 from bench.problem import Problem
 from bench.tui import editing
 from bench.tui.app import BenchApp
-from bench.tui.preferences import Memory
+from bench.tui.preferences import Preferences
 from bench.tui.screens.chooser import ChooserScreen
 from bench.tui.screens.dialogs import Confirm
 from bench.tui.screens.editing import EditScreen
@@ -42,7 +42,7 @@ def no_editor(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def chooser(workspace: Workspace, tmp_path: Path) -> BenchApp:
-    return BenchApp(ChooserScreen(workspace, Memory(tmp_path / "chooser.json")))
+    return BenchApp(ChooserScreen(workspace, Preferences(tmp_path / "chooser.json")))
 
 
 def test_the_editor_is_visual_then_editor_with_its_options(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -14,15 +14,14 @@ import pytest
 from bench.session.record.index import Entry
 from bench.tui import open_outside
 from bench.tui.app import BenchApp
-from bench.tui.screens.dialogs import Keys
+from bench.tui.screens.dialogs import HelpDialog
 from bench.tui.screens.pages import PagesScreen, fit_line
 from bench.tui.screens.records import RecordsScreen
 from bench.tui.text import plain
-from bench.tui.widgets.line_widget import texts
-from bench.tui.widgets.session_list import detail_lines, roll_lines
+from bench.tui.widgets.session_list import detail_lines, session_lines
 from bench.workspace import Workspace
 from tests.session.made_up import whole
-from tests.tui.stage import check_golden, says, screen_text, until
+from tests.tui.stage import check_golden, says, screen_text, texts, until
 
 SIZE = (100, 30)
 
@@ -52,14 +51,14 @@ async def test_a_report_is_read_inside_the_app(workspace: Workspace) -> None:
         await says(pilot, "lines 1 to 26 of")
         assert isinstance(app.screen, PagesScreen)
         short = [plain(line) for line in app.screen._text if len(line) <= SIZE[0]]
-        assert [line for line in short if line not in app.screen._broken] == []
+        assert [line for line in short if line not in app.screen._wrapped] == []
         await pilot.press("space")
         await says(pilot, "lines 26 to")
         await pilot.press("up", "down", "left")
         await says(pilot, "lines 1 to 26 of")
         for _ in range(40):
             await pilot.press("space")
-        last = app.screen._broken[-1]
+        last = app.screen._wrapped[-1]
         assert last in await says(pilot, last[:40])
         await pilot.press("q")
         await until(pilot, lambda: isinstance(app.screen, RecordsScreen))
@@ -71,7 +70,7 @@ async def test_a_machine_its_label_and_two_sessions_side_by_side(workspace: Work
         await says(pilot, "enter  Read the report of")
         await pilot.press("m")
         await says(pilot, "History of")
-        assert "drift" in "\n".join(app.screen._broken)  # type: ignore[attr-defined]
+        assert "drift" in "\n".join(app.screen._wrapped)  # type: ignore[attr-defined]
         await pilot.press("q", "i")
         await says(pilot, "Label of")
         await pilot.press("escape", "c")
@@ -98,7 +97,7 @@ async def test_help_and_an_empty_workspace(tmp_path: Path) -> None:
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "There are no sessions yet")
         await pilot.press("enter", "m", "c", "o", "i", "s", "down", "f1")
-        await until(pilot, lambda: isinstance(app.screen, Keys))
+        await until(pilot, lambda: isinstance(app.screen, HelpDialog))
         await pilot.press("escape", "q")
         await until(pilot, lambda: app.return_value == 0)
 
@@ -140,14 +139,14 @@ def entry(**more: object) -> Entry:
 
 
 def test_the_list_marks_shortens_and_tells_what_is_broken() -> None:
-    lines = texts(roll_lines([entry(), entry(done=False, outcome=""), entry(problem="no TOML")], 0, 1, 100, 3))
+    lines = texts(session_lines([entry(), entry(done=False, outcome=""), entry(problem="no TOML")], 0, 1, 100, 3))
     assert lines[0].startswith("▸ 2031-05-04 14:10  Lanternhill front-room")
     assert lines[1].startswith("◆ ")
     assert "broken off" not in lines[1]
-    assert texts(roll_lines([entry(done=False, outcome="")], 0, -1, 140, 3))[0].endswith("broken off")
+    assert texts(session_lines([entry(done=False, outcome="")], 0, -1, 140, 3))[0].endswith("broken off")
     assert texts(detail_lines(entry(done=False, outcome=""), 80))[1] == "broken off"
     assert lines[2] == "  2031-05-04-1410-deck: no TOML"
-    assert len(roll_lines([entry()] * 500, 499, -1, 80, 10)) == 10
+    assert len(session_lines([entry()] * 500, 499, -1, 80, 10)) == 10
 
 
 def test_lines_are_broken_between_words_and_keep_where_they_stand() -> None:

@@ -3,8 +3,8 @@ from __future__ import annotations
 from bench.practice.facts import TrimmerPosition
 from bench.procedure.state.snapshot import CheckRow
 from bench.tui.widgets.choice_lists import check_lines, choice_lines, timer_lines, trimmer_line
-from bench.tui.widgets.line_widget import texts
 from tests.tui import samples
+from tests.tui.stage import texts
 
 
 def test_a_checklist_shows_what_is_ticked() -> None:

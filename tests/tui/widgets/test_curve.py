@@ -5,10 +5,10 @@ import re
 from bench.procedure.state.snapshot import Curve, FlutterPart, FoundPoint
 from bench.tui.widgets.curve import curve_lines
 from bench.tui.widgets.flutter import part_lines, spectrum_lines
-from bench.tui.widgets.line_widget import texts
 from bench.tui.widgets.phase import phase_lines
 from bench.tui.widgets.response import response_lines
 from tests.tui import samples
+from tests.tui.stage import texts
 
 
 def bias(points: int = 13) -> Curve:

@@ -6,8 +6,9 @@ import pytest
 
 from bench.measure.reading import NoReading
 from bench.tui.widgets.gauge import gauge_brief, gauge_lines, is_going_away
-from bench.tui.widgets.line_widget import texts, width_of
+from bench.tui.widgets.line_widget import line_width
 from tests.tui import samples
+from tests.tui.stage import texts
 
 
 def test_a_level_that_must_rise() -> None:
@@ -77,12 +78,12 @@ def test_figures_grow_with_the_room(width: int, height: int, rows: int) -> None:
     solid = [n for n, line in enumerate(texts(lines)) if "██" in line]
     assert solid[-1] - solid[0] + 1 == rows
     assert len(lines) <= height
-    assert all(width_of(line) <= width for line in lines)
+    assert all(line_width(line) <= width for line in lines)
 
 
 @pytest.mark.parametrize("value", [-1234.5, 123456789.0, -0.04])
 def test_long_figures_stay_in_their_width(value: float) -> None:
-    assert all(width_of(line) <= 39 for line in gauge_lines(samples.gauge(value), 39, 14))
+    assert all(line_width(line) <= 39 for line in gauge_lines(samples.gauge(value), 39, 14))
 
 
 def test_a_gauge_in_one_line() -> None:

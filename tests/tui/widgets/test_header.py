@@ -6,8 +6,9 @@ import pytest
 
 from bench.procedure.state.snapshot import InputView
 from bench.tui.widgets.header import job_lines, sound_line, sound_trouble, title_line
-from bench.tui.widgets.line_widget import texts, width_of
+from bench.tui.widgets.line_widget import line_width
 from tests.tui import samples
+from tests.tui.stage import texts
 
 
 def text(line: list[tuple[str, str]]) -> str:
@@ -66,11 +67,11 @@ def test_trouble_in_words(change: dict[str, bool], port_change: dict[str, str], 
 
 def test_where_in_the_procedure() -> None:
     line = title_line(replace(samples.step(), stage="found-clean"), 78)
-    assert width_of(line) == 78
+    assert line_width(line) == 78
     assert text(line).startswith(" Set the replay level  as found, after cleaning  ")
     assert "step 9 of 24 ━━━━╸───────" in text(line)
 
 
 def test_the_bar_never_overflows() -> None:
     for index in range(1, 25):
-        assert width_of(title_line(replace(samples.step(), index=index), 78)) == 78
+        assert line_width(title_line(replace(samples.step(), index=index), 78)) == 78

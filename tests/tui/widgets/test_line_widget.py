@@ -11,10 +11,19 @@ from textual.screen import Screen
 from textual.widget import Widget
 
 import bench.tui
-from bench.tui.widgets.line_widget import INKS, Line, Painted, beside, spread, texts, trim, width_of
+from bench.tui.widgets.line_widget import (
+    ROLE_CLASSES,
+    Line,
+    LineWidget,
+    clip_line,
+    justified,
+    line_width,
+    side_by_side,
+)
+from tests.tui.stage import texts
 
 
-class Three(Painted):
+class Three(LineWidget):
     words: tuple[str, ...] = ("one", "two", "three")
 
     def __init__(self) -> None:
@@ -30,15 +39,15 @@ class Three(Painted):
         return self
 
 
-class Sheet(Screen[None]):
-    COMPONENT_CLASSES = INKS
+class Dialog(Screen[None]):
+    COMPONENT_CLASSES = ROLE_CLASSES
 
 
 class Bare(App[None]):
     def get_default_screen(self) -> Screen[None]:
-        return Sheet()
+        return Dialog()
 
-    CSS = "Three { width: 10; height: 4; } Painted > .painted--strong { text-style: bold; }"
+    CSS = "Three { width: 10; height: 4; } LineWidget > .role--strong { text-style: bold; }"
 
     def compose(self) -> ComposeResult:
         yield Three()
@@ -82,18 +91,18 @@ async def test_what_changed_while_hidden_is_drawn_when_shown() -> None:
 
 
 def test_two_ends_never_meet() -> None:
-    assert texts([spread([("replay level", "")], [("in", "")], 20)]) == ["replay level      in"]
-    assert texts([spread([("replay level", "")], [("too close", "")], 16)]) == ["repla… too close"]
-    assert width_of(spread([("a", "")], [("b", "")], 9)) == 9
+    assert texts([justified([("replay level", "")], [("in", "")], 20)]) == ["replay level      in"]
+    assert texts([justified([("replay level", "")], [("too close", "")], 16)]) == ["repla… too close"]
+    assert line_width(justified([("a", "")], [("b", "")], 9)) == 9
 
 
 def test_a_line_is_trimmed_across_spans() -> None:
-    assert texts([trim([("abc", "in"), ("def", "out")], 5)]) == ["abcd…"]
-    assert trim([("abc", "in")], 3) == [("abc", "in")]
+    assert texts([clip_line([("abc", "in"), ("def", "out")], 5)]) == ["abcd…"]
+    assert clip_line([("abc", "in")], 3) == [("abc", "in")]
 
 
 def test_blocks_stand_side_by_side() -> None:
-    assert texts(beside([[("a", "")], [("b", "")]], [[("x", "")]], 3, 1)) == ["a   x", "b"]
+    assert texts(side_by_side([[("a", "")], [("b", "")]], [[("x", "")]], 3, 1)) == ["a   x", "b"]
 
 
 def test_no_name_of_ours_hides_one_of_textual() -> None:

@@ -2,8 +2,8 @@ from __future__ import annotations
 
 from bench.procedure.state.snapshot import Outcome
 from bench.tui.widgets.large_digits import CROSS, TICK
-from bench.tui.widgets.line_widget import texts
 from bench.tui.widgets.outcome import ending_lines
+from tests.tui.stage import texts
 
 
 def test_all_in() -> None:

@@ -2,9 +2,10 @@ from __future__ import annotations
 
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.snapshot import ToneRow
-from bench.tui.widgets.line_widget import texts, width_of
+from bench.tui.widgets.line_widget import line_width
 from bench.tui.widgets.response import points_of, response_lines
 from tests.tui import samples
+from tests.tui.stage import texts
 
 
 def tone(hz: float, left: float, right: float, target: Target = samples.RESPONSE) -> ToneRow:
@@ -61,7 +62,7 @@ def test_the_axis_is_logarithmic() -> None:
 
 def test_all_lines_fit() -> None:
     tones = tuple(tone(hz, 30.0, -70.0) for hz in (20.0, 1000.0, 20000.0))
-    assert all(width_of(line) <= 40 for line in response_lines(tones, 40, 10))
+    assert all(line_width(line) <= 40 for line in response_lines(tones, 40, 10))
 
 
 def test_no_room_draws_nothing() -> None:

@@ -3,8 +3,8 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.tui.widgets.line_widget import texts
 from bench.tui.widgets.scale import band_lines, part_of
+from tests.tui.stage import texts
 
 
 def test_the_pointer_stands_in_the_band() -> None:

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 from bench.measure.reading import NoReading, Reading
 from bench.measure.verdict import Verdict
-from bench.tui.widgets.line_widget import texts
 from bench.tui.widgets.tones import of_interest, tone_lines, worst
 from tests.tui import samples
+from tests.tui.stage import texts
 
 
 def test_tones_are_ticked_as_they_come() -> None:

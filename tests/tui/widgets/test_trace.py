@@ -1,7 +1,8 @@
 from __future__ import annotations
 
-from bench.tui.widgets.line_widget import texts, width_of
+from bench.tui.widgets.line_widget import line_width
 from bench.tui.widgets.trace import LABEL, trace_lines
+from tests.tui.stage import texts
 
 
 def test_a_trace_that_comes_into_its_band() -> None:
@@ -24,7 +25,7 @@ def test_only_the_last_minute_is_drawn() -> None:
 
 def test_all_lines_have_their_width_and_an_empty_history_draws_only_the_band() -> None:
     lines = trace_lines((), 0.0, 2.0, unit="dB", width=40, height=6)
-    assert {width_of(line) for line in lines} == {40}
+    assert {line_width(line) for line in lines} == {40}
     assert "⠒" not in "".join(texts(lines))
 
 
