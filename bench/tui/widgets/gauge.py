@@ -6,9 +6,9 @@ from bench.measure.reading import NoReading
 from bench.procedure.state.snapshot import Curve, Gauge
 from bench.tui.text import SHAPES, cell, clip, plain, wrap
 from bench.tui.widgets.curve import LEAST_HEIGHT, curve_lines
-from bench.tui.widgets.phase import phase_lines
 from bench.tui.widgets.large_digits import ABOUT, DOWN, TICK, UP, large_text
 from bench.tui.widgets.line_widget import Line, LineWidget, justified, line_width
+from bench.tui.widgets.phase import phase_lines
 from bench.tui.widgets.scale import band_lines
 from bench.tui.widgets.trace import trace_lines
 from bench.words.figures import live_decimals, number, plus_minus, rotation
