@@ -13,7 +13,8 @@ from bench.procedure.load.library import Library
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Fault
 from bench.procedure.model.steps import Adjust
-from bench.procedure.state.events import Answered, Debriefed, Done, Event, of_kind
+from bench.procedure.state.event_kinds import Event, of_kind
+from bench.procedure.state.events import Answered, Debriefed, Done
 from bench.procedure.state.journal import Journal
 from bench.training.debrief import debrief
 from bench.training.exercise import CLOSING, draw_faults, named, with_closing

@@ -21,8 +21,9 @@ from bench.procedure.run.interface_sheet import calibration, newest_of, sheet_te
 from bench.procedure.run.narrated_journal import ToldJournal
 from bench.procedure.run.runner import Runner
 from bench.procedure.run.views import job_view
+from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.event_words import said
-from bench.procedure.state.events import Acted, Event, InterfaceSheetWritten, SignedOff, Switched, Turned, of_kind
+from bench.procedure.state.events import Acted, InterfaceSheetWritten, SignedOff, Switched, Turned
 from bench.procedure.state.journal import Journal
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot

@@ -7,7 +7,8 @@ import json
 from pathlib import Path
 
 from bench.problem import Problem
-from bench.procedure.state.events import Debriefed, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Debriefed
 from bench.session.record.paths import FILE_NAME
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord

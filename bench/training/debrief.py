@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from bench.procedure.state.events import Debriefed, Event, FaultOutcome, Resumed, TrimmerOutcome, Turned, of_kind
+from bench.procedure.state.event_kinds import Event, of_kind
+from bench.procedure.state.events import Debriefed, FaultOutcome, Resumed, TrimmerOutcome, Turned
 from bench.training.truth import FaultTruth, TrimmerTruth, Truth
 
 RIGHT_WITHIN: tuple[tuple[str, float], ...] = (

@@ -20,7 +20,8 @@ from bench.procedure.kinds.activity import Activity
 from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
 from bench.procedure.kinds.listen.reference import ReferenceActivity
 from bench.procedure.run.desk import Desk
-from bench.procedure.state.events import Answered, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Answered
 from bench.session.record import store
 from bench.session.record.atomic import save_file
 from bench.session.record.lock import held

@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from bench.procedure.state.events import Overridden, SoundBack, SoundLost, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Overridden, SoundBack, SoundLost
 from bench.session.record.reader import read_session
 from tests.commands.typed import Typed
 from tests.live_audio import Deck, PrivateSound, missing

@@ -13,8 +13,8 @@ from bench.clock import RehearsalClock
 from bench.open_run import Opened, Wanted, open_run, resume_run
 from bench.procedure.run import commands as say
 from bench.procedure.run.runner import Runner
+from bench.procedure.state.event_kinds import KIND_OF
 from bench.procedure.state.event_words import said
-from bench.procedure.state.events import KIND_OF
 from bench.procedure.state.snapshot import Snapshot
 from bench.signals.source import Source
 from bench.workspace import Workspace, shipped_procedures

@@ -15,7 +15,8 @@ from bench.practice.machine import PracticeMachine
 from bench.practice_setup import build_practice_machine
 from bench.procedure.model.sheets import Fault
 from bench.procedure.run.runner import Runner
-from bench.procedure.state.events import RoundsRecorded, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import RoundsRecorded
 from bench.procedure.state.snapshot import Outcome
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse

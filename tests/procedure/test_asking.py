@@ -10,8 +10,9 @@ import pytest
 from bench.clock import RehearsalClock
 from bench.open_run import Opened, Wanted, open_run
 from bench.procedure.run import commands as say
+from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.event_words import said
-from bench.procedure.state.events import Answered, SignedOff, of_kind
+from bench.procedure.state.events import Answered, SignedOff
 from bench.workspace import Workspace, shipped_procedures
 
 PROCEDURE = """

@@ -14,8 +14,9 @@ from bench.problem import Problem
 from bench.procedure.load.reader import load_sheet
 from bench.procedure.model.sheets import Interface
 from bench.procedure.run.interface_sheet import calibration, newest_of, write_sheet
+from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.event_words import said
-from bench.procedure.state.events import InputProcessed, of_kind
+from bench.procedure.state.events import InputProcessed
 from bench.procedure.state.snapshot import Outcome
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse

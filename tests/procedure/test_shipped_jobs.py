@@ -18,7 +18,8 @@ from bench.open_run import Wanted, open_run
 from bench.practice_setup import build_practice_machine
 from bench.procedure.load.library import Library
 from bench.procedure.run.runner import Runner
-from bench.procedure.state.events import Skipped, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Skipped
 from bench.procedure.state.outcome import last_attempts
 from bench.session.report.tables import figures
 from bench.training.hands import UnattendedHands

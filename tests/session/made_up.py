@@ -12,7 +12,8 @@ from bench.clock import RehearsalClock
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.measure.stage import Stage
 from bench.procedure.model.targets import Target, judge
-from bench.procedure.state.events import Acted, Answered, Done, Event, Noted, SignedOff, Started, Ticked, Turned
+from bench.procedure.state.event_kinds import Event
+from bench.procedure.state.events import Acted, Answered, Done, Noted, SignedOff, Started, Ticked, Turned
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import JobFacts
 from bench.session.record.steps import StepCaution, StepFacts

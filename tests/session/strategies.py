@@ -12,7 +12,8 @@ from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import Channel, NoReading, Reading
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, VerdictWord
-from bench.procedure.state.events import KINDS, Done, Event
+from bench.procedure.state.event_kinds import KINDS, Event
+from bench.procedure.state.events import Done
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import JobFacts, TrimmerTurns
 from bench.session.record.steps import StepCaution, StepFacts

@@ -11,7 +11,8 @@ from bench.open_run import Opened, Wanted, open_run
 from bench.procedure.kinds.activity import SAVE_AGAIN_S
 from bench.procedure.run.commands import Note
 from bench.procedure.run.desk import Desk
-from bench.procedure.state.events import Noted, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Noted
 from bench.procedure.state.snapshot import Snapshot
 from bench.session.record.reader import read_session
 from tests.procedure.small_bench import CLEAN, ENTRY, HEAD, make_bench

@@ -6,7 +6,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from bench.procedure.state.events import Debriefed, Done, Event, Noted, Resumed, Started, Turned
+from bench.procedure.state.event_kinds import Event
+from bench.procedure.state.events import Debriefed, Done, Noted, Resumed, Started, Turned
 from bench.session.report.debrief_text import debrief_lines
 from bench.training.debrief import debrief
 from bench.training.truth import FaultTruth, TrimmerTruth, Truth

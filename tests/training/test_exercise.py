@@ -11,7 +11,8 @@ from bench.open_run import Opened, Wanted, open_run, resume_run
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.run.commands import Leave
-from bench.procedure.state.events import Debriefed, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Debriefed
 from bench.session.record.reader import read_session
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.report import write_report

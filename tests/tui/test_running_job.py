@@ -14,7 +14,8 @@ from bench.crash import crash_file
 from bench.open_run import Wanted
 from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
 from bench.procedure.run import commands as say
-from bench.procedure.state.events import Answered, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Answered
 from bench.procedure.state.snapshot import Snapshot
 from bench.session.record.reader import read_session
 from bench.training.hands import UnattendedHands

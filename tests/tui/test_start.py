@@ -14,7 +14,8 @@ from pathlib import Path
 import pytest
 
 from bench.problem import Problem
-from bench.procedure.state.events import Answered, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Answered
 from bench.session.record.lock import held
 from bench.session.record.reader import read_session
 from bench.tui.start import start

@@ -15,7 +15,8 @@ from bench.problem import Problem
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Adjust, Measuring, StepBase
 from bench.procedure.state.dependencies import to_check_again
-from bench.procedure.state.events import Acted, CurveTaken, Event, Turned, TurnedBack, of_kind
+from bench.procedure.state.event_kinds import Event, of_kind
+from bench.procedure.state.events import Acted, CurveTaken, Turned, TurnedBack
 from bench.procedure.state.journal import Journal, ReadingRecord
 from bench.procedure.state.progress import Way
 from bench.procedure.state.recent_sound import LONGEST_S, RecentSound

@@ -15,7 +15,8 @@ from bench.audio.port import LOADS
 from bench.problem import Problem
 from bench.procedure.kinds.activity import Situation
 from bench.procedure.model.steps import Adjust, Measure, Measuring, Reference, StepBase, records
-from bench.procedure.state.events import Acted, Overridden, Switched, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Acted, Overridden, Switched
 from bench.procedure.state.snapshot import Prompt
 
 SWAP = "Reference tape out and put away, work tape in. Confirm before anything records."

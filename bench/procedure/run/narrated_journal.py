@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from bench.procedure.state.event_kinds import KIND_OF, Event
 from bench.procedure.state.event_words import Titles, said
-from bench.procedure.state.events import KIND_OF, Event
 from bench.procedure.state.journal import Journal, ReadingRecord, Sound
 from bench.words.readings import judged_text, what
 

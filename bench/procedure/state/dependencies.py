@@ -10,7 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 
 from bench.procedure.model.steps import WHAT, Adjust, Measure, Measuring, RecordReplay, Reference, StepBase, What
-from bench.procedure.state.events import CheckedAgain, Disturbed, Event
+from bench.procedure.state.event_kinds import Event
+from bench.procedure.state.events import CheckedAgain, Disturbed
 from bench.procedure.state.journal import ReadingRecord
 
 DISTURBS: Mapping[What, tuple[What, ...]] = {

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.events import (
     Accepted,
     Acted,
@@ -15,7 +16,6 @@ from bench.procedure.state.events import (
     Decided,
     Disturbed,
     Done,
-    Event,
     HeadDelayMeasured,
     Held,
     InputProcessed,

@@ -5,10 +5,9 @@ How an event is said stands in `event_words`, how it is stored in `bench.session
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Literal, TypeVar
+from typing import Literal
 
 from bench.measure.reading import Channel
 
@@ -396,90 +395,3 @@ class Debriefed(Happened):
     wrongly_named: tuple[str, ...] = ()
     turns: int = 0
     minutes: float = 0.0
-
-
-Event = (
-    NotApplicable
-    | Started
-    | Resumed
-    | Repeated
-    | Skipped
-    | WentBack
-    | WentAgain
-    | Decided
-    | Acted
-    | Switched
-    | Turned
-    | TurnedBack
-    | LotLoaded
-    | Waited
-    | Ticked
-    | Disturbed
-    | CheckedAgain
-    | CurveTaken
-    | Learnt
-    | HeadDelayMeasured
-    | RoundsRecorded
-    | InputProcessed
-    | InterfaceSheetWritten
-    | Answered
-    | Accepted
-    | StoppedListening
-    | Overridden
-    | Noted
-    | SignedOff
-    | SoundLost
-    | SoundBack
-    | Held
-    | Released
-    | Done
-    | Debriefed
-)
-
-KINDS: dict[str, type[Event]] = {
-    "left-out": NotApplicable,
-    "start": Started,
-    "resume": Resumed,
-    "repeat": Repeated,
-    "skip": Skipped,
-    "back": WentBack,
-    "again": WentAgain,
-    "decision": Decided,
-    "act": Acted,
-    "switch": Switched,
-    "turns": Turned,
-    "turned-back": TurnedBack,
-    "lot": LotLoaded,
-    "wait": Waited,
-    "tick": Ticked,
-    "to-check": Disturbed,
-    "checked": CheckedAgain,
-    "curve": CurveTaken,
-    "learnt": Learnt,
-    "head-delay": HeadDelayMeasured,
-    "rounds": RoundsRecorded,
-    "input-processed": InputProcessed,
-    "interface-sheet": InterfaceSheetWritten,
-    "answer": Answered,
-    "accept": Accepted,
-    "stopped-listening": StoppedListening,
-    "override": Overridden,
-    "note": Noted,
-    "sign-off": SignedOff,
-    "sound-lost": SoundLost,
-    "sound-back": SoundBack,
-    "hold": Held,
-    "release": Released,
-    "done": Done,
-    "debrief": Debriefed,
-}
-"""The name of each kind, as a session's file has it."""
-
-KIND_OF: dict[type[Event], str] = {kind: name for name, kind in KINDS.items()}
-
-E = TypeVar("E", bound=Happened)
-
-
-def of_kind(events: Iterable[Event], kind: type[E]) -> Iterator[E]:
-    """The events of one kind, in their order."""
-    return (event for event in events if isinstance(event, kind))

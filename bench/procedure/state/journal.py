@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from bench.measure.reading import Reading, Result
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, off_target
-from bench.procedure.state.events import Event
+from bench.procedure.state.event_kinds import Event
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Decision, Measuring, StepBase
-from bench.procedure.state.events import Decided, Event, Moved, WentAgain, of_kind
+from bench.procedure.state.event_kinds import Event, of_kind
+from bench.procedure.state.events import Decided, Moved, WentAgain
 from bench.procedure.state.journal import Journal
 
 

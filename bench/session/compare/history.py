@@ -11,8 +11,9 @@ from bench.measure.reading import Bound
 from bench.measure.stage import Stage
 from bench.measure.verdict import VerdictWord
 from bench.problem import Problem
+from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.event_words import outcome_words
-from bench.procedure.state.events import Turned, of_kind
+from bench.procedure.state.events import Turned
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.drift import Drift, Step, drift, reaches
 from bench.session.compare.machines import INTERVAL_MONTHS, months_after

@@ -211,8 +211,9 @@ def _outcome(table: object) -> str:
     """In a sentence; schemas before the third have the sentence itself."""
     if not isinstance(table, dict):
         return str(table or "")
-    not_in, not_measured, again = (tuple(table.get(key, ())) for key in ("not_in", "not_measured", "to_check_again"))
-    return outcome_words(Done(table.get("judges", True), table.get("judged", 0), not_in, not_measured, again))
+    named = (table.get(key) for key in ("not_in", "not_measured", "to_check_again"))
+    steps = (tuple(map(str, names)) if isinstance(names, list) else () for names in named)
+    return outcome_words(Done(table.get("judges") is not False, table.get("judged", 0), *steps))
 
 
 def _sheet(inputs: object) -> str:

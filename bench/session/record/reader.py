@@ -15,7 +15,7 @@ from pydantic import TypeAdapter, ValidationError
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import NoReading, Reading, Result
 from bench.problem import Problem
-from bench.procedure.state.events import KINDS, Event
+from bench.procedure.state.event_kinds import KINDS, Event
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.migrate import migrate
 from bench.session.record.paths import FILE_NAME

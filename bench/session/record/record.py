@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from bench.measure.reading import NoReading
-from bench.procedure.state.events import KIND_OF, Done, Event, of_kind
+from bench.procedure.state.event_kinds import KIND_OF, Event, of_kind
+from bench.procedure.state.events import Done
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.steps import StepFacts
 from bench.session.record.toml_table import lines, section, table_of

@@ -16,7 +16,7 @@ from bench import __version__
 from bench.clock import Clock
 from bench.problem import Problem
 from bench.procedure.model.job import UsedFile
-from bench.procedure.state.events import Event
+from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.journal import ReadingRecord, Sound
 from bench.session.record.atomic import save_file, sweep_parts, sync_folder
 from bench.session.record.evidence import flac

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from bench.procedure.state.events import Debriefed, Event, FaultOutcome, TrimmerOutcome, of_kind
+from bench.procedure.state.event_kinds import Event, of_kind
+from bench.procedure.state.events import Debriefed, FaultOutcome, TrimmerOutcome
 from bench.words.figures import number
 
 AGAIN: tuple[tuple[str, str], ...] = (

@@ -9,13 +9,13 @@ from itertools import pairwise
 from pathlib import Path
 
 from bench.measure.catalogue import QUANTITIES
+from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.event_words import said
 from bench.procedure.state.events import (
     Accepted,
     Answered,
     Decided,
     Done,
-    Event,
     HeadDelayMeasured,
     InputProcessed,
     InterfaceSheetWritten,
@@ -33,7 +33,6 @@ from bench.procedure.state.events import (
     Turned,
     TurnedBack,
     WentAgain,
-    of_kind,
 )
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts

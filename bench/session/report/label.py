@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from bench.measure.reading import Reading
-from bench.procedure.state.events import SignedOff, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import SignedOff
 from bench.procedure.state.outcome import last_attempts
 from bench.session.compare.history import of_sessions
 from bench.session.compare.machines import INTERVAL_MONTHS

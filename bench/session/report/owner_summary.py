@@ -8,7 +8,8 @@ from bench.measure.quantities.mistracking import errors_of
 from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.problem import Problem
-from bench.procedure.state.events import Answered, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Answered
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord

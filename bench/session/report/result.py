@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from bench.measure.verdict import VerdictWord
 from bench.procedure.state.dependencies import to_check_again
-from bench.procedure.state.events import Skipped, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Skipped
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.progress import not_needed
 from bench.session.record.record import SessionRecord

@@ -15,8 +15,9 @@ from bench.measure.reading import Reading
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
 from bench.procedure.state.dependencies import set_by
+from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.event_words import curve_label
-from bench.procedure.state.events import CurveTaken, Event, of_kind
+from bench.procedure.state.events import CurveTaken
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.plots import CORRIDOR, EDGE, INK, MUTED, RULE, STYLES, as_svg
 from bench.session.report.tables import STAGE_ORDER

@@ -35,7 +35,8 @@ from bench.procedure.run import commands as say
 from bench.procedure.run.desk import REOPEN_EVERY_S, Desk
 from bench.procedure.run.narrated_journal import ToldJournal as NarratedJournal
 from bench.procedure.run.runner import Runner
-from bench.procedure.state.events import Answered, Noted, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Answered, Noted
 from bench.procedure.state.snapshot import Outcome
 from bench.session.record import store
 from bench.session.record.atomic import save_file

@@ -9,7 +9,8 @@ import pytest
 from bench.audio.port import hands_of
 from bench.open_run import Opened
 from bench.procedure.run import commands as say
-from bench.procedure.state.events import Turned, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Turned
 from tests.procedure.flow_bench import (
     CLEAN,
     LEVEL,

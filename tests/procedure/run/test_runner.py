@@ -11,7 +11,8 @@ import pytest
 from bench.clock import RehearsalClock
 from bench.open_run import Opened, Wanted, open_run
 from bench.procedure.run import commands as say
-from bench.procedure.state.events import Acted, Overridden, Repeated, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Acted, Overridden, Repeated
 from bench.procedure.state.snapshot import Snapshot
 from bench.training.hands import UnattendedHands
 from bench.workspace import Workspace, shipped_procedures

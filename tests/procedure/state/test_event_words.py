@@ -5,14 +5,13 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 
+from bench.procedure.state.event_kinds import KINDS, Event
 from bench.procedure.state.event_words import said
 from bench.procedure.state.events import (
-    KINDS,
     Answered,
     CurveTaken,
     Decided,
     Done,
-    Event,
     Limits,
     Released,
     RoundsRecorded,

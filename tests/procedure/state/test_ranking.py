@@ -14,7 +14,8 @@ from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
 from bench.open_run import Opened, Wanted, open_run, resume_run
-from bench.procedure.state.events import LotLoaded, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import LotLoaded
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import BY, By, Ranked, ranking, ranking_lines
 from bench.session.record.reader import read_session

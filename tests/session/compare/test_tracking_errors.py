@@ -101,15 +101,13 @@ def test_what_was_read_with_noise_reduction_in_is_no_error_of_the_machine(sessio
 
 
 def test_a_clock_that_is_set_back_hides_no_reading(session: SessionRecord) -> None:
-    """Noise reduction was in, then out; what was read after that has an earlier time of day."""
-    switched = (
-        Switched("noise-reduction", "on", step="tracking", time=START),
-        Switched("noise-reduction", "off", step="out", time=START - timedelta(hours=1)),
-    )
+    """What was read with noise reduction out has a later time of day than the switching in after it."""
+    late = START + timedelta(hours=2)
     readings = (
-        made("record_replay_level", -9.0, 400.0, -40.0, step="tracking", noise_reduction="on", time=START),
-        made("record_replay_level", -1.5, 400.0, -20.0, step="out", time=START + timedelta(minutes=1)),
-        made("response", -2.0, 10000.0, -20.0, step="out", time=START - timedelta(hours=2)),
+        made("record_replay_level", -1.5, 400.0, -20.0, time=late),
+        made("response", -2.0, 10000.0, -20.0, time=late),
+        made("record_replay_level", -9.0, 400.0, -40.0, step="tracking", noise_reduction="on"),
     )
+    switched = (Switched("noise-reduction", "on", step="tracking", time=START),)
     found = measured_errors(replace(session, events=switched, readings=readings)).channels["left"]
     assert (found.level_db, found.treble) == (-1.5, ((10000.0, -2.0),))

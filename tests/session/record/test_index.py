@@ -15,7 +15,7 @@ import pytest
 from bench.session.compare.machines import months_after, roll
 from bench.session.record import index
 from bench.session.record.index import INDEX_NAME, SETTLED_NS, entries, of_machine
-from tests.session.record.test_migrate import OLD
+from tests.session.record.test_migrate import FROZEN
 from tests.session.years import visit
 
 
@@ -118,14 +118,31 @@ def test_damaged_and_strange_folders_are_listed_with_their_problem(tmp_path: Pat
     assert roll([damaged, other]) == []
 
 
-def test_a_session_of_the_first_schema_is_listed(tmp_path: Path) -> None:
+BAD = "Not in: Record-to-replay as left. Not measured: Hum. To be checked again: record response."
+
+
+@pytest.mark.parametrize(
+    ("schema", "outcome", "plays", "deck"),
+    [
+        (1, "All 1 judged readings are in.", 2, "two-head deck"),
+        *((n, BAD, 1, "three-head cassette deck") for n in (2, 3)),
+    ],
+)
+def test_a_session_of_every_schema_is_listed(tmp_path: Path, schema: int, outcome: str, plays: int, deck: str) -> None:
     folder = tmp_path / "sessions" / "2025-05-03-1012-deck"
     folder.mkdir(parents=True)
-    shutil.copy(OLD, folder / "session.toml")
+    shutil.copy(FROZEN / f"schema-{schema}" / "session.toml", folder)
     (entry,) = entries(tmp_path / "sessions")
-    assert entry.outcome == "All 1 judged readings are in."
-    assert entry.reference_plays == 2
-    assert entry.machine == "Lanternhill two-head deck, practice machine 1"
+    assert (entry.outcome, entry.reference_plays, entry.done) == (outcome, plays, True)
+    assert entry.machine == f"Lanternhill {deck}, practice machine 1"
+
+
+def test_strange_things_in_an_outcome_are_no_reason_to_fail(tmp_path: Path) -> None:
+    folder = visit(tmp_path, 0, None, -12.0)
+    text = (folder / "session.toml").read_text(encoding="utf-8")
+    strange = text.replace("judged = 1\n", 'judged = "one"\nnot_in = 3\nnot_measured = [1, "Hum"]\n', 1)
+    (folder / "session.toml").write_text(strange, encoding="utf-8")
+    assert entries(tmp_path / "sessions")[0].outcome == "Not measured: 1, Hum."
 
 
 def test_a_machine_is_found_by_name_sheet_or_part(tmp_path: Path) -> None:

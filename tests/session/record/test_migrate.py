@@ -12,14 +12,12 @@ from typing import Any
 
 import pytest
 
+from bench.procedure.state.event_kinds import KIND_OF, KINDS, Event
 from bench.procedure.state.events import (
-    KIND_OF,
-    KINDS,
     Accepted,
     Answered,
     Decided,
     Done,
-    Event,
     Limits,
     Noted,
     Skipped,
@@ -125,13 +123,14 @@ def test_a_sentence_becomes_its_facts(tmp_path: Path, kind: str, text: str, valu
 
 
 def test_readings_from_before_they_said_so_are_told_how_noise_reduction_stood() -> None:
-    """The switch was set at the second step and put back at the fourth, by a clock that was wrong."""
+    """Set at the second step, put back at the fourth by a clock that was wrong, and then back to the second."""
     late, early = "2026-05-03T12:00:00Z", "2026-05-03T09:00:00Z"
     table = tomllib.loads(
         "steps_done = ['a', 'b', 'c', 'd']\n"
         + "".join(f"[[readings]]\nstep = '{step}'\n" for step in "abcd")
         + f"[[events]]\nkind = 'switch'\nstep = 'b'\ntext = 'noise-reduction: on'\ntime = {late}\n"
         + f"[[events]]\nkind = 'switch'\nstep = 'd'\ntext = 'noise-reduction: off'\ntime = {early}\n"
+        + f"[[events]]\nkind = 'switch'\nstep = 'b'\ntext = 'noise-reduction: on'\ntime = {early}\n"
     )
     stood = [row.get("noise_reduction", "off") for row in migrate(table, 2, FROZEN)["readings"]]
     assert stood == ["off", "on", "on", "off"]

@@ -7,7 +7,7 @@ import tomllib
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.procedure.state.events import Event
+from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import event_text, finite, reading_text
 from bench.session.record.salvage import salvage

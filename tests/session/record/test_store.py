@@ -25,7 +25,8 @@ from bench.clock import RehearsalClock
 from bench.measure.reading import NoReading, Reading
 from bench.problem import Problem
 from bench.procedure.model.job import UsedFile
-from bench.procedure.state.events import Done, Event, Noted
+from bench.procedure.state.event_kinds import Event
+from bench.procedure.state.events import Done, Noted
 from bench.procedure.state.journal import Journal, ReadingRecord, Sound
 from bench.session.record.atomic import PART
 from bench.session.record.lock import LOCK_NAME

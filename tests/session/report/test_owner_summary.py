@@ -17,7 +17,10 @@ from bench.tape.mistracking_map import ReplayErrors, mistracking_map
 from tests.session.made_up import START, whole
 from tests.session.years import visit
 
-STEPS = (StepFacts("book/story", "What does the owner say?", "entry", complaint=True),)
+STEPS = (
+    StepFacts("book/noise-reduction", "Which noise reduction does the owner use?", "entry"),
+    StepFacts("book/story", "What does the owner say?", "entry", complaint=True),
+)
 
 
 def session_with(tmp_path: Path, said: str | None, **stages: tuple[float, float]) -> SessionRecord:

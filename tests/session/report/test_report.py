@@ -15,13 +15,13 @@ import pytest
 
 from bench.measure.reading import Channel, NoReading
 from bench.problem import Problem
+from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import (
     Accepted,
     Answered,
     Debriefed,
     Decided,
     Disturbed,
-    Event,
     FaultOutcome,
     InterfaceSheetWritten,
     NotApplicable,
@@ -33,7 +33,6 @@ from bench.procedure.state.events import (
     SoundLost,
     Ticked,
     Turned,
-    of_kind,
 )
 from bench.session.record.reader import read_session
 from bench.session.record.steps import StepCaution

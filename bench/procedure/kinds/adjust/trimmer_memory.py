@@ -5,7 +5,8 @@ from __future__ import annotations
 from bench.procedure.kinds.activity import Situation
 from bench.procedure.kinds.adjust.trimmer_response import Answering
 from bench.procedure.model.steps import Adjust
-from bench.procedure.state.events import Learnt, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Learnt
 
 
 def recalled(situation: Situation, trimmer: str, quantity: str, hz: float) -> Answering:

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from bench.measure.reading import NoReading, Reading
-from bench.procedure.state.events import HeadDelayMeasured, of_kind
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import HeadDelayMeasured
 from bench.workspace import shipped_procedures
 from tests.procedure.record_bench import HEAD, Ran, run, step
 

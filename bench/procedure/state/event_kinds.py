@@ -1,0 +1,131 @@
+"""All kinds of events as one type, and the name that each has in a session's file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import TypeVar
+
+from bench.procedure.state.events import (
+    Accepted,
+    Acted,
+    Answered,
+    CheckedAgain,
+    CurveTaken,
+    Debriefed,
+    Decided,
+    Disturbed,
+    Done,
+    Happened,
+    HeadDelayMeasured,
+    Held,
+    InputProcessed,
+    InterfaceSheetWritten,
+    Learnt,
+    LotLoaded,
+    NotApplicable,
+    Noted,
+    Overridden,
+    Released,
+    Repeated,
+    Resumed,
+    RoundsRecorded,
+    SignedOff,
+    Skipped,
+    SoundBack,
+    SoundLost,
+    Started,
+    StoppedListening,
+    Switched,
+    Ticked,
+    Turned,
+    TurnedBack,
+    Waited,
+    WentAgain,
+    WentBack,
+)
+
+Event = (
+    NotApplicable
+    | Started
+    | Resumed
+    | Repeated
+    | Skipped
+    | WentBack
+    | WentAgain
+    | Decided
+    | Acted
+    | Switched
+    | Turned
+    | TurnedBack
+    | LotLoaded
+    | Waited
+    | Ticked
+    | Disturbed
+    | CheckedAgain
+    | CurveTaken
+    | Learnt
+    | HeadDelayMeasured
+    | RoundsRecorded
+    | InputProcessed
+    | InterfaceSheetWritten
+    | Answered
+    | Accepted
+    | StoppedListening
+    | Overridden
+    | Noted
+    | SignedOff
+    | SoundLost
+    | SoundBack
+    | Held
+    | Released
+    | Done
+    | Debriefed
+)
+
+KINDS: dict[str, type[Event]] = {
+    "left-out": NotApplicable,
+    "start": Started,
+    "resume": Resumed,
+    "repeat": Repeated,
+    "skip": Skipped,
+    "back": WentBack,
+    "again": WentAgain,
+    "decision": Decided,
+    "act": Acted,
+    "switch": Switched,
+    "turns": Turned,
+    "turned-back": TurnedBack,
+    "lot": LotLoaded,
+    "wait": Waited,
+    "tick": Ticked,
+    "to-check": Disturbed,
+    "checked": CheckedAgain,
+    "curve": CurveTaken,
+    "learnt": Learnt,
+    "head-delay": HeadDelayMeasured,
+    "rounds": RoundsRecorded,
+    "input-processed": InputProcessed,
+    "interface-sheet": InterfaceSheetWritten,
+    "answer": Answered,
+    "accept": Accepted,
+    "stopped-listening": StoppedListening,
+    "override": Overridden,
+    "note": Noted,
+    "sign-off": SignedOff,
+    "sound-lost": SoundLost,
+    "sound-back": SoundBack,
+    "hold": Held,
+    "release": Released,
+    "done": Done,
+    "debrief": Debriefed,
+}
+"""The name of each kind, as a session's file has it."""
+
+KIND_OF: dict[type[Event], str] = {kind: name for name, kind in KINDS.items()}
+
+E = TypeVar("E", bound=Happened)
+
+
+def of_kind(events: Iterable[Event], kind: type[E]) -> Iterator[E]:
+    """The events of one kind, in their order."""
+    return (event for event in events if isinstance(event, kind))
