@@ -48,7 +48,7 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def inject(monkeypatch: pytest.MonkeyPatch, kind: type[Activity], method: str) -> threading.Event:
+def inject(monkeypatch: pytest.MonkeyPatch, kind: type[Activity[Any]], method: str) -> threading.Event:
     """Let a method fail; set once it has."""
     failed = threading.Event()
 

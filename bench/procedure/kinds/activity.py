@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
 from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
@@ -266,19 +266,21 @@ class Situation:
             self.note(step.id, TurnedBack(name, -degrees))
 
 
-class Activity(ABC):
+StepT = TypeVar("StepT", bound=StepBase)
+
+
+class Activity(ABC, Generic[StepT]):
     """What happens at a step. It hears blocks, obeys the person and says when it is over."""
 
-    def __init__(self, step: StepBase, situation: Situation) -> None:
+    def __init__(self, step: StepT, situation: Situation) -> None:
         self.step = step
         self.situation = situation
         self.finished = False
         self.wants_sound = False
         """Whether blocks should be read for it now."""
 
-    @abstractmethod
     def begin(self) -> None:
-        """The step starts."""
+        """The step starts. Where something is to be sent, nothing sounds before the person says so."""
 
     @abstractmethod
     def view(self) -> View:
@@ -314,6 +316,10 @@ class Activity(ABC):
         """Go on although something is not in."""
         raise Problem("there is nothing to accept here")
 
+    def then(self) -> Activity[StepT] | None:
+        """What carries the step on once this is finished; None when the step is over."""
+        return None
+
     def end(self) -> None:
         """The step is left, whatever the reason: sound stops."""
         self.situation.silence()
@@ -321,7 +327,7 @@ class Activity(ABC):
             self.situation.transport("stop")
 
 
-def settle(activity: Activity, taken: tuple[Taken, ...]) -> Prompt | None:
+def settle(activity: Activity[Any], taken: tuple[Taken, ...]) -> Prompt | None:
     """What is left to ask when all of a step's readings are taken; None when it may go on by itself."""
     if activity.step.stage != "left" or activity.situation.way.rounds_left(activity.step):
         return None

@@ -8,10 +8,12 @@ from bench.problem import Problem
 from bench.procedure.model import steps
 
 if TYPE_CHECKING:
+    from typing import Any
+
     from bench.procedure.kinds.activity import Activity, Situation
 
 
-def activity_for(step: steps.StepBase, situation: Situation) -> Activity:
+def activity_for(step: steps.StepBase, situation: Situation) -> Activity[Any]:
     """The activity of a step. Raises `Problem` for a kind that the runner never meets (`follow` is expanded)."""
     if isinstance(step, steps.ByHand):
         from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
@@ -48,15 +50,15 @@ def activity_for(step: steps.StepBase, situation: Situation) -> Activity:
     raise Problem(f"step {step.id}: this kind of step cannot be run")
 
 
-def _adjusting(step: steps.Adjust, situation: Situation) -> Activity:
+def _adjusting(step: steps.Adjust, situation: Situation) -> Activity[Any]:
     """Live, by rounds or by a ladder: as the step says, else live where the machine replays while it records."""
     via = step.via
     if via is None:
         via = "rounds" if step.sends and situation.job.machine.heads == 2 else "live"
     if via == "live":
-        from bench.procedure.kinds.adjust.live import AdjustActivity
+        from bench.procedure.kinds.adjust.live import LiveAdjustActivity
 
-        return AdjustActivity(step, situation)
+        return LiveAdjustActivity(step, situation)
     if via == "ladder" or step.quantity == "overbias":  # a peak is found by positions on both sides of it
         from bench.procedure.kinds.adjust.ladder import LadderActivity
 
@@ -66,20 +68,20 @@ def _adjusting(step: steps.Adjust, situation: Situation) -> Activity:
     return RoundsActivity(step, situation)
 
 
-def _measuring(step: steps.Measure, situation: Situation) -> Activity:
+def _measuring(step: steps.Measure, situation: Situation) -> Activity[Any]:
     """One stretch of sound; or what is erased, worked out, or read twice for its quantity."""
     if step.quantity == "mistracking":
-        from bench.procedure.kinds.measure.mistracking import ComputedActivity
+        from bench.procedure.kinds.measure.mistracking import MistrackingActivity
 
-        return ComputedActivity(step, situation)
+        return MistrackingActivity(step, situation)
     if step.quantity in steps.CIRCUIT:
-        from bench.procedure.kinds.measure.encoder_decoder import CircuitActivity
+        from bench.procedure.kinds.measure.encoder_decoder import EncoderDecoderActivity
 
-        return CircuitActivity(step, situation)
+        return EncoderDecoderActivity(step, situation)
     if step.erases:
-        from bench.procedure.kinds.measure.erasure import ErasingActivity
+        from bench.procedure.kinds.measure.erasure import ErasureActivity
 
-        return ErasingActivity(step, situation)
-    from bench.procedure.kinds.measure.measure import MeasureActivity
+        return ErasureActivity(step, situation)
+    from bench.procedure.kinds.measure.measure import MeterActivity, RecordedMeterActivity
 
-    return MeasureActivity(step, situation)
+    return RecordedMeterActivity(step, situation) if steps.records(step) else MeterActivity(step, situation)

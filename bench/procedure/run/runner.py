@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 from bench.audio.port import Block, Port
 from bench.clock import Clock
@@ -43,7 +44,7 @@ class Runner:
         self._as_found = AsFound(journal)
         self.at = 0
         """The index of the step at hand; beyond the last when all are over."""
-        self._activity: Activity | None = None
+        self._activity: Activity[Any] | None = None
         self._question: Prompt | None = None
         self._accepted = False
         self._held_at: float | None = None
@@ -108,9 +109,14 @@ class Runner:
             self._activity = None
 
     def _after(self) -> None:
-        """Go on by itself while the step at hand is over."""
+        """Go on automatically while what was to be done is done."""
         while self._activity is not None and self._activity.finished:
-            self._leave_step()
+            following = self._activity.then()
+            if following is None:
+                self._leave_step()
+            else:
+                self._activity = following
+                following.begin()
 
     def _leave_step(self, *, skipped: bool = False) -> None:
         step, activity = self._step, self._activity
@@ -280,7 +286,7 @@ class Runner:
                 self._accepted = isinstance(command, say.Accept)
 
     @staticmethod
-    def _tell_activity(activity: Activity, command: say.Command) -> None:
+    def _tell_activity(activity: Activity[Any], command: say.Command) -> None:
         match command:
             case say.GoOn():
                 activity.go_on()

@@ -18,7 +18,7 @@ from bench.open_run import Opened, Wanted, open_run, resume_run
 from bench.problem import Problem
 from bench.procedure.kinds.activity import Activity
 from bench.procedure.kinds.adjust.ladder import LadderActivity
-from bench.procedure.kinds.adjust.live import AdjustActivity
+from bench.procedure.kinds.adjust.live import LiveAdjustActivity
 from bench.procedure.kinds.adjust.rounds import RoundsActivity
 from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
 from bench.procedure.kinds.by_hand.decision import DecisionActivity
@@ -26,11 +26,11 @@ from bench.procedure.kinds.by_hand.entry import AskingActivity
 from bench.procedure.kinds.by_hand.question import QuestionActivity
 from bench.procedure.kinds.listen.record_replay import RecordReplayActivity
 from bench.procedure.kinds.listen.reference import ReferenceActivity
-from bench.procedure.kinds.measure.encoder_decoder import CircuitActivity
-from bench.procedure.kinds.measure.erasure import ErasingActivity
+from bench.procedure.kinds.measure.encoder_decoder import EncoderDecoderActivity
+from bench.procedure.kinds.measure.erasure import ErasureActivity
 from bench.procedure.kinds.measure.interface_loop import InterfaceActivity
-from bench.procedure.kinds.measure.measure import MeasureActivity
-from bench.procedure.kinds.measure.mistracking import ComputedActivity
+from bench.procedure.kinds.measure.measure import MeterActivity, RecordedMeterActivity
+from bench.procedure.kinds.measure.mistracking import MistrackingActivity
 from bench.procedure.run import commands as say
 from bench.procedure.run.desk import REOPEN_EVERY_S, Desk
 from bench.procedure.run.narrated_journal import ToldJournal as NarratedJournal
@@ -46,6 +46,7 @@ from bench.workspace import Workspace, shipped_procedures
 from tests.procedure.flow_bench import CLEAN, HEAD, words
 from tests.procedure.record_bench import FULL, TWO, adjust, step
 
+NOISE = {"records": '"silence"', "method": '"A-weighted rms"', "target": '"machine.signal_to_noise"'}
 ERASURE = {"sends": FULL, "erases": "true", "target": '"machine.erasure"'}
 CIRCUIT = {"noise_reduction": '"record-only"', "target": '"machine.noise_reduction_circuit"'}
 BIAS = {"frequency": "10000", "reference_frequency": "400"}
@@ -54,7 +55,7 @@ LEVEL = '"machine.replay_level"'
 CHOICES = '[{ say = "on", go_to = "last" }, { say = "stay" }]'
 LOOP = "[{ hz = 1000, dbfs = -6 }, { hz = 100, dbfs = -6 }]"
 
-STEPS: dict[type[Activity], str] = {
+STEPS: dict[type[Activity[Any]], str] = {
     ByHandActivity: step("by-hand", "tested", checklist='["a line"]'),
     AskingActivity: step("entry", "tested", asks='"number"', unit='"g"'),
     DecisionActivity: step("decision", "tested", asks='"Which way?"', choices=CHOICES),
@@ -63,23 +64,24 @@ STEPS: dict[type[Activity], str] = {
     ),
     ReferenceActivity: CLEAN + step("reference", "tested", targets='{ level = "machine.replay_level" }'),
     RecordReplayActivity: step("record-replay", "tested", sends=FULL, reference_hz="400", targets=RECORDED),
-    AdjustActivity: adjust("tested", "response", TWO, "tape.bias", "bias", **BIAS),
+    LiveAdjustActivity: adjust("tested", "response", TWO, "tape.bias", "bias", **BIAS),
     RoundsActivity: adjust("tested", "response", TWO, "tape.bias", "bias", via='"rounds"', **BIAS),
     LadderActivity: adjust("tested", "response", TWO, "tape.bias", "bias", via='"ladder"', **BIAS),
-    MeasureActivity: step("measure", "tested", quantity='"balance"', target=LEVEL),
-    ErasingActivity: step(
+    MeterActivity: step("measure", "tested", quantity='"balance"', target=LEVEL),
+    RecordedMeterActivity: step("measure", "tested", quantity='"signal_to_noise"', **NOISE),
+    ErasureActivity: step(
         "measure", "tested", quantity='"erasure"', sends=FULL, erases="true", target='"machine.erasure"'
     ),
-    CircuitActivity: step("measure", "tested", quantity='"encoding_error"', **CIRCUIT),
-    ComputedActivity: step("measure", "tested", quantity='"mistracking"', target='"machine.mistracking"'),
+    EncoderDecoderActivity: step("measure", "tested", quantity='"encoding_error"', **CIRCUIT),
+    MistrackingActivity: step("measure", "tested", quantity='"mistracking"', target='"machine.mistracking"'),
     InterfaceActivity: step("interface", "tested", finds='"response"', sends=LOOP, limit="1", source='"a test"'),
 }
 """A step that each kind of activity carries out."""
 
-SOUNDLESS = {ByHandActivity, AskingActivity, DecisionActivity, QuestionActivity, ComputedActivity}
+SOUNDLESS = {ByHandActivity, AskingActivity, DecisionActivity, QuestionActivity, MistrackingActivity}
 """What never listens."""
 
-LISTENING = {ReferenceActivity, MeasureActivity}
+LISTENING = {ReferenceActivity, MeterActivity}
 """What listens from its start; others do when the tones are started."""
 
 HEARD = ("hear", "port_ended")
@@ -214,11 +216,11 @@ def come_to_the_step(run: Opened, desk: Desk) -> None:
 
 @pytest.mark.parametrize(("kind", "method"), CASES, ids=[f"{k.__name__}.{m}" for k, m in CASES])
 def test_a_fault_in_any_method_of_any_activity_ends_the_run_in_order(
-    kind: type[Activity], method: str, prepare: Prepare, monkeypatch: pytest.MonkeyPatch
+    kind: type[Activity[Any]], method: str, prepare: Prepare, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     original = getattr(kind, method)
 
-    def fails(self: Activity, *args: Any) -> Any:
+    def fails(self: Activity[Any], *args: Any) -> Any:
         if self.step.id == "tested":
             raise Injected(method)
         return original(self, *args)
@@ -300,7 +302,7 @@ def test_what_a_person_can_put_right_is_said_as_such(prepare: Prepare, monkeypat
 def test_a_job_that_a_fault_stopped_is_resumed_where_it_was_with_its_trimmers_as_turned(
     prepare: Prepare, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    run, _ = prepare(STEPS[AdjustActivity])
+    run, _ = prepare(STEPS[LiveAdjustActivity])
     desk = run.put_on_desk(lambda _: None)
     desk.start()
     come_to_the_step(run, desk)
@@ -309,7 +311,7 @@ def test_a_job_that_a_fault_stopped_is_resumed_where_it_was_with_its_trimmers_as
     desk.post(say.Turn("bias left", 14.0))
     wait_for(lambda: trimmers(desk) != before)
     turned = trimmers(desk)
-    monkeypatch.setattr(AdjustActivity, "tick", raising(Injected("in between")))
+    monkeypatch.setattr(LiveAdjustActivity, "tick", raising(Injected("in between")))
     desk.post(say.Tick(0))
     wait_for(lambda: not desk.alive)
     assert run.end() == ""

@@ -13,14 +13,14 @@ from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
 from bench.procedure.kinds.adjust.guidance import Course, Guide, Trend
 from bench.procedure.kinds.adjust.overbias import Overbias
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
-from bench.procedure.kinds.adjust.readings import AdjustReader, label
-from bench.procedure.kinds.record.passage import MARK_BELOW_DB
+from bench.procedure.kinds.adjust.reader import AdjustReader, ToneReader, label
+from bench.procedure.kinds.record.passage import MARK_BELOW_DB, refuse_file, to_record
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import judge
 from bench.procedure.state.snapshot import Gauge, Prompt
 from bench.signals.source import Source
 from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
-from bench.signals.tones import Gap, ToneSequence
+from bench.signals.tones import Gap, Multitone, ToneSequence
 
 READ_EVERY_S = 0.1
 """How often the gauge is read."""
@@ -35,27 +35,31 @@ SEARCH_S = 6.0
 """That mark is looked for so long."""
 
 
-def _reader(step: Adjust, situation: Situation) -> AdjustReader:
-    return ProgrammeReader(step, situation) if step.programme else AdjustReader(step, situation)
-
-
-class AdjustActivity(Activity):
-    """Watches one or two tones and says how far they are from the target."""
+class LiveAdjustActivity(Activity[Adjust]):
+    """Watches one or two tones, or programme, and says how far the reading is from the target."""
 
     def __init__(self, step: Adjust, situation: Situation) -> None:
+        refuse_file(situation, "be adjusted")
         super().__init__(step, situation)
-        if situation.is_file:
-            raise Problem("a file cannot be adjusted")
         if step.sends and situation.job.machine.heads == 2:
             raise Problem("this machine cannot replay while it records")
-        self._step = step
-        self._reader = _reader(step, situation)
+        self._reader: AdjustReader
+        self._tones: Multitone | None = None
+        """What is sent; None where a tape is played."""
+        self._overbias: dict[Channel, Overbias] = {}
+        if step.programme:
+            self._reader = ProgrammeReader(step, situation)
+        else:
+            self._reader = tones = ToneReader(step, situation)
+            if step.sends:
+                self._tones = tones.tones()
+            if step.quantity == "overbias":
+                self._overbias = {c: Overbias(tones.judged_hz) for c in tones.channels}
         self._frames = 0
         self._next_read = 0
         self._gauges: dict[Channel, Gauge] = {}
         self._courses: dict[Channel, Course] = {}
         self._guides: dict[Channel, Guide] = {}
-        self._overbias: dict[Channel, Overbias] = {}
         self._going = False
         self._mark_frame: int | None = None
         self._mark_sound: list[Samples] = []
@@ -66,21 +70,20 @@ class AdjustActivity(Activity):
 
     def begin(self) -> None:
         """A tape plays at once; tones are sent when the person says so."""
-        if self._step.plays is not None or self._step.programme:
+        if self._tones is None:
             hands = self.situation.hands
             if hands is not None:
-                hands.rewind(self._step.plays)
+                hands.rewind(self.step.plays)
             self.situation.transport("play")
             self._listen()
 
-    def _start_sending(self) -> None:
+    def _start_sending(self, tones: Multitone) -> None:
         """A mark first, by which the way from head to head is found, then the tones without an end."""
         self.situation.transport("record")
         hands = self.situation.hands
         if hands is not None:
             hands.switch("monitor", "tape")
         rate = self.situation.port.status.sample_rate
-        tones = self._reader.tones()
         mark = StartMark(rate, max(-60.0, self.situation.job.machine.reference.send_dbfs - MARK_BELOW_DB))
         parts: list[Gap | Source] = [Gap(START_S), mark, tones]
         begins = self.situation.send(ToneSequence(parts, rate))
@@ -138,7 +141,7 @@ class AdjustActivity(Activity):
         return HOLD_S + max(0.0, self._head_delay or 0.0)
 
     def _gauge(self, reading: Result, offset: float, now: float) -> Gauge:
-        reading = replace(reading, frequency_hz=self._reader.judged_hz or None)
+        reading = replace(reading, frequency_hz=self._reader.judged_hz)
         channel = reading.channel
         course = self._courses.setdefault(channel, Course())
         trend: Trend = ""
@@ -146,8 +149,8 @@ class AdjustActivity(Activity):
             course.add(now, reading.value)
             trend = course.trend(now, 0.1 * self._reader.tolerance)
         turn, said = None, ""
-        if self._step.quantity == "overbias":
-            over = self._overbias.setdefault(channel, Overbias(self._reader.judged_hz))
+        over = self._overbias.get(channel)
+        if over is not None:
             treble = self._reader.treble(channel)
             level = reading
             if isinstance(level, Reading) and trend == "steady" and treble is not None and self._rested(channel, now):
@@ -163,7 +166,7 @@ class AdjustActivity(Activity):
         guide = self._guides.setdefault(channel, Guide())
         return Gauge(
             channel=channel,
-            label=label(self._step.quantity, channel),
+            label=label(self.step.quantity, channel),
             reading=reading,
             verdict=verdict,
             trend=trend,
@@ -199,8 +202,8 @@ class AdjustActivity(Activity):
 
     def go_on(self) -> None:
         """Start the tones; then accept, when all is in and has held."""
-        if not self._going:
-            self._start_sending()
+        if not self._going and self._tones is not None:
+            self._start_sending(self._tones)
             return
         if not self._gauges:
             raise Problem("nothing was read yet; wait for the tone")
@@ -223,15 +226,13 @@ class AdjustActivity(Activity):
 
     def view(self) -> View:
         """Gauges, trimmers and what the one key does now."""
-        prompt = Prompt(
-            "go-on", "Work tape in and recording, monitor on tape, loudspeakers down: start the tones", sounds=True
-        )
+        prompt = Prompt("go-on", f"{to_record(self.situation)}: start the tones", sounds=True)
         if self._going:
             accept = bool(self._gauges) and all(g.held_s >= self._hold_s for g in self._gauges.values())
             text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
             if accept and any(_near_its_limit(g) for g in self._gauges.values()):
                 text = "In, but near its limit: turn further, or accept it"
-            if self._step.programme and not accept:
+            if self.step.programme and not accept:
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
             elif self._head_delay is not None and not accept:
                 text += f"; wait {self._head_delay:.2f} s after a turn, the way from head to head"

@@ -1,12 +1,12 @@
-"""Azimuth by ear's own material: what an adjustment reads while the owner's tape plays, with no tone on it."""
+"""Azimuth set by the owner's own tape: the delay between the channels is read from programme, with no tone on it."""
 
 from __future__ import annotations
 
 from bench.audio.port import Samples
 from bench.measure.quantities.programme_azimuth import ProgrammeMeter
-from bench.measure.reading import Channel, Result
+from bench.measure.reading import Result
 from bench.procedure.kinds.activity import Situation
-from bench.procedure.kinds.adjust.readings import AdjustReader
+from bench.procedure.kinds.adjust.reader import AdjustReader
 from bench.procedure.model.steps import Adjust
 
 WINDOW_S = 4.0
@@ -17,14 +17,7 @@ class ProgrammeReader(AdjustReader):
     """Reads the delay between the channels from programme."""
 
     def __init__(self, step: Adjust, situation: Situation) -> None:
-        self._step, self._situation = step, situation
-        self.target = situation.job.target(step.target)
-        self.heard = "machine"
-        self.judged_hz = 0.0
-        self.zero_hz = None
-        self._sent = {}
-        self._section = None
-        self._watches = {}
+        super().__init__(step, situation)
         self.begin()
 
     def begin(self, window_s: float | None = None) -> None:
@@ -35,11 +28,6 @@ class ProgrammeReader(AdjustReader):
     def feed(self, samples: Samples) -> None:
         """Take in sound."""
         self._meter.feed(samples)
-
-    @property
-    def channels(self) -> tuple[Channel, ...]:
-        """One reading holds for both."""
-        return ("left-right",)
 
     def readings(self) -> list[tuple[Result, float]]:
         """The delay now."""

@@ -9,7 +9,7 @@ from bench.procedure.state.events import LotLoaded, Ticked, Waited
 from bench.procedure.state.snapshot import CheckRow, Prompt
 
 
-class ByHandActivity(Activity):
+class ByHandActivity(Activity[ByHand]):
     """Ticks and a timer; going on says that it was done."""
 
     def __init__(self, step: ByHand, situation: Situation) -> None:

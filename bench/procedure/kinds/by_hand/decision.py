@@ -11,7 +11,7 @@ from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Prompt
 
 
-class DecisionActivity(Activity):
+class DecisionActivity(Activity[Decision]):
     """Decides by itself where verdicts do; else asks."""
 
     def __init__(self, step: Decision, situation: Situation) -> None:

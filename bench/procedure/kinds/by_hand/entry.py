@@ -15,7 +15,7 @@ from bench.procedure.state.snapshot import Prompt
 LONGEST_ANSWER = 2000
 
 
-class AskingActivity(Activity):
+class AskingActivity(Activity[Entry | SignOff]):
     """Asks for a number, a choice, words or a name."""
 
     def __init__(self, step: Entry | SignOff, situation: Situation) -> None:

@@ -10,7 +10,7 @@ from bench.procedure.state.events import Answered
 from bench.procedure.state.snapshot import Prompt
 
 
-class QuestionActivity(Activity):
+class QuestionActivity(Activity[Question]):
     """Asks, then says which answer is right and why."""
 
     def __init__(self, step: Question, situation: Situation) -> None:

@@ -15,7 +15,7 @@ from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import difference
 from bench.procedure.kinds.listen.expected_tones import Expected
 from bench.procedure.kinds.listen.tone_list import ToneListActivity
-from bench.procedure.kinds.record.passage import Passage, to_record
+from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
 from bench.procedure.model.steps import RecordReplay, SentTone
 from bench.procedure.model.targets import Target
 from bench.procedure.state.events import HeadDelayMeasured
@@ -31,17 +31,14 @@ TAIL_S = 0.8
 """After the last one, for the same reason."""
 
 
-class RecordReplayActivity(ToneListActivity):
+class RecordReplayActivity(ToneListActivity[RecordReplay]):
     """Three heads: sent and measured at once. Two heads: sent, then replayed and measured. A mark leads the tones."""
 
     heard: Heard = "record-replay"
 
     def __init__(self, step: RecordReplay, situation: Situation) -> None:
+        refuse_file(situation, "be adjusted or recorded on")
         super().__init__(step, situation)
-        if situation.is_file:
-            raise Problem("a file cannot be adjusted or recorded on")
-        machine = self.job.machine
-        self._step = step
         self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
         self._sends = {f"t{n}": t for n, t in enumerate(step.sends, start=1)}
         self.expected = [
@@ -52,23 +49,15 @@ class RecordReplayActivity(ToneListActivity):
         if not zero:
             raise Problem(f"step {step.id}: reference_hz is {step.reference_hz:g} Hz, but no such tone is sent")
         self._levels = zero
-        self._at_once = machine.heads == 3
-        self._phase = "ready"
         self._passage: Passage | None = None
         self._pending: list[Expected] = []
-
-    def begin(self) -> None:
-        """Nothing sounds before the person says so."""
 
     # ---------------------------------------------------------------- sending
 
     def _start(self) -> None:
-        self._passage = Passage(self.situation, self._source(), None, at_once=self._at_once)
+        self._passage = Passage(self.situation, self._source(), None, at_once=self.job.machine.heads == 3)
         self._passage.record()
-        self._phase = "sending"
-        if self._at_once:
-            self.listen()
-        self.wants_sound = True
+        self.listen()
 
     def _source(self) -> ToneSequence:
         """The tones that are not measured yet, one after another."""
@@ -85,17 +74,14 @@ class RecordReplayActivity(ToneListActivity):
         passage = self._passage
         if passage is None:
             return
-        told = passage.head_delay_s is not None
-        heard = passage.hear(block)
-        if passage.head_delay_s is not None and not told:
+        known = passage.head_delay_s is not None
+        replayed = passage.hear(block)
+        if passage.head_delay_s is not None and not known:
             self.situation.note(self.step.id, HeadDelayMeasured(round(passage.head_delay_s, 4)))
-        if heard is not None:
+        if replayed is not None:
             self.speed = passage.speed
-            self.take_sound(heard.samples, lost=bool(block.lost))
-        if passage.phase == "recorded":
-            self.situation.transport("stop")
-            self._replay()
-        elif passage.phase == "over" and self.wants_sound:
+            self.take_sound(replayed.samples, lost=bool(block.lost))
+        if passage.phase == "over" and self.wants_sound:
             self._over(passage)
 
     def _over(self, passage: Passage) -> None:
@@ -103,37 +89,26 @@ class RecordReplayActivity(ToneListActivity):
         self.why_not = passage.why_not
         self.port_ended()
 
-    def complete(self) -> None:
-        """What is worked out from all readings comes last."""
-        self._phase = "over"
-        super().complete()
-
     def interrupted(self) -> None:
         """After a loss the tones that were not yet measured are sent again; a replay is found again by its mark."""
-        if self._phase == "sending":
-            self._start()
-        elif self._phase == "replaying":
-            self._replay()
-
-    def _replay(self) -> None:
-        if self._passage is None:
+        passage = self._passage
+        if passage is None or not self.wants_sound:
             return
-        self._passage.replay()
-        self._phase = "replaying"
-        self.listen()
+        if passage.phase == "recording":
+            self._start()
+        else:
+            passage.again()
+            self.listen()
 
     def go_on(self) -> None:
         """Start sending; nothing more will be replayed."""
-        match self._phase:
-            case "ready":
-                self._start()
-            case "replaying" if self._passage is not None:
-                self._passage.no_more()
-                self._over(self._passage)
-            case "over":
-                raise Problem("measure again, or say why you go on")
-            case _:
-                raise Problem("the tones are being recorded; wait, or stop the sound and repeat the step")
+        if self._passage is None:
+            self._start()
+        elif self._ask is not None:
+            raise Problem("measure again, or say why you go on")
+        else:
+            self._passage.no_more()
+            self._over(self._passage)
 
     # ---------------------------------------------------------------- readings
 
@@ -213,7 +188,7 @@ class RecordReplayActivity(ToneListActivity):
         target = self._targets.get("mistracking")
         if target is None:
             return []
-        if self._step.noise_reduction != "off":
+        if self.step.noise_reduction != "off":
             reading = NoReading("mistracking", "both", "it is worked out from readings with noise reduction out")
             return [Taken(reading, self.judged(reading, target), self.heard)]
         lowest = min(t.db for t in self._sends.values())
@@ -231,7 +206,7 @@ class RecordReplayActivity(ToneListActivity):
         return any(t.sent_db == db and t.reading.quantity == "record_replay_level" for t in self.taken)
 
     def _judge(self, tone: Expected, reading: Result) -> Taken:
-        if self._step.certifies:
+        if self.step.certifies:
             reading = certified(reading, self.situation)
         verdict = self.judged(reading, self._targets.get(reading.quantity))
         tone.readings.append((reading, verdict))
@@ -248,13 +223,6 @@ class RecordReplayActivity(ToneListActivity):
 
     def view(self) -> View:
         """The list, and what the machine should be doing."""
-        delay = self._passage.head_delay_s if self._passage is not None else None
-        match self._phase:
-            case "ready":
-                prompt = Prompt("go-on", to_record(self.situation), sounds=True)
-            case "replaying" if self._passage is not None:
-                prompt = self._passage.asks
-            case _:
-                left_s = self._passage.left_s if self._passage is not None else None
-                prompt = Prompt("wait", "Tones are being sent and recorded", left_s=left_s)
-        return replace(self.view_with(prompt), head_delay_s=delay)
+        if self._passage is None:
+            return self.view_with(Prompt("go-on", f"{to_record(self.situation)}: go on to start", sounds=True))
+        return replace(self.view_with(self._passage.prompt), head_delay_s=self._passage.head_delay_s)

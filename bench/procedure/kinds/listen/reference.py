@@ -19,7 +19,7 @@ from bench.tape.geometry import angle_arcmin
 from bench.words.figures import tone
 
 
-class ReferenceActivity(ToneListActivity):
+class ReferenceActivity(ToneListActivity[Reference]):
     """Recognises the sections of the reference tape as they come."""
 
     heard: Heard = "reference tape"

@@ -8,10 +8,9 @@ from bench.audio.port import Block, Samples
 from bench.measure.reading import NoReading, Reading, Result
 from bench.measure.tone.finder import FoundTone, ToneFinder
 from bench.measure.verdict import Verdict
-from bench.procedure.kinds.activity import WAIT, Activity, Heard, Situation, Taken, View, settle
+from bench.procedure.kinds.activity import WAIT, Activity, Heard, Situation, StepT, Taken, View, settle
 from bench.procedure.kinds.listen.expected_tones import Expected, match
 from bench.procedure.model.job import Job
-from bench.procedure.model.steps import StepBase
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.events import Accepted, StoppedListening
 from bench.procedure.state.snapshot import Prompt
@@ -20,12 +19,12 @@ LOOK_EVERY_S = 0.3
 """How often the tone that sounds now is measured for the screen."""
 
 
-class ToneListActivity(Activity):
+class ToneListActivity(Activity[StepT]):
     """Listens for expected tones; subclasses say which, and what readings each gives."""
 
     heard: Heard
 
-    def __init__(self, step: StepBase, situation: Situation) -> None:
+    def __init__(self, step: StepT, situation: Situation) -> None:
         super().__init__(step, situation)
         self.expected: list[Expected] = []
         self.tones: dict[str, FoundTone] = {}

@@ -5,14 +5,17 @@ The recorded part is the reference of the erased one, so both are read in one re
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 from bench.audio.port import Block
 from bench.measure.meters import make_meter
 from bench.measure.reading import Measured
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Situation, Taken, View
 from bench.procedure.kinds.measure.judged_readings import frequency_of, judged_readings
-from bench.procedure.kinds.measure.measure import MeasuringActivity
-from bench.procedure.kinds.record.passage import LEAD_IN_S, Passage, to_record
+from bench.procedure.kinds.measure.measure import MeasureActivity
+from bench.procedure.kinds.record.passage import LEAD_IN_S, Passage, refuse_file, to_record
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import judge
 from bench.procedure.state.snapshot import Prompt
@@ -29,43 +32,37 @@ AHEAD_S = 0.5
 """Left out at the start: there the erasing begins."""
 
 
-class ErasingActivity(MeasuringActivity):
+class ErasureActivity(MeasureActivity):
     """Record, rewind, erase, rewind, replay."""
 
     def __init__(self, step: Measure, situation: Situation) -> None:
+        refuse_file(situation)
         super().__init__(step, situation)
-        if situation.is_file:
-            raise Problem("a file cannot be recorded on")
         if not step.sends:
             raise Problem(f"step {step.id}: there is no tone to record and erase")
         self._seconds = max(LEAST_S, step.seconds)
         self._phase = "ready"
         self._ends_at = 0
         self._passage = self._erasing()
-        self._make()
+        self._begin_meter()
 
     def _erasing(self) -> Passage:
         """The second recording: nothing, behind a mark. What is replayed goes on into what was not erased."""
         return Passage(self.situation, None, self._seconds, at_once=False, replayed_s=2 * self._seconds)
 
-    def _make(self) -> None:
+    def _begin_meter(self) -> None:
         status = self.situation.port.status
-        hz = frequency_of(self._measure, self.situation.job)
+        hz = frequency_of(self.step, self.situation.job)
         self._meter = make_meter("erasure", status.sample_rate, status.channels, {"frequency": hz} if hz else {})
         self._frames = 0
 
-    def begin(self) -> None:
-        """Nothing sounds before the person says so."""
-
     def interrupted(self) -> None:
         """The sound was lost: the pass at hand begins again."""
-        match self._phase:
-            case "recording":
-                self._record()
-            case "erasing":
-                self._erase()
-            case "replaying":
-                self._replay()
+        if self._phase == "recording":
+            self._record()
+        else:
+            self._begin_meter()
+            self._passage.again()
 
     def _record(self) -> None:
         situation = self.situation
@@ -76,7 +73,7 @@ class ErasingActivity(MeasuringActivity):
         rate = situation.port.status.sample_rate
         seconds = LEAD_IN_S + START_MARK_S + 2 * self._seconds + SPARE_S
         send = situation.job.machine.reference.send_dbfs
-        tones = [Tone(t.hz, min(0.0, send + t.db), seconds) for t in self._measure.sends]
+        tones = [Tone(t.hz, min(0.0, send + t.db), seconds) for t in self.step.sends]
         self._ends_at = situation.send(Multitone(tones, rate)) + round(seconds * rate)
         self._phase, self.wants_sound = "recording", True
 
@@ -85,11 +82,6 @@ class ErasingActivity(MeasuringActivity):
         self._passage.record()
         self._phase, self.wants_sound = "erasing", True
 
-    def _replay(self) -> None:
-        self._make()
-        self._passage.replay()
-        self._phase, self.wants_sound = "replaying", True
-
     def go_on(self) -> None:
         """Start to record, and to erase; nothing more will be replayed."""
         match self._phase:
@@ -97,7 +89,7 @@ class ErasingActivity(MeasuringActivity):
                 self._record()
             case "recorded":
                 self._erase()
-            case "replaying":
+            case "erasing":
                 self._passage.no_more()
                 self._finish(self._passage.why_not)
             case _:
@@ -112,18 +104,13 @@ class ErasingActivity(MeasuringActivity):
                 situation.transport("stop")
                 self._phase, self.wants_sound = "recorded", False
             return
-        heard = self._passage.hear(block)
-        rate = situation.port.status.sample_rate
-        if self._phase == "erasing" and self._passage.phase == "recorded":
-            situation.transport("stop")
-            self._replay()
-            return
-        if heard is not None:
-            inside = heard.samples[max(0, round((AHEAD_S - heard.at_s) * rate)) :]
+        replayed = self._passage.hear(block)
+        if replayed is not None:
+            inside = replayed.between(AHEAD_S, math.inf)
             if len(inside):
                 self._meter.feed(inside)
                 self._frames += len(inside)
-        if self._phase == "replaying" and self._passage.phase == "over":
+        if self._passage.phase == "over":
             self._finish(self._passage.why_not)
 
     def _finish(self, because: str) -> None:
@@ -131,8 +118,8 @@ class ErasingActivity(MeasuringActivity):
         self.situation.transport("stop")
         self._phase = "asking"
         measured = self._meter.finish() if self._frames else Measured((), ())
-        readings = judged_readings(self._measure, self.situation.job, measured, because=because)
-        sent = self._measure.sends[0].db
+        readings = judged_readings(self.step, self.situation.job, measured, because=because)
+        sent = self.step.sends[0].db
         self.keep(tuple(Taken(r, judge(r, self._target, offset=o), "record-replay", sent) for r, o in readings))
 
     def view(self) -> View:
@@ -141,13 +128,13 @@ class ErasingActivity(MeasuringActivity):
             return View(self._ask)
         match self._phase:
             case "ready":
-                return View(Prompt("go-on", to_record(self.situation), sounds=True))
+                return View(Prompt("go-on", f"{to_record(self.situation)}: go on to start", sounds=True))
             case "recorded":
                 text = "Stop, rewind to where it began, record with nothing sent, then go on: the start is erased"
                 return View(Prompt("go-on", text))
             case "recording":
                 return View(Prompt(WAIT.kind, "The tone is being recorded"))
-            case "erasing":
-                return View(Prompt(WAIT.kind, "The start is being erased", left_s=self._passage.left_s))
+            case _ if self._passage.phase == "recording":
+                return View(replace(self._passage.prompt, text="The start is being erased"))
             case _:
-                return View(self._passage.asks)
+                return View(self._passage.prompt)

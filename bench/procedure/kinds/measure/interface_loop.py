@@ -52,7 +52,7 @@ def shots_of(step: InterfaceStep) -> tuple[Shot, ...]:
     return tuple(Shot(t) for t in step.sends)
 
 
-class InterfaceActivity(Activity):
+class InterfaceActivity(Activity[InterfaceStep]):
     """Sends one tone after another, reads each by itself, and makes of them what the step finds."""
 
     def __init__(self, step: InterfaceStep, situation: Situation) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
 
 import numpy as np
 
@@ -16,24 +15,23 @@ from bench.procedure.kinds.activity import WAIT, Activity, Heard, Situation, Tak
 from bench.procedure.kinds.measure.flutter_parts import parts_of
 from bench.procedure.kinds.measure.judged_readings import judged_readings, options_of, source_of
 from bench.procedure.kinds.measure.returned import come_back
-from bench.procedure.kinds.record.passage import Passage, to_record
+from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.events import Accepted
 from bench.procedure.state.snapshot import FlutterPart, Prompt
 
-Phase = Literal["ready", "recording", "replaying", "listening", "asking"]
-
 EDGE_S = 0.3
 """Left out of a replay at either end: flutter may have moved it against its mark."""
 
+READ_THEM = Prompt("go-on", "Measured and kept: read which part makes how much of it, then go on")
 
-class MeasuringActivity(Activity):
+
+class MeasureActivity(Activity[Measure]):
     """What all ways of measuring share: readings are judged, kept, and asked about where they are not in."""
 
     def __init__(self, step: Measure, situation: Situation) -> None:
         super().__init__(step, situation)
-        self._measure = step
         self._target: Target = situation.job.target(step.target)
         self._ask: Prompt | None = None
 
@@ -58,99 +56,59 @@ class MeasuringActivity(Activity):
         self.accept(text)
 
 
-class MeasureActivity(MeasuringActivity):
-    """Feeds a meter for so many seconds: of what plays, or of what was recorded for it, at once or after rewinding."""
+class MeterActivity(MeasureActivity):
+    """Feeds a meter with what plays, for so many seconds."""
+
+    source: Heard = "machine"
 
     def __init__(self, step: Measure, situation: Situation) -> None:
         super().__init__(step, situation)
-        self._records = bool(step.sends) or step.records is not None
-        if self._records and situation.is_file:
-            raise Problem("a file cannot be recorded on")
-        self._heard: Heard = "reference tape" if step.plays else "record-replay" if self._records else "machine"
-        self._at_once = situation.job.machine.heads == 3
-        self._passage: Passage | None = None
-        self._phase: Phase = "ready" if self._records else "listening"
+        if step.plays is not None:
+            self.source = "reference tape"
         self._frames = 0
         self._parts: tuple[FlutterPart, ...] = ()
         self._spectrum: tuple[tuple[float, float], ...] = ()
-        self._make()
+        self._begin_meter()
 
-    def _make(self) -> None:
+    def _begin_meter(self) -> None:
         status = self.situation.port.status
+        self._frames = 0
         self._meter: Meter
-        options = options_of(self._measure, self.situation.job)
-        meter = "programme_azimuth" if self._measure.programme else QUANTITIES[self._measure.quantity].meter
+        options = options_of(self.step, self.situation.job)
+        meter = "programme_azimuth" if self.step.programme else QUANTITIES[self.step.quantity].meter
         self._meter = make_meter(meter, status.sample_rate, status.channels, options)
 
     def begin(self) -> None:
-        """The tape plays at once; recording begins when the person says so."""
-        if self._records:
-            return
+        """The tape plays at once."""
         hands = self.situation.hands
-        if hands is not None and self._measure.plays:
-            hands.rewind(self._measure.plays)
+        if hands is not None and self.step.plays:
+            hands.rewind(self.step.plays)
         self.situation.transport("play")
         self.wants_sound = True
 
     def interrupted(self) -> None:
-        """After a loss the stretch is measured, or recorded, again from its start."""
-        self._frames = 0
-        self._make()
-        if self._phase == "recording":
-            self._record()
-        elif self._phase == "replaying" and self._passage is not None:
-            self._passage.replay()
+        """After a loss the stretch is measured again from its start."""
+        self._begin_meter()
 
     def go_on(self) -> None:
-        """Start recording; the replay is over."""
-        match self._phase:
-            case "ready":
-                self._record()
-            case "replaying" if self._passage is not None:
-                self._passage.no_more()
-                self._finish(self._passage.why_not)
-            case "asking" if self._ask is READ_THEM:
-                self.finished = True
-            case "asking":
-                raise Problem("measure again, or say why you go on")
-            case _:
-                raise Problem("the measurement runs; it goes on by itself")
-
-    def _record(self) -> None:
-        rate = self.situation.port.status.sample_rate
-        source = source_of(self._measure, self.situation.job, rate)
-        self._passage = Passage(
-            self.situation, source, self._measure.seconds if source is None else None, at_once=self._at_once
-        )
-        self._passage.record()
-        self._phase, self.wants_sound = "recording", True
+        """Flutter was read and the step is over; nothing else is ended by this key."""
+        if self._ask is READ_THEM:
+            self.finished = True
+        elif self._ask is not None:
+            raise Problem("measure again, or say why you go on")
+        else:
+            raise Problem("the measurement runs; it goes on by itself")
 
     def hear(self, block: Block) -> None:
         """Feed the meter until the time is over."""
-        passage = self._passage
-        if passage is None:
-            self._feed(block.samples)
-            if self._frames >= self._measure.seconds * self.situation.port.status.sample_rate:
-                self._finish("")
-            return
-        heard = passage.hear(block)
-        if heard is not None:
-            rate = self.situation.port.status.sample_rate
-            first = max(0, round((EDGE_S - heard.at_s) * rate))
-            last = round((passage.seconds - EDGE_S - heard.at_s) * rate)
-            if last > first:
-                self._feed(heard.samples[first:last])
-        if passage.phase == "recorded":
-            self.situation.transport("stop")
-            passage.replay()
-            self._phase = "replaying"
-        elif passage.phase == "over":
-            passage.stop()
-            self._finish(passage.why_not)
+        self._feed(block.samples)
+        if self._frames >= self.step.seconds * self.situation.port.status.sample_rate:
+            self._finish("")
 
     def _feed(self, samples: Samples) -> None:
-        self._meter.feed(np.ascontiguousarray(samples))
-        self._frames += len(samples)
+        if len(samples):
+            self._meter.feed(np.ascontiguousarray(samples))
+            self._frames += len(samples)
 
     def port_ended(self) -> None:
         """The capture is over."""
@@ -159,16 +117,17 @@ class MeasureActivity(MeasuringActivity):
     def _finish(self, because: str) -> None:
         self.situation.silence()
         self.situation.transport("stop")
-        self._phase = "asking"
+        step = self.step
         measured = self._meter.finish() if self._frames else Measured((), ())
-        readings = judged_readings(self._measure, self.situation.job, measured, because=because)
-        sent = self._measure.sends[0].db if self._measure.sends else None
-        if self._measure.returns_to is not None:
-            taken = tuple(Taken(r, v, self._heard, sent) for r, v in come_back(self._measure, self.situation, readings))
+        readings = judged_readings(step, self.situation.job, measured, because=because)
+        sent = step.sends[0].db if step.sends else None
+        if step.returns_to is not None:
+            judged = come_back(step, self.situation, readings)
         else:
-            taken = tuple(Taken(r, judge(r, self._target, offset=o), self._heard, sent) for r, o in readings)
-        beside = QUANTITIES[self._measure.quantity].kept_beside
-        parts = tuple(Taken(r, None, self._heard, sent) for r in measured.readings if r.quantity == beside)
+            judged = [(r, judge(r, self._target, offset=offset)) for r, offset in readings]
+        taken = tuple(Taken(r, verdict, self.source, sent) for r, verdict in judged)
+        beside = QUANTITIES[step.quantity].kept_beside
+        parts = tuple(Taken(r, None, self.source, sent) for r in measured.readings if r.quantity == beside)
         self._parts = parts_of([p.reading for p in parts])
         if self._parts:
             from bench.measure.quantities.flutter import FlutterMeter  # what no other measurement needs is loaded late
@@ -179,23 +138,67 @@ class MeasureActivity(MeasuringActivity):
             self.finished, self._ask = False, READ_THEM
 
     def view(self) -> View:
-        """How far it is, and what the machine should be doing."""
+        """How far it is, or what is asked."""
         if self._ask is not None:
             return View(self._ask, flutter=self._parts, spectrum=self._spectrum)
+        return self._progress()
+
+    def _progress(self) -> View:
+        left_s = max(0.0, self.step.seconds - self._frames / self.situation.port.status.sample_rate)
+        return View(Prompt(WAIT.kind, "Measuring", left_s=math.ceil(left_s)))
+
+
+class RecordedMeterActivity(MeterActivity):
+    """Feeds a meter with what was recorded for it, at once or after rewinding."""
+
+    source: Heard = "record-replay"
+
+    def __init__(self, step: Measure, situation: Situation) -> None:
+        refuse_file(situation)
+        super().__init__(step, situation)
+        self._passage: Passage | None = None
+
+    def begin(self) -> None:
+        """Nothing sounds before the person says so."""
+
+    def interrupted(self) -> None:
+        """After a loss it is recorded, or replayed, again from its start."""
+        self._begin_meter()
+        if self._passage is not None:
+            self._passage.again()
+
+    def go_on(self) -> None:
+        """Start recording; the replay is over."""
+        if self._ask is not None:
+            super().go_on()
+        elif self._passage is None:
+            self._record()
+        else:
+            self._passage.no_more()
+            self._finish(self._passage.why_not)
+
+    def _record(self) -> None:
+        rate = self.situation.port.status.sample_rate
+        source = source_of(self.step, self.situation.job, rate)
+        at_once = self.situation.job.machine.heads == 3
+        seconds = self.step.seconds if source is None else None
+        self._passage = Passage(self.situation, source, seconds, at_once=at_once)
+        self._passage.record()
+        self.wants_sound = True
+
+    def hear(self, block: Block) -> None:
+        """Feed the meter with what comes back."""
         passage = self._passage
-        match self._phase:
-            case "ready":
-                return View(Prompt("go-on", to_record(self.situation), sounds=bool(self._measure.sends)))
-            case "recording" if passage is not None:
-                at_once = " and replayed" if self._at_once else ""
-                prompt = Prompt(WAIT.kind, f"It is being recorded{at_once}", left_s=passage.left_s)
-                return View(prompt, head_delay_s=passage.head_delay_s)
-            case "replaying" if passage is not None:
-                return View(passage.asks)
-            case _:
-                rate = self.situation.port.status.sample_rate
-                left = max(0.0, self._measure.seconds - self._frames / rate)
-                return View(Prompt(WAIT.kind, "Measuring", left_s=math.ceil(left)))
+        if passage is None:
+            return
+        replayed = passage.hear(block)
+        if replayed is not None:
+            self._feed(replayed.between(EDGE_S, passage.seconds - EDGE_S))
+        if passage.phase == "over":
+            self._finish(passage.why_not)
 
-
-READ_THEM = Prompt("go-on", "Measured and kept: read which part makes how much of it, then go on")
+    def _progress(self) -> View:
+        if self._passage is None:
+            text = f"{to_record(self.situation)}: go on to start"
+            return View(Prompt("go-on", text, sounds=bool(self.step.sends)))
+        return View(self._passage.prompt, head_delay_s=self._passage.head_delay_s)

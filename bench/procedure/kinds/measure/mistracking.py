@@ -6,27 +6,26 @@ from dataclasses import replace
 
 from bench.measure.quantities.mistracking import mistracking
 from bench.measure.reading import NoReading, Result
-from bench.procedure.kinds.activity import Situation, Taken, View
-from bench.procedure.kinds.measure.measure import MeasuringActivity
+from bench.procedure.kinds.activity import WAIT, Situation, Taken, View
+from bench.procedure.kinds.measure.measure import MeasureActivity
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import judge
 from bench.procedure.state.record_to_replay import record_to_replay
-from bench.procedure.state.snapshot import Prompt
 
 
-class ComputedActivity(MeasuringActivity):
+class MistrackingActivity(MeasureActivity):
     """Over at once, where the readings are there."""
 
     def begin(self) -> None:
         """Work it out."""
-        readings, said = mistracking_of(self._measure, self.situation)
+        readings, said = mistracking_of(self.step, self.situation)
         taken = tuple(Taken(r, judge(r, self._target), "record-replay") for r in readings)
         self.situation.notice = " ".join(said)
         self.keep(taken)
 
     def view(self) -> View:
         """What is asked, where it is not in."""
-        return View(self._ask or Prompt("wait", ""))
+        return View(self._ask or WAIT)
 
 
 def mistracking_of(step: Measure, situation: Situation) -> tuple[list[Result], tuple[str, ...]]:

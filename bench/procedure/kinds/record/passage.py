@@ -48,16 +48,26 @@ Phase = Literal["ready", "recording", "recorded", "seeking", "replaying", "over"
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class Replayed:
     """A stretch of what came back."""
 
     samples: Samples
     at_s: float
-    """Seconds after the end of the mark at which it lay when it was sent; that of the first sample."""
+    """When the first sample was sent, seconds after the end of the mark."""
+    rate: int
+    """Frames a second."""
+
+    def between(self, from_s: float, to_s: float) -> Samples:
+        """The part that was sent between two times, seconds after the end of the mark; may be empty."""
+        ends_s = self.at_s + len(self.samples) / self.rate
+        first, last = (max(0, round((min(t, ends_s) - self.at_s) * self.rate)) for t in (from_s, to_s))
+        return self.samples[first:last]
 
 
 class Passage:
     """Records a source and hands on its replay, from the end of the mark to the end of the source.
+
+    On two heads the replay is listened for as soon as the recording is over.
 
     Args:
         situation: the bench.
@@ -65,6 +75,7 @@ class Passage:
         seconds: of the source, where it has no length of its own.
         at_once: whether the machine replays while it records.
         replayed_s: how much is replayed, where that is more than was recorded.
+        waits: on two heads, whether the replay waits for a call of `replay`: more is to be recorded first.
     """
 
     def __init__(
@@ -75,6 +86,7 @@ class Passage:
         *,
         at_once: bool,
         replayed_s: float | None = None,
+        waits: bool = False,
     ) -> None:
         self._situation = situation
         self._rate = situation.port.status.sample_rate
@@ -86,6 +98,7 @@ class Passage:
         self._frames = length
         self._replayed = length if replayed_s is None else round(replayed_s * self._rate)
         self.at_once = at_once
+        self._waits = waits
         self.phase: Phase = "ready"
         self.speed = 1.0
         """How fast the replay ran beside the recording, once the mark is found."""
@@ -166,29 +179,44 @@ class Passage:
         """The person says that nothing more will come.
 
         Raises:
-            Problem: the mark is still waited for: a key that was pressed out of habit must not lose the recording.
+            Problem: it is still recorded, or the mark is waited for: a key that was pressed out of habit must not lose
+                the recording.
         """
+        if self.phase == "recording":
+            raise Problem("the tones are being recorded; wait, or stop the sound and repeat the step")
         if self.phase == "seeking":
             raise Problem(f"{REWIND}; repeat the step if it is not found")
         self.give_up()
 
+    def again(self) -> None:
+        """The sound was lost for a while: the recording, or the replay, begins again."""
+        if self.phase == "recording":
+            self.record()
+        elif self.phase in ("seeking", "replaying"):
+            self.replay()
+
     @property
-    def asks(self) -> Prompt:
-        """Two heads, once it is recorded: what is to be done at the machine, or that it listens."""
+    def prompt(self) -> Prompt:
+        """That it records or listens, with the time that is left; or what is to be done at the machine."""
         if self.phase == "seeking" and not self._goes_on and self._situation.hands is None:
             return Prompt("wait", REWIND, by_hand=True)
+        if self.phase == "recording":
+            return Prompt("wait", "Recording and replaying" if self.at_once else "Recording", left_s=self.left_s)
         left_s = self.left_s if self.phase == "replaying" else None
         return Prompt("wait", "Listening to the replay, from its mark on", left_s=left_s)
 
     # ---------------------------------------------------------------- what comes back
 
-    def hear(self, block: Block) -> Heard | None:
+    def hear(self, block: Block) -> Replayed | None:
         """Take in a block; gives what of the source came back with it."""
         self._now = block.start + len(block.samples)
         if self.phase == "recording" and not self.at_once:
             if self._now >= self._ends_at:
                 self._situation.silence()
                 self.phase = "recorded"
+                if not self._waits:
+                    self._situation.transport("stop")
+                    self.replay()
             return None
         if self.phase not in ("recording", "seeking", "replaying"):
             return None
@@ -216,7 +244,7 @@ class Passage:
             self.why_not = "the replay ended before the recording did"
         self.phase = "over"
 
-    def _found(self, block: Block) -> Heard | None:
+    def _found(self, block: Block) -> Replayed | None:
         """Look for the mark in the last seconds; what followed it is handed on at once."""
         if not self._kept:
             self._kept_from = self._looked = block.start
@@ -245,23 +273,23 @@ class Passage:
         self._kept = []
         return self._on(sound, self._kept_from)
 
-    def _on(self, samples: Samples, start: int) -> Heard | None:
+    def _on(self, samples: Samples, start: int) -> Replayed | None:
         """The part of some samples that belongs to the source."""
         if self._starts is None:
             return None
         first = max(start, self._starts)
         inside = samples[first - start : max(0, self._ends_at - start)]
-        return Heard(inside, (first - self._starts) * self.speed / self._rate) if len(inside) else None
+        return Replayed(inside, (first - self._starts) * self.speed / self._rate, self._rate) if len(inside) else None
 
 
-def refuse_file(situation: Situation) -> None:
-    """Raises `Problem` where nothing can be recorded."""
+def refuse_file(situation: Situation, cannot: str = "be recorded on") -> None:
+    """Raises `Problem` where a capture is played instead of a machine."""
     if situation.is_file:
-        raise Problem("a file cannot be recorded on")
+        raise Problem(f"a file cannot {cannot}")
 
 
 def to_record(situation: Situation) -> str:
-    """What has to be so before a tone is sent to be recorded."""
+    """What has to be done at the machine before a tone is sent to be recorded."""
     if situation.job.machine.heads == 3:
-        return "Work tape in and recording, monitor on tape, loudspeakers down: go on to start"
-    return "Work tape in, wound to where it may be recorded over, recording; monitors down: go on to start"
+        return "Work tape in and recording, monitor on tape, loudspeakers down"
+    return "Work tape in, wound to where it may be recorded over, recording; loudspeakers down"

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bench.audio.port import Samples
 from bench.measure.quantities.live_tone import ToneWatch
 from bench.measure.reading import Result
-from bench.procedure.kinds.record.passage import Heard
+from bench.procedure.kinds.record.passage import Replayed
 from bench.signals.source import Source
-from bench.signals.tones import Gap, Tone
-from bench.signals.tones import ToneSequence as InOrder
+from bench.signals.tones import Gap, Tone, ToneSequence
 
 EDGE_S = 0.4
 """Left out at either end of a tone: flutter may have moved it against the mark."""
@@ -32,25 +30,20 @@ class ToneSeries:
         self._tones, self._seconds, self._rate = tones, seconds, rate
         self._watches = [ToneWatch(rate, channels, hz, window_s=seconds - 2 * EDGE_S) for hz, _ in tones]
 
-    def source(self) -> InOrder:
+    def source(self) -> ToneSequence:
         """What is sent."""
         parts: list[Tone | Gap | Source] = []
         for hz, dbfs in self._tones:
             parts += [Tone(hz, dbfs, self._seconds), Gap(GAP_S)]
-        return InOrder(parts, self._rate)
+        return ToneSequence(parts, self._rate)
 
-    def feed(self, heard: Heard) -> None:
+    def feed(self, replayed: Replayed) -> None:
         """Take in a stretch of what came back."""
         for n, watch in enumerate(self._watches):
             starts = n * (self._seconds + GAP_S)
-            inside = self._between(heard, starts + EDGE_S, starts + self._seconds - EDGE_S)
+            inside = replayed.between(starts + EDGE_S, starts + self._seconds - EDGE_S)
             if len(inside):
                 watch.feed(inside)
-
-    def _between(self, heard: Heard, from_s: float, to_s: float) -> Samples:
-        first = max(0, round((from_s - heard.at_s) * self._rate))
-        last = max(0, round((to_s - heard.at_s) * self._rate))
-        return heard.samples[first:last]
 
     def levels(self) -> list[tuple[Result, ...]]:
         """The level of each tone on each channel, dBFS."""

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from bench.procedure.kinds.activity import Situation
-from bench.procedure.kinds.record.passage import Heard, Passage
+from bench.procedure.kinds.record.passage import Passage, Replayed
 from bench.signals.tones import Gap, Tone, ToneSequence
 from tests.procedure.record_bench import HEAD, TWO, adjust, open_bench
 
@@ -23,7 +23,7 @@ def bench(folder: Path, machine: str) -> Situation:
     return Situation(opened.job, opened.port, opened.store, opened.clock)
 
 
-def listen(situation: Situation, passage: Passage, until: str, limit_s: float = 40.0) -> list[Heard]:
+def listen(situation: Situation, passage: Passage, until: str, limit_s: float = 40.0) -> list[Replayed]:
     """Blocks until a phase is reached."""
     out = []
     for _ in range(round(limit_s * 50)):
@@ -37,7 +37,7 @@ def listen(situation: Situation, passage: Passage, until: str, limit_s: float = 
     return out
 
 
-def starts_of(heard: list[Heard], hz: float) -> float:
+def starts_of(heard: list[Replayed], hz: float) -> float:
     """When a tone begins, by the time of the source."""
     sound = np.concatenate([h.samples[:, 0] for h in heard])
     n = np.arange(len(sound))
@@ -63,7 +63,7 @@ def test_three_heads_hear_it_at_once_and_tell_the_way_from_head_to_head(tmp_path
 @pytest.mark.parametrize("percent", [-4.0, 0.0, 3.0])
 def test_two_heads_find_it_whatever_the_speed(tmp_path: Path, percent: float) -> None:
     situation = bench(tmp_path, "two-head-cassette")
-    passage = Passage(situation, SOURCE, None, at_once=False)
+    passage = Passage(situation, SOURCE, None, at_once=False, waits=True)
     passage.record()
     assert listen(situation, passage, "recorded") == []
     situation.transport("stop")
@@ -82,7 +82,7 @@ def test_what_was_recorded_before_is_not_taken_for_it(tmp_path: Path) -> None:
     """The second recording begins 1.5 s late: the older mark lies ahead of its own, and is erased by its lead-in."""
     situation = bench(tmp_path, "two-head-cassette")
     for level, late in ((-10.0, 0.0), (-36.0, 1.5)):
-        passage = Passage(situation, ToneSequence([Tone(1000.0, level, 2.0)], RATE), None, at_once=False)
+        passage = Passage(situation, ToneSequence([Tone(1000.0, level, 2.0)], RATE), None, at_once=False, waits=True)
         passage.record()
         situation.port.machine._blank.tape.position = late * RATE  # type: ignore[attr-defined]
         listen(situation, passage, "recorded")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from dataclasses import replace
 
 from bench.audio.port import Samples
@@ -26,47 +27,30 @@ tells which way is more bias."""
 PROBE_HZ = 1000.0
 
 
-class AdjustReader:
-    """Watches the tones of an adjust step and says what its quantity reads."""
+class AdjustReader(ABC):
+    """Says what the quantity of an adjust step reads, and which trimmer sets it."""
+
+    source: Heard = "machine"
 
     def __init__(self, step: Adjust, situation: Situation) -> None:
         self._step, self._situation = step, situation
-        self._section = situation.job.section(step.plays) if step.plays is not None else None
         self.target: Target = situation.job.target(step.target)
-        self.heard: Heard = "reference tape" if self._section is not None else "record-replay"
-        sent = {t.hz: t.db for t in step.sends}
-        if step.quantity == "overbias" and len(sent) == 1 and step.reference_frequency is None:
-            sent[PROBE_HZ if PROBE_HZ not in sent else 2 * PROBE_HZ] = step.sends[0].db - PROBE_BELOW_DB
-        self._sent = sent
-        watched = [self._section.hz] if self._section is not None else list(sent)
-        usual = max(watched) if step.quantity == "overbias" else watched[0]
-        self.judged_hz = step.frequency if step.frequency is not None else usual
-        self.zero_hz: float | None = None
-        if self._section is None:
-            others = [hz for hz in sent if hz != self.judged_hz]
-            self.zero_hz = step.reference_frequency
-            if self.zero_hz is None and step.quantity == "overbias" and others:
-                self.zero_hz = others[0]
-        self._watches: dict[float, ToneWatch] = {}
-        self.begin()
+        self.judged_hz: float | None = None
+        """The tone that is judged; None for programme."""
+        self.sent_db: float | None = None
+        """Its level, dB re the reference level."""
 
+    @abstractmethod
     def begin(self, window_s: float | None = None) -> None:
         """Listen from now on, to so much of the last sound."""
-        status = self._situation.port.status
-        wanted = {self.judged_hz} | ({self.zero_hz} if self.zero_hz is not None else set())
-        window = window_s or QUANTITIES[self._step.quantity].live_window_s
-        self._watches = {hz: ToneWatch(status.sample_rate, status.channels, hz, window_s=window) for hz in wanted}
 
+    @abstractmethod
     def feed(self, samples: Samples) -> None:
         """Take in sound."""
-        for watch in self._watches.values():
-            watch.feed(samples)
 
-    def tones(self, seconds: float | None = None) -> Multitone:
-        """What the step sends, all at once."""
-        reference = self._situation.job.machine.reference
-        rate = self._situation.port.status.sample_rate
-        return Multitone([Tone(hz, reference.send_dbfs + db, seconds) for hz, db in self._sent.items()], rate)
+    @abstractmethod
+    def readings(self) -> list[tuple[Result, float]]:
+        """What the quantity reads now on each channel, and what is added to its target."""
 
     @property
     def channels(self) -> tuple[Channel, ...]:
@@ -76,6 +60,10 @@ class AdjustReader:
         if self._step.quantity == "speed_error":
             return ("both",)
         return ("left", "right") if self._situation.port.status.channels > 1 else ("mono",)
+
+    def treble(self, side: Channel) -> float | None:
+        """The judged tone beside a lower one on a channel, dB: it falls as bias rises. None where none is sent."""
+        return None
 
     def trimmer(self, channel: Channel) -> str | None:
         """The trimmer that sets it."""
@@ -103,8 +91,50 @@ class AdjustReader:
 
     def taken(self, gauge: Gauge) -> Taken:
         """A gauge as a reading to be kept."""
-        sent = self._section.db if self._section is not None else self._sent.get(self.judged_hz)
-        return Taken(gauge.reading, gauge.verdict, self.heard, sent)
+        return Taken(gauge.reading, gauge.verdict, self.source, self.sent_db)
+
+
+class ToneReader(AdjustReader):
+    """Reads from watches on the tones of an adjust step: of the reference tape, or sent and replayed."""
+
+    def __init__(self, step: Adjust, situation: Situation) -> None:
+        super().__init__(step, situation)
+        self._section = situation.job.section(step.plays) if step.plays is not None else None
+        self.source = "reference tape" if self._section is not None else "record-replay"
+        sent = {t.hz: t.db for t in step.sends}
+        if step.quantity == "overbias" and len(sent) == 1 and step.reference_frequency is None:
+            sent[PROBE_HZ if PROBE_HZ not in sent else 2 * PROBE_HZ] = step.sends[0].db - PROBE_BELOW_DB
+        self._sent = sent
+        watched = [self._section.hz] if self._section is not None else list(sent)
+        usual = max(watched) if step.quantity == "overbias" else watched[0]
+        self.judged_hz: float = step.frequency if step.frequency is not None else usual
+        self.sent_db = self._section.db if self._section is not None else sent.get(self.judged_hz)
+        self._zero_hz: float | None = None
+        if self._section is None:
+            others = [hz for hz in sent if hz != self.judged_hz]
+            self._zero_hz = step.reference_frequency
+            if self._zero_hz is None and step.quantity == "overbias" and others:
+                self._zero_hz = others[0]
+        self._watches: dict[float, ToneWatch] = {}
+        self.begin()
+
+    def begin(self, window_s: float | None = None) -> None:
+        """Listen from now on, to so much of the last sound."""
+        status = self._situation.port.status
+        wanted = {self.judged_hz} | ({self._zero_hz} if self._zero_hz is not None else set())
+        window = window_s or QUANTITIES[self._step.quantity].live_window_s
+        self._watches = {hz: ToneWatch(status.sample_rate, status.channels, hz, window_s=window) for hz in wanted}
+
+    def feed(self, samples: Samples) -> None:
+        """Take in sound."""
+        for watch in self._watches.values():
+            watch.feed(samples)
+
+    def tones(self, seconds: float | None = None) -> Multitone:
+        """What the step sends, all at once."""
+        reference = self._situation.job.machine.reference
+        rate = self._situation.port.status.sample_rate
+        return Multitone([Tone(hz, reference.send_dbfs + db, seconds) for hz, db in self._sent.items()], rate)
 
     # ---------------------------------------------------------------- reading
 
@@ -145,9 +175,9 @@ class AdjustReader:
 
     def treble(self, side: Channel) -> float | None:
         """The judged tone beside the other one on a channel, dB: it falls as bias rises."""
-        if self.zero_hz is None:
+        if self._zero_hz is None:
             return None
-        high, low = self._watches[self.judged_hz].now(), self._watches[self.zero_hz].now()
+        high, low = self._watches[self.judged_hz].now(), self._watches[self._zero_hz].now()
         pair = [r.value for s in (high, low) for r in s.levels if r.channel == side and isinstance(r, Reading)]
         return pair[0] - pair[1] if len(pair) == 2 else None
 
@@ -199,7 +229,7 @@ class AdjustReader:
         )
 
     def _response(self, state: WatchState) -> list[Result]:
-        zero_hz = self.zero_hz
+        zero_hz = self._zero_hz
         if zero_hz is None:
             raise Problem("a response needs reference_frequency")
         base = self._watches[zero_hz].now()

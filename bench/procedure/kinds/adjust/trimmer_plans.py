@@ -1,0 +1,115 @@
+"""The trimmers of an adjust step: where each stands, where it is turned next, and how the reading answers to it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+from bench.measure.reading import Channel
+from bench.practice.facts import TrimmerPosition
+from bench.procedure.kinds.activity import Situation
+from bench.procedure.kinds.adjust.reader import ToneReader
+from bench.procedure.kinds.adjust.trimmer_memory import recalled, remember
+from bench.procedure.kinds.adjust.trimmer_response import Answering
+from bench.procedure.model.steps import Adjust
+from bench.procedure.state.snapshot import Gauge
+from bench.words.figures import rotation
+
+SMALLEST_TURN = 0.3
+"""Degrees that no hand turns on purpose."""
+
+
+@dataclass(slots=True)
+class TrimmerPlan:
+    """One trimmer, and the turns that are proposed for it."""
+
+    name: str
+    channels: tuple[Channel, ...]
+    """Those that it sets."""
+    response: Answering
+    degrees: float = 0.0
+    """Where it stands, as far as the program knows: on a real machine, counted from where it stood first."""
+    turn_to: list[float] = field(default_factory=list)
+    """Where to turn it next, one position after another, on the same count."""
+
+    def left(self) -> float:
+        """How far it is to the next position, degrees clockwise; positions that were reached are done with."""
+        while self.turn_to and abs(self.turn_to[0] - self.degrees) < SMALLEST_TURN:
+            self.turn_to.pop(0)
+        return self.turn_to[0] - self.degrees if self.turn_to else 0.0
+
+    def words(self) -> str:
+        """What is to be turned: "record level left 12° clockwise"; "" for nothing."""
+        at, parts = self.degrees, []
+        self.left()
+        for degrees in self.turn_to:
+            parts.append(rotation(degrees - at))
+            at = degrees
+        return f"{self.name} {', then '.join(parts)}" if parts else ""
+
+
+class TrimmerPlans:
+    """All trimmers of a step. What was learnt of them at an earlier step still holds."""
+
+    def __init__(self, step: Adjust, situation: Situation, reader: ToneReader) -> None:
+        self._step, self._situation, self._judged_hz = step, situation, reader.judged_hz
+        self._plans: dict[str, TrimmerPlan] = {}
+        for channel in reader.channels:
+            name = reader.trimmer(channel)
+            if name is None:
+                continue
+            if name in self._plans:
+                self._plans[name].channels += (channel,)
+                continue
+            response = recalled(situation, name, step.quantity, reader.judged_hz)
+            response.begin_visit()
+            self._plans[name] = TrimmerPlan(name, (channel,), response, response.stands_at)
+        self.look()
+
+    def __iter__(self) -> Iterator[TrimmerPlan]:
+        return iter(self._plans.values())
+
+    def look(self) -> None:
+        """Where they stand now, on a machine whose trimmers the program sees."""
+        for plan in self:
+            info = self._info(plan)
+            if info is not None:
+                plan.degrees = info.degrees
+
+    def turned(self) -> None:
+        """The person goes on: on a real machine the proposed turns count as made."""
+        if self._situation.hands is None:
+            for plan in self:
+                plan.degrees = plan.turn_to[-1] if plan.turn_to else plan.degrees
+        self.look()
+        for plan in self:
+            plan.turn_to.clear()
+
+    def room(self, plan: TrimmerPlan) -> tuple[float, float]:
+        """How far a trimmer can be turned anticlockwise (0 or less) and clockwise, degrees."""
+        info = self._info(plan)
+        return (info.low - info.degrees, info.high - info.degrees) if info is not None else (-1e9, 1e9)
+
+    def words(self) -> str:
+        """What is to be turned, of all of them; "" for nothing."""
+        return "; ".join(words for plan in self if (words := plan.words()))
+
+    def with_turn(self, gauge: Gauge) -> Gauge:
+        """A gauge with what is left to be turned; of a trimmer that sets both channels the first one has it."""
+        plan = self._plans.get(gauge.trimmer or "")
+        if plan is None:
+            return gauge
+        left = plan.left()
+        if left and gauge.channel == plan.channels[0]:
+            return replace(gauge, direction="", turn=left)
+        return replace(gauge, direction=f"turn {rotation(left)}" if left else "hold", turn=None)
+
+    def remember(self) -> None:
+        """What was learnt of them holds at later steps, and after a break."""
+        for plan in self:
+            if plan.response.points:
+                remember(self._situation, self._step, plan.name, self._judged_hz)
+
+    def _info(self, plan: TrimmerPlan) -> TrimmerPosition | None:
+        hands = self._situation.hands
+        return next((t for t in hands.trimmers() if t.name == plan.name), None) if hands is not None else None
