@@ -1,4 +1,4 @@
-"""One passage over the tape: something is recorded behind a leader mark, and its replay is found again by that mark.
+"""One passage over the tape: something is recorded behind a start mark, and its replay is found again by that mark.
 
 Three heads replay while they record, so the mark also tells the way from head to head. Two heads record, are rewound
 and play; the mark is found whatever the speed, and what lay `t` seconds after it comes `t / speed` seconds after it.
@@ -230,16 +230,14 @@ class Passage:
             and self._starts is None
             and self._now > self._mark_frame + (START_MARK_S + LATE_S) * self._rate
         ):
-            self.why_not = (
-                "the leader mark did not come back: is the machine recording, monitor on tape, and connected both ways?"
-            )
+            self.why_not = "the start mark did not come back; check that the machine records, monitor on tape, and is connected both ways"
             self.phase = "over"
         return heard
 
     def give_up(self) -> None:
         """The replay is over, or nothing more will come."""
         if self._starts is None:
-            self.why_not = "the leader mark was not found: rewind to before where the recording began, and play it"
+            self.why_not = "the start mark was not found; rewind to before where the recording began, and play it"
         else:
             self.why_not = "the replay ended before the recording did"
         self.phase = "over"

@@ -197,6 +197,42 @@ def test_rounds_need_something_to_send(tmp_path: Path) -> None:
         activity_for(step, situation)
 
 
+LADDER = HEAD + LEVEL + 'via = "ladder"\npositions = 5\napart_degrees = 20.0\n'
+
+
+def hear(opened: Opened, seconds: float) -> None:
+    for _ in range(round(seconds * 50)):
+        block = opened.port.read(0.0)
+        assert block is not None
+        opened.runner.hear(block)
+
+
+def test_a_ladder_that_loses_the_sound_while_it_records_begins_anew(tmp_path: Path) -> None:
+    opened = begun(tmp_path, LADDER, "two-head-cassette")
+    opened.runner.obey(say.GoOn())
+    hear(opened, 20.0)
+    assert opened.runner.snapshot().prompt.text.endswith("position 2 of 5")
+    opened.runner.obey(say.GoOn())
+    hear(opened, 2.0)
+    opened.runner.sound_is_back()
+    seen = opened.runner.snapshot()
+    assert seen.prompt.text.endswith("position 1 of 5")
+    assert seen.sending == ""
+    opened.end()
+
+
+def test_a_ladder_of_which_nothing_comes_back_says_why_and_asks(tmp_path: Path) -> None:
+    opened = begun(tmp_path, LADDER, "three-head-cassette")
+    opened.runner.obey(say.GoOn())
+    opened.port.send(None)
+    hear(opened, 20.0)
+    seen = opened.runner.snapshot()
+    assert seen.prompt.kind == "reason"
+    assert seen.prompt.text.startswith("No reading, because the start mark did not come back")
+    assert {g.verdict.word for g in seen.gauges} == {"no reading"}
+    opened.end()
+
+
 OVERBIAS = adjust("over", "overbias", "[{ hz = 10000, db = -10 }]", "tape.overbias_381", "bias")
 REEL = {"tape": "reel-studio", "reference_tape": "reel-381-iec"}
 

@@ -100,7 +100,7 @@ def test_no_mark_says_what_to_look_at(tmp_path: Path) -> None:
     passage.record()
     situation.port.send(None)
     assert listen(situation, passage, "over") == []
-    assert passage.why_not.startswith("the leader mark did not come back: is the machine recording")
+    assert passage.why_not.startswith("the start mark did not come back; check that the machine records")
     two = Passage(situation, SOURCE, None, at_once=False)
     two.give_up()
     assert "rewind to before where the recording began" in two.why_not
