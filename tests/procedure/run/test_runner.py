@@ -198,7 +198,7 @@ def test_a_tone_that_never_comes_is_missing_with_its_reason(begin: Callable[[str
     assert [t.state for t in shown.tones] == ["missing", "missing"]
     kept = run.store.records()
     assert len(kept) == 4
-    assert all(no_reading(r.reading).reason.startswith("the leader mark did not come back") for r in kept)
+    assert all(no_reading(r.reading).reason.startswith("the start mark did not come back") for r in kept)
     run.runner.obey(say.Answer("cable"))
     assert run.runner.outcome().exit_code == 1
 

@@ -230,7 +230,10 @@ class Passage:
             and self._starts is None
             and self._now > self._mark_frame + (START_MARK_S + LATE_S) * self._rate
         ):
-            self.why_not = "the start mark did not come back; check that the machine records, monitor on tape, and is connected both ways"
+            self.why_not = (
+                "the start mark did not come back; check that the machine records, that its monitor is on tape, and "
+                "that it is connected both ways"
+            )
             self.phase = "over"
         return heard
 

@@ -124,7 +124,7 @@ def test_the_replay_without_the_recording_says_so(tmp_path: Path) -> None:
     assert "it is heard by itself" in opened.runner.snapshot().notice
     shown = until(opened, lambda s: s.prompt.kind != "wait", blocks=round(1.2 * LONGEST_SEARCH_S / 0.02))
     assert all(isinstance(g.reading, NoReading) for g in shown.gauges)
-    assert "leader mark was not found" in str(shown.gauges[0].reading and no_reading(shown.gauges[0].reading).reason)
+    assert "start mark was not found" in str(shown.gauges[0].reading and no_reading(shown.gauges[0].reading).reason)
     assert shown.prompt.text.startswith("no reading; ")
 
 

@@ -84,7 +84,7 @@ def test_what_was_recorded_before_is_not_taken_for_it(tmp_path: Path) -> None:
     for level, late in ((-10.0, 0.0), (-36.0, 1.5)):
         passage = Passage(situation, ToneSequence([Tone(1000.0, level, 2.0)], RATE), None, at_once=False, waits=True)
         passage.record()
-        situation.port.machine._blank.tape.position = late * RATE  # type: ignore[attr-defined]
+        situation.port.machine._stock_tape.tape.position = late * RATE  # type: ignore[attr-defined]
         listen(situation, passage, "recorded")
     situation.transport("stop")
     passage.replay()
