@@ -50,9 +50,10 @@ def survivors(module: str, tests: list[str]) -> Iterator[tuple[str, str]]:
         environment = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
 
         def mutmut(*arguments: str) -> str:
-            ran = subprocess.run(
-                ("mutmut", *arguments), cwd=folder, env=environment, check=True, stdout=subprocess.PIPE, text=True
-            )
+            command = ("mutmut", *arguments)
+            ran = subprocess.run(command, cwd=folder, env=environment, check=False, stdout=subprocess.PIPE, text=True)
+            if ran.returncode:
+                raise SystemExit(ran.stdout)
             return ran.stdout
 
         mutmut("run", "--max-children", "1")

@@ -1,33 +1,23 @@
-"""Tapes ranked: by made-up readings, and by the sheets of tapes that are really threaded on the practice machine."""
+"""Tapes ranked, by made-up readings."""
 
 from __future__ import annotations
 
-import re
-import shutil
+from dataclasses import replace
 from datetime import UTC, datetime
-from pathlib import Path
 
 import pytest
 
-from bench.clock import RehearsalClock
 from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
-from bench.open_run import Opened, Wanted, open_run, resume_run
-from bench.procedure.state.event_kinds import of_kind
-from bench.procedure.state.events import LotLoaded
 from bench.procedure.state.journal import ReadingRecord
-from bench.procedure.state.ranking import BY, By, Ranked, ranking, ranking_lines
-from bench.session.record.reader import read_session
-from bench.session.report.plain_text import report_text
-from bench.session.report.report import report_html
-from bench.training.hands import UnattendedHands
-from bench.training.rehearse import rehearse
-from bench.workspace import Workspace, shipped_procedures
-from tests.procedure.record_bench import run as run_right
+from bench.procedure.state.ranking import By, Figure, Ranked, figure_words, ranking, ranking_lines
 from tests.results import a_reading, result
 
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
+
+
+ROUND_0_DB = Verdict(word="in", target=0.0, tolerance=1.0)
 
 
 def record(
@@ -39,11 +29,10 @@ def record(
     hz: float | None = None,
     spread: float = 0.01,
     stage: Stage = "left",
-    aim: float = 0.0,
+    verdict: Verdict | None = ROUND_0_DB,
     attempt: int = 1,
 ) -> ReadingRecord:
     reading = result(quantity, channel, value, spread, frequency_hz=hz)
-    verdict = Verdict(word="in", target=aim, tolerance=1.0)
     return ReadingRecord(
         "r1", f"{quantity}-{lot}", stage, True, "record-replay", reading, verdict, NOON, lot=lot, attempt=attempt
     )
@@ -58,16 +47,31 @@ def test_each_figure_is_the_worse_channel_off_its_aim_whatever_the_sign() -> Non
         record("A", "record_replay_level", 0.3),
         record("A", "record_replay_level", -1.5, channel="right"),
         record("B", "record_replay_level", 1.0),
-        record("C", "record_replay_level", 2.3, aim=2.0),
+        record("C", "record_replay_level", 2.3, verdict=replace(ROUND_0_DB, target=2.0)),
     ]
     ranked = ranking(records)
     assert ranks(ranked, "level") == {"C": 1, "B": 2, "A": 3}
+    assert {r.lot: r.figures["level"].reading for r in ranked} == {
+        r.lot: r.reading for r in (records[1], records[2], records[3])
+    }
     assert {r.lot: r.figures["level"].off_db for r in ranked} == pytest.approx({"A": -1.5, "B": 1.0, "C": 0.3})
+
+
+def test_without_an_aim_a_tape_is_off_by_all_that_it_is() -> None:
+    # A limit on one side is no aim, and what is only told has none.
+    most = Verdict(word="in", target=3.0, limit="at most")
+    records = [
+        record("A", "mistracking", 3.0, verdict=most),
+        record("B", "mistracking", 2.0, verdict=None),
+        record("C", "mistracking", 0.0, verdict=most),
+    ]
+    assert {r.lot: r.figures["mistracking"].off_db for r in ranking(records)} == {"A": 3.0, "B": 2.0, "C": 0.0}
 
 
 def test_treble_is_of_five_kilohertz_and_above() -> None:
     records = [
-        record("A", "response", 6.0, hz=4000.0),
+        record("A", "response", 6.0, hz=4999.0),
+        record("A", "response", 7.0),
         record("A", "response", -1.0, hz=5000.0),
         record("B", "response", 2.0, hz=12500.0),
     ]
@@ -83,6 +87,37 @@ def test_those_nearer_than_a_tape_wanders_or_than_their_uncertainties_are_alike(
     )
     unsure = ranking([record(lot, "mistracking", db, spread=0.4) for lot, db in (("A", 1.0), ("B", 1.5), ("C", 1.6))])
     assert ranks(unsure, "mistracking") == {"A": 1, "B": 1, "C": 3}
+
+
+def test_a_rank_is_shared_by_those_alike_to_its_best_not_to_each_other() -> None:
+    # Competition ranking ("1224"): the next rank counts all that are before it.
+    levels = {"A": 1.0, "B": 1.15, "C": 1.3, "D": -1.35, "E": 2.0}
+    ranked = ranking([record(lot, "record_replay_level", db) for lot, db in levels.items()])
+    assert ranks(ranked, "level") == {"A": 1, "B": 1, "C": 3, "D": 3, "E": 5}
+    assert ranking_lines(ranked)[0] == "A and B cannot be told apart by level"
+
+
+def test_three_alike_and_nothing_read_of_mistracking() -> None:
+    records = [record(lot, "response", db, hz=10000.0) for lot, db in (("A", 1.0), ("B", 1.1), ("C", 1.15))]
+    records += [record(lot, "record_replay_level", db) for lot, db in (("A", 2.0), ("B", 1.0), ("D", 0.0))]
+    best, by_treble, by_level = ranking_lines(ranking(records))
+    assert best == "B, A and C cannot be told apart by treble; B fits best, by level"
+    assert by_treble.startswith("by treble, dB: B 1st alike, +1.100 ± 0.010; A 1st alike, +1.000 ± 0.010; C 1st alike")
+    assert by_treble.endswith("D not read")
+    assert by_level == "by level, dB: D 1st, 0.000 ± 0.010; B 2nd, +1.000 ± 0.010; A 3rd, +2.000 ± 0.010; C not read"
+
+
+@pytest.mark.parametrize(
+    ("rank", "said"),
+    [
+        *((1, "1st"), (2, "2nd"), (3, "3rd"), (4, "4th"), (10, "10th"), (11, "11th"), (12, "12th"), (13, "13th")),
+        *((14, "14th"), (21, "21st"), (22, "22nd"), (23, "23rd"), (101, "101st"), (111, "111th"), (113, "113th")),
+    ],
+)
+def test_ranks_are_spelt_as_in_english(rank: int, said: str) -> None:
+    figure = Figure(1.0, 0.1, a_reading(record("A", "mistracking", 1.0).reading), rank)
+    one = Ranked("A", {"mistracking": figure})
+    assert figure_words([one], one, "mistracking") == f"{said}, +1.00 ± 0.10"
 
 
 def test_the_order_is_by_mistracking_then_treble_then_level() -> None:
@@ -114,109 +149,3 @@ def test_what_does_not_count() -> None:
     ranked = ranking(records)
     assert ranks(ranked, "mistracking") == {"A": 1, "C": 2}
     assert ranked[-1].lot == "B"
-
-
-# ---------------------------------------------------------------- on the practice machine
-
-SHIPPED = (Path(shipped_procedures()) / "which-tape.toml").read_text(encoding="utf-8")
-SHORT = re.sub(r"    \{ hz = (63|1000|4000|6300|8000|12500), db = -20 \},\n", "", SHIPPED)
-"""With but two tones of the response, for it is quicker."""
-
-
-@pytest.fixture
-def workspace(tmp_path: Path) -> Workspace:
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
-    return Workspace(tmp_path)
-
-
-def test_on_a_deck_that_is_right_the_tapes_differ_by_what_their_sheets_say(tmp_path: Path) -> None:
-    """Blank B gives 0.5 dB more and 0.8 dB more treble than blank A, blank C 1 dB less of both."""
-    ran = run_right(tmp_path, SHIPPED, "three-head-cassette")
-    records = ran.opened.store.records()
-
-    def mean(lot: str, quantity: str, hz: float) -> float:
-        found = [
-            a_reading(r.reading).value
-            for r in records
-            if r.lot == lot and r.reading.quantity == quantity and r.reading.frequency_hz == pytest.approx(hz)
-        ]
-        return sum(v for v in found if v is not None) / len(found)
-
-    for lot, level, treble in (("blank B", 0.5, 0.8), ("blank C", -1.0, -1.0)):
-        assert mean(lot, "record_replay_level", 400.0) - mean("blank A", "record_replay_level", 400.0) == pytest.approx(
-            level, abs=0.15
-        )
-        assert mean(lot, "response", 10000.0) - mean("blank A", "response", 10000.0) == pytest.approx(treble, abs=0.3)
-    ranked = ranking(records)
-    assert [r.lot for r in ranked] == ["blank A", "blank B", "blank C"]
-    assert ranks(ranked, "level") == {"blank A": 1, "blank B": 2, "blank C": 3}
-    session = read_session(ran.opened.store.folder)
-    html, text = report_html(session), " ".join(report_text(session).split())
-    for told in ("The tapes, ranked", ranking_lines(ranked)[0], "blank B is Lanternhill ferric gala"):
-        assert told in html
-        assert told in text
-    assert "by mistracking, dB: blank A 1st" in text
-
-
-def test_other_tapes_another_order(tmp_path: Path) -> None:
-    """Three made-up tapes instead: blank A is 2 dB insensitive, blank B as the deck wants it, blank C 1 dB bright."""
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
-    tapes = tmp_path / "procedures" / "sheets" / "tapes"
-    usual = (tapes / "ferric-daily.toml").read_text(encoding="utf-8")
-    for name in ("ferric-daily", "ferric-gala", "ferric-pocket"):
-        (tapes / f"{name}.toml").unlink()
-    for name, own in (("one", "sensitivity_db = -2.0"), ("two", "treble_db = 1.0"), ("three-z", "")):
-        text = usual.replace("ferric daily", name).replace("[practice]", f"[practice]\n{own}")
-        (tapes / f"ferric-{name}.toml").write_text(text, encoding="utf-8")
-    ran = run_right(tmp_path, SHORT, "three-head-cassette", tape="ferric-one")
-    ranked = ranking(ran.opened.store.records())
-    assert [(e.lot, e.tape) for e in of_kind(ran.opened.store.events(), LotLoaded)] == [
-        ("blank A", "Lanternhill one"),
-        ("blank B", "Lanternhill three-z"),
-        ("blank C", "Lanternhill two"),
-    ]
-    assert [r.lot for r in ranked] == ["blank B", "blank C", "blank A"]
-    assert ranking_lines(ranked)[0] == "Blank B fits best, by mistracking"
-    assert ranked[2].figures["level"].off_db == pytest.approx(-2.0, abs=0.4)
-    assert ranks(ranked, "level")["blank A"] == 3
-    assert ranks(ranked, "treble")["blank B"] == 1
-
-
-def test_two_reels_of_one_tape_cannot_be_told_apart(tmp_path: Path) -> None:
-    """There are two tapes of type II: the third blank is another reel of the first."""
-    ran = run_right(tmp_path, SHORT, "three-head-cassette", tape="chrome-dawn")
-    ranked = {r.lot: r for r in ranking(ran.opened.store.records())}
-    for by in BY:
-        assert ranked["blank A"].figures[by].rank == ranked["blank C"].figures[by].rank
-    assert "cannot be told apart by mistracking" in ranking_lines(tuple(ranked.values()))[0]
-
-
-def test_resumed_the_blank_is_in_that_was_in(workspace: Workspace) -> None:
-    def finish(opened: Opened) -> list[ReadingRecord]:
-        try:
-            rehearse(opened.runner, opened.port, opened.clock, UnattendedHands())
-        finally:
-            opened.store.close()
-        return list(read_session(opened.store.folder).readings)
-
-    class BreaksOff(BaseException):
-        """The power went."""
-
-    (workspace.procedures / "which-tape.toml").write_text(SHORT, encoding="utf-8")
-    wanted = Wanted("which-tape", "three-head-cassette", "ferric-gala", seed=2)
-    whole = finish(open_run(workspace, wanted, RehearsalClock(), real_time=False))
-    broken = open_run(workspace, wanted, RehearsalClock(), real_time=False)
-    step_done = broken.store.step_done
-
-    def power_goes(step: str) -> None:
-        step_done(step)
-        if step == "in-b":
-            raise BreaksOff
-
-    broken.store.step_done = power_goes  # type: ignore[method-assign]
-    with pytest.raises(BreaksOff):
-        finish(broken)
-    resumed = finish(resume_run(broken.store.folder, RehearsalClock(), real_time=False))
-    assert [(r.id, r.lot) for r in resumed] == [(r.id, r.lot) for r in whole]
-    for was, now in zip(whole, resumed, strict=True):
-        assert a_reading(now.reading).value == pytest.approx(a_reading(was.reading).value, abs=0.1), now.step
