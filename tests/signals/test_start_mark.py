@@ -113,6 +113,85 @@ def test_not_found_where_there_is_none() -> None:
     assert {name: find_start_mark(x, RATE) for name, x in others.items()} == dict.fromkeys(others)
 
 
+def in_band_noise(frames: int, rms: float, seed: int = 3) -> NDArray[np.float64]:
+    """Noise of the mark's band, 500 to 3500 Hz, whose root mean square is that in the band."""
+    noise = sosfilt(
+        butter(6, (500.0, 3500.0), "bandpass", fs=RATE, output="sos"),
+        np.random.default_rng(seed).normal(0.0, 1.0, frames + RATE),
+    )[RATE:]
+    return np.asarray(rms * noise / np.sqrt(np.mean(noise**2)))
+
+
+CHIRP_RMS = 0.1 / np.sqrt(2.0)
+"""Of a mark at -20 dBFS (AES17: a full-scale sine is 0 dBFS)."""
+
+
+@pytest.mark.parametrize(("noise_db", "there"), [(0.0, True), (10.0, False)])
+def test_found_in_noise_as_strong_and_not_guessed_in_stronger(noise_db: float, *, there: bool) -> None:
+    # A matched filter's share of the energy is S/(S + N): a half at 0 dB, a tenth under noise 10 dB above.
+    clean = sent()
+    for seed in range(4):
+        noisy = clean + in_band_noise(len(clean), CHIRP_RMS * 10 ** (noise_db / 20.0), seed)
+        found = find_start_mark(noisy, RATE)
+        assert (found is not None) is there
+        if found is not None:
+            assert abs(found[0] - LEAD_IN_S * RATE) < 0.001 * RATE
+
+
+def test_hum_and_bias_are_no_hindrance() -> None:
+    t = np.arange(len(sent())) / RATE
+    hum, pilot = 0.5 * np.sin(2 * np.pi * 100.0 * t), 0.5 * np.sin(2 * np.pi * 19000.0 * t)
+    found = find_start_mark(sent() + hum + pilot, RATE)
+    assert found is not None
+    assert abs(found[0] - LEAD_IN_S * RATE) <= 2
+
+
+@pytest.mark.parametrize(("under_db", "there"), [(60.0, True), (100.0, False)])
+def test_a_faint_mark_after_something_loud(under_db: float, *, there: bool) -> None:
+    loud = ToneSequence([Tone(1000.0, 0.0, 1.0), Gap(0.3)], RATE)
+    mark = 10 ** ((20.0 - under_db) / 20.0) * sent()
+    found = find_start_mark(np.concatenate([loud.render(0, loud.frames or 0)[:, 0], mark]), RATE)
+    assert (found is not None) is there
+    if found is not None:
+        assert abs(found[0] - (1.3 + LEAD_IN_S) * RATE) <= 1
+
+
+@pytest.mark.parametrize("speed", [0.85, 1.18])
+def test_chirps_too_far_apart_for_any_deck_are_no_mark(speed: float) -> None:
+    assert find_start_mark(played(sent(), speed), RATE) is None
+
+
+def test_a_mark_whose_beginning_was_not_captured_is_none() -> None:
+    x = sent()
+    assert find_start_mark(x[round((LEAD_IN_S + 0.15) * RATE) :], RATE) is None
+    late = find_start_mark(np.concatenate([x[round((LEAD_IN_S + 0.15) * RATE) :], x]), RATE)
+    assert late is not None
+    assert abs(late[0] - (len(x) - 0.15 * RATE)) <= 1
+
+
+def test_a_capture_at_too_low_a_rate_holds_no_mark() -> None:
+    assert find_start_mark(np.random.default_rng(1).normal(0.0, 0.1, 40_000), 6900) is None
+
+
+def test_any_deck_passes_the_band_of_the_mark() -> None:
+    # Common practice, no source: a voice recorder passes 300 to 4000 Hz.
+    mark = StartMark(RATE)
+    power = np.abs(np.fft.rfft(mark.render(0, mark.frames)[:, 0])) ** 2
+    hz = np.fft.rfftfreq(mark.frames, 1.0 / RATE)
+    assert power[(hz >= 450.0) & (hz <= 3700.0)].sum() > 0.998 * power.sum()
+    # A chirp over less than two octaves would match a tone too well.
+    assert power[hz < 1000.0].sum() > 0.2 * power.sum()
+    assert power[hz > 2000.0].sum() > 0.05 * power.sum()
+
+
+def test_the_mark_is_two_short_chirps_a_second_apart() -> None:
+    samples = np.abs(StartMark(RATE).render(0, round(1.5 * RATE))[:, 0])
+    sounding = np.flatnonzero(samples > 0.01) / RATE
+    assert sounding.min() == pytest.approx(0.0, abs=0.005)
+    assert sounding.max() == pytest.approx(1.1, abs=0.005)
+    assert not np.any((sounding > 0.1) & (sounding < 1.0))
+
+
 def test_level_and_length() -> None:
     leader = StartMark(RATE, -12.0)
     samples = leader.render(0, leader.frames)
@@ -120,6 +199,22 @@ def test_level_and_length() -> None:
     assert np.abs(samples).max() == pytest.approx(10.0 ** (-12.0 / 20.0), abs=1e-3)
     np.testing.assert_array_equal(leader.render(-50, 100)[50:], samples[:50])
     np.testing.assert_array_equal(leader.render(leader.frames - 10, 100)[10:], 0.0)
-    for bad in (7999, 48000):
-        with pytest.raises(Problem):
-            StartMark(bad, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("rate", "dbfs", "said"),
+    [
+        (7999, -20.0, "8000 Hz or more, not 7999 Hz"),
+        (48000, 0.5, "can't be sent at 0.5 dBFS"),
+        (48000, -201.0, "can't be sent at -201 dBFS"),
+        (48000, float("nan"), "can't be sent at nan dBFS"),
+    ],
+)
+def test_a_mark_that_cannot_be_sent_is_refused(rate: int, dbfs: float, said: str) -> None:
+    with pytest.raises(Problem, match=said):
+        StartMark(rate, dbfs)
+
+
+def test_the_loudest_and_the_faintest_mark() -> None:
+    assert np.abs(StartMark(8000, 0.0).render(0, 800)).max() == pytest.approx(1.0, abs=1e-2)
+    assert np.abs(StartMark(8000, -200.0).render(0, 800)).max() == pytest.approx(1e-10, rel=1e-2)

@@ -11,7 +11,9 @@ from bench.problem import Problem
 from bench.tape.mistracking_map import (
     FREQUENCIES_HZ,
     LEVELS_DB,
+    MistrackingMap,
     ReplayErrors,
+    Verdict,
     mistracking_db,
     mistracking_map,
     worst_map,
@@ -124,6 +126,56 @@ def test_too_loud_is_over_bright_and_both_causes_are_named() -> None:
     assert found.cause() == "the replay level is 2 dB high and the treble is 4 dB high at 10 kHz in the left channel"
 
 
+def made(worst_db: float, worst_hz: float, verdict: Verdict = "out", errors: ReplayErrors | None = None) -> str:
+    """What a map with this worst point says."""
+    errors, nowhere = errors or ReplayErrors(worst_db), np.zeros((1, 1))
+    return MistrackingMap("type-b", errors, nowhere, -18.0, worst_hz, worst_db, 0.1, 3.0, verdict).sentence()
+
+
+@pytest.mark.parametrize(
+    ("worst_db", "worst_hz", "said"),
+    [
+        (-4.0, 10000.0, "music will sound dull: −4 dB at 10 kHz at −18 dB"),
+        (-0.5, 10000.0, "music will sound dull: −0.5 dB at 10 kHz"),
+        (0.5, 10000.0, "music will sound over-bright: +0.5 dB at 10 kHz"),
+        (3.5, 1250.0, "music will sound over-bright: +3.5 dB at 1.25 kHz"),
+        (3.0, 1000.0, "music will sound over-bright: +3 dB at 1 kHz"),
+        (-3.1, 63.0, "music will sound thin: −3.1 dB at 63 Hz"),
+        (3.1, 315.0, "music will sound boomy: +3.1 dB at 315 Hz"),
+        (-3.1, 630.0, "music will sound dull: −3.1 dB at 630 Hz"),
+    ],
+)
+def test_what_it_does_to_music_is_said_by_side_and_frequency(worst_db: float, worst_hz: float, said: str) -> None:
+    assert made(worst_db, worst_hz).startswith(said)
+
+
+def test_the_verdict_is_in_the_sentence() -> None:
+    assert made(-2.0, 8000.0, "in") == (
+        "music will sound right: at worst −2 dB at 8 kHz at −18 dB, because the replay level is 2 dB low; inside ±3 dB"
+    )
+    assert made(-3.1, 8000.0, "too close to call").endswith("; the readings are too uncertain to call it in or out")
+    assert made(-3.1, 8000.0).endswith("because the replay level is 3.1 dB low")
+
+
+@pytest.mark.parametrize(
+    ("errors", "because"),
+    [
+        # The greatest on the side of the worst, not the one of the highest tone.
+        (ReplayErrors(0.0, ((4000.0, -6.0), (10000.0, -2.0))), "the treble is 6 dB low at 4 kHz"),
+        (ReplayErrors(0.0, ((10000.0, -2.0), (4000.0, -6.0))), "the treble is 6 dB low at 4 kHz"),
+        (ReplayErrors(0.0, ((10000.0, -0.3), (4000.0, 6.0))), "the treble is 0.3 dB low at 10 kHz"),
+        (ReplayErrors(-0.04, ((63.0, -5.0), (4000.0, -0.04))), "the bass is 5 dB low at 63 Hz"),
+        (ReplayErrors(-0.3, ((63.0, 5.0),)), "the replay level is 0.3 dB low"),
+        (ReplayErrors(-2.25, ((1000.0, -1.0),)), "the replay level is 2.2 dB low and the treble is 1 dB low at 1 kHz"),
+        # All that is known, where nothing is on its side.
+        (ReplayErrors(2.0, ((1000.0, 1.0),)), "the replay level is 2 dB high and the treble is 1 dB high at 1 kHz"),
+        (ReplayErrors(-0.04), "level and treble come back as they were recorded"),
+    ],
+)
+def test_the_cause_is_what_pulls_the_same_way(errors: ReplayErrors, because: str) -> None:
+    assert made(-4.0, 8000.0, errors=errors).endswith(f", because {because}")
+
+
 def test_a_cause_that_would_help_is_not_blamed() -> None:
     found = mistracking_map("type-b", ReplayErrors(1.0, ((10000.0, -9.0),)))
     assert found.cause() == "the treble is 9 dB low at 10 kHz"
@@ -134,6 +186,18 @@ def test_an_uncertain_error_can_be_too_close_to_call() -> None:
     assert mistracking_map("type-b", ReplayErrors(-2.0, uncertainty_db=0.1)).verdict == "in"
     assert mistracking_map("type-b", ReplayErrors(-2.3, uncertainty_db=0.5)).verdict == "too close to call"
     assert mistracking_map("type-b", ReplayErrors(-4.0, uncertainty_db=0.5)).verdict == "out"
+
+
+@pytest.mark.parametrize("error_db", [-2.1, 2.1])
+def test_it_is_called_in_only_where_it_is_so_at_both_ends_of_the_uncertainty(error_db: float) -> None:
+    # 2.1 dB is inside, 2.6 dB is not; 4.5 dB is outside, as 4.0 and 5.0 are.
+    found = mistracking_map("type-b", ReplayErrors(error_db, uncertainty_db=0.5))
+    assert abs(found.worst_db) < 3.0
+    assert found.verdict == "too close to call"
+    beyond = mistracking_map("type-b", ReplayErrors(error_db * 4.5 / 2.1, uncertainty_db=0.5))
+    assert beyond.verdict == "out"
+    wide = mistracking_map("type-b", ReplayErrors(error_db, uncertainty_db=0.5), 4.0)
+    assert (wide.verdict, wide.tolerance_db, wide.system) == ("in", 4.0, "type-b")
 
 
 def test_the_uncertainty_of_the_worst_follows_from_that_of_the_errors() -> None:
@@ -155,7 +219,10 @@ def test_the_worst_of_two_channels() -> None:
     [
         (float("nan"), (), "an error of nan dB"),
         (-41.0, (), "give one from -40 to 40 dB"),
-        (0.0, ((0.0, -1.0),), "0 Hz: a treble error lies from"),
+        (40.5, (), "give one from -40 to 40 dB"),
+        (0.0, ((1000.0, -41.0),), "an error of -41 dB"),
+        (0.0, ((0.5, -1.0),), "0.5 Hz: a treble error lies from"),
+        (0.0, ((100000.5, -1.0),), "100000 Hz: a treble error lies from"),
         (0.0, ((400.0, -1.0),), "say it as a level error"),
         (0.0, ((4000.0, -1.0), (4000.0, -2.0)), "given twice"),
     ],
@@ -165,6 +232,13 @@ def test_impossible_errors_are_refused(level_db: float, treble: tuple[tuple[floa
         ReplayErrors(level_db, treble)
 
 
-def test_an_impossible_tolerance_is_refused() -> None:
-    with pytest.raises(Problem, match="a tolerance of 0 dB"):
-        mistracking_map("type-b", ReplayErrors(), 0.0)
+def test_the_largest_errors_and_tolerances_are_accepted() -> None:
+    assert ReplayErrors(-40.0, ((1.0, 40.0), (100000.0, -40.0))).at(0.5) == 0.0
+    assert mistracking_map("type-b", ReplayErrors(), 40.0).verdict == "in"
+    assert mistracking_map("type-b", ReplayErrors(-0.5), 0.1).verdict == "out"
+
+
+@pytest.mark.parametrize("tolerance_db", [0.0, -1.0, 40.5, float("nan")])
+def test_an_impossible_tolerance_is_refused(tolerance_db: float) -> None:
+    with pytest.raises(Problem, match=f"a tolerance of {tolerance_db:g} dB"):
+        mistracking_map("type-b", ReplayErrors(), tolerance_db)
