@@ -1,4 +1,4 @@
-"""Time, injected, so that a warm-up of half an hour rehearses at once."""
+"""Clocks, passed in so that a rehearsal need not wait for a warm-up of half an hour."""
 
 from __future__ import annotations
 
@@ -8,27 +8,27 @@ from typing import Protocol
 
 
 class Clock(Protocol):
-    """What time it is, and how to wait."""
+    """Tells the time and waits."""
 
     def now(self) -> float:
-        """Seconds that only ever go forward, from any start."""
+        """Monotonic seconds, from any start."""
 
     def wall(self) -> datetime:
-        """Date and time of day, with its zone."""
+        """Date and time of day, with time zone."""
 
     def wait(self, seconds: float) -> None:
-        """Let so much time go by."""
+        """Wait."""
 
 
 class RealClock:
-    """The machine's own clock."""
+    """The computer's clock."""
 
     def now(self) -> float:
         """Monotonic seconds."""
         return time.monotonic()
 
     def wall(self) -> datetime:
-        """Local date and time with its zone."""
+        """Local date and time with time zone."""
         return datetime.now(UTC).astimezone()
 
     def wait(self, seconds: float) -> None:
@@ -37,20 +37,20 @@ class RealClock:
 
 
 class RehearsalClock:
-    """A clock that goes only when told to: by waiting, or by the practice machine as it makes sound."""
+    """A clock that advances only by `wait`, which a practice machine calls as it makes sound."""
 
     def __init__(self, start: datetime | None = None) -> None:
         self._start = start or datetime.now(UTC).astimezone().replace(microsecond=0)
         self._now = 0.0
 
     def now(self) -> float:
-        """Seconds rehearsed so far."""
+        """Seconds of rehearsal so far."""
         return self._now
 
     def wall(self) -> datetime:
-        """The start plus what was rehearsed."""
+        """The start plus the seconds of rehearsal."""
         return self._start + timedelta(seconds=self._now)
 
     def wait(self, seconds: float) -> None:
-        """Time has gone by."""
+        """Advance the clock at once."""
         self._now += max(0.0, seconds)

@@ -17,7 +17,7 @@ from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Answered, Debriefed, Done
 from bench.procedure.state.journal import Journal
 from bench.training.debrief import debrief
-from bench.training.exercise import CLOSING, draw_faults, named, with_closing
+from bench.training.exercise import CLOSING, draw_faults, named_faults, with_closing_question
 from bench.training.truth import Truth
 
 MISADJUSTMENT = 0.5
@@ -57,7 +57,7 @@ class Exercise:
     def told(self, port: Port, events: Sequence[Event]) -> Debriefed:
         """What was done against what was so."""
         answers = [str(e.answer) for e in of_kind(events, Answered) if e.step == CLOSING]
-        names = named(answers[-1], self.titles) if answers else ()
+        names = named_faults(answers[-1], self.titles) if answers else ()
         sets = {t for s in self.job.steps if isinstance(s, Adjust) for t in s.trimmers.values()}
         return debrief(self.truth(), self.truth(port), events, sorted(sets), names)
 
@@ -85,7 +85,7 @@ def set_exercise(sheets: Mapping[str, Fault], job: Job, chosen: Sequence[str], m
 
     def exercise(names: Sequence[str]) -> Exercise:
         having = {name: sheets[name] for name in (*chosen, *names)}
-        return Exercise(with_closing(job, titles), having, titles, seed)
+        return Exercise(with_closing_question(job, titles), having, titles, seed)
 
     def goes_together(names: Sequence[str]) -> bool:
         try:

@@ -1,4 +1,4 @@
-"""Where a person's procedures and sessions are kept."""
+"""The workspace: the folder of a person's procedures and sessions."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ WORKED_SESSIONS = (
     "2025-11-20-1000-lanternhill-three-head-cassette-deck",
     "2026-11-19-1000-lanternhill-three-head-cassette-deck",
 )
-"""Two sessions of one practice machine a year apart: what there is to look at before the first run."""
+"""Two sessions of one practice machine, a year apart: examples to look at before the first run."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,29 +28,29 @@ class Workspace:
 
     @property
     def procedures(self) -> Path:
-        """The procedure files, with the sheets in a folder below."""
+        """The folder of procedure files; sheets are in a folder below it."""
         return self.root / "procedures"
 
     @property
     def sheets(self) -> Path:
-        """One folder for each kind of sheet."""
+        """The folder of sheets, with a folder for each kind."""
         return self.procedures / "sheets"
 
     @property
     def sessions(self) -> Path:
-        """One folder for each run; made when the first is written."""
+        """The folder of sessions, with a folder for each run; created with the first session."""
         return self.root / "sessions"
 
 
 def find_workspace(explicit: Path | None = None) -> Workspace:
-    """Find the workspace: the one named, else the current folder, else the person's own data folder.
+    """Find the workspace: the named folder, else the current folder, else the person's data folder.
 
-    The current folder counts only if it has `procedures/`. The data folder, and a named folder that is still
-    empty, are given a copy of the shipped procedures; files that are already there are never touched. The data folder
-    is given the worked sessions too.
+    The current folder counts only if it has `procedures/`. The data folder, and a named folder that is empty, receive
+    a copy of the shipped procedures; existing files are never changed. The data folder receives the worked sessions
+    too.
 
     Raises:
-        Problem: the named folder is missing, or holds other things and no procedures; or it can't be written.
+        Problem: the named folder is missing, or has other contents and no procedures; or it can't be written.
     """
     if explicit is not None:
         return _named(explicit)
@@ -66,10 +66,10 @@ def find_workspace(explicit: Path | None = None) -> Workspace:
 
 
 def shipped_procedures() -> Path:
-    """The procedures that came with the program: in the wheel, or beside the package in a source folder.
+    """The procedures that came with the program: in the wheel, or next to the package in a source folder.
 
     Raises:
-        Problem: neither is there.
+        Problem: neither exists.
     """
     for folder in (_HERE / "shipped" / "procedures", _HERE.parent / "procedures"):
         if folder.is_dir():
@@ -78,7 +78,7 @@ def shipped_procedures() -> Path:
 
 
 def shipped_sessions() -> list[Path]:
-    """The worked sessions that came with the program; those that are missing are done without."""
+    """The worked sessions that came with the program, without any that are missing."""
     for folder in (_HERE / "shipped" / "sessions", _HERE.parent / "sessions"):
         if folder.is_dir():
             return [folder / name for name in WORKED_SESSIONS if (folder / name).is_dir()]
@@ -98,9 +98,9 @@ def _named(root: Path) -> Workspace:
 
 
 def _seed(root: Path, sessions: Sequence[Path] = ()) -> None:
-    """Copy the shipped procedures: whole or not at all, and never over what another run has just put there.
+    """Copy the shipped procedures completely or not at all, and never over a copy that another run has just made.
 
-    Sessions go first, so that procedures stand for all of it.
+    Sessions are copied first, so that the presence of procedures means that everything is there.
     """
     shipped = shipped_procedures()
     try:
@@ -110,7 +110,7 @@ def _seed(root: Path, sessions: Sequence[Path] = ()) -> None:
                 copied = Path(scratch) / session.name
                 shutil.copytree(session, copied)
                 (root / "sessions").mkdir(exist_ok=True)
-                with suppress(OSError):  # another run has just put it there
+                with suppress(OSError):  # another run has just copied it
                     copied.rename(root / "sessions" / session.name)
             copy = Path(scratch) / "procedures"
             shutil.copytree(shipped, copy)

@@ -12,7 +12,7 @@ from bench.commands.report import session_folder
 from bench.commands.run_options import add_sheets, carry_out, narrate, wanted
 from bench.open_run import open_run
 from bench.training.hands import UnattendedHands
-from bench.training.rehearse import as_the_sheet_says, rehearse
+from bench.training.rehearse import rehearse, target_answers
 from bench.workspace import find_workspace
 
 
@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     if args.after is not None:
         asked = replace(asked, after=session_folder(args.after, args.workspace))
     opened = open_run(workspace, asked, clock, real_time=False, say=narrate)
-    hands = UnattendedHands(answers=as_the_sheet_says(opened.job), override=args.override)
+    hands = UnattendedHands(answers=target_answers(opened.job), override=args.override)
     return carry_out(opened, lambda: rehearse(opened.runner, opened.port, clock, hands), as_json=args.json)
 
 

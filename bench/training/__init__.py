@@ -1,1 +1,1 @@
-"""Unattended hands: a procedure run hands-off on the practice machine."""
+"""Training: unattended rehearsals, exercises with hidden faults, and their debriefs."""

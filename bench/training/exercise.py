@@ -1,4 +1,4 @@
-"""An exercise: a practice machine with hidden faults, the same for everyone who is given the same seed."""
+"""An exercise: a practice machine with hidden faults, the same for everyone with the same seed."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _LEVELS = frozenset({"level", "balance", "record_replay_level"})
 _TREBLE = frozenset({"response"})
 _DELAYS = frozenset({"azimuth_delay", "azimuth_angle"})
 _NOISE = frozenset({"noise", "signal_to_noise"})
-_WAVERS = frozenset({"wow_and_flutter", "flutter_component"})
+_FLUTTER = frozenset({"wow_and_flutter", "flutter_component"})
 
 SHOWN_BY: tuple[tuple[str, frozenset[str]], ...] = (
     ("replay_dirt_", _TREBLE),
@@ -44,26 +44,26 @@ SHOWN_BY: tuple[tuple[str, frozenset[str]], ...] = (
     ("hum_", _NOISE | {"hum"}),
     ("magnetised", _NOISE),
     ("amplifier_noise_", _NOISE),
-    ("flutter_", _WAVERS),
+    ("flutter_", _FLUTTER),
     ("speed_percent", frozenset({"speed_error"})),
     ("speed_wander_", frozenset({"speed_drift"})),
     ("encoder_", frozenset({"encoding_error"})),
     ("decoder_", frozenset({"decoding_error"})),
 )
-"""Figures by their first letters, and the quantities of which one has to be measured for a change to show."""
+"""Machine figures by their first letters, and the quantities of which one must be measured to show a change."""
 
-OF_RECORDING = ("record_", "bias_", "tape_selector", "other_tape", "erase_", "encoder_", "magnetised")
-"""Figures that only a recording shows."""
+NEEDS_RECORDING = ("record_", "bias_", "tape_selector", "other_tape", "erase_", "encoder_", "magnetised")
+"""Machine figures whose changes only a recording shows."""
 
 
-def shows(job: Job, fault: Fault) -> bool:
-    """Whether a fault can be seen in what the procedure measures; common practice, no source."""
+def fault_shows(job: Job, fault: Fault) -> bool:
+    """Whether the procedure's measurements can show a fault; common practice, no source."""
     measured = {q for step in job.steps for q in quantities(step)}
     records = any(
         isinstance(s, RecordReplay) or getattr(s, "sends", ()) or getattr(s, "records", "") for s in job.steps
     )
     for figure in fault.practice:
-        if figure.startswith(OF_RECORDING) and not records:
+        if figure.startswith(NEEDS_RECORDING) and not records:
             continue
         if any(figure.startswith(first) and measured & wanted for first, wanted in SHOWN_BY):
             return True
@@ -71,7 +71,7 @@ def shows(job: Job, fault: Fault) -> bool:
 
 
 def quantities(step: StepBase) -> tuple[str, ...]:
-    """What a step measures."""
+    """The quantities that a step measures."""
     if isinstance(step, Reference | RecordReplay):
         return tuple(step.targets)
     quantity = getattr(step, "quantity", "")
@@ -84,17 +84,17 @@ def draw_faults(
     """The faults of an exercise.
 
     Args:
-        faults: all there are, by the names of their sheets.
-        job: what the trainee will go through: only what shows there is drawn.
+        faults: all faults, by the names of their sheets.
+        job: the trainee's job; only faults that it can show are drawn.
         count: how many.
-        seed: the same gives the same faults.
+        seed: random seed; the same seed gives the same faults.
         goes_together: whether one machine can have these faults at once.
 
     Raises:
-        Problem: there are not so many that go together.
+        Problem: there are too few that go together.
     """
-    names = sorted(n for n, f in faults.items() if shows(job, f))
-    # A generator that Python promises to keep: a class gets the same faults next year.
+    names = sorted(n for n, f in faults.items() if fault_shows(job, f))
+    # Python guarantees that this generator stays the same, so a class gets the same faults next year.
     random.Random(seed).shuffle(names)
     drawn: list[str] = []
     for name in names:
@@ -108,12 +108,12 @@ def draw_faults(
     return tuple(drawn)
 
 
-def with_closing(job: Job, titles: Sequence[str]) -> Job:
-    """The job with a last question: what was wrong with the machine?
+def with_closing_question(job: Job, titles: Sequence[str]) -> Job:
+    """The job with a closing question: what was wrong with the machine?
 
     Args:
-        job: what is exercised.
-        titles: the faults there can be, in the order of their numbers; `named` reads the answer.
+        job: the job of the exercise.
+        titles: all possible faults, in the order of their numbers; `named_faults` reads the answer.
     """
     listed = " · ".join(f"{n} {title}" for n, title in enumerate(titles, start=1))
     closing = Entry(
@@ -129,12 +129,12 @@ def with_closing(job: Job, titles: Sequence[str]) -> Job:
     return replace(job, steps=(*job.steps, closing))
 
 
-def named(answer: str, titles: Sequence[str]) -> tuple[str, ...]:
-    """The faults that a closing answer names, by number or by name.
+def named_faults(answer: str, titles: Sequence[str]) -> tuple[str, ...]:
+    """The faults that the answer to the closing question names, by number or by name.
 
     Args:
         answer: as typed: "3, 7".
-        titles: as given to `with_closing`.
+        titles: as given to `with_closing_question`.
     """
     words = answer.replace(",", " ").replace(";", " ").split()
     numbers = {int(w) for w in words if w.isascii() and w.isdigit()}

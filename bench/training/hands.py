@@ -1,4 +1,4 @@
-"""Unattended hands: they see only what a person at the bench sees, snapshots, and answer with commands."""
+"""Unattended hands: they see only snapshots, as a person at the bench does, and answer with commands."""
 
 from __future__ import annotations
 
@@ -10,19 +10,19 @@ from bench.procedure.run.commands import Accept, Answer, Command, GoOn, Turn
 from bench.procedure.state.snapshot import Gauge, Snapshot
 
 FIRST_TURN = 6.0
-"""Degrees of a first, searching turn."""
+"""Degrees of the first turn of a trimmer, which finds its direction."""
 
 LARGEST_TURN = 60.0
 MOST_TURNS = 60
-"""After so many turns of one trimmer at one step the hands give up and go on with a reason."""
+"""After this many turns of one trimmer at one step, the hands give up and accept with a reason."""
 
-CLOSE_ENOUGH = 0.25
-"""The part of the tolerance within which they leave a trimmer alone."""
+GOOD_ENOUGH = 0.25
+"""The fraction of the tolerance within which they leave a trimmer alone."""
 
 
 @dataclass(slots=True)
 class _Trimmer:
-    """What the hands have learnt of one trimmer: how the reading answers to a turn."""
+    """What the hands have learnt about one trimmer: how the reading responds to a turn."""
 
     per_degree: float | None = None
     turns: int = 0
@@ -30,7 +30,7 @@ class _Trimmer:
     last_error: float | None = None
 
     def at_stop(self, error: float, limits: tuple[float, float]) -> bool:
-        """Whether it can't be turned further the way that would help."""
+        """Whether it can't be turned further in the direction that would help."""
         if not self.per_degree:
             return False
         wanted = -error / self.per_degree
@@ -39,39 +39,39 @@ class _Trimmer:
 
 @dataclass(slots=True)
 class UnattendedHands:
-    """Goes through a procedure as a careful person would who reads every gauge.
+    """Carries out a procedure as a careful person would who reads every gauge.
 
-    The way a trimmer turns is learnt from the readings: a first turn, a look, and from then on the slope of the
-    last turn. A turn that changed nothing was backlash and is made again; one that made things worse shows which
-    way is right.
+    The hands learn from the readings how a trimmer responds: by a first turn, and then by the slope of the last turn. A
+    turn that changed nothing was taken up by backlash and is repeated; a turn that made the reading worse shows the
+    right direction.
     """
 
     answers: dict[str, str] = field(default_factory=dict)
     """Answers to `entry` and `sign-off` steps by step id."""
     override: str = ""
-    """The reason given at an interlock that asks for one; "" gives none and the run ends there."""
+    """The reason given to an interlock that asks for one; with "" the run ends there."""
     instruments: Instruments | None = None
-    """What can be read beside the interface, for a number that is asked for."""
-    said: str = ""
-    """Why they stopped, when they did."""
-    _known: dict[tuple[str, str], _Trimmer] = field(default_factory=dict)
-    _at: str = ""
-    _wait_for: float = 0.0
-    _followed: set[str] = field(default_factory=set)
-    """Trimmers turned as proposed, since the last reading."""
+    """Instruments at the interface, for steps that ask for their reading."""
+    stopped_because: str = ""
+    """Why they stopped; "" if they did not."""
+    _learnt: dict[tuple[str, str], _Trimmer] = field(default_factory=dict)
+    _step_id: str = ""
+    _wait_until: float = 0.0
+    _proposals_done: set[str] = field(default_factory=set)
+    """Trimmers turned as proposed since the last reading."""
 
     def decide(self, snapshot: Snapshot, now: float) -> Command | None:
-        """The next thing to do at this moment; None is to watch and wait."""
+        """The next command; None to wait."""
         step, prompt = snapshot.step, snapshot.prompt
         if step is None:
             return None
-        if step.id != self._at:
-            self._at, self._wait_for = step.id, now  # what is just starting still moves by itself
-            self._followed.clear()
+        if step.id != self._step_id:
+            self._step_id, self._wait_until = step.id, now  # at the start of a step the readings still settle
+            self._proposals_done.clear()
         if prompt.kind in ("go-on", "confirm"):
-            turn = self._as_proposed(snapshot)
+            turn = self._proposed_turn(snapshot)
             if turn is None:
-                self._followed.clear()
+                self._proposals_done.clear()
             return turn or GoOn()
         if prompt.kind == "reason":
             return self._reason(snapshot)
@@ -86,30 +86,30 @@ class UnattendedHands:
             return Accept("unattended: nobody was there to judge")
         if self.override:
             return Answer(self.override)
-        self.said = f"stopped before {snapshot.step.title if snapshot.step else ''}: {snapshot.prompt.text}"
+        self.stopped_because = f"stopped before {snapshot.step.title if snapshot.step else ''}: {snapshot.prompt.text}"
         return None
 
-    def _as_proposed(self, snapshot: Snapshot) -> Command | None:
-        """The first proposed turn that was not made yet, as far as the trimmer goes."""
+    def _proposed_turn(self, snapshot: Snapshot) -> Command | None:
+        """The first proposed turn not yet made, limited to the trimmer's end stops."""
         for gauge in snapshot.gauges:
             if gauge.turn is None or gauge.trimmer is None:
                 continue
             low, high = _limits(snapshot, gauge.trimmer)
             degrees = max(low, min(high, gauge.turn))
             way = f"{gauge.trimmer} {'+' if degrees > 0 else '-'}"  # a turn down and up again are two
-            if way not in self._followed and abs(degrees) >= SMALLEST_TURN:
-                self._followed.add(way)
+            if way not in self._proposals_done and abs(degrees) >= SMALLEST_TURN:
+                self._proposals_done.add(way)
                 return Turn(gauge.trimmer, degrees)
         return None
 
     def _keep_or_turn(self, snapshot: Snapshot) -> Command:
-        """All is in: once more round pays while a reading is far from the middle."""
-        far = max(_part_of_tolerance(g) for g in snapshot.gauges) > CLOSE_ENOUGH
-        turn = self._as_proposed(snapshot) if far else None
+        """Everything is in: another round is worth it while a reading is far from the middle of its tolerance."""
+        far = max(_error_in_tolerances(g) for g in snapshot.gauges) > GOOD_ENOUGH
+        turn = self._proposed_turn(snapshot) if far else None
         if turn is not None:
             return turn
-        again = bool(self._followed)
-        self._followed.clear()
+        again = bool(self._proposals_done)
+        self._proposals_done.clear()
         return Answer(snapshot.prompt.choices[-1 if again else 0])
 
     def _answer(self, snapshot: Snapshot) -> str:
@@ -124,25 +124,25 @@ class UnattendedHands:
         return "0" if read is None else f"{read:.9g}"
 
     def _adjust(self, snapshot: Snapshot, now: float) -> Command | None:
-        """Turn the trimmer of the worst gauge; accept when all are near the middle of their tolerance."""
-        if now < self._wait_for:
+        """Turn the trimmer of the worst gauge; accept when all are near the middle of their tolerances."""
+        if now < self._wait_until:
             return None
         if not any(g.trend for g in snapshot.gauges):
-            return None  # they are not live: a round or a ladder says itself when to turn
+            return None  # not live gauges: a round or a ladder proposes its own turns
         if any(g.turn is not None for g in snapshot.gauges):
             return self._search(snapshot, now)
         gauges = [g for g in snapshot.gauges if g.measured is not None]
         if len(gauges) < len(snapshot.gauges) or not gauges:
             return None
-        if now < self._wait_for + PATIENCE_S and any(g.trend != "steady" for g in gauges):
+        if now < self._wait_until + PATIENCE_S and any(g.trend != "steady" for g in gauges):
             return None
-        worst = max(gauges, key=_part_of_tolerance)
-        if _part_of_tolerance(worst) <= CLOSE_ENOUGH:
+        worst = max(gauges, key=_error_in_tolerances)
+        if _error_in_tolerances(worst) <= GOOD_ENOUGH:
             return GoOn() if snapshot.can_accept else None
         trimmer = worst.trimmer
         if trimmer is None:
             return Accept("unattended: there is no trimmer for it") if snapshot.can_accept else None
-        known = self._known.setdefault((self._at, trimmer), _Trimmer())
+        known = self._learnt.setdefault((self._step_id, trimmer), _Trimmer())
         stuck = known.at_stop(_error(worst), _limits(snapshot, trimmer))
         if stuck or known.turns >= MOST_TURNS:
             if all(g.verdict.word == "in" for g in gauges):
@@ -150,21 +150,21 @@ class UnattendedHands:
             why = "stands at its stop" if stuck else f"was turned {MOST_TURNS} times"
             return Accept(f"unattended: {trimmer} {why} and it is not in")
         degrees = self._turn(known, worst, _limits(snapshot, trimmer))
-        self._wait_for = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
+        self._wait_until = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
         return Turn(trimmer, degrees)
 
     def _search(self, snapshot: Snapshot, now: float) -> Command | None:
-        """A peak is looked for: the turns are proposed. Each reading has to stand still first."""
-        if now < self._wait_for + PATIENCE_S and any(g.trend != "steady" for g in snapshot.gauges):
+        """Search for a peak with the proposed turns, each after the reading has become steady."""
+        if now < self._wait_until + PATIENCE_S and any(g.trend != "steady" for g in snapshot.gauges):
             return None
-        turn = self._as_proposed(snapshot)
+        turn = self._proposed_turn(snapshot)
         if not isinstance(turn, Turn):
-            self._followed.clear()
-            self._wait_for = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
+            self._proposals_done.clear()
+            self._wait_until = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
             return None
-        known = self._known.setdefault((self._at, turn.trimmer), _Trimmer())
+        known = self._learnt.setdefault((self._step_id, turn.trimmer), _Trimmer())
         known.turns += 1
-        # Past the peak the reading guides, and what led there leads on; the last look was at another place.
+        # Beyond the peak the same direction continues, but the last reading was taken at another position.
         known.last_turn, known.last_error = turn.degrees, None
         if known.turns > MOST_TURNS:
             return Accept(f"unattended: {turn.trimmer} was turned {MOST_TURNS} times and the peak was not found")
@@ -178,7 +178,9 @@ class UnattendedHands:
             moved = error - known.last_error
             slope = moved / known.last_turn
             usual = known.per_degree
-            if abs(moved) > _noise(gauge) and (usual is None or slope / usual < 0 or slope / usual > BACKLASH_PART):
+            if abs(moved) > _random_variation(gauge) and (
+                usual is None or slope / usual < 0 or slope / usual > BACKLASH_FRACTION
+            ):
                 known.per_degree = slope
             degrees = -error / known.per_degree if known.per_degree else known.last_turn * 2
         low, high = limits
@@ -195,19 +197,18 @@ class UnattendedHands:
 
 
 SMALLEST_TURN = 0.2
-BACKLASH_PART = 0.3
-"""A turn that answered with less than this part of the usual slope was taken up by backlash."""
+BACKLASH_FRACTION = 0.3
+"""A turn with a response below this fraction of the usual slope was taken up by backlash."""
 
 SETTLE_S = 1.2
-"""How long they wait after a turn, and longer where more is told: the way from head to head, the gauge's shortest
-window, and a look."""
+"""How long they wait after a turn for the gauge's shortest window; longer where the delay between heads is known."""
 
 PATIENCE_S = 5.0
-"""How long they wait beyond that for a gauge that does not come to rest."""
+"""How much longer they wait for a gauge to become steady."""
 
 
 def _limits(snapshot: Snapshot, trimmer: str) -> tuple[float, float]:
-    """How far a trimmer can still be turned either way, as anyone can see it."""
+    """How far a trimmer can still be turned in either direction, from its visible position."""
     for t in snapshot.trimmers:
         if t.name == trimmer:
             return t.low - t.degrees, t.high - t.degrees
@@ -215,15 +216,15 @@ def _limits(snapshot: Snapshot, trimmer: str) -> tuple[float, float]:
 
 
 def _error(gauge: Gauge) -> float:
-    """How far the reading is from its target, in its own unit."""
+    """The reading minus its target, in its own unit."""
     return gauge.off if gauge.off is not None else 0.0
 
 
-def _part_of_tolerance(gauge: Gauge) -> float:
+def _error_in_tolerances(gauge: Gauge) -> float:
     return abs(_error(gauge)) / gauge.verdict.tolerance if gauge.verdict.tolerance else 0.0
 
 
-def _noise(gauge: Gauge) -> float:
-    """What a reading may move by itself."""
+def _random_variation(gauge: Gauge) -> float:
+    """How much a reading can vary without a turn."""
     spread = gauge.measured.uncertainty if gauge.measured is not None else 0.0
     return max(0.3 * spread, 0.02 * (gauge.verdict.tolerance or 0.0))

@@ -1,4 +1,4 @@
-"""A procedure run hands-off, as fast as the practice machine makes sound."""
+"""Rehearsal: a procedure run unattended, as fast as the practice machine makes sound."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from bench.procedure.state.snapshot import Outcome
 from bench.training.hands import UnattendedHands
 
 LOOK_EVERY_S = 0.1
-"""How often the hands look at the gauge, in rehearsed time."""
+"""How often the hands look at the gauge, in rehearsal time."""
 
 LONGEST_STEP_S = 1800.0
-"""A step that takes longer than this of rehearsed time is stuck."""
+"""A step that takes longer than this in rehearsal time is stuck."""
 
 
-def as_the_sheet_says(job: Job) -> dict[str, str]:
-    """Answers to the numbers that a person reads from a gauge, by step: what their targets ask for.
+def target_answers(job: Job) -> dict[str, str]:
+    """Answers to steps that ask for a number read from a gauge: their targets.
 
-    Nobody holds a gauge to a practice machine, so its transport pulls as it should.
+    A practice machine has no tape tension or pull to measure, so these are taken as correct.
     """
     asked = [s for s in job.steps if isinstance(s, Entry) and s.asks == "number" and s.target is not None]
     return {s.id: f"{job.target(s.target).value:g}" for s in asked if s.target is not None}
@@ -32,16 +32,16 @@ def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -
     """Run to the end, or to where the hands stop.
 
     Args:
-        runner: not yet begun.
+        runner: not yet started.
         port: closed; it is opened and closed here.
-        clock: the one that the port lets go by.
-        hands: what answers and turns.
+        clock: the clock that the port advances.
+        hands: the hands that answer and turn.
 
     Returns:
         How the run ended.
 
     Raises:
-        Problem: an interlock asked for a reason that nobody gave.
+        Problem: an interlock asked for a reason and none was given.
     """
     port.open()
     if isinstance(port, Instruments):
@@ -57,9 +57,9 @@ def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -
                 clock.wait(snapshot.timer_left_s)
                 continue
             command = hands.decide(snapshot, clock.now())
-            if hands.said:
+            if hands.stopped_because:
                 runner.obey(Leave())
-                raise Problem(hands.said)
+                raise Problem(hands.stopped_because)
             if command is None and clock.now() - since > LONGEST_STEP_S:
                 command = Skip("unattended: the step did not end")
             if command is not None:
@@ -72,7 +72,7 @@ def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -
 
 
 def _listen(runner: Runner, port: Port, clock: Clock) -> bool:
-    """Let the runner hear a little; False when the step does not listen, so that nothing would ever come."""
+    """Pass some sound to the runner; False if the step does not listen, so that nothing would ever happen."""
     if not runner.wants_sound:
         return False
     until = clock.now() + LOOK_EVERY_S

@@ -23,7 +23,7 @@ from bench.procedure.state.events import Skipped
 from bench.procedure.state.outcome import last_attempts
 from bench.session.report.tables import figures
 from bench.training.hands import UnattendedHands
-from bench.training.rehearse import as_the_sheet_says, rehearse
+from bench.training.rehearse import rehearse, target_answers
 from bench.workspace import Workspace, shipped_procedures
 
 SHIPPED = shipped_procedures()
@@ -127,7 +127,7 @@ class Ended:
             right = build_practice_machine(kept, job.tape, job.reference_tape, seed=1, faults=sheets, misadjustment=0.0)
             port = PracticePort(right, clock, real_time=False)
             runner = Runner(job, port, opened.store, clock)
-        hands = UnattendedHands(answers=as_the_sheet_says(job), override="rehearsed")
+        hands = UnattendedHands(answers=target_answers(job), override="rehearsed")
         self.outcome = rehearse(runner, port, clock, hands)
         self.titles = {s.id: s.title for s in job.steps}
         records = last_attempts(opened.store.records())

@@ -16,7 +16,7 @@ from bench.procedure.state.events import Debriefed
 from bench.session.record.reader import read_session
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.report import write_report
-from bench.training.exercise import CLOSING, named, shows, with_closing
+from bench.training.exercise import CLOSING, fault_shows, named_faults, with_closing_question
 from bench.workspace import Workspace
 from tests.training.exercise_bench import REPO, DoesNothing, HidesAzimuth, Perfect, go_through, workspace
 
@@ -61,7 +61,7 @@ def test_only_what_the_procedure_can_show_is_drawn(tmp_path: Path) -> None:
 def test_a_procedure_that_measures_flutter_alone_hides_no_dirt_and_no_bias() -> None:
     library = Library(Workspace(REPO))
     job = library.load_job("flutter")
-    seen = {s.name for s in library.sheets("fault") if shows(job, library.fault(s.name))}
+    seen = {s.name for s in library.sheets("fault") if fault_shows(job, library.fault(s.name))}
     assert seen == {"worn-pinch-roller", "bent-capstan", "binding-reel", "slipping-belt"}
 
 
@@ -70,7 +70,7 @@ def test_a_whole_job_with_its_proof_shows_every_fault(name: str) -> None:
     """But for those of the noise-reduction circuit, which has a job of its own."""
     library = Library(Workspace(REPO))
     job = "noise-reduction-itself" if name in ("weak-encoder", "weak-decoder") else "cassette-three-head"
-    assert shows(library.load_job(job), library.fault(name))
+    assert fault_shows(library.load_job(job), library.fault(name))
 
 
 def test_more_faults_than_go_together_is_said(tmp_path: Path) -> None:
@@ -88,11 +88,11 @@ def test_nothing_on_the_bench_tells_which_faults_it_has(tmp_path: Path) -> None:
 
 def test_the_closing_question_is_answered_by_number_or_by_name(tmp_path: Path) -> None:
     titles = ("Bias high", "Dead channel", "Worn gap")
-    assert named("3, 1", titles) == ("Bias high", "Worn gap")
-    assert named("0", titles) == ()
-    assert named("the worn gap, I think", titles) == ("Worn gap",)
+    assert named_faults("3, 1", titles) == ("Bias high", "Worn gap")
+    assert named_faults("0", titles) == ()
+    assert named_faults("the worn gap, I think", titles) == ("Worn gap",)
     job = Library(workspace(tmp_path)).load_job("replay")
-    last = with_closing(job, titles).steps[-1]
+    last = with_closing_question(job, titles).steps[-1]
     assert last.id == CLOSING
     assert "2 Dead channel" in last.do
 

@@ -95,7 +95,7 @@ async def play(pilot: Pilot[int], screen: BenchScreen, clock: RehearsalClock) ->
             clock.wait(seen.timer_left_s)
             continue
         command = hands.decide(seen, clock.now())
-        assert not hands.said, hands.said
+        assert not hands.stopped_because, hands.stopped_because
         if command is not None:
             newest = screen._newest
             await keyboard.say(command, seen)
