@@ -18,7 +18,7 @@ GAUGE_EVERY = 20
 HINTS = ("think", "look", "do")
 
 
-class Teller:
+class Narrator:
     """Says what has changed since the last snapshot; readings kept and the outcome are told by the journal.
 
     Args:

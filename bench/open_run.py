@@ -27,6 +27,7 @@ from bench.procedure.state.events import Acted, InterfaceSheetWritten, SignedOff
 from bench.procedure.state.journal import Journal
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot
+from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.session.record.record import JobFacts, TrimmerTurns
 from bench.session.record.steps import steps_of
@@ -34,32 +35,8 @@ from bench.session.record.store import SessionStore
 from bench.workspace import Workspace
 
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """What a person asked for."""
-
-    procedure: str
-    machine: str | None = None
-    tape: str | None = None
-    reference_tape: str | None = None
-    interface: str | None = None
-    """Its sheet; None: the last one of the device, if there is one."""
-    port: str = "practice"
-    """`practice`, `live`, `live:DEVICE`, or a file's name."""
-    faults: tuple[str, ...] = ()
-    seed: int = 1
-    evidence: bool = False
-    """Whether the sound behind readings is kept with the session."""
-    after: Path | None = None
-    """The practice machine begins with its trimmers where this session left them."""
-    exercise: int | None = None
-    """On the practice machine, so many faults beside those above, hidden until the debrief; None: no exercise."""
-    trainee: str = ""
-    """Whose exercise it is."""
-
-
 @dataclass(slots=True)
-class Opened:
+class OpenRun:
     """A run that is ready to begin."""
 
     job: Job
@@ -71,7 +48,7 @@ class Opened:
     desk: Desk | None = None
     """The bench thread, where the run has one."""
 
-    def put_on_desk(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
+    def make_desk(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
         """Give the run a bench thread, which is not started yet."""
         self.desk = Desk(self.runner, self.port, self.clock, on_snapshot)
         return self.desk
@@ -93,7 +70,7 @@ class Opened:
             self.runner.close()
             if self.exercise is not None:
                 self.exercise.end(self.port, self.store, self.clock)
-            kept = keep_interface(self.job, self.store, self.port, self.clock)
+            kept = save_calibration(self.job, self.store, self.port, self.clock)
         finally:
             rescued = self.store.close()
         return " ".join(said for said in (kept, rescued) if said)
@@ -109,7 +86,9 @@ Say = Callable[[str], None]
 """Takes a line of narration."""
 
 
-def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, real_time: bool, say: Say | None = None) -> Opened:
+def open_run(
+    workspace: Workspace, wanted: RunRequest, clock: Clock, *, real_time: bool, say: Say | None = None
+) -> OpenRun:
     """Open a new run.
 
     Args:
@@ -135,7 +114,7 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, real_time: b
     inputs: list[Path | UsedFile] = [*job.used, *faults.values()]
     if port.status.kind == "live":
         port.open()  # before there is a session: without a device none is begun
-    job, sheet = with_interface(library, job, port, wanted.interface)
+    job, sheet = with_interface_sheet(library, job, port, wanted.interface)
     inputs += sheet
     facts = replace(_facts(job, port, wanted, exercise, clock.wall().date()), turned_before=turned_before(wanted, port))
     store = SessionStore.create(
@@ -146,13 +125,13 @@ def open_run(workspace: Workspace, wanted: Wanted, clock: Clock, *, real_time: b
         steps=steps_of(job),
         evidence=wanted.evidence,
     )
-    turn_as_before(port, store.job)
+    restore_trimmers(port, store.job)
     return replace(_opened(job, port, store, clock, say), exercise=exercise)
 
 
 def resume_run(
     folder: Path, clock: Clock, *, port: str | None = None, real_time: bool, say: Say | None = None
-) -> Opened:
+) -> OpenRun:
     """Open a session that was broken off, by the copies of the files that it was begun with.
 
     Raises:
@@ -174,10 +153,10 @@ def resume_run(
             sheets = {path.stem: library.fault(path) for path in faults}
             exercise = set_exercise(sheets, job, facts.exercise, 0, facts.seed)
             job = exercise.job
-        wanted = Wanted(facts.procedure_id, port=kind, faults=tuple(str(p) for p in faults), seed=facts.seed)
+        wanted = RunRequest(facts.procedure_id, port=kind, faults=tuple(str(p) for p in faults), seed=facts.seed)
         opened = open_port(library, job, wanted, clock, real_time=real_time, exercise=exercise)
-        turn_as_before(opened, facts)
-        put_back(opened, job, store.events())
+        restore_trimmers(opened, facts)
+        replay_events(opened, job, store.events())
         for path in (store.inputs / "sheets" / "interfaces").glob("*.toml"):
             job = replace(job, interface=load_sheet(path, "interface"))
     except Problem:
@@ -186,7 +165,7 @@ def resume_run(
     return replace(_opened(job, opened, store, clock, say), exercise=exercise)
 
 
-def with_interface(library: Library, job: Job, port: Port, name: str | None) -> tuple[Job, list[Path]]:
+def with_interface_sheet(library: Library, job: Job, port: Port, name: str | None) -> tuple[Job, list[Path]]:
     """The job with the sheet of the interface it is done through, and that sheet's file.
 
     Raises:
@@ -199,7 +178,7 @@ def with_interface(library: Library, job: Job, port: Port, name: str | None) -> 
     return (job, []) if path is None else (replace(job, interface=load_sheet(path, "interface")), [path])
 
 
-def keep_interface(job: Job, store: SessionStore, port: Port, clock: Clock) -> str:
+def save_calibration(job: Job, store: SessionStore, port: Port, clock: Clock) -> str:
     """Write what a signed calibration found as a sheet of its own, once; where it lies, in a sentence, or "".
 
     A real interface's goes to the workspace, where later sessions find it; the practice loop's stays with its session.
@@ -219,7 +198,7 @@ def keep_interface(job: Job, store: SessionStore, port: Port, clock: Clock) -> s
     return said(written, {})
 
 
-def turned_before(wanted: Wanted, port: Port) -> tuple[TrimmerTurns, ...]:
+def turned_before(wanted: RunRequest, port: Port) -> tuple[TrimmerTurns, ...]:
     """How the session that this one comes after left the trimmers, as `JobFacts` has it; none where it is the first.
 
     Raises:
@@ -237,7 +216,7 @@ def turned_before(wanted: Wanted, port: Port) -> tuple[TrimmerTurns, ...]:
     return (*before.job.turned_before, *turns)
 
 
-def turn_as_before(port: Port, facts: JobFacts) -> None:
+def restore_trimmers(port: Port, facts: JobFacts) -> None:
     """Turn the trimmers of a practice machine as they had been turned when the session began."""
     hands = hands_of(port)
     if hands is None:
@@ -247,7 +226,7 @@ def turn_as_before(port: Port, facts: JobFacts) -> None:
             hands.turn(turns.trimmer, degrees)
 
 
-def put_back(port: Port, job: Job, events: tuple[Event, ...]) -> None:
+def replay_events(port: Port, job: Job, events: tuple[Event, ...]) -> None:
     """Bring a practice machine to where a broken-off session left it: what was done to it is done again.
 
     Each trimmer is turned turn by turn, for its backlash remembers the last one.
@@ -267,13 +246,13 @@ def put_back(port: Port, job: Job, events: tuple[Event, ...]) -> None:
                     hands.turn(trimmer, degrees)
 
 
-def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | None) -> Opened:
+def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | None) -> OpenRun:
     journal: Journal = store if say is None else ToldJournal(store, say, {s.id: s.title for s in job.steps})
-    return Opened(job, port, store, Runner(job, port, journal, clock), clock)
+    return OpenRun(job, port, store, Runner(job, port, journal, clock), clock)
 
 
 def open_port(
-    library: Library, job: Job, wanted: Wanted, clock: Clock, *, real_time: bool, exercise: Exercise | None = None
+    library: Library, job: Job, wanted: RunRequest, clock: Clock, *, real_time: bool, exercise: Exercise | None = None
 ) -> Port:
     """The port that a person asked for, not yet opened.
 
@@ -314,7 +293,7 @@ def open_port(
     return FilePort(Path(wanted.port))
 
 
-def _facts(job: Job, port: Port, wanted: Wanted, exercise: Exercise | None, today: date) -> JobFacts:
+def _facts(job: Job, port: Port, wanted: RunRequest, exercise: Exercise | None, today: date) -> JobFacts:
     view, status = job_view(job), port.status
     facts = JobFacts(
         machine=view.machine,

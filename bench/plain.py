@@ -6,8 +6,8 @@ import threading
 from collections.abc import Callable
 from typing import TextIO
 
-from bench.narration import Teller
-from bench.open_run import Opened
+from bench.narration import Narrator
+from bench.open_run import OpenRun
 from bench.problem import Problem
 from bench.procedure.run import commands as say
 from bench.procedure.run.desk import Desk
@@ -98,11 +98,11 @@ class CountDown:
             self._thread = None
 
 
-class Typist:
+class LineCommands:
     """Takes typed lines: some are answered here, all others become commands to the bench thread."""
 
-    def __init__(self, desk: Desk, teller: Teller, line: Callable[[str], None], beat_s: float) -> None:
-        self._desk, self._teller, self._line = desk, teller, line
+    def __init__(self, desk: Desk, narrator: Narrator, line: Callable[[str], None], beat_s: float) -> None:
+        self._desk, self._narrator, self._line = desk, narrator, line
         self._count = CountDown(line, beat_s)
 
     def take(self, text: str) -> None:
@@ -135,12 +135,12 @@ class Typist:
     def _asked(self, word: str, latest: Snapshot) -> None:
         match word:
             case "why":
-                self._teller.why(latest)
+                self._narrator.why(latest)
             case "now":
-                self._teller.again(latest)
+                self._narrator.again(latest)
             case "hint":
-                count = self._teller.hint(latest)
-                if self._teller.trainee and count:
+                count = self._narrator.hint(latest)
+                if self._narrator.trainee and count:
                     self._desk.post(say.Note(f"hints looked at: {count}"))
 
     def ended(self) -> None:
@@ -150,7 +150,7 @@ class Typist:
 
 
 def run_plain(
-    opened: Opened, typed: TextIO, line: Callable[[str], None], *, trainee: bool = False, beat_s: float = 1.0
+    opened: OpenRun, typed: TextIO, line: Callable[[str], None], *, trainee: bool = False, beat_s: float = 1.0
 ) -> Outcome:
     """Run to the end, or until the person leaves or the typing ends.
 
@@ -164,23 +164,23 @@ def run_plain(
     Raises:
         Exception: whatever ended the bench thread.
     """
-    teller = Teller(line, trainee=trainee or opened.exercise is not None)
+    narrator = Narrator(line, trainee=trainee or opened.exercise is not None)
     there, over = threading.Event(), threading.Event()
 
     def show(snapshot: Snapshot) -> None:
-        teller.tell(snapshot)
+        narrator.tell(snapshot)
         there.set()
         if snapshot.outcome is not None:
             over.set()
 
-    desk = opened.put_on_desk(show)
-    typist = Typist(desk, teller, line, beat_s)
+    desk = opened.make_desk(show)
+    commands = LineCommands(desk, narrator, line, beat_s)
 
     def listen() -> None:
         there.wait()  # what was typed ahead answers the first step, not nothing
         for text in typed:
-            typist.take(text)
-        typist.ended()
+            commands.take(text)
+        commands.ended()
 
     line(HELP)
     try:

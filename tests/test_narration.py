@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from bench.narration import Teller
+from bench.narration import Narrator
 from bench.procedure.state.snapshot import Prompt, Snapshot
 from tests.tui import samples
 from tests.tui.test_hostile import nasty_faces
@@ -14,9 +14,9 @@ from tests.tui.test_hostile import nasty_faces
 
 def told(*snapshots: Snapshot, trainee: bool = False) -> list[str]:
     said: list[str] = []
-    teller = Teller(said.append, trainee=trainee)
+    narrator = Narrator(said.append, trainee=trainee)
     for snapshot in snapshots:
-        teller.tell(snapshot)
+        narrator.tell(snapshot)
     return said
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from bench.narration import Teller
-from bench.plain import Typist, command_of
+from bench.narration import Narrator
+from bench.plain import LineCommands, command_of
 from bench.problem import Problem
 from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Prompt, Snapshot
@@ -56,14 +56,14 @@ class HandDesk:
         self.posted.append(command)
 
 
-def typist(latest: Snapshot, beat_s: float = 0.0) -> tuple[Typist, HandDesk, list[str]]:
+def commands(latest: Snapshot, beat_s: float = 0.0) -> tuple[LineCommands, HandDesk, list[str]]:
     said: list[str] = []
     desk = HandDesk(latest)
-    return Typist(desk, Teller(said.append, trainee=True), said.append, beat_s), desk, said  # type: ignore[arg-type]
+    return LineCommands(desk, Narrator(said.append, trainee=True), said.append, beat_s), desk, said  # type: ignore[arg-type]
 
 
 def test_tones_start_after_a_count_down_with_a_caution() -> None:
-    typed, desk, said = typist(samples.listening(0, prompt=Prompt("go-on", "start the tones", sounds=True)))
+    typed, desk, said = commands(samples.listening(0, prompt=Prompt("go-on", "start the tones", sounds=True)))
     typed.take("")
     typed.take("hum at the left")  # typed ahead: it waits for the count
     assert desk.posted == [say.GoOn()]
@@ -72,7 +72,7 @@ def test_tones_start_after_a_count_down_with_a_caution() -> None:
 
 
 def test_stop_ends_a_count_down_before_anything_sounds() -> None:
-    typed, desk, said = typist(samples.listening(0, prompt=Prompt("go-on", "start the tones", sounds=True)), 30.0)
+    typed, desk, said = commands(samples.listening(0, prompt=Prompt("go-on", "start the tones", sounds=True)), 30.0)
     typed.take("")
     typed.take("stop")
     assert desk.posted == [say.StopSound()]
@@ -80,7 +80,7 @@ def test_stop_ends_a_count_down_before_anything_sounds() -> None:
 
 
 def test_a_step_without_tones_goes_on_at_once() -> None:
-    typed, desk, said = typist(samples.cleaning())
+    typed, desk, said = commands(samples.cleaning())
     typed.take("")
     assert desk.posted == [say.GoOn()]
     assert said == []
@@ -88,7 +88,7 @@ def test_a_step_without_tones_goes_on_at_once() -> None:
 
 def test_why_hints_and_all_of_it_again_are_said_when_asked() -> None:
     hints = ("What does level mean?", "Is it steady?", "Turn a degree.")
-    typed, desk, said = typist(samples.adjusting(step=samples.step(hints=hints)))
+    typed, desk, said = commands(samples.adjusting(step=samples.step(hints=hints)))
     typed.take("why")
     assert said[-1].startswith("  why: A noise-reduction decoder")
     for n, words in enumerate(("think: What does", "look: Is it", "do: Turn", "answer: Look at the head"), start=1):

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from bench.clock import RealClock
-from bench.commands.run_options import add_sheets, as_text, carry_out, narrate, wanted
+from bench.commands.run_options import add_sheets, narrate, run_and_report, run_as_text, run_request
 from bench.open_run import open_run
 from bench.problem import Problem
 from bench.workspace import find_workspace
@@ -39,10 +39,10 @@ def run(args: argparse.Namespace) -> int:
     if not 0 <= drawn <= 10:
         raise Problem(f"--faults {drawn}: choose from 0 to 10")
     workspace = find_workspace(Path(args.workspace) if args.workspace else None)
-    asked = replace(wanted(args, port="practice"), exercise=drawn, trainee=args.trainee.strip())
+    asked = replace(run_request(args, "practice"), exercise=drawn, trainee=args.trainee.strip())
     if not args.plain and sys.stdin.isatty() and sys.stdout.isatty():
         from bench.tui.start import start_run
 
-        return start_run(workspace, asked, None)
+        return start_run(workspace, asked)
     opened = open_run(workspace, asked, RealClock(), real_time=True, say=narrate)
-    return carry_out(opened, lambda: as_text(opened))
+    return run_and_report(opened, lambda: run_as_text(opened))

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from bench.clock import RehearsalClock
 from bench.commands.report import session_folder
-from bench.commands.run_options import add_sheets, carry_out, narrate, wanted
+from bench.commands.run_options import add_sheets, narrate, run_and_report, run_request
 from bench.open_run import open_run
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse, target_answers
@@ -37,12 +37,12 @@ def run(args: argparse.Namespace) -> int:
     """Rehearse, write the report, say how it ended."""
     workspace = find_workspace(Path(args.workspace) if args.workspace else None)
     clock = RehearsalClock(args.date)
-    asked = wanted(args, port="practice")
+    asked = run_request(args, "practice")
     if args.after is not None:
         asked = replace(asked, after=session_folder(args.after, args.workspace))
     opened = open_run(workspace, asked, clock, real_time=False, say=narrate)
     hands = UnattendedHands(answers=target_answers(opened.job), override=args.override)
-    return carry_out(opened, lambda: rehearse(opened.runner, opened.port, clock, hands), as_json=args.json)
+    return run_and_report(opened, lambda: rehearse(opened.runner, opened.port, clock, hands), as_json=args.json)
 
 
 def _day(text: str) -> datetime:

@@ -7,9 +7,9 @@ import sys
 from pathlib import Path
 
 from bench.clock import RealClock
-from bench.commands.run_options import add_sheets, as_text, carry_out, narrate, wanted
-from bench.open_run import Opened, open_run, resume_run
-from bench.problem import Problem
+from bench.commands.report import session_folder
+from bench.commands.run_options import add_sheets, narrate, run_and_report, run_as_text, run_request
+from bench.open_run import OpenRun, open_run, resume_run
 from bench.procedure.state.snapshot import Outcome
 from bench.workspace import Workspace, find_workspace
 
@@ -42,36 +42,27 @@ def run(args: argparse.Namespace) -> int:
 
         return start_run(
             workspace,
-            None if args.resume else wanted(args, port=args.port or "practice"),
-            _folder(args, workspace),
+            session_folder(args.resume, args.workspace) if args.resume else run_request(args, args.port or "practice"),
             learning=args.learning,
         )
     clock = RealClock()
     opened = _open(args, workspace, clock)
-    return carry_out(
+    return run_and_report(
         opened,
-        lambda: _hands_off(opened) if on_file else as_text(opened, learning=args.learning),
+        lambda: _hands_off(opened) if on_file else run_as_text(opened, learning=args.learning),
         as_json=args.json,
     )
 
 
-def _folder(args: argparse.Namespace, workspace: Workspace) -> Path | None:
-    if not args.resume:
-        return None
-    for folder in (Path(args.resume), workspace.sessions / args.resume):
-        if folder.is_dir():
-            return folder
-    raise Problem(f"{args.resume}: no such session; sessions lie in {workspace.sessions}")
+def _open(args: argparse.Namespace, workspace: Workspace, clock: RealClock) -> OpenRun:
+    if args.resume:
+        return resume_run(
+            session_folder(args.resume, args.workspace), clock, port=args.port, real_time=True, say=narrate
+        )
+    return open_run(workspace, run_request(args, args.port or "practice"), clock, real_time=True, say=narrate)
 
 
-def _open(args: argparse.Namespace, workspace: Workspace, clock: RealClock) -> Opened:
-    folder = _folder(args, workspace)
-    if folder is not None:
-        return resume_run(folder, clock, port=args.port, real_time=True, say=narrate)
-    return open_run(workspace, wanted(args, port=args.port or "practice"), clock, real_time=True, say=narrate)
-
-
-def _hands_off(opened: Opened) -> Outcome:
+def _hands_off(opened: OpenRun) -> Outcome:
     from bench.training.hands import UnattendedHands
     from bench.training.rehearse import rehearse
 

@@ -10,10 +10,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from bench.audio.standard_error import stderr_to_file
-from bench.open_run import Opened, Wanted
+from bench.open_run import OpenRun
 from bench.problem import Problem
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Outcome
+from bench.run_request import RunRequest
 from bench.session.report.debrief_text import debrief_lines
 
 
@@ -27,9 +28,9 @@ def add_sheets(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--evidence", action="store_true", help="keep the sound behind readings with the session")
 
 
-def wanted(args: argparse.Namespace, *, port: str) -> Wanted:
+def run_request(args: argparse.Namespace, port: str) -> RunRequest:
     """The options as what is asked for."""
-    return Wanted(
+    return RunRequest(
         procedure=args.procedure,
         machine=args.machine,
         tape=args.tape,
@@ -47,7 +48,7 @@ def narrate(line: str) -> None:
     print(line, file=sys.stderr, flush=True)
 
 
-def as_text(opened: Opened, *, learning: bool = False) -> Outcome:
+def run_as_text(opened: OpenRun, *, learning: bool = False) -> Outcome:
     """Run as lines of text: what is typed on stdin, what is said on stderr."""
     from bench.plain import run_plain
 
@@ -55,7 +56,7 @@ def as_text(opened: Opened, *, learning: bool = False) -> Outcome:
         return run_plain(opened, sys.stdin, narrate, trainee=learning)
 
 
-def carry_out(opened: Opened, run: Callable[[], Outcome], *, as_json: bool = False) -> int:
+def run_and_report(opened: OpenRun, run: Callable[[], Outcome], *, as_json: bool = False) -> int:
     """Carry a run out, close its session and write its report, however it ended; the exit code.
 
     What stopped it is raised again, with a note of where that is what was accepted.
@@ -74,7 +75,7 @@ def carry_out(opened: Opened, run: Callable[[], Outcome], *, as_json: bool = Fal
     return _tell(opened, outcome, as_json=as_json)
 
 
-def _report(opened: Opened) -> None:
+def _report(opened: OpenRun) -> None:
     from bench.session.report.report import write_report  # only now: it brings matplotlib along
 
     try:
@@ -83,7 +84,7 @@ def _report(opened: Opened) -> None:
         narrate(problem.sentence)
 
 
-def _tell(opened: Opened, outcome: Outcome, *, as_json: bool) -> int:
+def _tell(opened: OpenRun, outcome: Outcome, *, as_json: bool) -> int:
     """How it ended, on stdout; the exit code."""
     folder = opened.store.folder
     if as_json:
@@ -99,7 +100,7 @@ def _tell(opened: Opened, outcome: Outcome, *, as_json: bool) -> int:
     return outcome.exit_code
 
 
-def _as_json(opened: Opened, outcome: Outcome, folder: Path) -> dict[str, object]:
+def _as_json(opened: OpenRun, outcome: Outcome, folder: Path) -> dict[str, object]:
     readings = []
     for record in last_attempts(opened.store.records()):
         verdict = record.verdict

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bench.procedure.state.snapshot import Snapshot
-from bench.tui.presentation import face_of
+from bench.tui.presentation import panel_of
 
 GAUGE = """The large figure is the reading now, in the unit beside its name; its target and tolerance stand below, with
 how well it is read. The word and the shape say in, out or too close to call; an arrow says which way the figure has to
@@ -37,19 +37,19 @@ ENDING = "This job is over. Its report is written; from the start screen, v open
 
 def about(snapshot: Snapshot) -> tuple[str, ...]:
     """Paragraphs about what the bench screen shows now."""
-    face = face_of(snapshot)
-    if face == "ending":
+    panel = panel_of(snapshot)
+    if panel == "ending":
         return (ENDING,)
     said = [PROMPTS[snapshot.prompt.kind]] if snapshot.prompt.kind in PROMPTS else []
-    if face == "gauges":
+    if panel == "gauges":
         said += [GAUGE, CURVE if snapshot.curves else TRACE]
         if any(g.reading is not None and g.reading.quantity == "azimuth_delay" for g in snapshot.gauges):
             said.append(PHASE)
         if snapshot.trimmers:
             said.append(TRIMMERS)
-    elif face == "tones":
+    elif panel == "tones":
         said.append(TONES)
-    elif face == "flutter":
+    elif panel == "flutter":
         said.append(FLUTTER)
     elif not said:
         said += [CARD, TICKS] if snapshot.checks else [CARD]

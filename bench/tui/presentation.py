@@ -7,7 +7,7 @@ from bench.procedure.state.snapshot import Snapshot
 from bench.tui import actions
 from bench.tui.actions import KeyAction
 from bench.tui.text import SHAPES, wrap
-from bench.tui.widgets.footer import Asked
+from bench.tui.widgets.footer import KeyPrompt
 from bench.tui.widgets.step_card import READABLE
 from bench.words.figures import hertz
 from bench.words.readings import value_text
@@ -19,7 +19,7 @@ BY_HAND = "▸"
 """Where a key would stand: something is to be done at the machine, and no key is needed."""
 
 
-def face_of(snapshot: Snapshot) -> str:
+def panel_of(snapshot: Snapshot) -> str:
     """Which face: what is judged live comes before lists, and the end before all."""
     if snapshot.outcome is not None:
         return "ending"
@@ -35,13 +35,13 @@ def is_typing(snapshot: Snapshot) -> bool:
     return snapshot.outcome is None and snapshot.prompt.kind in ("number", "words")
 
 
-def is_ready(snapshot: Snapshot) -> bool:
+def all_in(snapshot: Snapshot) -> bool:
     """Whether all that is read live is in and may be kept."""
     words = [g.verdict.word if g.verdict is not None else "" for g in snapshot.gauges]
     return snapshot.can_accept and bool(words) and set(words) == {"in"}
 
 
-def asked_by(snapshot: Snapshot) -> Asked:
+def key_prompt(snapshot: Snapshot) -> KeyPrompt:
     """What is asked, and by which key it is answered; what is ready waits for the one key too."""
     if snapshot.outcome is not None:
         return "space", "Leave" if snapshot.outcome.exit_code > 1 else "Back", False
@@ -49,16 +49,16 @@ def asked_by(snapshot: Snapshot) -> Asked:
     more = f" ({prompt.unit})" if prompt.unit and prompt.kind == "number" else ""
     if prompt.left_s is not None:
         more = f": {prompt.left_s} s left"
-    key = KEYS.get(prompt.kind, "space" if is_ready(snapshot) else BY_HAND if prompt.by_hand else "")
+    key = KEYS.get(prompt.kind, "space" if all_in(snapshot) else BY_HAND if prompt.by_hand else "")
     return key, prompt.text + more, prompt.interlock
 
 
-def may_accept(snapshot: Snapshot) -> bool:
+def can_be_accepted(snapshot: Snapshot) -> bool:
     """Whether something that is not in can be kept with a reason."""
-    return snapshot.prompt.kind == "reason" or (snapshot.can_accept and not is_ready(snapshot))
+    return snapshot.prompt.kind == "reason" or (snapshot.can_accept and not all_in(snapshot))
 
 
-def may(snapshot: Snapshot, action: str) -> bool:
+def is_possible(snapshot: Snapshot, action: str) -> bool:
     """Whether an action does something now; footer, help and palette offer no other."""
     if snapshot.outcome is not None:
         return action in ("go_on", "leave", "stop_sound", "help") or action.startswith("app.")
@@ -67,7 +67,7 @@ def may(snapshot: Snapshot, action: str) -> bool:
         case "turn":
             return bool(snapshot.trimmers) or snapshot.prompt.kind == "choice"
         case "accept":
-            return may_accept(snapshot)
+            return can_be_accepted(snapshot)
         case "back":
             return snapshot.can_go_back
         case "hint":
@@ -84,11 +84,11 @@ def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAc
     """
     if snapshot.outcome is not None:
         return ((actions.HELP, "help"),)
-    first = "hint" if trainee and may(snapshot, "hint") else "why"
+    first = "hint" if trainee and is_possible(snapshot, "hint") else "why"
     out = [(first, first)]
     if snapshot.trimmers:
         out.append(("turn(-2)", "→ turn"))
-    if may_accept(snapshot):
+    if can_be_accepted(snapshot):
         out.append(("accept", "accept as is"))
     out += [("again", "again"), ("stop_sound", "stop sound")]
     if len(out) < 5:
@@ -97,10 +97,10 @@ def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAc
     return tuple((actions.find(actions.BENCH, action), label) for action, label in out)
 
 
-LONG_BAR = 3
+BAR_LINES = 3
 """Lines of the bar; what is asked in more is read above it."""
 
-SHORTLY = {
+SHORT_PROMPTS = {
     "go-on": "Go on",
     "confirm": "So it is: go on",
     "number": "Type it",
@@ -110,16 +110,16 @@ SHORTLY = {
 }
 
 
-def in_brief(asked: Asked, kind: str, width: int) -> tuple[Asked, list[str]]:
+def shortened_prompt(asked: KeyPrompt, kind: str, width: int) -> tuple[KeyPrompt, list[str]]:
     """What the bar says, and the whole of it in lines where the bar has no room for it."""
     key, text, interlock = asked
     whole = wrap(text, max(10, width - 10))
-    if kind != "choice" and (len(whole) <= LONG_BAR or kind == "wait" or interlock):
+    if kind != "choice" and (len(whole) <= BAR_LINES or kind == "wait" or interlock):
         return asked, []
-    return (key, SHORTLY.get(kind, text), interlock), wrap(text, min(width, READABLE))
+    return (key, SHORT_PROMPTS.get(kind, text), interlock), wrap(text, min(width, READABLE))
 
 
-def kept_words(snapshot: Snapshot) -> str:
+def kept_line(snapshot: Snapshot) -> str:
     """The readings that were kept last, in a line; "" while they stand on the screen anyhow."""
     if not snapshot.last or snapshot.tones or snapshot.outcome is not None:
         return ""
@@ -134,7 +134,7 @@ def kept_words(snapshot: Snapshot) -> str:
     return "kept: " + ", ".join(parts)
 
 
-def last_word(snapshot: Snapshot) -> tuple[str, str]:
+def notice_of(snapshot: Snapshot) -> tuple[str, str]:
     """What the notice says, and its role: what is not on disk, what was worth saying, what stands, what is kept."""
     if snapshot.unsaved:
         return "! " + snapshot.unsaved, "caution"
@@ -142,18 +142,18 @@ def last_word(snapshot: Snapshot) -> tuple[str, str]:
         return snapshot.notice, "accent"
     if snapshot.to_check_again:
         return "To be checked again: " + ", ".join(snapshot.to_check_again), "caution"
-    return kept_words(snapshot), "quiet"
+    return kept_line(snapshot), "quiet"
 
 
-def place_of(snapshot: Snapshot) -> tuple[object, ...]:
+def step_and_prompt(snapshot: Snapshot) -> tuple[object, ...]:
     """Where in the procedure it is; when that changes, what was picked is forgotten."""
     return (snapshot.step.id if snapshot.step else "", snapshot.prompt.kind, snapshot.prompt.choices)
 
 
-def shape_of(snapshot: Snapshot) -> tuple[object, ...]:
+def visible_state(snapshot: Snapshot) -> tuple[object, ...]:
     """What must be shown at once when it changes: all but figures, bars and traces."""
     return (
-        place_of(snapshot),
+        step_and_prompt(snapshot),
         snapshot.prompt,
         snapshot.checks,
         snapshot.notice,

@@ -1,9 +1,8 @@
-"""A job on the bench, from the open session to the written report."""
+"""A job on the bench, from opening the session to writing the report."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,79 +12,49 @@ from bench.workspace import Workspace
 
 if TYPE_CHECKING:
     from bench.clock import Clock
-    from bench.open_run import Opened, Wanted
+    from bench.open_run import OpenRun
     from bench.procedure.run.desk import Desk
     from bench.procedure.state.snapshot import Outcome, Snapshot
+    from bench.run_request import RunRequest
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What was chosen, by names."""
-
-    procedure: str
-    machine: str = ""
-    tape: str = ""
-    reference_tape: str = ""
-    port: str = "practice"
-    exercise: int | None = None
-    """On the practice machine, so many faults, hidden until the debrief."""
-    seed: int = 1
-    trainee: str = ""
-    """Whose exercise it is."""
-
-
-class BenchSitting:
-    """Opens a new job, or goes on with a session; nothing heavy is imported before `open`.
+class RunningJob:
+    """Opens a new run or resumes a session; nothing heavy is imported before `open`.
 
     Args:
         workspace: where procedures and sessions are.
-        asked: a new job: names from the chooser, or all that the command line can ask for; or
-        folder: the session to go on with.
-        learning: whether a trainee sits there; in an exercise one always does.
-        clock: another time than the real one, which the practice machine then lets go by as fast as it can.
+        start: the request for a new run, or the folder of a session to resume.
+        learning: True for a trainee; an exercise always has one.
+        clock: a rehearsal clock, which the practice machine advances as fast as it can; None for real time.
     """
 
     def __init__(
         self,
         workspace: Workspace,
-        asked: Asked | Wanted | None = None,
+        start: RunRequest | Path,
         *,
-        folder: Path | None = None,
         clock: Clock | None = None,
         learning: bool = False,
     ) -> None:
         self.trainee = learning
-        self._workspace, self._asked, self._folder, self._clock = workspace, asked, folder, clock
+        self._workspace, self._start, self._clock = workspace, start, clock
         self.debrief: tuple[tuple[str, str], ...] = ()
-        self._opened: Opened | None = None
+        self._opened: OpenRun | None = None
 
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
-        """Job, port, session, bench thread. Raises `Problem`."""
+        """Open job, port and session, and make the bench thread. Raises `Problem`."""
         from bench.clock import RealClock
-        from bench.open_run import Wanted, open_run, resume_run
+        from bench.open_run import open_run, resume_run
 
         clock = self._clock or RealClock()
         real_time = self._clock is None
-        asked = self._asked
-        if self._folder is not None:
-            opened = resume_run(self._folder, clock, real_time=real_time)
-        elif asked is None:
-            raise Problem("nothing was asked for: name a procedure")
+        if isinstance(self._start, Path):
+            opened = resume_run(self._start, clock, real_time=real_time)
         else:
-            if isinstance(asked, Asked):
-                sheets = (asked.machine or None, asked.tape or None, asked.reference_tape or None)
-                asked = Wanted(
-                    asked.procedure,
-                    *sheets,
-                    port=asked.port,
-                    seed=asked.seed,
-                    exercise=asked.exercise,
-                    trainee=asked.trainee,
-                )
-            opened = open_run(self._workspace, asked, clock, real_time=real_time)
+            opened = open_run(self._workspace, self._start, clock, real_time=real_time)
         self._opened = opened
         self.trainee = self.trainee or opened.exercise is not None
-        return opened.put_on_desk(on_snapshot)
+        return opened.make_desk(on_snapshot)
 
     def close(self, outcome: Outcome | None) -> str:
         """Close the session and write its report; what to say about it. Nothing is closed while it is being written."""

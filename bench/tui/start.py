@@ -1,4 +1,4 @@
-"""Opens the full screen and gives the terminal back as it was."""
+"""Opens the full screen and restores the terminal afterwards."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from bench.workspace import Workspace, find_workspace
 if TYPE_CHECKING:
     from textual.screen import Screen
 
-    from bench.open_run import Wanted
+    from bench.run_request import RunRequest
 
 
 def start(workspace: str | None) -> int:
@@ -31,22 +31,21 @@ def start(workspace: str | None) -> int:
     return _show(ChooserScreen(where, preferences), preferences)
 
 
-def start_run(workspace: Workspace, wanted: Wanted | None, folder: Path | None, *, learning: bool = False) -> int:
+def start_run(workspace: Workspace, start: RunRequest | Path, *, learning: bool = False) -> int:
     """One job, without the chooser; returns its exit code.
 
     Args:
         workspace: where procedures and sessions are.
-        wanted: a new job; or
-        folder: the session to go on with.
-        learning: whether a trainee sits there.
+        start: the request for a new run, or the folder of a session to resume.
+        learning: True for a trainee.
 
     Raises:
         Problem: it could not be opened.
     """
-    from bench.tui.running_job import BenchSitting
+    from bench.tui.running_job import RunningJob
     from bench.tui.screens.bench import BenchScreen
 
-    screen = BenchScreen(BenchSitting(workspace, wanted, folder=folder, learning=learning))
+    screen = BenchScreen(RunningJob(workspace, start, learning=learning))
     code = _show(screen, user_preferences())
     if screen.refusal:
         raise Problem(screen.refusal)

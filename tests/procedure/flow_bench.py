@@ -10,12 +10,13 @@ from typing import Any
 
 from bench.audio.port import Block, Port, PortStatus
 from bench.clock import RehearsalClock
-from bench.open_run import Opened, Wanted, open_run, resume_run
+from bench.open_run import OpenRun, open_run, resume_run
 from bench.procedure.run import commands as say
 from bench.procedure.run.runner import Runner
 from bench.procedure.state.event_kinds import KIND_OF
 from bench.procedure.state.event_words import said
 from bench.procedure.state.snapshot import Snapshot
+from bench.run_request import RunRequest
 from bench.signals.source import Source
 from bench.workspace import Workspace, shipped_procedures
 
@@ -84,18 +85,18 @@ class Bench:
 
     root: Path
 
-    def open(self, steps: str, *, seed: int = 1, procedure: str = "t") -> Opened:
+    def open(self, steps: str, *, seed: int = 1, procedure: str = "t") -> OpenRun:
         """Begin a run of these steps."""
         folder = self.root / "procedures"
         if not folder.exists():
             shutil.copytree(shipped_procedures(), folder)
         (folder / f"{procedure}.toml").write_text(HEAD + steps, encoding="utf-8")
-        run = open_run(Workspace(self.root), Wanted(procedure, seed=seed), RehearsalClock(), real_time=False)
+        run = open_run(Workspace(self.root), RunRequest(procedure, seed=seed), RehearsalClock(), real_time=False)
         run.port.open()
         run.runner.begin()
         return run
 
-    def resume(self, run: Opened) -> Opened:
+    def resume(self, run: OpenRun) -> OpenRun:
         """Leave a run as if the power went, and go on with its session."""
         run.store.close()
         run.port.close()
@@ -105,13 +106,13 @@ class Bench:
         return resumed
 
 
-def at(run: Opened) -> str:
+def at(run: OpenRun) -> str:
     """The id of the step at hand; "" at the end."""
     step = run.runner.snapshot().step
     return step.id if step is not None else ""
 
 
-def listen(run: Opened, until: Callable[[Snapshot], bool], limit_s: float = 60.0) -> Snapshot:
+def listen(run: OpenRun, until: Callable[[Snapshot], bool], limit_s: float = 60.0) -> Snapshot:
     """Let it hear until something shows, or nothing more is listened for."""
     stop = run.clock.now() + limit_s
     while run.clock.now() < stop and not run.runner.finished:
@@ -126,13 +127,13 @@ def listen(run: Opened, until: Callable[[Snapshot], bool], limit_s: float = 60.0
     return run.runner.snapshot()
 
 
-def listen_through(run: Opened) -> Snapshot:
+def listen_through(run: OpenRun) -> Snapshot:
     """Let it hear until the step at hand asks for something or is over."""
     here = at(run)
     return listen(run, lambda s: s.prompt.kind != "wait" or s.step is None or s.step.id != here)
 
 
-def set_level(run: Opened) -> None:
+def set_level(run: OpenRun) -> None:
     """Bring replay level in by turning both trimmers, as the gauges say, and accept."""
     from bench.training.hands import UnattendedHands
 
@@ -144,13 +145,13 @@ def set_level(run: Opened) -> None:
         listen(run, lambda _: True)
 
 
-def leave_it_out(run: Opened, why: str = "for the test") -> None:
+def leave_it_out(run: OpenRun, why: str = "for the test") -> None:
     """Keep what the gauges say, although it is not in."""
     listen(run, lambda s: s.can_accept)
     run.runner.obey(say.Accept(why))
 
 
-def events(run: Opened, *kinds: str) -> list[tuple[str, str, str]]:
+def events(run: OpenRun, *kinds: str) -> list[tuple[str, str, str]]:
     """(kind, step, text) of the events of these kinds."""
     titles = {s.id: s.title for s in run.job.steps}
     return [(KIND_OF[type(e)], e.step, said(e, titles)) for e in run.store.events() if KIND_OF[type(e)] in kinds]
@@ -200,7 +201,7 @@ class Cable:
         return self._port.send(source)
 
 
-def by_a_person(run: Opened) -> Runner:
+def by_a_person(run: OpenRun) -> Runner:
     """A runner of the same job for a machine that the program has no hands on, begun."""
     runner = Runner(run.job, WithoutHands(run.port), run.store, run.clock)
     runner.begin()

@@ -10,7 +10,7 @@ import numpy as np
 
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
-from bench.open_run import Opened, Wanted, open_run
+from bench.open_run import OpenRun, open_run
 from bench.practice.machine import PracticeMachine
 from bench.practice_setup import build_practice_machine
 from bench.procedure.model.sheets import Fault
@@ -18,6 +18,7 @@ from bench.procedure.run.runner import Runner
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import RoundsRecorded
 from bench.procedure.state.snapshot import Outcome
+from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures
@@ -68,7 +69,7 @@ class Ran:
     """A run that is over."""
 
     outcome: Outcome
-    opened: Opened
+    opened: OpenRun
     machine: PracticeMachine
 
     def rounds(self) -> dict[str, int]:
@@ -95,14 +96,14 @@ def open_bench(
     changes: dict[str, float | str | bool],
     tape: str | None = None,
     reference_tape: str | None = None,
-) -> tuple[Opened, PracticeMachine]:
+) -> tuple[OpenRun, PracticeMachine]:
     """A run on that machine, not yet begun."""
     if not (folder / "procedures").exists():
         shutil.copytree(shipped_procedures(), folder / "procedures")
     (folder / "procedures" / "own.toml").write_text(text, encoding="utf-8")
     clock = RehearsalClock()
     opened = open_run(
-        Workspace(folder), Wanted("own", machine, tape, reference_tape, seed=seed), clock, real_time=False
+        Workspace(folder), RunRequest("own", machine, tape, reference_tape, seed=seed), clock, real_time=False
     )
     job = opened.job
     fault = Fault(format=1, sheet="fault", name="Off", tells="It is off.", practice=changes)
@@ -112,7 +113,7 @@ def open_bench(
     port = PracticePort(built, clock, real_time=False)
     port.clean()
     port.load("work")
-    return Opened(job, port, opened.store, Runner(job, port, opened.store, clock), clock), built
+    return OpenRun(job, port, opened.store, Runner(job, port, opened.store, clock), clock), built
 
 
 def run(

@@ -8,11 +8,12 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.open_run import Opened, Wanted, open_run
+from bench.open_run import OpenRun, open_run
 from bench.procedure.run import commands as say
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.event_words import said
 from bench.procedure.state.events import Answered, SignedOff
+from bench.run_request import RunRequest
 from bench.workspace import Workspace, shipped_procedures
 
 PROCEDURE = """
@@ -56,19 +57,19 @@ accepts = "this deck"
 
 
 @pytest.fixture
-def opened(tmp_path: Path) -> Opened:
+def opened(tmp_path: Path) -> OpenRun:
     shutil.copytree(shipped_procedures(), tmp_path / "procedures")
     (tmp_path / "procedures" / "asks.toml").write_text(PROCEDURE, encoding="utf-8")
     sheet = tmp_path / "procedures" / "sheets" / "machines" / "three-head-cassette.toml"
     torque = '\n[targets.torque]\nvalue = 5.0\nunit = "mN·m"\ntolerance = 2.0\nsource = "common practice, no source"\n'
     text = sheet.read_text(encoding="utf-8").replace("\n[practice]", torque + "\n[practice]")
     sheet.write_text(text, encoding="utf-8")
-    run = open_run(Workspace(tmp_path), Wanted("asks"), RehearsalClock(), real_time=False)
+    run = open_run(Workspace(tmp_path), RunRequest("asks"), RehearsalClock(), real_time=False)
     run.runner.begin()
     return run
 
 
-def answers(run: Opened) -> list[str]:
+def answers(run: OpenRun) -> list[str]:
     return [said(e, {}) for e in of_kind(run.store.events(), Answered)]
 
 
@@ -80,13 +81,13 @@ def answers(run: Opened) -> list[str]:
         ("9", "9 mN·m, outside 5 ± 2 mN·m as read (common practice, no source)"),
     ],
 )
-def test_a_number_is_told_against_its_target(opened: Opened, typed: str, kept: str) -> None:
+def test_a_number_is_told_against_its_target(opened: OpenRun, typed: str, kept: str) -> None:
     opened.runner.obey(say.Answer(typed))
     assert answers(opened) == [kept]
 
 
 @pytest.mark.parametrize("typed", ["", "about five", "nan", "inf", "5 kg", "4.5.5"])
-def test_what_is_no_number_changes_nothing(opened: Opened, typed: str) -> None:
+def test_what_is_no_number_changes_nothing(opened: OpenRun, typed: str) -> None:
     opened.runner.obey(say.Answer(typed))
     shown = opened.runner.snapshot()
     assert answers(opened) == []
@@ -95,7 +96,7 @@ def test_what_is_no_number_changes_nothing(opened: Opened, typed: str) -> None:
     assert "is not a number; type it in mN·m, like 12.5" in shown.notice
 
 
-def test_a_choice_by_its_word_or_its_number(opened: Opened) -> None:
+def test_a_choice_by_its_word_or_its_number(opened: OpenRun) -> None:
     opened.runner.obey(say.Answer("5"))
     opened.runner.obey(say.Answer("worn"))
     assert opened.runner.snapshot().notice == '"worn" is none of: good, glazed'
@@ -103,7 +104,7 @@ def test_a_choice_by_its_word_or_its_number(opened: Opened) -> None:
     assert answers(opened)[-1] == "glazed"
 
 
-def test_nobody_signs_with_an_empty_name(opened: Opened) -> None:
+def test_nobody_signs_with_an_empty_name(opened: OpenRun) -> None:
     for command in (say.Answer("5"), say.Answer("good"), say.Skip("not today"), say.Answer("   ")):
         opened.runner.obey(command)
     assert opened.runner.snapshot().notice == "type the name of who signs"
@@ -114,7 +115,7 @@ def test_nobody_signs_with_an_empty_name(opened: Opened) -> None:
     assert outcome.said == "Not measured: Never reached."
 
 
-def test_control_characters_are_refused(opened: Opened) -> None:
+def test_control_characters_are_refused(opened: OpenRun) -> None:
     opened.runner.obey(say.Answer("5"))
     opened.runner.obey(say.Answer("good"))
     opened.runner.obey(say.Skip("why not"))

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.open_run import Opened, Wanted, open_run
+from bench.open_run import OpenRun, open_run
 from bench.problem import Problem
 from bench.procedure.load.reader import load_sheet
 from bench.procedure.model.sheets import Interface
@@ -18,6 +18,7 @@ from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.event_words import said
 from bench.procedure.state.events import InputProcessed
 from bench.procedure.state.snapshot import Outcome
+from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures
@@ -30,9 +31,9 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
     return Workspace(root)
 
 
-def calibrated(bench: Workspace, *faults: str) -> tuple[Opened, Outcome]:
+def calibrated(bench: Workspace, *faults: str) -> tuple[OpenRun, Outcome]:
     clock = RehearsalClock()
-    opened = open_run(bench, Wanted("calibrate-interface", faults=faults), clock, real_time=False)
+    opened = open_run(bench, RunRequest("calibrate-interface", faults=faults), clock, real_time=False)
     outcome = rehearse(opened.runner, opened.port, clock, UnattendedHands())
     opened.end()
     return opened, outcome
@@ -77,7 +78,7 @@ def test_what_is_wrong_with_an_input_is_caught_and_named(bench: Workspace, fault
 
 def test_a_fault_of_a_machine_is_none_of_an_interface(bench: Workspace) -> None:
     with pytest.raises(Problem, match="nothing the practice loop knows"):
-        open_run(bench, Wanted("calibrate-interface", faults=("bias-low",)), RehearsalClock(), real_time=False)
+        open_run(bench, RunRequest("calibrate-interface", faults=("bias-low",)), RehearsalClock(), real_time=False)
 
 
 def test_the_last_sheet_of_a_device_is_chosen_and_none_is_ever_written_over(tmp_path: Path) -> None:
@@ -92,14 +93,16 @@ def test_the_last_sheet_of_a_device_is_chosen_and_none_is_ever_written_over(tmp_
 
 
 def test_a_session_says_which_sheet_it_went_by(bench: Workspace) -> None:
-    run = open_run(bench, Wanted("record-replay-check", interface="bench-interface"), RehearsalClock(), real_time=False)
+    run = open_run(
+        bench, RunRequest("record-replay-check", interface="bench-interface"), RehearsalClock(), real_time=False
+    )
     assert run.job.interface is not None
     told = run.store.job.calibration
     assert told.startswith("by the interface sheet of 2026-10-02")
     assert "of another device (Lanternhill bench interface)" in told
     assert (run.store.inputs / "sheets" / "interfaces" / "bench-interface.toml").is_file()
     run.end()
-    plain = open_run(bench, Wanted("record-replay-check"), RehearsalClock(), real_time=False)
+    plain = open_run(bench, RunRequest("record-replay-check"), RehearsalClock(), real_time=False)
     assert plain.store.job.calibration == "levels in dBFS: no interface sheet"
     plain.end()
 

@@ -14,13 +14,14 @@ import pytest
 
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
-from bench.open_run import Wanted, open_run
+from bench.open_run import open_run
 from bench.practice_setup import build_practice_machine
 from bench.procedure.load.library import Library
 from bench.procedure.run.runner import Runner
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Skipped
 from bench.procedure.state.outcome import last_attempts
+from bench.run_request import RunRequest
 from bench.session.report.tables import figures
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse, target_answers
@@ -118,7 +119,7 @@ class Ended:
     def __init__(self, root: Path, name: str, machine: str | None, *faults: str, lined_up: bool) -> None:
         shutil.copytree(SHIPPED, root / "procedures")
         workspace, clock = Workspace(root), RehearsalClock()
-        opened = open_run(workspace, Wanted(name, machine, faults=faults, seed=1), clock, real_time=False)
+        opened = open_run(workspace, RunRequest(name, machine, faults=faults, seed=1), clock, real_time=False)
         runner, port, job = opened.runner, opened.port, opened.job
         if lined_up and isinstance(port, PracticePort):
             sheets = [LIBRARY.fault(f) for f in faults]

@@ -7,20 +7,21 @@ from collections.abc import Callable
 from pathlib import Path
 
 from bench.clock import RealClock, RehearsalClock
-from bench.open_run import Opened, Wanted, open_run
+from bench.open_run import OpenRun, open_run
 from bench.procedure.kinds.activity import SAVE_AGAIN_S
 from bench.procedure.run.commands import Note
 from bench.procedure.run.desk import Desk
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Noted
 from bench.procedure.state.snapshot import Snapshot
+from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from tests.procedure.small_bench import CLEAN, ENTRY, HEAD, make_bench
 
 
-def opened(root: Path, said: list[str]) -> Opened:
+def opened(root: Path, said: list[str]) -> OpenRun:
     workspace = make_bench(root, short=HEAD + CLEAN + ENTRY)
-    run = open_run(workspace, Wanted("short"), RehearsalClock(), real_time=False, say=said.append)
+    run = open_run(workspace, RunRequest("short"), RehearsalClock(), real_time=False, say=said.append)
     run.runner.begin()
     return run
 
@@ -54,7 +55,7 @@ def test_the_bench_thread_keeps_trying_whatever_the_port(tmp_path: Path) -> None
 
     soundfile.write(tmp_path / "capture.wav", [[0.0, 0.0]] * 4800, 48000)
     workspace = make_bench(tmp_path, short=HEAD + ENTRY)
-    run = open_run(workspace, Wanted("short", port=str(tmp_path / "capture.wav")), RealClock(), real_time=False)
+    run = open_run(workspace, RunRequest("short", port=str(tmp_path / "capture.wav")), RealClock(), real_time=False)
     shown: list[Snapshot] = []
     desk = Desk(run.runner, run.port, run.clock, shown.append)
     desk.start()

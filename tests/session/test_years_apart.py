@@ -10,9 +10,10 @@ import pytest
 
 from bench.cli import main
 from bench.clock import RehearsalClock
-from bench.open_run import Wanted, open_run, resume_run
+from bench.open_run import open_run, resume_run
 from bench.problem import Problem
 from bench.procedure.state.events import NotApplicable, Started
+from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
@@ -51,7 +52,7 @@ def errors(folder: Path) -> list[float]:
 
 def look(workspace: Workspace, after: Path | None, seed: int = 4) -> Path:
     clock = RehearsalClock()
-    opened = open_run(workspace, Wanted("look", seed=seed, after=after), clock, real_time=False)
+    opened = open_run(workspace, RunRequest("look", seed=seed, after=after), clock, real_time=False)
     rehearse(opened.runner, opened.port, clock, UnattendedHands())
     assert opened.end() == ""
     return opened.store.folder
@@ -71,7 +72,7 @@ def test_it_comes_back_with_its_trimmers_where_they_were_left(workspace: Workspa
 
 
 def test_broken_off_it_is_resumed_so_too(workspace: Workspace, first: Path) -> None:
-    opened = open_run(workspace, Wanted("look", seed=4, after=first), RehearsalClock(), real_time=False)
+    opened = open_run(workspace, RunRequest("look", seed=4, after=first), RehearsalClock(), real_time=False)
     opened.runner.begin()
     opened.end()
     clock = RehearsalClock()
@@ -84,7 +85,7 @@ def test_broken_off_it_is_resumed_so_too(workspace: Workspace, first: Path) -> N
 def test_another_machine_is_not_turned_by_it(workspace: Workspace, first: Path) -> None:
     before = list(workspace.sessions.iterdir())
     with pytest.raises(Problem, match="that session is of another machine"):
-        open_run(workspace, Wanted("look", seed=5, after=first), RehearsalClock(), real_time=False)
+        open_run(workspace, RunRequest("look", seed=5, after=first), RehearsalClock(), real_time=False)
     assert list(workspace.sessions.iterdir()) == before
 
 

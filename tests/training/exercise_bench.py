@@ -6,9 +6,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from bench.clock import RehearsalClock
-from bench.open_run import Opened, Wanted, open_run
+from bench.open_run import OpenRun, open_run
 from bench.procedure.run.commands import Command, Skip
 from bench.procedure.state.snapshot import Snapshot
+from bench.run_request import RunRequest
 from bench.training.exercise import CLOSING
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
@@ -130,10 +131,10 @@ class HidesAzimuth(UnattendedHands):
 
 def go_through(
     folder: Path, trainee: UnattendedHands, *, faults: tuple[str, ...] = (), drawn: int = 0, seed: int = 1
-) -> Opened:
+) -> OpenRun:
     """The whole exercise by one trainee; the session closed, with its debrief."""
     clock = RehearsalClock()
-    wanted = Wanted("replay", faults=faults, seed=seed, exercise=drawn)
+    wanted = RunRequest("replay", faults=faults, seed=seed, exercise=drawn)
     opened = open_run(workspace(folder), wanted, clock, real_time=False)
     try:
         rehearse(opened.runner, opened.port, clock, trainee)
@@ -142,7 +143,7 @@ def go_through(
     return opened
 
 
-def numbers(opened: Opened, names: list[str]) -> str:
+def numbers(opened: OpenRun, names: list[str]) -> str:
     """The answer to the closing question that names these faults."""
     assert opened.exercise is not None
     return ", ".join(str(1 + opened.exercise.titles.index(n)) for n in names)

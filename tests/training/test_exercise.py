@@ -7,12 +7,13 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.open_run import Opened, Wanted, open_run, resume_run
+from bench.open_run import OpenRun, open_run, resume_run
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.run.commands import Leave
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Debriefed
+from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.report import write_report
@@ -23,8 +24,8 @@ from tests.training.exercise_bench import REPO, DoesNothing, HidesAzimuth, Perfe
 AZIMUTH, DIRT = "Replay azimuth off", "Dirt on the replay head"
 
 
-def opened(folder: Path, *, drawn: int = 2, seed: int = 1, faults: tuple[str, ...] = ()) -> Opened:
-    wanted = Wanted("replay", faults=faults, seed=seed, exercise=drawn)
+def opened(folder: Path, *, drawn: int = 2, seed: int = 1, faults: tuple[str, ...] = ()) -> OpenRun:
+    wanted = RunRequest("replay", faults=faults, seed=seed, exercise=drawn)
     return open_run(workspace(folder), wanted, RehearsalClock(), real_time=False)
 
 
@@ -36,7 +37,7 @@ def faults_of(folder: Path, seed: int) -> tuple[str, ...]:
     return tuple(run.exercise.faults)
 
 
-def debrief_of(run: Opened) -> dict[str, list[str]]:
+def debrief_of(run: OpenRun) -> dict[str, list[str]]:
     out: dict[str, list[str]] = {}
     for about, sentence in debrief_lines(read_session(run.store.folder).events):
         out.setdefault(about, []).append(sentence)

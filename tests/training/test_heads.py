@@ -9,24 +9,25 @@ import pytest
 
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
-from bench.open_run import Opened, Wanted, open_run
+from bench.open_run import OpenRun, open_run
 from bench.practice_setup import build_practice_machine
 from bench.procedure.run.runner import Runner
+from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures
 from tests.results import a_reading
 
 
-def right(workspace: Workspace, machine: str) -> Opened:
+def right(workspace: Workspace, machine: str) -> OpenRun:
     """A run on a practice machine without misadjustment."""
     clock = RehearsalClock()
-    opened = open_run(workspace, Wanted("record-replay-check", machine, seed=3), clock, real_time=False)
+    opened = open_run(workspace, RunRequest("record-replay-check", machine, seed=3), clock, real_time=False)
     job = opened.job
     machine_of = build_practice_machine(job.machine, job.tape, job.reference_tape, seed=3, misadjustment=0.0)
     port = PracticePort(machine_of, clock, real_time=False)
     port.clean()
-    return Opened(job, port, opened.store, Runner(job, port, opened.store, clock), clock)
+    return OpenRun(job, port, opened.store, Runner(job, port, opened.store, clock), clock)
 
 
 @pytest.mark.parametrize("machine", ["three-head-cassette", "two-head-cassette"])

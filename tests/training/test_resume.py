@@ -9,9 +9,10 @@ import pytest
 
 from bench.clock import RehearsalClock
 from bench.measure.reading import Reading
-from bench.open_run import Opened, Wanted, open_run, resume_run
+from bench.open_run import OpenRun, open_run, resume_run
 from bench.procedure.state.events import Acted, Done, Resumed, Started
 from bench.procedure.state.journal import ReadingRecord
+from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.session.record.store import unfinished
 from bench.training.hands import UnattendedHands
@@ -65,7 +66,7 @@ def workspace(tmp_path: Path) -> Workspace:
     return Workspace(tmp_path)
 
 
-def run(opened: Opened) -> int:
+def run(opened: OpenRun) -> int:
     try:
         return rehearse(opened.runner, opened.port, opened.clock, UnattendedHands()).exit_code
     finally:
@@ -77,9 +78,9 @@ def readings(folder: Path) -> list[ReadingRecord]:
 
 
 def test_resumed_after_the_trimmers_were_set(workspace: Workspace) -> None:
-    whole = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), real_time=False)
+    whole = open_run(workspace, RunRequest("short", seed=4), RehearsalClock(), real_time=False)
     assert run(whole) == 0
-    broken = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), real_time=False)
+    broken = open_run(workspace, RunRequest("short", seed=4), RehearsalClock(), real_time=False)
     step_done = broken.store.step_done
 
     def power_goes(step: str) -> None:
@@ -110,7 +111,7 @@ def test_resumed_after_the_trimmers_were_set(workspace: Workspace) -> None:
 
 def test_a_machine_that_was_not_put_back_would_be_seen(workspace: Workspace) -> None:
     """What the test above rests on: without the turns the level is out."""
-    opened = open_run(workspace, Wanted("short", seed=4), RehearsalClock(), real_time=False)
+    opened = open_run(workspace, RunRequest("short", seed=4), RehearsalClock(), real_time=False)
     opened.store.note(Acted("clean", step="clean", time=opened.clock.wall()))
     opened.store.note(Acted("demagnetise", step="clean", time=opened.clock.wall()))
     opened.store.step_done("clean")

@@ -10,11 +10,12 @@ from typing import Any
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.open_run import Opened, Wanted, open_run, resume_run
+from bench.open_run import OpenRun, open_run, resume_run
 from bench.procedure.run.commands import Command, Leave
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot
+from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.session.report.document import content_of
 from bench.training.hands import UnattendedHands
@@ -138,7 +139,7 @@ def workspace(tmp_path: Path) -> Workspace:
     return Workspace(tmp_path)
 
 
-def _go(opened: Opened, hands: UnattendedHands) -> bool:
+def _go(opened: OpenRun, hands: UnattendedHands) -> bool:
     """Run to the end or to where it is left; whether it was the end."""
     try:
         return rehearse(opened.runner, opened.port, opened.clock, hands).completed
@@ -146,13 +147,13 @@ def _go(opened: Opened, hands: UnattendedHands) -> bool:
         opened.store.close()
 
 
-def _whole(workspace: Workspace, wanted: Wanted) -> Path:
+def _whole(workspace: Workspace, wanted: RunRequest) -> Path:
     opened = open_run(workspace, wanted, RehearsalClock(), real_time=False)
     assert _go(opened, UnattendedHands())
     return opened.store.folder
 
 
-def _piecemeal(workspace: Workspace, wanted: Wanted) -> tuple[Path, int]:
+def _piecemeal(workspace: Workspace, wanted: RunRequest) -> tuple[Path, int]:
     """The same, left at every step; and how often it was gone on with."""
     left: dict[str, int] = {}
     opened = open_run(workspace, wanted, RehearsalClock(), real_time=False)
@@ -196,7 +197,7 @@ def _told(folder: Path) -> dict[str, Any]:
     }
 
 
-def _compare(workspace: Workspace, wanted: Wanted) -> int:
+def _compare(workspace: Workspace, wanted: RunRequest) -> int:
     whole = _told(_whole(workspace, wanted))
     folder, breaks = _piecemeal(workspace, wanted)
     piecemeal = _told(folder)
@@ -206,11 +207,11 @@ def _compare(workspace: Workspace, wanted: Wanted) -> int:
 
 
 def test_by_any_way(workspace: Workspace) -> None:
-    assert _compare(workspace, Wanted("by-any-way", seed=3)) >= 14
+    assert _compare(workspace, RunRequest("by-any-way", seed=3)) >= 14
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("procedure", ["cassette-two-head", "cassette-three-head"])
 def test_a_whole_line_up(workspace: Workspace, procedure: str) -> None:
-    steps = len(open_run(workspace, Wanted(procedure), RehearsalClock(), real_time=False).job.steps)
-    assert _compare(workspace, Wanted(procedure, seed=1)) >= steps
+    steps = len(open_run(workspace, RunRequest(procedure), RehearsalClock(), real_time=False).job.steps)
+    assert _compare(workspace, RunRequest(procedure, seed=1)) >= steps

@@ -10,11 +10,12 @@ import pytest
 
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
-from bench.open_run import Wanted, open_run
 from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.events import CheckedAgain, Disturbed
+from bench.open_run import open_run
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.snapshot import Outcome
+from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.session.report.plain_text import report_text
 from bench.training.hands import UnattendedHands
@@ -44,7 +45,7 @@ class Ended:
 def _done(root: Path, wanted: str, seed: int) -> Ended:
     (root / "procedures").symlink_to(shipped_procedures())
     clock = RehearsalClock()
-    run = open_run(Workspace(root), Wanted("owners-azimuth", seed=seed), clock, real_time=False)
+    run = open_run(Workspace(root), RunRequest("owners-azimuth", seed=seed), clock, real_time=False)
     assert isinstance(run.port, PracticePort)
     machine = run.port.machine
     before = machine.truth()["replay azimuth"]

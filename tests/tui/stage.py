@@ -20,7 +20,7 @@ GOLDENS = Path(__file__).parent / "goldens"
 REPORT = "The report is sessions/2031-05-04-1410-front-room-deck/report.html"
 
 
-class HandDesk:
+class ScriptedThread:
     """Shows a snapshot when told to, and keeps what was posted."""
 
     def __init__(self, on_snapshot: Callable[[Snapshot], None], first: Snapshot) -> None:
@@ -42,7 +42,7 @@ class HandDesk:
         return self.ends
 
 
-class HandSitting:
+class ScriptedJob:
     """Opens a hand desk."""
 
     trainee = False
@@ -51,16 +51,16 @@ class HandSitting:
     def __init__(self, first: Snapshot, kept: str = REPORT) -> None:
         self.first = first
         self.kept = kept
-        self.made: HandDesk | None = None
+        self.made: ScriptedThread | None = None
         self.closed: list[Outcome | None] = []
 
     @property
-    def desk(self) -> HandDesk:
+    def desk(self) -> ScriptedThread:
         assert self.made is not None
         return self.made
 
-    def open(self, on_snapshot: Callable[[Snapshot], None]) -> HandDesk:
-        self.made = HandDesk(on_snapshot, self.first)
+    def open(self, on_snapshot: Callable[[Snapshot], None]) -> ScriptedThread:
+        self.made = ScriptedThread(on_snapshot, self.first)
         return self.made
 
     def close(self, outcome: Outcome | None) -> str:
@@ -72,10 +72,10 @@ class HandSitting:
         self.close(None)
 
 
-def bench_app(first: Snapshot) -> tuple[BenchApp, HandSitting]:
+def bench_app(first: Snapshot) -> tuple[BenchApp, ScriptedJob]:
     """An app that goes straight to the bench."""
-    sitting = HandSitting(first)
-    return BenchApp(BenchScreen(sitting)), sitting
+    job = ScriptedJob(first)
+    return BenchApp(BenchScreen(job)), job
 
 
 async def until(pilot: Pilot[Any], true: Callable[[], object], what: str = "") -> None:
@@ -99,9 +99,9 @@ async def says(pilot: Pilot[Any], words: str) -> str:
     return screen_text(pilot.app)
 
 
-async def show(pilot: Pilot[Any], sitting: HandSitting, snapshot: Snapshot, words: str) -> str:
+async def show(pilot: Pilot[Any], job: ScriptedJob, snapshot: Snapshot, words: str) -> str:
     """Hand the screen another snapshot and wait for words of it."""
-    sitting.desk.on_snapshot(snapshot)
+    job.desk.on_snapshot(snapshot)
     return await says(pilot, words)
 
 

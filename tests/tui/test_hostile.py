@@ -23,7 +23,7 @@ from bench.tui.screens.records import RecordsScreen
 from bench.workspace import Workspace
 from tests.tui import samples
 from tests.tui.screens.test_records import entry
-from tests.tui.stage import HandSitting, bench_app, screen_text, until
+from tests.tui.stage import ScriptedJob, bench_app, screen_text, until
 
 NASTY = (
     "[/foo] [@click=app.quit]quit[/] [bold red]x \\[ [/ $x {x} "
@@ -88,9 +88,9 @@ def check(app: BenchApp, width: int) -> None:
 
 
 @pytest.mark.parametrize("face", nasty_faces())
-async def test_every_face_of_the_bench(face: str) -> None:
-    app, sitting = bench_app(nasty_faces()[face])
-    sitting.kept = NASTY
+async def test_every_face_of_the_bench(panel: str) -> None:
+    app, job = bench_app(nasty_faces()[panel])
+    job.kept = NASTY
     async with app.run_test(size=(80, 24)) as pilot:
         await until(pilot, lambda: "long" in screen_text(app))
         check(app, 80)
@@ -99,7 +99,7 @@ async def test_every_face_of_the_bench(face: str) -> None:
 
 
 async def test_the_whole_card_and_typed_words() -> None:
-    app, sitting = bench_app(nasty_step())
+    app, job = bench_app(nasty_step())
     async with app.run_test(size=(100, 30)) as pilot:
         await until(pilot, lambda: "long" in screen_text(app))
         await pilot.press("w")
@@ -108,7 +108,7 @@ async def test_the_whole_card_and_typed_words() -> None:
         await pilot.press("escape")
         await until(pilot, lambda: isinstance(app.screen, BenchScreen))
         await pilot.press("n", *"[/x]", "enter")
-        await until(pilot, lambda: sitting.desk.posted)
+        await until(pilot, lambda: job.desk.posted)
         check(app, 100)
 
 
@@ -183,11 +183,11 @@ async def test_a_refusal_is_said_on_the_chooser(tmp_path: Path) -> None:
 
 
 async def test_markup_in_a_question_is_text() -> None:
-    app, sitting = bench_app(samples.asking("reason", prompt=Prompt("reason", "[/foo] [@click=app.quit]why[/]")))
+    app, job = bench_app(samples.asking("reason", prompt=Prompt("reason", "[/foo] [@click=app.quit]why[/]")))
     async with app.run_test(size=(80, 24)) as pilot:
         await until(pilot, lambda: "[@click" in screen_text(app))
         await pilot.press("space")
         await until(pilot, lambda: "enter keeps it" in screen_text(app))
         assert screen_text(app).count("[/foo] [@click=app.quit]why[/]") == 2
         await pilot.press("escape")
-        assert isinstance(sitting, HandSitting)
+        assert isinstance(job, ScriptedJob)

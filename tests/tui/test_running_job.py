@@ -11,16 +11,16 @@ from textual.pilot import Pilot
 
 from bench.clock import RehearsalClock
 from bench.crash import crash_file
-from bench.open_run import Wanted
 from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
 from bench.procedure.run import commands as say
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Answered
 from bench.procedure.state.snapshot import Snapshot
+from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.training.hands import UnattendedHands
 from bench.tui.app import BenchApp
-from bench.tui.running_job import BenchSitting
+from bench.tui.running_job import RunningJob
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.countdown import CountDown
 from bench.workspace import Workspace, shipped_procedures
@@ -86,7 +86,7 @@ async def play(pilot: Pilot[int], screen: BenchScreen, clock: RehearsalClock) ->
     keyboard, hands = Keyboard(pilot, screen), UnattendedHands(override="a rehearsal")
     for _ in range(20_000):
         await pilot.pause()
-        seen = screen._seen
+        seen = screen._snapshot
         if seen is None:
             continue
         if seen.outcome is not None:
@@ -103,9 +103,9 @@ async def play(pilot: Pilot[int], screen: BenchScreen, clock: RehearsalClock) ->
     raise AssertionError("the job did not end\n" + screen_text(pilot.app))
 
 
-async def run(workspace: Workspace, wanted: Wanted, size: tuple[int, int]) -> tuple[Keyboard, BenchScreen, str]:
+async def run(workspace: Workspace, wanted: RunRequest, size: tuple[int, int]) -> tuple[Keyboard, BenchScreen, str]:
     clock = RehearsalClock()
-    screen = BenchScreen(BenchSitting(workspace, wanted, clock=clock))
+    screen = BenchScreen(RunningJob(workspace, wanted, clock=clock))
     app = BenchApp(screen)
     async with app.run_test(size=size) as pilot:
         keyboard = await play(pilot, screen, clock)
@@ -117,7 +117,7 @@ async def run(workspace: Workspace, wanted: Wanted, size: tuple[int, int]) -> tu
 
 
 async def test_a_job_by_hand_ends_with_a_report(workspace: Workspace) -> None:
-    keyboard, screen, text = await run(workspace, Wanted("clean"), (80, 24))
+    keyboard, screen, text = await run(workspace, RunRequest("clean"), (80, 24))
     assert screen.exit_code == 0
     assert "nothing was judged" in text
     (folder,) = workspace.sessions.iterdir()
@@ -135,7 +135,7 @@ async def test_a_fault_in_a_step_is_said_on_the_screen_and_what_was_accepted_is_
 
     monkeypatch.setattr(ByHandActivity, method, fails)
     (workspace.root / "procedures" / "t.toml").write_text(HEAD + words("kept") + CLEAN, encoding="utf-8")
-    screen = BenchScreen(BenchSitting(workspace, Wanted("t"), clock=RehearsalClock()))
+    screen = BenchScreen(RunningJob(workspace, RunRequest("t"), clock=RehearsalClock()))
     app = BenchApp(screen)
     async with app.run_test(size=(80, 24)) as pilot:
         await says(pilot, "Kept")
@@ -158,7 +158,7 @@ async def test_a_fault_in_a_step_is_said_on_the_screen_and_what_was_accepted_is_
 @pytest.mark.long
 @pytest.mark.parametrize("size", [(80, 24), (160, 45)])
 async def test_a_whole_line_up_by_keys(workspace: Workspace, size: tuple[int, int]) -> None:
-    keyboard, screen, text = await run(workspace, Wanted("line-up-cassette"), size)
+    keyboard, screen, text = await run(workspace, RunRequest("line-up-cassette"), size)
     (folder,) = workspace.sessions.iterdir()
     assert screen.exit_code == 0, text
     assert "judged readings are in" in text

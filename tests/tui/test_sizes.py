@@ -20,8 +20,8 @@ FACES: dict[str, Callable[[], Snapshot]] = {
 
 @pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 36), (140, 40), (160, 45), (200, 60)])
 @pytest.mark.parametrize("face", FACES)
-async def test_every_face_works_whole(face: str, size: tuple[int, int]) -> None:
-    snapshot: Snapshot = FACES[face]()
+async def test_every_face_works_whole(panel: str, size: tuple[int, int]) -> None:
+    snapshot: Snapshot = FACES[panel]()
     app, _ = bench_app(snapshot)
     async with app.run_test(size=size) as pilot:
         text = await says(pilot, "F1 help")
@@ -51,12 +51,12 @@ def _must_be_there(snapshot: Snapshot) -> list[str]:
 
 
 async def test_too_small_is_one_sentence_and_goes_by_itself() -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=(60, 20)) as pilot:
         text = await says(pilot, "too small")
         said = " ".join(text.split())
         assert said == "This terminal is too small (60×20): make it at least 80×24. s stops all sound."
-        await until(pilot, lambda: sitting.made is not None)
+        await until(pilot, lambda: job.made is not None)
         await pilot.resize_terminal(79, 24)
         await says(pilot, "(79×24)")
         await pilot.resize_terminal(80, 23)
@@ -66,7 +66,7 @@ async def test_too_small_is_one_sentence_and_goes_by_itself() -> None:
         await pilot.resize_terminal(60, 20)
         await says(pilot, "too small")
         await pilot.resize_terminal(150, 40)
-        text = await show(pilot, sitting, samples.adjusting(-12.8), "raise by 0.8 dB")
+        text = await show(pilot, job, samples.adjusting(-12.8), "raise by 0.8 dB")
         assert "why  A noise-reduction" in screen_text(app)
 
 

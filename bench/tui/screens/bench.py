@@ -60,7 +60,7 @@ class Desk(Protocol):
         """End it and wait for it; whether it has ended."""
 
 
-class Sitting(Protocol):
+class BenchJob(Protocol):
     """A job on the bench, from the first step to the saved session."""
 
     trainee: bool
@@ -84,16 +84,16 @@ class BenchScreen(BenchKeys):
 
     AUTO_FOCUS = ""
 
-    def __init__(self, sitting: Sitting) -> None:
+    def __init__(self, job: BenchJob) -> None:
         super().__init__()
-        self._sitting = sitting
+        self._job = job
         self._desk: Desk | None = None
         self._newest: Snapshot | None = None
-        self._told = False
+        self._message_pending = False
         self._figures: Snapshot | None = None
         self._figures_at = 0.0
         self._flush_waits = False
-        self._face = ""
+        self._panel = ""
         self._since = 0.0
         self._answered_at = time.monotonic()
         self._waiting = False
@@ -139,12 +139,12 @@ class BenchScreen(BenchKeys):
 
     async def _open(self) -> None:
         try:
-            self._desk = await asyncio.to_thread(self._sitting.open, self._heard)
-            self.trainee = self._sitting.trainee
+            self._desk = await asyncio.to_thread(self._job.open, self._on_snapshot)
+            self.trainee = self._job.trainee
             await asyncio.to_thread(self._desk.start)
         except Problem as problem:
             self._over, self.refusal = True, problem.sentence
-            await asyncio.to_thread(self._sitting.close, None)
+            await asyncio.to_thread(self._job.close, None)
             if self.is_current:
                 self.dismiss(self.refusal)
 
@@ -153,14 +153,14 @@ class BenchScreen(BenchKeys):
         if self.refusal:
             self.dismiss(self.refusal)
 
-    def _heard(self, snapshot: Snapshot) -> None:
+    def _on_snapshot(self, snapshot: Snapshot) -> None:
         """Called on the bench thread: the newest snapshot lies ready, and at most one message says so."""
         same, self._newest = snapshot == self._newest, snapshot
         self._answered_at = time.monotonic()
         if same:
             return  # nothing to draw: an idle bench costs nothing
-        if not self._told:
-            self._told = True
+        if not self._message_pending:
+            self._message_pending = True
             self.post_message(SnapshotReady())
 
     async def on_unmount(self) -> None:
@@ -174,26 +174,26 @@ class BenchScreen(BenchKeys):
         if self._desk is None:
             return
         if await asyncio.to_thread(self._desk.stop, STOP_S):
-            outcome = self._seen.outcome if self._seen else None
-            self._ended = await asyncio.to_thread(self._sitting.close, outcome)
+            outcome = self._snapshot.outcome if self._snapshot else None
+            self._ended = await asyncio.to_thread(self._job.close, outcome)
         else:
             self._ended = STILL_WRITING
-            self.app.close_late = self._sitting.close_late  # type: ignore[attr-defined]
+            self.app.close_late = self._job.close_late  # type: ignore[attr-defined]
 
     # ---------------------------------------------------------------- what is seen
 
     async def on_snapshot_ready(self) -> None:
         """A snapshot: bars at once, figures when their time has come, another step or verdict at once."""
-        self._told = False
+        self._message_pending = False
         new, old = self._newest, self._figures
-        self._seen = new
+        self._snapshot = new
         if new is None or not self.display:  # on its way out: nothing to show it on
             return
         self.query_one(SoundStrip).show(new.sound, new.sending, figures=False)
         now = time.monotonic()
         if (
             old is None
-            or presentation.shape_of(new) != presentation.shape_of(old)
+            or presentation.visible_state(new) != presentation.visible_state(old)
             or now - self._figures_at >= FIGURES_EVERY_S
         ):
             await self._show(new, now)
@@ -203,12 +203,12 @@ class BenchScreen(BenchKeys):
 
     async def _flush(self) -> None:
         self._flush_waits = False
-        if self._seen is not None and self._seen is not self._figures and self.display:
-            await self._show(self._seen, time.monotonic())
+        if self._snapshot is not None and self._snapshot is not self._figures and self.display:
+            await self._show(self._snapshot, time.monotonic())
 
     async def _show(self, new: Snapshot, now: float) -> None:
         old, self._figures, self._figures_at = self._figures, new, now
-        if old is None or presentation.place_of(old) != presentation.place_of(new):
+        if old is None or presentation.step_and_prompt(old) != presentation.step_and_prompt(new):
             self._picked = 0
         come = new.step is not None and (old is None or old.step is None or old.step.id != new.step.id)
         if come:
@@ -216,7 +216,7 @@ class BenchScreen(BenchKeys):
         if old is not None and new.last != old.last and new.last and self.app.bell_on:  # type: ignore[attr-defined]
             self.app.bell()
         with self.app.batch_update():
-            self._turn_to(presentation.face_of(new))
+            self._show_panel(presentation.panel_of(new))
             self.query_one(SoundStrip).show(new.sound, new.sending)
             self.query_one(JobStrip).show(new.job)
             self.query_one(TitleStrip).show(new.step)
@@ -228,17 +228,17 @@ class BenchScreen(BenchKeys):
         if new.outcome is not None and not self._over:
             self.run_worker(self._end(new.outcome))
 
-    def _turn_to(self, face: str) -> None:
-        if face != self._face:
-            self.remove_class(f"face-{self._face}")
-            self.add_class(f"face-{face}")
-            self._face = face
+    def _show_panel(self, panel: str) -> None:
+        if panel != self._panel:
+            self.remove_class(f"panel-{self._panel}")
+            self.add_class(f"panel-{panel}")
+            self._panel = panel
 
     def _show_card(self, new: Snapshot) -> None:
         """The card: all of it beside or above what is asked; above a gauge or a list as much as there is room for."""
         wide, card = self.has_class("-wide"), self.query_one(Card)
         parts = card_parts(new.step, whole=wide or self.trainee) if new.step is not None else []
-        least = LEAST_ROWS.get(self._face)
+        least = LEAST_ROWS.get(self._panel)
         if new.step is None or wide or least is None:
             card.styles.height = None
             card.show(parts)
@@ -268,7 +268,7 @@ class BenchScreen(BenchKeys):
 
     def _open_whole(self, step: StepView) -> None:
         """Why is open always in a trainee's session: over the screen where the screen has no room for it."""
-        card, shown = self.query_one(Card), self._seen.step if self._seen is not None else None
+        card, shown = self.query_one(Card), self._snapshot.step if self._snapshot is not None else None
         still = shown is not None and shown.id == step.id and self.is_current and card.display
         if still and rows_of(card_parts(step, whole=True), card.size.width) > card.size.height:
             self.app.push_screen(CardDialog(step))
@@ -298,7 +298,7 @@ class BenchScreen(BenchKeys):
         timer.display = bool(clock)
         timer.show(clock)
         width, room = listed.size.width or self.size.width, max(5, self.size.height - 16)
-        _, whole = presentation.in_brief(presentation.asked_by(new), new.prompt.kind, self.size.width)
+        _, whole = presentation.shortened_prompt(presentation.key_prompt(new), new.prompt.kind, self.size.width)
         lines: list[Line] = [[(line, "")] for line in whole]
         lines += [[(line, "strong")] for told in new.told for line in wrap(told, width)]
         if whole:
@@ -323,23 +323,23 @@ class BenchScreen(BenchKeys):
         self.query_one("#answers").display = typing or bool(lines) or bool(clock)
 
     def _show_bottom(self, new: Snapshot) -> None:
-        asked, _ = presentation.in_brief(presentation.asked_by(new), new.prompt.kind, self.size.width)
+        asked, _ = presentation.shortened_prompt(presentation.key_prompt(new), new.prompt.kind, self.size.width)
         bar = self.query_one(Bar)
         set_height(bar, max(1, len(bar_lines(asked, self.size.width, 3))))
         bar.show(asked)
-        self.query_one(Notice).show(*presentation.last_word(new))
+        self.query_one(Notice).show(*presentation.notice_of(new))
         shown = presentation.footer_of(new, trainee=self.trainee)
         self.query_one(Footer).show(shown, typing=presentation.is_typing(new))
 
     def _show_waiting(self) -> None:
         """No snapshot comes while the bench thread waits for a slow disk or device: say so, with the seconds."""
         waited_s, was_waiting = time.monotonic() - self._answered_at, self._waiting
-        self._waiting = self._seen is not None and not self._over and waited_s >= SLOW_S
+        self._waiting = self._snapshot is not None and not self._over and waited_s >= SLOW_S
         if self._waiting:
             text = f"! no answer for {waited_s:.0f} s: the disk or the sound device is slow; not all may be saved"
             self.query_one(Notice).show(text, "caution")
-        elif was_waiting and self._seen is not None:
-            self.query_one(Notice).show(*presentation.last_word(self._seen))
+        elif was_waiting and self._snapshot is not None:
+            self.query_one(Notice).show(*presentation.notice_of(self._snapshot))
 
     async def _end(self, outcome: Outcome) -> None:
         """The run is over: stop all, write the report, say where it is. Keys work meanwhile."""
@@ -348,10 +348,10 @@ class BenchScreen(BenchKeys):
         await self._finish()
         self._show_ending(outcome, self._ended)
         self._settled = True
-        if self._sitting.debrief and self.is_current:
+        if self._job.debrief and self.is_current:
             from bench.tui.screens.debrief import DebriefDialog
 
-            self.app.push_screen(DebriefDialog(self._sitting.debrief))
+            self.app.push_screen(DebriefDialog(self._job.debrief))
 
     def _show_ending(self, outcome: Outcome, kept: str) -> None:
         self.query_one("#ending", Lines).show(ending_lines(outcome, kept, self.size.width))
@@ -370,8 +370,8 @@ class BenchScreen(BenchKeys):
             super()._go_back()
 
     def _pick_again(self) -> None:
-        if self._seen is not None:
-            self._show_face(self._seen)
+        if self._snapshot is not None:
+            self._show_face(self._snapshot)
 
     def _post(self, command: say.Command) -> None:
         if self._desk is not None and not self._over:

@@ -27,7 +27,7 @@ class BenchKeys(Screen[str]):
 
     def __init__(self) -> None:
         super().__init__()
-        self._seen: Snapshot | None = None
+        self._snapshot: Snapshot | None = None
         self._picked = 0
         self._settled = False
         self._hinted: dict[str, int] = {}
@@ -44,15 +44,17 @@ class BenchKeys(Screen[str]):
     @property
     def key_actions(self) -> tuple[KeyAction, ...]:
         """The actions possible now, for palette and help."""
-        return tuple(v for v in actions.BENCH if self._seen is None or presentation.may(self._seen, v.action))
+        return tuple(
+            v for v in actions.BENCH if self._snapshot is None or presentation.is_possible(self._snapshot, v.action)
+        )
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Disable keys that do nothing now."""
-        return self._seen is None or presentation.may(self._seen, action)
+        return self._snapshot is None or presentation.is_possible(self._snapshot, action)
 
     @property
     def _ended_run(self) -> bool:
-        return self._seen is not None and self._seen.outcome is not None
+        return self._snapshot is not None and self._snapshot.outcome is not None
 
     def _go_back(self) -> None:
         if self._settled:
@@ -60,7 +62,7 @@ class BenchKeys(Screen[str]):
 
     @property
     def _prompt(self) -> Prompt:
-        return self._seen.prompt if self._seen else Prompt("wait", "")
+        return self._snapshot.prompt if self._snapshot else Prompt("wait", "")
 
     def action_go_on(self) -> None:
         """The key that goes on."""
@@ -91,7 +93,7 @@ class BenchKeys(Screen[str]):
 
     def on_key(self, event: events.Key) -> None:
         """Digits tick, choose, or select a trimmer."""
-        seen = self._seen
+        seen = self._snapshot
         if seen is None or not event.character or event.character not in "123456789":
             return
         n = int(event.character) - 1
@@ -105,7 +107,7 @@ class BenchKeys(Screen[str]):
 
     def action_turn(self, degrees: int) -> None:
         """Turn the selected trimmer, or move through choices."""
-        seen = self._seen
+        seen = self._snapshot
         if seen is None:
             return
         if self._prompt.kind == "choice":
@@ -118,7 +120,7 @@ class BenchKeys(Screen[str]):
 
     def action_accept(self) -> None:
         """Keep a reading that is not in, with a reason."""
-        seen = self._seen
+        seen = self._snapshot
         if seen is None or seen.outcome is not None:
             return
         question = self._prompt.text if self._prompt.kind == "reason" else "Why is it kept although it is not in?"
@@ -133,7 +135,7 @@ class BenchKeys(Screen[str]):
         self._ask("Note for the report", "keeps the note", say.Note)
 
     def _ask(self, question: str, then: str, made: Callable[[str], say.Command]) -> None:
-        if self._seen is None or self._seen.outcome is not None:
+        if self._snapshot is None or self._snapshot.outcome is not None:
             return
 
         def done(text: str | None) -> None:
@@ -152,7 +154,7 @@ class BenchKeys(Screen[str]):
 
     def action_hold(self) -> None:
         """Hold, or resume."""
-        if self._seen is not None and self._seen.held:
+        if self._snapshot is not None and self._snapshot.held:
             self.action_go_on()
         else:
             self._post(say.Hold())
@@ -163,12 +165,12 @@ class BenchKeys(Screen[str]):
 
     def action_why(self) -> None:
         """The whole card."""
-        if self._seen is not None and self._seen.step is not None:
-            self.app.push_screen(CardDialog(self._seen.step))
+        if self._snapshot is not None and self._snapshot.step is not None:
+            self.app.push_screen(CardDialog(self._snapshot.step))
 
     def action_hint(self) -> None:
         """The next hint: think, look, do, answer."""
-        step = self._seen.step if self._seen is not None else None
+        step = self._snapshot.step if self._snapshot is not None else None
         if step is None:
             return
         before = self._hinted.get(step.id, 0)
@@ -183,7 +185,7 @@ class BenchKeys(Screen[str]):
 
     def action_help(self) -> None:
         """Help, and all keys that do something now."""
-        self.app.push_screen(HelpDialog(self.key_actions, about(self._seen) if self._seen is not None else ()))
+        self.app.push_screen(HelpDialog(self.key_actions, about(self._snapshot) if self._snapshot is not None else ()))
 
     def action_leave(self) -> None:
         """Leave the job, after a question."""

@@ -12,6 +12,7 @@ from textual.app import ComposeResult, SuspendNotSupported
 from textual.screen import Screen
 
 from bench.problem import Problem
+from bench.run_request import RunRequest
 from bench.tui import actions
 from bench.tui.choices import (
     A_FILE,
@@ -36,7 +37,7 @@ from bench.tui.widgets.line_widget import ROLE_CLASSES, heading_line, justified
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
-    from bench.tui.running_job import BenchSitting
+    from bench.tui.running_job import RunningJob
 
 
 FAULTS = 2
@@ -317,7 +318,7 @@ class ChooserScreen(Screen[str]):
         if session is None and self._key("port") == AN_EXERCISE:
             self._ask_exercise()
             return
-        self._go(self._sitting(session))
+        self._go(self._running_job(session))
 
     def _ask_exercise(self) -> None:
         """Ask for the trainee's name and the number of the exercise, in one line."""
@@ -326,7 +327,7 @@ class ChooserScreen(Screen[str]):
             if typed:
                 name, _, last = typed.rpartition(" ")
                 number = last if last.isdecimal() else ""
-                self._go(self._sitting(None, name.strip() if number else typed, int(number[:9] or 1)))
+                self._go(self._running_job(None, name.strip() if number else typed, int(number[:9] or 1)))
 
         question = "Exercise: your name and its number, such as: Lena 7. The same number is the same machine for all."
         self.app.push_screen(AskText(question, "begins"), done)
@@ -335,27 +336,27 @@ class ChooserScreen(Screen[str]):
         row = self._row(id_)
         return row.option.key if row and row.option else ""
 
-    def _sitting(self, session: Option | None, trainee: str = "", number: int = 1) -> BenchSitting:
-        from bench.tui.running_job import Asked, BenchSitting
+    def _running_job(self, session: Option | None, trainee: str = "", number: int = 1) -> RunningJob:
+        from bench.tui.running_job import RunningJob
 
         learning = self._key("who") == TRAINEE
         if session is not None:
-            return BenchSitting(self._workspace, folder=Path(session.key), learning=learning)
+            return RunningJob(self._workspace, Path(session.key), learning=learning)
         names = ("procedure", "machine", "tape", "reference-tape", "port")
         procedure, machine, tape, reference_tape, port = (self._key(k) for k in names)
-        asked = Asked(procedure, machine, tape, reference_tape, port)
+        request = RunRequest(procedure, machine or None, tape or None, reference_tape or None, port=port)
         if port == AN_EXERCISE:
-            asked = replace(asked, port="practice", exercise=FAULTS, seed=number, trainee=trainee)
-        return BenchSitting(self._workspace, asked, learning=learning)
+            request = replace(request, port="practice", exercise=FAULTS, seed=number, trainee=trainee)
+        return RunningJob(self._workspace, request, learning=learning)
 
-    def _go(self, sitting: BenchSitting) -> None:
+    def _go(self, job: RunningJob) -> None:
         from bench.tui.screens.bench import BenchScreen
 
         def done(sentence: str | None) -> None:
             self.say(sentence or "")
             self.action_look_again()
 
-        self.app.push_screen(BenchScreen(sitting), done)
+        self.app.push_screen(BenchScreen(job), done)
 
     # ---------------------------------------------------------------- the rest
 

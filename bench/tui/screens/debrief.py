@@ -23,14 +23,14 @@ class DebriefDialog(TextDialog):
 
     def __init__(self, told: tuple[tuple[str, str], ...]) -> None:
         super().__init__("Debrief")
-        self._told = told
+        self._message_pending = told
 
     def body(self, width: int) -> list[Line]:
         """A heading for each subject, then its lines."""
         width = min(width, READABLE)
         out: list[Line] = []
         for about, heading in HEADINGS.items():
-            lines = [text for word, text in self._told if word == about]
+            lines = [text for word, text in self._message_pending if word == about]
             if not lines:
                 continue
             out += [[], [(heading, "strong")]] if out else [[(heading, "strong")]]

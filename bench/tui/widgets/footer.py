@@ -8,11 +8,11 @@ from bench.tui.actions import KeyAction, key_name
 from bench.tui.text import cell, clip, wrap
 from bench.tui.widgets.line_widget import Line, LineWidget, line_width, set_height
 
-Asked = tuple[str, str, bool]
+KeyPrompt = tuple[str, str, bool]
 """The key that answers ("" for none), the prompt, and whether it comes from an interlock."""
 
 
-def bar_lines(asked: Asked, width: int, height: int) -> list[Line]:
+def bar_lines(asked: KeyPrompt, width: int, height: int) -> list[Line]:
     """The prompt after the key that answers it, as a bar across the whole width; without a key, quiet text."""
     key, words, interlock = asked
     lead = f" {key} " if key else " "
@@ -34,9 +34,9 @@ class Bar(LineWidget):
     def __init__(self, action: str, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
         self._does = action
-        self._asked: Asked = ("", "", False)
+        self._asked: KeyPrompt = ("", "", False)
 
-    def show(self, asked: Asked) -> None:
+    def show(self, asked: KeyPrompt) -> None:
         """Show a prompt."""
         if asked != self._asked:
             self._asked = asked

@@ -14,7 +14,7 @@ import pytest
 
 from bench.audio.port import Block, Port, PortStatus
 from bench.clock import RehearsalClock
-from bench.open_run import Opened, Wanted, open_run, resume_run
+from bench.open_run import OpenRun, open_run, resume_run
 from bench.problem import Problem
 from bench.procedure.kinds.activity import Activity
 from bench.procedure.kinds.adjust.ladder import LadderActivity
@@ -38,6 +38,7 @@ from bench.procedure.run.runner import Runner
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Answered, Noted
 from bench.procedure.state.snapshot import Outcome
+from bench.run_request import RunRequest
 from bench.session.record import store
 from bench.session.record.atomic import save_file
 from bench.session.record.lock import held
@@ -143,7 +144,7 @@ class Line:
         self.port.close()
 
 
-Prepare = Callable[[str], tuple[Opened, Line]]
+Prepare = Callable[[str], tuple[OpenRun, Line]]
 
 
 def wait_for(true: Callable[[], object]) -> None:
@@ -161,14 +162,14 @@ def workspace(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
 
 
 @pytest.fixture
-def prepare(workspace: Workspace) -> Iterator[Callable[[str], tuple[Opened, Line]]]:
+def prepare(workspace: Workspace) -> Iterator[Callable[[str], tuple[OpenRun, Line]]]:
     """Opens a run of some steps, behind a line that the test holds; each is closed in the end."""
-    runs: list[Opened] = []
+    runs: list[OpenRun] = []
 
-    def made(steps: str) -> tuple[Opened, Line]:
+    def made(steps: str) -> tuple[OpenRun, Line]:
         path = workspace.root / "procedures" / "t.toml"
         path.write_text(HEAD + words("kept") + steps + words("last"), encoding="utf-8")
-        run = open_run(workspace, Wanted("t"), RehearsalClock(), real_time=False)
+        run = open_run(workspace, RunRequest("t"), RehearsalClock(), real_time=False)
         line = Line(run.port)
         run = replace(run, port=line, runner=Runner(run.job, line, run.store, run.clock))
         runs.append(run)
@@ -206,7 +207,7 @@ def outcome_of(desk: Desk) -> Outcome:
     return desk.latest.outcome
 
 
-def come_to_the_step(run: Opened, desk: Desk) -> None:
+def come_to_the_step(run: OpenRun, desk: Desk) -> None:
     """Answer the entry, and do what comes before the step at hand."""
     desk.post(say.Answer("something worth keeping"))
     if len(run.job.steps) > 3:
@@ -227,7 +228,7 @@ def test_a_fault_in_any_method_of_any_activity_ends_the_run_in_order(
 
     monkeypatch.setattr(kind, method, fails)
     run, line = prepare(STEPS[kind])
-    desk = run.put_on_desk(lambda _: None)
+    desk = run.make_desk(lambda _: None)
     desk.start()
     come_to_the_step(run, desk)
     if COMMANDS[method] or method == "interrupted":
@@ -255,7 +256,7 @@ def test_a_fault_in_any_method_of_any_activity_ends_the_run_in_order(
 @pytest.mark.parametrize("method", ["begin", "hear", "tick", "obey", "snapshot", "sound_is_back"])
 def test_a_fault_in_the_runner_likewise(method: str, prepare: Prepare, monkeypatch: pytest.MonkeyPatch) -> None:
     run, line = prepare(STEPS[ByHandActivity])
-    desk = run.put_on_desk(lambda _: None)
+    desk = run.make_desk(lambda _: None)
     monkeypatch.setattr(Runner, method, raising(Injected(method)))
     if method in ("tick", "sound_is_back"):
         line.lost = True
@@ -270,7 +271,7 @@ def test_a_fault_in_the_runner_likewise(method: str, prepare: Prepare, monkeypat
 
 def test_whoever_watches_may_fail_too(prepare: Prepare) -> None:
     run, line = prepare(STEPS[ByHandActivity])
-    desk = run.put_on_desk(raising(Injected("on the screen")))
+    desk = run.make_desk(raising(Injected("on the screen")))
     desk.start()
     wait_for(lambda: not desk.alive)
     assert isinstance(desk.fault, Injected)
@@ -281,7 +282,7 @@ def test_whoever_watches_may_fail_too(prepare: Prepare) -> None:
 def test_a_port_that_fails_as_it_closes_is_said(prepare: Prepare, monkeypatch: pytest.MonkeyPatch) -> None:
     run, _ = prepare(STEPS[ByHandActivity])
     monkeypatch.setattr(Line, "close", raising(Injected("closing")))
-    desk = run.put_on_desk(lambda _: None)
+    desk = run.make_desk(lambda _: None)
     desk.start()
     desk.post(say.Leave())
     wait_for(lambda: not desk.alive)
@@ -292,7 +293,7 @@ def test_a_port_that_fails_as_it_closes_is_said(prepare: Prepare, monkeypatch: p
 def test_what_a_person_can_put_right_is_said_as_such(prepare: Prepare, monkeypatch: pytest.MonkeyPatch) -> None:
     run, _ = prepare(STEPS[ByHandActivity])
     monkeypatch.setattr(Line, "read", raising(Problem("the capture breaks off; copy it again")))
-    desk = run.put_on_desk(lambda _: None)
+    desk = run.make_desk(lambda _: None)
     desk.start()
     wait_for(lambda: not desk.alive)
     assert outcome_of(desk).exit_code == 2
@@ -316,7 +317,7 @@ def test_a_job_that_a_fault_stopped_is_resumed_where_it_was_with_its_trimmers_as
     wait_for(lambda: not desk.alive)
     assert run.end() == ""
     resumed = resume_run(run.store.folder, RehearsalClock(), real_time=False)
-    desk = resumed.put_on_desk(lambda _: None)
+    desk = resumed.make_desk(lambda _: None)
     desk.start()
     wait_for(lambda: at(desk) == "tested")
     assert trimmers(desk) == pytest.approx(turned)
@@ -333,7 +334,7 @@ def test_nothing_is_closed_nor_claimed_while_a_slow_disk_is_written(
     lines: list[str] = []
     narrated = NarratedJournal(run.store, lines.append, {})
     run.runner = Runner(run.job, line, narrated, run.clock)
-    desk = run.put_on_desk(lambda _: None)
+    desk = run.make_desk(lambda _: None)
     desk.start()
     wait_for(lambda: at(desk) == "kept")
     begun, on = threading.Event(), threading.Event()

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from bench.audio.port import hands_of
-from bench.open_run import Opened
+from bench.open_run import OpenRun
 from bench.procedure.run import commands as say
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Turned
@@ -67,7 +67,7 @@ def bench(tmp_path: Path) -> Bench:
     return Bench(tmp_path)
 
 
-def _record(run: Opened) -> None:
+def _record(run: OpenRun) -> None:
     """Work tape in, tones sent, heard."""
     while run.runner.snapshot().prompt.kind in {"confirm", "go-on"}:
         run.runner.obey(say.GoOn())

@@ -9,11 +9,12 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.open_run import Opened, Wanted, open_run
+from bench.open_run import OpenRun, open_run
 from bench.procedure.run import commands as say
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Acted, Overridden, Repeated
 from bench.procedure.state.snapshot import Snapshot
+from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
 from bench.workspace import Workspace, shipped_procedures
 from tests.results import a_reading, no_reading
@@ -66,12 +67,12 @@ target = "machine.noise_reduction_circuit"
 
 
 @pytest.fixture
-def begin(tmp_path: Path) -> Callable[[str], Opened]:
+def begin(tmp_path: Path) -> Callable[[str], OpenRun]:
     shutil.copytree(shipped_procedures(), tmp_path / "procedures")
 
-    def opened(steps: str) -> Opened:
+    def opened(steps: str) -> OpenRun:
         (tmp_path / "procedures" / "t.toml").write_text(HEAD + steps, encoding="utf-8")
-        run = open_run(Workspace(tmp_path), Wanted("t", seed=1), RehearsalClock(), real_time=False)
+        run = open_run(Workspace(tmp_path), RunRequest("t", seed=1), RehearsalClock(), real_time=False)
         run.port.open()
         run.runner.begin()
         return run
@@ -79,7 +80,7 @@ def begin(tmp_path: Path) -> Callable[[str], Opened]:
     return opened
 
 
-def listen(run: Opened, until: Callable[[Snapshot], bool], limit_s: float = 60.0) -> Snapshot:
+def listen(run: OpenRun, until: Callable[[Snapshot], bool], limit_s: float = 60.0) -> Snapshot:
     """Let it hear until something shows."""
     stop = run.clock.now() + limit_s
     while run.clock.now() < stop and not run.runner.finished:
@@ -94,11 +95,11 @@ def listen(run: Opened, until: Callable[[Snapshot], bool], limit_s: float = 60.0
     return run.runner.snapshot()
 
 
-def acts(run: Opened) -> list[str]:
+def acts(run: OpenRun) -> list[str]:
     return [e.act for e in of_kind(run.store.events(), Acted)]
 
 
-def test_the_reference_tape_stays_out_of_an_uncleaned_machine(begin: Callable[[str], Opened]) -> None:
+def test_the_reference_tape_stays_out_of_an_uncleaned_machine(begin: Callable[[str], OpenRun]) -> None:
     run = begin(LEVEL)
     shown = run.runner.snapshot()
     assert (shown.prompt.kind, shown.prompt.interlock) == ("reason", True)
@@ -113,7 +114,7 @@ def test_the_reference_tape_stays_out_of_an_uncleaned_machine(begin: Callable[[s
 
 
 @pytest.mark.parametrize("recording", [RECORD, CIRCUIT], ids=["record-replay", "noise-reduction circuit"])
-def test_nothing_records_before_the_reference_tape_is_out(begin: Callable[[str], Opened], recording: str) -> None:
+def test_nothing_records_before_the_reference_tape_is_out(begin: Callable[[str], OpenRun], recording: str) -> None:
     run = begin(CLEAN + LEVEL + recording)
     run.runner.obey(say.GoOn())
     run.runner.obey(say.Skip("level another day"))
@@ -129,7 +130,7 @@ def test_nothing_records_before_the_reference_tape_is_out(begin: Callable[[str],
     assert "tones" in run.runner.snapshot().sending
 
 
-def test_a_skipped_judged_step_is_no_clean_run(begin: Callable[[str], Opened]) -> None:
+def test_a_skipped_judged_step_is_no_clean_run(begin: Callable[[str], OpenRun]) -> None:
     run = begin(CLEAN + RECORD)
     run.runner.obey(say.GoOn())
     run.runner.obey(say.Skip(" "))
@@ -139,7 +140,7 @@ def test_a_skipped_judged_step_is_no_clean_run(begin: Callable[[str], Opened]) -
     assert (outcome.completed, outcome.exit_code, outcome.said) == (True, 1, "Not measured: Record.")
 
 
-def test_what_is_not_in_is_accepted_only_with_a_reason_that_is_kept(begin: Callable[[str], Opened]) -> None:
+def test_what_is_not_in_is_accepted_only_with_a_reason_that_is_kept(begin: Callable[[str], OpenRun]) -> None:
     run = begin(CLEAN + LEVEL)
     run.runner.obey(say.GoOn())
     shown = listen(run, lambda s: s.can_accept)
@@ -171,7 +172,7 @@ target = "machine.replay_level"
 """
 
 
-def test_the_last_attempt_is_the_one_that_counts(begin: Callable[[str], Opened]) -> None:
+def test_the_last_attempt_is_the_one_that_counts(begin: Callable[[str], OpenRun]) -> None:
     run = begin(CLEAN + MEASURE)
     run.runner.obey(say.GoOn())
     listen(run, lambda s: s.prompt.kind == "reason")
@@ -189,7 +190,7 @@ def test_the_last_attempt_is_the_one_that_counts(begin: Callable[[str], Opened])
     assert (outcome.judged, outcome.words, outcome.exit_code) == (2, {"out": 2}, 1)
 
 
-def test_a_tone_that_never_comes_is_missing_with_its_reason(begin: Callable[[str], Opened]) -> None:
+def test_a_tone_that_never_comes_is_missing_with_its_reason(begin: Callable[[str], OpenRun]) -> None:
     run = begin(CLEAN + RECORD)
     run.runner.obey(say.GoOn())
     run.runner.obey(say.GoOn())
@@ -203,13 +204,13 @@ def test_a_tone_that_never_comes_is_missing_with_its_reason(begin: Callable[[str
     assert run.runner.outcome().exit_code == 1
 
 
-def test_a_trimmer_that_is_not_there_is_said(begin: Callable[[str], Opened]) -> None:
+def test_a_trimmer_that_is_not_there_is_said(begin: Callable[[str], OpenRun]) -> None:
     run = begin(CLEAN)
     run.runner.obey(say.Turn("loudness", 5.0))
     assert "loudness" in run.runner.snapshot().notice
 
 
-def test_leaving_keeps_the_session_for_another_day(begin: Callable[[str], Opened]) -> None:
+def test_leaving_keeps_the_session_for_another_day(begin: Callable[[str], OpenRun]) -> None:
     run = begin(CLEAN + RECORD)
     run.runner.obey(say.GoOn())
     run.runner.obey(say.Leave())
@@ -219,7 +220,7 @@ def test_leaving_keeps_the_session_for_another_day(begin: Callable[[str], Opened
     assert run.store.steps_done() == ("clean",)
 
 
-def test_all_sound_stops_at_one_command(begin: Callable[[str], Opened]) -> None:
+def test_all_sound_stops_at_one_command(begin: Callable[[str], OpenRun]) -> None:
     run = begin(CLEAN + RECORD)
     run.runner.obey(say.GoOn())
     run.runner.obey(say.GoOn())
@@ -228,7 +229,7 @@ def test_all_sound_stops_at_one_command(begin: Callable[[str], Opened]) -> None:
     assert run.runner.snapshot().sending == ""
 
 
-def test_ticks_and_untitled_ticks(begin: Callable[[str], Opened]) -> None:
+def test_ticks_and_untitled_ticks(begin: Callable[[str], OpenRun]) -> None:
     run = begin(CLEAN)
     run.runner.obey(say.Tick(1))
     assert [c.ticked for c in run.runner.snapshot().checks] == [False, True]
@@ -236,7 +237,7 @@ def test_ticks_and_untitled_ticks(begin: Callable[[str], Opened]) -> None:
     assert run.runner.snapshot().notice == "the checklist has 2 lines"
 
 
-def test_in_but_near_its_limit_is_said_before_it_is_accepted(begin: Callable[[str], Opened]) -> None:
+def test_in_but_near_its_limit_is_said_before_it_is_accepted(begin: Callable[[str], OpenRun]) -> None:
     run = begin(CLEAN + LEVEL)
     run.runner.obey(say.GoOn())
     hands, seen = UnattendedHands(), run.runner.snapshot()

@@ -15,9 +15,10 @@ import soundfile
 from bench.cli import main
 from bench.clock import RehearsalClock
 from bench.measure.reading import Reading
-from bench.open_run import Wanted, open_run
+from bench.open_run import open_run
 from bench.problem import Problem
 from bench.procedure.state.journal import ReadingRecord, Sound
+from bench.run_request import RunRequest
 from bench.session.record.evidence import flac
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
@@ -37,7 +38,7 @@ def _kept(tmp_path_factory: pytest.TempPathFactory) -> SessionRecord:
     shutil.copytree(shipped_procedures(), root / "procedures")
     (root / "procedures" / "short.toml").write_text(SHORT)
     clock = RehearsalClock(START)
-    opened = open_run(Workspace(root), Wanted("short", evidence=True), clock, real_time=False)
+    opened = open_run(Workspace(root), RunRequest("short", evidence=True), clock, real_time=False)
     rehearse(opened.runner, opened.port, clock, UnattendedHands())
     assert opened.end() == ""
     return read_session(opened.store.folder)

@@ -18,18 +18,18 @@ from bench.tui.presentation import footer_of
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.dialogs import AskText, CardDialog, Confirm, HelpDialog
 from tests.tui import samples
-from tests.tui.stage import HandDesk, HandSitting, bench_app, says, screen_text, show, until
+from tests.tui.stage import ScriptedJob, ScriptedThread, bench_app, says, screen_text, show, until
 
 SIZE = (80, 24)
 
 
 async def test_adjust_by_keys_alone() -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by 0.9 dB")
         await pilot.press("right", "left", "up", "down", "2", "right")
         left, right = "replay level left", "replay level right"
-        assert sitting.desk.posted == [
+        assert job.desk.posted == [
             say.Turn(left, 2.0),
             say.Turn(left, -2.0),
             say.Turn(left, 10.0),
@@ -40,42 +40,42 @@ async def test_adjust_by_keys_alone() -> None:
 
 @pytest.mark.parametrize("key", ["space", "enter"])
 async def test_one_key_goes_on(key: str) -> None:
-    app, sitting = bench_app(samples.cleaning())
+    app, job = bench_app(samples.cleaning())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "Done: go on")
         await pilot.press(key)
-        assert sitting.desk.posted == [say.GoOn()]
+        assert job.desk.posted == [say.GoOn()]
 
 
 async def test_what_is_ready_is_said_behind_its_key_and_what_is_not_is_quiet() -> None:
     wait = Prompt("wait", "Turn until it is in and holds")
-    app, sitting = bench_app(samples.adjusting(-12.9, -12.1, prompt=wait))
+    app, job = bench_app(samples.adjusting(-12.9, -12.1, prompt=wait))
     async with app.run_test(size=SIZE) as pilot:
         text = await says(pilot, "Turn until it is in")
         assert "space" not in text
         assert "a accept as is" in text
         ready = samples.adjusting(-12.0, -12.1, prompt=Prompt("wait", "In, and holding: accept it"))
-        text = await show(pilot, sitting, ready, "In, and holding")
+        text = await show(pilot, job, ready, "In, and holding")
         assert " space  In, and holding: accept it" in text
         assert "accept as is" not in text
 
 
 async def test_a_reading_that_is_out_needs_a_reason() -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
         await pilot.press("a")
         await until(pilot, lambda: isinstance(app.screen, AskText))
         await pilot.press("enter")
         await until(pilot, lambda: isinstance(app.screen, BenchScreen))
-        assert sitting.desk.posted == []
+        assert job.desk.posted == []
         await pilot.press("a", *"worn", "space", *"head", "enter")
-        await until(pilot, lambda: sitting.desk.posted)
-        assert sitting.desk.posted == [say.Accept("worn head")]
+        await until(pilot, lambda: job.desk.posted)
+        assert job.desk.posted == [say.Accept("worn head")]
 
 
 async def test_keys_work_after_a_sheet_was_closed() -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
         for sheet, kind in (("w", CardDialog), ("f1", HelpDialog), ("n", AskText), ("q", Confirm)):
@@ -85,7 +85,7 @@ async def test_keys_work_after_a_sheet_was_closed() -> None:
             await until(pilot, lambda: isinstance(app.screen, BenchScreen))
         assert app.focused is None
         await pilot.press("right")
-        assert sitting.desk.posted == [say.Turn("replay level left", 2.0)]
+        assert job.desk.posted == [say.Turn("replay level left", 2.0)]
 
 
 @pytest.mark.parametrize(
@@ -102,50 +102,50 @@ async def test_keys_work_after_a_sheet_was_closed() -> None:
     ],
 )
 async def test_every_verb_has_its_key(keys: tuple[str, ...], made: say.Command) -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
         await pilot.press(*keys)
-        await until(pilot, lambda: sitting.desk.posted)
-        assert sitting.desk.posted == [made]
+        await until(pilot, lambda: job.desk.posted)
+        assert job.desk.posted == [made]
 
 
 async def test_staying_posts_nothing() -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
         await pilot.press("q", "n")
         await until(pilot, lambda: isinstance(app.screen, BenchScreen))
-        assert sitting.desk.posted == []
+        assert job.desk.posted == []
 
 
 async def test_sound_stops_by_one_key_on_every_sheet() -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
         for sheet in ("w", "f1", "n", "q", "f2"):
             await pilot.press(sheet)
             await until(pilot, lambda: not isinstance(app.screen, BenchScreen), sheet)
-            sitting.desk.posted.clear()
+            job.desk.posted.clear()
             await pilot.press("f9")
-            await until(pilot, lambda: sitting.desk.posted, sheet)
-            assert sitting.desk.posted == [say.StopSound()]
+            await until(pilot, lambda: job.desk.posted, sheet)
+            assert job.desk.posted == [say.StopSound()]
             await pilot.press("escape")
             await until(pilot, lambda: isinstance(app.screen, BenchScreen))
         await pilot.resize_terminal(60, 20)
         await says(pilot, "too small")
-        sitting.desk.posted.clear()
+        job.desk.posted.clear()
         await pilot.press("s")
-        await until(pilot, lambda: sitting.desk.posted)
-        assert sitting.desk.posted == [say.StopSound()]
+        await until(pilot, lambda: job.desk.posted)
+        assert job.desk.posted == [say.StopSound()]
 
 
 async def test_a_checklist_is_ticked_by_digits() -> None:
-    app, sitting = bench_app(samples.cleaning())
+    app, job = bench_app(samples.cleaning())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "3 □  Capstan")
         await pilot.press("3", "9")
-        assert sitting.desk.posted == [say.Tick(2)]
+        assert job.desk.posted == [say.Tick(2)]
 
 
 async def test_a_timer_is_shown_large() -> None:
@@ -157,75 +157,75 @@ async def test_a_timer_is_shown_large() -> None:
 
 
 async def test_a_number_is_typed_and_letters_are_no_verbs_meanwhile() -> None:
-    app, sitting = bench_app(samples.asking("number"))
+    app, job = bench_app(samples.asking("number"))
     async with app.run_test(size=SIZE) as pilot:
         text = await says(pilot, "Take-up torque (g·cm)")
         assert "F9 stop sound" in text
         await pilot.press("s", "minus", "4", "2", "full_stop", "5", "enter")
-        assert sitting.desk.posted == [say.Answer("-42.5")]
+        assert job.desk.posted == [say.Answer("-42.5")]
         await pilot.press("f9")
-        assert sitting.desk.posted[-1] == say.StopSound()
+        assert job.desk.posted[-1] == say.StopSound()
 
 
 async def test_words_are_typed_with_spaces() -> None:
-    app, sitting = bench_app(samples.asking("words"))
+    app, job = bench_app(samples.asking("words"))
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "Who accepts")
         await pilot.press(*"A", "space", *"Smith", "enter")
-        assert sitting.desk.posted == [say.Answer("A Smith")]
+        assert job.desk.posted == [say.Answer("A Smith")]
 
 
 async def test_what_was_typed_does_not_stay_for_the_next_question() -> None:
-    app, sitting = bench_app(samples.asking("words"))
+    app, job = bench_app(samples.asking("words"))
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "Who accepts")
         await pilot.press(*"half")
         other = samples.asking("words", prompt=Prompt("words", "What does the owner say?"))
-        await show(pilot, sitting, other, "What does the owner")
+        await show(pilot, job, other, "What does the owner")
         assert app.screen.query_one(Input).value == ""
         assert isinstance(app.focused, Input)
-        await show(pilot, sitting, samples.cleaning(), "Done: go on")
+        await show(pilot, job, samples.cleaning(), "Done: go on")
         assert app.focused is None
 
 
 async def test_choices_go_by_digit_or_by_arrows() -> None:
-    app, sitting = bench_app(samples.asking("choice"))
+    app, job = bench_app(samples.asking("choice"))
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "1 ▸ like new")
         await pilot.press("3")
-        assert sitting.desk.posted == [say.Answer("cracked")]
+        assert job.desk.posted == [say.Answer("cracked")]
         await pilot.press("down", "down", "down", "up")
         await says(pilot, "2 ▸ shiny")
         await pilot.press("enter")
-        assert sitting.desk.posted[-1] == say.Answer("shiny")
+        assert job.desk.posted[-1] == say.Answer("shiny")
 
 
 async def test_a_reason_that_is_asked_for_opens_by_the_one_key() -> None:
-    app, sitting = bench_app(samples.asking("reason"))
+    app, job = bench_app(samples.asking("reason"))
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "3 of 8 readings are not in")
         await pilot.press("space", *"ok", "enter")
-        await until(pilot, lambda: sitting.desk.posted)
-        assert sitting.desk.posted == [say.Accept("ok")]
+        await until(pilot, lambda: job.desk.posted)
+        assert job.desk.posted == [say.Accept("ok")]
 
 
 async def test_an_interlock_is_confirmed_by_the_one_key() -> None:
-    app, sitting = bench_app(samples.asking("confirm"))
+    app, job = bench_app(samples.asking("confirm"))
     async with app.run_test(size=SIZE) as pilot:
         text = await says(pilot, "Reference tape out")
         assert "anything records." in text
         await pilot.press("space")
-        assert sitting.desk.posted == [say.GoOn()]
+        assert job.desk.posted == [say.GoOn()]
 
 
 async def test_tones_tick_themselves_off() -> None:
-    app, sitting = bench_app(samples.listening(3))
+    app, job = bench_app(samples.listening(3))
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "3 of 12 tones")
-        text = await show(pilot, sitting, samples.listening(9), "9 of 12 tones")
+        text = await show(pilot, job, samples.listening(9), "9 of 12 tones")
         assert "dB off target" in text
         assert "✗ 8 kHz" not in text
-        text = await show(pilot, sitting, samples.listening(12), "12 of 12 tones")
+        text = await show(pilot, job, samples.listening(12), "12 of 12 tones")
         assert "✗ 12.5 kHz" in text
 
 
@@ -254,126 +254,126 @@ async def test_a_long_notice_is_read_whole() -> None:
 
 
 async def test_the_end_says_outcome_and_report_and_stops_the_desk() -> None:
-    app, sitting = bench_app(samples.cleaning())
+    app, job = bench_app(samples.cleaning())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "Done: go on")
-        await show(pilot, sitting, samples.ended(1), "report.html")
+        await show(pilot, job, samples.ended(1), "report.html")
         text = screen_text(app)
         assert "Not in: Replay response, Record level." in text
         assert "✓  28 in" in text
-        assert sitting.desk.stops == 1
-        assert sitting.closed == [samples.ended(1).outcome]
+        assert job.desk.stops == 1
+        assert job.closed == [samples.ended(1).outcome]
         await pilot.press("space")
         await until(pilot, lambda: app.return_value == 0)
-    assert sitting.desk.stops == 1
+    assert job.desk.stops == 1
 
 
 async def test_leaving_the_app_stops_sound_and_closes_the_session() -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
         app.exit()
-    assert sitting.desk.stops == 1
-    assert sitting.closed == [None]
+    assert job.desk.stops == 1
+    assert job.closed == [None]
 
 
-class Refusing(HandSitting):
-    def open(self, on_snapshot: Callable[[Snapshot], None]) -> HandDesk:
+class Refusing(ScriptedJob):
+    def open(self, on_snapshot: Callable[[Snapshot], None]) -> ScriptedThread:
         raise Problem("there is no sound device: plug in the interface")
 
 
 async def test_a_bench_that_cannot_open_says_why() -> None:
-    sitting = Refusing(samples.adjusting())
-    screen = BenchScreen(sitting)
+    job = Refusing(samples.adjusting())
+    screen = BenchScreen(job)
     app = BenchApp(screen)
     async with app.run_test(size=SIZE) as pilot:
         await until(pilot, lambda: app.return_value is not None)
     assert screen.refusal == "there is no sound device: plug in the interface"
-    assert sitting.closed == [None]
+    assert job.closed == [None]
 
 
 async def test_a_fault_of_the_bench_is_said_and_leaves_nothing_but_leaving() -> None:
-    app, sitting = bench_app(samples.adjusting())
-    sitting.kept = "What was accepted is safe in sessions/here. Please send us /tmp/fault.txt."
+    app, job = bench_app(samples.adjusting())
+    job.kept = "What was accepted is safe in sessions/here. Please send us /tmp/fault.txt."
     said = "A fault of this program stopped the job at “Set the replay level”."
     outcome = Outcome(completed=False, exit_code=3, judged=0, words={}, said=said)
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
-        sitting.desk.fault = ZeroDivisionError("in the bench thread")
-        text = await show(pilot, sitting, samples.adjusting(outcome=outcome), "send us /tmp/fault.txt")
+        job.desk.fault = ZeroDivisionError("in the bench thread")
+        text = await show(pilot, job, samples.adjusting(outcome=outcome), "send us /tmp/fault.txt")
         assert "A fault of this program stopped the job" in text
         assert "safe in sessions/here" in text
         assert "Leave" in text
         await pilot.press("r", "k", "h", "n", "s", "up")
-        assert sitting.desk.posted == []
+        assert job.desk.posted == []
         await pilot.press("space")
         await until(pilot, lambda: app.fault is not None)
     assert isinstance(app.fault, ZeroDivisionError)
-    assert sitting.desk.stops == 1
-    assert sitting.closed == [outcome]
+    assert job.desk.stops == 1
+    assert job.closed == [outcome]
 
 
 async def test_a_bench_that_waits_for_a_slow_disk_says_so_until_it_answers(monkeypatch: pytest.MonkeyPatch) -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
         monkeypatch.setattr("bench.tui.screens.bench.SLOW_S", 0.5)
         await says(pilot, "the disk or the sound device is slow")
         monkeypatch.setattr("bench.tui.screens.bench.SLOW_S", 60.0)
-        sitting.desk.on_snapshot(samples.adjusting())
+        job.desk.on_snapshot(samples.adjusting())
         await until(pilot, lambda: "is slow" not in screen_text(app))
 
 
 async def test_a_session_that_is_still_written_is_not_closed_with_the_screen() -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
-        sitting.desk.ends = False
+        job.desk.ends = False
         app.exit()
-    assert sitting.closed == []
+    assert job.closed == []
     assert app.close_late is not None
     lines: list[str] = []
     app.close_late(lines.append)
     assert lines == ["waited"]
-    assert sitting.closed == [None]
+    assert job.closed == [None]
 
 
 async def test_a_flood_of_snapshots_ends_with_the_newest() -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
         for n in range(300):
-            sitting.desk.on_snapshot(samples.adjusting(-12.001 - n / 100))
+            job.desk.on_snapshot(samples.adjusting(-12.001 - n / 100))
         assert app.screen.message_queue_size < 10
         await says(pilot, "raise by 3.0 dB")
 
 
 async def test_the_bell_rings_when_it_is_on_and_a_reading_was_kept(monkeypatch: pytest.MonkeyPatch) -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     rung: list[int] = []
     monkeypatch.setattr(BenchApp, "bell", lambda _: rung.append(1))
     kept = ((samples.reading(-12.0), None),)
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
-        await show(pilot, sitting, samples.adjusting(last=kept, notice="kept one"), "kept one")
+        await show(pilot, job, samples.adjusting(last=kept, notice="kept one"), "kept one")
         assert rung == []
         await pilot.press("l")
         rung.clear()
         other = ((samples.reading(-12.1), None),)
-        await show(pilot, sitting, samples.adjusting(last=other, notice="kept two"), "kept two")
+        await show(pilot, job, samples.adjusting(last=other, notice="kept two"), "kept two")
         assert rung == [1]
 
 
 async def test_the_mouse_does_what_the_keys_do() -> None:
-    app, sitting = bench_app(samples.adjusting(-12.0, -12.1))
+    app, job = bench_app(samples.adjusting(-12.0, -12.1))
     async with app.run_test(size=SIZE) as pilot:
         text = await says(pilot, "s stop sound")
         await pilot.click("#prompt")
-        await until(pilot, lambda: sitting.desk.posted)
+        await until(pilot, lambda: job.desk.posted)
         row = text.splitlines()[23]
         await pilot.click("#footer", offset=(row.index("s stop sound") - 1, 0))
-        await until(pilot, lambda: len(sitting.desk.posted) == 2)
-        assert sitting.desk.posted == [say.GoOn(), say.StopSound()]
+        await until(pilot, lambda: len(job.desk.posted) == 2)
+        assert job.desk.posted == [say.GoOn(), say.StopSound()]
 
 
 @pytest.mark.parametrize(
@@ -399,8 +399,8 @@ def test_the_footer_has_at_most_six_verbs(made: Callable[[], Snapshot]) -> None:
 async def test_the_bell_is_remembered(tmp_path: Path) -> None:
     preferences = Preferences(tmp_path / "state.json")
     for before, after in ((False, True), (True, False)):
-        _, sitting = bench_app(samples.adjusting())
-        app = BenchApp(BenchScreen(sitting), preferences)
+        _, job = bench_app(samples.adjusting())
+        app = BenchApp(BenchScreen(job), preferences)
         async with app.run_test(size=SIZE) as pilot:
             await says(pilot, "raise by")
             assert app.bell_on is before

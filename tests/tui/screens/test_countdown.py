@@ -25,16 +25,16 @@ def sending() -> Snapshot:
 
 async def test_tones_start_only_when_the_count_is_down(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(CountDown, "beat_s", 0.3)
-    app, sitting = bench_app(sending())
+    app, job = bench_app(sending())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "start the tones")
         await pilot.press("space")
         await until(pilot, lambda: isinstance(app.screen, CountDown))
-        assert sitting.desk.posted == []
+        assert job.desk.posted == []
         text = screen_text(app)
         assert "Loud tones: loudspeakers down" in text
-        await until(pilot, lambda: sitting.desk.posted)
-        assert sitting.desk.posted == [say.GoOn()]
+        await until(pilot, lambda: job.desk.posted)
+        assert job.desk.posted == [say.GoOn()]
         await until(pilot, lambda: isinstance(app.screen, BenchScreen))
 
 
@@ -43,7 +43,7 @@ async def test_a_count_down_is_stopped_before_anything_sounds(
     key: str, posted: list[say.Command], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(CountDown, "beat_s", 3600.0)
-    app, sitting = bench_app(sending())
+    app, job = bench_app(sending())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "start the tones")
         await pilot.press("space")
@@ -51,32 +51,32 @@ async def test_a_count_down_is_stopped_before_anything_sounds(
         await pilot.press(key)
         await until(pilot, lambda: isinstance(app.screen, BenchScreen))
         await pilot.pause(0.2)
-        assert sitting.desk.posted == posted
+        assert job.desk.posted == posted
 
 
 async def test_what_changed_during_the_count_is_not_started(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(CountDown, "beat_s", 0.8)
-    app, sitting = bench_app(sending())
+    app, job = bench_app(sending())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "start the tones")
         await pilot.press("space")
         await until(pilot, lambda: isinstance(app.screen, CountDown))
-        sitting.desk.on_snapshot(replace(sending(), prompt=Prompt("wait", "the device is lost")))
+        job.desk.on_snapshot(replace(sending(), prompt=Prompt("wait", "the device is lost")))
         await until(pilot, lambda: isinstance(app.screen, BenchScreen))
         await pilot.pause(0.1)
-        assert sitting.desk.posted == []
+        assert job.desk.posted == []
 
 
 async def test_a_step_without_tones_starts_at_once() -> None:
-    app, sitting = bench_app(samples.cleaning())
+    app, job = bench_app(samples.cleaning())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "Done: go on")
         await pilot.press("space")
-        await until(pilot, lambda: sitting.desk.posted)
+        await until(pilot, lambda: job.desk.posted)
 
 
 async def test_hints_come_one_by_one_and_the_answer_last() -> None:
-    app, sitting = bench_app(samples.adjusting(step=samples.step(hints=HINTS)))
+    app, job = bench_app(samples.adjusting(step=samples.step(hints=HINTS)))
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
         await pilot.press("i")
@@ -92,15 +92,15 @@ async def test_hints_come_one_by_one_and_the_answer_last() -> None:
         await says(pilot, "answer  Look at the head for dirt again")
         await pilot.press("space")
         await until(pilot, lambda: isinstance(app.screen, BenchScreen))
-        assert sitting.desk.posted == []
+        assert job.desk.posted == []
         await pilot.press("i")
         await until(pilot, lambda: isinstance(app.screen, Hints))
         assert "answer  Look" in screen_text(app)
 
 
 async def test_a_trainee_has_why_open_and_hints_are_noted() -> None:
-    app, sitting = bench_app(samples.adjusting(step=samples.step(hints=HINTS)))
-    sitting.trainee = True
+    app, job = bench_app(samples.adjusting(step=samples.step(hints=HINTS)))
+    job.trainee = True
     async with app.run_test(size=SIZE) as pilot:
         await until(pilot, lambda: isinstance(app.screen, CardDialog), "why, over a small screen")
         assert "why  A noise-reduction decoder" in screen_text(app)
@@ -110,13 +110,13 @@ async def test_a_trainee_has_why_open_and_hints_are_noted() -> None:
         await pilot.press("i")
         await says(pilot, "think")
         await pilot.press("escape")
-        await until(pilot, lambda: sitting.desk.posted)
-        assert sitting.desk.posted == [say.Note("hints looked at: 1")]
+        await until(pilot, lambda: job.desk.posted)
+        assert job.desk.posted == [say.Note("hints looked at: 1")]
 
 
 async def test_a_trainee_with_room_has_why_beside_the_gauge() -> None:
-    app, sitting = bench_app(samples.adjusting())
-    sitting.trainee = True
+    app, job = bench_app(samples.adjusting())
+    job.trainee = True
     async with app.run_test(size=(120, 40)) as pilot:
         await says(pilot, "why  A noise-reduction decoder")
         await pilot.pause(0.2)
@@ -129,14 +129,14 @@ async def test_cautions_fold_once_they_were_read_and_leave_the_instruction_room(
 ) -> None:
     takes_s = 3600.0
     monkeypatch.setattr("bench.tui.screens.bench.caution_reading_s", lambda parts: takes_s)
-    app, sitting = bench_app(samples.beside_hazards())
+    app, job = bench_app(samples.beside_hazards())
     async with app.run_test(size=SIZE) as pilot:
         text = await says(pilot, "Sleeves and hair back")
         assert "an insulated trimming tool" not in text
         takes_s = 0.1
         quick = samples.beside_hazards()
         assert quick.step is not None
-        sitting.desk.on_snapshot(replace(quick, step=replace(quick.step, id="quick")))
+        job.desk.on_snapshot(replace(quick, step=replace(quick.step, id="quick")))
         text = await says(pilot, "▲ Moving parts, mains, loud tones: w says how to take care")
         assert "an insulated trimming tool" in " ".join(text.split())
         assert "raise by" in text
@@ -144,20 +144,20 @@ async def test_cautions_fold_once_they_were_read_and_leave_the_instruction_room(
         other = samples.beside_hazards()
         assert other.step is not None
         other = replace(other, step=replace(other.step, id="another", title="Another step"))
-        text = await show(pilot, sitting, other, "Another step")
+        text = await show(pilot, job, other, "Another step")
         assert "Sleeves and hair back" in text
 
 
 async def test_back_and_hold_by_key_where_they_can_be() -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
         await pilot.press("b", "h")
-        assert sitting.desk.posted == [say.Hold()]
+        assert job.desk.posted == [say.Hold()]
         held = samples.adjusting(can_go_back=True, held=True, prompt=Prompt("go-on", "Held: go on"))
-        await show(pilot, sitting, held, "Held: go on")
+        await show(pilot, job, held, "Held: go on")
         await pilot.press("f8", "h")
-        assert sitting.desk.posted[1:] == [say.Back(), say.GoOn()]
+        assert job.desk.posted[1:] == [say.Back(), say.GoOn()]
 
 
 @pytest.mark.parametrize(
@@ -201,13 +201,13 @@ async def test_help_palette_and_footer_offer_the_same() -> None:
 
 
 async def test_an_answered_question_says_its_whole_reason() -> None:
-    app, sitting = bench_app(samples.question())
+    app, job = bench_app(samples.question())
     async with app.run_test(size=SIZE) as pilot:
         text = await says(pilot, "1 ▸ It falls")
         assert "The head gap of this deck is dirty." in text
         await pilot.press("1")
-        assert isinstance(sitting.desk.posted[0], say.Answer)
-        text = await show(pilot, sitting, samples.question(answered=True), "Right. Dirt lifts")
+        assert isinstance(job.desk.posted[0], say.Answer)
+        text = await show(pilot, job, samples.question(answered=True), "Right. Dirt lifts")
         assert "No trimmer gives that back." in text
 
 
@@ -232,10 +232,10 @@ async def test_what_is_amiss_is_said_on_the_gauge(what: str, words: str) -> None
 
 async def test_what_stands_and_what_was_kept_is_said() -> None:
     kept = ((samples.reading(-12.04), samples.gauge(-12.04).verdict),)
-    app, sitting = bench_app(samples.cleaning())
+    app, job = bench_app(samples.cleaning())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "Done: go on")
-        await show(pilot, sitting, replace(samples.cleaning(), last=kept), "kept: level left −12.0 dBFS ✓ in")
+        await show(pilot, job, replace(samples.cleaning(), last=kept), "kept: level left −12.0 dBFS ✓ in")
         again = replace(samples.cleaning(), last=kept, to_check_again=("replay response", "tracking"))
-        text = await show(pilot, sitting, again, "To be checked again: replay response, tracking")
+        text = await show(pilot, job, again, "To be checked again: replay response, tracking")
         assert "kept:" not in text

@@ -15,11 +15,11 @@ TOLD = (
 
 
 async def test_the_debrief_is_read_and_put_away() -> None:
-    app, sitting = bench_app(samples.adjusting())
-    sitting.debrief = TOLD
+    app, job = bench_app(samples.adjusting())
+    job.debrief = TOLD
     async with app.run_test(size=(80, 24)) as pilot:
         await says(pilot, "Keep both channels")
-        shown = await show(pilot, sitting, samples.ended(), "Was it found?")
+        shown = await show(pilot, job, samples.ended(), "Was it found?")
         assert isinstance(app.screen, DebriefDialog)
         assert "[b]treble[/b]" in shown
         assert shown.index("Was it found?") < shown.index("The trimmers") < shown.index("Look at again")
@@ -28,8 +28,8 @@ async def test_the_debrief_is_read_and_put_away() -> None:
 
 
 async def test_without_an_exercise_nothing_lies_over_the_end() -> None:
-    app, sitting = bench_app(samples.adjusting())
+    app, job = bench_app(samples.adjusting())
     async with app.run_test(size=(80, 24)) as pilot:
         await says(pilot, "Keep both channels")
-        await show(pilot, sitting, samples.ended(), REPORT[:20])
+        await show(pilot, job, samples.ended(), REPORT[:20])
         assert not isinstance(app.screen, DebriefDialog)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from bench.measure.reading import NoReading, Reading
-from bench.open_run import Opened
+from bench.open_run import OpenRun
 from bench.problem import Problem
 from bench.procedure.kinds.record.passage import LONGEST_SEARCH_S
 from bench.procedure.run import commands as say
@@ -48,7 +48,7 @@ def test_level_by_a_ladder_takes_one_passage_and_one_round_of_proof(tmp_path: Pa
     assert left(ran, "level") == {"left": pytest.approx(0.0, abs=0.13), "right": pytest.approx(0.0, abs=0.13)}
 
 
-def begun(folder: Path, text: str, machine: str, off_by: dict[str, float] | None = None) -> Opened:
+def begun(folder: Path, text: str, machine: str, off_by: dict[str, float] | None = None) -> OpenRun:
     changes: dict[str, float | str | bool] = {**(off_by or {"record_level_left_db": -4.0})}
     opened, _ = open_bench(folder, text, machine, seed=4, changes=changes)
     opened.port.open()
@@ -58,7 +58,7 @@ def begun(folder: Path, text: str, machine: str, off_by: dict[str, float] | None
     return opened
 
 
-def until(opened: Opened, wanted: Callable[[Snapshot], bool], blocks: int = 4000) -> Snapshot:
+def until(opened: OpenRun, wanted: Callable[[Snapshot], bool], blocks: int = 4000) -> Snapshot:
     for _ in range(blocks):
         block = opened.port.read(0.0)
         assert block is not None
@@ -88,7 +88,7 @@ def test_what_a_person_is_told_in_a_round(tmp_path: Path) -> None:
     assert [r.accepted_because for r in opened.store.records()] == ["the owner waits", ""]
 
 
-def _round(opened: Opened) -> float:
+def _round(opened: OpenRun) -> float:
     """One round; what was read on the left."""
     opened.runner.obey(say.GoOn())
     (left, _) = until(opened, lambda s: s.prompt.kind != "wait").gauges

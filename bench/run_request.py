@@ -1,0 +1,30 @@
+"""A request for a run: what a person chose on the screen or on the command line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True, slots=True)
+class RunRequest:
+    """The procedure, and what to run it on. Sheets are named by file name or path; None is the procedure's own."""
+
+    procedure: str
+    machine: str | None = None
+    tape: str | None = None
+    reference_tape: str | None = None
+    interface: str | None = None
+    """None: the newest sheet of the device, if there is one."""
+    port: str = "practice"
+    """`practice`, `live`, `live:DEVICE`, or the name of a file."""
+    faults: tuple[str, ...] = ()
+    seed: int = 1
+    evidence: bool = False
+    """Whether to keep the sound of each reading with the session."""
+    after: Path | None = None
+    """The practice machine starts with its trimmers where this session left them."""
+    exercise: int | None = None
+    """Number of faults to draw in addition to those above, hidden until the debrief; None: no exercise."""
+    trainee: str = ""
+    """Name of the trainee of an exercise."""
