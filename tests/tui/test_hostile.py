@@ -87,7 +87,7 @@ def check(app: BenchApp, width: int) -> None:
     assert "\u202e" not in text
 
 
-@pytest.mark.parametrize("face", nasty_faces())
+@pytest.mark.parametrize("panel", nasty_faces())
 async def test_every_face_of_the_bench(panel: str) -> None:
     app, job = bench_app(nasty_faces()[panel])
     job.kept = NASTY

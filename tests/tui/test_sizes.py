@@ -19,7 +19,7 @@ FACES: dict[str, Callable[[], Snapshot]] = {
 
 
 @pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 36), (140, 40), (160, 45), (200, 60)])
-@pytest.mark.parametrize("face", FACES)
+@pytest.mark.parametrize("panel", FACES)
 async def test_every_face_works_whole(panel: str, size: tuple[int, int]) -> None:
     snapshot: Snapshot = FACES[panel]()
     app, _ = bench_app(snapshot)
