@@ -45,7 +45,7 @@ def test_what_means_nothing_is_told(line: str) -> None:
         command_of(line, GO_ON)
 
 
-class HandDesk:
+class ScriptedThread:
     """Shows what it was given, and keeps what was posted."""
 
     def __init__(self, latest: Snapshot) -> None:
@@ -56,9 +56,9 @@ class HandDesk:
         self.posted.append(command)
 
 
-def commands(latest: Snapshot, beat_s: float = 0.0) -> tuple[LineCommands, HandDesk, list[str]]:
+def commands(latest: Snapshot, beat_s: float = 0.0) -> tuple[LineCommands, ScriptedThread, list[str]]:
     said: list[str] = []
-    desk = HandDesk(latest)
+    desk = ScriptedThread(latest)
     return LineCommands(desk, Narrator(said.append, trainee=True), said.append, beat_s), desk, said  # type: ignore[arg-type]
 
 

@@ -9,11 +9,12 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.open_run import Opened, Wanted, open_run, resume_run
+from bench.open_run import OpenRun, open_run, resume_run
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import LotLoaded
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import BY, ranking, ranking_lines
+from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.session.report.plain_text import report_text
 from bench.session.report.report import report_html
@@ -98,7 +99,7 @@ def test_two_reels_of_one_tape_cannot_be_told_apart(tmp_path: Path) -> None:
 
 
 def test_resumed_the_blank_is_in_that_was_in(workspace: Workspace) -> None:
-    def finish(opened: Opened) -> list[ReadingRecord]:
+    def finish(opened: OpenRun) -> list[ReadingRecord]:
         try:
             rehearse(opened.runner, opened.port, opened.clock, UnattendedHands())
         finally:
@@ -109,7 +110,7 @@ def test_resumed_the_blank_is_in_that_was_in(workspace: Workspace) -> None:
         """The power went."""
 
     (workspace.procedures / "which-tape.toml").write_text(SHORT, encoding="utf-8")
-    wanted = Wanted("which-tape", "three-head-cassette", "ferric-gala", seed=2)
+    wanted = RunRequest("which-tape", "three-head-cassette", "ferric-gala", seed=2)
     whole = finish(open_run(workspace, wanted, RehearsalClock(), real_time=False))
     broken = open_run(workspace, wanted, RehearsalClock(), real_time=False)
     step_done = broken.store.step_done

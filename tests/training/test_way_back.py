@@ -10,9 +10,9 @@ import pytest
 
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
+from bench.open_run import open_run
 from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.events import CheckedAgain, Disturbed
-from bench.open_run import open_run
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.snapshot import Outcome
 from bench.run_request import RunRequest

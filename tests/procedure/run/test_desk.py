@@ -304,7 +304,7 @@ def test_a_job_that_a_fault_stopped_is_resumed_where_it_was_with_its_trimmers_as
     prepare: Prepare, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     run, _ = prepare(STEPS[LiveAdjustActivity])
-    desk = run.put_on_desk(lambda _: None)
+    desk = run.make_desk(lambda _: None)
     desk.start()
     come_to_the_step(run, desk)
     wait_for(lambda: at(desk) == "tested")

@@ -10,10 +10,8 @@ import pytest
 from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
-from bench.open_run import OpenRun, open_run, resume_run
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import By, Figure, Ranked, figure_words, ranking, ranking_lines
-from bench.run_request import RunRequest
 from tests.results import a_reading, result
 
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)

@@ -200,7 +200,7 @@ def test_rounds_need_something_to_send(tmp_path: Path) -> None:
 LADDER = HEAD + LEVEL + 'via = "ladder"\npositions = 5\napart_degrees = 20.0\n'
 
 
-def hear(opened: Opened, seconds: float) -> None:
+def hear(opened: OpenRun, seconds: float) -> None:
     for _ in range(round(seconds * 50)):
         block = opened.port.read(0.0)
         assert block is not None
