@@ -87,7 +87,7 @@ def sentence(reading: Result) -> str:
     said += " (k = 2)" if reading.uncertainty else ""
     of = f", re {reading.reference}" if reading.reference else ""
     when = f", at {number(reading.time_s, 3)} s" if reading.time_s is not None else ""
-    return f"{said}{of}{when}{f', {reading.method}' if reading.method else ''}"
+    return f"{said}{of}{when}{f', {reading.method}' if reading.method.name else ''}"
 
 
 def _number(text: str) -> float:

@@ -6,6 +6,7 @@ from dataclasses import KW_ONLY, dataclass
 from typing import Any, Literal
 
 from bench.measure.catalogue import QUANTITIES
+from bench.measure.method import UNSTATED, Method
 
 Channel = Literal["left", "right", "mono", "both", "left-right"]
 Bound = Literal["at least", "at most"]
@@ -22,8 +23,8 @@ class _Described:
     _: KW_ONLY
     frequency_hz: float | None = None
     """The nominal frequency asked for; the measured one for components and unasked tones."""
-    method: str = ""
-    """How it was measured, in words a report can print."""
+    method: Method = UNSTATED
+    """How it was measured."""
     reference: str = ""
     """What the value is relative to, in words ("full-scale sine", "1000 Hz")."""
 
@@ -40,7 +41,7 @@ class _Described:
             "unit": self.unit,
             "uncertainty": None,
             "frequency_hz": self.frequency_hz,
-            "method": self.method,
+            "method": str(self.method),
         }
         more = own | {"reference": self.reference}
         return out | {key: value for key, value in more.items() if value not in (None, "")}
@@ -95,9 +96,3 @@ class Measured:
     readings: tuple[Result, ...]
     warnings: tuple[str, ...] = ()
     """One sentence each."""
-
-
-INVERTED = "inverted polarity taken out"
-"""What the method of an azimuth reading says where one channel is the wrong way round."""
-SEVERAL = "whole periods told by all of them"
-"""And where several tones tell it together."""

@@ -14,6 +14,7 @@ import soundfile
 from bench.cli import main
 from bench.commands.measure import sentence
 from bench.measure.catalogue import METERS
+from bench.measure.method import Method
 from bench.measure.reading import NoReading, Reading
 from tests.measure.spoiled import Tone, after, hiss, silence, stereo
 
@@ -113,7 +114,7 @@ def test_a_reading_in_words() -> None:
     assert sentence(NoReading("level", "left", "the capture is silent")) == (
         "level, left: no reading, because the capture is silent"
     )
-    bound = Reading("separation", "left-right", 61.234, 0.2, bound="at least", method="m", reference="r")
+    bound = Reading("separation", "left-right", 61.234, 0.2, bound="at least", method=Method("m"), reference="r")
     assert sentence(bound) == "separation, left to right: at least 61.2 ± 0.20 dB (k = 2), re r, m"
     assert sentence(Reading("dropout_count", "left", 3.0, 0.0)) == "dropouts, left: 3"
 

@@ -63,10 +63,12 @@ def mono(x: Floats) -> Floats:
 
 
 def results(measured: Measured, quantity: str, **wanted: object) -> list[Result]:
-    """The results of a quantity with these attributes."""
-    return [
-        r for r in measured.readings if r.quantity == quantity and all(getattr(r, k) == v for k, v in wanted.items())
-    ]
+    """The results of a quantity with these attributes; `method` by its name."""
+
+    def answers(r: Result) -> bool:
+        return all((r.method.name if k == "method" else getattr(r, k)) == v for k, v in wanted.items())
+
+    return [r for r in measured.readings if r.quantity == quantity and answers(r)]
 
 
 def readings(measured: Measured, quantity: str, **wanted: object) -> list[Reading]:

@@ -70,7 +70,7 @@ def test_readings_are_as_the_catalogue_has_them(meter: str) -> None:
         facts = QUANTITIES[r.quantity]
         assert facts.meter == of_meter or meter == "everything"
         if isinstance(r, Reading):
-            assert r.method.startswith(facts.methods or "")
+            assert r.method.name.startswith(facts.methods or "")
             assert r.bound in {None, facts.bound}
             assert (r.time_s is not None) == (facts.event and r.quantity != "flutter_component")
 

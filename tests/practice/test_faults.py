@@ -37,7 +37,7 @@ SENT = -12.0
 def only(measured: Measured, quantity: str, channel: str, method: str = "") -> Result:
     """The first result that answers to these."""
     for reading in measured.readings:
-        if reading.quantity == quantity and reading.channel == channel and method in reading.method:
+        if reading.quantity == quantity and reading.channel == channel and method in reading.method.name:
             return reading
     raise AssertionError(f"no {quantity} of {channel}")
 

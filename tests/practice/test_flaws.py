@@ -126,7 +126,7 @@ def test_tape_that_has_passed_the_bias_is_noisier_than_virgin_tape() -> None:
     virgin = noise(run(machine, 4.0)[RATE:], RATE, Options())
     machine.rewind()
     biased = noise(run(machine, 2.9)[RATE // 2 :], RATE, Options())
-    readings = [next(r for r in m.readings if r.method.startswith("A-weighted")) for m in (biased, virgin)]
+    readings = [next(r for r in m.readings if r.method.name.startswith("A-weighted")) for m in (biased, virgin)]
     assert a_reading(readings[0]).value - a_reading(readings[1]).value == pytest.approx(2.0, abs=0.4)
 
 

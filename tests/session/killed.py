@@ -23,6 +23,7 @@ from typing import Any, NoReturn
 import numpy as np
 
 from bench.clock import RehearsalClock
+from bench.measure.method import Method
 from bench.measure.reading import Reading
 from bench.procedure.state.events import Done, Noted
 from bench.procedure.state.journal import ReadingRecord, Sound
@@ -38,7 +39,7 @@ JOB = JobFacts("Lanternhill deck", "", "", "Line up", "", "", "", 2, "practice m
 
 def reading(n: int) -> tuple[ReadingRecord]:
     """The nth reading."""
-    value = Reading("level", "left", -12.0 + n % 7 / 10, 0.1, frequency_hz=315.0, method="steady tone")
+    value = Reading("level", "left", -12.0 + n % 7 / 10, 0.1, frequency_hz=315.0, method=Method("steady tone"))
     return (ReadingRecord(f"r{n:04d}", "step", "left", True, "reference tape", value, None, START),)
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from bench.clock import RehearsalClock
+from bench.measure.method import Method
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.measure.stage import Stage
 from bench.procedure.model.targets import Target, judge
@@ -142,7 +143,7 @@ def level(channel: Channel, value: float) -> tuple[Reading, Target]:
             value,
             0.12,
             frequency_hz=315.0,
-            method="steady tone, tracked",
+            method=Method("steady tone, tracked"),
             reference="full-scale sine",
         ),
         LEVEL,
@@ -162,7 +163,7 @@ def response(channel: Channel, loss: float, top: float = 1.0) -> list[tuple[Read
             round(value, 3),
             0.11,
             frequency_hz=hz,
-            method="steady tone, tracked",
+            method=Method("steady tone, tracked"),
             reference="500 Hz at −20 dB",
         )
         out.append((reading, FLAT))
@@ -171,13 +172,13 @@ def response(channel: Channel, loss: float, top: float = 1.0) -> list[tuple[Read
 
 def azimuth(value: float) -> tuple[Reading, Target]:
     return Reading(
-        "azimuth_delay", "left-right", value, 0.4, frequency_hz=10000.0, method="phase of rising tones"
+        "azimuth_delay", "left-right", value, 0.4, frequency_hz=10000.0, method=Method("phase of rising tones")
     ), AZIMUTH
 
 
 def speed(value: float) -> tuple[Reading, Target]:
     return Reading(
-        "speed_error", "both", value, 0.031, frequency_hz=3150.0, method="slope of phase", reference="3150 Hz"
+        "speed_error", "both", value, 0.031, frequency_hz=3150.0, method=Method("slope of phase"), reference="3150 Hz"
     ), SPEED
 
 
@@ -188,7 +189,7 @@ def record_level(channel: Channel, value: float) -> tuple[Reading, Target]:
         value,
         0.09,
         frequency_hz=500.0,
-        method="steady tone, tracked",
+        method=Method("steady tone, tracked"),
         reference="the level sent",
     )
     return reading, RECORD_LEVEL

@@ -9,6 +9,7 @@ from typing import get_args
 from hypothesis import strategies as st
 
 from bench.measure.catalogue import QUANTITIES
+from bench.measure.method import Method
 from bench.measure.reading import Channel, NoReading, Reading
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, VerdictWord
@@ -27,7 +28,15 @@ described = {
     "quantity": st.sampled_from(sorted(QUANTITIES)),
     "channel": st.sampled_from(get_args(Channel)),
     "frequency_hz": st.none() | finite,
-    "method": st.text(max_size=20),
+    "method": st.builds(
+        Method,
+        st.text(max_size=20),
+        tones=st.none() | st.integers(2, 9),
+        inverted=st.booleans(),
+        lines_hz=st.lists(finite, max_size=3).map(tuple),
+        part=st.none() | some_text,
+        certificate_db=st.none() | finite,
+    ),
     "reference": st.text(max_size=20),
 }
 readings = st.builds(NoReading, **described, reason=some_text) | st.builds(

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from bench.audio.port import PortStatus
+from bench.measure.method import Method
 from bench.measure.reading import Channel, Result
 from bench.measure.verdict import Verdict
 from bench.practice.facts import TrimmerPosition
@@ -70,7 +71,7 @@ def step(**changes: Any) -> StepView:
 
 
 def reading(value: float | None, channel: Channel = "left", quantity: str = "level", **more: Any) -> Result:
-    return result(quantity, channel, value, 0.04, **{"method": "mean over 0.5 s"} | more)
+    return result(quantity, channel, value, 0.04, **{"method": Method("mean over 0.5 s")} | more)
 
 
 def gauge(

@@ -14,14 +14,15 @@ Accuracy: the Cramér-Rao bound of white noise, √(2/K)/(2π f); common flutter
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.catalogue import LEFT
 from bench.measure.meters import Options
-from bench.measure.reading import INVERTED, SEVERAL, Measured, NoReading, Reading, Result
+from bench.measure.method import Method
+from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.estimate import PhasePair
 from bench.measure.tone.finder import FoundTone
@@ -31,7 +32,8 @@ from bench.tape.geometry import angle_arcmin
 
 Floats = NDArray[np.float64]
 
-METHOD = "phase between the channels, tracking demodulator"
+METHOD = Method("phase between the channels, tracking demodulator")
+WEAVE_METHOD = Method("standard deviation of the delay over time, 0-25 Hz, noise taken out")
 PLAUSIBLE_S = 400e-6
 """Delays up to this are considered: over a degree on a cassette."""
 OWN_RAD = 0.15
@@ -145,14 +147,13 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
     if not usable:
         return NoReading("azimuth_delay", "left-right", "no tone sounds in both channels", method=METHOD)
     delay = resolve([t.pair for t in usable if t.pair is not None], inverted=inverted)
-    method = METHOD if len(usable) == 1 else f"{METHOD}, {len(usable)} tones, {SEVERAL}"
     return Reading(
         "azimuth_delay",
         "left-right",
         1e6 * delay.seconds,
         1e6 * delay.uncertainty,
         frequency_hz=usable[0].frequency_hz if len(usable) == 1 else None,
-        method=f"{method}, {INVERTED}" if delay.inverted else method,
+        method=replace(METHOD, tones=len(usable) if len(usable) > 1 else None, inverted=delay.inverted),
         reference=LEFT,
     )
 
@@ -173,7 +174,7 @@ def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Result:
         float(np.degrees(np.angle(np.exp(1j * lag)))),
         float(np.degrees(tone.pair.uncertainty_rad)),
         frequency_hz=tone.frequency_hz,
-        method=f"{METHOD}, {INVERTED}" if inverted else METHOD,
+        method=replace(METHOD, inverted=inverted),
         reference=LEFT,
     )
 
@@ -212,7 +213,7 @@ class AzimuthMeter(ToneMeter):
                     float(angle_arcmin(reading.value, spacing, speed)),
                     float(angle_arcmin(reading.uncertainty, spacing, speed)),
                     frequency_hz=reading.frequency_hz,
-                    method=f"{reading.method}; {speed:g} mm/s, {spacing:g} mm between tracks",
+                    method=replace(reading.method, speed_mm_s=speed, track_spacing_mm=spacing),
                     reference=LEFT,
                 )
             )
@@ -226,7 +227,7 @@ class AzimuthMeter(ToneMeter):
                 1e6 * best.weave_rad / turn,
                 1e6 * best.weave_uncertainty_rad / turn,
                 frequency_hz=best.frequency_hz,
-                method="standard deviation of the delay over time, 0-25 Hz, noise taken out",
+                method=WEAVE_METHOD,
                 reference=LEFT,
             )
         )

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from bench.measure.catalogue import OF_FUNDAMENTAL, OF_TOTAL
 from bench.measure.meters import Options
+from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
@@ -83,7 +84,7 @@ class DistortionMeter(SpectraMeter):
             if asked is not None and self._follower.tone_hz == 0.0 and because == "no steady tone was found":
                 because = f"no steady tone near {asked:g} Hz was found"
         if because:
-            return [NoReading(q, side, because, frequency_hz=asked, method=m) for q, m in _ALL], []
+            return [NoReading(q, side, because, frequency_hz=asked, method=Method(m)) for q, m in _ALL], []
         hz = float(np.mean(frequency[kept])) if asked is None else asked
         warnings = []
         spread = float(np.ptp(level[np.isfinite(level)]))
@@ -108,7 +109,7 @@ class DistortionMeter(SpectraMeter):
         if told is None:
             order = 3 if quantity == "third_harmonic" else 2
             because = f"harmonic {order} of {hz:.0f} Hz lies above what a sample rate of {self.sample_rate:g} Hz holds"
-            return NoReading(quantity, side, because, frequency_hz=hz, method=method)
+            return NoReading(quantity, side, because, frequency_hz=hz, method=Method(method))
         of_total = method == OF_TOTAL
         if not told.found:
             ceiling = 100.0 * _share(told.ceiling, of_total)
@@ -119,7 +120,7 @@ class DistortionMeter(SpectraMeter):
                 ceiling,
                 0.0,
                 frequency_hz=hz,
-                method=method,
+                method=Method(method),
                 bound="at most",
                 reference=_reference(method),
             )
@@ -130,7 +131,7 @@ class DistortionMeter(SpectraMeter):
             100.0 * _share(told.size, of_total),
             100.0 * told.uncertainty * slope,
             frequency_hz=hz,
-            method=method,
+            method=Method(method),
             reference=_reference(method),
         )
 

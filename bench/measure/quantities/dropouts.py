@@ -22,13 +22,14 @@ Accuracy
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
+from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
@@ -61,7 +62,7 @@ TAIL = STEEP_POINTS + 1
 """Points of a part that the next one looks back at."""
 POINTED_DB = 0.5
 """The depth of a dropout whose deepest point the filter filled in by more is told as "at least"."""
-METHOD = f"at least {THRESHOLD_DB:g} dB below the running level for at least {SHORTEST_MS:g} ms"
+METHOD = Method(f"at least {THRESHOLD_DB:g} dB below the running level for at least {SHORTEST_MS:g} ms")
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,7 +313,7 @@ def _readings(envelope: Envelope, side: Channel, hz: float | None, blur_ms: floa
             rate,
             float(spread),
             frequency_hz=hz,
-            method=f"{METHOD}; {envelope.seconds:.1f} s of tone",
+            method=replace(METHOD, seconds=envelope.seconds),
         ),
     ]
     for d in envelope.found:

@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from bench.measure.method import Method
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.tape.encoding_curves import boost_db
 from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES
@@ -62,10 +63,9 @@ def _errors(quantity: str, tones: Sequence[Twice], error: Callable[[Twice, float
     readings: list[Result] = []
     for tone in tones:
         with_it, without = tone.with_it, tone.without
-        at = f"{tone.level_db:+.3g} dB".replace("-", "−")
         more: dict[str, Any] = {
             "frequency_hz": tone.frequency_hz,
-            "method": f"{SYSTEM_NAMES[system]} in less out at {at}, beside {curve}",
+            "method": Method(f"{SYSTEM_NAMES[system]} in minus out, beside {curve}", level_db=tone.level_db),
         }
         if isinstance(with_it, NoReading) or isinstance(without, NoReading):
             because = next(r.reason for r in (with_it, without) if isinstance(r, NoReading))

@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
+from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
@@ -56,7 +57,7 @@ LINE_HZ = 2.5
 """A line of hum reaches so far either side, under the window and with the wander of the mains."""
 UPON_HZ, HUM_SHARE = 1.0, 0.05
 """When more than such a share of the residue lies so near a line of hum, it may be hum."""
-METHOD = "residue in a narrow band around the tone"
+METHOD = Method("residue in a narrow band around the tone")
 
 
 class ErasureMeter(SpectraMeter):

@@ -23,6 +23,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.measure.catalogue import HUM_TOTAL
 from bench.measure.meters import Options
 from bench.measure.quantities.azimuth import AzimuthMeter
 from bench.measure.quantities.distortion import DistortionMeter
@@ -220,6 +221,6 @@ def _without_tones(hum: Measured, tones: Sequence[FoundTone]) -> Measured:
         hz = reading.frequency_hz
         return hz is None or all(abs(t.frequency_hz - hz) > HUM_BESIDE_TONE * hz for t in tones)
 
-    lines = [r for r in hum.readings if "total" not in r.method]
+    lines = [r for r in hum.readings if r.method.name != HUM_TOTAL]
     taken = {r.channel for r in lines if not own(r)}
-    return _only(hum, [r for r in hum.readings if (own(r) if "total" not in r.method else r.channel not in taken)])
+    return _only(hum, [r for r in hum.readings if (r.channel not in taken if r.method.name == HUM_TOTAL else own(r))])

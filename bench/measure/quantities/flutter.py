@@ -24,6 +24,7 @@ Recording and replaying on one machine can read anything from nothing to twice o
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -40,6 +41,7 @@ from bench.measure.catalogue import (
     WEIGHTED_RMS,
 )
 from bench.measure.meters import Options
+from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.weighting import flutter_db
@@ -48,7 +50,7 @@ from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
 from bench.measure.tone.meter import Heard
 
-COMPONENT = "line in the unweighted deviation, peak"
+COMPONENT = Method("line in the unweighted deviation, peak")
 
 CARRIERS_HZ = {3150.0: "IEC, DIN, AES", 3000.0: "JIS, NAB"}
 REACH = 0.12
@@ -123,7 +125,7 @@ class FlutterMeter(SpectraMeter):
                     continue
             why = because or "the carrier is too short or too broken in this channel: it must hold for two seconds"
             readings += [
-                NoReading("wow_and_flutter", side, why, method=m, frequency_hz=self.options.nominal)
+                NoReading("wow_and_flutter", side, why, method=Method(m), frequency_hz=self.options.nominal)
                 for m in FLUTTER_METHODS
             ]
         return Measured(tuple(readings), tuple(warnings))
@@ -166,12 +168,12 @@ class FlutterMeter(SpectraMeter):
                     100.0 * float(value),
                     100.0 * float(np.hypot(np.hypot(OWN[method], cut) * value, added)),
                     frequency_hz=hz,
-                    method=method,
+                    method=Method(method),
                     reference=f"mean carrier, {course.mean_hz:.1f} Hz",
                 )
             )
         rates = dict(self.options.parts)
-        return out + [_component(line, side, part_of(line.hz, rates)) for line in self._lines(course)]
+        return out + [_component(line, side, *part_of(line.hz, rates)) for line in self._lines(course)]
 
     def spectrum(self, points: int = 96) -> tuple[tuple[float, float], ...]:
         """What the channel with most of the carrier showed along the rate of turning, once `finish` was called.
@@ -275,17 +277,17 @@ def noise_added(value: float, noise_rms: float, method: str) -> float:
     return float(min(value, max(by_power, LIFTED.get(method, 0.0) * noise_rms)))
 
 
-def part_of(hz: float, rates: dict[str, float], within: float = 0.03) -> str:
-    """The part whose turning rate a component has, or else a multiple of it up to three; empty when none fits.
+def part_of(hz: float, rates: dict[str, float], within: float = 0.03) -> tuple[str | None, int | None]:
+    """The part that makes a component: one that turns so often, or a half or a third as often; none when none fits.
 
     Args:
         hz: of the component.
         rates: turns a second of each part (capstan, pinch roller, reels, motor).
         within: how far off, in parts of the rate.
     """
-    told = [(n, abs(hz / (n * rate) - 1.0), name) for name, rate in rates.items() if rate > 0.0 for n in (1, 2, 3)]
-    n, _, name = min((fit for fit in told if fit[1] <= within), default=(1, 1.0, ""))
-    return name if n == 1 else f"{name}, {n} times a turn,"
+    fits = [(n, abs(hz / (n * rate) - 1.0), name) for name, rate in rates.items() if rate > 0.0 for n in (1, 2, 3)]
+    n, _, name = min((fit for fit in fits if fit[1] <= within), default=(1, 1.0, None))
+    return name, None if n == 1 else n
 
 
 def flutter(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
@@ -295,16 +297,13 @@ def flutter(samples: Samples, sample_rate: float, options: Options | None = None
     return meter.finish()
 
 
-def _component(line: Line, side: Channel, part: str) -> Reading:
-    period = 1.0 / line.hz
-    every = f"every {period:.2f} s" if period >= 0.1 else f"every {1000 * period:.1f} ms"
-    every += f", as the {part} does" if part else ""
+def _component(line: Line, side: Channel, part: str | None, per_turn: int | None) -> Reading:
     return Reading(
         "flutter_component",
         side,
         100.0 * line.peak,
         100.0 * float(np.hypot(line.uncertainty, 0.005 * line.peak)),
         frequency_hz=line.hz,
-        method=f"{COMPONENT}; comes round {every}",
+        method=replace(COMPONENT, every_s=1.0 / line.hz, part=part, per_turn=per_turn),
         reference="mean carrier",
     )

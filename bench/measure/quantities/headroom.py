@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
+from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
@@ -37,8 +38,10 @@ MOL_RANGE_HZ = (200.0, 1500.0)
 SOL_HZ = 10000.0
 K3_DB = 20.0 * float(np.log10(0.03))
 """3 %."""
-MOL_METHOD = "level at 3 % third harmonic in a rising tone"
-SOL_METHOD = "highest output of a rising 10 kHz tone"
+METHODS = {
+    MOL: Method("level at 3 % third harmonic in a rising tone"),
+    SOL: Method("highest output of a rising 10 kHz tone"),
+}
 WITHIN_DB = (1.5, 3.0, 6.0, 12.0)
 """How far from 3 % the blocks of the straight line may lie: as little as has blocks on both sides."""
 RISES_DB = 3.0
@@ -148,13 +151,13 @@ class HeadroomMeter(SpectraMeter):
             dbfs - (reference or 0.0),
             uncertainty,
             frequency_hz=hz,
-            method=MOL_METHOD if quantity == MOL else SOL_METHOD,
+            method=METHODS[quantity],
             bound=bound,
             reference="full-scale sine" if reference is None else f"{reference:g} dBFS",
         )
 
     def _nothing(self, quantity: str, side: Channel, because: str, hz: float | None = None) -> NoReading:
-        return NoReading(quantity, side, because, frequency_hz=hz, method=MOL_METHOD if quantity == MOL else SOL_METHOD)
+        return NoReading(quantity, side, because, frequency_hz=hz, method=METHODS[quantity])
 
 
 def crossing(level: Floats, third: Floats) -> tuple[float, float]:

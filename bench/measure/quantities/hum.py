@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 
 from bench.measure.catalogue import FULL_SCALE, HUM_LINE, HUM_TOTAL
 from bench.measure.meters import Options
+from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
@@ -107,10 +108,11 @@ class HumMeter(SpectraMeter):
                 continue
             power = sum(x.power for x in lines)
             spread = float(np.sqrt(sum(x.spread**2 for x in lines)))
-            names = ", ".join(f"{x.hz:.0f}" for x in lines)
-            readings.append(_reading(side, mains, power, spread, f"{HUM_TOTAL}: {names} Hz"))
+            readings.append(
+                _reading(side, mains, power, spread, Method(HUM_TOTAL, lines_hz=tuple(x.hz for x in lines)))
+            )
             readings += [
-                _reading(side, x.hz, x.power, x.spread, f"{HUM_LINE} {x.order} times the mains frequency")
+                _reading(side, x.hz, x.power, x.spread, Method(f"{HUM_LINE} {x.order} times the mains frequency"))
                 for x in lines
             ]
         return Measured(tuple(readings), tuple(warnings))
@@ -252,7 +254,7 @@ def _power(z: NDArray[np.complex128], length: int) -> Floats:
     return np.asarray(np.abs(spectrum) ** 2 / (length * np.sum(w * w)))
 
 
-def _reading(side: Channel, hz: float, power: float, spread: float, method: str) -> Reading:
+def _reading(side: Channel, hz: float, power: float, spread: float, method: Method) -> Reading:
     uncertainty = float(np.hypot(2.0 * 4.343 * spread / power, 0.05))
     return Reading(
         "hum",

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES, ReplayErrors, mistracking_map
@@ -64,10 +65,11 @@ def mistracking(readings: Sequence[Result], system: System = "type-b") -> Measur
     for channel, errors in of_channels.items():
         found = mistracking_map(system, errors)
         last = max((hz for hz, _ in errors.treble), default=errors.reference_hz)
-        method = (
-            f"from level and response, noise reduction out, by the law of {SYSTEM_NAMES[system]} for steady tones: "
-            f"worst of 0 to −50 dB, at {found.worst_level_db:g} dB; errors held beyond {last:g} Hz"
-        ).replace(" -", " −")
+        method = Method(
+            f"from level and response, noise reduction out, by the law of {SYSTEM_NAMES[system]} for steady tones",
+            worst_level_db=found.worst_level_db,
+            held_beyond_hz=last,
+        )
         taken.append(
             Reading(
                 "mistracking",

@@ -20,13 +20,14 @@ import numpy as np
 
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.meters import Options
+from bench.measure.method import Method
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 
 PIECE_S = 0.25
 LEAST_DB = -60.0
 """A lower sum cannot be told from the noise of any tape: the reading is then an upper bound."""
-METHOD = "rms of the sum re the sum of the rms"
+METHOD = Method("rms of the sum re the sum of the rms")
 
 
 class MonoSumMeter:

@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 
 from bench.measure.catalogue import AVERAGE_2K, BS468_QUASI_PEAK, FULL_SCALE, NOISE_METHODS
 from bench.measure.meters import Options
+from bench.measure.method import Method
 from bench.measure.quantities.hum import HumMeter
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Hops, Rows, Samples
@@ -228,8 +229,8 @@ def _noise(side: Channel, method: str, column: Floats, frames: Floats, *, becaus
         if not np.isfinite(level):
             because = "this channel is digital silence"
     if because:
-        return NoReading("noise", side, because, method=method)
-    return Reading("noise", side, level, uncertainty, method=method, reference=FULL_SCALE)
+        return NoReading("noise", side, because, method=Method(method))
+    return Reading("noise", side, level, uncertainty, method=Method(method), reference=FULL_SCALE)
 
 
 def _ratio(noise: Result, reference_level: float) -> Result:

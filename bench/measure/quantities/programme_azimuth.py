@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
+from bench.measure.method import Method
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 
@@ -40,7 +41,7 @@ NEAR_RAD = 1.5
 INDEPENDENT = 0.53
 """Of half-overlapped Hann segments, how many count as independent (Welch 1967, from memory)."""
 SEGMENT_S = 0.085
-METHOD = "phase of the cross-spectrum of programme, weighted by coherence"
+METHOD = Method("phase of the cross-spectrum of programme, weighted by coherence")
 
 Complexes = NDArray[np.complex128]
 Floats = NDArray[np.float64]

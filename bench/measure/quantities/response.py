@@ -13,6 +13,7 @@ Accuracy: that of `level`; the uncertainty is both tones' together, root of the 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -89,7 +90,7 @@ class ResponseMeter(ToneMeter):
             0.0 if same else (here.dbfs - match.nominal_db) - (there.dbfs - zero.nominal_db),
             0.0 if same else float(np.hypot(here.dbfs_uncertainty, there.dbfs_uncertainty)),
             frequency_hz=hz,
-            method=f"{LEVEL_METHOD}, relative to {told}" + (", sheet levels taken out" if self.options.sheet else ""),
+            method=replace(LEVEL_METHOD, nominal_levels_removed=bool(self.options.sheet)),
             reference=told,
         )
 

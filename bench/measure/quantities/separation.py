@@ -16,10 +16,13 @@ Accuracy
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
+from bench.measure.method import Method
 from bench.measure.quantities.distortion import plateau
 from bench.measure.reading import Measured, NoReading, Reading
 from bench.measure.signal.blocks import Rows, Samples
@@ -36,7 +39,7 @@ OWN = 3e-4
 ENOUGH = 8
 """Blocks after which a tone that is too much alike in both channels is given up."""
 LATEST = 64
-METHOD = "{driven} driven, residue of {other} in a narrow band that follows the tone"
+METHOD = Method("residue of the other channel in a narrow band that follows the tone")
 
 
 class SeparationMeter(SpectraMeter):
@@ -146,7 +149,7 @@ class SeparationMeter(SpectraMeter):
         return int(np.argmax(typical))
 
     def _say(self, driven: int, told: Estimate, hz: float) -> Measured:
-        method = METHOD.format(driven=self.sides[driven], other=self.sides[1 - driven])
+        method = replace(METHOD, driven="left" if driven == 0 else "right")
         reference = f"{self.sides[driven]} channel"
         if not told.found:
             least = float(-20.0 * np.log10(max(told.ceiling, 1e-15)))

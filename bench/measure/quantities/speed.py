@@ -11,16 +11,19 @@ Accuracy: near the Cramér-Rao bound, √(12/K)/(2π T f), flutter of single rat
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from bench.measure.meters import Options
+from bench.measure.method import Method
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.finder import FoundTone, side_of
 from bench.measure.tone.meter import Heard, ToneMeter, dominant, nearest
 
-METHOD = "slope of the tracked phase, least squares"
+METHOD = Method("slope of the tracked phase, least squares")
+DRIFT_METHOD = Method("straight line through the frequency, end minus start")
 USUAL_HZ = (3150.0, 3000.0)
 """Tones that are recorded to measure speed."""
 OTHER_HZ = (1000.0, 315.0, 400.0, 333.0, 500.0, 440.0, 700.0, 6300.0, 8000.0, 10000.0, 12500.0, 2000.0, 4000.0, 5000.0)
@@ -31,13 +34,13 @@ WRONG = 0.035
 """And from here on it is no speed error of the named one."""
 
 
-def speed_of_tone(tone: FoundTone, nominal_hz: float, *, method: str = METHOD) -> list[Result]:
+def speed_of_tone(tone: FoundTone, nominal_hz: float, *, method: Method = METHOD) -> list[Result]:
     """`speed_error` of each channel, %.
 
     Args:
         tone: as found.
         nominal_hz: what was recorded.
-        method: how the reading tells it was made.
+        method: of the reading.
     """
     out: list[Result] = []
     for c, t in enumerate(tone.tones):
@@ -74,7 +77,7 @@ def drift_of_tone(tone: FoundTone, nominal_hz: float) -> list[Result]:
                 100.0 * t.drift_hz / nominal_hz,
                 100.0 * t.drift_uncertainty_hz / nominal_hz,
                 frequency_hz=nominal_hz,
-                method=f"straight line through the frequency of {tone.duration_s:.1f} s, end minus start",
+                method=replace(DRIFT_METHOD, seconds=tone.duration_s),
                 reference=f"{nominal_hz:g} Hz",
             )
         )
@@ -117,7 +120,7 @@ class SpeedMeter(ToneMeter):
                     + ("3000 Hz or 3150 Hz" if 2900 < tone.frequency_hz < 3250 else "any frequency")
                     + ": name it with --nominal"
                 )
-            nominal, method = assumed, f"{METHOD}; nominal {assumed:g} Hz assumed, the usual one nearest to the tone"
+            nominal, method = assumed, replace(METHOD, assumed_hz=assumed)
         readings = speed_of_tone(tone, nominal, method=method) + drift_of_tone(tone, nominal)
         return Measured(tuple(readings), tuple(warnings))
 

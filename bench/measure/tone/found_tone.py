@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from bench.measure.catalogue import FULL_SCALE, QUANTITIES
+from bench.measure.method import Method
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.measure.tone.estimate import ChannelTone, PhasePair
 
-LEVEL_METHOD = "mean level of the steady tone, tracking demodulator"
+LEVEL_METHOD = Method("mean level of the steady tone, tracking demodulator")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +78,7 @@ class FoundTone:
             left.dbfs - right.dbfs,
             float(np.hypot(left.dbfs_uncertainty, right.dbfs_uncertainty)),
             frequency_hz=self.frequency_hz,
-            method=f"{LEVEL_METHOD}, left minus right",
+            method=replace(LEVEL_METHOD, difference="left minus right"),
             reference=QUANTITIES["balance"].relative_to,
         )
 

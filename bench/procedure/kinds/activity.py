@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
 from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
-from bench.measure.reading import INVERTED, SEVERAL, Result
+from bench.measure.reading import Result
 from bench.measure.verdict import Verdict
 from bench.problem import Problem
 from bench.procedure.model.job import Job
@@ -98,9 +98,9 @@ class Situation:
         """Whether one channel is the wrong way round, as the readings so far that can tell it say; None before."""
         told = [r.measured for r in self.journal.records() if r.reading.quantity == "azimuth_delay"]
         for reading in reversed([r for r in told if r is not None]):
-            if INVERTED in reading.method:
+            if reading.method.inverted:
                 return True
-            if SEVERAL in reading.method or (reading.frequency_hz or math.inf) <= POLARITY_HZ:
+            if reading.method.tones or (reading.frequency_hz or math.inf) <= POLARITY_HZ:
                 return False
         return None
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from bench.measure.catalogue import QUANTITIES, UNITS
-from bench.measure.reading import Channel, Result
+from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
@@ -64,7 +63,6 @@ class Conditions:
     """What full scale is, for a reading in dBFS: the interface and its calibration."""
 
 
-_CERTIFICATE = re.compile(r", its certificate moves the target by [^;,]*")
 _NAMES = {
     "method": "methods",
     "reference": "references",
@@ -99,23 +97,12 @@ def subject_of(record: ReadingRecord) -> Subject | None:
     return Subject(record.source, r.quantity, r.channel, hz, record.sent_db, *states)
 
 
-def method_of(r: Result) -> str:
-    """How it was read, without what was found along the way and without what is the target's.
-
-    Where the worst was found stands behind a colon, and differs each time; a correction of one tone by the reference
-    tape's certificate is in its target.
-    """
-    method = r.method.partition(":")[0] if QUANTITIES[r.quantity].frequency == "found" else r.method
-    return _CERTIFICATE.sub("", method)
-
-
 def conditions_of(record: ReadingRecord, job: JobFacts) -> Conditions:
     """The conditions of a reading."""
     r = record.reading
-    method = method_of(r)
     tape = job.reference_tape if record.source == "reference tape" else job.tape
     scale = f"{job.port}, {job.calibration}" if r.unit == "dBFS" else ""
-    return Conditions(method, r.reference, tape, scale)
+    return Conditions(str(r.method.kind), r.reference, tape, scale)
 
 
 def differences(a: Conditions, b: Conditions) -> list[str]:

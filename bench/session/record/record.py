@@ -196,7 +196,7 @@ def reading_text(record: ReadingRecord) -> str:
         "unit": reading.unit,
         "uncertainty": measured.stated_uncertainty if measured else None,
         "reference": reading.reference,
-        "method": reading.method,
+        "method": str(reading.method),
         "time_in_capture_s": measured.time_s if measured else None,
         "verdict": verdict.word if verdict else None,
         "target": verdict.target if verdict else None,

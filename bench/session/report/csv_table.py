@@ -70,7 +70,7 @@ def csv_text(session: SessionRecord) -> str:
                 reading.unit,
                 measured.stated_uncertainty if measured else None,
                 reading.reference,
-                reading.method,
+                str(reading.method),
                 reading.reason if isinstance(reading, NoReading) else None,
                 "yes" if r.judged else "no",
                 verdict.word if verdict else None,

@@ -10,7 +10,6 @@ from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
-from bench.session.compare.subject import method_of
 from bench.words.figures import as_given, figure, hertz, with_uncertainty, with_unit
 from bench.words.names import CHANNELS
 from bench.words.sentences import NO_BREAK, listed
@@ -53,7 +52,7 @@ def comparable(record: ReadingRecord) -> Key:
     r = record.reading
     hz = None if QUANTITIES[r.quantity].frequency == "found" else r.frequency_hz
     tone = (hz, record.sent_db, record.lot, record.noise_reduction, record.direction)
-    return (record.source, r.quantity, r.channel, *tone, method_of(r), r.reference, r.unit)
+    return (record.source, r.quantity, r.channel, *tone, str(r.method.kind), r.reference, r.unit)
 
 
 def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> list[Change]:

@@ -8,7 +8,6 @@ from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
-from bench.session.compare.subject import method_of
 from bench.session.report.improvement import comparable
 from bench.words.figures import decibels, hertz, tone
 from bench.words.names import CHANNELS, STAGES, unit_in_words
@@ -119,7 +118,7 @@ def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
             f"re {reading.reference}" if reading.reference else "",
         )
         method = _joined(
-            method_of(reading), f"target: {judged.source}" if judged and judged.source not in USUAL else ""
+            str(reading.method.kind), f"target: {judged.source}" if judged and judged.source not in USUAL else ""
         )
         thing = Thing(
             source=record.source,
@@ -185,7 +184,7 @@ def _curve_of(r: ReadingRecord) -> tuple[str, ...]:
     reference = r.reading.reference
     if r.noise_reduction != "off":
         reference = reference.partition(" at ")[0]
-    return (r.source, method_of(r.reading), reference, r.noise_reduction, r.lot, r.direction)
+    return (r.source, str(r.reading.method.kind), reference, r.noise_reduction, r.lot, r.direction)
 
 
 def _curves(records: tuple[ReadingRecord, ...]) -> set[tuple[str, ...]]:
@@ -236,7 +235,7 @@ def _response(group: list[ReadingRecord]) -> ResponseTable:
             f"tones at {decibels(level)}" if len(levels) == 1 and level is not None else "",
             f"dB re {_reference(group)}" if first.reading.reference else "dB",
         ),
-        method=_joined(method_of(first.reading), f"limits: {', '.join(sources)}" if set(sources) - USUAL else ""),
+        method=_joined(str(first.reading.method.kind), f"limits: {', '.join(sources)}" if set(sources) - USUAL else ""),
         channels=channels,
         stages=stages_shown,
         rows=tuple(rows),
@@ -269,12 +268,12 @@ def _by_thing(records: list[ReadingRecord]) -> list[tuple[ReadingRecord | None, 
 
 def _with_method(records: tuple[ReadingRecord, ...]) -> list[ReadingRecord]:
     """A reading that failed often has no method; it gets that of its fellows, to stand in their table."""
-    fellows = {(r.source, r.reading.quantity): r.reading for r in records if r.reading.method}
+    fellows = {(r.source, r.reading.quantity): r.reading for r in records if r.reading.method.name}
     return [_like(r, fellows.get((r.source, r.reading.quantity))) for r in records]
 
 
 def _like(record: ReadingRecord, fellow: Result | None) -> ReadingRecord:
-    if fellow is None or isinstance(record.reading, Reading) or record.reading.method:
+    if fellow is None or isinstance(record.reading, Reading) or record.reading.method.name:
         return record
     return replace(record, reading=replace(record.reading, method=fellow.method, reference=fellow.reference))
 

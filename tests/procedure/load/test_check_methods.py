@@ -24,7 +24,7 @@ def test_the_methods_are_those_of_the_meters() -> None:
     one = 0.01 * np.sin(2 * np.pi * 50.0 * t) + 0.003 * np.sin(2 * np.pi * 150.0 * t)
     meter = hum.HumMeter(48000, 2)
     meter.feed(np.stack([one, one], axis=1).astype(np.float32))
-    told = [r.method for r in meter.finish().readings]
+    told = [r.method.name for r in meter.finish().readings]
     assert told
     assert all(method.startswith(QUANTITIES["hum"].methods) for method in told)
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from bench.measure.method import Method
 from bench.measure.reading import Channel, NoReading, Reading
 from bench.problem import Problem
 from bench.procedure.state.events import Switched
@@ -21,7 +22,7 @@ from tests.session.made_up import START, whole
 
 def made(quantity: str, value: float, hz: float, sent_db: float, **more: Any) -> ReadingRecord:
     channel: Channel = more.pop("channel", "left")
-    reading = Reading(quantity, channel, value, 0.02, frequency_hz=hz, method="steady tone")
+    reading = Reading(quantity, channel, value, 0.02, frequency_hz=hz, method=Method("steady tone"))
     kept = ReadingRecord("r", "step", "left", False, "record-replay", reading, None, START, sent_db)
     return replace(kept, **more)
 

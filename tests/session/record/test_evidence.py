@@ -14,6 +14,7 @@ import soundfile
 
 from bench.cli import main
 from bench.clock import RehearsalClock
+from bench.measure.method import Method
 from bench.measure.reading import Reading
 from bench.open_run import open_run
 from bench.problem import Problem
@@ -92,7 +93,7 @@ def test_what_an_interface_gave_comes_back_bit_by_bit(tmp_path: Path) -> None:
 
 
 def a_record(n: int) -> tuple[ReadingRecord]:
-    value = Reading("level", "left", -12.0, 0.1, frequency_hz=315.0, method="steady tone")
+    value = Reading("level", "left", -12.0, 0.1, frequency_hz=315.0, method=Method("steady tone"))
     return (ReadingRecord(f"r{n:04d}", "step", "left", True, "reference tape", value, None, START),)
 
 

@@ -22,6 +22,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench.clock import RehearsalClock
+from bench.measure.method import Method
 from bench.measure.reading import NoReading, Reading
 from bench.problem import Problem
 from bench.procedure.model.job import UsedFile
@@ -42,7 +43,7 @@ CLOCK = RehearsalClock(START)
 
 
 def a_reading(n: int) -> ReadingRecord:
-    reading = Reading("level", "left", -12.0 + n / 10, 0.1, frequency_hz=315.0, method="steady tone")
+    reading = Reading("level", "left", -12.0 + n / 10, 0.1, frequency_hz=315.0, method=Method("steady tone"))
     return ReadingRecord(f"r{n:04d}", "step", "left", True, "reference tape", reading, None, START)
 
 
@@ -477,7 +478,7 @@ def on_a_disk_with(room: int, disk: Path) -> str:
 def a_long_reading(n: int) -> ReadingRecord:
     """A block of the disk by itself."""
     record = a_reading(n)
-    return replace(record, reading=replace(record.reading, method="steady tone " * 400))
+    return replace(record, reading=replace(record.reading, method=Method("steady tone " * 400)))
 
 
 @pytest.mark.skipif(os.name == "nt", reason="no mount")

@@ -7,6 +7,7 @@ import io
 from dataclasses import replace
 from pathlib import Path
 
+from bench.measure.method import Method
 from bench.session.record.reader import read_session
 from bench.session.report.csv_table import COLUMNS, csv_text
 from tests.results import a_reading
@@ -50,7 +51,7 @@ def test_no_text_is_a_formula_or_breaks_a_line(tmp_path: Path) -> None:
     w = begin(tmp_path)
     reading, target = level("left", -9.0)
     for text in ("=1+1", "+1", "-1", "@sum", "a\r\nb", 'he said "so", twice'):
-        w.keep("s", "left", "reference tape", [(replace(reading, method=text), target)], because=text)
+        w.keep("s", "left", "reference tape", [(replace(reading, method=Method(text)), target)], because=text)
     rows = rows_of(w.store.folder)
     assert [r["accepted_because"] for r in rows] == ["'=1+1", "'+1", "'-1", "'@sum", "a  b", 'he said "so", twice']
     assert {r["value"] for r in rows} == {"-9.0"}

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from bench.measure.method import Method
 from bench.measure.reading import Channel, Reading
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
@@ -21,7 +22,7 @@ def record(
     stage: Stage, quantity: str, value: float | None, hz: float, *, channel: Channel = "left", **more: Any
 ) -> ReadingRecord:
     spread = 0.03 if stage == "found-dirty" else 0.04
-    reading = result(quantity, channel, value, spread, frequency_hz=hz, method="steady tone")
+    reading = result(quantity, channel, value, spread, frequency_hz=hz, method=Method("steady tone"))
     verdict = Verdict(word="out", target=-12.0 if quantity == "level" else 0.0, tolerance=0.5)
     kept = ReadingRecord("r", "step", stage, stage == "left", "record-replay", reading, verdict, START)
     return replace(kept, **more)
@@ -76,17 +77,17 @@ def test_a_change_within_its_uncertainty_is_none() -> None:
     [
         {"source": "reference tape"},
         {"sent_db": -10.0},
-        {"reading": Reading("response", "right", -1.0, 0.04, frequency_hz=8000.0, method="steady tone")},
-        {"reading": Reading("response", "left", -1.0, 0.04, frequency_hz=10000.0, method="steady tone")},
-        {"reading": Reading("response", "left", -1.0, 0.04, frequency_hz=8000.0, method="another method")},
+        {"reading": Reading("response", "right", -1.0, 0.04, frequency_hz=8000.0, method=Method("steady tone"))},
+        {"reading": Reading("response", "left", -1.0, 0.04, frequency_hz=10000.0, method=Method("steady tone"))},
+        {"reading": Reading("response", "left", -1.0, 0.04, frequency_hz=8000.0, method=Method("another method"))},
         {
             "reading": Reading(
-                "response", "left", -1.0, 0.04, frequency_hz=8000.0, method="steady tone", reference="1000 Hz"
+                "response", "left", -1.0, 0.04, frequency_hz=8000.0, method=Method("steady tone"), reference="1000 Hz"
             )
         },
         {
             "reading": Reading(
-                "response", "left", -1.0, 0.04, frequency_hz=8000.0, method="steady tone", bound="at least"
+                "response", "left", -1.0, 0.04, frequency_hz=8000.0, method=Method("steady tone"), bound="at least"
             )
         },
     ],

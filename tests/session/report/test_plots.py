@@ -8,6 +8,7 @@ import sys
 from itertools import pairwise
 from pathlib import Path
 
+from bench.measure.method import Method
 from bench.measure.verdict import Verdict
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.reader import read_session
@@ -31,7 +32,7 @@ def flat_response(values: list[float | None]) -> ResponseTable:
                 "left",
                 True,
                 "reference tape",
-                result("response", "left", value, frequency_hz=1000.0 * 2**n, method="m"),
+                result("response", "left", value, frequency_hz=1000.0 * 2**n, method=Method("m")),
                 verdict,
                 START,
             )

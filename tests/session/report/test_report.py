@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from bench.measure.method import Method
 from bench.measure.reading import Channel, NoReading
 from bench.problem import Problem
 from bench.procedure.state.event_kinds import Event, of_kind
@@ -330,16 +331,16 @@ def test_hostile_text_is_only_text(tmp_path: Path) -> None:
     for event in happened:
         w.note("replay-level", event)
     reading, target = level("left", -9.0)
-    hostile = replace(reading, method=HOSTILE, reference=HOSTILE)
+    hostile = replace(reading, method=Method(HOSTILE), reference=HOSTILE)
     target = target.model_copy(update={"source": HOSTILE})
     w.keep(HOSTILE, "left", "reference tape", [(hostile, target)], because=HOSTILE)
     w.keep(
         HOSTILE,
         "left",
         "reference tape",
-        [(NoReading("level", "left", HOSTILE, method=HOSTILE, reference=HOSTILE), target)],
+        [(NoReading("level", "left", HOSTILE, method=Method(HOSTILE), reference=HOSTILE), target)],
     )
-    curve = [(replace(r, method=HOSTILE, reference=HOSTILE), target) for r, _ in response("left", 3)]
+    curve = [(replace(r, method=Method(HOSTILE), reference=HOSTILE), target) for r, _ in response("left", 3)]
     w.keep(HOSTILE, "left", "reference tape", curve)
     html = report_html(read_session(w.store.folder))
     page = Page(html)

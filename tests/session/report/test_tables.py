@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from bench.measure.method import Method
 from bench.measure.reading import NoReading, Reading
 from bench.procedure.model.targets import Target
 from bench.session.report.tables import _letter, figures, responses
@@ -32,7 +33,7 @@ def test_figures_are_ordered_and_channels_stand_together(w: Writer) -> None:
 
 def test_another_method_is_another_row(w: Writer) -> None:
     reading, target = level("left", -12.0)
-    w.keep("s", "found-clean", "reference tape", [(replace(reading, method="another"), target)])
+    w.keep("s", "found-clean", "reference tape", [(replace(reading, method=Method("another")), target)])
     w.keep("s", "left", "reference tape", [(reading, target)])
     things = figures(w.store.records())
     assert [[cell.text for cell in t.lines[0].cells] for t in things] == [
@@ -108,9 +109,14 @@ def test_notes_have_letters_for_ever() -> None:
 
 def test_the_worst_of_mistracking_stands_in_one_row_wherever_it_was_found(w: Writer) -> None:
     found = Reading(
-        "mistracking", "left", -4.0, 0.2, frequency_hz=8000.0, method="by the law of Type B: worst at −20 dB"
+        "mistracking",
+        "left",
+        -4.0,
+        0.2,
+        frequency_hz=8000.0,
+        method=Method("by the law of Type B", worst_level_db=-20.0),
     )
-    left = replace(found, value=-0.3, frequency_hz=2000.0, method="by the law of Type B: worst at −35 dB")
+    left = replace(found, value=-0.3, frequency_hz=2000.0, method=Method("by the law of Type B", worst_level_db=-35.0))
     w.keep("s", "found-clean", "record-replay", [(found, MISTRACKING)])
     w.keep("s", "left", "record-replay", [(left, MISTRACKING)])
     (thing,) = figures(w.store.records())
@@ -131,7 +137,7 @@ def test_parts_of_flutter_are_no_rows(w: Writer) -> None:
 def test_a_tone_that_its_certificate_corrects_stays_in_its_curve(w: Writer) -> None:
     curve = response("left", 1.0)
     reading, target = curve[3]
-    curve[3] = (replace(reading, method=f"{reading.method}, its certificate moves the target by −0.1 dB"), target)
+    curve[3] = (replace(reading, method=replace(reading.method, certificate_db=-0.1)), target)
     w.keep("s", "left", "reference tape", curve, sent_db=-20.0)
     (table,) = responses(w.store.records())
     assert len(table.rows) == len(curve)

@@ -69,7 +69,7 @@ class Overbias:
             value=top - level.value,
             uncertainty=math.hypot(level.uncertainty, spread),
             reference=reference,
-            method=f"fall of {self.tone} past its peak as bias is raised, {level.method}",
+            method=replace(level.method, name=f"fall past the peak as bias is raised, {level.method.name}"),
         )
 
     def says(self) -> str:

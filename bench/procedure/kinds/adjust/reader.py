@@ -9,7 +9,7 @@ from bench.audio.port import Samples
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.live_tone import ToneWatch, WatchState
-from bench.measure.reading import INVERTED, Channel, NoReading, Reading, Result
+from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import POLARITY_HZ, Heard, Situation, Taken
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
@@ -159,7 +159,7 @@ class ToneReader(AdjustReader):
                     return [(NoReading("azimuth_delay", "left-right", "it needs two channels"), 0.0)]
                 inverted = self._situation.inverted if self.judged_hz > POLARITY_HZ else None
                 delay = azimuth_of_tones([state.tone], inverted=inverted)
-                if INVERTED in delay.method:
+                if delay.method.inverted:
                     self._situation.notice = TURNED_ROUND
                 return [(with_tape(delay, job) if section is not None else delay, 0.0)]
             case "speed_error" if section is not None:
@@ -202,7 +202,6 @@ class ToneReader(AdjustReader):
             expected_dbfs(job, section) + zero,
             spread,
             reference="the level section of the reference tape",
-            method=f"{level.method}, relative to the level section",
         )
         return with_tape(response, job, section)
 
@@ -225,7 +224,7 @@ class ToneReader(AdjustReader):
             replay_dbfs(self._situation.job) + sent,
             0.0,
             reference=f"the level sent ({sent:+g} dB re {reference.fluxivity_nwb_m:g} nWb/m)",
-            method=f"{level.method}, replayed less sent",
+            between="replayed minus sent",
         )
 
     def _response(self, state: WatchState) -> list[Result]:
@@ -248,7 +247,7 @@ class ToneReader(AdjustReader):
                     zero.value + apart,
                     zero.uncertainty,
                     reference=f"{zero_hz:g} Hz at {self._sent[zero_hz]:+g} dB",
-                    method=f"{level.method}, recorded to replayed, relative to {zero_hz:g} Hz",
+                    between="recorded to replayed",
                 )
             )
         return out
@@ -264,7 +263,7 @@ def _both(readings: tuple[Result, ...]) -> Result:
         channel="both",
         value=sum(r.value for r in values) / len(values),
         uncertainty=sum(r.uncertainty for r in values) / len(values),
-        method=f"{values[0].method}, mean of the channels",
+        method=replace(values[0].method, mean_of_channels=True),
     )
 
 

@@ -23,12 +23,12 @@ def certified(reading: Result, situation: Situation) -> Result:
         return reading
     error = _replay_error(reading, situation)
     if error is None:
-        return replace(reading, method=f"{reading.method}; replay was not proved in this session")
+        return replace(reading, method=replace(reading.method, replay_unproved=True))
     own = situation.job.reference_tape.uncertainty_db
     return replace(
         reading,
         uncertainty=math.hypot(reading.uncertainty, own, error),
-        method=f"{reading.method}; replay within {error:.2f} dB of the reference tape, which is known to ±{own:g} dB",
+        method=replace(reading.method, replay_within_db=error, replay_known_db=own),
     )
 
 

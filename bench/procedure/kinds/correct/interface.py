@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 from bench.measure.reading import NoReading, Reading, Result
 from bench.procedure.model.job import Job
@@ -48,9 +49,10 @@ def corrected(reading: Result, job: Job, *, looped: bool) -> Result:
         case "speed_error" if sheet.clock_error_ppm is not None and not looped:
             # A clock that runs fast takes more samples a second, and reads every frequency low.
             percent, own = 1e-4 * sheet.clock_error_ppm.value, 1e-4 * sheet.clock_error_ppm.uncertainty
-            return _moved(reading, percent, own, f"interface's clock {percent:+.4f} %")
+            return _moved(reading, percent, own, interface_clock_percent=percent)
         case "third_harmonic" | "thd" if sheet.distortion_percent is not None:
-            return _moved(reading, 0.0, sheet.distortion_percent, f"interface ±{sheet.distortion_percent:g} %")
+            own = sheet.distortion_percent
+            return _moved(reading, 0.0, own, interface_distortion_percent=own)
         case "noise" | "hum" if sheet.noise_dbfs is not None:
             return _noise(reading, sheet.noise_dbfs)
         case _:
@@ -63,14 +65,13 @@ def _level(reading: Reading, sheet: Interface, *, looped: bool) -> Reading:
     if known is not None:
         db, spread = known
         if looped:
-            out = _moved(out, -db, spread, f"interface {-db:+.2f} dB")
+            out = _moved(out, -db, spread, interface_db=-db)
         else:
-            out = _moved(out, -db / 2, math.hypot(db / 2, spread), f"interface {-db / 2:+.2f} dB, half of its loop")
+            out = _moved(out, -db / 2, math.hypot(db / 2, spread), interface_db=-db / 2, half_of_loop=True)
     full = sheet.full_scale_input_v
     if full is not None:
         volts = full.value * 10 ** (out.value / 20.0)
-        told = f"{1000 * volts:.3g} mV" if volts < 1 else f"{volts:.3g} V"
-        out = replace(out, method=f"{out.method}; {told} at the interface")
+        out = replace(out, method=replace(out.method, interface_volts=volts))
     return out
 
 
@@ -78,9 +79,7 @@ def _noise(reading: Reading, floor_dbfs: float) -> Reading:
     """Noise of the interface is part of what is read: where it may matter, the reading is a limit."""
     if reading.value - floor_dbfs > HIDDEN_DB:
         return reading
-    floor = f"{floor_dbfs:g}".replace("-", "−")
-    told = f"{reading.method}; the interface's own noise is {floor} dBFS, so that this is the most it can be"
-    return replace(reading, bound="at most", method=told)
+    return replace(reading, bound="at most", method=replace(reading.method, interface_noise_dbfs=floor_dbfs))
 
 
 def loop_db(sheet: Interface, frequency_hz: float, channel: str) -> tuple[float, float] | None:
@@ -97,10 +96,10 @@ def loop_db(sheet: Interface, frequency_hz: float, channel: str) -> tuple[float,
     return below.db + share * (above.db - below.db), max(below.uncertainty_db, above.uncertainty_db)
 
 
-def _moved(reading: Reading, by: float, uncertainty: float, said: str) -> Reading:
+def _moved(reading: Reading, by: float, uncertainty: float, **facts: Any) -> Reading:
     return replace(
         reading,
         value=reading.value + by,
         uncertainty=math.hypot(reading.uncertainty, uncertainty),
-        method=f"{reading.method}; {said.replace('-', '−')}",
+        method=replace(reading.method, **facts),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from bench.measure.method import Difference
 from bench.measure.reading import NoReading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.correct.interface import replay_dbfs
@@ -45,29 +46,44 @@ def with_tape(reading: Result, job: Job, *sections: Section) -> Result:
     tape, machine = job.reference_tape, job.machine
     match reading.quantity:
         case "level" | "balance" | "response":
-            own, told = tape.uncertainty_db, f"{tape.uncertainty_db:g} dB"
+            own, facts = tape.uncertainty_db, {"tape_db": tape.uncertainty_db}
         case "speed_error" | "speed_drift":
-            own, told = tape.speed_uncertainty_percent, f"{tape.speed_uncertainty_percent:g} %"
+            own, facts = tape.speed_uncertainty_percent, {"tape_percent": tape.speed_uncertainty_percent}
         case "azimuth_delay":
             arcmin = tape.azimuth_uncertainty_arcmin
-            own, told = float(delay_us(arcmin, machine.track_spacing_mm, machine.speed_mm_s)), f"{arcmin:g}'"
+            own, facts = float(delay_us(arcmin, machine.track_spacing_mm, machine.speed_mm_s)), {"tape_arcmin": arcmin}
         case "azimuth_angle":
-            own, told = tape.azimuth_uncertainty_arcmin, f"{tape.azimuth_uncertainty_arcmin:g}'"
+            own, facts = tape.azimuth_uncertainty_arcmin, {"tape_arcmin": tape.azimuth_uncertainty_arcmin}
         case _:
             return reading
-    method = f"{reading.method}; reference tape ±{told}"
     if reading.quantity in ("level", "response"):
         errors = [s.recorded_error_db for s in sections]
         by = errors[0] - sum(errors[1:]) if errors else 0.0
         if by:
-            method += f", its certificate moves the target by {by:+.2g} dB".replace("-", "−")
+            facts["certificate_db"] = by
+    method = replace(reading.method, **facts)  # type: ignore[arg-type]
     return replace(reading, uncertainty=math.hypot(reading.uncertainty, own), method=method)
 
 
 def difference(
-    quantity: str, reading: Result, minus: float, uncertainty: float, *, reference: str, method: str
+    quantity: str,
+    reading: Result,
+    minus: float,
+    uncertainty: float,
+    *,
+    reference: str,
+    between: Difference | None = None,
 ) -> Result:
-    """A reading made of a level less something else that has its own uncertainty."""
+    """A reading made of a level minus something else that has its own uncertainty.
+
+    Args:
+        quantity: of what comes of it.
+        reading: the level.
+        minus: what is taken off, in dB, and
+        uncertainty: its uncertainty.
+        reference: what that is, in words.
+        between: what the difference is of, where the reference does not say it.
+    """
     if isinstance(reading, NoReading):
         return replace(reading, quantity=quantity, reference=reference)
     return replace(
@@ -76,5 +92,5 @@ def difference(
         value=reading.value - minus,
         uncertainty=math.hypot(reading.uncertainty, uncertainty),
         reference=reference,
-        method=method,
+        method=replace(reading.method, difference=between),
     )

@@ -144,7 +144,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
                     replay_dbfs(self.job) + sent.db,
                     0.0,
                     reference=f"the level sent ({sent.db:+g} dB re {self._flux})",
-                    method=f"{level.method}, replayed less sent",
+                    between="replayed minus sent",
                 ),
             )
             for level in self.levels(tone)
@@ -177,7 +177,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
                         base.value + sent.db - zero.db,
                         base.uncertainty,
                         reference=f"{zero.hz:g} Hz at {zero.db:+g} dB",
-                        method=f"{level.method}, recorded to replayed, relative to {zero.hz:g} Hz",
+                        between="recorded to replayed",
                     ),
                 )
             )

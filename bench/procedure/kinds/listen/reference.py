@@ -103,7 +103,6 @@ class ReferenceActivity(ToneListActivity[Reference]):
                 base.value + section.db - zero.db,
                 base.uncertainty,
                 reference=f"{zero.hz:g} Hz at {zero.db:+g} dB",
-                method=f"{reading.method}, relative to {zero.hz:g} Hz",
             )
             errors = section.recorded_error_db - zero.recorded_error_db
             out.append(self._taken(tone, with_tape(response, self.job, section, zero), "response", errors))
@@ -131,7 +130,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         if isinstance(delay, NoReading):
             return replace(delay, quantity="azimuth_angle")
         angle, spread = (float(angle_arcmin(us, spacing, speed)) for us in (delay.value, delay.uncertainty))
-        method = f"{delay.method}; {speed:g} mm/s, {spacing:g} mm between tracks"
+        method = replace(delay.method, speed_mm_s=speed, track_spacing_mm=spacing)
         return replace(delay, quantity="azimuth_angle", value=angle, uncertainty=spread, method=method)
 
     def _highest(self, delay: Result) -> Result:

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 from bench.measure.reading import Reading, Result
 from bench.procedure.state.snapshot import FlutterPart
-
-_AS_THE = re.compile(r", as the (.+?),? does$")
 
 LEAST_SHARE = 0.005
 """Of the power: less would be shown as 0 %. It stays in the session."""
@@ -25,10 +22,8 @@ def parts_of(readings: Sequence[Result]) -> tuple[FlutterPart, ...]:
     channel = max(found, key=lambda r: r.value).channel
     own = sorted((r for r in found if r.channel == channel), key=lambda r: -r.value)
     power = sum(r.value**2 for r in own)
-    out = []
-    for r in own:
-        if r.frequency_hz and r.value**2 >= LEAST_SHARE * power:
-            named = _AS_THE.search(r.method)
-            part = named[1] if named else "unknown"
-            out.append(FlutterPart(part, r.frequency_hz, r.value, r.value**2 / power))
-    return tuple(out)
+    return tuple(
+        FlutterPart(r.method.part or "unknown", r.frequency_hz, r.value, r.value**2 / power)
+        for r in own
+        if r.frequency_hz and r.value**2 >= LEAST_SHARE * power
+    )

@@ -12,7 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.audio.port import Block
+from bench.measure.catalogue import A_WEIGHTED
 from bench.measure.meters import make_meter
+from bench.measure.method import Method
 from bench.measure.reading import NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, Situation, Taken, View, settle
@@ -30,7 +32,7 @@ SETTLE_S = 2.0
 READ_S = {"noise": 5.0, "distortion": 4.0}
 """How long it is read; one second where nothing is said."""
 
-SEPARATE = "level of the driven channel less that of the other"
+SEPARATE = Method("level of the driven channel minus that of the other")
 LIFTED_DB = 1.0
 """From here on what happens to soft tones is called by its name."""
 
@@ -125,8 +127,8 @@ class InterfaceActivity(Activity[InterfaceStep]):
             kind, options, wanted = "level", {"frequency": shot.tone.hz}, "level"
         meter = make_meter(kind, rate, samples.shape[1], options)
         meter.feed(samples)
-        method = "A-weighted rms" if kind == "noise" else ""
-        return tuple(r for r in meter.finish().readings if r.quantity == wanted and (not method or r.method == method))
+        found = [r for r in meter.finish().readings if r.quantity == wanted]
+        return tuple(r for r in found if kind != "noise" or r.method.name == A_WEIGHTED)
 
     # ---------------------------------------------------------------- what is found
 
@@ -184,7 +186,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
                         base.value + shot.tone.dbfs - first.dbfs,
                         base.uncertainty,
                         reference=re,
-                        method="returned less sent, output looped to input",
+                        between="returned minus sent",
                     )
                 )
         return out
@@ -216,7 +218,8 @@ class InterfaceActivity(Activity[InterfaceStep]):
         part = self._step.instrument_percent / 100.0
         if tone is None:
             return []
-        method = f"voltmeter ±{self._step.instrument_percent:g} %, {tone.hz:g} Hz at {tone.dbfs:g} dBFS"
+        percent = self._step.instrument_percent
+        method = Method("voltmeter", instrument_percent=percent, sent_hz=tone.hz, sent_dbfs=tone.dbfs)
         full = volts * 10 ** (-tone.dbfs / 20)
         of_output = Reading(
             "full_scale_output",
@@ -244,7 +247,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
             return []
         ppm = (hertz / tone.hz - 1.0) * 1e6
         counter = self._step.instrument_percent * 1e4
-        method = f"counter ±{counter:g} ppm, {tone.hz:g} Hz sent"
+        method = Method("counter", instrument_ppm=counter, sent_hz=tone.hz)
         if abs(ppm) > 20000:
             return [NoReading("clock_error", "both", f"{hertz:g} Hz is not the tone that is sent ({tone.hz:g} Hz)")]
         return [Reading("clock_error", "both", ppm, counter, frequency_hz=tone.hz, method=method)]

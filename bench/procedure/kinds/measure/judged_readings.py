@@ -105,10 +105,10 @@ def _by_method(found: list[Result], step: Measure) -> list[Result]:
     if not wanted or not found:
         return found
     for fits in (str.__eq__, str.startswith, str.__contains__):
-        of_method = [r for r in found if fits(r.method.casefold(), wanted)]
+        of_method = [r for r in found if fits(r.method.name.casefold(), wanted)]
         if of_method:
             return of_method
-    methods = ", ".join(dict.fromkeys(r.method for r in found if r.method))
+    methods = ", ".join(dict.fromkeys(r.method.name for r in found if r.method.name))
     if not methods:
         return found
     return [NoReading(step.quantity, "both", f"there is no method “{step.method}” for it; there are {methods}")]
@@ -140,16 +140,16 @@ def _told(raw: Result, step: Measure, job: Job) -> tuple[Result, float]:
     if step.quantity == "record_replay_level":
         sent = next((t.db for t in step.sends if t.hz == frequency_of(step, job)), 0.0)
         said = f"the level sent ({sent:+g} dB re {level.fluxivity_nwb_m:g} nWb/m)"
-        method = f"{reading.method}, replayed less sent"
+        level_re = replay_dbfs(job) + sent
         reading = difference(
-            "record_replay_level", reading, replay_dbfs(job) + sent, 0.0, reference=said, method=method
+            "record_replay_level", reading, level_re, 0.0, reference=said, between="replayed minus sent"
         )
     if facts.relative_to == REFERENCE_LEVEL and isinstance(reading, Reading):
         reading = replace(reading, reference=f"reference level, {level.fluxivity}")
     if facts.rising is not None or step.quantity == "azimuth_weave":
         reading = replace(reading, frequency_hz=frequency_of(step, job))
     if facts.both_passes and section is None:
-        reading = replace(reading, method=f"{reading.method}; recorded and replayed here, so that both add")
+        reading = replace(reading, method=replace(reading.method, both_passes=True))
     if step.records == "silence":
-        reading = replace(reading, method=f"{reading.method}; of tape recorded with nothing sent")
+        reading = replace(reading, method=replace(reading.method, nothing_sent=True))
     return reading, offset

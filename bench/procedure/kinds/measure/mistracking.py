@@ -43,9 +43,9 @@ def mistracking_of(step: Measure, situation: Situation) -> tuple[list[Result], t
         return [NoReading("mistracking", "both", because)], ()
     system = job.machine.noise_reduction[0] if job.machine.noise_reduction else "type-b"
     measured = mistracking(recorded.readings, system)
-    at = f"level sent at {recorded.level_sent_db:+g} dB"
-    if recorded.response_sent_db is not None:
-        at += f", response at {recorded.response_sent_db:+g} dB"
-    said = at.replace("-", "−")
-    readings = [replace(r, method=f"{r.method}; {said}" if r.method else said) for r in measured.readings]
+    level_db, response_db = recorded.level_sent_db, recorded.response_sent_db
+    readings = [
+        replace(r, method=replace(r.method, level_sent_db=level_db, response_sent_db=response_db))
+        for r in measured.readings
+    ]
     return readings, measured.warnings

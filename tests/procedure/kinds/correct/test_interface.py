@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from bench.measure.method import Method
 from bench.measure.reading import Reading
 from bench.procedure.kinds.correct.interface import corrected, loop_db, replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import expected_dbfs, with_tape
@@ -17,7 +18,7 @@ from bench.procedure.model.sheets import Interface, OutputTestPoint, ResponsePoi
 from bench.workspace import Workspace, shipped_procedures
 from tests.results import a_reading
 
-LEVEL = Reading("level", "left", -12.0, 0.03, frequency_hz=10000.0, method="mean level")
+LEVEL = Reading("level", "left", -12.0, 0.03, frequency_hz=10000.0, method=Method("mean level"))
 
 SHEET = Interface(
     format=1,
@@ -48,14 +49,14 @@ def test_what_was_sent_and_came_back_has_passed_both_ways(job: Job) -> None:
     read = corrected(LEVEL, replace(job, interface=SHEET), looped=True)
     assert a_reading(read).value == pytest.approx(-11.6)
     assert a_reading(read).uncertainty == pytest.approx(0.05)  # 0.03 and 0.04
-    assert read.method == "mean level; interface +0.40 dB; 526 mV at the interface"
+    assert str(read.method) == "mean level; interface +0.40 dB; 526 mV at the interface"
 
 
 def test_what_was_only_replayed_has_passed_an_unknown_part_of_the_loop(job: Job) -> None:
     read = corrected(LEVEL, replace(job, interface=SHEET), looped=False)
     assert a_reading(read).value == pytest.approx(-11.8)
     assert a_reading(read).uncertainty == pytest.approx((0.03**2 + 0.2**2 + 0.04**2) ** 0.5)
-    assert "half of its loop" in read.method
+    assert read.method.half_of_loop
 
 
 def test_without_a_sheet_nothing_is_corrected(job: Job) -> None:
@@ -80,7 +81,7 @@ def test_the_test_point_of_the_manual_in_dbfs(job: Job) -> None:
 
 
 def test_a_fast_clock_reads_a_tape_slow(job: Job) -> None:
-    speed = Reading("speed_error", "left", 0.1, 0.002, frequency_hz=3150.0, method="mean frequency")
+    speed = Reading("speed_error", "left", 0.1, 0.002, frequency_hz=3150.0, method=Method("mean frequency"))
     read = corrected(speed, replace(job, interface=SHEET), looped=False)
     assert a_reading(read).value == pytest.approx(0.105)
     assert a_reading(read).uncertainty == pytest.approx((0.002**2 + 0.001**2) ** 0.5)
@@ -91,7 +92,7 @@ def test_noise_near_that_of_the_interface_is_a_limit(job: Job) -> None:
     assert a_reading(corrected(Reading("noise", "left", -70.0, 0.1), with_it, looped=False)).bound is None
     near = corrected(Reading("noise", "left", -90.0, 0.1), with_it, looped=False)
     assert a_reading(near).bound == "at most"
-    assert "−95 dBFS" in near.method
+    assert a_reading(near).method.interface_noise_dbfs == -95.0
     third = corrected(Reading("third_harmonic", "left", 0.05, 0.001), with_it, looped=True)
     assert a_reading(third).uncertainty == pytest.approx(0.01, abs=1e-4)
 
@@ -100,10 +101,10 @@ def test_a_certificate_moves_the_target_and_is_said(job: Job) -> None:
     section = job.reference_tape.section[0].model_copy(update={"recorded_error_db": 0.3, "db": 0.0})
     plain = section.model_copy(update={"recorded_error_db": 0.0})
     assert expected_dbfs(job, section) - expected_dbfs(job, plain) == pytest.approx(0.3)
-    told = with_tape(LEVEL, job, section).method
+    told = str(with_tape(LEVEL, job, section).method)
     assert told.endswith("its certificate moves the target by +0.3 dB")
     relative = replace(LEVEL, quantity="response")
     other = section.model_copy(update={"recorded_error_db": -0.2})
-    assert with_tape(relative, job, section, other).method.endswith("moves the target by +0.5 dB")
-    assert "certificate" not in with_tape(LEVEL, job, plain).method
-    assert "certificate" not in with_tape(replace(LEVEL, quantity="speed_error"), job, section).method
+    assert with_tape(relative, job, section, other).method.certificate_db == pytest.approx(0.5)
+    assert with_tape(LEVEL, job, plain).method.certificate_db is None
+    assert with_tape(replace(LEVEL, quantity="speed_error"), job, section).method.certificate_db is None
