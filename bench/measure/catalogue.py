@@ -207,8 +207,8 @@ QUANTITIES: dict[str, Quantity] = {
     "record_replay_level": Quantity(title="Record-to-replay level", unit="dB", meter="level", drawn="curve"),
     "overbias": Quantity(title="Over-bias", unit="dB", step="adjust"),
     "mistracking": Quantity(title="Mistracking", unit="dB", frequency="found"),
-    "encoding_error": Quantity(title="Encoding error", unit="dB", frequency="found"),
-    "decoding_error": Quantity(title="Decoding error", unit="dB", frequency="found"),
+    "encoding_error": Quantity(title="Encoding error", unit="dB"),
+    "decoding_error": Quantity(title="Decoding error", unit="dB"),
     "linearity": Quantity(title="Linearity", unit="dB", step="interface"),
     "full_scale_output": Quantity(
         title="Full scale, output", unit="V", step="interface", relative_to="full-scale sine (AES17), volts rms"

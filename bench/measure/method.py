@@ -14,7 +14,7 @@ def _fact(say: Say, *, kept: bool = True, none: Any = None) -> Any:
     """A fact that most methods have not.
 
     Args:
-        say: how it is said: a format string, or a function of the value.
+        say: how it is said behind what stands before it: a format string, or a function of the value.
         kept: whether two readings that differ in it are by different methods.
         none: the value of a method that has it not.
     """
@@ -22,15 +22,15 @@ def _fact(say: Say, *, kept: bool = True, none: Any = None) -> Any:
 
 
 def _period(seconds: float) -> str:
-    return f"comes round every {f'{seconds:.2f} s' if seconds >= 0.1 else f'{1000 * seconds:.1f} ms'}"
+    return f"; comes round every {f'{seconds:.2f} s' if seconds >= 0.1 else f'{1000 * seconds:.1f} ms'}"
 
 
 def _volts(volts: float) -> str:
-    return f"{f'{1000 * volts:.3g} mV' if volts < 1 else f'{volts:.3g} V'} at the interface"
+    return f"; {f'{1000 * volts:.3g} mV' if volts < 1 else f'{volts:.3g} V'} at the interface"
 
 
 def _lines(hz: tuple[float, ...]) -> str:
-    return f"{', '.join(f'{line:.0f}' for line in hz)} Hz"
+    return f": {', '.join(f'{line:.0f}' for line in hz)} Hz"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,74 +42,70 @@ class Method:
     _: KW_ONLY
 
     # What was set beside what.
-    difference: Difference | None = _fact("{}")  # noqa: RUF009 - it makes a field
-    driven: Literal["left", "right"] | None = _fact("{} driven")
-    mean_of_channels: bool = _fact("mean of the channels", none=False)
-    nominal_levels_removed: bool = _fact("the sheet's nominal levels taken out", none=False)
-    assumed_hz: float | None = _fact("nominal {:g} Hz assumed, the usual one nearest to the tone")
-    positions: int | None = _fact("by a ladder of {} positions")
-    level_db: float | None = _fact("at {:+.3g} dB", kept=False)
+    difference: Difference | None = _fact(", {}")  # noqa: RUF009 - it makes a field
+    driven: Literal["left", "right"] | None = _fact(", {} driven")
+    mean_of_channels: bool = _fact(", mean of the channels", none=False)
+    nominal_levels_removed: bool = _fact(", the sheet's nominal levels taken out", none=False)
+    assumed_hz: float | None = _fact("; nominal {:g} Hz assumed, the usual one nearest to the tone")
+    positions: int | None = _fact(", by a ladder of {} positions")
+    level_db: float | None = _fact(", at {:+.3g} dB", kept=False)
     """Of the tone in a noise-reduction circuit, re its reference level."""
 
     # Azimuth.
-    tones: int | None = _fact("{} tones, whole-cycle ambiguity resolved with all of them")
+    tones: int | None = _fact(", {} tones, whole-cycle ambiguity resolved with all of them")
     """Where there are several."""
-    inverted: bool = _fact("inverted polarity taken out", none=False)
+    inverted: bool = _fact(", inverted polarity taken out", none=False)
     """One channel is the wrong way round."""
-    speed_mm_s: float | None = _fact("{:g} mm/s")
-    track_spacing_mm: float | None = _fact("{:g} mm between tracks")
+    speed_mm_s: float | None = _fact("; {:g} mm/s")
+    track_spacing_mm: float | None = _fact(", {:g} mm between tracks")
 
     # What was found on the way, and differs each time.
-    seconds: float | None = _fact("over {:.1f} s of tone", kept=False)
+    seconds: float | None = _fact("; over {:.1f} s of tone", kept=False)
     lines_hz: tuple[float, ...] = _fact(_lines, kept=False, none=())
     """Of hum: those that its total is made of."""
     every_s: float | None = _fact(_period)
     """The period of a component of flutter."""
-    part: str | None = _fact("as the {} does")
+    part: str | None = _fact(", as the {} does")
     """The part of the machine that turns so often, or"""
-    per_turn: int | None = _fact("{} times a turn")
+    per_turn: int | None = _fact(", {} times a turn")
     """so many times less often."""
-    worst_level_db: float | None = _fact("worst of 0 to −50 dB, at {:g} dB", kept=False)
-    held_beyond_hz: float | None = _fact("errors held beyond {:g} Hz", kept=False)
-    level_sent_db: float | None = _fact("level sent at {:+g} dB", kept=False)
-    response_sent_db: float | None = _fact("response sent at {:+g} dB", kept=False)
+    worst_level_db: float | None = _fact(": worst of 0 to −50 dB, at {:g} dB", kept=False)
+    held_beyond_hz: float | None = _fact("; errors held beyond {:g} Hz", kept=False)
+    level_sent_db: float | None = _fact("; level sent at {:+g} dB", kept=False)
+    response_sent_db: float | None = _fact(", response sent at {:+g} dB", kept=False)
 
     # An instrument that a person reads, and what it is connected to.
-    instrument_percent: float | None = _fact("±{:g} %")
-    instrument_ppm: float | None = _fact("±{:g} ppm")
-    sent_hz: float | None = _fact("{:g} Hz sent")
-    sent_dbfs: float | None = _fact("at {:g} dBFS")
+    instrument_percent: float | None = _fact(" ±{:g} %")
+    instrument_ppm: float | None = _fact(" ±{:g} ppm")
+    sent_hz: float | None = _fact(", {:g} Hz sent")
+    sent_dbfs: float | None = _fact(" at {:g} dBFS")
 
     # The recording.
-    nothing_sent: bool = _fact("of tape recorded with nothing sent", none=False)
-    both_passes: bool = _fact("recorded and replayed here, so that both add", none=False)
-    replay_within_db: float | None = _fact("replay within {:.2f} dB of the reference tape", kept=False)
-    replay_known_db: float | None = _fact("which is known to ±{:g} dB")
-    replay_unproved: bool = _fact("replay was not proved in this session", none=False)
+    nothing_sent: bool = _fact("; of tape recorded with nothing sent", none=False)
+    both_passes: bool = _fact("; recorded and replayed here, so that both add", none=False)
+    replay_within_db: float | None = _fact("; replay within {:.2f} dB of the reference tape", kept=False)
+    replay_known_db: float | None = _fact("; reference tape known to ±{:g} dB")
+    replay_unproved: bool = _fact("; replay was not proved in this session", none=False)
 
     # What the interface does, taken out or included.
-    interface_db: float | None = _fact("interface {:+.2f} dB")
-    half_of_loop: bool = _fact("half of its loop", none=False)
+    interface_db: float | None = _fact("; interface {:+.2f} dB")
+    half_of_loop: bool = _fact(", half of its loop", none=False)
     interface_volts: float | None = _fact(_volts, kept=False)
-    interface_clock_percent: float | None = _fact("interface's clock {:+.4f} %")
-    interface_distortion_percent: float | None = _fact("interface ±{:g} %")
+    interface_clock_percent: float | None = _fact("; interface's clock {:+.4f} %")
+    interface_distortion_percent: float | None = _fact("; interface ±{:g} %")
     interface_noise_dbfs: float | None = _fact(
-        "the interface's own noise is {:g} dBFS, so that this is the most it can be"
+        "; the interface's own noise is {:g} dBFS, so that this is the most it can be"
     )
 
     # What the reference tape leaves uncertain, and what its certificate moves: that is in the target.
-    tape_db: float | None = _fact("reference tape ±{:g} dB")
-    tape_percent: float | None = _fact("reference tape ±{:g} %")
-    tape_arcmin: float | None = _fact("reference tape ±{:g}'")
-    certificate_db: float | None = _fact("its certificate moves the target by {:+.2g} dB", kept=False)
+    tape_db: float | None = _fact("; reference tape ±{:g} dB")
+    tape_percent: float | None = _fact("; reference tape ±{:g} %")
+    tape_arcmin: float | None = _fact("; reference tape ±{:g}'")
+    certificate_db: float | None = _fact(", its certificate moves the target by {:+.2g} dB", kept=False)
 
     def __str__(self) -> str:
         """In words, as a report prints it: "A-weighted rms; of tape recorded with nothing sent"."""
-        return "; ".join([self.name, *(self._said(f.metadata["say"], v) for f, v in self._facts())])
-
-    def as_table(self) -> dict[str, Any]:
-        """The name and what is set beside it, as a file has it."""
-        return {"name": self.name} | {f.name: v for f, v in self._facts()}
+        return self.name + "".join(self._said(f.metadata["say"], v) for f, v in self._facts())
 
     @property
     def kind(self) -> Method:

@@ -1,6 +1,6 @@
 """Brings the table of an earlier `session.toml` up to today's schema, in memory: reading never rewrites a file.
 
-Schemas 1 and 2 keep events as sentences and steps not at all. Nowhere else is a sentence taken apart.
+Schemas 1 and 2 keep events and methods as sentences and steps not at all. Nowhere else is a sentence taken apart.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, get_args
 
 from bench.measure.reading import Channel
+from bench.session.record.migrate_methods import method_table
 from bench.session.record.migrate_steps import Table, copied_steps, rows_of
 from bench.session.record.record import SCHEMA
 
@@ -43,7 +44,7 @@ def with_summary(table: Table) -> Table:
 
 
 def _from_2(table: Table, folder: Path) -> Table:
-    """Schema 3 keeps the steps, events as fields, and how trimmers had been turned before by trimmer and degrees."""
+    """Schema 3 keeps the steps; events, methods and how trimmers had been turned before are fields in it."""
     steps = copied_steps(table, folder)
     steps += list(_asked_beside(table, {s["id"] for s in steps}))
     port = table.get("port")
@@ -51,7 +52,7 @@ def _from_2(table: Table, folder: Path) -> Table:
         table = table | {"port": port | {"turned_before": [_turns(str(t)) for t in port["turned_before"]]}}
     table = table | {"schema": 3, "steps": steps}
     if isinstance(table.get("readings"), list):
-        table["readings"] = _with_noise_reduction(table, steps)
+        table["readings"] = [_with_method(row) for row in _with_noise_reduction(table, steps)]
     if isinstance(table.get("events"), list):
         table["events"] = list(_events(table["events"], {s["id"]: s for s in steps}))
     return table
@@ -67,6 +68,11 @@ def _asked_beside(table: Table, known: set[str]) -> Iterator[Table]:
         step, text, answer = row.get("step"), row.get("text"), f": {row.get('value')}"
         if row.get("kind") == "answer" and step and step not in known and str(text).endswith(answer):
             yield {"id": step, "title": str(text).removesuffix(answer), "kind": "entry"}
+
+
+def _with_method(row: Any) -> Any:
+    said = row.get("method") if isinstance(row, dict) else None
+    return row | {"method": method_table(said)} if isinstance(said, str) else row
 
 
 def _turns(text: str) -> Table:

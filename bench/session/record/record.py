@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from bench.measure.method import UNSTATED
 from bench.measure.reading import NoReading
 from bench.procedure.state.event_kinds import KIND_OF, Event, of_kind
 from bench.procedure.state.events import Done
@@ -196,7 +197,7 @@ def reading_text(record: ReadingRecord) -> str:
         "unit": reading.unit,
         "uncertainty": measured.stated_uncertainty if measured else None,
         "reference": reading.reference,
-        "method": str(reading.method),
+        "method": None if reading.method == UNSTATED else table_of(reading.method),
         "time_in_capture_s": measured.time_s if measured else None,
         "verdict": verdict.word if verdict else None,
         "target": verdict.target if verdict else None,

@@ -51,8 +51,10 @@ def method(said: str) -> Method:
             Method(LINE, every_s=2.37, part="hub, half wound"),
         ),
         (
-            f"{LINE}; comes round every 60.7 ms, as the capstan, 2 times a turn, does; "
-            "recorded and replayed here, so that both add",
+            (
+                f"{LINE}; comes round every 60.7 ms, as the capstan, 2 times a turn, does; "
+                "recorded and replayed here, so that both add"
+            ),
             Method(LINE, every_s=60.7 / 1000, part="capstan", per_turn=2, both_passes=True),
         ),
         (
@@ -64,8 +66,10 @@ def method(said: str) -> Method:
             Method("residue of the other channel in a narrow band that follows the tone", driven="right"),
         ),
         (
-            f"{LAW}: worst of 0 to −50 dB, at −26 dB; errors held beyond 12500 Hz; "
-            "level sent at −20 dB, response at +0 dB",
+            (
+                f"{LAW}: worst of 0 to −50 dB, at −26 dB; errors held beyond 12500 Hz; "
+                "level sent at −20 dB, response at +0 dB"
+            ),
             Method(LAW, worst_level_db=-26.0, held_beyond_hz=12500.0, level_sent_db=-20.0, response_sent_db=0.0),
         ),
         (

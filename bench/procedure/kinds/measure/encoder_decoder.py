@@ -121,15 +121,19 @@ class EncoderDecoderActivity(MeasureActivity):
 
     def _errors(self) -> tuple[Taken, ...]:
         without, with_it = self._levels
-        twice = []
+        twice, sent_db = [], []
         for (hz, db), outs, ins in zip(self._tones, without, with_it, strict=True):
             for out, in_ in zip(outs, ins, strict=True):
                 level = db - self._zero_db
                 if not self._encodes and isinstance(out, Reading):
                     level = out.value - replay_dbfs(self.situation.job) - self._zero_db
                 twice.append(Twice(hz, level, in_, out))
+                sent_db.append(db)
         measured = (encoding_error if self._encodes else decoding_error)(twice, self._system)
-        return tuple(Taken(r, judge(r, self._target), "record-replay") for r in measured.readings)
+        return tuple(
+            Taken(r, judge(r, self._target), "record-replay", db)
+            for r, db in zip(measured.readings, sent_db, strict=True)
+        )
 
     def view(self) -> View:
         """Which recording it is at."""
