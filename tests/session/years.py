@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from bench.clock import RehearsalClock
+from bench.measure.method import Method
 from bench.measure.reading import Reading
 from bench.measure.stage import Stage
 from bench.procedure.model.targets import judge
@@ -40,7 +41,7 @@ def visit(
             value,
             more.get("uncertainty", UNCERTAINTY),
             frequency_hz=315.0,
-            method=more.get("method", "steady tone, tracked"),
+            method=Method(more.get("method", "steady tone, tracked")),
             reference=more.get("reference", "full-scale sine"),
         )
         verdict = judge(reading, LEVEL) if reading.quantity == "level" else None
