@@ -33,7 +33,7 @@ def _lines(hz: tuple[float, ...]) -> str:
     return f": {', '.join(f'{line:.0f}' for line in hz)} Hz"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Method:
     """A method by its name, with the facts that belong to it; `str` says it whole."""
 
@@ -106,6 +106,9 @@ class Method:
     def __str__(self) -> str:
         """In words, as a report prints it: "A-weighted rms; of tape recorded with nothing sent"."""
         return self.name + "".join(self._said(f.metadata["say"], v) for f, v in self._facts())
+
+    def __repr__(self) -> str:
+        return f"Method({self.name!r}{''.join(f', {f.name}={v!r}' for f, v in self._facts())})"
 
     @property
     def kind(self) -> Method:

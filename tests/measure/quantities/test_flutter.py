@@ -266,7 +266,7 @@ def test_components_name_the_period_and_the_part_that_turns_so_often() -> None:
     x = carrier(12.0, (6.891, 5e-4), (1.7, 1e-3)) + hiss(-60.0, 12.0)[:, 0]
     told = readings(flutter(mono(x), RATE, Options(nominal=3150.0, parts=(("capstan", 6.891),))), "flutter_component")
     slow, fast = sorted(told, key=lambda r: r.frequency_hz or 0.0)
-    assert str(fast.method).endswith("comes round every 0.15 s; as the capstan does")
+    assert str(fast.method).endswith("comes round every 0.15 s, as the capstan does")
     assert str(slow.method).endswith("comes round every 0.59 s")
 
 
