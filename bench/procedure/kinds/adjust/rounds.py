@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from bench.measure.method import Method
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import Situation, View
@@ -114,7 +115,7 @@ class RoundsActivity(RecordedAdjustActivity):
             value=peak - level.value,
             uncertainty=math.hypot(level.uncertainty, PEAK_UNCERTAINTY_DB),
             reference=f"the peak of {tone}",
-            method=f"fall of {tone} past the peak found by a ladder of {self.step.positions} positions",
+            method=Method("fall past the peak", positions=self.step.positions),
         )
 
     def _judge_round(self) -> None:
