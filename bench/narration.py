@@ -229,5 +229,5 @@ def curve_words(curve: Curve) -> str:
     if curve.aim is not None:
         parts.append(f"come to {number(curve.aim, 2)}")
     if curve.best is not None:
-        parts.append(f"best: {curve.best:g}")
+        parts.append(f"best: {as_given(curve.best)}")
     return ", ".join(parts)

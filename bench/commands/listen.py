@@ -15,6 +15,7 @@ from bench.commands.measure import channel_list
 from bench.commands.music_path import add_machine, chosen_path
 from bench.commands.tracking import add_errors
 from bench.problem import Problem
+from bench.words.figures import hertz, number
 
 if TYPE_CHECKING:
     from bench.practice.music_replay import ReplayedMusic
@@ -101,7 +102,8 @@ def _tell(args: argparse.Namespace, passages: list[Passage], through: str, turne
         return
     for row in rows:
         change = row.get("change_db", {})
-        told = ", ".join(f"{db:+.1f} dB at {float(hz):g} Hz" for hz, db in change.items() if float(hz) in SAID_HZ)
+        shown = {float(hz): db for hz, db in change.items() if float(hz) in SAID_HZ}
+        told = ", ".join(f"{number(db, 1, sign=True)} dB at {hertz(hz)}" for hz, db in shown.items())
         print(f"{row['start_s']:8.3f} s  {row['seconds']:.3f} s long: {row['says']}{': ' if told else ''}{told}")
     print(f"{args.out}: {through}; {duration_s:.1f} s, {RATE} Hz, 24 bits, two channels", file=sys.stderr)
     print("changes are of octave bands beside what was sent, levels matched from 200 to 800 Hz", file=sys.stderr)

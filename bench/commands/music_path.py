@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from bench.commands.tracking import session_errors, typed_errors
 from bench.problem import Problem
+from bench.words.figures import decibels, hertz
 
 if TYPE_CHECKING:
     from bench.practice.machine import PracticeMachine
@@ -45,8 +46,8 @@ def chosen_path(args: argparse.Namespace) -> tuple[SignalPath, str, tuple[float,
         said = "a machine with the level and treble that the session measured"
         return path_with_errors(session_errors(args)), said, (0.0, 0.0)
     errors = typed_errors(args)
-    treble = ", ".join(f"{db:+g} dB at {hz:g} Hz" for hz, db in errors.treble)
-    said = f"a level error of {errors.level_db:+g} dB" + (f" and a treble error of {treble}" if treble else "")
+    treble = ", ".join(f"{decibels(db)} at {hertz(hz)}" for hz, db in errors.treble)
+    said = f"a level error of {decibels(errors.level_db)}" + (f" and a treble error of {treble}" if treble else "")
     return path_with_errors([errors]), said, (0.0, 0.0)
 
 

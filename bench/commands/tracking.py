@@ -8,6 +8,8 @@ import sys
 from typing import TYPE_CHECKING
 
 from bench.problem import Problem
+from bench.words.figures import as_given, hertz, number
+from bench.words.mistracking import cause_text, music_sentence
 
 if TYPE_CHECKING:
     from bench.tape.mistracking_map import MistrackingMap, ReplayErrors
@@ -98,22 +100,18 @@ def _as_json(found: MistrackingMap) -> dict[str, object]:
         },
         "tolerance_db": found.tolerance_db,
         "verdict": found.verdict,
-        "because": found.cause(),
+        "because": cause_text(found),
     }
 
 
 def _tell(found: MistrackingMap) -> None:
     from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, REFERENCE_LEVELS, SYSTEM_NAMES
 
-    print(f"{found.verdict}: {found.sentence()}")
+    print(f"{found.verdict}: {music_sentence(found)}")
     print(f"\nmistracking of {SYSTEM_NAMES[found.system]}, dB beyond the error itself; negative is duller")
-    print(f"{'level':>8}" + "".join(f"{_short(hz):>8}" for hz in SHOWN_HZ))
+    print(f"{'level':>8}" + "".join(f"{hertz(hz):>8}" for hz in SHOWN_HZ))
     for db in SHOWN_DB:
         row = found.mistracking_db[LEVELS_DB.index(db)]
         cells = (row[FREQUENCIES_HZ.index(hz)] for hz in SHOWN_HZ)
-        print(f"{f'{db:g} dB':>8}" + "".join(f"{round(float(v), 1) + 0.0:>+8.1f}" for v in cells))
+        print(f"{f'{as_given(db)} dB':>8}" + "".join(f"{number(float(v), 1, sign=True):>8}" for v in cells))
     print(f"levels re the {REFERENCE_LEVELS[found.system]}; steady tones, by the static law of the decoder")
-
-
-def _short(hz: float) -> str:
-    return f"{hz / 1000:g} kHz" if hz >= 1000 else f"{hz:g} Hz"

@@ -45,8 +45,6 @@ REFERENCE_LEVELS: dict[System, str] = {
 """What the levels are relative to."""
 SYSTEM_NAMES: dict[System, str] = {"type-b": "Type B", "type-a": "Type A"}
 _LARGEST_DB = 40.0
-_NEGLIGIBLE_DB = 0.05
-"""Smaller errors are not named as a cause."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,43 +106,6 @@ class MistrackingMap:
     tolerance_db: float
     verdict: Verdict
 
-    def sentence(self, *, past: bool = False) -> str:
-        """What it means for music, and why; `past` is for a state that has since been changed."""
-        music = "music would have sounded" if past else "music will sound"
-        where = f"{_signed(self.worst_db)} dB at {_hertz(self.worst_hz)} at {_signed(self.worst_level_db)} dB"
-        cause = self.cause(past=past)
-        if abs(self.worst_db) < _NEGLIGIBLE_DB:
-            return f"{music} as it was recorded, because {cause}"
-        if self.verdict == "in":
-            return f"{music} right: at worst {where}, because {cause}; inside ±{self.tolerance_db:g} dB"
-        doubt = "" if self.verdict == "out" else "; the readings are too uncertain to call it in or out"
-        return f"{music} {self._audible_effect()}: {where}, because {cause}{doubt}"
-
-    def cause(self, *, past: bool = False) -> str:
-        """The errors on the same side as the worst point, in words; all of them where none is on that side."""
-        errors = self.errors
-        where = f" in the {errors.channel} channel" if errors.channel else ""
-        verb = "was" if past else "is"
-        parts = []
-        if abs(errors.level_db) >= _NEGLIGIBLE_DB:
-            parts.append((errors.level_db, f"the replay level {verb} {_low_or_high(errors.level_db)}"))
-        audible = [p for p in errors.treble if abs(p[1]) >= _NEGLIGIBLE_DB]
-        same_side = [p for p in audible if p[1] * self.worst_db > 0]
-        if audible:
-            hz, db = max(same_side or audible, key=lambda p: abs(p[1]))
-            band = "treble" if hz > errors.reference_hz else "bass"
-            parts.append((db, f"the {band} {verb} {_low_or_high(db)} at {_hertz(hz)}"))
-        causes = [text for db, text in parts if db * self.worst_db > 0] or [text for _, text in parts]
-        if not causes:
-            return f"level and treble {'came' if past else 'come'} back as they were recorded{where}"
-        return " and ".join(causes) + where
-
-    def _audible_effect(self) -> str:
-        low = self.worst_db < 0
-        if self.worst_hz < 500:
-            return "thin" if low else "boomy"
-        return "dull" if low else "over-bright"
-
 
 def mistracking_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike, errors: ReplayErrors) -> Floats:
     """What the decoder adds beyond the error, dB; negative is duller.
@@ -201,16 +162,3 @@ def mistracking_map(system: System, errors: ReplayErrors, tolerance_db: float = 
 def worst_map(maps: Sequence[MistrackingMap]) -> MistrackingMap:
     """The map with the largest mistracking."""
     return max(maps, key=lambda m: abs(m.worst_db))
-
-
-def _low_or_high(db: float) -> str:
-    return f"{round(abs(db), 1):g} dB {'low' if db < 0 else 'high'}"
-
-
-def _signed(db: float) -> str:
-    text = f"{db:+.1f}" if db % 1 else f"{db:+.0f}"
-    return "0" if float(text) == 0 else text.replace("-", "−")
-
-
-def _hertz(hz: float) -> str:
-    return f"{hz / 1000:.4g} kHz" if hz >= 1000 else f"{hz:.4g} Hz"

@@ -81,9 +81,9 @@ def with_unit(text: str, unit: str) -> str:
 
 
 def as_given(value: float) -> str:
-    """A number as it was given, with a true minus sign: "−12", "0.25"."""
-    text = f"{abs(value):.{3 if abs(value) >= 0.1 else 6}f}".rstrip("0").rstrip(".")
-    return text if float(text) == 0 or value > 0 else MINUS + text
+    """A number as it was given, to six digits, with a true minus sign: "−12", "0.25"."""
+    text = f"{Decimal(f'{abs(value):.6g}').normalize():f}"
+    return text if value >= 0 or text == "0" else MINUS + text
 
 
 def hertz(hz: float) -> str:

@@ -55,10 +55,11 @@ def target_text(verdict: Verdict | None) -> str:
 
 
 def aim_text(target: float, tolerance: float | None, limit: str = "") -> str:
-    """A target with its tolerance, or a limit on one side: "−12 ± 0.5", "at least 60"."""
+    """A target with its tolerance, or a limit on one side: "−12 ± 0.5", "at least 60"; to a thousandth of its unit."""
+    aim = as_given(round(target, 3))
     if limit:
-        return f"{limit} {as_given(target)}"
-    return as_given(target) if tolerance is None else f"{as_given(target)} ± {as_given(tolerance)}"
+        return f"{limit} {aim}"
+    return aim if tolerance is None else f"{aim} ± {as_given(tolerance)}"
 
 
 def phase_of(reading: Result) -> tuple[float, float] | None:

@@ -15,6 +15,11 @@ def listed(items: Sequence[str]) -> str:
     return f"{', '.join(items[:-1])} and {items[-1]}"
 
 
+def counted(count: int, noun: str, plural: str = "") -> str:
+    """A number of things: "1 pass", "2 passes"; the plural only where it is not the noun with an s."""
+    return f"{count} {noun if count == 1 else plural or noun + 's'}"
+
+
 def true_minus(text: str) -> str:
     """Text with a true minus sign before each number that has one."""
     return re.sub(r"(?<![\w-])-(?=\d)", "−", text)

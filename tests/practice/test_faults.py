@@ -109,7 +109,7 @@ def tracked(m: PracticeMachine) -> Measured:
         for hz in (2000.0, 10000.0):
             there = a_reading(came[hz][channel])
             made_of.append(replace(there, quantity="response", value=there.value - base.value))
-    return mistracking(made_of)
+    return Measured(mistracking(made_of).readings)
 
 
 def circuit(

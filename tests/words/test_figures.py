@@ -144,17 +144,21 @@ def test_numbers_have_a_true_minus_and_no_minus_zero() -> None:
     assert number(-1234.0, -2) == "−1200"
 
 
-def test_numbers_are_said_as_they_were_given() -> None:
-    assert [as_given(v) for v in (-12.0, 0.25, 1250.0, -0.0, 0.0005, -0.0312)] == [
-        "−12",
-        "0.25",
-        "1250",
-        "0",
-        "0.0005",
-        "−0.0312",
-    ]
-    assert as_given(0.1 + 0.2) == "0.3"
-    assert as_given(-(0.1 + 0.2 - 0.3)) == "0"
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (-12.0, "−12"),
+        (0.25, "0.25"),
+        (1250.0, "1250"),
+        (0.77512, "0.77512"),
+        (-0.0005, "−0.0005"),
+        (0.1 + 0.2, "0.3"),
+        (1000000.0, "1000000"),
+        (-0.0, "0"),
+    ],
+)
+def test_numbers_are_said_as_they_were_given(value: float, text: str) -> None:
+    assert as_given(value) == text
 
 
 def test_frequencies_and_levels() -> None:

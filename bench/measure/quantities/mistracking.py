@@ -9,13 +9,14 @@ worst moves when the errors move by theirs.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from bench.measure.method import Method
-from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
+from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
-from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES, ReplayErrors, mistracking_map
+from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES, MistrackingMap, ReplayErrors, mistracking_map
 from bench.tape.noise_reduction import System
 
 _SIDES: tuple[Channel, ...] = ("left", "right", "mono")
@@ -49,8 +50,16 @@ def errors_of(readings: Sequence[Result]) -> dict[Channel, ReplayErrors]:
     return found
 
 
-def mistracking(readings: Sequence[Result], system: System = "type-b") -> Measured:
-    """`mistracking` of each channel, dB, with what it means for music as a sentence each in `warnings`.
+@dataclass(frozen=True, slots=True)
+class Mistracking:
+    """What `mistracking` gives: readings, and of each channel the map that its reading is the worst point of."""
+
+    readings: tuple[Result, ...]
+    maps: dict[Channel, MistrackingMap] = field(default_factory=dict)
+
+
+def mistracking(readings: Sequence[Result], system: System = "type-b") -> Mistracking:
+    """`mistracking` of each channel, dB.
 
     Args:
         readings: as for `errors_of`; those of one level, the lowest that was sent, for tape saturates at high ones.
@@ -59,29 +68,26 @@ def mistracking(readings: Sequence[Result], system: System = "type-b") -> Measur
     try:
         of_channels = errors_of(readings)
     except Problem as problem:
-        return Measured((NoReading("mistracking", "both", str(problem)),))
-    taken: list[Result] = []
-    said = []
-    for channel, errors in of_channels.items():
-        found = mistracking_map(system, errors)
-        last = max((hz for hz, _ in errors.treble), default=errors.reference_hz)
-        method = Method(
-            f"from level and response, noise reduction out, by the law of {SYSTEM_NAMES[system]} for steady tones",
-            worst_level_db=found.worst_level_db,
-            held_beyond_hz=last,
-        )
-        taken.append(
-            Reading(
-                "mistracking",
-                channel,
-                found.worst_db,
-                found.uncertainty_db,
-                frequency_hz=found.worst_hz,
-                method=method,
-                reference=REFERENCE_LEVELS[system],
-            )
-        )
-        said.append(f"{channel}: {found.sentence()}" if channel != "mono" else found.sentence())
-    if not taken:
-        taken = [NoReading("mistracking", "both", "no level was read from record to replay")]
-    return Measured(tuple(taken), tuple(said))
+        return Mistracking((NoReading("mistracking", "both", str(problem)),))
+    maps = {channel: mistracking_map(system, errors) for channel, errors in of_channels.items()}
+    if not maps:
+        return Mistracking((NoReading("mistracking", "both", "no level was read from record to replay"),))
+    return Mistracking(tuple(_reading(channel, found) for channel, found in maps.items()), maps)
+
+
+def _reading(channel: Channel, found: MistrackingMap) -> Reading:
+    last = max((hz for hz, _ in found.errors.treble), default=found.errors.reference_hz)
+    method = Method(
+        f"from level and response, noise reduction out, by the law of {SYSTEM_NAMES[found.system]} for steady tones",
+        worst_level_db=found.worst_level_db,
+        held_beyond_hz=last,
+    )
+    return Reading(
+        "mistracking",
+        channel,
+        found.worst_db,
+        found.uncertainty_db,
+        frequency_hz=found.worst_hz,
+        method=method,
+        reference=REFERENCE_LEVELS[found.system],
+    )

@@ -44,7 +44,9 @@ from bench.procedure.state.events import (
     WentAgain,
     WentBack,
 )
-from bench.words.figures import hertz
+from bench.words.figures import as_given, hertz, number, rotation
+from bench.words.readings import aim_text
+from bench.words.sentences import counted
 
 Titles = Mapping[str, str]
 """The title of each step by its id; one that is missing is called by its id."""
@@ -80,8 +82,7 @@ def _skipped(event: Skipped, titles: Titles) -> str:
 
 
 def _gone_again(event: WentAgain, titles: Titles) -> str:
-    times = f"{event.left} time{'s' if event.left > 1 else ''}"
-    return f"not all in: back to {_named(event.to, titles)}, {times} left at most"
+    return f"not all in: back to {_named(event.to, titles)}, {counted(event.left, 'time')} left at most"
 
 
 def _decided(event: Decided, titles: Titles) -> str:
@@ -98,12 +99,12 @@ def _decided(event: Decided, titles: Titles) -> str:
 
 
 def _turned(event: Turned, titles: Titles) -> str:
-    return f"{event.trimmer}: {len(event.degrees)} turns, {sum(event.degrees):+.0f}° in all"
+    in_all = number(sum(event.degrees), 0, sign=True)
+    return f"{event.trimmer}: {counted(len(event.degrees), 'turn')}, {in_all}° in all"
 
 
 def _turned_back(event: TurnedBack, titles: Titles) -> str:
-    way = "clockwise" if event.degrees > 0 else "anticlockwise"
-    return f"{event.trimmer} turned back by {abs(event.degrees):.0f}° {way}, to where it stood when the job began"
+    return f"{event.trimmer} turned back by {rotation(event.degrees)}, to where it stood when the job began"
 
 
 def _waited(event: Waited, titles: Titles) -> str:
@@ -117,17 +118,17 @@ def _head_delay(event: HeadDelayMeasured, titles: Titles) -> str:
 
 
 def _rounds(event: RoundsRecorded, titles: Titles) -> str:
-    return f"{event.rounds} round{'' if event.rounds == 1 else 's'} recorded and replayed"
+    return f"{counted(event.rounds, 'round')} recorded and replayed"
 
 
 def _input_processed(event: InputProcessed, titles: Titles) -> str:
     if event.sent_dbfs is None:
         what = "Soft tones do not come back: a gate or a noise suppression is in the way."
     elif event.by == "automatic gain":
-        lifts = f"it lifts −{-event.sent_dbfs:g} dBFS by {event.changed_db:.1f} dB"
+        lifts = f"it lifts {as_given(event.sent_dbfs)} dBFS by {event.changed_db:.1f} dB"
         what = f"An automatic gain is in the way: {lifts}."
     else:
-        takes = f"it takes {-event.changed_db:.1f} dB off −{-event.sent_dbfs:g} dBFS"
+        takes = f"it takes {-event.changed_db:.1f} dB off {as_given(event.sent_dbfs)} dBFS"
         what = f"A gate or a noise suppression is in the way: {takes}."
     remedy = 'Switch off every "enhancement" of this input in the system\'s sound settings, and measure again.'
     return f"{what} {remedy}"
@@ -135,7 +136,7 @@ def _input_processed(event: InputProcessed, titles: Titles) -> str:
 
 def _answered(event: Answered, titles: Titles) -> str:
     if isinstance(event.answer, float):
-        figure = f"{event.answer:g} {event.unit}".strip()
+        figure = f"{as_given(event.answer)} {event.unit}".strip()
         return figure + (_held_against(event.limits, event.answer, event.unit) if event.limits else "")
     if event.right:
         right = "right" if event.answer == event.right else f"the right one is: {event.right}"
@@ -144,9 +145,7 @@ def _answered(event: Answered, titles: Titles) -> str:
 
 
 def _held_against(limits: Limits, value: float, unit: str) -> str:
-    aim = f"{limits.limit} {limits.target:g}" if limits.limit else f"{limits.target:g}"
-    if limits.tolerance is not None:
-        aim += f" ± {limits.tolerance:g}"
+    aim = aim_text(limits.target, limits.tolerance, limits.limit)
     return f", {'inside' if limits.hold(value) else 'outside'} {aim} {unit} as read ({limits.source})"
 
 
@@ -181,7 +180,7 @@ _WORDS: dict[type[Event], Callable[[Any, Titles], str]] = {
     Disturbed: lambda e, _: ", ".join(e.what),
     CheckedAgain: lambda e, _: ", ".join(e.what),
     CurveTaken: lambda e, _: f"{curve_label(e)}: {e.along}, {e.unit}",
-    Learnt: lambda e, _: f"{e.trimmer}: {e.quantity}, {e.frequency_hz:g} Hz",
+    Learnt: lambda e, _: f"{e.trimmer}: {e.quantity}, {hertz(e.frequency_hz)}",
     HeadDelayMeasured: _head_delay,
     RoundsRecorded: _rounds,
     InputProcessed: _input_processed,
@@ -197,5 +196,5 @@ _WORDS: dict[type[Event], Callable[[Any, Titles], str]] = {
     Held: lambda e, _: "held",
     Released: lambda e, _: f"went on after {e.held_s:.0f} s",
     Done: lambda e, _: outcome_words(e),
-    Debriefed: lambda e, _: f"{e.minutes:.0f} minutes, {e.turns} turns of trimmers.",
+    Debriefed: lambda e, _: f"{e.minutes:.0f} minutes, {counted(e.turns, 'turn')} of trimmers.",
 }

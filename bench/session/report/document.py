@@ -156,7 +156,7 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
     job = session.job
     sound = job.port
     if job.sample_rate:
-        sound += f", {job.sample_rate / 1000:g} kHz"
+        sound += f", {hertz(job.sample_rate)}"
     facts = (
         ("Machine", f"{job.machine}, {job.heads} heads"),
         ("Tape speed", job.speed),

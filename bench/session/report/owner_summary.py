@@ -14,7 +14,8 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord
 from bench.tape.mistracking_map import MistrackingMap, ReplayErrors, mistracking_map, worst_map
-from bench.words.figures import hertz
+from bench.words.figures import hertz, number
+from bench.words.mistracking import music_sentence
 from bench.words.names import CHANNELS
 
 HARMLESS_DB = 0.5
@@ -76,7 +77,7 @@ def _came_back(found: dict[Channel, ReplayErrors]) -> str:
     if abs(level) < HARMLESS_DB:
         parts.append("at its own level")
     else:
-        parts.append(f"{abs(level):.1f} dB too {'low' if level < 0 else 'loud'}{_in(level_channel, found)}")
+        parts.append(f"{number(abs(level), 1)} dB too {'low' if level < 0 else 'loud'}{_in(level_channel, found)}")
     treble = [(db, hz, c) for c, e in found.items() for hz, db in e.treble if hz > e.reference_hz]
     if not treble:
         return parts[0]
@@ -85,7 +86,7 @@ def _came_back(found: dict[Channel, ReplayErrors]) -> str:
         parts.append("with its treble whole")
     else:
         how = "lost" if db < 0 else "too much"
-        parts.append(f"with {abs(db):.1f} dB of treble {how} at {hertz(hz)}{_in(channel, found)}")
+        parts.append(f"with {number(abs(db), 1)} dB of treble {how} at {hertz(hz)}{_in(channel, found)}")
     return ", ".join(parts)
 
 
@@ -95,4 +96,4 @@ def _in(channel: Channel, found: dict[Channel, ReplayErrors]) -> str:
 
 def _with_noise_reduction(found: dict[Channel, ReplayErrors], *, past: bool) -> str:
     worst = worst_map([mistracking_map("type-b", e) for e in found.values()])
-    return f"With Type B noise reduction switched in, {worst.sentence(past=past)}."
+    return f"With Type B noise reduction switched in, {music_sentence(worst, past=past)}."

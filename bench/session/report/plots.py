@@ -25,7 +25,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullForm
 from bench.measure.stage import Stage  # noqa: E402
 from bench.procedure.state.journal import ReadingRecord  # noqa: E402
 from bench.session.report.tables import STAGE_ORDER, ResponseTable  # noqa: E402
-from bench.words.figures import figure, hertz  # noqa: E402
+from bench.words.figures import as_given, figure, hertz  # noqa: E402
 from bench.words.names import CHANNELS, STAGES  # noqa: E402
 
 INK, MUTED, RULE = "#211d19", "#5c554b", "#d8d1c4"
@@ -59,7 +59,7 @@ def response_svg(tables: Sequence[ResponseTable], name: str) -> str:
             ax.set_title(title, fontsize=6.5, color=INK, loc="left", fontweight="bold", pad=3)
             ax.set_ylim(*_range(table))
             ax.yaxis.set_major_locator(MaxNLocator(5, integer=True, steps=[1, 2, 5, 10]))
-            ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: f"{y:g}".replace("-", "−")))
+            ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: as_given(y)))
         named: dict[str, Any] = {}
         for ax in axes:
             for handle, label in zip(*ax.get_legend_handles_labels(), strict=True):

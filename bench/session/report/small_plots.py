@@ -22,10 +22,9 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.plots import CORRIDOR, EDGE, INK, MUTED, RULE, STYLES, as_svg
 from bench.session.report.tables import STAGE_ORDER
 from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, MistrackingMap
-from bench.words.figures import figure, hertz
+from bench.words.figures import as_given, decibels, figure, hertz, number
 from bench.words.names import STAGES
 from bench.words.readings import value_text
-from bench.words.sentences import true_minus
 
 Panel = Callable[[Axes], None]
 SIZE = (2.2, 1.45)
@@ -89,7 +88,7 @@ def _azimuth(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
         ax.set_yticks(range(len(keys)), names, fontsize=6)
         ax.invert_yaxis()
         ax.axvline(0, color=MUTED, linewidth=0.6, zorder=0)
-        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: true_minus(f"{x:g}")))
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: as_given(x)))
         ax.set_xlabel("µs between the channels", color=MUTED, labelpad=1)
 
     said = "; ".join(f"{name} {value_text(last[key][0], unit=True)}" for name, key in zip(names, keys, strict=True))
@@ -140,8 +139,8 @@ def _curves(events: tuple[Event, ...]) -> SmallPlot | None:
             x, y = zip(*curve.points, strict=True)
             ax.plot(x, y, label=label, markersize=2.6, **{**style, "linewidth": 1.1})
         ax.yaxis.set_major_locator(MaxNLocator(5))
-        ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: true_minus(f"{y:g}")))
-        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: true_minus(f"{x:g}")))
+        ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: as_given(y)))
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: as_given(x)))
         ax.set_xlabel(f"{any_.along} of the trimmer; {any_.unit}", color=MUTED, labelpad=1)
         ax.legend(frameon=False, fontsize=5.5, labelcolor=INK)
 
@@ -173,17 +172,17 @@ def _map(tracking: MistrackingMap, when: str) -> SmallPlot:
         ax.xaxis.set_major_locator(FixedLocator([125, 500, 2000, 8000]))
         ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x / 1000:g} k" if x >= 1000 else f"{x:g}"))
         ax.xaxis.set_minor_locator(NullLocator())
-        ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: true_minus(f"{y:g}")))
+        ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: as_given(y)))
         ax.set_xlabel("Hz; level up, dB; × the worst", color=MUTED, labelpad=1)
         bar = ax.figure.colorbar(filled, ax=ax, pad=0.03, ticks=[-top, 0, top])
         bar.ax.tick_params(labelsize=5.5, length=0, colors=MUTED)
-        bar.ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: true_minus(f"{y:+g}") if y else "0"))
+        bar.ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: number(y, 0, sign=True)))
         bar.outline.set_visible(False)
 
     said = (
         f"Mistracking of Type B {when}, over levels from 0 to −50 dB and frequencies from 40 Hz to 16 kHz: at worst "
-        f"{figure(tracking.worst_db, 'dB')} dB at {hertz(tracking.worst_hz)} and "
-        f"{true_minus(f'{tracking.worst_level_db:g}')} dB. Lines stand where it reaches ± {tracking.tolerance_db:g} dB."
+        f"{number(tracking.worst_db, 2)} dB at {hertz(tracking.worst_hz)} and "
+        f"{decibels(tracking.worst_level_db)}. Lines stand where it reaches ± {as_given(tracking.tolerance_db)} dB."
     )
     return _plot("Type B mistracking", f"{when}; dB, negative is duller", said, draw)
 

@@ -10,7 +10,7 @@ from bench.procedure.state.snapshot import Curve
 from bench.tui.text import cell
 from bench.tui.widgets.braille import BrailleCanvas
 from bench.tui.widgets.line_widget import Line, Span
-from bench.words.figures import number
+from bench.words.figures import as_given, number
 
 LABEL = 7
 LEAST_WIDTH, LEAST_HEIGHT = 24, 4
@@ -83,7 +83,7 @@ def _head(curve: Curve, width: int) -> Line:
     named = curve.label.removeprefix(f"{curve.channel}, ").removeprefix(f"{curve.channel} ")
     keys = [f"{HERE} now"]
     keys += [f"{PEAK} peak {number(curve.peak[1], 1)}"] if curve.peak else []
-    keys += [f"{BEST} best: {curve.best:g}"] if curve.best is not None else []
+    keys += [f"{BEST} best: {as_given(curve.best)}"] if curve.best is not None else []
     keys += ["┄ aim"] if curve.aim is not None else []
     return [(cell(f"{named} {curve.unit}  {' '.join(keys)}", width).rstrip(), "quiet")]
 

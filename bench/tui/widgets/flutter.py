@@ -33,7 +33,7 @@ def part_lines(parts: tuple[FlutterPart, ...], width: int, height: int) -> list[
         out.append(
             [
                 (cell(part.part, name), "strong" if known else "quiet"),
-                (cell(f"{part.rate_hz:.2f}", 9, "right"), ""),
+                (cell(number(part.rate_hz, 2), 9, "right"), ""),
                 (cell(number(part.percent, 3), 9, "right"), ""),
                 ("  " + drawn, "meter"),
                 ("─" * (bar - len(drawn)), "rule"),

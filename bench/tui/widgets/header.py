@@ -5,7 +5,7 @@ from __future__ import annotations
 from bench.procedure.state.snapshot import InputView, JobView, StepView
 from bench.tui.text import cell, plain
 from bench.tui.widgets.line_widget import Line, LineWidget, bar_line, clip_line, justified, line_width
-from bench.words.figures import MINUS, number
+from bench.words.figures import MINUS, hertz, number
 from bench.words.names import STAGES
 
 METER_LOW_DBFS = -60.0
@@ -41,7 +41,7 @@ def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float 
     elif sending:
         state = [("▶ " + plain(sending).replace("-", MINUS), "accent")]
     elif sound.hum is not None:
-        state = [(f"! {sound.hum.mains_hz:g} Hz hum, {number(sound.hum.dbfs, 0)} dBFS", "caution")]
+        state = [(f"! {hertz(sound.hum.mains_hz)} hum, {number(sound.hum.dbfs, 0)} dBFS", "caution")]
     else:
         state = [(plain(sound.port.name), "quiet")]
     names = ["L", "R"] if len(sound.peak_dbfs) == 2 else ["M"] * len(sound.peak_dbfs)

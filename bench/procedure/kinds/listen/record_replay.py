@@ -23,6 +23,7 @@ from bench.procedure.state.snapshot import Prompt
 from bench.signals.source import Source
 from bench.signals.tones import Gap, Tone, ToneSequence
 from bench.words.figures import tone
+from bench.words.mistracking import music_sentences
 
 GAP_S = 0.4
 """Between two tones, so that each has an end."""
@@ -198,9 +199,9 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
             if t.sent_db == lowest or (t.reading.quantity == "record_replay_level" and not self._has_level(lowest))
         ]
         machine = self.job.machine
-        measured = mistracking(own, machine.noise_reduction[0] if machine.noise_reduction else "type-b")
-        self.situation.notice = " ".join(measured.warnings)
-        return [Taken(r, self.judged(r, target), self.heard) for r in measured.readings]
+        found = mistracking(own, machine.noise_reduction[0] if machine.noise_reduction else "type-b")
+        self.situation.notice = music_sentences(found.maps)
+        return [Taken(r, self.judged(r, target), self.heard) for r in found.readings]
 
     def _has_level(self, db: float) -> bool:
         return any(t.sent_db == db and t.reading.quantity == "record_replay_level" for t in self.taken)

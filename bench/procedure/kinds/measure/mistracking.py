@@ -11,6 +11,7 @@ from bench.procedure.kinds.measure.measure import MeasureActivity
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import judge
 from bench.procedure.state.record_to_replay import record_to_replay
+from bench.words.mistracking import music_sentences
 
 
 class MistrackingActivity(MeasureActivity):
@@ -20,7 +21,7 @@ class MistrackingActivity(MeasureActivity):
         """Work it out."""
         readings, said = mistracking_of(self.step, self.situation)
         taken = tuple(Taken(r, judge(r, self._target), "record-replay") for r in readings)
-        self.situation.notice = " ".join(said)
+        self.situation.notice = said
         self.keep(taken)
 
     def view(self) -> View:
@@ -28,7 +29,7 @@ class MistrackingActivity(MeasureActivity):
         return View(self._ask or WAIT)
 
 
-def mistracking_of(step: Measure, situation: Situation) -> tuple[list[Result], tuple[str, ...]]:
+def mistracking_of(step: Measure, situation: Situation) -> tuple[list[Result], str]:
     """Mistracking of each channel by the readings that a step names or, where it names none, the latest.
 
     Those of one tape alone, where several are tried, and those taken with noise reduction out.
@@ -40,12 +41,12 @@ def mistracking_of(step: Measure, situation: Situation) -> tuple[list[Result], t
     if recorded is None:
         which = ", ".join(step.of) or "this session"
         because = f"no level from record to replay was read at {which}, noise reduction out"
-        return [NoReading("mistracking", "both", because)], ()
+        return [NoReading("mistracking", "both", because)], ""
     system = job.machine.noise_reduction[0] if job.machine.noise_reduction else "type-b"
-    measured = mistracking(recorded.readings, system)
+    found = mistracking(recorded.readings, system)
     level_db, response_db = recorded.level_sent_db, recorded.response_sent_db
     readings = [
         replace(r, method=replace(r.method, level_sent_db=level_db, response_sent_db=response_db))
-        for r in measured.readings
+        for r in found.readings
     ]
-    return readings, measured.warnings
+    return readings, music_sentences(found.maps)

@@ -1,0 +1,77 @@
+"""What an error of level and treble does to music through a noise-reduction decoder, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from bench.measure.reading import Channel
+from bench.words.figures import as_given, decibels, hertz, number
+
+if TYPE_CHECKING:
+    from bench.tape.mistracking_map import MistrackingMap, ReplayErrors
+
+NEGLIGIBLE_DB = 0.05
+"""Smaller parts of an error are not named."""
+
+
+def music_sentence(found: MistrackingMap, *, past: bool = False) -> str:
+    """What it means for music, and why: "music will sound dull: −7.9 dB at 10 kHz at −18 dB, because …".
+
+    Args:
+        found: mistracking over levels and frequencies.
+        past: as it was when the machine came in.
+    """
+    sounds = "would have sounded" if past else "will sound"
+    cause = cause_text(found, past=past)
+    where = f"{_signed(found.worst_db)} dB at {hertz(found.worst_hz)} at {decibels(found.worst_level_db)}"
+    if abs(found.worst_db) < NEGLIGIBLE_DB:
+        return f"music {sounds} as it was recorded, because {cause}"
+    if found.verdict == "in":
+        inside = f"inside ±{as_given(found.tolerance_db)} dB"
+        return f"music {sounds} right: at worst {where}, because {cause}; {inside}"
+    doubt = "" if found.verdict == "out" else "; the readings are too uncertain to call it in or out"
+    return f"music {sounds} {_how(found)}: {where}, because {cause}{doubt}"
+
+
+def music_sentences(maps: Mapping[Channel, MistrackingMap]) -> str:
+    """The same of each channel, named where there are two."""
+    return " ".join(f"{c}: {music_sentence(m)}" if c != "mono" else music_sentence(m) for c, m in maps.items())
+
+
+def cause_text(found: MistrackingMap, *, past: bool = False) -> str:
+    """The errors on the same side as the worst point; all of them where none is on that side."""
+    errors, worst_db = found.errors, found.worst_db
+    verb = "was" if past else "is"
+    parts = []
+    if abs(errors.level_db) >= NEGLIGIBLE_DB:
+        parts.append((errors.level_db, f"the replay level {verb} {_off(errors.level_db)}"))
+    audible = [p for p in errors.treble if abs(p[1]) >= NEGLIGIBLE_DB]
+    same_side = [p for p in audible if p[1] * worst_db > 0]
+    if audible:
+        hz, db = max(same_side or audible, key=lambda p: abs(p[1]))
+        band = "treble" if hz > errors.reference_hz else "bass"
+        parts.append((db, f"the {band} {verb} {_off(db)} at {hertz(hz)}"))
+    blamed = [said for db, said in parts if db * worst_db > 0] or [said for _, said in parts]
+    if not blamed:
+        blamed = [f"level and treble {'came' if past else 'come'} back as they were recorded"]
+    return " and ".join(blamed) + _where(errors)
+
+
+def _how(found: MistrackingMap) -> str:
+    low = found.worst_db < 0
+    if found.worst_hz < 500:
+        return "thin" if low else "boomy"
+    return "dull" if low else "over-bright"
+
+
+def _where(errors: ReplayErrors) -> str:
+    return f" in the {errors.channel} channel" if errors.channel else ""
+
+
+def _off(db: float) -> str:
+    return f"{as_given(round(abs(db), 1))} dB {'low' if db < 0 else 'high'}"
+
+
+def _signed(db: float) -> str:
+    return number(db, 1 if db % 1 else 0, sign=True)
