@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from bench.problem import Problem
 from bench.session.compare.machines import INTERVAL_MONTHS, OnRoll, roll
 from bench.session.record.index import Entry, entries
+from bench.words.sentences import counted
 from bench.workspace import find_workspace
 
 if TYPE_CHECKING:
@@ -69,7 +70,7 @@ def _roll_text(machines: list[OnRoll], found: list[Entry]) -> str:
         count = len(machine.sessions)
         sheet = f" ({machine.machine_id})" if machine.machine_id else ""
         due = f"due again {machine.due} by the interval"
-        lines.append(f"{machine.machine}{sheet}: {count} session{'s' * (count != 1)}, {due}")
+        lines.append(f"{machine.machine}{sheet}: {counted(count, 'session')}, {due}")
         lines += [f"    {_session_text(s)}" for s in machine.sessions]
     aside = [e for e in found if e.exercise or e.problem]
     if aside:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from bench.procedure.load.file_problems import Finding
 from bench.procedure.load.validate import check_files, files_in
+from bench.words.sentences import counted
 from bench.workspace import find_workspace
 
 
@@ -30,8 +31,8 @@ def run(args: argparse.Namespace) -> int:
     else:
         for finding in findings:
             print(finding.sentence)
-    said = f"{len(findings)} problem{'s' if len(findings) != 1 else ''}" if findings else "no problem"
-    print(f"{len(files)} file{'s' if len(files) != 1 else ''}: {said}", file=sys.stderr)
+    said = counted(len(findings), "problem") if findings else "no problem"
+    print(f"{counted(len(files), 'file')}: {said}", file=sys.stderr)
     return 1 if findings else 0
 
 

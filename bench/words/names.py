@@ -12,6 +12,7 @@ STAGES: dict[Stage, str] = {
     "found-clean": "as found, after cleaning",
     "left": "as left",
 }
+_STAGES_OF_A_CHECK: dict[Stage, str] = STAGES | {"left": "as measured"}
 CHANNELS: dict[Channel, str] = {
     "left": "left",
     "right": "right",
@@ -21,6 +22,16 @@ CHANNELS: dict[Channel, str] = {
 }
 SIGNS: dict[VerdictWord, str] = {"in": "●", "out": "▲", "too close to call": "◆", "no reading": "○"}
 """A shape for each verdict, so that colour is never alone."""
+
+
+def stages_of(*, adjusted: bool) -> dict[Stage, str]:
+    """What the stages of a session are called: where nothing was adjusted, nothing was left by an adjustment."""
+    return STAGES if adjusted else _STAGES_OF_A_CHECK
+
+
+def short_stage(name: str) -> str:
+    """The name of a stage where "as found" stands beside it anyhow: "before cleaning", "as left"."""
+    return name.removeprefix("as found, ")
 
 
 def unit_in_words(quantity: str) -> str:

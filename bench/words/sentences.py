@@ -20,6 +20,11 @@ def counted(count: int, noun: str, plural: str = "") -> str:
     return f"{count} {noun if count == 1 else plural or noun + 's'}"
 
 
+def all_are(count: int, noun: str, where: str = "") -> str:
+    """How a sentence about all of them begins: "All 3 readings at 2 steps are", "The reading at 1 step is"."""
+    return f"The {noun}{where} is" if count == 1 else f"All {count} {noun}s{where} are"
+
+
 def true_minus(text: str) -> str:
     """Text with a true minus sign before each number that has one."""
     return re.sub(r"(?<![\w-])-(?=\d)", "−", text)

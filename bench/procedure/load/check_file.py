@@ -9,6 +9,7 @@ from bench.procedure.load.check_routes import check_routes
 from bench.procedure.load.check_tapes import check_lots
 from bench.procedure.load.file_problems import Told, Wrong, did_you_mean, shown
 from bench.procedure.model.steps import Entry, InterfaceStep, Measuring, Question, Step
+from bench.words.sentences import counted
 
 
 def check_steps(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Wrong]:
@@ -48,7 +49,7 @@ def _step(step: Step) -> Iterator[Told]:
 
 def _interface(step: InterfaceStep) -> Iterator[Told]:
     needed = {"noise": 0, "response": 2, "linearity": 2}.get(step.finds, 1)
-    said = f"{step.finds} is found from {needed or 'no'} tone{'' if needed == 1 else 's'}"
+    said = f"{step.finds} is found from {counted(needed, 'tone') if needed else 'no tones'}"
     if needed == 0 and step.sends:
         yield ("sends",), said, "take them out: nothing is sent", ("sends", "finds")
     elif len(step.sends) < needed:

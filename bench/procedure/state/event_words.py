@@ -46,7 +46,7 @@ from bench.procedure.state.events import (
 )
 from bench.words.figures import as_given, hertz, number, rotation
 from bench.words.readings import aim_text
-from bench.words.sentences import counted
+from bench.words.sentences import all_are, counted
 
 Titles = Mapping[str, str]
 """The title of each step by its id; one that is missing is called by its id."""
@@ -69,7 +69,7 @@ def outcome_words(done: Done) -> str:
         parts.append(f"To be checked again: {', '.join(done.to_check_again)}.")
     if parts:
         return " ".join(parts)
-    return f"All {done.judged} judged readings are in." if done.judges else "Done; nothing in it is judged."
+    return f"{all_are(done.judged, 'judged reading')} in." if done.judges else "Done; nothing in it is judged."
 
 
 def curve_label(curve: CurveTaken) -> str:

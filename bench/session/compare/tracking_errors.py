@@ -12,6 +12,7 @@ from bench.session.record.record import SessionRecord
 from bench.tape.mistracking_map import ReplayErrors
 from bench.words.figures import decibels
 from bench.words.names import STAGES
+from bench.words.sentences import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,7 @@ def measured_errors(session: SessionRecord) -> MeasuredErrors:
     said = f"{STAGES[found.stage]}: level at {decibels(found.level_sent_db)}"
     if found.response_sent_db is not None:
         count = len({r.frequency_hz for r in found.readings if r.quantity == "response"})
-        said += f", response at {decibels(found.response_sent_db)} and {count} frequencies"
+        said += f", response at {decibels(found.response_sent_db)} and {counted(count, 'frequency', 'frequencies')}"
     else:
         said += ", and no response was measured, so that treble counts as right"
     return MeasuredErrors(errors_of(found.readings), said)

@@ -12,7 +12,7 @@ from typing import Any
 from bench.measure.method import UNSTATED
 from bench.measure.reading import NoReading
 from bench.procedure.state.event_kinds import KIND_OF, Event, of_kind
-from bench.procedure.state.events import Done
+from bench.procedure.state.events import Done, Turned
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.steps import StepFacts
 from bench.session.record.toml_table import lines, section, table_of
@@ -109,6 +109,13 @@ class SessionRecord:
     def done(self) -> bool:
         """False when it was broken off."""
         return self.outcome is not None
+
+    @property
+    def adjusted(self) -> bool:
+        """Whether a trimmer was turned, or a reading kept at a step that adjusts, as far as steps are known."""
+        adjusting = {step.id for step in self.steps if step.kind == "adjust"}
+        turned = next(of_kind(self.events, Turned), None) is not None
+        return turned or any(r.step in adjusting for r in self.readings)
 
     @property
     def titles(self) -> dict[str, str]:

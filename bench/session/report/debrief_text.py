@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Debriefed, FaultOutcome, TrimmerOutcome
 from bench.words.figures import number
+from bench.words.sentences import counted
 
 AGAIN: tuple[tuple[str, str], ...] = (
     ("azimuth", "Azimuth before equalisation: the delay between the channels shows it, and no equaliser moves that."),
@@ -31,7 +32,7 @@ def debrief_lines(events: Iterable[Event]) -> tuple[Line, ...]:
 
 def time_spent(debrief: Debriefed) -> str:
     """How long it took, and how much was turned."""
-    return f"{debrief.minutes:.0f} minutes, {debrief.turns} turns of trimmers."
+    return f"{debrief.minutes:.0f} minutes, {counted(debrief.turns, 'turn')} of trimmers."
 
 
 def _lines(debrief: Debriefed) -> Iterator[Line]:

@@ -9,6 +9,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from bench.measure.catalogue import QUANTITIES
+from bench.measure.stage import Stage
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.event_words import said
 from bench.procedure.state.events import (
@@ -40,15 +41,15 @@ from bench.procedure.state.ranking import Ranked, ranking
 from bench.session.record.index import entries_beside
 from bench.session.record.record import SessionRecord, reference_plays
 from bench.session.report.debrief_text import debrief_lines
-from bench.session.report.improvement import alignment_sentence, cleaning_sentence
+from bench.session.report.improvement import NOTHING_ADJUSTED, alignment_sentence, cleaning_sentence
 from bench.session.report.owner_summary import story
 from bench.session.report.result import Result, result_of
 from bench.session.report.tables import STAGE_ORDER, ResponseTable, Thing, figures, responses
 from bench.words.dates import day, hour
 from bench.words.figures import hertz
-from bench.words.names import CHANNELS, STAGES
+from bench.words.names import CHANNELS, stages_of
 from bench.words.readings import value_text
-from bench.words.sentences import listed, true_minus
+from bench.words.sentences import counted, listed, true_minus
 
 HAZARDS = {
     "mains": "Mains and high tension",
@@ -80,6 +81,9 @@ class Content:
     """The name of its folder."""
     when: str
     result: Result
+    adjusted: bool
+    stages: Mapping[Stage, str]
+    """What the stages are called."""
     cleaning: str
     alignment: str
     facts: tuple[tuple[str, str], ...]
@@ -112,26 +116,31 @@ class Content:
 
 def content_of(session: SessionRecord) -> Content:
     """Put a session into words."""
-    counted = last_attempts(session.readings)
-    job, ranked = session.job, ranking(counted)
+    latest = last_attempts(session.readings)
+    job, ranked = session.job, ranking(latest)
+    # Where the steps are not known, nobody is told that nothing was adjusted.
+    adjusted = session.adjusted or not session.steps
+    names = stages_of(adjusted=adjusted)
     return Content(
         machine=job.machine or "Machine without a name",
         procedure=job.procedure or "Procedure without a title",
         session=session.folder.resolve().name,
         when=_when(session),
         result=result_of(session),
-        cleaning=cleaning_sentence(counted),
-        alignment=alignment_sentence(counted),
+        adjusted=adjusted,
+        stages=names,
+        cleaning=cleaning_sentence(latest),
+        alignment=alignment_sentence(latest) if adjusted else NOTHING_ADJUSTED,
         facts=_facts(session),
-        figures=figures(counted),
-        responses=responses(counted),
-        exceptions=tuple(_exceptions(session, counted)),
+        figures=figures(latest, names),
+        responses=responses(latest, names),
+        exceptions=tuple(_exceptions(session, latest)),
         noted=tuple(_noted(session)),
         trimmers=tuple(true_minus(said(e, {})) for e in of_kind(session.events, Turned)),
         cautions=_cautions(session),
         story="" if ranked else story(session),
         ranked=ranked,
-        flutter=_flutter(counted),
+        flutter=_flutter(latest, names),
         debrief=tuple(true_minus(text) for _, text in debrief_lines(session.events)),
         evidence=tuple(e.path for e in session.evidence),
         signed=tuple(_signed(session.events)),
@@ -182,14 +191,14 @@ def _passes(session: SessionRecord) -> str:
         if e.reference_tape == name and e.begun <= session.begun and e.name != session.folder.resolve().name
     ]
     total = f", {here + sum(others)} so far in all sessions here" if others else ""
-    return f"{name}: {here} passes in this session{total}"
+    return f"{name}: {counted(here, 'pass', 'passes')} in this session{total}"
 
 
-def _flutter(counted: Iterable[ReadingRecord]) -> tuple[str, ...]:
-    parts = [(r.stage, r.measured) for r in counted if r.measured and QUANTITIES[r.measured.quantity].drawn == "lines"]
+def _flutter(latest: Iterable[ReadingRecord], names: Mapping[Stage, str]) -> tuple[str, ...]:
+    parts = [(r.stage, r.measured) for r in latest if r.measured and QUANTITIES[r.measured.quantity].drawn == "lines"]
     parts.sort(key=lambda p: (STAGE_ORDER.index(p[0]), -p[1].value, p[1].frequency_hz or 0.0))
     return tuple(
-        f"{STAGES[stage]}, {CHANNELS[r.channel]}: {value_text(r, unit=True)} at "
+        f"{names[stage]}, {CHANNELS[r.channel]}: {value_text(r, unit=True)} at "
         f"{hertz(r.frequency_hz or 0.0)}; {r.method}"
         for stage, r in parts
     )
@@ -212,7 +221,7 @@ _EXCEPTIONS: dict[type[Event], str] = {
 """What did not go straight, and what stands before it."""
 
 
-def _exceptions(session: SessionRecord, counted: Iterable[ReadingRecord]) -> Iterable[tuple[str, str, str]]:
+def _exceptions(session: SessionRecord, latest: Iterable[ReadingRecord]) -> Iterable[tuple[str, str, str]]:
     titles = session.titles
     if _clock_went_back(session):
         yield "Clock", "", "it was set back meanwhile; entries stand in the order in which they happened"
@@ -230,7 +239,7 @@ def _exceptions(session: SessionRecord, counted: Iterable[ReadingRecord]) -> Ite
             happened = "done again from its start" if isinstance(event, Repeated) else said(event, titles)
             yield _EXCEPTIONS[type(event)], title, happened
     accepted: dict[tuple[str, str], dict[str, list[str]]] = {}
-    for r in counted:
+    for r in latest:
         if r.accepted_because:
             word = r.verdict.word if r.verdict else "not judged"
             readings = accepted.setdefault((r.step, r.accepted_because), {})

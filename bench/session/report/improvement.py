@@ -17,6 +17,8 @@ from bench.words.sentences import NO_BREAK, listed
 TREBLE_FROM_HZ = 4000.0
 """Type B noise reduction is in full effect from here on (common practice, no source)."""
 
+NOTHING_ADJUSTED = "Nothing was adjusted."
+
 Key = tuple[object, ...]
 
 
@@ -104,13 +106,16 @@ def _sentence(
     level = [c for c in found if c.quantity in {"level", "record_replay_level"}]
     if not treble and not level:
         return f"What {work} gave back cannot be told, because {_because(records, before, after)}."
-    said = f"{work.capitalize()} {_part(work, 'treble', treble)}, and {_part(work, 'level', level)}."
-    return said.replace(", and gave back", ", and")
+    measured = [_part(work, name, here) for name, here in (("treble", treble), ("level", level)) if here]
+    said = f"{work.capitalize()} {', and '.join(measured)}".replace(", and gave back", ", and")
+    unknown = "" if treble and level else "level" if treble else "treble"
+    if unknown:
+        because = f"no {unknown} was measured both before and after"
+        said += f"; what it did to the {unknown} cannot be told, because {because}"
+    return f"{said}."
 
 
 def _part(work: str, name: str, found: list[Change]) -> str:
-    if not found:
-        return f"what it did to the {name} cannot be told, because no {name} was measured both before and after"
     most = max(found, key=lambda c: abs(c.by))
     at = f" at {hertz(most.frequency_hz)}" if name == "treble" and most.frequency_hz else ""
     by = with_unit(with_uncertainty(abs(most.by), "dB", most.uncertainty), "dB").replace(" ", NO_BREAK)

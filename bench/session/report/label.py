@@ -57,9 +57,8 @@ def label_lines(folder: Path, interval_months: int = INTERVAL_MONTHS) -> list[st
 
 
 def _head(session: SessionRecord) -> str:
-    """A machine that nothing was set on was looked at, not lined up."""
-    adjusted = any(s.kind == "adjust" for s in session.steps)
-    return f"{'Lined up' if adjusted else 'Checked'} {day(session.begun)}"
+    """A machine on which nothing was adjusted was checked, not lined up."""
+    return f"{'Lined up' if session.adjusted else 'Checked'} {day(session.begun)}"
 
 
 def _bias(session: SessionRecord) -> Iterator[str]:

@@ -39,7 +39,7 @@ def story(session: SessionRecord) -> str:
         parts.append(f"As found, {where}, what was recorded came back {_came_back(before[1])}.")
         parts.append(_with_noise_reduction(before[1], past=True))
     if left:
-        parts.append(f"As left it comes back {_came_back(left)}.")
+        parts.append(f"{'As left it' if session.adjusted else 'It'} comes back {_came_back(left)}.")
         parts.append(_with_noise_reduction(left, past=False))
     if said and not (before or left):
         parts.append("Nothing was measured from record to replay, so that what it was can't be told.")

@@ -9,7 +9,7 @@ from bench.procedure.state.ranking import RANKED, ranking_lines
 from bench.session.record.record import SessionRecord
 from bench.session.report.document import Content, content_of
 from bench.session.report.tables import STAGE_ORDER, Cell, ResponseTable
-from bench.words.names import CHANNELS
+from bench.words.names import CHANNELS, short_stage
 from bench.words.sentences import inert
 
 WIDTH = 80
@@ -18,7 +18,6 @@ _LEGEND = (
     "between the two. Readings as found are told but not judged. Uncertainties are expanded (k = 2). "
     "Targets and limits are common practice without a source where no source is named."
 )
-_HEADS = ("before cleaning", "after cleaning", "as left")
 
 
 def report_text(session: SessionRecord) -> str:
@@ -38,7 +37,7 @@ def report_text(session: SessionRecord) -> str:
     lines += _headed("What alignment gave back", _wrapped([content.alignment]))
     lines += _headed("The job", [f"{term}: {text}" for term, text in content.facts])
     if content.figures:
-        lines += _headed("Verdicts, as found and as left", _figures(content))
+        lines += _headed("Verdicts, as found and as left" if content.adjusted else "Verdicts", _figures(content))
     for table in content.responses:
         lines += _headed(table.title, _response(table))
     if content.flutter:
@@ -80,13 +79,14 @@ def _exceptions(content: Content) -> list[str]:
 
 def _figures(content: Content) -> list[str]:
     lines: list[str] = []
+    heads = [short_stage(content.stages[stage]) for stage in STAGE_ORDER]
     for thing in content.figures:
         lines += ["", f"{thing.name}, {thing.source}", *_wrapped([f"{thing.detail}; {thing.method}"], "  ")]
         for line in thing.lines:
             told = [
                 f"{head} {_cell(cell)}"
-                for head, cell in zip(_HEADS, line.cells, strict=True)
-                if cell.text != "–" or head == "as left"
+                for stage, head, cell in zip(STAGE_ORDER, heads, line.cells, strict=True)
+                if cell.text != "–" or stage == "left"
             ]
             unit = "" if line.unit == "count" else f" ({line.unit})"
             lines += _wrapped([f"{line.channel}{unit}: {'; '.join(told)}; target {line.target}"], "  ")
@@ -103,7 +103,7 @@ def _cell(cell: Cell) -> str:
 def _response(table: ResponseTable) -> list[str]:
     lines = _wrapped([f"{table.detail}; {table.method}"])
     for n, channel in enumerate(table.channels):
-        rows = [["", "limits", *(_HEADS[STAGE_ORDER.index(s)] for s in table.stages)]]
+        rows = [["", "limits", *(short_stage(table.names[s]) for s in table.stages)]]
         for row in table.rows:
             cells = [row.points[n].cells[STAGE_ORDER.index(s)] for s in table.stages]
             rows.append([row.label, row.limits, *(f"{c.text} {c.verdict}".strip() for c in cells)])

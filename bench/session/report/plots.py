@@ -26,7 +26,7 @@ from bench.measure.stage import Stage  # noqa: E402
 from bench.procedure.state.journal import ReadingRecord  # noqa: E402
 from bench.session.report.tables import STAGE_ORDER, ResponseTable  # noqa: E402
 from bench.words.figures import as_given, figure, hertz  # noqa: E402
-from bench.words.names import CHANNELS, STAGES  # noqa: E402
+from bench.words.names import CHANNELS  # noqa: E402
 
 INK, MUTED, RULE = "#211d19", "#5c554b", "#d8d1c4"
 CORRIDOR, EDGE = "#eef1e6", "#a9b58f"
@@ -101,10 +101,10 @@ def alternative(table: ResponseTable) -> str:
     for stage in table.stages:
         values = [r.measured.value for _, r in _all(table, stage) if r.measured]
         if values:
-            text += f" {STAGES[stage].capitalize()} between {figure(min(values), 'dB')} and"
+            text += f" {table.names[stage].capitalize()} between {figure(min(values), 'dB')} and"
             text += f" {figure(max(values), 'dB')} dB."
         else:
-            text += f" {STAGES[stage].capitalize()}: no reading."
+            text += f" {table.names[stage].capitalize()}: no reading."
     return f"{text} The table of the same name has the figures and limits."
 
 
@@ -120,7 +120,7 @@ def _panel(ax: Axes, table: ResponseTable, channel: int) -> None:
             [hz for hz, _ in curve],
             values,
             yerr=[r.measured.uncertainty if r.measured else 0.0 for _, r in curve] if stage == "left" else None,
-            label=STAGES[stage],
+            label=table.names[stage],
             markersize=3.2,
             markerfacecolor="white" if stage == "found-clean" else style["color"],
             markeredgewidth=0.9,

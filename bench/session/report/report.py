@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from importlib import resources
 from itertools import groupby
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
+from bench.measure.stage import Stage
 from bench.problem import Problem
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.ranking import BY, RANKED, best_words, figure_words
@@ -24,8 +26,8 @@ from bench.session.report.owner_summary import tracking_of
 from bench.session.report.plots import response_svg
 from bench.session.report.small_plots import SmallPlot, small_plots
 from bench.session.report.tables import STAGE_ORDER, ResponseTable
-from bench.words.names import CHANNELS, SIGNS, STAGES
-from bench.words.sentences import inert
+from bench.words.names import CHANNELS, SIGNS, short_stage
+from bench.words.sentences import counted, inert
 
 REPORT_NAME = "report.html"
 TABLE_NAME = "readings.csv"
@@ -33,7 +35,6 @@ _CLASSES = {"in": "in", "out": "out", "too close to call": "close", "no reading"
 CURVE_TONES = 5
 DENSE_LINES = (70, 100)
 """Sessions with more lines than these are printed smaller, so that they keep to two pages."""
-_STAGE_HEADS = ("Before cleaning", "After cleaning", "As left")
 
 
 def write_report(folder: Path) -> Path:
@@ -70,8 +71,9 @@ def report_html(session: SessionRecord) -> str:
     return template.render(
         c=content,
         plots=_plots(content),
+        counted=counted,
         density=_density(content),
-        small=[(p, Markup(p.svg)) for p in _small(session)],
+        small=[(p, Markup(p.svg)) for p in _small(session, content.stages)],
         figures=[(source, list(things)) for source, things in groupby(content.figures, key=lambda t: t.source)],
         stages=_stages(content),
         shown=_shown,
@@ -79,7 +81,7 @@ def report_html(session: SessionRecord) -> str:
         figure=figure_words,
         by=BY,
         ranked_by=RANKED,
-        stage_heads=_STAGE_HEADS,
+        stage_heads=[short_stage(content.stages[stage]).capitalize() for stage in STAGE_ORDER],
         channels=CHANNELS,
         signs=SIGNS,
         classes=_CLASSES,
@@ -99,19 +101,19 @@ def _density(content: Content) -> int:
     return sum(lines > limit for limit in DENSE_LINES)
 
 
-def _small(session: SessionRecord) -> list[SmallPlot]:
+def _small(session: SessionRecord, names: Mapping[Stage, str]) -> list[SmallPlot]:
     """The small plots; the map of mistracking is of the last stage that was measured."""
-    counted = last_attempts(session.readings)
+    latest = last_attempts(session.readings)
     tracking, stage = None, ""
     for of in LATEST_FIRST:
-        tracking, stage = tracking_of(counted, of), STAGES[of]
+        tracking, stage = tracking_of(latest, of), names[of]
         if tracking is not None:
             break
-    return small_plots(counted, session.events, tracking, stage)
+    return small_plots(latest, session.events, tracking, stage, names)
 
 
 def _stages(content: Content) -> list[int]:
-    """The columns of the table of figures: as left always, a found stage where anything was found."""
+    """The columns of the table of figures: the last always, a found stage where anything was found."""
     return [
         n for n in range(3) if n == 2 or any(line.cells[n].text != "–" for t in content.figures for line in t.lines)
     ]

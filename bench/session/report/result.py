@@ -11,7 +11,7 @@ from bench.procedure.state.events import Skipped
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.progress import not_needed
 from bench.session.record.record import SessionRecord
-from bench.words.sentences import listed
+from bench.words.sentences import all_are, counted, listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +45,8 @@ def result_of(session: SessionRecord) -> Result:
 
     sentences = []
     if words["out"]:
-        are = "step is" if len(words["out"]) == 1 else "steps are"
-        sentences.append(f"{len(words['out'])} {are} out: {listed(words['out'])}.")
+        are = "is" if len(words["out"]) == 1 else "are"
+        sentences.append(f"{counted(len(words['out']), 'step')} {are} out: {listed(words['out'])}.")
     if words["too close to call"]:
         sentences.append(f"Too close to call: {listed(words['too close to call'])}.")
     if words["no reading"]:
@@ -64,10 +64,8 @@ def result_of(session: SessionRecord) -> Result:
         sentences.insert(0, f"Broken off{after}; it can be resumed.")
     if judged and not wrong:
         so_far = "" if session.done else " so far"
-        count = len(measured)
-        sentences.append(
-            f"All {len(judged)} judged readings at {count} step{'s' if count != 1 else ''} are in{so_far}."
-        )
+        at = f" at {counted(len(measured), 'step')}"
+        sentences.append(f"{all_are(len(judged), 'judged reading', at)} in{so_far}.")
 
     if words["out"]:
         return Result("out", "Out" if session.done else "Not finished, and out", tuple(sentences))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,7 +23,7 @@ from bench.session.report.plots import CORRIDOR, EDGE, INK, MUTED, RULE, STYLES,
 from bench.session.report.tables import STAGE_ORDER
 from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, MistrackingMap
 from bench.words.figures import as_given, decibels, figure, hertz, number
-from bench.words.names import STAGES
+from bench.words.names import STAGES, short_stage
 from bench.words.readings import value_text
 
 Panel = Callable[[Axes], None]
@@ -40,7 +40,11 @@ class SmallPlot:
 
 
 def small_plots(
-    records: tuple[ReadingRecord, ...], events: tuple[Event, ...], tracking: MistrackingMap | None, when: str
+    records: tuple[ReadingRecord, ...],
+    events: tuple[Event, ...],
+    tracking: MistrackingMap | None,
+    when: str,
+    names: Mapping[Stage, str] = STAGES,
 ) -> list[SmallPlot]:
     """Those of which there is anything to draw.
 
@@ -49,12 +53,14 @@ def small_plots(
         events: of the session; curves are among them.
         tracking: what Type B makes of the worse channel, None for no map.
         when: the stage that it is of, in words.
+        names: what the stages are called.
     """
-    out = [_azimuth(records), _flutter(records), _curves(events), _map(tracking, when) if tracking else None]
+    mistracking = _map(tracking, when) if tracking else None
+    out = [_azimuth(records, names), _flutter(records, names), _curves(events), mistracking]
     return [plot for plot in out if plot is not None]
 
 
-def _azimuth(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
+def _azimuth(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str]) -> SmallPlot | None:
     last: dict[tuple[str, str, Stage], tuple[Reading, Verdict | None]] = {}
     for r in records:
         if r.measured is not None and r.measured.quantity == "azimuth_delay":
@@ -63,8 +69,8 @@ def _azimuth(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
     if not keys:
         return None
     halves = {"reference tape": "replay", "record-replay": "record"}
-    names = [
-        f"{halves.get(source, source)}{' in reverse' * bool(direction)}, {STAGES[stage].removeprefix('as found, ')}"
+    rows = [
+        f"{halves.get(source, source)}{' in reverse' * bool(direction)}, {short_stage(names[stage])}"
         for source, direction, stage in keys
     ]
 
@@ -85,17 +91,17 @@ def _azimuth(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
                 markersize=3.6,
                 capsize=2,
             )
-        ax.set_yticks(range(len(keys)), names, fontsize=6)
+        ax.set_yticks(range(len(keys)), rows, fontsize=6)
         ax.invert_yaxis()
         ax.axvline(0, color=MUTED, linewidth=0.6, zorder=0)
         ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: as_given(x)))
         ax.set_xlabel("µs between the channels", color=MUTED, labelpad=1)
 
-    said = "; ".join(f"{name} {value_text(last[key][0], unit=True)}" for name, key in zip(names, keys, strict=True))
+    said = "; ".join(f"{name} {value_text(last[key][0], unit=True)}" for name, key in zip(rows, keys, strict=True))
     return _plot("Azimuth", "delay between the channels, with its limits", f"Azimuth: {said}.", draw, left=0.46)
 
 
-def _flutter(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
+def _flutter(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str]) -> SmallPlot | None:
     components = [(r.stage, r.measured) for r in records if r.measured and r.measured.quantity == "flutter_component"]
     stage = next((s for s in reversed(STAGE_ORDER) if any(of == s for of, _ in components)), None)
     parts: dict[float, Reading] = {}
@@ -121,7 +127,7 @@ def _flutter(records: tuple[ReadingRecord, ...]) -> SmallPlot | None:
     worst = sorted(rows, key=lambda row: -row[1].value)[:3]
     said = ", ".join(f"{value_text(r, unit=True)} at {hertz(hz)}" for hz, r in worst)
     title = "Flutter by its parts"
-    return _plot(title, STAGES[stage], f"Flutter by its parts, {STAGES[stage]}; the largest: {said}.", draw)
+    return _plot(title, names[stage], f"Flutter by its parts, {names[stage]}; the largest: {said}.", draw)
 
 
 def _curves(events: tuple[Event, ...]) -> SmallPlot | None:

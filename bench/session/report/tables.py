@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from bench.measure.catalogue import QUANTITIES
@@ -97,12 +98,19 @@ class ResponseTable:
     channels: tuple[Channel, ...]
     stages: tuple[Stage, ...]
     """Those at which anything was measured."""
+    names: Mapping[Stage, str]
+    """What the stages are called."""
     rows: tuple[ResponseRow, ...]
     reasons: tuple[str, ...]
 
 
-def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
-    """Everything but responses of several tones, ordered by source, quantity, tone and channel."""
+def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STAGES) -> tuple[Thing, ...]:
+    """Everything but responses of several tones, ordered by source, quantity, tone and channel.
+
+    Args:
+        records: the readings that count.
+        names: what the stages are called.
+    """
     curves = _curves(records)
     rows = [r for r in _with_method(records) if QUANTITIES[r.reading.quantity].drawn != "lines"]
     found = _by_thing([r for r in rows if not _in_a_curve(r, curves)])
@@ -135,7 +143,7 @@ def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
                 ),
             ),
             reasons=tuple(
-                f"{CHANNELS[reading.channel]}, {STAGES[stage]}: {reading_text(r.reading)}"
+                f"{CHANNELS[reading.channel]}, {names[stage]}: {reading_text(r.reading)}"
                 for stage, r in zip(STAGE_ORDER, stages, strict=True)
                 if r and isinstance(r.reading, NoReading)
             ),
@@ -153,8 +161,13 @@ def figures(records: tuple[ReadingRecord, ...]) -> tuple[Thing, ...]:
     return tuple(things)
 
 
-def responses(records: tuple[ReadingRecord, ...]) -> tuple[ResponseTable, ...]:
-    """One table for each source; apart by method and reference, and by level where a frequency has several."""
+def responses(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STAGES) -> tuple[ResponseTable, ...]:
+    """One table for each source; apart by method and reference, and by level where a frequency has several.
+
+    Args:
+        records: the readings that count.
+        names: what the stages are called.
+    """
     groups: dict[tuple[object, ...], list[ReadingRecord]] = {}
     curves = _curves(records)
     for r in _with_method(records):
@@ -166,10 +179,10 @@ def responses(records: tuple[ReadingRecord, ...]) -> tuple[ResponseTable, ...]:
         for r in group:
             levels.setdefault(r.reading.frequency_hz, set()).add(r.sent_db)
         if group[0].noise_reduction != "off" or all(len(found) == 1 for found in levels.values()):
-            tables.append(_response(group))
+            tables.append(_response(group, names))
             continue
         apart = sorted({r.sent_db for r in group}, key=lambda db: -(db or 0.0))
-        tables += [_response([r for r in group if r.sent_db == level]) for level in apart]
+        tables += [_response([r for r in group if r.sent_db == level], names) for level in apart]
     return tuple(tables)
 
 
@@ -200,7 +213,7 @@ def _in_a_curve(r: ReadingRecord, curves: set[tuple[str, ...]]) -> bool:
     return r.reading.quantity == "response" and _curve_of(r) in curves
 
 
-def _response(group: list[ReadingRecord]) -> ResponseTable:
+def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> ResponseTable:
     things = {}
     for stages in _by_thing(group):
         any_ = _any(stages)
@@ -238,9 +251,10 @@ def _response(group: list[ReadingRecord]) -> ResponseTable:
         method=_joined(str(first.reading.method.kind), f"limits: {', '.join(sources)}" if set(sources) - USUAL else ""),
         channels=channels,
         stages=stages_shown,
+        names=names,
         rows=tuple(rows),
         reasons=tuple(
-            f"{', '.join(tones)}, {CHANNELS[channel]}, {STAGES[stage]}: {no_reading_text(reason)}"
+            f"{', '.join(tones)}, {CHANNELS[channel]}, {names[stage]}: {no_reading_text(reason)}"
             for (reason, channel, stage), tones in no_reading.items()
         ),
     )

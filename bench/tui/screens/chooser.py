@@ -34,6 +34,7 @@ from bench.tui.widgets.choice_lists import Lines
 from bench.tui.widgets.footer import Bar, Footer, Notice
 from bench.tui.widgets.job_form import Choices, JobForm
 from bench.tui.widgets.line_widget import ROLE_CLASSES, heading_line, justified
+from bench.words.sentences import counted
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -264,7 +265,7 @@ class ChooserScreen(Screen[str]):
     def _edited(self, row: str, path: Path, trouble: str = "") -> None:
         """After editing: read the list again, and show the file's problems with their lines."""
         found = [] if trouble else check_file(path, self._workspace)
-        self.say(trouble or (f"{path.name}: {len(found)} problem{'s' * (len(found) != 1)}" if found else ""))
+        self.say(trouble or (f"{path.name}: {counted(len(found), 'problem')}" if found else ""))
         self.run_worker(self._look({row: path.stem}), exclusive=True)
         if not found:
             return

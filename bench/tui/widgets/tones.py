@@ -9,6 +9,7 @@ from bench.tui.text import SHAPES, cell
 from bench.tui.widgets.line_widget import Line, LineWidget, justified, side_by_side
 from bench.tui.widgets.response import LEAST_WIDTH, response_lines
 from bench.words.figures import live_decimals, number, places_of
+from bench.words.sentences import counted
 
 MOST_ROWS = 36
 """Of the response beside the list: more would only stretch it."""
@@ -30,9 +31,7 @@ def tone_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line
     if not tones:
         return []
     done = sum(t.state == "done" for t in tones)
-    head = justified(
-        [(f"{done} of {len(tones)} tone{'s' * (len(tones) > 1)}", "strong")], [(_columns(width), "quiet")], width
-    )
+    head = justified([(f"{done} of {counted(len(tones), 'tone')}", "strong")], [(_columns(width), "quiet")], width)
     room = height - 1
     due = next((n for n, t in enumerate(tones) if t.state in ("sounding", "waiting")), len(tones) - 1)
     first = max(0, min(due - room // 2, len(tones) - room))

@@ -124,7 +124,7 @@ def test_why_it_cannot_be_told() -> None:
     assert told(other, after) == start + "no treble and no level was measured in the same way both before and after."
     both = told(record("found-dirty", "response", -5.0, 8000.0), after)
     assert both.endswith(
-        "and what it did to the level cannot be told, because no level was measured both before and after."
+        "; what it did to the level cannot be told, because no level was measured both before and after."
     )
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from bench.measure.reading import Reading
 from bench.measure.stage import Stage
-from bench.procedure.state.events import Answered
+from bench.procedure.state.events import Answered, Turned
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
@@ -41,7 +41,8 @@ def session_with(tmp_path: Path, said: str | None, **stages: tuple[float, float]
             records.append(ReadingRecord(f"{name}{n}", name, stage, False, "record-replay", reading, None, START, sent))
     answers = () if said is None else (Answered(said, step="book/story", time=START),)
     other = Answered("Type B", step="book/noise-reduction", time=START)
-    return replace(session, readings=tuple(records), events=(other, *answers), steps=STEPS)
+    turned = Turned("record level left", (5.0,), step="left", time=START)
+    return replace(session, readings=tuple(records), events=(other, turned, *answers), steps=STEPS)
 
 
 def test_from_complaint_to_as_left(tmp_path: Path) -> None:

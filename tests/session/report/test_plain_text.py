@@ -8,7 +8,7 @@ from bench.procedure.state.events import Noted
 from bench.session.record.reader import read_session
 from bench.session.report.plain_text import WIDTH, report_text
 from bench.session.report.report import report_html
-from tests.session.made_up import begin, failed, whole
+from tests.session.made_up import begin, failed, level, whole
 from tests.session.page import Page
 
 
@@ -36,5 +36,25 @@ def test_lines_fit_a_terminal_and_hold_no_escapes(tmp_path: Path) -> None:
     text = report_text(read_session(w.store.folder))
     assert all(c.isprintable() or c in "\n\N{NO-BREAK SPACE}" for c in text)
     assert all(len(line) <= WIDTH for line in text.splitlines() if "sha256" not in line)
-    said = "10 kHz, 12.5 kHz, left, as left: no reading, because the tone was never steady for half a second."
+    said = "10 kHz, 12.5 kHz, left, as measured: no reading, because the tone was never steady for half a second."
     assert said in flat(text)
+
+
+def test_where_nothing_was_adjusted_nothing_is_said_to_be_left_by_it(tmp_path: Path) -> None:
+    def said(*, adjusted: bool) -> str:
+        w = begin(tmp_path / str(adjusted))
+        w.keep("found", "found-clean", "reference tape", [level("left", -12.1)], sent_db=0.0)
+        if adjusted:
+            w.keep("replay-level", "left", "reference tape", [level("left", -12.0)], sent_db=0.0)
+        w.keep("proof-replay", "left", "reference tape", [level("left", -12.1)], sent_db=0.0)
+        w.finish()
+        assert w.store.close() == ""
+        return flat(report_text(read_session(w.store.folder)))
+
+    assert "Nothing was adjusted." in said(adjusted=False)
+    assert "as measured −12.10 ± 0.12 in" in said(adjusted=False)
+    assert "as left −" not in said(adjusted=False)
+    assert "as found and as left" not in said(adjusted=False)
+    assert "Alignment" not in said(adjusted=False)
+    assert "Nothing was adjusted" not in said(adjusted=True)
+    assert "as left −12.10 ± 0.12 in" in said(adjusted=True)

@@ -267,7 +267,7 @@ def test_what_was_left_out_is_said(tmp_path: Path) -> None:
     assert "Skipped, Reference tape as found: no reference tape at hand" in text
     assert "Overridden, Reference tape as left: reference tape in an uncleaned machine: the owner insists" in text
     assert "Sound, Record-to-replay as left: sound lost: the device went away" in text
-    assert "left, as left: no reading, because the tone was never steady for half a second" in text
+    assert "left, as measured: no reading, because the tone was never steady for half a second" in text
     assert "What cleaning gave back cannot be told, because there is no reading before cleaning and after" in text
 
 
