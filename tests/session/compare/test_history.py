@@ -121,7 +121,7 @@ def test_as_text(tmp_path: Path) -> None:
     visit(tmp_path, 0, -13.0, -12.0)
     visit(tmp_path, 1, -12.4, -12.0)
     assert history_lines(told(tmp_path))[5:] == [
-        "    Line up a cassette deck: All 1 judged readings are in.",
+        "    Line up a cassette deck: The judged reading is in.",
         "",
         "Reference tape",
         "--------------",

@@ -52,7 +52,7 @@ def test_it_says_what_the_sessions_say(tmp_path: Path) -> None:
         False,
     )
     assert plain.begun == datetime(2020, 1, 1, 10, tzinfo=UTC)
-    assert plain.outcome == "All 1 judged readings are in."
+    assert plain.outcome == "The judged reading is in."
     assert plain.reference_plays == 2
     assert (practice.machine, practice.exercise) == ("Dörte's deck, practice machine 7", True)
     assert entries(tmp_path / "nowhere") == []
@@ -69,7 +69,8 @@ def test_nothing_is_read_twice_and_what_changed_is_read_again(tmp_path: Path, mo
     assert heads_read(sessions, monkeypatch) == [folders[1].name]
     # Changed less than two seconds ago: its time might not tell the next change.
     assert heads_read(sessions, monkeypatch) == [folders[1].name]
-    assert [e.outcome[:5] for e in entries(sessions)] == ["All 1", "All 2", "All 1"]
+    one, two = "The judged reading is", "All 2 judged readings are"
+    assert [e.outcome.removesuffix(" in.") for e in entries(sessions)] == [one, two, one]
     shutil.rmtree(folders[2])
     assert len(entries(sessions)) == 2
     assert folders[2].name not in json.loads((sessions / INDEX_NAME).read_text())["sessions"]
