@@ -131,8 +131,8 @@ class Narrator:
             for part in s.flutter:
                 share = f"{part.percent:.3f} % peak, {part.share * 100:.0f} % of it all"
                 self._line(f"  {part.part}: {part.rate_hz:.2f} a second, {share}")
-        if s.told and self._new("told", s.told):
-            for line in s.told:
+        if s.ranking and self._new("ranking", s.ranking):
+            for line in s.ranking:
                 self._line(f"  {line}")
         if self._new("again", s.to_check_again) and s.to_check_again:
             self._line("! to be checked again: " + ", ".join(s.to_check_again))

@@ -18,7 +18,7 @@ from bench.procedure.model.job import Job, UsedFile
 from bench.procedure.model.steps import InterfaceStep
 from bench.procedure.run.desk import Desk
 from bench.procedure.run.interface_sheet import calibration, newest_of, sheet_text, write_sheet
-from bench.procedure.run.narrated_journal import ToldJournal
+from bench.procedure.run.narrated_journal import NarratedJournal
 from bench.procedure.run.runner import Runner
 from bench.procedure.run.views import job_view
 from bench.procedure.state.event_kinds import Event, of_kind
@@ -247,7 +247,7 @@ def replay_events(port: Port, job: Job, events: tuple[Event, ...]) -> None:
 
 
 def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | None) -> OpenRun:
-    journal: Journal = store if say is None else ToldJournal(store, say, {s.id: s.title for s in job.steps})
+    journal: Journal = store if say is None else NarratedJournal(store, say, {s.id: s.title for s in job.steps})
     return OpenRun(job, port, store, Runner(job, port, journal, clock), clock)
 
 

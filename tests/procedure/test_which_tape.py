@@ -13,7 +13,7 @@ from bench.open_run import OpenRun, open_run, resume_run
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import LotLoaded
 from bench.procedure.state.journal import ReadingRecord
-from bench.procedure.state.ranking import BY, ranking, ranking_lines
+from bench.procedure.state.ranking import CRITERIA, ranking, ranking_lines
 from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.session.report.plain_text import report_text
@@ -93,7 +93,7 @@ def test_two_reels_of_one_tape_cannot_be_told_apart(tmp_path: Path) -> None:
     """There are two tapes of type II: the third blank is another reel of the first."""
     ran = run_right(tmp_path, SHORT, "three-head-cassette", tape="chrome-dawn")
     ranked = {r.lot: r for r in ranking(ran.opened.store.records())}
-    for by in BY:
+    for by in CRITERIA:
         assert ranked["blank A"].figures[by].rank == ranked["blank C"].figures[by].rank
     assert "cannot be told apart by mistracking" in ranking_lines(tuple(ranked.values()))[0]
 

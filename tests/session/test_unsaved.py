@@ -8,7 +8,7 @@ from pathlib import Path
 
 from bench.clock import RealClock, RehearsalClock
 from bench.open_run import OpenRun, open_run
-from bench.procedure.kinds.activity import SAVE_AGAIN_S
+from bench.procedure.kinds.bench import SAVE_AGAIN_S
 from bench.procedure.run.commands import Note
 from bench.procedure.run.desk import Desk
 from bench.procedure.state.event_kinds import of_kind

@@ -409,7 +409,7 @@ def ranked() -> Snapshot:
         "by level, dB: blank C 1st, +0.050 ± 0.010; blank A 2nd, −0.610 ± 0.010; blank B 3rd, +0.920 ± 0.010",
     )
     prompt = Prompt("words", "Who accepts: the ranking of these blanks on this machine as it stands?")
-    return asking("words", step=view, prompt=prompt, told=lines)
+    return asking("words", step=view, prompt=prompt, ranking=lines)
 
 
 def ended(exit_code: int = 1) -> Snapshot:

@@ -10,78 +10,79 @@ from bench.procedure.model import steps
 if TYPE_CHECKING:
     from typing import Any
 
-    from bench.procedure.kinds.activity import Activity, Situation
+    from bench.procedure.kinds.activity import Activity
+    from bench.procedure.kinds.bench import Bench
 
 
-def activity_for(step: steps.StepBase, situation: Situation) -> Activity[Any]:
+def activity_for(step: steps.StepBase, bench: Bench) -> Activity[Any]:
     """The activity of a step. Raises `Problem` for a kind that the runner never meets (`follow` is expanded)."""
     if isinstance(step, steps.ByHand):
         from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
 
-        return ByHandActivity(step, situation)
+        return ByHandActivity(step, bench)
     if isinstance(step, steps.Entry | steps.SignOff):
-        from bench.procedure.kinds.by_hand.entry import AskingActivity
+        from bench.procedure.kinds.by_hand.entry import EntryActivity
 
-        return AskingActivity(step, situation)
+        return EntryActivity(step, bench)
     if isinstance(step, steps.Reference):
         from bench.procedure.kinds.listen.reference import ReferenceActivity
 
-        return ReferenceActivity(step, situation)
+        return ReferenceActivity(step, bench)
     if isinstance(step, steps.RecordReplay):
         from bench.procedure.kinds.listen.record_replay import RecordReplayActivity
 
-        return RecordReplayActivity(step, situation)
+        return RecordReplayActivity(step, bench)
     if isinstance(step, steps.Adjust):
-        return _adjusting(step, situation)
+        return _adjusting(step, bench)
     if isinstance(step, steps.Measure):
-        return _measuring(step, situation)
+        return _measuring(step, bench)
     if isinstance(step, steps.InterfaceStep):
         from bench.procedure.kinds.measure.interface_loop import InterfaceActivity
 
-        return InterfaceActivity(step, situation)
+        return InterfaceActivity(step, bench)
     if isinstance(step, steps.Decision):
         from bench.procedure.kinds.by_hand.decision import DecisionActivity
 
-        return DecisionActivity(step, situation)
+        return DecisionActivity(step, bench)
     if isinstance(step, steps.Question):
         from bench.procedure.kinds.by_hand.question import QuestionActivity
 
-        return QuestionActivity(step, situation)
+        return QuestionActivity(step, bench)
     raise Problem(f"step {step.id}: this kind of step cannot be run")
 
 
-def _adjusting(step: steps.Adjust, situation: Situation) -> Activity[Any]:
+def _adjusting(step: steps.Adjust, bench: Bench) -> Activity[Any]:
     """Live, by rounds or by a ladder: as the step says, else live where the machine replays while it records."""
     via = step.via
     if via is None:
-        via = "rounds" if step.sends and situation.job.machine.heads == 2 else "live"
+        via = "rounds" if step.sends and bench.job.machine.heads == 2 else "live"
     if via == "live":
         from bench.procedure.kinds.adjust.live import LiveAdjustActivity
 
-        return LiveAdjustActivity(step, situation)
+        return LiveAdjustActivity(step, bench)
     if via == "ladder" or step.quantity == "overbias":  # a peak is found by positions on both sides of it
         from bench.procedure.kinds.adjust.ladder import LadderActivity
 
-        return LadderActivity(step, situation)
+        return LadderActivity(step, bench)
     from bench.procedure.kinds.adjust.rounds import RoundsActivity
 
-    return RoundsActivity(step, situation)
+    return RoundsActivity(step, bench)
 
 
-def _measuring(step: steps.Measure, situation: Situation) -> Activity[Any]:
+def _measuring(step: steps.Measure, bench: Bench) -> Activity[Any]:
     """One stretch of sound; or what is erased, worked out, or read twice for its quantity."""
     if step.quantity == "mistracking":
         from bench.procedure.kinds.measure.mistracking import MistrackingActivity
 
-        return MistrackingActivity(step, situation)
+        return MistrackingActivity(step, bench)
     if step.quantity in steps.CIRCUIT:
         from bench.procedure.kinds.measure.encoder_decoder import EncoderDecoderActivity
 
-        return EncoderDecoderActivity(step, situation)
+        return EncoderDecoderActivity(step, bench)
     if step.erases:
         from bench.procedure.kinds.measure.erasure import ErasureActivity
 
-        return ErasureActivity(step, situation)
+        return ErasureActivity(step, bench)
     from bench.procedure.kinds.measure.measure import MeterActivity, RecordedMeterActivity
 
-    return RecordedMeterActivity(step, situation) if steps.records(step) else MeterActivity(step, situation)
+    return RecordedMeterActivity(step, bench) if steps.records(step) else MeterActivity(step, bench)

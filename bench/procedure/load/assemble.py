@@ -9,8 +9,15 @@ from typing import Any
 
 from bench.procedure.load.check_fit import check_with_sheets
 from bench.procedure.load.check_order import check_order
-from bench.procedure.load.expansion import Placing, applying, below, each_way, lay_out, whether
-from bench.procedure.load.file_problems import Finding, KeyPath, Wrong, did_you_mean, shown, without_echoes
+from bench.procedure.load.expansion import (
+    PlacedStep,
+    applicable,
+    in_each_direction,
+    job_steps,
+    why_not_applicable,
+    within_follow,
+)
+from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, did_you_mean, shown, without_echoes
 from bench.procedure.load.reader import SHEETS, Read, SheetKind, read_procedure, read_sheet
 from bench.procedure.model.job import Job, JobStep, UsedFile
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
@@ -53,29 +60,29 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, told: frozense
     document, steps = read.document, read.steps
     if document is None:
         return Assembly(None, read.findings)
-    gathering = _Gathering(told, list(read.wrongs))
+    gathering = _Gathering(told, list(read.mistakes))
     sheets, sheet_files = gathering.sheets(document.data, path, workspace, wanted)
     placed = tuple(gathering.placed(steps, (path,), sheets))
-    applies = tuple(applying(placed))
+    applies = tuple(applicable(placed))
     on_bench = tuple(step for step, _ in applies)
     if gathering.whole and None not in steps:
         part = document.data.get("part") is True
-        gathering.wrongs += _at_own_steps(applies, check_order(on_bench, part=part))
-    gathering.wrongs += _at_own_steps(
+        gathering.mistakes += _at_own_steps(applies, check_order(on_bench, part=part))
+    gathering.mistakes += _at_own_steps(
         applies, check_with_sheets(on_bench, sheets.machine, sheets.tape, sheets.reference_tape)
     )
     if gathering.whole and placed and not on_bench:
         said = "no step applies to this machine and tape"
-        gathering.wrongs.append(Wrong(("step",), said, "name sheets that some step applies to"))
-    wrongs = without_echoes(gathering.wrongs, read.wrongs)
+        gathering.mistakes.append(Mistake(("step",), said, "name sheets that some step applies to"))
+    mistakes = without_echoes(gathering.mistakes, read.mistakes)
     if (
-        wrongs
+        mistakes
         or not gathering.whole
         or not read.model
         or not (sheets.machine and sheets.tape and sheets.reference_tape)
     ):
-        return Assembly(None, document.findings(wrongs))
-    on_bench, left_out, places = lay_out(placed)
+        return Assembly(None, document.findings(mistakes))
+    on_bench, inapplicable, named_steps = job_steps(placed)
     job = Job(
         name=path.stem,
         procedure=read.model,
@@ -85,8 +92,8 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, told: frozense
         reference_tape=sheets.reference_tape,
         used=(UsedFile(path, document.content), *gathering.used, *sheet_files),
         names={kind: path.stem for kind, path in sheets.paths.items()},
-        left_out=left_out,
-        places=places,
+        inapplicable=inapplicable,
+        named_steps=named_steps,
     )
     return Assembly(_with_other_tapes(job, sheets.paths["tape"]), [])
 
@@ -105,10 +112,10 @@ def _with_other_tapes(job: Job, own: Path) -> Job:
     return replace(job, other_tapes=tuple(tape for tape, _ in others), used=used)
 
 
-def _at_own_steps(placed: Sequence[tuple[JobStep, int]], wrongs: list[Wrong]) -> list[Wrong]:
+def _at_own_steps(placed: Sequence[tuple[JobStep, int]], mistakes: list[Mistake]) -> list[Mistake]:
     """What is wrong with a followed step is told at the `follow` step, once for each message."""
-    out: dict[tuple[Any, ...], Wrong] = {}
-    for w in wrongs:
+    out: dict[tuple[Any, ...], Mistake] = {}
+    for w in mistakes:
         if w.at[0] != "step":  # of the sheets that were named, not of a step
             out.setdefault((w.at, w.message), w)
             continue
@@ -116,7 +123,7 @@ def _at_own_steps(placed: Sequence[tuple[JobStep, int]], wrongs: list[Wrong]) ->
         followed = "/" in step.id
         at: KeyPath = ("step", index, "procedure") if followed else ("step", index, *w.at[2:])
         message = f"{step.id}: {w.message}" if followed else w.message
-        out.setdefault((at, w.message), Wrong(at, message, w.remedy))
+        out.setdefault((at, w.message), Mistake(at, message, w.remedy))
     return list(out.values())
 
 
@@ -135,7 +142,7 @@ class _Gathering:
     """What was found on the way."""
 
     told: frozenset[Path]
-    wrongs: list[Wrong]
+    mistakes: list[Mistake]
     used: list[UsedFile] = field(default_factory=list)
     whole: bool = True
     _read: dict[Path, Read[Procedure]] = field(default_factory=dict)
@@ -143,7 +150,7 @@ class _Gathering:
 
     def placed(
         self, steps: Sequence[Step | None], chain: tuple[Path, ...], sheets: _Sheets, own: int | None = None
-    ) -> Iterator[Placing]:
+    ) -> Iterator[PlacedStep]:
         """The steps of a file, those of `follow` steps in their place.
 
         Args:
@@ -156,22 +163,22 @@ class _Gathering:
             if step is None:
                 continue
             brought = index if own is None else own
-            why_not = whether(step.applies_to, sheets.machine, sheets.tape)
-            for one in each_way(step, sheets.machine):
+            why_not = why_not_applicable(step.applies_to, sheets.machine, sheets.tape)
+            for one in in_each_direction(step, sheets.machine):
                 names = tuple(dict.fromkeys((one.id, step.id)))
                 if isinstance(one, Follow):
-                    yield from self._followed(Placing(one, brought, names, why_not), chain, sheets)
+                    yield from self._followed(PlacedStep(one, brought, names, why_not), chain, sheets)
                 else:
                     self._count += 1
-                    yield Placing(one, brought, names, why_not)
+                    yield PlacedStep(one, brought, names, why_not)
 
-    def _followed(self, placing: Placing, chain: tuple[Path, ...], sheets: _Sheets) -> Iterator[Placing]:
+    def _followed(self, placing: PlacedStep, chain: tuple[Path, ...], sheets: _Sheets) -> Iterator[PlacedStep]:
         step, own = placing.step, placing.index
         assert isinstance(step, Follow)
         target = chain[-1].parent / f"{step.procedure}.toml"
         self._count += 1
         if self._count > MOST_STEPS:
-            self._wrong(own, f"more than {MOST_STEPS} steps with all that is followed", "follow less")
+            self._mistake(own, f"more than {MOST_STEPS} steps with all that is followed", "follow less")
             return
         read = self._procedure(step, own, target, chain)
         if placing.why_not:
@@ -179,17 +186,17 @@ class _Gathering:
         elif read is not None and read.model is not None:
             first = True
             for inner in self.placed(read.model.step, (*chain, target), sheets, own):
-                yield below(inner, placing, first=first)
+                yield within_follow(inner, placing, first=first)
                 first = False
 
     def _procedure(self, step: Follow, own: int, target: Path, chain: tuple[Path, ...]) -> Read[Procedure] | None:
         led = {p.resolve() for p in chain}
         if target.resolve() in led:
-            self._wrong(own, f'"{step.procedure}" comes back to itself', "take one of the follow steps out")
+            self._mistake(own, f'"{step.procedure}" comes back to itself', "take one of the follow steps out")
             return None
         if not target.exists():
             names = (p.stem for p in sorted(target.parent.glob("*.toml")) if p.resolve() not in led)
-            self._wrong(
+            self._mistake(
                 own, f'there is no procedure "{step.procedure}" in this folder', did_you_mean(step.procedure, names)
             )
             return None
@@ -199,18 +206,18 @@ class _Gathering:
             if read.document is not None and read.model is not None:
                 self.used.append(UsedFile(target, read.document.content))
             elif target.resolve() not in self.told:
-                self._wrong(
+                self._mistake(
                     own, f'"{step.procedure}" has a problem ({read.findings[0].sentence})', "mend that file first"
                 )
         if read.model is None:
             self.whole = False
         return read
 
-    def _wrong(self, own: int, message: str, remedy: str) -> None:
+    def _mistake(self, own: int, message: str, remedy: str) -> None:
         self.whole = False
-        wrong = Wrong(("step", own, "procedure"), message, remedy)
-        if wrong not in self.wrongs:
-            self.wrongs.append(wrong)
+        mistake = Mistake(("step", own, "procedure"), message, remedy)
+        if mistake not in self.mistakes:
+            self.mistakes.append(mistake)
 
     def sheets(
         self, data: dict[str, Any], path: Path, workspace: Workspace, wanted: Wanted
@@ -233,7 +240,7 @@ class _Gathering:
                 paths[kind] = sheet
             elif sheet.resolve() not in self.told:
                 said = f"the {kind} sheet has a problem ({read.findings[0].sentence})"
-                self.wrongs.append(Wrong((key,), said, "mend that file first"))
+                self.mistakes.append(Mistake((key,), said, "mend that file first"))
         return _Sheets(found.get("machine"), found.get("tape"), found.get("reference-tape"), paths), used
 
     def _sheet_path(self, kind: SheetKind, key: str, name: Any, folder: Path) -> Path | None:
@@ -241,11 +248,11 @@ class _Gathering:
         by_name = {p.stem: p for p in there}
         if isinstance(name, str):
             if name not in by_name:
-                self.wrongs.append(
-                    Wrong((key,), f"there is no {kind} sheet {shown(name)}", did_you_mean(name, by_name))
+                self.mistakes.append(
+                    Mistake((key,), f"there is no {kind} sheet {shown(name)}", did_you_mean(name, by_name))
                 )
             return by_name.get(name)
         if not there:
-            self.wrongs.append(Wrong((key,), f"there is no {kind} sheet in {folder}", "put one there"))
+            self.mistakes.append(Mistake((key,), f"there is no {kind} sheet in {folder}", "put one there"))
             return None
         return by_name.get(USUAL[kind], there[0])

@@ -7,33 +7,33 @@ from collections.abc import Iterator, Sequence
 from bench.procedure.load.check_measuring import check_measuring
 from bench.procedure.load.check_routes import check_routes
 from bench.procedure.load.check_tapes import check_lots
-from bench.procedure.load.file_problems import Told, Wrong, did_you_mean, shown
+from bench.procedure.load.file_problems import Mistake, StepMistake, did_you_mean, shown
 from bench.procedure.model.steps import Entry, InterfaceStep, Measuring, Question, Step
 from bench.words.sentences import counted
 
 
-def check_steps(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Wrong]:
+def check_steps(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Mistake]:
     """Every problem that the steps of one file have in themselves and among themselves.
 
     Args:
         steps: as far as they can be understood.
         ids: their ids as the file has them.
     """
-    out: list[Wrong] = []
+    out: list[Mistake] = []
     taken: dict[str, int] = {}
     for n, step in enumerate(steps):
         if step is None:
             continue
         if step.id in taken:
             said = f"{shown(step.id)} is already the id of step {taken[step.id] + 1}"
-            out.append(Wrong(("step", n, "id"), said, "give each step an id of its own", ("id",)))
+            out.append(Mistake(("step", n, "id"), said, "give each step an id of its own", ("id",)))
         taken.setdefault(step.id, n)
         for key, message, remedy, about in (*_step(step), *_directions(step)):
-            out.append(Wrong(("step", n, *key), message, remedy, about))
+            out.append(Mistake(("step", n, *key), message, remedy, about))
     return out + check_lots(steps) + check_routes(steps, ids)
 
 
-def _step(step: Step) -> Iterator[Told]:
+def _step(step: Step) -> Iterator[StepMistake]:
     match step:
         case InterfaceStep():
             yield from _interface(step)
@@ -47,7 +47,7 @@ def _step(step: Step) -> Iterator[Told]:
             pass
 
 
-def _interface(step: InterfaceStep) -> Iterator[Told]:
+def _interface(step: InterfaceStep) -> Iterator[StepMistake]:
     needed = {"noise": 0, "response": 2, "linearity": 2}.get(step.finds, 1)
     said = f"{step.finds} is found from {counted(needed, 'tone') if needed else 'no tones'}"
     if needed == 0 and step.sends:
@@ -56,7 +56,7 @@ def _interface(step: InterfaceStep) -> Iterator[Told]:
         yield ("sends",), f"{said}{' or more' if needed > 1 else ''}", "add `{ hz = …, dbfs = … }`", ("sends", "finds")
 
 
-def _entry(step: Entry) -> Iterator[Told]:
+def _entry(step: Entry) -> Iterator[StepMistake]:
     if step.asks == "choice":
         if len(step.choices) < 2:
             yield ("choices",), "fewer than two to choose from", "list at least two", ("choices", "asks")
@@ -73,7 +73,7 @@ def _entry(step: Entry) -> Iterator[Told]:
                 yield (key,), f'is for `asks = "number"`, not {shown(step.asks)}', "take it out", (key, "asks")
 
 
-def _question(step: Question) -> Iterator[Told]:
+def _question(step: Question) -> Iterator[StepMistake]:
     if len({c.casefold() for c in step.choices}) < len(step.choices):
         yield ("choices",), "one of them is there twice", "list each once", ("choices",)
     elif step.right not in step.choices:
@@ -81,7 +81,7 @@ def _question(step: Question) -> Iterator[Told]:
         yield ("right",), said, did_you_mean(step.right, step.choices), ("right", "choices")
 
 
-def _directions(step: Step) -> Iterator[Told]:
+def _directions(step: Step) -> Iterator[StepMistake]:
     if step.each_direction and step.direction is not None:
         said = "stands beside each_direction"
         yield ("direction",), said, "take one of them out: one direction, or each", ("direction", "each_direction")

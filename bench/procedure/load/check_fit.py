@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from bench.measure.catalogue import QUANTITIES, UNITS
-from bench.procedure.load.file_problems import Wrong, did_you_mean, shown
+from bench.procedure.load.file_problems import Mistake, did_you_mean, shown
 from bench.procedure.model.job import JobStep
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
 from bench.procedure.model.steps import Adjust, Entry, Judged, Measure, Measuring, Purpose, RecordReplay, Reference
@@ -27,9 +27,9 @@ COARSE_AZIMUTH_HZ = 3150.0
 
 def check_with_sheets(
     steps: Sequence[JobStep], machine: Machine | None, tape: Tape | None, reference_tape: ReferenceTape | None
-) -> list[Wrong]:
+) -> list[Mistake]:
     """What is wrong between the steps and the sheets; a sheet that is not there is not asked."""
-    out: list[Wrong] = []
+    out: list[Mistake] = []
     targets: dict[str, Mapping[str, Target]] = {}
     if machine is not None:
         targets["machine"] = machine.targets
@@ -44,24 +44,24 @@ def check_with_sheets(
             found += _sections(step, reference_tape)
         if machine is not None:
             found += _machine(step, machine)
-        out += [Wrong(("step", n, *w.at), w.message, w.remedy, w.about) for w in found]
+        out += [Mistake(("step", n, *w.at), w.message, w.remedy, w.about) for w in found]
     return out
 
 
-def _same_terms(machine: Machine, tape: ReferenceTape) -> Iterator[Wrong]:
+def _same_terms(machine: Machine, tape: ReferenceTape) -> Iterator[Mistake]:
     at = ("reference_tape",)
     if machine.speed_mm_s != tape.speed_mm_s:
         said = f"the reference tape is for {tape.speed_mm_s:g} mm/s, the machine runs at {machine.speed_mm_s:g} mm/s"
-        yield Wrong(at, said, "name a reference tape of the machine's speed")
+        yield Mistake(at, said, "name a reference tape of the machine's speed")
     if machine.reference.fluxivity_method != tape.fluxivity_method:
         said = (
             f"the reference tape's flux is by the {tape.fluxivity_method} method, "
             f"the machine's by the {machine.reference.fluxivity_method} method"
         )
-        yield Wrong(at, said, "the two differ by some 0.7 dB: give both in their sheets by the same one")
+        yield Mistake(at, said, "the two differ by some 0.7 dB: give both in their sheets by the same one")
 
 
-def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | None) -> Iterator[Wrong]:
+def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | None) -> Iterator[Mistake]:
     """At a high frequency a head that is a whole cycle out looks right, so azimuth is brought near at a low one first.
 
     Common practice, no source.
@@ -74,7 +74,7 @@ def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | 
             if hz > COARSE_AZIMUTH_HZ and not near & set(step.trimmers.values()):
                 said = f"azimuth is set at {hz:g} Hz at once, where a whole cycle out looks right"
                 remedy = f"put a step with the same trimmer at {COARSE_AZIMUTH_HZ:g} Hz or lower before it"
-                yield Wrong(
+                yield Mistake(
                     ("step", n, "plays" if step.plays else "sends"), said, remedy, ("plays", "sends", "trimmers")
                 )
         near |= set(step.trimmers.values())
@@ -82,7 +82,7 @@ def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | 
 
 def _targets(
     step: JobStep, sheets: Mapping[str, Mapping[str, Target]], reference_tape: ReferenceTape | None
-) -> Iterator[Wrong]:
+) -> Iterator[Mistake]:
     match step:
         case Reference():
             for quantity, name in step.targets.items():
@@ -110,13 +110,13 @@ def _targets(
             return
 
 
-def _both_sides(name: str, sheets: Mapping[str, Mapping[str, Target]]) -> Iterator[Wrong]:
+def _both_sides(name: str, sheets: Mapping[str, Mapping[str, Target]]) -> Iterator[Mistake]:
     """What is to come back to a reading may be off to either side of it."""
     sheet, _, key = name.partition(".")
     target = sheets.get(sheet, {}).get(key)
     if target is not None and (target.at_least is not None or target.at_most is not None):
         said = f"{shown(name)} is a limit on one side, and there is no coming back to a limit"
-        yield Wrong(("target",), said, "name a target with a tolerance", ("target", "returns_to"))
+        yield Mistake(("target",), said, "name a target with a tolerance", ("target", "returns_to"))
 
 
 def _unit(quantity: str, *, from_tape: bool) -> str:
@@ -143,52 +143,56 @@ def _target(
     unit: str,
     heard: Sequence[float],
     sheets: Mapping[str, Mapping[str, Target]],
-) -> Iterator[Wrong]:
+) -> Iterator[Mistake]:
     """One target: it is there, in the right unit, and says something at every frequency."""
     sheet, _, key = name.partition(".")
     if sheet not in sheets:
         return
     target = sheets[sheet].get(key)
     if target is None:
-        yield Wrong(at, f"the {sheet} sheet has no target {shown(key)}", did_you_mean(key, sheets[sheet]), ("target",))
+        yield Mistake(
+            at, f"the {sheet} sheet has no target {shown(key)}", did_you_mean(key, sheets[sheet]), ("target",)
+        )
         return
     if target.unit != unit:
         said = f"{shown(name)} is in {shown(target.unit)}, what is judged here is in {shown(unit)}"
-        yield Wrong(at, said, f"name a target in {unit}", ("target", "targets", "quantity", "unit"))
+        yield Mistake(at, said, f"name a target in {unit}", ("target", "targets", "quantity", "unit"))
         return
     if target.at_least is not None or target.at_most is not None:
         return  # a limit on one side holds at every frequency
     silent = [hz for hz in heard if target.tolerance_at(hz) is None]
     if silent:
         said = f"{shown(name)} gives no tolerance at {', '.join(f'{hz:g}' for hz in silent)} Hz"
-        yield Wrong(at, said, "give the target a band there, or leave the tone out", ("target", "targets", "sends"))
+        yield Mistake(at, said, "give the target a band there, or leave the tone out", ("target", "targets", "sends"))
 
 
-def _sections(step: JobStep, tape: ReferenceTape) -> Iterator[Wrong]:
+def _sections(step: JobStep, tape: ReferenceTape) -> Iterator[Mistake]:
     if isinstance(step, Reference):
         there = {s.purpose for s in tape.section if _wanted(step, s.purpose)}
         for purpose in step.purposes:
             if purpose not in {s.purpose for s in tape.section}:
-                yield Wrong(("purposes",), f"the reference tape has no {purpose} section", "take it out", ("purposes",))
+                yield Mistake(
+                    ("purposes",), f"the reference tape has no {purpose} section", "take it out", ("purposes",)
+                )
                 return
         for quantity in step.targets:
             if not there & set(SERVES[quantity]):
                 said = f"no section that is played gives {quantity}"
                 remedy = f"play a section for {SERVES[quantity][0]}, or take the target out"
-                yield Wrong(("targets", quantity), said, remedy, ("purposes",))
+                yield Mistake(("targets", quantity), said, remedy, ("purposes",))
         return
     if not isinstance(step, Adjust | Measure) or step.plays is None:
         return
     section = next((s for s in tape.section if s.id == step.plays), None)
     if section is None:
         said = f"the reference tape has no section {shown(step.plays)}"
-        yield Wrong(("plays",), said, did_you_mean(step.plays, (s.id for s in tape.section)), ("plays",))
+        yield Mistake(("plays",), said, did_you_mean(step.plays, (s.id for s in tape.section)), ("plays",))
     elif step.frequency is not None and step.frequency != section.hz:
         said = f"{step.frequency:g} Hz is not what section {shown(section.id)} holds ({section.hz:g} Hz)"
-        yield Wrong(("frequency",), said, "take the frequency out", ("frequency", "plays"))
+        yield Mistake(("frequency",), said, "take the frequency out", ("frequency", "plays"))
 
 
-def _machine(step: JobStep, machine: Machine) -> Iterator[Wrong]:
+def _machine(step: JobStep, machine: Machine) -> Iterator[Mistake]:
     yield from _switches(step, machine)
     sent = isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))
     if isinstance(step, Adjust):
@@ -196,10 +200,10 @@ def _machine(step: JobStep, machine: Machine) -> Iterator[Wrong]:
             for channel, trimmer in getattr(step, key).items():
                 if trimmer not in machine.trimmers:
                     said = f"the machine has no trimmer {shown(trimmer)}"
-                    yield Wrong((key, channel), said, did_you_mean(trimmer, machine.trimmers), (key,))
+                    yield Mistake((key, channel), said, did_you_mean(trimmer, machine.trimmers), (key,))
         if sent and machine.heads == 2 and step.via == "live":
             said = "the machine has two heads and cannot replay while it records"
-            yield Wrong(("via",), said, 'say `via = "rounds"` or `via = "ladder"`', ("via", "sends"))
+            yield Mistake(("via",), said, 'say `via = "rounds"` or `via = "ladder"`', ("via", "sends"))
             return
     if not sent or machine.heads == 3:
         return
@@ -210,14 +214,14 @@ def _machine(step: JobStep, machine: Machine) -> Iterator[Wrong]:
     if judges:
         said = "with two heads a machine always agrees with the azimuth of its own recording"
         at = ("targets", "azimuth_delay") if isinstance(step, RecordReplay) else ("quantity",)
-        yield Wrong(at, said, "judge azimuth from the reference tape", ("targets", "quantity", "sends"))
+        yield Mistake(at, said, "judge azimuth from the reference tape", ("targets", "quantity", "sends"))
 
 
-def _switches(step: JobStep, machine: Machine) -> Iterator[Wrong]:
+def _switches(step: JobStep, machine: Machine) -> Iterator[Mistake]:
     """What the machine must have for a step to be done as it says."""
     if isinstance(step, Measuring) and step.noise_reduction != "off" and not machine.noise_reduction:
         remedy = "say `applies_to = { noise_reduction = true }`, or name a machine whose sheet has noise_reduction"
-        yield Wrong(("noise_reduction",), "the machine has no noise reduction", remedy, ("noise_reduction",))
+        yield Mistake(("noise_reduction",), "the machine has no noise reduction", remedy, ("noise_reduction",))
     if step.direction == "reverse" and not machine.auto_reverse:
         remedy = "say `applies_to = { auto_reverse = true }`, or name a machine whose sheet has it"
-        yield Wrong(("direction",), "the machine runs forward only", remedy, ("direction",))
+        yield Mistake(("direction",), "the machine runs forward only", remedy, ("direction",))

@@ -6,13 +6,13 @@ from collections.abc import Iterator, Sequence
 
 from bench.measure.catalogue import QUANTITIES
 from bench.procedure.load.check_methods import check_method
-from bench.procedure.load.file_problems import Told
+from bench.procedure.load.file_problems import StepMistake
 from bench.procedure.model.steps import CIRCUIT, Adjust, Measure, Measuring, RecordReplay, SentTone
 
 AGREES = "a machine always agrees with its own recording: judge it from the reference tape, with plays"
 
 
-def check_measuring(step: Measuring) -> Iterator[Told]:
+def check_measuring(step: Measuring) -> Iterator[StepMistake]:
     """What is wrong with a step in itself."""
     match step:
         case Adjust():
@@ -25,7 +25,7 @@ def check_measuring(step: Measuring) -> Iterator[Told]:
             pass
 
 
-def _record_replay(step: RecordReplay) -> Iterator[Told]:
+def _record_replay(step: RecordReplay) -> Iterator[StepMistake]:
     if step.reference_hz not in {tone.hz for tone in step.sends}:
         yield (
             ("reference_hz",),
@@ -36,7 +36,7 @@ def _record_replay(step: RecordReplay) -> Iterator[Told]:
     yield from _same_tones(step.sends)
 
 
-def _adjust(step: Adjust) -> Iterator[Told]:
+def _adjust(step: Adjust) -> Iterator[StepMistake]:
     if step.programme:
         yield from _programme(step)
     elif (step.plays is None) == (not step.sends):
@@ -86,7 +86,7 @@ def _adjust(step: Adjust) -> Iterator[Told]:
     yield from _trimmers(step)
 
 
-def _programme(step: Adjust | Measure) -> Iterator[Told]:
+def _programme(step: Adjust | Measure) -> Iterator[StepMistake]:
     if step.quantity != "azimuth_delay":
         said = f"programme does not tell {step.quantity}"
         yield ("programme",), said, "take it out: it is for azimuth_delay", ("programme", "quantity")
@@ -95,7 +95,7 @@ def _programme(step: Adjust | Measure) -> Iterator[Told]:
             yield (key,), "stands beside programme", "take one of them out", (key, "programme")
 
 
-def _way_of_working(step: Adjust) -> Iterator[Told]:
+def _way_of_working(step: Adjust) -> Iterator[StepMistake]:
     """Live, rounds or a ladder, and what belongs to each."""
     given = step.model_fields_set
     if step.plays is not None and step.via in {"rounds", "ladder"}:
@@ -109,7 +109,7 @@ def _way_of_working(step: Adjust) -> Iterator[Told]:
         yield ("at_most",), 'is for `via = "rounds"`', "take it out", ("at_most", "via", "plays")
 
 
-def _trimmers(step: Adjust) -> Iterator[Told]:
+def _trimmers(step: Adjust) -> Iterator[StepMistake]:
     if "both" in step.trimmers and len(step.trimmers) > 1:
         yield (
             ("trimmers", "both"),
@@ -139,7 +139,7 @@ def _trimmers(step: Adjust) -> Iterator[Told]:
         yield ("trimmers_reverse",), said, f"name one for {' and '.join(step.trimmers)}", ("trimmers",)
 
 
-def _measure(step: Measure) -> Iterator[Told]:
+def _measure(step: Measure) -> Iterator[StepMistake]:
     yield from check_method(step)
     if step.quantity == "mistracking":
         for key in ("plays", "sends", "records", "erases", "frequency"):
@@ -168,7 +168,7 @@ def _measure(step: Measure) -> Iterator[Told]:
     yield from _frequency(step)
 
 
-def _erasure(step: Measure) -> Iterator[Told]:
+def _erasure(step: Measure) -> Iterator[StepMistake]:
     if step.quantity == "erasure" and not step.erases:
         yield ("erases",), "missing: nothing is erased", "add `erases = true`", ("erases", "quantity")
     elif step.erases and step.quantity != "erasure":
@@ -177,21 +177,21 @@ def _erasure(step: Measure) -> Iterator[Told]:
         yield ("sends",), "missing: there is nothing to erase", "add the tone that is recorded first", ("sends",)
 
 
-def _separation(step: Measure) -> Iterator[Told]:
+def _separation(step: Measure) -> Iterator[StepMistake]:
     if step.driven is not None and step.quantity != "separation":
         yield ("driven",), f"is for separation, not {step.quantity}", "take it out", ("driven", "quantity")
     elif step.quantity == "separation" and step.sends and step.driven is None:
         yield ("driven",), "missing: which channel carries the tone?", 'add `driven = "left"`', ("driven", "quantity")
 
 
-def _circuit(step: Measure) -> Iterator[Told]:
+def _circuit(step: Measure) -> Iterator[StepMistake]:
     wanted = CIRCUIT.get(step.quantity)
     if wanted is not None and step.noise_reduction != wanted:
         said = f'{step.quantity} is not seen with noise reduction "{step.noise_reduction}"'
         yield ("noise_reduction",), said, f'say `noise_reduction = "{wanted}"`', ("noise_reduction", "quantity")
 
 
-def _frequency(step: Adjust | Measure) -> Iterator[Told]:
+def _frequency(step: Adjust | Measure) -> Iterator[StepMistake]:
     """Which tone is judged must be plain where several sound."""
     if step.plays is not None or not step.sends:
         return
@@ -206,7 +206,7 @@ def _frequency(step: Adjust | Measure) -> Iterator[Told]:
     yield from _same_tones(step.sends)
 
 
-def _same_tones(sends: Sequence[SentTone]) -> Iterator[Told]:
+def _same_tones(sends: Sequence[SentTone]) -> Iterator[StepMistake]:
     first: dict[float, int] = {}
     for n, tone in enumerate(sends):
         if first.setdefault(tone.hz, n) != n:

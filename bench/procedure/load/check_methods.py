@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bench.measure.catalogue import HUM_LINE, QUANTITIES
-from bench.procedure.load.file_problems import Told, did_you_mean, shown
+from bench.procedure.load.file_problems import StepMistake, did_you_mean, shown
 from bench.procedure.model.steps import Measure
 
 
-def check_method(step: Measure) -> Iterator[Told]:
+def check_method(step: Measure) -> Iterator[StepMistake]:
     """A method that its meter does not give; none, where one must be named."""
     quantity, about = QUANTITIES[step.quantity], ("method", "quantity")
     known = quantity.methods

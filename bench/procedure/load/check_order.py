@@ -4,17 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from bench.procedure.load.file_problems import Wrong
+from bench.procedure.load.file_problems import Mistake
 from bench.procedure.model.job import JobStep
-from bench.procedure.model.steps import Adjust, ByHand, Measure, RecordReplay, Reference
+from bench.procedure.model.steps import Adjust, ByHand, Measure, RecordReplay, Reference, plays_reference_tape
 
 
-def plays_reference(step: JobStep) -> bool:
-    """Whether the reference tape is played at a step."""
-    return isinstance(step, Reference) or (isinstance(step, Adjust | Measure) and step.plays is not None)
-
-
-def check_order(steps: Sequence[JobStep], *, part: bool) -> list[Wrong]:
+def check_order(steps: Sequence[JobStep], *, part: bool) -> list[Mistake]:
     """What is wrong with the order of the steps.
 
     Args:
@@ -27,26 +22,26 @@ def check_order(steps: Sequence[JobStep], *, part: bool) -> list[Wrong]:
     return out
 
 
-def _reference_last(steps: Sequence[JobStep]) -> Iterator[Wrong]:
+def _reference_last(steps: Sequence[JobStep]) -> Iterator[Mistake]:
     """The reference tape does not meet a machine that was not cleaned and demagnetised."""
     done: set[str] = set()
     for n, step in enumerate(steps):
         if isinstance(step, ByHand):
             done |= set(step.does)
-        elif plays_reference(step):
+        elif plays_reference_tape(step):
             missing = [act for act in ("clean", "demagnetise") if act not in done]
             if missing:
                 at = ("step", n, "kind" if isinstance(step, Reference) else "plays")
                 acts = ", ".join(f'"{m}"' for m in missing)
                 said = f"the reference tape is played before the machine was {' and '.join(_DONE[m] for m in missing)}"
-                yield Wrong(at, said, f"put by-hand steps with does = [{acts}] before it")
+                yield Mistake(at, said, f"put by-hand steps with does = [{acts}] before it")
             return
 
 
 _DONE = {"clean": "cleaned", "demagnetise": "demagnetised"}
 
 
-def _stages(steps: Sequence[JobStep]) -> Iterator[Wrong]:
+def _stages(steps: Sequence[JobStep]) -> Iterator[Mistake]:
     """As found means before: dirty before cleaning, clean after it, and both before any trimmer is turned."""
     cleaned = adjusted = False
     for n, step in enumerate(steps):
@@ -56,23 +51,23 @@ def _stages(steps: Sequence[JobStep]) -> Iterator[Wrong]:
             continue
         if isinstance(step, Adjust):
             if step.stage != "left":
-                yield Wrong(at, f'an adjustment is not "{step.stage}"', "take the stage out of adjust steps")
+                yield Mistake(at, f'an adjustment is not "{step.stage}"', "take the stage out of adjust steps")
             adjusted = True
             continue
         if not isinstance(step, Reference | RecordReplay | Measure) or step.stage == "left":
             continue
         if adjusted:
-            yield Wrong(
+            yield Mistake(
                 at, f'"{step.stage}" comes after an adjustment', "measure as found before any trimmer is turned"
             )
         elif step.stage == "found-dirty" and cleaned:
-            yield Wrong(at, '"found-dirty" comes after cleaning', 'move it before cleaning, or say "found-clean"')
+            yield Mistake(at, '"found-dirty" comes after cleaning', 'move it before cleaning, or say "found-clean"')
 
 
-def _something_judged(steps: Sequence[JobStep]) -> Iterator[Wrong]:
+def _something_judged(steps: Sequence[JobStep]) -> Iterator[Mistake]:
     """Readings as found are told, never judged: a procedure that has no others always ends well."""
     measured = [n for n, s in enumerate(steps) if isinstance(s, Reference | RecordReplay | Measure | Adjust)]
     if measured and all(steps[n].stage != "left" for n in measured):
         last = measured[-1]
         said = "every reading of this procedure is as found, so that nothing is ever judged"
-        yield Wrong(("step", last, "stage"), said, "measure again as left, by taking the stage out")
+        yield Mistake(("step", last, "stage"), said, "measure again as left, by taking the stage out")

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from bench.procedure.load.file_problems import Told, Wrong, did_you_mean, shown
+from bench.procedure.load.file_problems import Mistake, StepMistake, did_you_mean, shown
 from bench.procedure.model.steps import Decision, Follow, Measure, Measuring, RecordReplay, Step
 
 Way = tuple[tuple[str | int, ...], str]
 """Where a step names another, and that one's id."""
 
 
-def check_routes(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Wrong]:
+def check_routes(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Mistake]:
     """What is wrong with the names by which steps call others, and with the ways they make.
 
     Args:
@@ -22,19 +22,19 @@ def check_routes(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Wr
     for n, name in enumerate(ids):
         if isinstance(name, str):
             index.setdefault(name, n)
-    out: list[Wrong] = []
+    out: list[Mistake] = []
     named = all(isinstance(name, str) for name in ids)
     for n, step in enumerate(steps):
         if step is None:
             continue
         for key, message, remedy, about in _step(n, step, steps, index if named else None):
-            out.append(Wrong(("step", n, *key), message, remedy, about))
+            out.append(Mistake(("step", n, *key), message, remedy, about))
     if named and None not in steps and not any(w.at[2:] and w.at[2] in {"when_in", "when_not", "choices"} for w in out):
         out += _reached(steps, index)
     return out
 
 
-def _step(n: int, step: Step, steps: Sequence[Step | None], index: dict[str, int] | None) -> Iterator[Told]:
+def _step(n: int, step: Step, steps: Sequence[Step | None], index: dict[str, int] | None) -> Iterator[StepMistake]:
     if isinstance(step, Decision):
         yield from _decision(step)
         if index is not None:
@@ -58,7 +58,7 @@ def _step(n: int, step: Step, steps: Sequence[Step | None], index: dict[str, int
                 yield ("of", m), said, "name record-replay steps", ("of",)
 
 
-def _returns(n: int, step: Measure, steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[Told]:
+def _returns(n: int, step: Measure, steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[StepMistake]:
     """A reading comes back to one of its own kind that was taken before."""
     if step.returns_to is None:
         return
@@ -69,7 +69,7 @@ def _returns(n: int, step: Measure, steps: Sequence[Step | None], index: dict[st
         yield ("returns_to",), said, "name an earlier measure step of the same quantity", ("returns_to", "quantity")
 
 
-def _decision(step: Decision) -> Iterator[Told]:
+def _decision(step: Decision) -> Iterator[StepMistake]:
     """What decides, and that something is decided."""
     if step.of is not None and step.asks:
         yield ("asks",), "stands beside of", "a verdict decides, or an answer: take one out", ("of", "asks")
@@ -105,7 +105,7 @@ def _ways(step: Decision) -> list[Way]:
     return out
 
 
-def _forwards(n: int, ways: list[Way], index: dict[str, int]) -> Iterator[Told]:
+def _forwards(n: int, ways: list[Way], index: dict[str, int]) -> Iterator[StepMistake]:
     for key, name in ways:
         if name not in index:
             yield key, f"there is no step {shown(name)} in this file", _meant(name, index, n + 1), ("id",)
@@ -115,7 +115,7 @@ def _forwards(n: int, ways: list[Way], index: dict[str, int]) -> Iterator[Told]:
             yield key, f"leads {where}, round and round", remedy, ("id",)
 
 
-def _earlier(n: int, key: tuple[str | int, ...], name: str, index: dict[str, int]) -> Iterator[Told]:
+def _earlier(n: int, key: tuple[str | int, ...], name: str, index: dict[str, int]) -> Iterator[StepMistake]:
     if name not in index:
         yield key, f"there is no step {shown(name)} in this file", _meant(name, index, 0, n), ("id",)
     elif index[name] >= n:
@@ -127,14 +127,14 @@ def _meant(name: str, index: dict[str, int], first: int, last: int | None = None
     return did_you_mean(name, [i for i, n in index.items() if n >= first and (last is None or n < last)][:12])
 
 
-def _gives_a_verdict(n: int, name: str, steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[Told]:
+def _gives_a_verdict(n: int, name: str, steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[StepMistake]:
     other = steps[index[name]] if index.get(name, n) < n else None
     if other is not None and not isinstance(other, Measuring | Follow):
         said = f"{shown(name)} measures nothing, so that it has no verdict"
         yield ("of",), said, "name a step that measures; to decide by an answer, use asks and choices", ("of",)
 
 
-def _reached(steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[Wrong]:
+def _reached(steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[Mistake]:
     """Steps that no way leads to: told at the first of each row of them."""
     reached = {0}
     for n, step in enumerate(steps):
@@ -147,4 +147,4 @@ def _reached(steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[Wr
     for n in range(1, len(steps)):
         if n not in reached and n - 1 in reached:
             remedy = "lead a decision to it, or take it out"
-            yield Wrong(("step", n, "id"), "no way leads to this step", remedy, ("id",))
+            yield Mistake(("step", n, "id"), "no way leads to this step", remedy, ("id",))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 
-from bench.procedure.load.file_problems import Wrong, shown
+from bench.procedure.load.file_problems import Mistake, shown
 from bench.procedure.model.sheets import (
     Interface,
     LinearityPoint,
@@ -18,7 +18,7 @@ from bench.procedure.model.sheets import (
 from bench.procedure.model.targets import Target
 
 
-def check_sheet(sheet: SheetBase) -> list[Wrong]:
+def check_sheet(sheet: SheetBase) -> list[Mistake]:
     """Every problem of a sheet in itself."""
     match sheet:
         case Machine():
@@ -32,54 +32,54 @@ def check_sheet(sheet: SheetBase) -> list[Wrong]:
     return []
 
 
-def _targets(targets: Mapping[str, Target]) -> Iterator[Wrong]:
+def _targets(targets: Mapping[str, Target]) -> Iterator[Mistake]:
     for name, target in targets.items():
         at = ("targets", name)
         if not re.fullmatch(r"[a-z0-9_]+", name):
-            yield Wrong(at, "no step can name it", 'use small letters, digits and _, as in "replay_level"')
+            yield Mistake(at, "no step can name it", 'use small letters, digits and _, as in "replay_level"')
         if not target.unit.strip():
-            yield Wrong((*at, "unit"), "is empty: a figure without its unit says nothing", 'fill it in, as in "dB"')
+            yield Mistake((*at, "unit"), "is empty: a figure without its unit says nothing", 'fill it in, as in "dB"')
         limits = [key for key in ("at_least", "at_most") if getattr(target, key) is not None]
         if limits and (len(limits) > 1 or target.tolerance is not None or target.bands):
             others = "the other limit" if len(limits) > 1 else "a tolerance"
-            yield Wrong((*at, limits[0]), f"stands beside {others}", "give one of them: a target is judged one way")
+            yield Mistake((*at, limits[0]), f"stands beside {others}", "give one of them: a target is judged one way")
         elif not limits and target.tolerance is None and not target.bands:
             remedy = "give tolerance, bands of frequency, at_least or at_most"
-            yield Wrong((*at, "tolerance"), "missing: nothing can be judged", remedy)
+            yield Mistake((*at, "tolerance"), "missing: nothing can be judged", remedy)
         if target.reference is not None and (target.unit != "dB" or not limits):
             said = f"is for a limit in dB, and this is {'a limit' if limits else 'no limit'} in {target.unit}"
-            yield Wrong((*at, "reference"), said, "leave it out, or give at_least or at_most in dB")
+            yield Mistake((*at, "reference"), said, "leave it out, or give at_least or at_most in dB")
         for n, band in enumerate(target.bands):
             if band.from_hz >= band.to_hz:
                 said = f"from {band.from_hz:g} to {band.to_hz:g} Hz is no band"
-                yield Wrong((*at, "bands", n), said, "from_hz is the lower one")
+                yield Mistake((*at, "bands", n), said, "from_hz is the lower one")
 
 
-def _machine(sheet: Machine) -> Iterator[Wrong]:
+def _machine(sheet: Machine) -> Iterator[Mistake]:
     for key, value in (("send_dbfs", sheet.reference.send_dbfs), ("replay_dbfs", sheet.reference.replay_dbfs)):
         if value > 0:
-            yield Wrong(("reference", key), f"{value:g} dBFS is above full scale", "0 dBFS is the highest there is")
+            yield Mistake(("reference", key), f"{value:g} dBFS is above full scale", "0 dBFS is the highest there is")
     for n, trimmer in enumerate(sheet.trimmers):
         if trimmer in sheet.trimmers[:n]:
-            yield Wrong(("trimmers", n), f"{shown(trimmer)} is there twice", "list each once")
+            yield Mistake(("trimmers", n), f"{shown(trimmer)} is there twice", "list each once")
     for n, part in enumerate(sheet.parts):
         if (part.diameter_mm is None) == (part.hz is None):
             said = "has no rate" if part.hz is None else "has a diameter and a rate"
-            yield Wrong(("parts", n), f"{shown(part.name)} {said}", "give diameter_mm or hz, one of them")
+            yield Mistake(("parts", n), f"{shown(part.name)} {said}", "give diameter_mm or hz, one of them")
 
 
-def _sections(tape: ReferenceTape) -> Iterator[Wrong]:
+def _sections(tape: ReferenceTape) -> Iterator[Mistake]:
     ids = [s.id for s in tape.section]
     for n, name in enumerate(ids):
         if name in ids[:n]:
-            yield Wrong(("section", n, "id"), f"{shown(name)} is there twice", "give each section an id of its own")
+            yield Mistake(("section", n, "id"), f"{shown(name)} is there twice", "give each section an id of its own")
 
 
-def _points(key: str, points: Sequence[ResponsePoint | LinearityPoint]) -> Iterator[Wrong]:
+def _points(key: str, points: Sequence[ResponsePoint | LinearityPoint]) -> Iterator[Mistake]:
     seen: set[tuple[float, str]] = set()
     for n, point in enumerate(points):
         where, unit = (point.hz, "Hz") if isinstance(point, ResponsePoint) else (point.sent_dbfs, "dBFS")
         sides = ("left", "right") if point.channel == "both" else (point.channel,)
         if any((where, side) in seen for side in sides):
-            yield Wrong((key, n), f"{where:g} {unit} is there twice", "one point for each channel")
+            yield Mistake((key, n), f"{where:g} {unit} is there twice", "one point for each channel")
         seen |= {(where, side) for side in sides}

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from bench.procedure.load.file_problems import Told, Wrong, shown
+from bench.procedure.load.file_problems import Mistake, StepMistake, shown
 from bench.procedure.model.steps import ByHand, Measure, Step, StepBase, records
 
 
-def check_lots(steps: Sequence[Step | None]) -> list[Wrong]:
+def check_lots(steps: Sequence[Step | None]) -> list[Mistake]:
     """What would make a ranking compare the wrong things.
 
     Args:
@@ -19,7 +19,7 @@ def check_lots(steps: Sequence[Step | None]) -> list[Wrong]:
     spelt: dict[str, str] = {}
     put_in: set[str] = set()
     told: set[str] = set()
-    out: list[Wrong] = []
+    out: list[Mistake] = []
     for n, step in enumerate(steps):
         if not isinstance(step, StepBase):
             continue
@@ -32,17 +32,17 @@ def check_lots(steps: Sequence[Step | None]) -> list[Wrong]:
                 told.add(step.lot.casefold())
                 remedy = 'before it, a by-hand step with the same lot and `does = ["load-work-tape"]`'
                 findings.append((("lot",), f"nobody puts {shown(step.lot)} in before it is recorded on", remedy, ()))
-        out += [Wrong(("step", n, *key), message, remedy, about) for key, message, remedy, about in findings]
+        out += [Mistake(("step", n, *key), message, remedy, about) for key, message, remedy, about in findings]
     return out
 
 
-def _spelling(lot: str, first: str) -> Iterator[Told]:
+def _spelling(lot: str, first: str) -> Iterator[StepMistake]:
     if lot != first:
         said = f"{shown(lot)} and {shown(first)} would be ranked as two tapes"
         yield ("lot",), said, f"write {shown(first)} at each of its steps", ()
 
 
-def _of_another(step: StepBase, by_id: Mapping[str, StepBase]) -> Iterator[Told]:
+def _of_another(step: StepBase, by_id: Mapping[str, StepBase]) -> Iterator[StepMistake]:
     """A figure worked out for one tape from the readings of another."""
     if not isinstance(step, Measure):
         return

@@ -11,7 +11,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from bench.procedure.load.file_problems import Finding, KeyPath, Wrong, hidden_character, key_text
+from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, hidden_character, key_text
 from bench.procedure.load.toml_lines import line_at, lines_of
 
 LARGEST_FILE = 1_000_000
@@ -33,13 +33,15 @@ class Document:
         """Where each key stands."""
         return lines_of(self.text)
 
-    def finding(self, wrong: Wrong) -> Finding:
+    def finding(self, mistake: Mistake) -> Finding:
         """A problem at a place of this file."""
-        return Finding(self.path, line_at(self.lines, wrong.at), key_text(wrong.at), wrong.message, wrong.remedy)
+        return Finding(
+            self.path, line_at(self.lines, mistake.at), key_text(mistake.at), mistake.message, mistake.remedy
+        )
 
-    def findings(self, wrongs: list[Wrong]) -> list[Finding]:
+    def findings(self, mistakes: list[Mistake]) -> list[Finding]:
         """Problems in the order of their lines, those without one first."""
-        return sorted((self.finding(w) for w in wrongs), key=lambda f: f.line or 0)
+        return sorted((self.finding(w) for w in mistakes), key=lambda f: f.line or 0)
 
 
 def read_document(path: Path) -> Document | Finding:
@@ -63,13 +65,13 @@ def read_document(path: Path) -> Document | Finding:
     return Document(path, content, text, {key: _tuples(value) for key, value in data.items()})
 
 
-def hidden_text(data: Any) -> list[Wrong]:
+def hidden_text(data: Any) -> list[Mistake]:
     """Every key and text that holds a character which acts on a terminal or hides what is written."""
     out = []
     for at, text in _texts(data, ()):
         code = hidden_character(text)
         if code:
-            out.append(Wrong(at, f"holds the hidden character {code}", "take it out; it can act on a terminal"))
+            out.append(Mistake(at, f"holds the hidden character {code}", "take it out; it can act on a terminal"))
     return out
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
-from bench.procedure.model.job import JobStep, LeftOut, Place
+from bench.procedure.model.job import InapplicableStep, JobStep, NamedSteps
 from bench.procedure.model.sheets import Machine, Tape
 from bench.procedure.model.steps import (
     Adjust,
@@ -25,7 +25,7 @@ P = TypeVar("P", bound=Placed)
 
 
 @dataclass(frozen=True, slots=True)
-class Placing:
+class PlacedStep:
     """A step in its place, and the step of the procedure itself that brought it there."""
 
     step: JobStep | Follow
@@ -38,7 +38,7 @@ class Placing:
     """Why it does not apply; "" when it does."""
 
 
-def whether(applies_to: AppliesTo | None, machine: Machine | None, tape: Tape | None) -> str:
+def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, tape: Tape | None) -> str:
     """Why a step does not apply, "" when it does; a sheet that is not there is not asked."""
     wanted = applies_to
     if wanted is None:
@@ -71,7 +71,7 @@ def _or(values: Any) -> str:
     return " or ".join(str(v) for v in values)
 
 
-def each_way(step: P, machine: Machine | None) -> tuple[P, ...]:
+def in_each_direction(step: P, machine: Machine | None) -> tuple[P, ...]:
     """The step itself, or on an auto-reverse machine one for each direction where it asks for that."""
     if not step.each_direction or machine is None or not machine.auto_reverse:
         return (step,)
@@ -90,7 +90,7 @@ def _running(step: Placed, direction: Direction) -> dict[str, Any]:
     return changes
 
 
-def moved(step: P, follow: Follow, *, first: bool) -> P:
+def followed_step(step: P, follow: Follow, *, first: bool) -> P:
     """A followed step in its place: its path for an id, and what the step that follows it says of all its steps."""
     changes: dict[str, Any] = {"id": f"{follow.id}/{step.id}"}
     if follow.stage != "left":
@@ -122,7 +122,7 @@ def _references(step: Placed, path: str) -> dict[str, Any]:
     return changes
 
 
-def below(inner: Placing, by: Placing, *, first: bool) -> Placing:
+def within_follow(inner: PlacedStep, by: PlacedStep, *, first: bool) -> PlacedStep:
     """A placing of a followed file, in its place.
 
     Args:
@@ -132,13 +132,15 @@ def below(inner: Placing, by: Placing, *, first: bool) -> Placing:
     """
     assert isinstance(by.step, Follow)
     names = (*by.names, *(f"{mine}/{name}" for mine in by.names for name in inner.names))
-    return replace(inner, step=moved(inner.step, by.step, first=first), names=names)
+    return replace(inner, step=followed_step(inner.step, by.step, first=first), names=names)
 
 
-def lay_out(placed: Sequence[Placing]) -> tuple[tuple[JobStep, ...], tuple[LeftOut, ...], dict[str, Place]]:
+def job_steps(
+    placed: Sequence[PlacedStep],
+) -> tuple[tuple[JobStep, ...], tuple[InapplicableStep, ...], dict[str, NamedSteps]]:
     """The steps that apply, those that do not, and where each name leads."""
     steps: list[JobStep] = []
-    left_out: list[LeftOut] = []
+    inapplicable: list[InapplicableStep] = []
     first: dict[str, int] = {}
     of: dict[str, list[str]] = {}
     for placing in placed:
@@ -146,15 +148,15 @@ def lay_out(placed: Sequence[Placing]) -> tuple[tuple[JobStep, ...], tuple[LeftO
             first.setdefault(name, len(steps))
             of.setdefault(name, [])
         if placing.why_not or isinstance(placing.step, Follow):
-            left_out.append(LeftOut(placing.step.id, placing.step.title, placing.why_not))
+            inapplicable.append(InapplicableStep(placing.step.id, placing.step.title, placing.why_not))
             continue
         for name in placing.names:
             of[name].append(placing.step.id)
         steps.append(placing.step)
-    return tuple(steps), tuple(left_out), {name: Place(first[name], tuple(of[name])) for name in first}
+    return tuple(steps), tuple(inapplicable), {name: NamedSteps(first[name], tuple(of[name])) for name in first}
 
 
-def applying(placed: Sequence[Placing]) -> Iterator[tuple[JobStep, int]]:
+def applicable(placed: Sequence[PlacedStep]) -> Iterator[tuple[JobStep, int]]:
     """The steps that apply, with the index of the procedure's own step."""
     for placing in placed:
         if not placing.why_not and not isinstance(placing.step, Follow):

@@ -37,7 +37,7 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
-class Wrong:
+class Mistake:
     """A problem at a place, before its file and line are known."""
 
     at: KeyPath
@@ -47,14 +47,14 @@ class Wrong:
     """The keys beside it that it follows from: it is no news where one of them is wrong in itself."""
 
 
-Told = tuple[tuple[str | int, ...], str, str, tuple[str, ...]]
+StepMistake = tuple[tuple[str | int, ...], str, str, tuple[str, ...]]
 """A problem of a step, as its checks tell it: where in the step, message, remedy, and the keys it follows from."""
 
 
-def without_echoes(wrongs: Iterable[Wrong], themselves: Iterable[Wrong]) -> list[Wrong]:
+def without_echoes(mistakes: Iterable[Mistake], themselves: Iterable[Mistake]) -> list[Mistake]:
     """Leave out what follows from a key of a step that is wrong in itself, and what is said twice."""
     bad = {w.at[:3] for w in themselves if not w.about}
-    news = [w for w in wrongs if not any((*w.at[:2], key) in bad for key in w.about)]
+    news = [w for w in mistakes if not any((*w.at[:2], key) in bad for key in w.about)]
     return list({(w.at, w.message): w for w in news}.values())
 
 
@@ -148,7 +148,7 @@ _HOW = {
 
 def from_validator(
     data: Any, errors: Iterable[Mapping[str, Any]], keys_at: Callable[[KeyPath], list[str]]
-) -> list[Wrong]:
+) -> list[Mistake]:
     """Turn a validator's error list into problems in the file's own words, one for each place.
 
     Args:
@@ -181,46 +181,46 @@ def _place(data: Any, error: Mapping[str, Any]) -> KeyPath:
     return tuple(at)
 
 
-def _told(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[KeyPath], list[str]]) -> Wrong:
+def _told(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[KeyPath], list[str]]) -> Mistake:
     error = errors[0]
     kind, given, more = error["type"], error["input"], error.get("ctx", {})
     name = visible(at[-1]) if at and isinstance(at[-1], str) else "it"
     wanted = [_WANTED[e["type"]] for e in errors if e["type"] in _WANTED]
     if wanted:
-        return Wrong(at, f"must be {' or '.join(dict.fromkeys(wanted))}, not {kind_of(given)}", _HOW[wanted[0]])
+        return Mistake(at, f"must be {' or '.join(dict.fromkeys(wanted))}, not {kind_of(given)}", _HOW[wanted[0]])
     match kind:
         case "missing" if isinstance(error["loc"][-1], int):
             count = len(given) + len(errors)
-            return Wrong(at, f"has {len(given)} of {count} items", "list them all")
+            return Mistake(at, f"has {len(given)} of {count} items", "list them all")
         case "too_long":
-            return Wrong(at, f"has {more['actual_length']} items", f"there is room for {more['max_length']}")
+            return Mistake(at, f"has {more['actual_length']} items", f"there is room for {more['max_length']}")
         case "missing":
-            return Wrong(at, "missing", f"add `{name} = …`")
+            return Mistake(at, "missing", f"add `{name} = …`")
         case "extra_forbidden":
-            return Wrong(at, "is not a key of this table", did_you_mean(name, keys_at(at[:-1])))
+            return Mistake(at, "is not a key of this table", did_you_mean(name, keys_at(at[:-1])))
         case "literal_error":
             told = f"{given:g}" if type(given) in {int, float} else shown(given)
-            return Wrong(at, f"{told} is not a choice here", did_you_mean(str(given), _names(more["expected"])))
+            return Mistake(at, f"{told} is not a choice here", did_you_mean(str(given), _names(more["expected"])))
         case "union_tag_invalid":
             choices = _names(more["expected_tags"])
-            return Wrong(at, f"{shown(given['kind'])} is not a kind of step", did_you_mean(str(more["tag"]), choices))
+            return Mistake(at, f"{shown(given['kind'])} is not a kind of step", did_you_mean(str(more["tag"]), choices))
         case "union_tag_not_found":
-            return Wrong(at, "missing", 'say what kind of step it is, as in `kind = "by-hand"`')
+            return Mistake(at, "missing", 'say what kind of step it is, as in `kind = "by-hand"`')
         case "string_pattern_mismatch":
-            return Wrong(
+            return Mistake(
                 at, f"{shown(given)} does not fit", _PATTERNS.get(more["pattern"], f"it must fit {more['pattern']}")
             )
         case "greater_than":
-            return Wrong(at, f"{given} is too small", f"it must be greater than {more['gt']:g}")
+            return Mistake(at, f"{given} is too small", f"it must be greater than {more['gt']:g}")
         case "greater_than_equal":
-            return Wrong(at, f"{given} is too small", f"it must be at least {more['ge']:g}")
+            return Mistake(at, f"{given} is too small", f"it must be at least {more['ge']:g}")
         case "less_than_equal":
-            return Wrong(at, f"{given} is too large", f"it must be at most {more['le']:g}")
+            return Mistake(at, f"{given} is too large", f"it must be at most {more['le']:g}")
         case "finite_number":
-            return Wrong(at, f"{given} is not a number that can be measured", "write a finite figure")
+            return Mistake(at, f"{given} is not a number that can be measured", "write a finite figure")
         case "too_short" | "string_too_short" | "blank":
-            return Wrong(at, "is empty", "fill it in")
-    return Wrong(at, f"does not fit: {visible(error['msg'])}", "see the format in the README")
+            return Mistake(at, "is empty", "fill it in")
+    return Mistake(at, f"does not fit: {visible(error['msg'])}", "see the format in the README")
 
 
 _PATTERNS = {

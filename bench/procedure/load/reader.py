@@ -17,7 +17,7 @@ from bench.procedure.load.check_file import check_steps
 from bench.procedure.load.check_measuring import AGREES
 from bench.procedure.load.check_sheets import check_sheet
 from bench.procedure.load.document import Document, hidden_text, read_document
-from bench.procedure.load.file_problems import Finding, KeyPath, Wrong, from_validator, kind_of, shown, without_echoes
+from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, from_validator, kind_of, shown, without_echoes
 from bench.procedure.model.sheets import Fault, Interface, Machine, ReferenceTape, SheetBase, Tape
 from bench.procedure.model.steps import Procedure, Step, Strict
 
@@ -48,7 +48,7 @@ class Read(Generic[Model]):
     model: Model | None
     """None when there is a finding."""
     findings: list[Finding]
-    wrongs: tuple[Wrong, ...] = ()
+    mistakes: tuple[Mistake, ...] = ()
     """The findings, before they have a line."""
     steps: tuple[Step | None, ...] = ()
     """A procedure's steps as far as they can be understood, even where there are findings."""
@@ -80,14 +80,14 @@ def read_procedure(path: Path) -> Read[Procedure]:
     document = read_document(path)
     if isinstance(document, Finding):
         return Read(path, None, None, [document])
-    wrongs = _version(document.data)
-    if wrongs:
-        return Read(path, document, None, document.findings(wrongs), tuple(wrongs))
-    model, wrongs = _fit(Procedure, document.data)
-    wrongs = [_own_recording(w) for w in wrongs]
-    steps = _sound_steps(document.data, wrongs)
-    wrongs = without_echoes([*wrongs, *check_steps(steps, _ids(document.data))], wrongs)
-    return Read(path, document, None if wrongs else model, document.findings(wrongs), tuple(wrongs), steps)
+    mistakes = _version(document.data)
+    if mistakes:
+        return Read(path, document, None, document.findings(mistakes), tuple(mistakes))
+    model, mistakes = _fit(Procedure, document.data)
+    mistakes = [_own_recording(w) for w in mistakes]
+    steps = _sound_steps(document.data, mistakes)
+    mistakes = without_echoes([*mistakes, *check_steps(steps, _ids(document.data))], mistakes)
+    return Read(path, document, None if mistakes else model, document.findings(mistakes), tuple(mistakes), steps)
 
 
 def read_sheet(path: Path, kind: SheetKind) -> Read[Any]:
@@ -95,22 +95,13 @@ def read_sheet(path: Path, kind: SheetKind) -> Read[Any]:
     document = read_document(path)
     if isinstance(document, Finding):
         return Read(path, None, None, [document])
-    wrongs = _version(document.data) or _sheet_kind(document.data.get("sheet"), kind)
-    if wrongs:
-        return Read(path, document, None, document.findings(wrongs), tuple(wrongs))
-    model, wrongs = _fit(SHEETS[kind][1], document.data)
+    mistakes = _version(document.data) or _sheet_kind(document.data.get("sheet"), kind)
+    if mistakes:
+        return Read(path, document, None, document.findings(mistakes), tuple(mistakes))
+    model, mistakes = _fit(SHEETS[kind][1], document.data)
     if model is not None:
-        wrongs += check_sheet(model)
-    return Read(path, document, None if wrongs else model, document.findings(wrongs), tuple(wrongs))
-
-
-def load_procedure(path: Path) -> Procedure:
-    """Load a procedure file.
-
-    Raises:
-        Problem: the first problem of the file, and how many more there are.
-    """
-    return read_procedure(path).whole()
+        mistakes += check_sheet(model)
+    return Read(path, document, None if mistakes else model, document.findings(mistakes), tuple(mistakes))
 
 
 @overload
@@ -133,46 +124,46 @@ def load_sheet(path: Path, kind: SheetKind) -> SheetBase:
     return sheet
 
 
-def _version(data: dict[str, Any]) -> list[Wrong]:
+def _version(data: dict[str, Any]) -> list[Mistake]:
     """The format comes first: a file from the future is not judged by the rules of today."""
     said = data.get("format")
     if type(said) is int and said == FORMAT:
         return []
     if said is None:
-        return [Wrong(("format",), "missing", f"begin the file with `format = {FORMAT}`")]
+        return [Mistake(("format",), "missing", f"begin the file with `format = {FORMAT}`")]
     if type(said) is int and said > FORMAT:
         return [
-            Wrong(
+            Mistake(
                 ("format",),
                 f"{said} is newer than this program reads",
                 f"update tapebench, or write it for format {FORMAT}",
             )
         ]
     what = f"must be {FORMAT}, not {said if type(said) in {int, float} else kind_of(said)}"
-    return [Wrong(("format",), what, f"begin the file with `format = {FORMAT}`")]
+    return [Mistake(("format",), what, f"begin the file with `format = {FORMAT}`")]
 
 
-def _sheet_kind(said: object, kind: SheetKind) -> list[Wrong]:
+def _sheet_kind(said: object, kind: SheetKind) -> list[Mistake]:
     if said == kind:
         return []
     what = "missing" if said is None else f'must be "{kind}", not {shown(said)}'
-    return [Wrong(("sheet",), what, f'write `sheet = "{kind}"`, or keep the file in its own folder')]
+    return [Mistake(("sheet",), what, f'write `sheet = "{kind}"`, or keep the file in its own folder')]
 
 
-def _fit(model: type[Model], data: dict[str, Any]) -> tuple[Model | None, list[Wrong]]:
-    wrongs = hidden_text(data)
+def _fit(model: type[Model], data: dict[str, Any]) -> tuple[Model | None, list[Mistake]]:
+    mistakes = hidden_text(data)
     try:
-        return model.model_validate(data), wrongs
+        return model.model_validate(data), mistakes
     except ValidationError as error:
         errors = error.errors(include_url=False)
-        return None, wrongs + from_validator(data, errors, lambda at: keys_at(model, data, at))
+        return None, mistakes + from_validator(data, errors, lambda at: keys_at(model, data, at))
 
 
-def _own_recording(wrong: Wrong) -> Wrong:
+def _own_recording(mistake: Mistake) -> Mistake:
     """Say why, where a `record-replay` step asks for what it can't give."""
-    if wrong.at[0] == "step" and wrong.at[2:] == ("targets", "speed_error"):
-        return Wrong(wrong.at, "speed cannot be judged from tones that are sent", AGREES)
-    return wrong
+    if mistake.at[0] == "step" and mistake.at[2:] == ("targets", "speed_error"):
+        return Mistake(mistake.at, "speed cannot be judged from tones that are sent", AGREES)
+    return mistake
 
 
 @cache
@@ -217,7 +208,7 @@ def _ids(data: dict[str, Any]) -> tuple[object, ...]:
 _STEP: TypeAdapter[Step] = TypeAdapter(Step)
 
 
-def _sound_steps(data: dict[str, Any], wrongs: list[Wrong]) -> tuple[Step | None, ...]:
+def _sound_steps(data: dict[str, Any], mistakes: list[Mistake]) -> tuple[Step | None, ...]:
     """Each step as far as it can be understood, so that one mistake does not hide another.
 
     What the validator refused is left out and what is missing is filled in; None where that does not help.
@@ -226,9 +217,9 @@ def _sound_steps(data: dict[str, Any], wrongs: list[Wrong]) -> tuple[Step | None
     if not isinstance(steps, tuple):
         return ()
     bad: dict[Any, set[KeyPath]] = {}
-    for wrong in wrongs:
-        if wrong.at[:1] == ("step",):
-            bad.setdefault(wrong.at[1] if len(wrong.at) > 1 else None, set()).add(wrong.at[2:4])
+    for mistake in mistakes:
+        if mistake.at[:1] == ("step",):
+            bad.setdefault(mistake.at[1] if len(mistake.at) > 1 else None, set()).add(mistake.at[2:4])
     return tuple(_mended(step, n, bad.get(n, set())) for n, step in enumerate(steps))
 
 

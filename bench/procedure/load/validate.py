@@ -8,7 +8,7 @@ from pathlib import Path
 from bench.problem import Problem
 from bench.procedure.load.assemble import assemble
 from bench.procedure.load.document import read_document
-from bench.procedure.load.file_problems import Finding, Wrong, did_you_mean, kind_of, shown
+from bench.procedure.load.file_problems import Finding, Mistake, did_you_mean, kind_of, shown
 from bench.procedure.load.reader import SHEETS, SheetKind, read_sheet
 from bench.workspace import Workspace
 
@@ -63,7 +63,7 @@ def _check(path: Path, workspace: Workspace, told: frozenset[Path]) -> list[Find
         return [document.finding(_unknown(said))]
     if kind is not None and lies_in is not None and lies_in != kind:
         where = f"a {kind} sheet lies in {SHEETS[lies_in][0]}/"
-        return [document.finding(Wrong(("sheet",), where, f"move it to {SHEETS[kind][0]}/"))]
+        return [document.finding(Mistake(("sheet",), where, f"move it to {SHEETS[kind][0]}/"))]
     wanted = kind or lies_in
     assert wanted is not None
     return read_sheet(path, wanted).findings
@@ -73,7 +73,7 @@ def _kind(said: object) -> SheetKind | None:
     return next((kind for kind in SHEETS if kind == said), None)
 
 
-def _unknown(said: object) -> Wrong:
+def _unknown(said: object) -> Mistake:
     if not isinstance(said, str):
-        return Wrong(("sheet",), f"must be text, not {kind_of(said)}", "say what kind of sheet it is, in quotes")
-    return Wrong(("sheet",), f"{shown(said)} is not a kind of sheet", did_you_mean(said, SHEETS))
+        return Mistake(("sheet",), f"must be text, not {kind_of(said)}", "say what kind of sheet it is, in quotes")
+    return Mistake(("sheet",), f"{shown(said)} is not a kind of sheet", did_you_mean(said, SHEETS))

@@ -37,7 +37,7 @@ class UsedFile:
 
 
 @dataclass(frozen=True, slots=True)
-class LeftOut:
+class InapplicableStep:
     """A step that does not apply to these sheets."""
 
     id: str
@@ -47,7 +47,7 @@ class LeftOut:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class NamedSteps:
     """Where a name leads that a step uses for another."""
 
     first: int
@@ -72,19 +72,14 @@ class Job:
     """The procedure first, then what it follows, then the three sheets."""
     names: dict[str, str]
     """The sheets' file names without `.toml`, under `machine`, `tape` and `reference-tape`."""
-    left_out: tuple[LeftOut, ...] = ()
+    inapplicable: tuple[InapplicableStep, ...] = ()
     """Steps of the procedure that do not apply to these sheets."""
-    places: Mapping[str, Place] = field(default_factory=dict)
+    named_steps: Mapping[str, NamedSteps] = field(default_factory=dict)
     """Where the names lead by which steps name others."""
     other_tapes: tuple[Tape, ...] = ()
     """What the lots after the first are on the practice machine."""
     interface: Interface | None = None
     """What stands between machine and program, where that was measured."""
-
-    @property
-    def files(self) -> tuple[Path, ...]:
-        """The path of every file used."""
-        return tuple(u.path for u in self.used)
 
     @property
     def lots(self) -> tuple[str, ...]:
@@ -101,10 +96,10 @@ class Job:
         index = self.lot_index(lot)
         return tapes[index] if index < len(tapes) else tapes[0]
 
-    def place(self, name: str, direction: str | None = None) -> Place:
+    def steps_named(self, name: str, direction: str | None = None) -> NamedSteps:
         """Where a name leads; of a step done in each direction, to the one of that direction."""
-        found = self.places.get(f"{name}-{direction}") if direction else None
-        return found or self.places[name]
+        found = self.named_steps.get(f"{name}-{direction}") if direction else None
+        return found or self.named_steps[name]
 
     def target(self, name: str) -> Target:
         """The target that a step names, a tape's figures told re the machine's reference level.

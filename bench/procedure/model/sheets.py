@@ -8,7 +8,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from bench.procedure.model.steps import IecType, Purpose, Said, Strict, Words
+from bench.procedure.model.steps import IecType, OptionalText, Purpose, Strict, Text
 from bench.procedure.model.targets import Target
 from bench.tape.fluxivity import Fluxivity, FluxMethod
 
@@ -35,8 +35,8 @@ class SheetBase(Strict):
 
     format: Literal[1]
     sheet: str
-    name: Said
-    notes: Words = ""
+    name: Text
+    notes: OptionalText = ""
 
 
 class ReferenceLevel(Strict):
@@ -58,7 +58,7 @@ class ReferenceLevel(Strict):
 class Part(Strict):
     """A part that turns, so that a flutter component can be told to be its. One of the two figures."""
 
-    name: Said
+    name: Text
     diameter_mm: float | None = Field(default=None, gt=0)
     """The tape runs over it at its speed; or"""
     hz: float | None = Field(default=None, gt=0)
@@ -68,12 +68,12 @@ class Part(Strict):
 class OutputTestPoint(Strict):
     """Where the manual has replay level taken, other than at the output."""
 
-    where: Said
+    where: Text
     mv: float = Field(gt=0)
     """What stands there at the machine's reference level."""
     attenuator_db: float = Field(default=0.0, ge=0)
     """Between it and the interface; a test point carries DC and can carry tens of volts."""
-    source: Said
+    source: Text
 
 
 class Meters(Strict):
@@ -84,7 +84,7 @@ class Meters(Strict):
     """The level that they show as 0, re the machine's reference level."""
     noise_reduction_mark_db: float | None = None
     """Likewise the level of the noise-reduction mark."""
-    source: Said
+    source: Text
 
 
 class Machine(SheetBase):
@@ -158,7 +158,7 @@ class ReferenceTape(SheetBase):
     section: tuple[Section, ...] = Field(min_length=1)
 
 
-class Uncertain(Strict):
+class PositiveFigure(Strict):
     """A figure with its uncertainty."""
 
     value: float = Field(gt=0)
@@ -166,7 +166,7 @@ class Uncertain(Strict):
     """Expanded (k = 2), same unit."""
 
 
-class Signed(Strict):
+class SignedFigure(Strict):
     """A figure that may be negative, with its uncertainty."""
 
     value: float
@@ -198,14 +198,14 @@ class Interface(SheetBase):
     """What stands between the machine and the program, as measured on a day; written by `calibrate-interface`."""
 
     sheet: Literal["interface"]
-    device: Said
+    device: Text
     """Its name, as the sound system has it: a session on another device is not corrected by this sheet."""
     date: Date
     """When it was measured."""
     sample_rate: int | None = Field(default=None, gt=0)
-    full_scale_output_v: Uncertain | None = None
+    full_scale_output_v: PositiveFigure | None = None
     """Rms volts of a full-scale sine at the output (dBFS as in AES17)."""
-    full_scale_input_v: Uncertain | None = None
+    full_scale_input_v: PositiveFigure | None = None
     """Rms volts of a sine that the input reads as full scale."""
     response: tuple[ResponsePoint, ...] = ()
     noise_dbfs: float | None = None
@@ -215,7 +215,7 @@ class Interface(SheetBase):
     channel_order: Literal["straight", "swapped"] | None = None
     linearity: tuple[LinearityPoint, ...] = ()
     """Steps that are not alike tell an automatic gain or an "enhancement" in the way."""
-    clock_error_ppm: Signed | None = None
+    clock_error_ppm: SignedFigure | None = None
     """Of its sample clock, positive when it runs fast, against a counter."""
 
 
@@ -223,7 +223,7 @@ class Fault(SheetBase):
     """A fault for the practice machine: a physical change."""
 
     sheet: Literal["fault"]
-    tells: Said
+    tells: Text
     """How it shows."""
     practice: dict[str, float | str | bool]
     """What changes in the practice machine."""

@@ -17,7 +17,7 @@ NoiseReduction = Literal["off", "on", "record-only", "replay-only"]
 
 IecType = Literal["I", "II", "IV", "open reel"]
 
-What = Literal[
+Aspect = Literal[
     "speed",
     "replay azimuth",
     "replay level",
@@ -35,7 +35,7 @@ What = Literal[
 ]
 """What a line-up shows to be right, and what an adjustment can disturb."""
 
-WHAT: tuple[What, ...] = get_args(What)
+ASPECTS: tuple[Aspect, ...] = get_args(Aspect)
 
 ID = r"^[a-z0-9][a-z0-9-]*$"
 StepId = Annotated[str, Field(pattern=ID)]
@@ -47,16 +47,16 @@ def _reflowed(text: str) -> str:
     return "\n\n".join(" ".join(part.split()) for part in re.split(r"\n[ \t]*\n", text.strip()))
 
 
-def _said(text: str) -> str:
+def _not_blank(text: str) -> str:
     if not text:
         raise PydanticCustomError("blank", "is empty")
     return text
 
 
-Words = Annotated[str, AfterValidator(_reflowed)]
+OptionalText = Annotated[str, AfterValidator(_reflowed)]
 """Text to be read; may be left empty."""
 
-Said = Annotated[str, AfterValidator(_reflowed), AfterValidator(_said)]
+Text = Annotated[str, AfterValidator(_reflowed), AfterValidator(_not_blank)]
 """Text that must say something."""
 
 
@@ -72,7 +72,7 @@ class Caution(Strict):
     """A hazard, said where the step is."""
 
     hazard: Hazard
-    say: Said
+    say: Text
     """The usual caution; defers to the service manual, local codes and licensed practice."""
 
 
@@ -91,7 +91,7 @@ class AppliesTo(Strict):
     heads: tuple[Literal[2, 3], ...] = ()
     tape_type: tuple[IecType, ...] = ()
     speed_mm_s: tuple[float, ...] = ()
-    trimmers: tuple[Said, ...] = ()
+    trimmers: tuple[Text, ...] = ()
     """Trimmers that the machine must have, all of them."""
     auto_reverse: bool | None = None
     noise_reduction: bool | None = None
@@ -108,7 +108,7 @@ class Placed(Strict):
     """What stands in the order of a procedure."""
 
     id: str = Field(pattern=ID)
-    title: Said
+    title: Text
     cautions: tuple[Caution, ...] = ()
     stage: Stage = "left"
     """Readings of a found stage are told with a verdict but never judged."""
@@ -123,19 +123,19 @@ class Placed(Strict):
 class StepBase(Placed):
     """What every step has that a person does."""
 
-    do: Said
+    do: Text
     """The instruction."""
-    why: Words = ""
+    why: OptionalText = ""
     """For the trainee."""
-    good: Words = ""
+    good: OptionalText = ""
     """What good looks like."""
-    if_not: Words = ""
+    if_not: OptionalText = ""
     """What to do when it does not."""
-    hints: tuple[Said, ...] = Field(default=(), max_length=3)
+    hints: tuple[Text, ...] = Field(default=(), max_length=3)
     """Said one after another when a trainee asks: what to think of, where to look, what to do."""
-    disturbs: tuple[What, ...] = ()
+    disturbs: tuple[Aspect, ...] = ()
     """What must be checked again when this was done, beside what the trade knows of it."""
-    lot: Words = ""
+    lot: OptionalText = ""
     """Which of several tapes this is of: "blank A". A sign-off after two or more ranks them. On the practice machine
     the first is the job's own tape, the others are the other sheets of its type, by name."""
 

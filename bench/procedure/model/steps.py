@@ -10,32 +10,33 @@ from pydantic import Field
 from bench.audio.port import Act
 from bench.measure.catalogue import QUANTITIES
 from bench.procedure.model.step_base import (
+    ASPECTS,
     ID,
-    WHAT,
     AgainUntil,
     AppliesTo,
+    Aspect,
     Caution,
     Direction,
     Hazard,
     IecType,
     Measuring,
     NoiseReduction,
+    OptionalText,
     Placed,
-    Said,
     SentTone,
     StepBase,
     StepId,
     Strict,
-    What,
-    Words,
+    Text,
 )
 from bench.procedure.model.targets import TargetName
 
 __all__ = [
-    "WHAT",
+    "ASPECTS",
     "Adjust",
     "AgainUntil",
     "AppliesTo",
+    "Aspect",
     "ByHand",
     "Caution",
     "ChannelName",
@@ -53,21 +54,20 @@ __all__ = [
     "Measure",
     "Measuring",
     "NoiseReduction",
+    "OptionalText",
     "Placed",
     "Procedure",
     "Purpose",
     "Question",
     "RecordReplay",
     "Reference",
-    "Said",
     "SentTone",
     "SignOff",
     "Step",
     "StepBase",
     "StepId",
     "Strict",
-    "What",
-    "Words",
+    "Text",
 ]
 
 Purpose = Literal["level", "azimuth", "response", "speed"]
@@ -90,7 +90,7 @@ class ByHand(StepBase):
 
     kind: Literal["by-hand"]
     does: tuple[Act, ...] = ()
-    checklist: tuple[Said, ...] = ()
+    checklist: tuple[Text, ...] = ()
     timer_s: float = Field(default=0.0, ge=0)
 
 
@@ -157,7 +157,7 @@ class Measure(Measuring):
 
     kind: Literal["measure"]
     quantity: Measurable
-    method: Words = ""
+    method: OptionalText = ""
     """Which of the quantity's methods is judged, as the reading names it: "A-weighted rms". Left out: all it gives."""
     plays: str | None = None
     sends: tuple[SentTone, ...] = ()
@@ -199,7 +199,7 @@ class InterfaceStep(Measuring):
     sine (at least), dBFS and % (at most) or ppm."""
     instrument_percent: float = Field(default=1.5, gt=0)
     """Uncertainty (k = 2) of the instrument whose reading is typed."""
-    source: Said = "common practice, no source"
+    source: Text = "common practice, no source"
     """Where the limit comes from."""
 
 
@@ -210,14 +210,14 @@ class Entry(StepBase):
     asks: Literal["number", "choice", "words", "complaint"]
     """`complaint`: what the owner says is wrong, in the owner's words; the report begins its summary with them."""
     unit: str = ""
-    choices: tuple[Said, ...] = ()
+    choices: tuple[Text, ...] = ()
     target: TargetName | None = None
 
 
 class Choice(Strict):
     """An answer to a decision, and where it leads."""
 
-    say: Said
+    say: Text
     go_to: StepId | None = None
     """A later step; left out: the next one."""
 
@@ -226,14 +226,14 @@ class Decision(StepBase):
     """Goes on to one later step or another, by the verdicts of an earlier step or by an answer."""
 
     kind: Literal["decision"]
-    do: Words = ""
+    do: OptionalText = ""
     of: StepId | None = None
     """The earlier step whose verdicts decide; then"""
     when_in: StepId | None = None
     """where to go when all its readings are in; left out: the next step,"""
     when_not: StepId | None = None
     """and where to go when they are not; or"""
-    asks: Words = ""
+    asks: OptionalText = ""
     """what the person is asked,"""
     choices: tuple[Choice, ...] = ()
     """with the answers."""
@@ -243,12 +243,12 @@ class Question(StepBase):
     """An instructor's question. It teaches; the answer is kept and never judged."""
 
     kind: Literal["question"]
-    do: Words = ""
-    asks: Said
-    choices: tuple[Said, ...] = Field(min_length=2, max_length=6)
-    right: Said
+    do: OptionalText = ""
+    asks: Text
+    choices: tuple[Text, ...] = Field(min_length=2, max_length=6)
+    right: Text
     """One of the choices, word for word."""
-    because: Said
+    because: Text
     """Why; said after the answer."""
 
 
@@ -264,7 +264,7 @@ class SignOff(StepBase):
     """Who accepts what."""
 
     kind: Literal["sign-off"]
-    accepts: Said
+    accepts: Text
     """What the signature stands for."""
 
 
@@ -288,10 +288,10 @@ class Procedure(Strict):
     """A whole procedure file."""
 
     format: Literal[1]
-    title: Said
-    summary: Said
+    title: Text
+    summary: Text
     takes_minutes: float = Field(gt=0)
-    needs: tuple[Said, ...] = ()
+    needs: tuple[Text, ...] = ()
     part: bool = False
     """Made to be followed by others. Run alone, the runner asks at its interlocks."""
     machine: str | None = None
@@ -308,3 +308,8 @@ def records(step: StepBase) -> bool:
     if isinstance(step, Measure) and (step.records is not None or step.quantity in CIRCUIT):
         return True
     return isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))
+
+
+def plays_reference_tape(step: StepBase) -> bool:
+    """Whether the reference tape is played at a step."""
+    return isinstance(step, Reference) or (isinstance(step, Adjust | Measure) and step.plays is not None)

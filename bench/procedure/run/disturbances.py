@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.procedure.kinds.activity import Situation
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import Adjust, StepBase
 from bench.procedure.state.dependencies import (
     disturbed_by,
@@ -16,12 +16,12 @@ from bench.procedure.state.dependencies import (
 from bench.procedure.state.events import CheckedAgain, Disturbed
 
 
-class Ledger:
+class Disturbances:
     """Keeps account step by step."""
 
-    def __init__(self, situation: Situation) -> None:
-        self._situation = situation
-        self._steps: dict[str, StepBase] = {s.id: s for s in situation.job.steps}
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._steps: dict[str, StepBase] = {s.id: s for s in bench.job.steps}
 
     def step_ends(self, step: StepBase, *, skipped: bool, turned: tuple[str, ...]) -> None:
         """A step is over, or left for another time.
@@ -31,7 +31,7 @@ class Ledger:
             skipped: it was left out with a reason.
             turned: the trimmers that the program saw turned at it; on a real machine it sees none.
         """
-        situation = self._situation
+        bench = self._bench
         shown = self._shown_now(step)
         disturbed: set[str] = set()
         if isinstance(step, Adjust):
@@ -44,17 +44,17 @@ class Ledger:
         for name in turned:
             if not (isinstance(step, Adjust) and name in step.trimmers.values()):
                 disturbed |= moved_by_trimmer(name)
-        disturbed &= shown_so_far(situation.journal.records(), self._steps)
-        standing = set(situation.to_check_again)
+        disturbed &= shown_so_far(bench.journal.records(), self._steps)
+        standing = set(bench.to_check_again)
         if disturbed - standing:
-            situation.note(step.id, Disturbed(in_order(disturbed - standing)))
+            bench.note(step.id, Disturbed(in_order(disturbed - standing)))
         again = shown & (standing | disturbed)
         if again:
-            situation.note(step.id, CheckedAgain(in_order(again)))
+            bench.note(step.id, CheckedAgain(in_order(again)))
 
     def _shown_now(self, step: StepBase) -> frozenset[str]:
         """What the last attempt at a step has shown, with a reading."""
-        kept = self._situation.journal.records()
-        own = [r for r in kept if r.step == step.id and r.attempt == self._situation.attempt]
+        kept = self._bench.journal.records()
+        own = [r for r in kept if r.step == step.id and r.attempt == self._bench.attempt]
         found = (shown_by(step, r.reading.quantity) for r in own if r.measured is not None)
         return named((w for w in found if w is not None), step.direction)

@@ -24,7 +24,7 @@ FAR_DB = 30.0
 """A channel whose peaks have been so far below the other's for a second carries nothing of what the other does."""
 
 
-class SoundIn:
+class InputMonitor:
     """Watches the incoming sound."""
 
     def __init__(self, clock: Clock) -> None:

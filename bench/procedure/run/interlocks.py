@@ -13,8 +13,8 @@ from typing import Literal
 
 from bench.audio.port import LOADS
 from bench.problem import Problem
-from bench.procedure.kinds.activity import Situation
-from bench.procedure.model.steps import Adjust, Measure, Measuring, Reference, StepBase, records
+from bench.procedure.kinds.bench import Bench
+from bench.procedure.model.steps import Measuring, StepBase, plays_reference_tape, records
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Acted, Overridden, Switched
 from bench.procedure.state.snapshot import Prompt
@@ -37,20 +37,15 @@ ASKED = {
 }
 
 
-def uses_reference_tape(step: StepBase) -> bool:
-    """Whether the reference tape is played at a step."""
-    return isinstance(step, Reference) or (isinstance(step, Adjust | Measure) and step.plays is not None)
-
-
 class Interlocks:
     """What was done to the machine so far in this session, and what that demands."""
 
-    def __init__(self, situation: Situation) -> None:
-        self._situation = situation
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
         self._asked: tuple[Control, str] | None = None
 
     def _acts(self) -> list[str]:
-        return [e.act for e in of_kind(self._situation.journal.events(), Acted)]
+        return [e.act for e in of_kind(self._bench.journal.events(), Acted)]
 
     def _tape_in(self) -> str:
         loads = [act for act in self._acts() if act in LOADS]
@@ -59,20 +54,20 @@ class Interlocks:
     def demand(self, step: StepBase) -> Prompt | None:
         """What has to be answered before the step may start; None when nothing has. Threads tapes as it goes."""
         self._asked = None
-        if self._situation.is_file:
+        if self._bench.is_file:
             return None
-        if uses_reference_tape(step):
+        if plays_reference_tape(step):
             acts = self._acts()
-            overridden = any(of_kind(self._situation.journal.events(), Overridden))
+            overridden = any(of_kind(self._bench.journal.events(), Overridden))
             if not overridden and not {"clean", "demagnetise"} <= set(acts):
                 return Prompt("reason", DIRTY, interlock=True)
             if self._tape_in() != "load-reference-tape":
-                self._situation.do("load-reference-tape", step)
+                self._bench.do("load-reference-tape", step)
         if records(step):
             if self._tape_in() == "load-reference-tape":
                 return Prompt("confirm", SWAP, interlock=True)
             if not self._tape_in():
-                self._situation.do("load-work-tape", step)
+                self._bench.do("load-work-tape", step)
         return self._switches(step)
 
     def _switches(self, step: StepBase) -> Prompt | None:
@@ -87,11 +82,11 @@ class Interlocks:
         return None
 
     def _stands(self, control: Control) -> str:
-        switched = [e for e in of_kind(self._situation.journal.events(), Switched) if e.control == control]
+        switched = [e for e in of_kind(self._bench.journal.events(), Switched) if e.control == control]
         return switched[-1].position if switched else AT_FIRST[control]
 
     def _switched(self, control: Control, wanted: str) -> bool:
-        hands = self._situation.hands
+        hands = self._bench.hands
         if hands is None:
             return False
         try:
@@ -101,18 +96,18 @@ class Interlocks:
         return True
 
     def _note(self, control: Control, wanted: str, step: StepBase) -> None:
-        self._situation.note(step.id, Switched(control, wanted))
+        self._bench.note(step.id, Switched(control, wanted))
 
     def confirm(self, step: StepBase) -> None:
         """The person confirmed the change of tapes, or the switch."""
         if self._asked is not None:
             self._note(*self._asked, step)
         else:
-            self._situation.do("load-work-tape", step)
+            self._bench.do("load-work-tape", step)
 
     def override(self, step: StepBase, reason: str) -> None:
         """The reference tape goes in all the same."""
-        self._situation.note(step.id, Overridden(reason))
+        self._bench.note(step.id, Overridden(reason))
 
 
 def _wanted(step: StepBase) -> Iterator[tuple[Control, str]]:

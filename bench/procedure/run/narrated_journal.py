@@ -10,7 +10,7 @@ from bench.procedure.state.journal import Journal, ReadingRecord, Sound
 from bench.words.readings import judged_text, what
 
 
-class ToldJournal:
+class NarratedJournal:
     """Keeps by another journal, and says a line for each reading and event when that has returned.
 
     Args:

@@ -8,14 +8,15 @@ from typing import Any
 from bench.audio.port import Block, Port
 from bench.clock import Clock
 from bench.problem import Problem
-from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
+from bench.procedure.kinds.activity import WAIT, Activity, View
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.by_hand.decision import DecisionActivity
 from bench.procedure.kinds.dispatch import activity_for
 from bench.procedure.model.job import Job, JobStep
 from bench.procedure.model.steps import Adjust
 from bench.procedure.run import commands as say
-from bench.procedure.run.disturbances import Ledger
-from bench.procedure.run.input_monitor import SoundIn
+from bench.procedure.run.disturbances import Disturbances
+from bench.procedure.run.input_monitor import InputMonitor
 from bench.procedure.run.interlocks import Interlocks
 from bench.procedure.run.views import job_view, step_view
 from bench.procedure.state import events
@@ -36,11 +37,11 @@ class Runner:
         """What is on the bench."""
         self._journal = journal
         self._port = port
-        self._situation = Situation(job, port, journal, clock)
-        self._way = self._situation.way
-        self._interlocks = Interlocks(self._situation)
-        self._ledger = Ledger(self._situation)
-        self._sound = SoundIn(clock)
+        self._bench = Bench(job, port, journal, clock)
+        self._progress = self._bench.progress
+        self._interlocks = Interlocks(self._bench)
+        self._disturbances = Disturbances(self._bench)
+        self._sound = InputMonitor(clock)
         self._as_found = AsFound(journal)
         self.at = 0
         """The index of the step at hand; beyond the last when all are over."""
@@ -73,15 +74,15 @@ class Runner:
 
     def begin(self) -> None:
         """Start at the first step, or where a broken-off session stopped."""
-        self.at = self._way.stands_at()
+        self.at = self._progress.current()
         resumed = bool(self._journal.events())
         if not resumed:
-            for left in self.job.left_out:
-                self._situation.note(left.id, events.NotApplicable(left.title, left.why))
+            for left in self.job.inapplicable:
+                self._bench.note(left.id, events.NotApplicable(left.title, left.why))
         step = self._step
         if step is None:
             return
-        self._situation.note(step.id, events.Resumed() if resumed else events.Started())
+        self._bench.note(step.id, events.Resumed() if resumed else events.Started())
         self._enter()
         self._after()
 
@@ -90,19 +91,19 @@ class Runner:
         step = self._step
         self._accepted = False
         if step is None:
-            self._situation.note(self.job.steps[-1].id, ending(self.job, self._journal))
+            self._bench.note(self.job.steps[-1].id, ending(self.job, self._journal))
             return
         if not again:
             records = [r.attempt for r in self._journal.records() if r.step == step.id]
-            self._situation.attempt = 1 + max(records, default=0)
+            self._bench.attempt = 1 + max(records, default=0)
         self._question = self._interlocks.demand(step)
         if self._question is not None:
             return
         try:
-            self._activity = activity_for(step, self._situation)
+            self._activity = activity_for(step, self._bench)
             self._activity.begin()
         except Problem as problem:
-            self._situation.notice = problem.sentence
+            self._bench.notice = problem.sentence
             self._cannot = problem.sentence
             because = f"No reading, because {self._cannot}. Say why you go on without it."
             self._question = Prompt("reason", because)
@@ -124,8 +125,8 @@ class Runner:
             return
         self._end_activity(skipped=skipped)
         if not any(r.step == step.id for r in self._journal.records()):
-            self._situation.last = ()  # what was kept is told until a step that keeps nothing is over
-        back = None if skipped or self._accepted or self._all_in(step) else self._way.back_to(step)
+            self._bench.last = ()  # what was kept is told until a step that keeps nothing is over
+        back = None if skipped or self._accepted or self._all_in(step) else self._progress.retry_from(step)
         if back is not None:
             self._go_again(step, back)
             return
@@ -133,32 +134,32 @@ class Runner:
         try:
             self._journal.step_done(step.id)
         except Problem as problem:
-            self._situation.unsaved = problem.sentence
+            self._bench.unsaved = problem.sentence
         self.at = self.at + 1 if goes_to is None else goes_to
         self._enter()
 
     def _all_in(self, step: JobStep) -> bool:
         """Whether all readings of the last attempt at a step are in, as far as they are judged."""
-        own = [r for r in self._journal.records() if r.step == step.id and r.attempt == self._situation.attempt]
+        own = [r for r in self._journal.records() if r.step == step.id and r.attempt == self._bench.attempt]
         return all(r.verdict is None or r.verdict.word == "in" for r in own)
 
     def _go_again(self, step: JobStep, back: int) -> None:
         """`again_until`: back to an earlier step, for the readings are not all in."""
-        gone = events.WentAgain(*self._way.move(back, over=0), left=self._way.rounds_left(step))
-        self._situation.note(step.id, gone)
+        gone = events.WentAgain(*self._progress.move(back, over=0), left=self._progress.retries_left(step))
+        self._bench.note(step.id, gone)
         self.at = back
         self._enter()
-        self._situation.notice = said(gone, {s.id: s.title for s in self.job.steps})
+        self._bench.notice = said(gone, {s.id: s.title for s in self.job.steps})
 
     def _decided(self, step: JobStep, activity: DecisionActivity) -> int:
         """A decision was made: where it goes on, with what it passes over."""
         to = self.at + 1
         if activity.goes_to:
-            to = max(to, self.job.place(activity.goes_to, step.direction).first)
-        self._situation.note(
+            to = max(to, self.job.steps_named(activity.goes_to, step.direction).first)
+        self._bench.note(
             step.id,
             events.Decided(
-                *self._way.move(to, over=1),
+                *self._progress.move(to, over=1),
                 answer=activity.answered,
                 all_in=activity.all_in,
                 not_in=activity.not_in,
@@ -173,31 +174,31 @@ class Runner:
             curves = self._activity.view().curves if isinstance(step, Adjust) else ()
             self._activity.end()
             self._activity = None
-            self._situation.sound_over()
+            self._bench.keep_sound_heard()
             if isinstance(step, Adjust):
                 for curve in curves:
-                    self._situation.keep_curve(step, curve)
+                    self._bench.keep_curve(step, curve)
         if step is not None:
-            turned = tuple(self._situation.turned)
+            turned = tuple(self._bench.turned)
             self._keep_turns(step)
-            self._ledger.step_ends(step, skipped=skipped, turned=turned)
+            self._disturbances.step_ends(step, skipped=skipped, turned=turned)
 
     def _keep_turns(self, step: JobStep) -> None:
-        for trimmer, turns in self._situation.turned.items():
-            self._situation.note(step.id, events.Turned(trimmer, tuple(turns)))
-        self._situation.turned.clear()
+        for trimmer, turns in self._bench.turned.items():
+            self._bench.note(step.id, events.Turned(trimmer, tuple(turns)))
+        self._bench.turned.clear()
 
     def close(self) -> None:
         """The run is over, however it ended: turns and sound of a step that was not left in order are kept."""
         if self._step is not None:
             self._keep_turns(self._step)
-        self._situation.sound_over()
+        self._bench.keep_sound_heard()
 
     # ---------------------------------------------------------------- what comes in
 
     def hear(self, block: Block) -> None:
         """Sound came in."""
-        self._situation.look_after_saving()
+        self._bench.retry_saving()
         self._sound.hear(block)
         self._sound.watch_hum(block, self._port.status.sample_rate)
         if self._held_at is not None:
@@ -206,20 +207,20 @@ class Runner:
             lost, self._unheard = block.lost + self._unheard, 0
             whole = replace(block, lost=lost) if lost else block
             if self._step is not None:
-                self._situation.heard(self._step, whole)
+                self._bench.hold_sound(self._step, whole)
             self._activity.hear(whole)
             self._after()
 
     def tick(self) -> None:
         """No sound came: look after the port, and after what is over without sound."""
-        self._situation.look_after_saving()
+        self._bench.retry_saving()
         status = self._port.status
         step = self._step
         trouble = status.detail or status.state if status.state in ("stalled", "lost") else ""
         if trouble and not self._port_trouble:
-            self._situation.notice = trouble
-            self._situation.note(step.id if step else "", events.SoundLost(trouble))
-            if step is not None and self._situation.sending and self._held_at is None:
+            self._bench.notice = trouble
+            self._bench.note(step.id if step else "", events.SoundLost(trouble))
+            if step is not None and self._bench.sending and self._held_at is None:
                 self._hold(step)  # tones don't start again by themselves
         self._port_trouble = trouble
         if status.state == "ended" and self._activity is not None and self._activity.wants_sound:
@@ -231,18 +232,18 @@ class Runner:
         step = self._step
         self._port_trouble = ""
         on = "; tones start again when you go on" if self._held_at is not None else ""
-        self._situation.notice = f"the sound is back; what was kept before is kept{on}"
-        self._situation.note(step.id if step else "", events.SoundBack())
+        self._bench.notice = f"the sound is back; what was kept before is kept{on}"
+        self._bench.note(step.id if step else "", events.SoundBack())
         if self._activity is not None and self._held_at is None:
             self._activity.interrupted()
 
     def obey(self, command: say.Command) -> None:
         """Do what the person says; what can't be done is said in the notice and changes nothing."""
-        self._situation.notice = ""
+        self._bench.notice = ""
         try:
             self._obey(command)
         except Problem as problem:
-            self._situation.notice = problem.sentence
+            self._bench.notice = problem.sentence
         self._after()
 
     def _obey(self, command: say.Command) -> None:
@@ -256,23 +257,23 @@ class Runner:
                 self._end_activity(skipped=True)
                 self._left = True
             case say.StopSound():
-                self._situation.silence()
-                self._situation.notice = "all sound is stopped; repeat the step to start it again"
+                self._bench.silence()
+                self._bench.notice = "all sound is stopped; repeat the step to start it again"
             case say.Note(text):
-                self._situation.note(step.id, events.Noted(text))
+                self._bench.note(step.id, events.Noted(text))
             case say.Turn(trimmer, degrees):
-                self._situation.turn(trimmer, degrees)
+                self._bench.turn(trimmer, degrees)
             case say.Repeat():
                 self._end_activity(skipped=True)
-                self._situation.note(step.id, events.Repeated())
-                self._situation.attempt += 1
+                self._bench.note(step.id, events.Repeated())
+                self._bench.attempt += 1
                 self._enter(again=True)
             case say.Back():
                 self._back(step)
             case say.Skip(reason):
                 if not reason.strip():
                     raise Problem("say why the step is skipped: the reason stands in the report")
-                self._situation.note(step.id, events.Skipped(reason))
+                self._bench.note(step.id, events.Skipped(reason))
                 self._question = None
                 self._leave_step(skipped=True)
             case say.Hold():
@@ -299,22 +300,22 @@ class Runner:
 
     def _back(self, step: JobStep) -> None:
         """To the step before this one; what it gave stays as an earlier attempt."""
-        to = self._way.before(self.at)
+        to = self._progress.before(self.at)
         if to is None:
             raise Problem("there is no step before this one to go back to")
         self._end_activity(skipped=True)
         self._question = None
-        self._situation.note(step.id, events.WentBack(*self._way.move(to, over=0)))
+        self._bench.note(step.id, events.WentBack(*self._progress.move(to, over=0)))
         self.at = to
         self._enter()
 
     def _hold(self, step: JobStep) -> None:
         """Everything pauses: sound, tape and timer."""
-        self._held_at = self._situation.clock.now()
-        self._situation.hold()
+        self._held_at = self._bench.clock.now()
+        self._bench.hold()
         if self._activity is not None:
             self._activity.hold()
-        self._situation.note(step.id, events.Held())
+        self._bench.note(step.id, events.Held())
 
     def _while_held(self, command: say.Command, step: JobStep) -> bool:
         """Whether that is all there is to a command while everything is held."""
@@ -332,10 +333,10 @@ class Runner:
         raise Problem("held: go on first")
 
     def _release(self, step: JobStep) -> None:
-        held_s = self._situation.clock.now() - (self._held_at or 0.0)
+        held_s = self._bench.clock.now() - (self._held_at or 0.0)
         self._held_at = None
-        self._situation.note(step.id, events.Released(round(held_s, 1)))
-        self._situation.release()
+        self._bench.note(step.id, events.Released(round(held_s, 1)))
+        self._bench.release()
         if self._activity is not None:
             self._activity.release()
             if self._activity.wants_sound:
@@ -351,7 +352,7 @@ class Runner:
                 self._interlocks.confirm(step)
             case say.Answer(text) | say.Accept(text) if question.kind == "reason" and text.strip():
                 if not question.interlock:
-                    self._situation.note(step.id, events.Skipped(text, self._cannot))
+                    self._bench.note(step.id, events.Skipped(text, self._cannot))
                     self._question = None
                     self._leave_step(skipped=True)
                     return
@@ -370,33 +371,33 @@ class Runner:
 
     def snapshot(self) -> Snapshot:
         """All there is to see."""
-        job, situation, held = self.job, self._situation, self._held_at is not None
+        job, bench, held = self.job, self._bench, self._held_at is not None
         view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
-        hands = situation.hands
+        hands = bench.hands
         trimmers = tuple(t for t in hands.trimmers() if t.name in view.trimmers) if hands is not None else ()
         return Snapshot(
             job=job_view(job),
             step=step_view(job, self.at),
-            prompt=replace(HELD, sounds=bool(situation.sending)) if held else view.prompt,
+            prompt=replace(HELD, sounds=bool(bench.sending)) if held else view.prompt,
             sound=InputView(*self._sound.state(), self._port.status, self._sound.only(), self._sound.hum()),
             gauges=view.gauges,
             tones=view.tones,
             checks=view.checks,
             timer_left_s=view.timer_left_s,
             curves=view.curves,
-            sending="" if held else situation.sending,
+            sending="" if held else bench.sending,
             trimmers=trimmers,
             can_accept=view.can_accept and not held,
-            notice=self._port_trouble or situation.notice,
-            unsaved=situation.unsaved,
-            last=tuple((t.reading, t.verdict) for t in situation.last),
+            notice=self._port_trouble or bench.notice,
+            unsaved=bench.unsaved,
+            last=tuple((t.reading, t.verdict) for t in bench.last),
             outcome=self.outcome() if self.finished else None,
             held=held,
-            to_check_again=situation.to_check_again,
+            to_check_again=bench.to_check_again,
             head_delay_s=view.head_delay_s,
             as_found=self._as_found.points(self._step),
             flutter=view.flutter,
             spectrum=view.spectrum,
-            told=view.told,
-            can_go_back=self._way.before(self.at) is not None,
+            ranking=view.ranking,
+            can_go_back=self._progress.before(self.at) is not None,
         )

@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 
-from bench.procedure.model.steps import WHAT, Adjust, Measure, Measuring, RecordReplay, Reference, StepBase, What
+from bench.procedure.model.steps import ASPECTS, Adjust, Aspect, Measure, Measuring, RecordReplay, Reference, StepBase
 from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.events import CheckedAgain, Disturbed
 from bench.procedure.state.journal import ReadingRecord
 
-DISTURBS: Mapping[What, tuple[What, ...]] = {
+DISTURBS: Mapping[Aspect, tuple[Aspect, ...]] = {
     "speed": ("replay response", "record response"),
     "replay azimuth": ("replay response", "record azimuth", "record response"),
     "replay level": ("record level", "meters", "tracking"),
@@ -27,13 +27,13 @@ DISTURBS: Mapping[What, tuple[What, ...]] = {
 """What has to be checked again when something was adjusted. Speed moves every frequency; azimuth is treble; a replay
 that was moved is another ruler for recording; bias moves level, treble, distortion and noise; a decoder feels all."""
 
-OF_ONE_DIRECTION: frozenset[What] = frozenset({"replay azimuth", "record azimuth"})
+OF_ONE_DIRECTION: frozenset[Aspect] = frozenset({"replay azimuth", "record azimuth"})
 """What has a screw for each direction and disturbs nothing of the other. Amplifiers, bias and motor serve both."""
 
 IN_REVERSE = " in reverse"
 """Follows the name of what was shown, or disturbed, while the tape ran the other way."""
 
-_FROM_TAPE: Mapping[str, What] = {
+_FROM_TAPE: Mapping[str, Aspect] = {
     "level": "replay level",
     "balance": "replay level",
     "response": "replay response",
@@ -44,7 +44,7 @@ _FROM_TAPE: Mapping[str, What] = {
     "speed_drift": "speed",
 }
 
-_RECORDED: Mapping[str, What] = {
+_RECORDED: Mapping[str, Aspect] = {
     "level": "record level",
     "balance": "record level",
     "record_replay_level": "record level",
@@ -69,7 +69,7 @@ _RECORDED: Mapping[str, What] = {
 }
 
 
-def shows(step: StepBase) -> frozenset[What]:
+def shows(step: StepBase) -> frozenset[Aspect]:
     """What a step shows when it gives all the readings that it asks for; nothing where nothing is measured."""
     quantities: tuple[str, ...] = ()
     if isinstance(step, Reference | RecordReplay):
@@ -79,7 +79,7 @@ def shows(step: StepBase) -> frozenset[What]:
     return frozenset(w for q in quantities if (w := shown_by(step, q)) is not None)
 
 
-def shown_by(step: StepBase, quantity: str) -> What | None:
+def shown_by(step: StepBase, quantity: str) -> Aspect | None:
     """What a reading of that quantity at that step shows; None for what no adjustment is judged by."""
     if not isinstance(step, Measuring):
         return None
@@ -118,21 +118,21 @@ def moved_by_trimmer(name: str) -> frozenset[str]:
     return _where_set(what, direction) | _reached_from(what, direction) if what is not None else frozenset()
 
 
-def named(what: Iterable[What], direction: str | None) -> frozenset[str]:
+def named(what: Iterable[Aspect], direction: str | None) -> frozenset[str]:
     """What was shown while the tape ran in a direction, by the names under which it is kept."""
     return frozenset(w + IN_REVERSE * (direction == "reverse") for w in what)
 
 
-def _where_set(what: What, direction: str | None) -> frozenset[str]:
+def _where_set(what: Aspect, direction: str | None) -> frozenset[str]:
     return named((what,), direction) if what in OF_ONE_DIRECTION else _both((what,))
 
 
-def _reached_from(what: What, direction: str | None) -> frozenset[str]:
+def _reached_from(what: Aspect, direction: str | None) -> frozenset[str]:
     others = DISTURBS.get(what, ())
     return named(others, direction) if what in OF_ONE_DIRECTION else _both(others)
 
 
-def _both(what: Iterable[What]) -> frozenset[str]:
+def _both(what: Iterable[Aspect]) -> frozenset[str]:
     names = tuple(what)
     return named(names, None) | named(names, "reverse")
 
@@ -141,7 +141,7 @@ def _turns(step: Adjust, trimmer: str) -> bool:
     return all(name.startswith(trimmer) for name in step.trimmers.values())
 
 
-_TRIMMERS: Mapping[str, What] = {
+_TRIMMERS: Mapping[str, Aspect] = {
     "speed": "speed",
     "replay azimuth": "replay azimuth",
     "replay level": "replay level",
@@ -153,7 +153,7 @@ _TRIMMERS: Mapping[str, What] = {
 }
 
 
-def set_by(trimmer: str) -> What | None:
+def set_by(trimmer: str) -> Aspect | None:
     """What a trimmer sets, by its usual name; None for one that a maker named otherwise."""
     return next((what for name, what in _TRIMMERS.items() if trimmer.startswith(name)), None)
 
@@ -184,4 +184,4 @@ def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]
 
 def in_order(names: AbstractSet[str]) -> tuple[str, ...]:
     """Names of what was shown or disturbed, in the order of the trade."""
-    return tuple(n for w in WHAT for n in (w, w + IN_REVERSE) if n in names)
+    return tuple(n for w in ASPECTS for n in (w, w + IN_REVERSE) if n in names)

@@ -11,7 +11,7 @@ from bench.procedure.state.events import Decided, Moved, WentAgain
 from bench.procedure.state.journal import Journal
 
 
-class Way:
+class Progress:
     """Where a run stands, where it came from and where it may go back to."""
 
     def __init__(self, job: Job, journal: Journal) -> None:
@@ -19,7 +19,7 @@ class Way:
         self._journal = journal
         self._index = {step.id: n for n, step in enumerate(job.steps)}
 
-    def stands_at(self) -> int:
+    def current(self) -> int:
         """The index of the step at hand: the first, or where a broken-off session stopped."""
         done = self._journal.steps_done()
         moves = list(of_kind(self._journal.events(), Moved))
@@ -46,13 +46,13 @@ class Way:
                 return n
         return None
 
-    def back_to(self, step: StepBase) -> int | None:
+    def retry_from(self, step: StepBase) -> int | None:
         """Where `again_until` leads from a step whose readings are not all in; None once that was done often enough."""
-        if self.rounds_left(step) and isinstance(step, Measuring) and step.again_until is not None:
-            return min(self._job.place(step.again_until.back_to, step.direction).first, self._index[step.id])
+        if self.retries_left(step) and isinstance(step, Measuring) and step.again_until is not None:
+            return min(self._job.steps_named(step.again_until.back_to, step.direction).first, self._index[step.id])
         return None
 
-    def rounds_left(self, step: StepBase) -> int:
+    def retries_left(self, step: StepBase) -> int:
         """How often `again_until` may still go back from a step. As found nothing is mended, so it never does."""
         again = step.again_until if isinstance(step, Measuring) and step.stage == "left" else None
         if again is None:

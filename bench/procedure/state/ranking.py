@@ -22,8 +22,8 @@ from bench.procedure.state.outcome import last_attempts
 from bench.words.figures import with_uncertainty
 from bench.words.sentences import listed
 
-By = Literal["mistracking", "treble", "level"]
-BY: tuple[By, ...] = get_args(By)
+Criterion = Literal["mistracking", "treble", "level"]
+CRITERIA: tuple[Criterion, ...] = get_args(Criterion)
 """The one that counts most first."""
 
 TREBLE_HZ = 5000.0
@@ -53,14 +53,14 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
-class Ranked:
+class RankedTape:
     """A tape with its figures; one that was not read is left out of `figures`."""
 
     lot: str
-    figures: dict[By, Figure]
+    figures: dict[Criterion, Figure]
 
 
-def ranking(records: Sequence[ReadingRecord]) -> tuple[Ranked, ...]:
+def ranking(records: Sequence[ReadingRecord]) -> tuple[RankedTape, ...]:
     """Rank the tapes that readings are of, the best first by mistracking, else by treble, else by level.
 
     Args:
@@ -73,28 +73,28 @@ def ranking(records: Sequence[ReadingRecord]) -> tuple[Ranked, ...]:
     lots = tuple(dict.fromkeys(r.lot for r in counted if r.measured is not None))
     if len(lots) < 2:
         return ()
-    ranks = {by: _ranks({lot: _figure(by, [r for r in counted if r.lot == lot]) for lot in lots}) for by in BY}
-    out = [Ranked(lot, {by: ranks[by][lot] for by in BY if lot in ranks[by]}) for lot in lots]
+    ranks = {by: _ranks({lot: _figure(by, [r for r in counted if r.lot == lot]) for lot in lots}) for by in CRITERIA}
+    out = [RankedTape(lot, {by: ranks[by][lot] for by in CRITERIA if lot in ranks[by]}) for lot in lots]
     return tuple(sorted(out, key=_order))
 
 
-def ranking_lines(ranked: Sequence[Ranked]) -> tuple[str, ...]:
+def ranking_lines(ranked: Sequence[RankedTape]) -> tuple[str, ...]:
     """Which fits best, then a line for each respect: "by mistracking, dB: blank B 1st, −0.40 ± 0.01; blank A …"."""
     if not ranked:
         return ()
     out = [best_words(ranked)]
-    for by in BY:
+    for by in CRITERIA:
         if any(by in r.figures for r in ranked):
             row = sorted(ranked, key=lambda r: r.figures[by].rank if by in r.figures else math.inf)
             out.append(f"by {by}, dB: " + "; ".join(f"{r.lot} {figure_words(ranked, r, by)}" for r in row))
     return tuple(out)
 
 
-def best_words(ranked: Sequence[Ranked]) -> str:
+def best_words(ranked: Sequence[RankedTape]) -> str:
     """Which tape fits the machine best, and by what: "A and B cannot be told apart by mistracking; …"."""
     said: list[str] = []
     first = [r.lot for r in ranked]
-    for by in BY:
+    for by in CRITERIA:
         there = {r.lot: r.figures[by].rank for r in ranked if r.lot in first and by in r.figures}
         if not there:
             continue
@@ -107,7 +107,7 @@ def best_words(ranked: Sequence[Ranked]) -> str:
     return words[:1].upper() + words[1:]
 
 
-def figure_words(ranked: Sequence[Ranked], one: Ranked, by: By) -> str:
+def figure_words(ranked: Sequence[RankedTape], one: RankedTape, by: Criterion) -> str:
     """Rank and figure of a tape: "1st, −0.40 ± 0.01"; "1st alike, …" where it shares its rank."""
     if by not in one.figures:
         return "not read"
@@ -122,11 +122,11 @@ def _ordinal(rank: int) -> str:
     return f"{rank}{ending}"
 
 
-def _order(ranked: Ranked) -> tuple[float, ...]:
-    return tuple(ranked.figures[by].rank if by in ranked.figures else math.inf for by in BY)
+def _order(ranked: RankedTape) -> tuple[float, ...]:
+    return tuple(ranked.figures[by].rank if by in ranked.figures else math.inf for by in CRITERIA)
 
 
-def _figure(by: By, records: Sequence[ReadingRecord]) -> Figure | None:
+def _figure(by: Criterion, records: Sequence[ReadingRecord]) -> Figure | None:
     """The worst reading of one tape in one respect."""
     quantity = {"level": "record_replay_level", "treble": "response", "mistracking": "mistracking"}[by]
     found = []

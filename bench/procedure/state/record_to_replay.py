@@ -14,7 +14,7 @@ LATEST_FIRST: tuple[Stage, ...] = ("left", "found-clean", "found-dirty")
 
 
 @dataclass(frozen=True, slots=True)
-class Recorded:
+class RecordToReplay:
     """Levels and responses from record to replay."""
 
     stage: Stage
@@ -24,7 +24,7 @@ class Recorded:
     readings: tuple[Reading, ...]
 
 
-def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> Recorded | None:
+def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> RecordToReplay | None:
     """Level and response of each channel: as left, or of the latest stage that was measured; None without a level.
 
     Of the levels at which a tone was sent the lowest counts, for tape saturates at high ones; of several readings of
@@ -47,7 +47,7 @@ def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> R
         levels = _lowest([r for r in usable if r.stage == stage and r.reading.quantity == "record_replay_level"])
         responses = _lowest([r for r in usable if r.stage == stage and r.reading.quantity == "response"])
         if levels:
-            return Recorded(
+            return RecordToReplay(
                 stage,
                 levels[0].sent_db or 0.0,
                 responses[0].sent_db if responses else None,

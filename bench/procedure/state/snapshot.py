@@ -241,7 +241,7 @@ class Snapshot:
     """The parts of wow and flutter that was just measured, the strongest first."""
     spectrum: tuple[tuple[float, float], ...] = ()
     """(Hz, % peak) of its spectrum, lowest first."""
-    told: tuple[str, ...] = ()
+    ranking: tuple[str, ...] = ()
     """What this session has shown that bears on the answer: tapes ranked, before somebody signs."""
     can_go_back: bool = False
     """Whether there is a step before this one to go back to."""

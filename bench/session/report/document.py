@@ -37,7 +37,7 @@ from bench.procedure.state.events import (
 )
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
-from bench.procedure.state.ranking import Ranked, ranking
+from bench.procedure.state.ranking import RankedTape, ranking
 from bench.session.record.index import entries_beside
 from bench.session.record.record import SessionRecord, reference_plays
 from bench.session.report.debrief_text import debrief_lines
@@ -93,7 +93,7 @@ class Content:
     """(kind, step, what and why)."""
     noted: tuple[tuple[str, str, str], ...]
     """(time, what was asked, what was said): answers and notes."""
-    ranked: tuple[Ranked, ...]
+    ranked: tuple[RankedTape, ...]
     """Several tapes tried on the machine, the best first."""
     flutter: tuple[str, ...]
     """Its parts, the largest first, with their rate and what turns at it."""

@@ -14,7 +14,7 @@ from markupsafe import Markup
 from bench.measure.stage import Stage
 from bench.problem import Problem
 from bench.procedure.state.outcome import last_attempts
-from bench.procedure.state.ranking import BY, RANKED, best_words, figure_words
+from bench.procedure.state.ranking import CRITERIA, RANKED, best_words, figure_words
 from bench.procedure.state.record_to_replay import LATEST_FIRST
 from bench.session.record.atomic import save_file
 from bench.session.record.reader import read_session
@@ -79,7 +79,7 @@ def report_html(session: SessionRecord) -> str:
         shown=_shown,
         best=best_words,
         figure=figure_words,
-        by=BY,
+        by=CRITERIA,
         ranked_by=RANKED,
         stage_heads=[short_stage(content.stages[stage]).capitalize() for stage in STAGE_ORDER],
         channels=CHANNELS,

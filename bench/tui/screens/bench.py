@@ -300,7 +300,7 @@ class BenchScreen(BenchKeys):
         width, room = listed.size.width or self.size.width, max(5, self.size.height - 16)
         _, whole = presentation.shortened_prompt(presentation.key_prompt(new), new.prompt.kind, self.size.width)
         lines: list[Line] = [[(line, "")] for line in whole]
-        lines += [[(line, "strong")] for told in new.told for line in wrap(told, width)]
+        lines += [[(line, "strong")] for ranked in new.ranking for line in wrap(ranked, width)]
         if whole:
             lines.append([])
             room = max(5, room - len(lines))

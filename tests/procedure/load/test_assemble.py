@@ -48,7 +48,7 @@ def test_followed_steps_stand_in_their_place(tmp_path: Path) -> None:
         ("left/again", "left"),
     ]
     assert [len(s.cautions) for s in job.steps] == [1, 0, 0, 0, 0, 0]
-    assert [p.stem for p in job.files] == [
+    assert [u.path.stem for u in job.used] == [
         "main",
         "record",
         "cleaning",

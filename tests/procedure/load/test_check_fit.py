@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from bench.procedure.load.check_fit import check_with_sheets
-from bench.procedure.load.reader import load_procedure, load_sheet
+from bench.procedure.load.reader import load_sheet, read_procedure
 from tests.procedure.small_bench import (
     BIAS,
     CLEAN,
@@ -54,13 +54,13 @@ def _told(
     texts = {"p": HEAD + steps, "m": machine, "t": tape, "r": reference_tape}
     for name, text in texts.items():
         (tmp_path / f"{name}.toml").write_text(text, encoding="utf-8")
-    wrongs = check_with_sheets(
-        load_procedure(tmp_path / "p.toml").step,  # type: ignore[arg-type]
+    mistakes = check_with_sheets(
+        read_procedure(tmp_path / "p.toml").whole().step,  # type: ignore[arg-type]
         load_sheet(tmp_path / "m.toml", "machine"),
         load_sheet(tmp_path / "t.toml", "tape"),
         load_sheet(tmp_path / "r.toml", "reference-tape"),
     )
-    return [(w.at, f"{w.message}; {w.remedy}") for w in wrongs]
+    return [(w.at, f"{w.message}; {w.remedy}") for w in mistakes]
 
 
 def test_what_fits_is_right(tmp_path: Path) -> None:
@@ -140,4 +140,4 @@ def test_a_machine_says_which_trimmers_it_has(tmp_path: Path) -> None:
 def test_a_sheet_that_is_not_there_is_not_asked(tmp_path: Path) -> None:
     path = tmp_path / "p.toml"
     path.write_text(GOOD.replace("machine.replay_level", "machine.nonsense"), encoding="utf-8")
-    assert check_with_sheets(load_procedure(path).step, None, None, None) == []  # type: ignore[arg-type]
+    assert check_with_sheets(read_procedure(path).whole().step, None, None, None) == []  # type: ignore[arg-type]

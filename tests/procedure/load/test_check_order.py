@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from bench.procedure.load.check_order import check_order
-from bench.procedure.load.file_problems import Wrong
-from bench.procedure.load.reader import load_procedure
+from bench.procedure.load.file_problems import Mistake
+from bench.procedure.load.reader import read_procedure
 from tests.procedure.small_bench import CLEAN, HEAD, LEVEL, PLAY, RECORD
 
 ONLY_CLEANED = CLEAN.replace(', "demagnetise"', "")
@@ -19,10 +19,10 @@ FOUND_CLEAN = RECORD.replace('id = "record"', 'id = "cleaned"\nstage = "found-cl
 ONLY_DEMAGNETISED = CLEAN.replace('id = "clean"', 'id = "demagnetise"').replace('"clean", ', "")
 
 
-def _wrongs(tmp_path: Path, steps: str, *, part: bool = False) -> list[Wrong]:
+def _wrongs(tmp_path: Path, steps: str, *, part: bool = False) -> list[Mistake]:
     path = tmp_path / "p.toml"
     path.write_text(HEAD + steps, encoding="utf-8")
-    return check_order(load_procedure(path).step, part=part)  # type: ignore[arg-type]
+    return check_order(read_procedure(path).whole().step, part=part)  # type: ignore[arg-type]
 
 
 def test_a_line_up_in_order_is_right(tmp_path: Path) -> None:
@@ -56,10 +56,10 @@ def test_a_line_up_in_order_is_right(tmp_path: Path) -> None:
     ],
 )
 def test_what_is_out_of_order(tmp_path: Path, steps: str, at: tuple[str | int, ...], message: str, remedy: str) -> None:
-    wrongs = _wrongs(tmp_path, steps)
-    assert [w.at for w in wrongs] == [at]
-    assert message in wrongs[0].message
-    assert remedy in wrongs[0].remedy
+    mistakes = _wrongs(tmp_path, steps)
+    assert [w.at for w in mistakes] == [at]
+    assert message in mistakes[0].message
+    assert remedy in mistakes[0].remedy
 
 
 def test_the_reference_tape_is_told_once_however_often_it_plays(tmp_path: Path) -> None:

@@ -72,7 +72,7 @@ def _job(tmp_path: Path, main: str, machine: str = MACHINE, **others: str) -> Jo
 def test_a_step_that_does_not_apply_is_left_out_with_its_reason(tmp_path: Path, applies_to: str, why: str) -> None:
     job = _job(tmp_path, HEAD + CLEAN + ENTRY + f"applies_to = {{ {applies_to} }}\n")
     assert [s.id for s in job.steps] == (["clean"] if why else ["clean", "wear"])
-    assert [(left.id, left.title, left.why) for left in job.left_out] == ([("wear", "Wear", why)] if why else [])
+    assert [(left.id, left.title, left.why) for left in job.inapplicable] == ([("wear", "Wear", why)] if why else [])
 
 
 def test_what_does_not_apply_is_not_held_against_the_sheets(tmp_path: Path) -> None:
@@ -84,7 +84,7 @@ def test_what_does_not_apply_is_not_held_against_the_sheets(tmp_path: Path) -> N
 def test_a_followed_procedure_is_left_out_as_one(tmp_path: Path) -> None:
     job = _job(tmp_path, HEAD + CLEAN + FOLLOW + "applies_to = { heads = [2] }\n", other=PART + RECORD)
     assert [s.id for s in job.steps] == ["clean"]
-    assert [left.id for left in job.left_out] == ["other"]
+    assert [left.id for left in job.inapplicable] == ["other"]
 
 
 def test_each_direction_has_its_own_trimmer(tmp_path: Path) -> None:
@@ -109,7 +109,7 @@ def test_a_followed_procedure_is_done_in_each_direction_as_a_whole(tmp_path: Pat
         ("other-reverse/again", "reverse"),
     ]
     last = job.steps[-1]
-    assert job.place(last.again_until.back_to, last.direction).first == 3  # type: ignore[union-attr]
+    assert job.steps_named(last.again_until.back_to, last.direction).first == 3  # type: ignore[union-attr]
 
 
 def test_what_a_reading_comes_back_to_moves_along(tmp_path: Path) -> None:
@@ -120,23 +120,23 @@ def test_what_a_reading_comes_back_to_moves_along(tmp_path: Path) -> None:
     assert last.id == "other-reverse/after"
     assert isinstance(last, Measure)
     assert last.returns_to is not None
-    assert job.place(last.returns_to, last.direction).steps == ("other-reverse/before",)
+    assert job.steps_named(last.returns_to, last.direction).steps == ("other-reverse/before",)
 
 
 def test_names_lead_to_what_is_left(tmp_path: Path) -> None:
     main = HEAD + CLEAN + ENTRY + "applies_to = { heads = [2] }\n" + FOLLOW + LEVEL
     job = _job(tmp_path, main, other=PART + RECORD + RECORD.replace('id = "record"', 'id = "again"'))
     assert [s.id for s in job.steps] == ["clean", "other/record", "other/again", "replay-level"]
-    assert (job.place("wear").first, job.place("wear").steps) == (1, ())
-    assert (job.place("other").first, job.place("other").steps) == (1, ("other/record", "other/again"))
-    assert job.place("other/again").first == 2
+    assert (job.steps_named("wear").first, job.steps_named("wear").steps) == (1, ())
+    assert (job.steps_named("other").first, job.steps_named("other").steps) == (1, ("other/record", "other/again"))
+    assert job.steps_named("other/again").first == 2
 
 
 def test_names_of_both_directions(tmp_path: Path) -> None:
     job = _job(tmp_path, HEAD + CLEAN + SKEW, AUTO_REVERSE + MACHINE)
-    assert job.place("azimuth").steps == ("azimuth-forward", "azimuth-reverse")
-    assert job.place("azimuth").first == 1
-    assert job.place("azimuth", "reverse").first == 2
+    assert job.steps_named("azimuth").steps == ("azimuth-forward", "azimuth-reverse")
+    assert job.steps_named("azimuth").first == 1
+    assert job.steps_named("azimuth", "reverse").first == 2
 
 
 def test_decisions_of_what_is_followed_move_along(tmp_path: Path) -> None:
@@ -153,7 +153,7 @@ when_in = "end"
     job = _job(tmp_path, HEAD + CLEAN + FOLLOW, other=other)
     step = job.steps[2]
     assert (step.of, step.when_in, step.when_not) == ("other/record", "other/end", None)  # type: ignore[union-attr]
-    assert job.place("other/end").first == 4
+    assert job.steps_named("other/end").first == 4
 
 
 def test_nothing_that_applies_is_no_job(tmp_path: Path) -> None:

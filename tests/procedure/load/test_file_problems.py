@@ -8,7 +8,7 @@ import pytest
 
 from bench.procedure.load.file_problems import (
     Finding,
-    Wrong,
+    Mistake,
     did_you_mean,
     hidden_character,
     key_text,
@@ -51,7 +51,7 @@ def test_the_trade_writes_with_its_own_signs() -> None:
 
 
 def test_what_follows_from_a_wrong_key_is_not_told() -> None:
-    bad = Wrong(("step", 0, "sends", 1, "hz"), "too small", "…")
-    echo = Wrong(("step", 0, "plays"), "missing", "…", ("plays", "sends"))
-    elsewhere = Wrong(("step", 1, "plays"), "missing", "…", ("plays", "sends"))
+    bad = Mistake(("step", 0, "sends", 1, "hz"), "too small", "…")
+    echo = Mistake(("step", 0, "plays"), "missing", "…", ("plays", "sends"))
+    elsewhere = Mistake(("step", 1, "plays"), "missing", "…", ("plays", "sends"))
     assert without_echoes([bad, echo, elsewhere, elsewhere], [bad]) == [bad, elsewhere]

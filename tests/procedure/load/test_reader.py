@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from bench.problem import Problem
-from bench.procedure.load.reader import load_procedure, load_sheet, read_procedure, read_sheet
+from bench.procedure.load.reader import load_sheet, read_procedure, read_sheet
 from tests.procedure.small_bench import (
     BIAS,
     CLEAN,
@@ -131,7 +131,7 @@ def test_each_mistake_is_told_once(tmp_path: Path, text: str, needle: str, key: 
     if needle:
         assert finding.line == _line_of(text, needle)
     with pytest.raises(Problem) as raised:
-        load_procedure(path)
+        read_procedure(path).whole()
     assert raised.value.sentence == finding.sentence
 
 
@@ -146,7 +146,7 @@ def test_the_good_one_has_no_finding(tmp_path: Path) -> None:
     path = tmp_path / "p.toml"
     path.write_text(GOOD, encoding="utf-8")
     assert read_procedure(path).findings == []
-    assert load_procedure(path).title == "A line-up"
+    assert read_procedure(path).whole().title == "A line-up"
 
 
 def test_ten_mistakes_are_told_each_once(tmp_path: Path) -> None:
@@ -178,7 +178,7 @@ def test_ten_mistakes_are_told_each_once(tmp_path: Path) -> None:
         "step 6, choices",
     ]
     with pytest.raises(Problem, match=r"\(and 9 more; tapebench validate says all\)$"):
-        load_procedure(path)
+        read_procedure(path).whole()
 
 
 @pytest.mark.parametrize(
@@ -218,7 +218,7 @@ def test_the_line_of_a_syntax_error(tmp_path: Path) -> None:
 def test_text_may_break_its_lines_where_it_likes(tmp_path: Path) -> None:
     path = tmp_path / "p.toml"
     path.write_text(GOOD.replace('"Look."', '"""\nLook\n  here.\n\nThen there.\n"""'), encoding="utf-8")
-    step = load_procedure(path).step[-1]
+    step = read_procedure(path).whole().step[-1]
     assert getattr(step, "do", "") == "Look here.\n\nThen there."
 
 

@@ -22,7 +22,7 @@ from bench.procedure.kinds.adjust.live import LiveAdjustActivity
 from bench.procedure.kinds.adjust.rounds import RoundsActivity
 from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
 from bench.procedure.kinds.by_hand.decision import DecisionActivity
-from bench.procedure.kinds.by_hand.entry import AskingActivity
+from bench.procedure.kinds.by_hand.entry import EntryActivity
 from bench.procedure.kinds.by_hand.question import QuestionActivity
 from bench.procedure.kinds.listen.record_replay import RecordReplayActivity
 from bench.procedure.kinds.listen.reference import ReferenceActivity
@@ -33,7 +33,7 @@ from bench.procedure.kinds.measure.measure import MeterActivity, RecordedMeterAc
 from bench.procedure.kinds.measure.mistracking import MistrackingActivity
 from bench.procedure.run import commands as say
 from bench.procedure.run.desk import REOPEN_EVERY_S, Desk
-from bench.procedure.run.narrated_journal import ToldJournal as NarratedJournal
+from bench.procedure.run.narrated_journal import NarratedJournal
 from bench.procedure.run.runner import Runner
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Answered, Noted
@@ -58,7 +58,7 @@ LOOP = "[{ hz = 1000, dbfs = -6 }, { hz = 100, dbfs = -6 }]"
 
 STEPS: dict[type[Activity[Any]], str] = {
     ByHandActivity: step("by-hand", "tested", checklist='["a line"]'),
-    AskingActivity: step("entry", "tested", asks='"number"', unit='"g"'),
+    EntryActivity: step("entry", "tested", asks='"number"', unit='"g"'),
     DecisionActivity: step("decision", "tested", asks='"Which way?"', choices=CHOICES),
     QuestionActivity: step(
         "question", "tested", asks='"Which?"', choices='["a", "b"]', right='"a"', because='"It is."'
@@ -79,7 +79,7 @@ STEPS: dict[type[Activity[Any]], str] = {
 }
 """A step that each kind of activity carries out."""
 
-SOUNDLESS = {ByHandActivity, AskingActivity, DecisionActivity, QuestionActivity, MistrackingActivity}
+SOUNDLESS = {ByHandActivity, EntryActivity, DecisionActivity, QuestionActivity, MistrackingActivity}
 """What never listens."""
 
 LISTENING = {ReferenceActivity, MeterActivity}

@@ -7,13 +7,13 @@ import pytest
 
 from bench.audio.port import Block
 from bench.clock import RehearsalClock
-from bench.procedure.run.input_monitor import SoundIn
+from bench.procedure.run.input_monitor import InputMonitor
 
 
-def hear(left_db: float, right_db: float, seconds: float, *, then: tuple[float, float] | None = None) -> SoundIn:
+def hear(left_db: float, right_db: float, seconds: float, *, then: tuple[float, float] | None = None) -> InputMonitor:
     """Peaks of these levels for so long; then others for a tenth of a second."""
     clock = RehearsalClock()
-    sound = SoundIn(clock)
+    sound = InputMonitor(clock)
     levels = [(left_db, right_db)] * round(seconds / 0.1) + ([then] if then else [])
     for left, right in levels:
         sound.hear(Block(np.full((4800, 2), 1.0) * [10 ** (left / 20), 10 ** (right / 20)], 0))
@@ -36,7 +36,7 @@ def test_it_takes_a_second_and_is_over_at_once() -> None:
 
 def test_one_channel_alone_has_no_other() -> None:
     clock = RehearsalClock()
-    sound = SoundIn(clock)
+    sound = InputMonitor(clock)
     for _ in range(20):
         sound.hear(Block(np.full((4800, 1), 0.1), 0))
         clock.wait(0.1)

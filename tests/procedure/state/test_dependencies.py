@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from bench.procedure.load.reader import load_procedure
+from bench.procedure.load.reader import read_procedure
 from bench.procedure.model.sheets import TRIMMERS
-from bench.procedure.model.steps import WHAT, StepBase
+from bench.procedure.model.steps import ASPECTS, StepBase
 from bench.procedure.state.dependencies import DISTURBS, disturbed_by, moved_by, moved_by_trimmer, set_by, shows
 from tests.procedure.small_bench import BIAS, CLEAN, ENTRY, HEAD, LEVEL, PLAY, RECORD
 
@@ -31,7 +31,7 @@ target = "machine.x"
 def _step(tmp_path: Path, text: str) -> StepBase:
     path = tmp_path / "p.toml"
     path.write_text(HEAD + text, encoding="utf-8")
-    step = load_procedure(path).step[0]
+    step = read_procedure(path).whole().step[0]
     assert isinstance(step, StepBase)
     return step
 
@@ -128,11 +128,11 @@ def test_a_step_adds_its_own(tmp_path: Path) -> None:
 
 
 def test_every_usual_trimmer_sets_something() -> None:
-    assert all(set_by(name) in WHAT for name in TRIMMERS)
+    assert all(set_by(name) in ASPECTS for name in TRIMMERS)
     assert set_by("gain") is None
 
 
 def test_nothing_disturbs_what_it_sets_by_itself_and_every_name_is_of_the_list() -> None:
     for what, others in DISTURBS.items():
-        assert what in WHAT
-        assert set(others) <= set(WHAT) - {what}
+        assert what in ASPECTS
+        assert set(others) <= set(ASPECTS) - {what}

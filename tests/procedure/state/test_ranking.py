@@ -11,7 +11,7 @@ from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
 from bench.procedure.state.journal import ReadingRecord
-from bench.procedure.state.ranking import By, Figure, Ranked, figure_words, ranking, ranking_lines
+from bench.procedure.state.ranking import Criterion, Figure, RankedTape, figure_words, ranking, ranking_lines
 from tests.results import a_reading, result
 
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
@@ -38,7 +38,7 @@ def record(
     )
 
 
-def ranks(ranked: tuple[Ranked, ...], by: By) -> dict[str, int]:
+def ranks(ranked: tuple[RankedTape, ...], by: Criterion) -> dict[str, int]:
     return {r.lot: r.figures[by].rank for r in ranked if by in r.figures}
 
 
@@ -116,7 +116,7 @@ def test_three_alike_and_nothing_read_of_mistracking() -> None:
 )
 def test_ranks_are_spelt_as_in_english(rank: int, said: str) -> None:
     figure = Figure(1.0, 0.1, a_reading(record("A", "mistracking", 1.0).reading), rank)
-    one = Ranked("A", {"mistracking": figure})
+    one = RankedTape("A", {"mistracking": figure})
     assert figure_words([one], one, "mistracking") == f"{said}, +1.00 ± 0.10"
 
 

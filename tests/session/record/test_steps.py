@@ -37,7 +37,7 @@ def test_a_whole_job_in_its_order_as_it_is_run() -> None:
     assert not by_id["found-clean/level"].judged
     assert by_id["left-record/level"].judged
     assert {c.hazard for c in by_id["demagnetise/demagnetise"].cautions} >= {"demagnetiser"}
-    left_out = {s.id for s in job.left_out}
+    left_out = {s.id for s in job.inapplicable}
     assert left_out
     assert not left_out & set(by_id)
 

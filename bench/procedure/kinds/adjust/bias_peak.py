@@ -29,7 +29,7 @@ Stage = Literal["below", "rising", "past"]
 
 
 @dataclass(slots=True)
-class Peak:
+class BiasPeak:
     """What was read of one channel so far."""
 
     _points: list[tuple[float, float]] = field(default_factory=list)
@@ -74,11 +74,6 @@ class Peak:
         # A bent curve can carry the parabola past what was ever read.
         return min(vertex, top + 0.1), max(0.05, 2.0 * off)
 
-    def fallen(self) -> tuple[float, float]:
-        """How far the last reading has fallen past the peak, and how far the peak itself is uncertain, dB."""
-        level, spread = self.top()
-        return level - self._points[-1][1], spread
-
 
 def past_peak(levels: list[float], trebles: list[float], aim: float) -> tuple[float, float] | None:
     """Of a row of readings with evenly changing bias, where the level has fallen by `aim` past its peak.
@@ -95,7 +90,7 @@ def past_peak(levels: list[float], trebles: list[float], aim: float) -> tuple[fl
     order = range(len(levels)) if trebles[0] > trebles[-1] else range(len(levels) - 1, -1, -1)
     at = list(order)
     row = [levels[n] for n in at]
-    peak = Peak()
+    peak = BiasPeak()
     for n in at:
         peak.add(levels[n], trebles[n])
     top = int(np.argmax(row))

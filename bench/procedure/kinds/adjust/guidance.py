@@ -23,7 +23,7 @@ Trend = Literal["", "rising", "falling", "steady"]
 
 
 @dataclass(slots=True)
-class Guide:
+class TurnGuide:
     """Watches one reading and learns from it which way is right: the way in which it came nearer."""
 
     _rest: float | None = None
@@ -54,7 +54,7 @@ class Guide:
 
 
 @dataclass(slots=True)
-class Course:
+class RecentReadings:
     """The last minute of a reading, and whether it moves."""
 
     keep_s: float = 60.0

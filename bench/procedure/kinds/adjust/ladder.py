@@ -8,11 +8,12 @@ from typing import Literal
 
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import Channel, NoReading
-from bench.procedure.kinds.activity import Situation, View
+from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.adjust.bias_peak import PASSED_DB, past_peak
 from bench.procedure.kinds.adjust.recorded import RecordedAdjustActivity
 from bench.procedure.kinds.adjust.rounds import LadderResult, RoundsActivity
 from bench.procedure.kinds.adjust.trimmer_plans import TrimmerPlan
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import Passage, to_record
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import judge
@@ -42,8 +43,8 @@ class Position:
 class LadderActivity(RecordedAdjustActivity):
     """Records all positions, with a mark ahead of each, and finds the best; `then` has the rounds that prove it."""
 
-    def __init__(self, step: Adjust, situation: Situation) -> None:
-        super().__init__(step, situation)
+    def __init__(self, step: Adjust, bench: Bench) -> None:
+        super().__init__(step, bench)
         self._phase: Phase = "ready"
         self._because = ""
         self._ladders = 0
@@ -92,8 +93,8 @@ class LadderActivity(RecordedAdjustActivity):
         if self._passage is None or self._phase in ("ready", "turn"):
             return
         if self._phase == "recording" and not self._passage.at_once:
-            self.situation.silence()
-            self.situation.transport("stop")
+            self.bench.silence()
+            self.bench.transport("stop")
             self.wants_sound = False
             self._lay(self._middle)
         elif self._phase == "recording":
@@ -109,13 +110,13 @@ class LadderActivity(RecordedAdjustActivity):
             if number < self.step.positions:
                 self._next_position()
             else:
-                self.situation.transport("stop")
+                self.bench.transport("stop")
                 self._replay()
             return
         self._because = passage.why_not
         self._take(self._positions[number - 1])
         if passage.at_once and number < self.step.positions and not passage.why_not:
-            self.situation.silence()
+            self.bench.silence()
             self._next_position()
         elif not passage.at_once and number < len(self._positions) and not passage.why_not:
             self._passage = self._positions[number].passage
@@ -176,7 +177,7 @@ class LadderActivity(RecordedAdjustActivity):
     def then(self) -> RoundsActivity:
         """The rounds that prove the best position."""
         found = LadderResult(self._plans, self._curves(), self._named(), self._peaks, self._because)
-        return RoundsActivity(self.step, self.situation, found)
+        return RoundsActivity(self.step, self.bench, found)
 
     def _best_of(self, channel: Channel) -> float | None:
         """Where the channel is on target, degrees; None beyond what was recorded."""
@@ -302,7 +303,7 @@ class LadderActivity(RecordedAdjustActivity):
         match self._phase:
             case "ready":
                 what = f"Turn {turns}. " if turns else ""
-                return Prompt("go-on", f"{what}{to_record(self.situation)}, then go on: {count}", sounds=True)
+                return Prompt("go-on", f"{what}{to_record(self.bench)}, then go on: {count}", sounds=True)
             case "turn":
                 return Prompt("go-on", f"Let it record. Turn {turns}, then go on: {count}")
             case "recording":

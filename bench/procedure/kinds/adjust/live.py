@@ -9,11 +9,12 @@ import numpy as np
 from bench.audio.port import Block, Samples
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
-from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
-from bench.procedure.kinds.adjust.guidance import Course, Guide, Trend
-from bench.procedure.kinds.adjust.overbias import Overbias
+from bench.procedure.kinds.activity import WAIT, Activity, View
+from bench.procedure.kinds.adjust.guidance import RecentReadings, Trend, TurnGuide
+from bench.procedure.kinds.adjust.overbias import OverbiasGuide
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
 from bench.procedure.kinds.adjust.reader import AdjustReader, ToneReader, label
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import MARK_BELOW_DB, refuse_file, to_record
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import judge
@@ -38,28 +39,28 @@ SEARCH_S = 6.0
 class LiveAdjustActivity(Activity[Adjust]):
     """Watches one or two tones, or programme, and says how far the reading is from the target."""
 
-    def __init__(self, step: Adjust, situation: Situation) -> None:
-        refuse_file(situation, "be adjusted")
-        super().__init__(step, situation)
-        if step.sends and situation.job.machine.heads == 2:
+    def __init__(self, step: Adjust, bench: Bench) -> None:
+        refuse_file(bench, "be adjusted")
+        super().__init__(step, bench)
+        if step.sends and bench.job.machine.heads == 2:
             raise Problem("this machine cannot replay while it records")
         self._reader: AdjustReader
         self._tones: Multitone | None = None
         """What is sent; None where a tape is played."""
-        self._overbias: dict[Channel, Overbias] = {}
+        self._overbias: dict[Channel, OverbiasGuide] = {}
         if step.programme:
-            self._reader = ProgrammeReader(step, situation)
+            self._reader = ProgrammeReader(step, bench)
         else:
-            self._reader = tones = ToneReader(step, situation)
+            self._reader = tones = ToneReader(step, bench)
             if step.sends:
                 self._tones = tones.tones()
             if step.quantity == "overbias":
-                self._overbias = {c: Overbias(tones.judged_hz) for c in tones.channels}
+                self._overbias = {c: OverbiasGuide(tones.judged_hz) for c in tones.channels}
         self._frames = 0
         self._next_read = 0
         self._gauges: dict[Channel, Gauge] = {}
-        self._courses: dict[Channel, Course] = {}
-        self._guides: dict[Channel, Guide] = {}
+        self._recent: dict[Channel, RecentReadings] = {}
+        self._guides: dict[Channel, TurnGuide] = {}
         self._going = False
         self._mark_frame: int | None = None
         self._mark_sound: list[Samples] = []
@@ -71,23 +72,23 @@ class LiveAdjustActivity(Activity[Adjust]):
     def begin(self) -> None:
         """A tape plays at once; tones are sent when the person says so."""
         if self._tones is None:
-            hands = self.situation.hands
+            hands = self.bench.hands
             if hands is not None:
                 hands.rewind(self.step.plays)
-            self.situation.transport("play")
+            self.bench.transport("play")
             self._listen()
 
     def _start_sending(self, tones: Multitone) -> None:
         """A mark first, by which the way from head to head is found, then the tones without an end."""
-        self.situation.transport("record")
-        hands = self.situation.hands
+        self.bench.transport("record")
+        hands = self.bench.hands
         if hands is not None:
             hands.switch("monitor", "tape")
-        rate = self.situation.port.status.sample_rate
-        mark = StartMark(rate, max(-60.0, self.situation.job.machine.reference.send_dbfs - MARK_BELOW_DB))
+        rate = self.bench.port.status.sample_rate
+        mark = StartMark(rate, max(-60.0, self.bench.job.machine.reference.send_dbfs - MARK_BELOW_DB))
         parts: list[Gap | Source] = [Gap(START_S), mark, tones]
-        begins = self.situation.send(ToneSequence(parts, rate))
-        self.situation.sending = tones.description
+        begins = self.bench.send(ToneSequence(parts, rate))
+        self.bench.sending = tones.description
         self._mark_frame = begins + round(START_S * rate)
         self._mark_sound = []
         self._listen()
@@ -101,7 +102,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         """The sound is back: what was watched before the loss does not count."""
         if self._going:
             self._listen()
-            self._courses.clear()
+            self._recent.clear()
             self._mark_frame = None
 
     # ---------------------------------------------------------------- reading
@@ -111,7 +112,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._look_for_mark(block)
         self._reader.feed(block.samples)
         self._frames += len(block.samples)
-        rate = self.situation.port.status.sample_rate
+        rate = self.bench.port.status.sample_rate
         if self._frames >= self._next_read:
             self._next_read = self._frames + round(READ_EVERY_S * rate)
             now = self._frames / rate
@@ -122,7 +123,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         """The way from head to head: from sending the mark to hearing it."""
         if self._mark_frame is None:
             return
-        rate = self.situation.port.status.sample_rate
+        rate = self.bench.port.status.sample_rate
         if not self._mark_sound:
             self._mark_from = block.start
         self._mark_sound.append(block.samples)
@@ -143,11 +144,11 @@ class LiveAdjustActivity(Activity[Adjust]):
     def _gauge(self, reading: Result, offset: float, now: float) -> Gauge:
         reading = replace(reading, frequency_hz=self._reader.judged_hz)
         channel = reading.channel
-        course = self._courses.setdefault(channel, Course())
+        recent = self._recent.setdefault(channel, RecentReadings())
         trend: Trend = ""
         if isinstance(reading, Reading):
-            course.add(now, reading.value)
-            trend = course.trend(now, 0.1 * self._reader.tolerance)
+            recent.add(now, reading.value)
+            trend = recent.trend(now, 0.1 * self._reader.tolerance)
         turn, said = None, ""
         over = self._overbias.get(channel)
         if over is not None:
@@ -163,7 +164,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         held = 0.0
         if verdict.word == "in" and trend == "steady":
             held = (before.held_s if before else 0.0) + READ_EVERY_S
-        guide = self._guides.setdefault(channel, Guide())
+        guide = self._guides.setdefault(channel, TurnGuide())
         return Gauge(
             channel=channel,
             label=label(self.step.quantity, channel),
@@ -173,19 +174,19 @@ class LiveAdjustActivity(Activity[Adjust]):
             direction=said or guide.tell(reading, verdict, trend),
             trimmer=self._reader.trimmer(channel),
             held_s=held,
-            history=tuple(course.points),
+            history=tuple(recent.points),
             turn=turn,
         )
 
     def _rested(self, channel: Channel, now: float) -> bool:
         """Whether what stands still now is not what was recorded before the last turn: the head delay is over."""
-        course = self._courses[channel]
-        quiet = [v for t, v in course.points if t >= now - self._hold_s]
+        recent = self._recent[channel]
+        quiet = [v for t, v in recent.points if t >= now - self._hold_s]
         return len(quiet) >= 4 and max(quiet) - min(quiet) < 0.1 * self._reader.tolerance + 0.15
 
     def _degrees(self, channel: Channel) -> float | None:
         """Where the trimmer stands, on a machine whose trimmers the program sees."""
-        hands, name = self.situation.hands, self._reader.trimmer(channel)
+        hands, name = self.bench.hands, self._reader.trimmer(channel)
         if hands is None:
             return None
         return next((t.degrees for t in hands.trimmers() if t.name == name), None)
@@ -221,12 +222,12 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._keep(reason)
 
     def _keep(self, because: str) -> None:
-        self.situation.keep(self.step, tuple(self._reader.taken(g) for g in self._gauges.values()), because)
+        self.bench.keep(self.step, tuple(self._reader.taken(g) for g in self._gauges.values()), because)
         self.finished = True
 
     def view(self) -> View:
         """Gauges, trimmers and what the one key does now."""
-        prompt = Prompt("go-on", f"{to_record(self.situation)}: start the tones", sounds=True)
+        prompt = Prompt("go-on", f"{to_record(self.bench)}: start the tones", sounds=True)
         if self._going:
             accept = bool(self._gauges) and all(g.held_s >= self._hold_s for g in self._gauges.values())
             text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
@@ -238,7 +239,7 @@ class LiveAdjustActivity(Activity[Adjust]):
                 text += f"; wait {self._head_delay:.2f} s after a turn, the way from head to head"
             prompt = Prompt(WAIT.kind, text)
         gauges = tuple(self._gauges[c] for c in self._reader.channels if c in self._gauges)
-        known = self.situation.hands is not None
+        known = self.bench.hands is not None
         return View(
             prompt,
             gauges=gauges,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from bench.measure.reading import Channel, NoReading, Result
 from bench.measure.verdict import Verdict
-from bench.procedure.kinds.adjust.bias_peak import Peak
+from bench.procedure.kinds.adjust.bias_peak import BiasPeak
 from bench.procedure.state.snapshot import Curve
 from bench.words.figures import hertz
 
@@ -22,12 +22,12 @@ BETWEEN_DB = 0.1
 
 
 @dataclass(slots=True)
-class Overbias:
+class OverbiasGuide:
     """One channel on its way past the peak."""
 
     hz: float
     """The tone that is judged."""
-    peak: Peak = field(default_factory=Peak)
+    peak: BiasPeak = field(default_factory=BiasPeak)
     curve: list[tuple[float, float]] = field(default_factory=list)
     """(degrees or count, level)."""
     _last: tuple[float, float] | None = None

@@ -5,8 +5,8 @@ from __future__ import annotations
 from bench.audio.port import Samples
 from bench.measure.quantities.programme_azimuth import ProgrammeMeter
 from bench.measure.reading import Result
-from bench.procedure.kinds.activity import Situation
 from bench.procedure.kinds.adjust.reader import AdjustReader
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import Adjust
 
 WINDOW_S = 4.0
@@ -16,13 +16,13 @@ WINDOW_S = 4.0
 class ProgrammeReader(AdjustReader):
     """Reads the delay between the channels from programme."""
 
-    def __init__(self, step: Adjust, situation: Situation) -> None:
-        super().__init__(step, situation)
+    def __init__(self, step: Adjust, bench: Bench) -> None:
+        super().__init__(step, bench)
         self.begin()
 
     def begin(self, window_s: float | None = None) -> None:
         """Listen from now on."""
-        status = self._situation.port.status
+        status = self._bench.port.status
         self._meter = ProgrammeMeter(status.sample_rate, status.channels, last_s=window_s or WINDOW_S)
 
     def feed(self, samples: Samples) -> None:

@@ -11,7 +11,7 @@ from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.live_tone import ToneWatch, WatchState
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
-from bench.procedure.kinds.activity import POLARITY_HZ, Heard, Situation, Taken
+from bench.procedure.kinds.bench import POLARITY_HZ, Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
 from bench.procedure.model.steps import Adjust
@@ -30,11 +30,11 @@ PROBE_HZ = 1000.0
 class AdjustReader(ABC):
     """Says what the quantity of an adjust step reads, and which trimmer sets it."""
 
-    source: Heard = "machine"
+    source: ReadingSource = "machine"
 
-    def __init__(self, step: Adjust, situation: Situation) -> None:
-        self._step, self._situation = step, situation
-        self.target: Target = situation.job.target(step.target)
+    def __init__(self, step: Adjust, bench: Bench) -> None:
+        self._step, self._bench = step, bench
+        self.target: Target = bench.job.target(step.target)
         self.judged_hz: float | None = None
         """The tone that is judged; None for programme."""
         self.sent_db: float | None = None
@@ -59,7 +59,7 @@ class AdjustReader(ABC):
             return ("left-right",)
         if self._step.quantity == "speed_error":
             return ("both",)
-        return ("left", "right") if self._situation.port.status.channels > 1 else ("mono",)
+        return ("left", "right") if self._bench.port.status.channels > 1 else ("mono",)
 
     def treble(self, side: Channel) -> float | None:
         """The judged tone beside a lower one on a channel, dB: it falls as bias rises. None where none is sent."""
@@ -89,17 +89,17 @@ class AdjustReader(ABC):
             raise Problem(f"step {self._step.id}: {self._step.target} has no tolerance, and nothing can be set to it")
         return found
 
-    def taken(self, gauge: Gauge) -> Taken:
+    def taken(self, gauge: Gauge) -> JudgedReading:
         """A gauge as a reading to be kept."""
-        return Taken(gauge.reading, gauge.verdict, self.source, self.sent_db)
+        return JudgedReading(gauge.reading, gauge.verdict, self.source, self.sent_db)
 
 
 class ToneReader(AdjustReader):
     """Reads from watches on the tones of an adjust step: of the reference tape, or sent and replayed."""
 
-    def __init__(self, step: Adjust, situation: Situation) -> None:
-        super().__init__(step, situation)
-        self._section = situation.job.section(step.plays) if step.plays is not None else None
+    def __init__(self, step: Adjust, bench: Bench) -> None:
+        super().__init__(step, bench)
+        self._section = bench.job.section(step.plays) if step.plays is not None else None
         self.source = "reference tape" if self._section is not None else "record-replay"
         sent = {t.hz: t.db for t in step.sends}
         if step.quantity == "overbias" and len(sent) == 1 and step.reference_frequency is None:
@@ -120,7 +120,7 @@ class ToneReader(AdjustReader):
 
     def begin(self, window_s: float | None = None) -> None:
         """Listen from now on, to so much of the last sound."""
-        status = self._situation.port.status
+        status = self._bench.port.status
         wanted = {self.judged_hz} | ({self._zero_hz} if self._zero_hz is not None else set())
         window = window_s or QUANTITIES[self._step.quantity].live_window_s
         self._watches = {hz: ToneWatch(status.sample_rate, status.channels, hz, window_s=window) for hz in wanted}
@@ -132,8 +132,8 @@ class ToneReader(AdjustReader):
 
     def tones(self, seconds: float | None = None) -> Multitone:
         """What the step sends, all at once."""
-        reference = self._situation.job.machine.reference
-        rate = self._situation.port.status.sample_rate
+        reference = self._bench.job.machine.reference
+        rate = self._bench.port.status.sample_rate
         return Multitone([Tone(hz, reference.send_dbfs + db, seconds) for hz, db in self._sent.items()], rate)
 
     # ---------------------------------------------------------------- reading
@@ -144,7 +144,7 @@ class ToneReader(AdjustReader):
         Over-bias is read as the plain level; how far that is past its peak is for whoever keeps the peak.
         """
         state = self._watches[self.judged_hz].now()
-        quantity, job, section = self._step.quantity, self._situation.job, self._section
+        quantity, job, section = self._step.quantity, self._bench.job, self._section
         if not state.tone_present:
             named = "level" if quantity == "overbias" else quantity
             return [(NoReading(named, c, self._why_not(state)), 0.0) for c in self.channels]
@@ -157,10 +157,10 @@ class ToneReader(AdjustReader):
             case "azimuth_delay":
                 if not state.azimuth or state.tone is None:
                     return [(NoReading("azimuth_delay", "left-right", "it needs two channels"), 0.0)]
-                inverted = self._situation.inverted if self.judged_hz > POLARITY_HZ else None
+                inverted = self._bench.inverted if self.judged_hz > POLARITY_HZ else None
                 delay = azimuth_of_tones([state.tone], inverted=inverted)
                 if delay.method.inverted:
-                    self._situation.notice = TURNED_ROUND
+                    self._bench.notice = TURNED_ROUND
                 return [(with_tape(delay, job) if section is not None else delay, 0.0)]
             case "speed_error" if section is not None:
                 return [(with_tape(corrected(_both(state.speed), job, looped=False), job), 0.0)]
@@ -183,7 +183,7 @@ class ToneReader(AdjustReader):
 
     def _levels(self, state: WatchState) -> list[Result]:
         looped = self._section is None
-        return [corrected(r, self._situation.job, looped=looped) for r in state.levels]
+        return [corrected(r, self._bench.job, looped=looped) for r in state.levels]
 
     def _why_not(self, state: WatchState) -> str:
         if state.other_tone_hz is not None:
@@ -192,7 +192,7 @@ class ToneReader(AdjustReader):
 
     def _from_tape(self, level: Result) -> Result:
         """Response from the reference tape: relative to the level that was last found there at low frequency."""
-        job, section = self._situation.job, self._section
+        job, section = self._bench.job, self._section
         if section is None:
             return level
         zero, spread = self._level_error(level.channel)
@@ -207,7 +207,7 @@ class ToneReader(AdjustReader):
 
     def _level_error(self, channel: Channel) -> tuple[float, float]:
         """How far the last level from the reference tape was from its target, with its uncertainty, dB."""
-        for record in reversed(self._situation.journal.records()):
+        for record in reversed(self._bench.journal.records()):
             r, off = record.measured, record.off
             if r is None or off is None or record.source != "reference tape":
                 continue
@@ -216,12 +216,12 @@ class ToneReader(AdjustReader):
         return 0.0, 0.0
 
     def _sent_and_back(self, level: Result) -> Result:
-        reference = self._situation.job.machine.reference
+        reference = self._bench.job.machine.reference
         sent = self._sent[self.judged_hz]
         return difference(
             "record_replay_level",
             level,
-            replay_dbfs(self._situation.job) + sent,
+            replay_dbfs(self._bench.job) + sent,
             0.0,
             reference=f"the level sent ({sent:+g} dB re {reference.fluxivity_nwb_m:g} nWb/m)",
             between="replayed minus sent",

@@ -8,9 +8,10 @@ from bench.audio.port import Block
 from bench.measure.reading import Result
 from bench.measure.verdict import Verdict
 from bench.problem import Problem
-from bench.procedure.kinds.activity import Activity, Situation
+from bench.procedure.kinds.activity import Activity
 from bench.procedure.kinds.adjust.reader import ToneReader, label
 from bench.procedure.kinds.adjust.trimmer_plans import TrimmerPlans
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import Passage, refuse_file
 from bench.procedure.model.steps import Adjust
 from bench.procedure.state.snapshot import Gauge
@@ -25,13 +26,13 @@ EDGE_S = 0.4
 class RecordedAdjustActivity(Activity[Adjust]):
     """Records the step's tones and reads them; its subclasses say what follows."""
 
-    def __init__(self, step: Adjust, situation: Situation, plans: TrimmerPlans | None = None) -> None:
-        refuse_file(situation, "be adjusted")
-        super().__init__(step, situation)
+    def __init__(self, step: Adjust, bench: Bench, plans: TrimmerPlans | None = None) -> None:
+        refuse_file(bench, "be adjusted")
+        super().__init__(step, bench)
         if not step.sends:
             raise Problem("rounds need tones to send; the reference tape is read live")
-        self._reader = ToneReader(step, situation)
-        self._plans = plans or TrimmerPlans(step, situation, self._reader)
+        self._reader = ToneReader(step, bench)
+        self._plans = plans or TrimmerPlans(step, bench, self._reader)
         self._passage: Passage | None = None
 
     def end(self) -> None:
@@ -41,8 +42,8 @@ class RecordedAdjustActivity(Activity[Adjust]):
 
     def _record(self, *, waits: bool = False, goes_on: bool = False) -> Passage:
         """Record the tones: `waits` and `goes_on` as for a passage."""
-        at_once = self.situation.job.machine.heads == 3
-        self._passage = Passage(self.situation, self._reader.tones(SOUND_S), None, at_once=at_once, waits=waits)
+        at_once = self.bench.job.machine.heads == 3
+        self._passage = Passage(self.bench, self._reader.tones(SOUND_S), None, at_once=at_once, waits=waits)
         self._read_anew()
         self._passage.record(goes_on=goes_on)
         self.wants_sound = True

@@ -10,9 +10,10 @@ from typing import Literal
 from bench.measure.method import Method
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
-from bench.procedure.kinds.activity import Situation, View
+from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.adjust.recorded import RecordedAdjustActivity
 from bench.procedure.kinds.adjust.trimmer_plans import SMALLEST_TURN, TrimmerPlan, TrimmerPlans
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import Passage, to_record
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import judge
@@ -50,12 +51,12 @@ class RoundsActivity(RecordedAdjustActivity):
 
     Args:
         step: what is adjusted.
-        situation: the bench.
+        bench: the bench.
         ladder: what was found before, where the rounds prove the best position of a ladder.
     """
 
-    def __init__(self, step: Adjust, situation: Situation, ladder: LadderResult | None = None) -> None:
-        super().__init__(step, situation, ladder.plans if ladder is not None else None)
+    def __init__(self, step: Adjust, bench: Bench, ladder: LadderResult | None = None) -> None:
+        super().__init__(step, bench, ladder.plans if ladder is not None else None)
         self._ladder = ladder
         self._phase: Phase = "ready"
         self._gauges: dict[Channel, Gauge] = {}
@@ -199,8 +200,8 @@ class RoundsActivity(RecordedAdjustActivity):
 
     def _keep(self, because: str) -> None:
         taken = tuple(self._reader.taken(g) for g in self._gauges.values())
-        self.situation.note(self.step.id, RoundsRecorded(self._round))
-        self.situation.keep(self.step, taken, because)
+        self.bench.note(self.step.id, RoundsRecorded(self._round))
+        self.bench.keep(self.step, taken, because)
         self.finished = True
 
     def _counted(self) -> str:
@@ -241,7 +242,7 @@ class RoundsActivity(RecordedAdjustActivity):
 
     def _prompt(self) -> Prompt:
         count = f"round {self._round + 1} of {self.step.at_most}"
-        record = f"{to_record(self.situation)}, then go on: {count}"
+        record = f"{to_record(self.bench)}, then go on: {count}"
         match self._phase:
             case "ready":
                 return Prompt("go-on", f"{record}, as it stands", sounds=True)

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field, replace
 
 from bench.measure.reading import Channel
 from bench.practice.facts import TrimmerPosition
-from bench.procedure.kinds.activity import Situation
 from bench.procedure.kinds.adjust.reader import ToneReader
-from bench.procedure.kinds.adjust.trimmer_memory import recalled, remember
-from bench.procedure.kinds.adjust.trimmer_response import Answering
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import Adjust
+from bench.procedure.state.events import Learnt
 from bench.procedure.state.snapshot import Gauge
+from bench.procedure.state.trimmer_response import TrimmerResponse
 from bench.words.figures import rotation
 
 SMALLEST_TURN = 0.3
@@ -26,7 +26,7 @@ class TrimmerPlan:
     name: str
     channels: tuple[Channel, ...]
     """Those that it sets."""
-    response: Answering
+    response: TrimmerResponse
     degrees: float = 0.0
     """Where it stands, as far as the program knows: on a real machine, counted from where it stood first."""
     turn_to: list[float] = field(default_factory=list)
@@ -51,8 +51,8 @@ class TrimmerPlan:
 class TrimmerPlans:
     """All trimmers of a step. What was learnt of them at an earlier step still holds."""
 
-    def __init__(self, step: Adjust, situation: Situation, reader: ToneReader) -> None:
-        self._step, self._situation, self._judged_hz = step, situation, reader.judged_hz
+    def __init__(self, step: Adjust, bench: Bench, reader: ToneReader) -> None:
+        self._step, self._bench, self._judged_hz = step, bench, reader.judged_hz
         self._plans: dict[str, TrimmerPlan] = {}
         for channel in reader.channels:
             name = reader.trimmer(channel)
@@ -61,7 +61,7 @@ class TrimmerPlans:
             if name in self._plans:
                 self._plans[name].channels += (channel,)
                 continue
-            response = recalled(situation, name, step.quantity, reader.judged_hz)
+            response = TrimmerResponse.recalled(bench.journal.events(), name, step.quantity, reader.judged_hz)
             response.begin_visit()
             self._plans[name] = TrimmerPlan(name, (channel,), response, response.stands_at)
         self.look()
@@ -78,7 +78,7 @@ class TrimmerPlans:
 
     def turned(self) -> None:
         """The person goes on: on a real machine the proposed turns count as made."""
-        if self._situation.hands is None:
+        if self._bench.hands is None:
             for plan in self:
                 plan.degrees = plan.turn_to[-1] if plan.turn_to else plan.degrees
         self.look()
@@ -108,8 +108,9 @@ class TrimmerPlans:
         """What was learnt of them holds at later steps, and after a break."""
         for plan in self:
             if plan.response.points:
-                remember(self._situation, self._step, plan.name, self._judged_hz)
+                learnt = Learnt(plan.name, self._step.quantity, self._judged_hz, plan.response.readings)
+                self._bench.note(self._step.id, learnt)
 
     def _info(self, plan: TrimmerPlan) -> TrimmerPosition | None:
-        hands = self._situation.hands
+        hands = self._bench.hands
         return next((t for t in hands.trimmers() if t.name == plan.name), None) if hands is not None else None

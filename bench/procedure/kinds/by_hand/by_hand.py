@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from bench.problem import Problem
-from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
+from bench.procedure.kinds.activity import WAIT, Activity, View
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import ByHand
 from bench.procedure.state.events import LotLoaded, Ticked, Waited
 from bench.procedure.state.snapshot import CheckRow, Prompt
@@ -12,22 +13,21 @@ from bench.procedure.state.snapshot import CheckRow, Prompt
 class ByHandActivity(Activity[ByHand]):
     """Ticks and a timer; going on says that it was done."""
 
-    def __init__(self, step: ByHand, situation: Situation) -> None:
-        super().__init__(step, situation)
-        self._by_hand = step
+    def __init__(self, step: ByHand, bench: Bench) -> None:
+        super().__init__(step, bench)
         self._ticked = [False] * len(step.checklist)
         self._until = 0.0
         self._held_with: float | None = None
 
     def begin(self) -> None:
         """Start the timer."""
-        self._until = self.situation.clock.now() + self._by_hand.timer_s
+        self._until = self.bench.clock.now() + self.step.timer_s
 
     @property
     def _left(self) -> float:
         if self._held_with is not None:
             return self._held_with
-        return max(0.0, self._until - self.situation.clock.now())
+        return max(0.0, self._until - self.bench.clock.now())
 
     def hold(self) -> None:
         """The timer stands."""
@@ -36,7 +36,7 @@ class ByHandActivity(Activity[ByHand]):
     def release(self) -> None:
         """The timer runs on."""
         if self._held_with is not None:
-            self._until = self.situation.clock.now() + self._held_with
+            self._until = self.bench.clock.now() + self._held_with
             self._held_with = None
 
     def tick(self, index: int) -> None:
@@ -47,22 +47,22 @@ class ByHandActivity(Activity[ByHand]):
 
     def go_on(self) -> None:
         """It is done: every line that was not ticked one by one is ticked by this key."""
-        step, situation = self._by_hand, self.situation
+        step, bench = self.step, self.bench
         if self._left > 0:
-            situation.note(step.id, Waited(round(step.timer_s - self._left, 1), step.timer_s))
+            bench.note(step.id, Waited(round(step.timer_s - self._left, 1), step.timer_s))
         elif step.timer_s:
-            situation.note(step.id, Waited(step.timer_s, step.timer_s))
+            bench.note(step.id, Waited(step.timer_s, step.timer_s))
         self._ticked = [True] * len(self._ticked)
-        situation.note(step.id, Ticked(step.checklist))
+        bench.note(step.id, Ticked(step.checklist))
         for act in step.does:
-            situation.do(act, step)
-            if act == "load-work-tape" and step.lot and situation.hands is not None:
-                situation.note(step.id, LotLoaded(step.lot, situation.job.tape_of(step.lot).name))
+            bench.do(act, step)
+            if act == "load-work-tape" and step.lot and bench.hands is not None:
+                bench.note(step.id, LotLoaded(step.lot, bench.job.tape_of(step.lot).name))
         self.finished = True
 
     def view(self) -> View:
         """The checklist and the time left."""
-        step = self._by_hand
+        step = self.step
         checks = tuple(CheckRow(t, on) for t, on in zip(step.checklist, self._ticked, strict=True))
         prompt = Prompt("go-on", "Done: go on")
         if self._left > 0:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from bench.problem import Problem
-from bench.procedure.kinds.activity import WAIT, Activity, Situation, View
+from bench.procedure.kinds.activity import WAIT, Activity, View
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.by_hand.entry import chosen
 from bench.procedure.model.steps import Decision, Measuring
 from bench.procedure.state.events import Answered
@@ -14,9 +15,8 @@ from bench.procedure.state.snapshot import Prompt
 class DecisionActivity(Activity[Decision]):
     """Decides by itself where verdicts do; else asks."""
 
-    def __init__(self, step: Decision, situation: Situation) -> None:
-        super().__init__(step, situation)
-        self._decides = step
+    def __init__(self, step: Decision, bench: Bench) -> None:
+        super().__init__(step, bench)
         self.goes_to = ""
         """The name of the step to go to; "" for the next one."""
         self.answered = ""
@@ -28,14 +28,14 @@ class DecisionActivity(Activity[Decision]):
 
     def begin(self) -> None:
         """Decide, where nobody is asked."""
-        if self._decides.of is not None:
-            self._by_verdicts(self._decides.of)
+        if self.step.of is not None:
+            self._by_verdicts(self.step.of)
 
     def _by_verdicts(self, of: str) -> None:
-        job, step = self.situation.job, self._decides
-        ids = set(job.place(of, step.direction).steps)
+        job, step = self.bench.job, self.step
+        ids = set(job.steps_named(of, step.direction).steps)
         words: dict[str, set[str]] = {s.id: set() for s in job.steps if s.id in ids and isinstance(s, Measuring)}
-        for r in last_attempts(self.situation.journal.records()):
+        for r in last_attempts(self.bench.journal.records()):
             if r.step in words and r.verdict is not None:
                 words[r.step].add(r.verdict.word)
         self.not_in = tuple(i for i, w in words.items() if w != {"in"})
@@ -48,10 +48,10 @@ class DecisionActivity(Activity[Decision]):
 
     def answer(self, text: str) -> None:
         """The person decides."""
-        say = chosen(text, tuple(c.say for c in self._decides.choices))
-        self.goes_to = next(c.go_to or "" for c in self._decides.choices if c.say == say)
+        say = chosen(text, tuple(c.say for c in self.step.choices))
+        self.goes_to = next(c.go_to or "" for c in self.step.choices if c.say == say)
         self.answered = say
-        self.situation.note(self.step.id, Answered(say))
+        self.bench.note(self.step.id, Answered(say))
         self.finished = True
 
     def go_on(self) -> None:
@@ -60,6 +60,6 @@ class DecisionActivity(Activity[Decision]):
 
     def view(self) -> View:
         """The question."""
-        if self._decides.of is not None:
+        if self.step.of is not None:
             return View(WAIT)
-        return View(Prompt("choice", self._decides.asks, choices=tuple(c.say for c in self._decides.choices)))
+        return View(Prompt("choice", self.step.asks, choices=tuple(c.say for c in self.step.choices)))

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 from bench.problem import Problem
-from bench.procedure.kinds.activity import Activity, Situation, View
+from bench.procedure.kinds.activity import Activity, View
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import Entry, SignOff
 from bench.procedure.model.targets import Target
 from bench.procedure.state.events import Answered, Limits, SignedOff
@@ -15,18 +16,17 @@ from bench.procedure.state.snapshot import Prompt
 LONGEST_ANSWER = 2000
 
 
-class AskingActivity(Activity[Entry | SignOff]):
+class EntryActivity(Activity[Entry | SignOff]):
     """Asks for a number, a choice, words or a name."""
 
-    def __init__(self, step: Entry | SignOff, situation: Situation) -> None:
-        super().__init__(step, situation)
-        self._asks = step
-        self._told: tuple[str, ...] = ()
+    def __init__(self, step: Entry | SignOff, bench: Bench) -> None:
+        super().__init__(step, bench)
+        self._ranking: tuple[str, ...] = ()
 
     def begin(self) -> None:
         """Whoever signs sees how tapes that were tried rank."""
-        if isinstance(self._asks, SignOff):
-            self._told = ranking_lines(ranking(self.situation.journal.records()))
+        if isinstance(self.step, SignOff):
+            self._ranking = ranking_lines(ranking(self.bench.journal.records()))
 
     def answer(self, text: str) -> None:
         """Take the answer. Raises `Problem` with what would do instead."""
@@ -35,11 +35,11 @@ class AskingActivity(Activity[Entry | SignOff]):
             raise Problem(f"that is longer than {LONGEST_ANSWER} characters; shorten it")
         if any(ord(c) < 32 or 127 <= ord(c) < 160 for c in text):
             raise Problem("control characters can't be kept; type the words again")
-        step = self._asks
+        step = self.step
         if isinstance(step, SignOff):
             if not text:
                 raise Problem("type the name of who signs")
-            self.situation.note(step.id, SignedOff(text, step.accepts))
+            self.bench.note(step.id, SignedOff(text, step.accepts))
         elif step.asks == "number":
             self._number(step, text)
         else:
@@ -53,30 +53,30 @@ class AskingActivity(Activity[Entry | SignOff]):
             number = math.nan
         if not math.isfinite(number):
             raise Problem(f'"{text}" is not a number; type it in {step.unit or "figures"}, like 12.5')
-        target = self.situation.job.target(step.target) if step.target is not None else None
+        target = self.bench.job.target(step.target) if step.target is not None else None
         # The meter it was read from states no uncertainty here, so that it is reported but never judged.
         limits = _limits(target) if target is not None else None
-        self.situation.note(step.id, Answered(number, step.unit, limits))
+        self.bench.note(step.id, Answered(number, step.unit, limits))
 
     def _words(self, step: Entry, text: str) -> None:
         if step.asks == "choice":
             text = chosen(text, step.choices)
-        self.situation.note(step.id, Answered(text))
+        self.bench.note(step.id, Answered(text))
 
     def go_on(self) -> None:
         """Words may be left empty; a number, a choice and a name may not."""
-        if isinstance(self._asks, Entry) and self._asks.asks in ("words", "complaint"):
+        if isinstance(self.step, Entry) and self.step.asks in ("words", "complaint"):
             self.answer("")
         else:
             raise Problem("type an answer first, or skip the step with a reason")
 
     def view(self) -> View:
         """The question."""
-        step = self._asks
+        step = self.step
         if isinstance(step, SignOff):
-            again = ", ".join(self.situation.to_check_again)
+            again = ", ".join(self.bench.to_check_again)
             stands = f" To be checked again, so that it can't be signed off as in: {again}." if again else ""
-            return View(Prompt("words", f"Who accepts: {step.accepts}{stands}"), told=self._told)
+            return View(Prompt("words", f"Who accepts: {step.accepts}{stands}"), ranking=self._ranking)
         if step.asks == "number":
             return View(Prompt("number", step.title, unit=step.unit))
         if step.asks == "choice":

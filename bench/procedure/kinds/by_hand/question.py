@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from bench.problem import Problem
-from bench.procedure.kinds.activity import Activity, Situation, View
+from bench.procedure.kinds.activity import Activity, View
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.by_hand.entry import chosen
 from bench.procedure.model.steps import Question
 from bench.procedure.state.events import Answered
@@ -13,21 +14,17 @@ from bench.procedure.state.snapshot import Prompt
 class QuestionActivity(Activity[Question]):
     """Asks, then says which answer is right and why."""
 
-    def __init__(self, step: Question, situation: Situation) -> None:
-        super().__init__(step, situation)
-        self._question = step
+    def __init__(self, step: Question, bench: Bench) -> None:
+        super().__init__(step, bench)
         self._answered = ""
-
-    def begin(self) -> None:
-        """Nothing to start."""
 
     def answer(self, text: str) -> None:
         """Keep the answer."""
-        step = self._question
+        step = self.step
         if self._answered:
             raise Problem("it is answered; press the go-on key")
         self._answered = chosen(text, step.choices)
-        self.situation.note(step.id, Answered(self._answered, right=step.right))
+        self.bench.note(step.id, Answered(self._answered, right=step.right))
 
     def go_on(self) -> None:
         """On, once it was answered."""
@@ -37,7 +34,7 @@ class QuestionActivity(Activity[Question]):
 
     def view(self) -> View:
         """The question, then what is right and why."""
-        step = self._question
+        step = self.step
         if not self._answered:
             return View(Prompt("choice", step.asks, choices=step.choices))
         told = "Right." if self._answered == step.right else f"Not so. The right answer: {step.right}."

@@ -6,10 +6,10 @@ import math
 from dataclasses import replace
 
 from bench.measure.reading import NoReading, Result
-from bench.procedure.kinds.activity import Situation
+from bench.procedure.kinds.bench import Bench
 
 
-def certified(reading: Result, situation: Situation) -> Result:
+def certified(reading: Result, bench: Bench) -> Result:
     """A level or response from record to replay, as a figure of the tape itself.
 
     The replay was proved by the reference tape in this session. What it was off by there, at the nearest tone of the
@@ -17,14 +17,14 @@ def certified(reading: Result, situation: Situation) -> Result:
 
     Args:
         reading: of the tape that is being made.
-        situation: its journal holds the play of the reference tape.
+        bench: its journal holds the play of the reference tape.
     """
     if isinstance(reading, NoReading):
         return reading
-    error = _replay_error(reading, situation)
+    error = _replay_error(reading, bench)
     if error is None:
         return replace(reading, method=replace(reading.method, replay_unproved=True))
-    own = situation.job.reference_tape.uncertainty_db
+    own = bench.job.reference_tape.uncertainty_db
     return replace(
         reading,
         uncertainty=math.hypot(reading.uncertainty, own, error),
@@ -32,12 +32,12 @@ def certified(reading: Result, situation: Situation) -> Result:
     )
 
 
-def _replay_error(reading: Result, situation: Situation) -> float | None:
+def _replay_error(reading: Result, bench: Bench) -> float | None:
     """How far replay was off at the nearest tone of the reference tape, dB; None where it was not played."""
     quantity = "level" if reading.quantity == "record_replay_level" else "response"
     found = [
         (abs(math.log(r.reading.frequency_hz / reading.frequency_hz)), -n, abs(r.off))
-        for n, r in enumerate(situation.journal.records())
+        for n, r in enumerate(bench.journal.records())
         if r.source == "reference tape"
         and r.reading.quantity == quantity
         and r.reading.channel == reading.channel

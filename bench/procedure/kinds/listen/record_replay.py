@@ -9,7 +9,8 @@ from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.mistracking import mistracking
 from bench.measure.reading import NoReading, Result
 from bench.problem import Problem
-from bench.procedure.kinds.activity import Heard, Situation, Taken, View
+from bench.procedure.kinds.activity import View
+from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.correct.certificate import certified
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import difference
@@ -35,11 +36,11 @@ TAIL_S = 0.8
 class RecordReplayActivity(ToneListActivity[RecordReplay]):
     """Three heads: sent and measured at once. Two heads: sent, then replayed and measured. A mark leads the tones."""
 
-    heard: Heard = "record-replay"
+    source: ReadingSource = "record-replay"
 
-    def __init__(self, step: RecordReplay, situation: Situation) -> None:
-        refuse_file(situation, "be adjusted or recorded on")
-        super().__init__(step, situation)
+    def __init__(self, step: RecordReplay, bench: Bench) -> None:
+        refuse_file(bench, "be adjusted or recorded on")
+        super().__init__(step, bench)
         self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
         self._sends = {f"t{n}": t for n, t in enumerate(step.sends, start=1)}
         self.expected = [
@@ -56,7 +57,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
     # ---------------------------------------------------------------- sending
 
     def _start(self) -> None:
-        self._passage = Passage(self.situation, self._source(), None, at_once=self.job.machine.heads == 3)
+        self._passage = Passage(self.bench, self._source(), None, at_once=self.job.machine.heads == 3)
         self._passage.record()
         self.listen()
 
@@ -68,7 +69,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
             if i not in self.tones:
                 parts += [Tone(t.hz, reference.send_dbfs + t.db, t.seconds), Gap(GAP_S)]
         parts.append(Gap(TAIL_S))
-        return ToneSequence(parts, self.situation.port.status.sample_rate)
+        return ToneSequence(parts, self.bench.port.status.sample_rate)
 
     def hear(self, block: Block) -> None:
         """Listen behind the mark while sending (three heads), or once it is replayed (two)."""
@@ -78,7 +79,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         known = passage.head_delay_s is not None
         replayed = passage.hear(block)
         if passage.head_delay_s is not None and not known:
-            self.situation.note(self.step.id, HeadDelayMeasured(round(passage.head_delay_s, 4)))
+            self.bench.note(self.step.id, HeadDelayMeasured(round(passage.head_delay_s, 4)))
         if replayed is not None:
             self.speed = passage.speed
             self.take_sound(replayed.samples, lost=bool(block.lost))
@@ -117,9 +118,9 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         """The level of each channel, what the interface does taken out."""
         return [corrected(r, self.job, looped=True) for r in super().levels(tone)]
 
-    def readings(self, tone: Expected) -> list[Taken]:
+    def readings(self, tone: Expected) -> list[JudgedReading]:
         """Level from the reference tone, response from the others once it is there, record azimuth if asked."""
-        out: list[Taken] = []
+        out: list[JudgedReading] = []
         if tone.id in self._levels:
             out += self._level(tone)
         else:
@@ -133,7 +134,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
             out.append(self._judge(tone, replace(delay, frequency_hz=max(t.hz for t in self._sends.values()))))
         return out
 
-    def _level(self, tone: Expected) -> list[Taken]:
+    def _level(self, tone: Expected) -> list[JudgedReading]:
         """How much above or below what was sent the reference tone comes back."""
         sent = self._sends[tone.id]
         return [
@@ -160,7 +161,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         heard = [i for i in self._levels if i in self.tones]
         return min(heard, key=lambda i: abs(self._sends[i].db - sent.db))
 
-    def _response(self, tone: Expected) -> list[Taken]:
+    def _response(self, tone: Expected) -> list[JudgedReading]:
         sent = self._sends[tone.id]
         zero_id = self._zero_for(sent)
         zero = self._sends[zero_id]
@@ -184,14 +185,14 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
             )
         return out
 
-    def worked_out(self) -> list[Taken]:
+    def worked_out(self) -> list[JudgedReading]:
         """Mistracking from the readings of this step, where it is asked for: those of the lowest level sent."""
         target = self._targets.get("mistracking")
         if target is None:
             return []
         if self.step.noise_reduction != "off":
             reading = NoReading("mistracking", "both", "it is worked out from readings with noise reduction out")
-            return [Taken(reading, self.judged(reading, target), self.heard)]
+            return [JudgedReading(reading, self.judged(reading, target), self.source)]
         lowest = min(t.db for t in self._sends.values())
         own = [
             t.reading
@@ -200,20 +201,20 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         ]
         machine = self.job.machine
         found = mistracking(own, machine.noise_reduction[0] if machine.noise_reduction else "type-b")
-        self.situation.notice = music_sentences(found.maps)
-        return [Taken(r, self.judged(r, target), self.heard) for r in found.readings]
+        self.bench.notice = music_sentences(found.maps)
+        return [JudgedReading(r, self.judged(r, target), self.source) for r in found.readings]
 
     def _has_level(self, db: float) -> bool:
         return any(t.sent_db == db and t.reading.quantity == "record_replay_level" for t in self.taken)
 
-    def _judge(self, tone: Expected, reading: Result) -> Taken:
+    def _judge(self, tone: Expected, reading: Result) -> JudgedReading:
         if self.step.certifies:
-            reading = certified(reading, self.situation)
+            reading = certified(reading, self.bench)
         verdict = self.judged(reading, self._targets.get(reading.quantity))
         tone.readings.append((reading, verdict))
-        return Taken(reading, verdict, self.heard, sent_db=self._sends[tone.id].db)
+        return JudgedReading(reading, verdict, self.source, sent_db=self._sends[tone.id].db)
 
-    def missing(self, tone: Expected) -> list[Taken]:
+    def missing(self, tone: Expected) -> list[JudgedReading]:
         """A tone that did not come back."""
         quantity = "record_replay_level" if tone.id in self._levels else "response"
         out = self.not_heard(quantity, tone, self._targets.get(quantity))
@@ -225,5 +226,5 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
     def view(self) -> View:
         """The list, and what the machine should be doing."""
         if self._passage is None:
-            return self.view_with(Prompt("go-on", f"{to_record(self.situation)}: go on to start", sounds=True))
+            return self.view_with(Prompt("go-on", f"{to_record(self.bench)}: go on to start", sounds=True))
         return replace(self.view_with(self._passage.prompt), head_delay_s=self._passage.head_delay_s)

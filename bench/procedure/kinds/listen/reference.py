@@ -7,7 +7,7 @@ from dataclasses import replace
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.speed import speed_of_tone
 from bench.measure.reading import NoReading, Result
-from bench.procedure.kinds.activity import Heard, Situation, Taken
+from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.correct.interface import corrected
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
 from bench.procedure.kinds.listen.expected_tones import Expected
@@ -22,10 +22,10 @@ from bench.words.figures import tone
 class ReferenceActivity(ToneListActivity[Reference]):
     """Recognises the sections of the reference tape as they come."""
 
-    heard: Heard = "reference tape"
+    source: ReadingSource = "reference tape"
 
-    def __init__(self, step: Reference, situation: Situation) -> None:
-        super().__init__(step, situation)
+    def __init__(self, step: Reference, bench: Bench) -> None:
+        super().__init__(step, bench)
         self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
         wanted = [s for s in self.job.reference_tape.section if not step.purposes or s.purpose in step.purposes]
         self._sections: dict[str, Section] = {s.id: s for s in wanted}
@@ -38,14 +38,14 @@ class ReferenceActivity(ToneListActivity[Reference]):
 
     def begin(self) -> None:
         """Play and listen at once: no key is needed."""
-        hands = self.situation.hands
+        hands = self.bench.hands
         if hands is not None:
             only = len(self._sections) == 1
             hands.rewind(next(iter(self._sections)) if only else None)
-        self.situation.transport("play")
+        self.bench.transport("play")
         self.listen()
 
-    def readings(self, tone: Expected) -> list[Taken]:
+    def readings(self, tone: Expected) -> list[JudgedReading]:
         """By the section's purpose: level and balance, response, azimuth, speed."""
         match tone.purpose:
             case "level":
@@ -61,12 +61,12 @@ class ReferenceActivity(ToneListActivity[Reference]):
         """The level of each channel, what the interface does taken out."""
         return [corrected(r, self.job, looped=False) for r in super().levels(tone)]
 
-    def _taken(self, tone: Expected, reading: Result, quantity: str, offset: float = 0.0) -> Taken:
+    def _taken(self, tone: Expected, reading: Result, quantity: str, offset: float = 0.0) -> JudgedReading:
         verdict = self.judged(reading, self._targets.get(quantity), offset=offset)
         tone.readings.append((reading, verdict))
-        return Taken(reading, verdict, self.heard, sent_db=self._sections[tone.id].db)
+        return JudgedReading(reading, verdict, self.source, sent_db=self._sections[tone.id].db)
 
-    def _level(self, tone: Expected) -> list[Taken]:
+    def _level(self, tone: Expected) -> list[JudgedReading]:
         found = self.tones[tone.id]
         readings = [with_tape(r, self.job, self._sections[tone.id]) for r in self.levels(tone)]
         out = [self._taken(tone, r, "level", tone.dbfs) for r in readings]
@@ -75,20 +75,20 @@ class ReferenceActivity(ToneListActivity[Reference]):
             out.append(self._taken(tone, replace(balance, frequency_hz=tone.hz), "balance"))
         return out
 
-    def _response(self, tone: Expected) -> list[Taken]:
+    def _response(self, tone: Expected) -> list[JudgedReading]:
         zero = self._zero
         if zero is None:
             return []
         self._pending.append(tone)
         if zero.id not in self.tones:
             return []
-        out: list[Taken] = []
+        out: list[JudgedReading] = []
         for e in self._pending:
             out += self._response_of(e, zero)
         self._pending = []
         return out
 
-    def _response_of(self, tone: Expected, zero: Section) -> list[Taken]:
+    def _response_of(self, tone: Expected, zero: Section) -> list[JudgedReading]:
         section = self._sections[tone.id]
         out = []
         if section.id == zero.id:
@@ -108,7 +108,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
             out.append(self._taken(tone, with_tape(response, self.job, section, zero), "response", errors))
         return out
 
-    def _azimuth(self, tone: Expected) -> list[Taken]:
+    def _azimuth(self, tone: Expected) -> list[JudgedReading]:
         """The delay so far; it is judged when all azimuth tones are in, for they tell whole periods together."""
         sections = [i for i, s in self._sections.items() if s.purpose == "azimuth"]
         delay = with_tape(azimuth_of_tones([self.tones[i] for i in sections if i in self.tones]), self.job)
@@ -117,7 +117,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
             return []
         return self._judged_azimuth(tone, delay)
 
-    def _judged_azimuth(self, tone: Expected, delay: Result) -> list[Taken]:
+    def _judged_azimuth(self, tone: Expected, delay: Result) -> list[JudgedReading]:
         """The delay, and the angle that it is of where that is asked for."""
         told = self._highest(delay)
         out = [self._taken(tone, told, "azimuth_delay")]
@@ -138,12 +138,12 @@ class ReferenceActivity(ToneListActivity[Reference]):
         highest = max(s.hz for i, s in self._sections.items() if s.purpose == "azimuth" and i in self.tones)
         return replace(delay, frequency_hz=highest)
 
-    def _speed(self, tone: Expected) -> list[Taken]:
+    def _speed(self, tone: Expected) -> list[JudgedReading]:
         readings = speed_of_tone(self.tones[tone.id], self._sections[tone.id].hz)
         own = [with_tape(corrected(r, self.job, looped=False), self.job) for r in readings]
         return [self._taken(tone, r, "speed_error") for r in own]
 
-    def missing(self, tone: Expected) -> list[Taken]:
+    def missing(self, tone: Expected) -> list[JudgedReading]:
         """A section that was not heard."""
         quantity = {"level": "level", "response": "response", "azimuth": "azimuth_delay"}.get(
             tone.purpose, "speed_error"
@@ -154,7 +154,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
             return self._azimuth_without(tone)
         return self.not_heard(quantity, tone, self._targets.get(quantity))
 
-    def _azimuth_without(self, tone: Expected) -> list[Taken]:
+    def _azimuth_without(self, tone: Expected) -> list[JudgedReading]:
         """An azimuth tone is missing: the last of them gives what the others tell, or none does."""
         sections = [e for e in self.expected if e.purpose == "azimuth"]
         if tone is not [e for e in sections if e.id not in self.tones][-1]:

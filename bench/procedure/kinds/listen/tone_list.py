@@ -8,7 +8,8 @@ from bench.audio.port import Block, Samples
 from bench.measure.reading import NoReading, Reading, Result
 from bench.measure.tone.finder import FoundTone, ToneFinder
 from bench.measure.verdict import Verdict
-from bench.procedure.kinds.activity import WAIT, Activity, Heard, Situation, StepT, Taken, View, settle
+from bench.procedure.kinds.activity import WAIT, Activity, StepT, View, ask_about
+from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.listen.expected_tones import Expected, match
 from bench.procedure.model.job import Job
 from bench.procedure.model.targets import Target, judge
@@ -22,13 +23,13 @@ LOOK_EVERY_S = 0.3
 class ToneListActivity(Activity[StepT]):
     """Listens for expected tones; subclasses say which, and what readings each gives."""
 
-    heard: Heard
+    source: ReadingSource
 
-    def __init__(self, step: StepT, situation: Situation) -> None:
-        super().__init__(step, situation)
+    def __init__(self, step: StepT, bench: Bench) -> None:
+        super().__init__(step, bench)
         self.expected: list[Expected] = []
         self.tones: dict[str, FoundTone] = {}
-        self.taken: list[Taken] = []
+        self.taken: list[JudgedReading] = []
         self._finder: ToneFinder | None = None
         self._ask: Prompt | None = None
         self._frames = self._looked = 0
@@ -40,7 +41,7 @@ class ToneListActivity(Activity[StepT]):
     @property
     def job(self) -> Job:
         """What is on the bench."""
-        return self.situation.job
+        return self.bench.job
 
     def levels(self, tone: Expected) -> list[Result]:
         """The level of each channel, told under the nominal frequency."""
@@ -48,14 +49,14 @@ class ToneListActivity(Activity[StepT]):
         return [found.level(c, tone.hz) for c in range(len(found.tones))]
 
     @abstractmethod
-    def readings(self, tone: Expected) -> list[Taken]:
+    def readings(self, tone: Expected) -> list[JudgedReading]:
         """What a tone gives that was just measured, and what it completes."""
 
     # ---------------------------------------------------------------- listening
 
     def listen(self) -> None:
         """From now on tones are recognised."""
-        status = self.situation.port.status
+        status = self.bench.port.status
         self._finder = ToneFinder(status.sample_rate, status.channels)
         self.wants_sound = True
 
@@ -67,7 +68,7 @@ class ToneListActivity(Activity[StepT]):
         """Likewise; after a loss tones begin anew."""
         if self._finder is None:
             return
-        status = self.situation.port.status
+        status = self.bench.port.status
         if lost:
             self._finder = ToneFinder(status.sample_rate, status.channels)
         for tone in self._finder.feed(samples):
@@ -103,9 +104,9 @@ class ToneListActivity(Activity[StepT]):
         self.tones[e_now.id] = tone
         self._keep(self.readings(e_now))
 
-    def _keep(self, taken: list[Taken]) -> None:
+    def _keep(self, taken: list[JudgedReading]) -> None:
         self.taken += taken
-        self.situation.keep(self.step, tuple(taken))
+        self.bench.keep(self.step, tuple(taken))
 
     def judged(self, reading: Result, target: Target | None, *, offset: float = 0.0) -> Verdict | None:
         """The verdict on a reading, None where nothing is asked of it."""
@@ -128,44 +129,44 @@ class ToneListActivity(Activity[StepT]):
     def complete(self) -> None:
         """No more tones are awaited: say what is missing, ask where something is not in."""
         self.wants_sound = False
-        self.situation.silence()
-        self.situation.transport("stop")
+        self.bench.silence()
+        self.bench.transport("stop")
         for e in self.expected:
             if e.state != "done":
                 e.state = "missing"
                 self._keep(self.missing(e))
         self._keep(self.worked_out())
-        self._ask = settle(self, tuple(self.taken))
+        self._ask = ask_about(self, tuple(self.taken))
         if self._ask is None:
             self.finished = True
 
-    def worked_out(self) -> list[Taken]:
+    def worked_out(self) -> list[JudgedReading]:
         """What all readings together give, when the last is in."""
         return []
 
     @abstractmethod
-    def missing(self, tone: Expected) -> list[Taken]:
+    def missing(self, tone: Expected) -> list[JudgedReading]:
         """The readings that a tone which never came does not give."""
 
-    def not_heard(self, quantity: str, tone: Expected, target: Target | None) -> list[Taken]:
+    def not_heard(self, quantity: str, tone: Expected, target: Target | None) -> list[JudgedReading]:
         """One reading without a value for each channel."""
         because = self.why_not or f"the tone of {tone.label} was not heard"
-        channels = self.situation.port.status.channels
+        channels = self.bench.port.status.channels
         sides = ("left", "right")[:channels] if channels > 1 else ("mono",)
         out = []
         for side in sides:
             reading = NoReading(quantity, side, because, frequency_hz=tone.hz)  # type: ignore[arg-type]
-            out.append(Taken(reading, self.judged(reading, target), self.heard))
+            out.append(JudgedReading(reading, self.judged(reading, target), self.source))
         return out
 
     def accept(self, reason: str) -> None:
         """Go on although something is not in."""
         if self._ask is None:
-            self.situation.note(self.step.id, StoppedListening(reason))
+            self.bench.note(self.step.id, StoppedListening(reason))
             self.complete()
             if self._ask is None:
                 return
-        self.situation.note(self.step.id, Accepted(reason))
+        self.bench.note(self.step.id, Accepted(reason))
         self.finished = True
 
     def answer(self, text: str) -> None:

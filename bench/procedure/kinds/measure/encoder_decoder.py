@@ -9,7 +9,8 @@ from bench.audio.port import Block
 from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
 from bench.measure.reading import NoReading, Reading, Result
 from bench.problem import Problem
-from bench.procedure.kinds.activity import Situation, Taken, View
+from bench.procedure.kinds.activity import View
+from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
 from bench.procedure.kinds.measure.measure import MeasureActivity
 from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
@@ -32,15 +33,15 @@ SWITCH: dict[Position, str] = {
 class EncoderDecoderActivity(MeasureActivity):
     """Two recordings of the same tones; what machine and tape do to them cancels."""
 
-    def __init__(self, step: Measure, situation: Situation) -> None:
-        refuse_file(situation)
-        super().__init__(step, situation)
-        machine = situation.job.machine
+    def __init__(self, step: Measure, bench: Bench) -> None:
+        refuse_file(bench)
+        super().__init__(step, bench)
+        machine = bench.job.machine
         if not machine.noise_reduction:
             raise Problem("this machine has no noise reduction, by its sheet")
         self._system = machine.noise_reduction[0]
         self._encodes = step.quantity == "encoding_error"
-        self._zero_db = reference_level_db(machine.reference.fluxivity, situation.job.tape.iec_type)
+        self._zero_db = reference_level_db(machine.reference.fluxivity, bench.job.tape.iec_type)
         """The reference level of the noise reduction, re the machine's."""
         usual = encoding_tones(self._system) if self._encodes else decoding_tones(self._system)
         sent = tuple((t.hz, t.db) for t in step.sends)
@@ -62,7 +63,7 @@ class EncoderDecoderActivity(MeasureActivity):
         self._switch(self.step.noise_reduction)
 
     def _switch(self, position: str) -> None:
-        hands = self.situation.hands
+        hands = self.bench.hands
         if hands is not None:
             hands.switch("noise-reduction", position)
 
@@ -73,16 +74,16 @@ class EncoderDecoderActivity(MeasureActivity):
             self._passage.again()
 
     def _tone_series(self) -> ToneSeries:
-        status = self.situation.port.status
-        send = self.situation.job.machine.reference.send_dbfs
+        status = self.bench.port.status
+        send = self.bench.job.machine.reference.send_dbfs
         tones = [(hz, min(0.0, send + db)) for hz, db in self._tones]
         return ToneSeries(tones, TONE_S, status.sample_rate, status.channels)
 
     def _record(self) -> None:
         self._series = self._tone_series()
         self._switch(self._position)
-        at_once = self.situation.job.machine.heads == 3
-        self._passage = Passage(self.situation, self._series.source(), None, at_once=at_once)
+        at_once = self.bench.job.machine.heads == 3
+        self._passage = Passage(self.bench, self._series.source(), None, at_once=at_once)
         self._passage.record()
         self.wants_sound = True
 
@@ -112,26 +113,26 @@ class EncoderDecoderActivity(MeasureActivity):
         self._passage, self.wants_sound = None, False
         if passage.why_not:
             reading = NoReading(self.step.quantity, "both", passage.why_not)
-            self.keep((Taken(reading, judge(reading, self._target), "record-replay"),))
+            self.keep((JudgedReading(reading, judge(reading, self._target), "record-replay"),))
             return
-        job = self.situation.job
+        job = self.bench.job
         self._levels.append([tuple(corrected(r, job, looped=True) for r in row) for row in self._series.levels()])
         if len(self._levels) == len(self._positions):
             self.keep(self._errors())
 
-    def _errors(self) -> tuple[Taken, ...]:
+    def _errors(self) -> tuple[JudgedReading, ...]:
         without, with_it = self._levels
         twice, sent_db = [], []
         for (hz, db), outs, ins in zip(self._tones, without, with_it, strict=True):
             for out, in_ in zip(outs, ins, strict=True):
                 level = db - self._zero_db
                 if not self._encodes and isinstance(out, Reading):
-                    level = out.value - replay_dbfs(self.situation.job) - self._zero_db
+                    level = out.value - replay_dbfs(self.bench.job) - self._zero_db
                 twice.append(Twice(hz, level, in_, out))
                 sent_db.append(db)
         measured = (encoding_error if self._encodes else decoding_error)(twice, self._system)
         return tuple(
-            Taken(r, judge(r, self._target), "record-replay", db)
+            JudgedReading(r, judge(r, self._target), "record-replay", db)
             for r, db in zip(measured.readings, sent_db, strict=True)
         )
 
@@ -142,7 +143,7 @@ class EncoderDecoderActivity(MeasureActivity):
         passage, position = self._passage, SWITCH[self._position]
         if passage is None:
             number = len(self._levels) + 1
-            text = f"{position} (recording {number} of 2). {to_record(self.situation)}: go on to start"
+            text = f"{position} (recording {number} of 2). {to_record(self.bench)}: go on to start"
             return View(Prompt("go-on", text, sounds=True))
         prompt = passage.prompt
         if prompt.by_hand:

@@ -12,7 +12,8 @@ from bench.audio.port import Block
 from bench.measure.meters import make_meter
 from bench.measure.reading import Measured
 from bench.problem import Problem
-from bench.procedure.kinds.activity import WAIT, Situation, Taken, View
+from bench.procedure.kinds.activity import WAIT, View
+from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.measure.judged_readings import frequency_of, judged_readings
 from bench.procedure.kinds.measure.measure import MeasureActivity
 from bench.procedure.kinds.record.passage import LEAD_IN_S, Passage, refuse_file, to_record
@@ -35,9 +36,9 @@ AHEAD_S = 0.5
 class ErasureActivity(MeasureActivity):
     """Record, rewind, erase, rewind, replay."""
 
-    def __init__(self, step: Measure, situation: Situation) -> None:
-        refuse_file(situation)
-        super().__init__(step, situation)
+    def __init__(self, step: Measure, bench: Bench) -> None:
+        refuse_file(bench)
+        super().__init__(step, bench)
         if not step.sends:
             raise Problem(f"step {step.id}: there is no tone to record and erase")
         self._seconds = max(LEAST_S, step.seconds)
@@ -48,11 +49,11 @@ class ErasureActivity(MeasureActivity):
 
     def _erasing(self) -> Passage:
         """The second recording: nothing, behind a mark. What is replayed goes on into what was not erased."""
-        return Passage(self.situation, None, self._seconds, at_once=False, replayed_s=2 * self._seconds)
+        return Passage(self.bench, None, self._seconds, at_once=False, replayed_s=2 * self._seconds)
 
     def _begin_meter(self) -> None:
-        status = self.situation.port.status
-        hz = frequency_of(self.step, self.situation.job)
+        status = self.bench.port.status
+        hz = frequency_of(self.step, self.bench.job)
         self._meter = make_meter("erasure", status.sample_rate, status.channels, {"frequency": hz} if hz else {})
         self._frames = 0
 
@@ -65,16 +66,16 @@ class ErasureActivity(MeasureActivity):
             self._passage.again()
 
     def _record(self) -> None:
-        situation = self.situation
-        hands = situation.hands
+        bench = self.bench
+        hands = bench.hands
         if hands is not None:
             hands.rewind()
-        situation.transport("record")
-        rate = situation.port.status.sample_rate
+        bench.transport("record")
+        rate = bench.port.status.sample_rate
         seconds = LEAD_IN_S + START_MARK_S + 2 * self._seconds + SPARE_S
-        send = situation.job.machine.reference.send_dbfs
+        send = bench.job.machine.reference.send_dbfs
         tones = [Tone(t.hz, min(0.0, send + t.db), seconds) for t in self.step.sends]
-        self._ends_at = situation.send(Multitone(tones, rate)) + round(seconds * rate)
+        self._ends_at = bench.send(Multitone(tones, rate)) + round(seconds * rate)
         self._phase, self.wants_sound = "recording", True
 
     def _erase(self) -> None:
@@ -97,11 +98,11 @@ class ErasureActivity(MeasureActivity):
 
     def hear(self, block: Block) -> None:
         """Wait for the end of a pass; measure the last one."""
-        situation = self.situation
+        bench = self.bench
         if self._phase == "recording":
             if block.start + len(block.samples) >= self._ends_at:
-                situation.silence()
-                situation.transport("stop")
+                bench.silence()
+                bench.transport("stop")
                 self._phase, self.wants_sound = "recorded", False
             return
         replayed = self._passage.hear(block)
@@ -114,13 +115,13 @@ class ErasureActivity(MeasureActivity):
             self._finish(self._passage.why_not)
 
     def _finish(self, because: str) -> None:
-        self.situation.silence()
-        self.situation.transport("stop")
+        self.bench.silence()
+        self.bench.transport("stop")
         self._phase = "asking"
         measured = self._meter.finish() if self._frames else Measured((), ())
-        readings = judged_readings(self.step, self.situation.job, measured, because=because)
+        readings = judged_readings(self.step, self.bench.job, measured, because=because)
         sent = self.step.sends[0].db
-        self.keep(tuple(Taken(r, judge(r, self._target, offset=o), "record-replay", sent) for r, o in readings))
+        self.keep(tuple(JudgedReading(r, judge(r, self._target, offset=o), "record-replay", sent) for r, o in readings))
 
     def view(self) -> View:
         """Which pass it is at."""
@@ -128,7 +129,7 @@ class ErasureActivity(MeasureActivity):
             return View(self._ask)
         match self._phase:
             case "ready":
-                return View(Prompt("go-on", f"{to_record(self.situation)}: go on to start", sounds=True))
+                return View(Prompt("go-on", f"{to_record(self.bench)}: go on to start", sounds=True))
             case "recorded":
                 text = "Stop, rewind to where it began, record with nothing sent, then go on: the start is erased"
                 return View(Prompt("go-on", text))

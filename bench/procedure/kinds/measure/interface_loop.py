@@ -17,7 +17,8 @@ from bench.measure.meters import make_meter
 from bench.measure.method import Method
 from bench.measure.reading import NoReading, Reading, Result
 from bench.problem import Problem
-from bench.procedure.kinds.activity import WAIT, Activity, Situation, Taken, View, settle
+from bench.procedure.kinds.activity import WAIT, Activity, View, ask_about
+from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.reference_tape import difference
 from bench.procedure.model.steps import InterfaceStep, LoopTone
 from bench.procedure.model.targets import Target, judge
@@ -38,39 +39,35 @@ LIFTED_DB = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Shot:
+class Stimulus:
     """A tone, or silence, and what came back of it."""
 
     tone: LoopTone | None
     channels: Literal["both", "left", "right"] = "both"
 
 
-def shots_of(step: InterfaceStep) -> tuple[Shot, ...]:
+def stimuli_of(step: InterfaceStep) -> tuple[Stimulus, ...]:
     """What is sent at a step, one after another."""
     if step.finds == "noise":
-        return (Shot(None),)
+        return (Stimulus(None),)
     if step.finds == "channels":
-        return Shot(step.sends[0], "left"), Shot(step.sends[0], "right")
-    return tuple(Shot(t) for t in step.sends)
+        return Stimulus(step.sends[0], "left"), Stimulus(step.sends[0], "right")
+    return tuple(Stimulus(t) for t in step.sends)
 
 
 class InterfaceActivity(Activity[InterfaceStep]):
     """Sends one tone after another, reads each by itself, and makes of them what the step finds."""
 
-    def __init__(self, step: InterfaceStep, situation: Situation) -> None:
-        super().__init__(step, situation)
-        if situation.is_file:
+    def __init__(self, step: InterfaceStep, bench: Bench) -> None:
+        if bench.is_file:
             raise Problem("a file has no output to loop to its input")
-        self._step = step
-        self._shots = shots_of(step)
+        super().__init__(step, bench)
+        self._stimuli = stimuli_of(step)
         self._read: list[tuple[Result, ...]] = []
         self._pieces: list[NDArray[np.float64]] = []
         self._frames = 0
         self._phase: Literal["ready", "sounding", "typing", "over"] = "ready"
         self._ask: Prompt | None = None
-
-    def begin(self) -> None:
-        """Nothing sounds before the person says so."""
 
     # ---------------------------------------------------------------- sounding
 
@@ -82,13 +79,13 @@ class InterfaceActivity(Activity[InterfaceStep]):
         self._next()
 
     def _next(self) -> None:
-        shot = self._shots[len(self._read)]
+        stimulus = self._stimuli[len(self._read)]
         self._pieces, self._frames = [], 0
-        if shot.tone is None:
-            self.situation.silence()
+        if stimulus.tone is None:
+            self.bench.silence()
             return
-        tone = Tone(shot.tone.hz, shot.tone.dbfs, None, shot.channels)
-        self.situation.send(SteadyTone(tone, self.situation.port.status.sample_rate))
+        tone = Tone(stimulus.tone.hz, stimulus.tone.dbfs, None, stimulus.channels)
+        self.bench.send(SteadyTone(tone, self.bench.port.status.sample_rate))
 
     def interrupted(self) -> None:
         """The sound is back: the tone at hand is read from its start."""
@@ -99,17 +96,17 @@ class InterfaceActivity(Activity[InterfaceStep]):
         """Let it settle, then collect; a tone that a person is reading an instrument by goes on."""
         if self._phase != "sounding":
             return
-        rate = self.situation.port.status.sample_rate
+        rate = self.bench.port.status.sample_rate
         self._frames += len(block.samples)
         if self._frames <= SETTLE_S * rate:
             return
         self._pieces.append(block.samples)
-        if self._frames < (SETTLE_S + READ_S.get(self._step.finds, 1.0)) * rate:
+        if self._frames < (SETTLE_S + READ_S.get(self.step.finds, 1.0)) * rate:
             return
-        self._read.append(self._measured(self._shots[len(self._read)], np.concatenate(self._pieces), rate))
-        if len(self._read) < len(self._shots):
+        self._read.append(self._measured(self._stimuli[len(self._read)], np.concatenate(self._pieces), rate))
+        if len(self._read) < len(self._stimuli):
             self._next()
-        elif self._step.finds in ("full-scale", "clock"):
+        elif self.step.finds in ("full-scale", "clock"):
             self._phase = "typing"
         else:
             self._conclude(self._found())
@@ -118,13 +115,13 @@ class InterfaceActivity(Activity[InterfaceStep]):
         """Nothing more will be heard."""
         self._conclude([NoReading("level", "both", "the sound ended")])
 
-    def _measured(self, shot: Shot, samples: NDArray[np.float64], rate: int) -> tuple[Result, ...]:
-        if shot.tone is None:
+    def _measured(self, stimulus: Stimulus, samples: NDArray[np.float64], rate: int) -> tuple[Result, ...]:
+        if stimulus.tone is None:
             kind, options, wanted = "noise", {}, "noise"
-        elif self._step.finds == "distortion":
-            kind, options, wanted = "distortion", {"fundamental": shot.tone.hz}, "third_harmonic"
+        elif self.step.finds == "distortion":
+            kind, options, wanted = "distortion", {"fundamental": stimulus.tone.hz}, "third_harmonic"
         else:
-            kind, options, wanted = "level", {"frequency": shot.tone.hz}, "level"
+            kind, options, wanted = "level", {"frequency": stimulus.tone.hz}, "level"
         meter = make_meter(kind, rate, samples.shape[1], options)
         meter.feed(samples)
         found = [r for r in meter.finish().readings if r.quantity == wanted]
@@ -133,7 +130,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
     # ---------------------------------------------------------------- what is found
 
     def _found(self) -> list[Result]:
-        match self._step.finds:
+        match self.step.finds:
             case "channels":
                 return self._channels()
             case "response":
@@ -146,8 +143,8 @@ class InterfaceActivity(Activity[InterfaceStep]):
     def _channels(self) -> list[Result]:
         """How far the other channel lies below the driven one: negative when the two are swapped."""
         out: list[Result] = []
-        for driven, (shot, heard) in enumerate(zip(self._shots, self._read, strict=True)):
-            side: Literal["left", "right"] = "left" if shot.channels == "left" else "right"
+        for driven, (stimulus, heard) in enumerate(zip(self._stimuli, self._read, strict=True)):
+            side: Literal["left", "right"] = "left" if stimulus.channels == "left" else "right"
             levels = {r.channel: r for r in heard}
             if len(levels) < 2:
                 out.append(NoReading("separation", side, "the input has one channel"))
@@ -169,21 +166,21 @@ class InterfaceActivity(Activity[InterfaceStep]):
 
     def _differences(self, quantity: str) -> list[Result]:
         """Each tone less what was sent, re the first."""
-        first = self._shots[0].tone
+        first = self._stimuli[0].tone
         out: list[Result] = []
         if first is None:
             return out
         re = f"{first.hz:g} Hz at {first.dbfs:g} dBFS"
-        for shot, heard in zip(self._shots[1:], self._read[1:], strict=True):
+        for stimulus, heard in zip(self._stimuli[1:], self._read[1:], strict=True):
             for reading, base in zip(heard, self._read[0], strict=True):
-                if shot.tone is None or isinstance(base, NoReading):
+                if stimulus.tone is None or isinstance(base, NoReading):
                     out.append(NoReading(quantity, reading.channel, "the first tone did not come back"))
                     continue
                 out.append(
                     difference(
                         quantity,
                         reading,
-                        base.value + shot.tone.dbfs - first.dbfs,
+                        base.value + stimulus.tone.dbfs - first.dbfs,
                         base.uncertainty,
                         reference=re,
                         between="returned minus sent",
@@ -200,7 +197,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
             return
         if self._phase != "typing":
             raise Problem("nothing is asked yet: the tone sounds")
-        unit = "V" if self._step.finds == "full-scale" else "Hz"
+        unit = "V" if self.step.finds == "full-scale" else "Hz"
         try:
             number = float(text.replace(",", ".").removesuffix(unit).strip())
         except ValueError:
@@ -209,16 +206,16 @@ class InterfaceActivity(Activity[InterfaceStep]):
             raise Problem(
                 f'"{text}" is no reading in {unit}; type it in figures, like {"0.775" if unit == "V" else 10000}'
             )
-        self.situation.note(self.step.id, Answered(number, unit))
+        self.bench.note(self.step.id, Answered(number, unit))
         self._conclude(self._full_scale(number) if unit == "V" else self._clock(number))
 
     def _full_scale(self, volts: float) -> list[Result]:
         """Full scale in volts: of the output by what was sent, of the input by what came back of it."""
-        tone = self._shots[0].tone
-        part = self._step.instrument_percent / 100.0
+        tone = self._stimuli[0].tone
+        part = self.step.instrument_percent / 100.0
         if tone is None:
             return []
-        percent = self._step.instrument_percent
+        percent = self.step.instrument_percent
         method = Method("voltmeter", instrument_percent=percent, sent_hz=tone.hz, sent_dbfs=tone.dbfs)
         full = volts * 10 ** (-tone.dbfs / 20)
         of_output = Reading(
@@ -242,11 +239,11 @@ class InterfaceActivity(Activity[InterfaceStep]):
 
     def _clock(self, hertz: float) -> list[Result]:
         """Parts in a million by which the sample clock runs fast."""
-        tone = self._shots[0].tone
+        tone = self._stimuli[0].tone
         if tone is None:
             return []
         ppm = (hertz / tone.hz - 1.0) * 1e6
-        counter = self._step.instrument_percent * 1e4
+        counter = self.step.instrument_percent * 1e4
         method = Method("counter", instrument_ppm=counter, sent_hz=tone.hz)
         if abs(ppm) > 20000:
             return [NoReading("clock_error", "both", f"{hertz:g} Hz is not the tone that is sent ({tone.hz:g} Hz)")]
@@ -256,18 +253,18 @@ class InterfaceActivity(Activity[InterfaceStep]):
 
     def _conclude(self, readings: Sequence[Result]) -> None:
         self._phase, self.wants_sound = "over", False
-        self.situation.silence()
-        target = target_of(self._step)
-        sent = [s.tone.dbfs for s in self._shots[1:] if s.tone is not None for _ in self._read[0]]
+        self.bench.silence()
+        target = target_of(self.step)
+        sent = [s.tone.dbfs for s in self._stimuli[1:] if s.tone is not None for _ in self._read[0]]
         taken = tuple(
-            Taken(r, judge(r, target), "machine", sent_db=sent[n] if self._step.finds == "linearity" else None)
+            JudgedReading(r, judge(r, target), "machine", sent_db=sent[n] if self.step.finds == "linearity" else None)
             for n, r in enumerate(readings)
         )
-        self.situation.keep(self.step, taken)
-        found = in_the_way(taken) if self._step.finds == "linearity" else None
+        self.bench.keep(self.step, taken)
+        found = input_processing(taken) if self.step.finds == "linearity" else None
         if found is not None:
-            self.situation.note(self.step.id, found)
-        self._ask = settle(self, taken)
+            self.bench.note(self.step.id, found)
+        self._ask = ask_about(self, taken)
         if self._ask is not None and found is not None:
             self._ask = replace(self._ask, text=f"{said(found, {})} {self._ask.text}")
         self.finished = self._ask is None
@@ -278,7 +275,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
             raise Problem("it is not over yet")
         if not reason.strip():
             raise Problem("say why it is accepted: the reason stands in the report")
-        self.situation.note(self.step.id, Accepted(reason))
+        self.bench.note(self.step.id, Accepted(reason))
         self.finished = True
 
     def view(self) -> View:
@@ -289,10 +286,10 @@ class InterfaceActivity(Activity[InterfaceStep]):
             case "ready":
                 return View(Prompt("go-on", "Loop plugged in, monitors down: start", sounds=True))
             case "typing":
-                unit = "V" if self._step.finds == "full-scale" else "Hz"
-                return View(Prompt("number", f"{self._step.title}: what does the instrument read?", unit=unit))
+                unit = "V" if self.step.finds == "full-scale" else "Hz"
+                return View(Prompt("number", f"{self.step.title}: what does the instrument read?", unit=unit))
             case _:
-                text = f"Measuring: {len(self._read) + 1} of {len(self._shots)}"
+                text = f"Measuring: {len(self._read) + 1} of {len(self._stimuli)}"
                 return View(Prompt(WAIT.kind, text))
 
 
@@ -317,7 +314,7 @@ def target_of(step: InterfaceStep) -> Target:
             return Target(value=0.0, tolerance=step.limit, unit="dB", source=step.source)
 
 
-def in_the_way(taken: Sequence[Taken]) -> InputProcessed | None:
+def input_processing(taken: Sequence[JudgedReading]) -> InputProcessed | None:
     """What changes soft tones; None when nothing does.
 
     An automatic gain lifts them the more the softer they are; a gate or a noise suppression takes them away.

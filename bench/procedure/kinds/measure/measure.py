@@ -11,10 +11,11 @@ from bench.measure.catalogue import QUANTITIES
 from bench.measure.meters import Meter, make_meter
 from bench.measure.reading import Measured
 from bench.problem import Problem
-from bench.procedure.kinds.activity import WAIT, Activity, Heard, Situation, Taken, View, settle
+from bench.procedure.kinds.activity import WAIT, Activity, View, ask_about
+from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.measure.flutter_parts import parts_of
 from bench.procedure.kinds.measure.judged_readings import judged_readings, options_of, source_of
-from bench.procedure.kinds.measure.returned import come_back
+from bench.procedure.kinds.measure.returned import judge_return
 from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import Target, judge
@@ -30,23 +31,23 @@ READ_THEM = Prompt("go-on", "Measured and kept: read which part makes how much o
 class MeasureActivity(Activity[Measure]):
     """What all ways of measuring share: readings are judged, kept, and asked about where they are not in."""
 
-    def __init__(self, step: Measure, situation: Situation) -> None:
-        super().__init__(step, situation)
-        self._target: Target = situation.job.target(step.target)
+    def __init__(self, step: Measure, bench: Bench) -> None:
+        super().__init__(step, bench)
+        self._target: Target = bench.job.target(step.target)
         self._ask: Prompt | None = None
 
-    def keep(self, taken: tuple[Taken, ...]) -> None:
+    def keep(self, taken: tuple[JudgedReading, ...]) -> None:
         """The readings are there: the step is over, or asks why it should be."""
         self.wants_sound = False
-        self.situation.keep(self.step, taken)
-        self._ask = settle(self, taken)
+        self.bench.keep(self.step, taken)
+        self._ask = ask_about(self, taken)
         self.finished = self._ask is None
 
     def accept(self, reason: str) -> None:
         """Go on although something is not in."""
         if self._ask is None:
             raise Problem("the measurement is not over yet")
-        self.situation.note(self.step.id, Accepted(reason))
+        self.bench.note(self.step.id, Accepted(reason))
         self.finished = True
 
     def answer(self, text: str) -> None:
@@ -59,10 +60,10 @@ class MeasureActivity(Activity[Measure]):
 class MeterActivity(MeasureActivity):
     """Feeds a meter with what plays, for so many seconds."""
 
-    source: Heard = "machine"
+    source: ReadingSource = "machine"
 
-    def __init__(self, step: Measure, situation: Situation) -> None:
-        super().__init__(step, situation)
+    def __init__(self, step: Measure, bench: Bench) -> None:
+        super().__init__(step, bench)
         if step.plays is not None:
             self.source = "reference tape"
         self._frames = 0
@@ -71,19 +72,19 @@ class MeterActivity(MeasureActivity):
         self._begin_meter()
 
     def _begin_meter(self) -> None:
-        status = self.situation.port.status
+        status = self.bench.port.status
         self._frames = 0
         self._meter: Meter
-        options = options_of(self.step, self.situation.job)
+        options = options_of(self.step, self.bench.job)
         meter = "programme_azimuth" if self.step.programme else QUANTITIES[self.step.quantity].meter
         self._meter = make_meter(meter, status.sample_rate, status.channels, options)
 
     def begin(self) -> None:
         """The tape plays at once."""
-        hands = self.situation.hands
+        hands = self.bench.hands
         if hands is not None and self.step.plays:
             hands.rewind(self.step.plays)
-        self.situation.transport("play")
+        self.bench.transport("play")
         self.wants_sound = True
 
     def interrupted(self) -> None:
@@ -102,7 +103,7 @@ class MeterActivity(MeasureActivity):
     def hear(self, block: Block) -> None:
         """Feed the meter until the time is over."""
         self._feed(block.samples)
-        if self._frames >= self.step.seconds * self.situation.port.status.sample_rate:
+        if self._frames >= self.step.seconds * self.bench.port.status.sample_rate:
             self._finish("")
 
     def _feed(self, samples: Samples) -> None:
@@ -115,26 +116,26 @@ class MeterActivity(MeasureActivity):
         self._finish("")
 
     def _finish(self, because: str) -> None:
-        self.situation.silence()
-        self.situation.transport("stop")
+        self.bench.silence()
+        self.bench.transport("stop")
         step = self.step
         measured = self._meter.finish() if self._frames else Measured((), ())
-        readings = judged_readings(step, self.situation.job, measured, because=because)
+        readings = judged_readings(step, self.bench.job, measured, because=because)
         sent = step.sends[0].db if step.sends else None
         if step.returns_to is not None:
-            judged = come_back(step, self.situation, readings)
+            judged = judge_return(step, self.bench, readings)
         else:
             judged = [(r, judge(r, self._target, offset=offset)) for r, offset in readings]
-        taken = tuple(Taken(r, verdict, self.source, sent) for r, verdict in judged)
+        taken = tuple(JudgedReading(r, verdict, self.source, sent) for r, verdict in judged)
         beside = QUANTITIES[step.quantity].kept_beside
-        parts = tuple(Taken(r, None, self.source, sent) for r in measured.readings if r.quantity == beside)
+        parts = tuple(JudgedReading(r, None, self.source, sent) for r in measured.readings if r.quantity == beside)
         self._parts = parts_of([p.reading for p in parts])
         if self._parts:
             from bench.measure.quantities.flutter import FlutterMeter  # what no other measurement needs is loaded late
 
             self._spectrum = self._meter.spectrum() if isinstance(self._meter, FlutterMeter) else ()
         self.keep(taken + parts)
-        if self._parts and self.finished and not self.situation.is_file:
+        if self._parts and self.finished and not self.bench.is_file:
             self.finished, self._ask = False, READ_THEM
 
     def view(self) -> View:
@@ -144,18 +145,18 @@ class MeterActivity(MeasureActivity):
         return self._progress()
 
     def _progress(self) -> View:
-        left_s = max(0.0, self.step.seconds - self._frames / self.situation.port.status.sample_rate)
+        left_s = max(0.0, self.step.seconds - self._frames / self.bench.port.status.sample_rate)
         return View(Prompt(WAIT.kind, "Measuring", left_s=math.ceil(left_s)))
 
 
 class RecordedMeterActivity(MeterActivity):
     """Feeds a meter with what was recorded for it, at once or after rewinding."""
 
-    source: Heard = "record-replay"
+    source: ReadingSource = "record-replay"
 
-    def __init__(self, step: Measure, situation: Situation) -> None:
-        refuse_file(situation)
-        super().__init__(step, situation)
+    def __init__(self, step: Measure, bench: Bench) -> None:
+        refuse_file(bench)
+        super().__init__(step, bench)
         self._passage: Passage | None = None
 
     def begin(self) -> None:
@@ -178,11 +179,11 @@ class RecordedMeterActivity(MeterActivity):
             self._finish(self._passage.why_not)
 
     def _record(self) -> None:
-        rate = self.situation.port.status.sample_rate
-        source = source_of(self.step, self.situation.job, rate)
-        at_once = self.situation.job.machine.heads == 3
+        rate = self.bench.port.status.sample_rate
+        source = source_of(self.step, self.bench.job, rate)
+        at_once = self.bench.job.machine.heads == 3
         seconds = self.step.seconds if source is None else None
-        self._passage = Passage(self.situation, source, seconds, at_once=at_once)
+        self._passage = Passage(self.bench, source, seconds, at_once=at_once)
         self._passage.record()
         self.wants_sound = True
 
@@ -199,6 +200,6 @@ class RecordedMeterActivity(MeterActivity):
 
     def _progress(self) -> View:
         if self._passage is None:
-            text = f"{to_record(self.situation)}: go on to start"
+            text = f"{to_record(self.bench)}: go on to start"
             return View(Prompt("go-on", text, sounds=bool(self.step.sends)))
         return View(self._passage.prompt, head_delay_s=self._passage.head_delay_s)

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from bench.measure.quantities.mistracking import mistracking
 from bench.measure.reading import NoReading, Result
-from bench.procedure.kinds.activity import WAIT, Situation, Taken, View
+from bench.procedure.kinds.activity import WAIT, View
+from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.measure.measure import MeasureActivity
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import judge
@@ -19,9 +20,9 @@ class MistrackingActivity(MeasureActivity):
 
     def begin(self) -> None:
         """Work it out."""
-        readings, said = mistracking_of(self.step, self.situation)
-        taken = tuple(Taken(r, judge(r, self._target), "record-replay") for r in readings)
-        self.situation.notice = said
+        readings, said = mistracking_of(self.step, self.bench)
+        taken = tuple(JudgedReading(r, judge(r, self._target), "record-replay") for r in readings)
+        self.bench.notice = said
         self.keep(taken)
 
     def view(self) -> View:
@@ -29,14 +30,14 @@ class MistrackingActivity(MeasureActivity):
         return View(self._ask or WAIT)
 
 
-def mistracking_of(step: Measure, situation: Situation) -> tuple[list[Result], str]:
+def mistracking_of(step: Measure, bench: Bench) -> tuple[list[Result], str]:
     """Mistracking of each channel by the readings that a step names or, where it names none, the latest.
 
     Those of one tape alone, where several are tried, and those taken with noise reduction out.
     """
-    job = situation.job
-    wanted = {s for name in step.of for s in job.place(name, step.direction).steps}
-    records = [r for r in situation.journal.records() if (r.step in wanted if wanted else r.lot == step.lot)]
+    job = bench.job
+    wanted = {s for name in step.of for s in job.steps_named(name, step.direction).steps}
+    records = [r for r in bench.journal.records() if (r.step in wanted if wanted else r.lot == step.lot)]
     recorded = record_to_replay(records, "reverse" if step.direction == "reverse" else "")
     if recorded is None:
         which = ", ".join(step.of) or "this session"

@@ -8,29 +8,27 @@ from dataclasses import replace
 
 from bench.measure.reading import NoReading, Reading, Result
 from bench.measure.verdict import Verdict
-from bench.procedure.kinds.activity import Situation
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import judge
 from bench.procedure.state.outcome import last_attempts
 
 
-def come_back(
-    step: Measure, situation: Situation, readings: Sequence[tuple[Result, float]]
-) -> list[tuple[Result, Verdict]]:
+def judge_return(step: Measure, bench: Bench, readings: Sequence[tuple[Result, float]]) -> list[tuple[Result, Verdict]]:
     """Judge readings by how far they are from those of the step that they are to come back to.
 
     Both readings are uncertain: the verdict goes by the root sum of squares.
 
     Args:
         step: it says which step, and whose tolerance holds.
-        situation: what was read so far.
+        bench: what was read so far.
         readings: each with what is added to its target, which counts for nothing here.
     """
-    job = situation.job
+    job = bench.job
     target, name = job.target(step.target), step.returns_to or ""
-    ids = set(job.place(name, step.direction).steps)
+    ids = set(job.steps_named(name, step.direction).steps)
     title = next((s.title for s in job.steps if s.id in ids), name)
-    before = [r.reading for r in last_attempts(situation.journal.records()) if r.step in ids]
+    before = [r.reading for r in last_attempts(bench.journal.records()) if r.step in ids]
     out: list[tuple[Result, Verdict]] = []
     for reading, _ in readings:
         found = next((r for r in before if (r.quantity, r.channel) == (reading.quantity, reading.channel)), None)

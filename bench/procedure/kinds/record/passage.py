@@ -14,7 +14,7 @@ import numpy as np
 
 from bench.audio.port import Block, Samples
 from bench.problem import Problem
-from bench.procedure.kinds.activity import Situation
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.source import Source
 from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
@@ -70,7 +70,7 @@ class Passage:
     On two heads the replay is listened for as soon as the recording is over.
 
     Args:
-        situation: the bench.
+        bench: the bench.
         source: what is recorded, of a length; None is silence.
         seconds: of the source, where it has no length of its own.
         at_once: whether the machine replays while it records.
@@ -80,7 +80,7 @@ class Passage:
 
     def __init__(
         self,
-        situation: Situation,
+        bench: Bench,
         source: Source | None,
         seconds: float | None,
         *,
@@ -88,8 +88,8 @@ class Passage:
         replayed_s: float | None = None,
         waits: bool = False,
     ) -> None:
-        self._situation = situation
-        self._rate = situation.port.status.sample_rate
+        self._bench = bench
+        self._rate = bench.port.status.sample_rate
         self._source = source
         own = None if source is None else source.frames
         length = round(seconds * self._rate) if seconds is not None else own
@@ -134,21 +134,21 @@ class Passage:
         Args:
             goes_on: the tape is already recording; this comes behind what was recorded before.
         """
-        hands = self._situation.hands
+        hands = self._bench.hands
         if hands is not None and not self.at_once and not goes_on:
             hands.rewind()
-        self._situation.transport("record")
+        self._bench.transport("record")
         if hands is not None and self.at_once:
             hands.switch("monitor", "tape")
-        reference = self._situation.job.machine.reference
+        reference = self._bench.job.machine.reference
         mark = StartMark(self._rate, max(-60.0, reference.send_dbfs - MARK_BELOW_DB))
         lead_in_s = BETWEEN_S if goes_on else LEAD_IN_S
         parts: list[Gap | Source] = [Gap(lead_in_s), mark]
         if self._source is not None:
             parts.append(self._source)
-        begins = self._situation.send(ToneSequence(parts, self._rate))
+        begins = self._bench.send(ToneSequence(parts, self._rate))
         if self._source is not None:
-            self._situation.sending = self._source.description
+            self._bench.sending = self._source.description
         self._mark_frame = begins + round(lead_in_s * self._rate)
         self._ends_at = self._mark_frame + mark.frames + self._frames + round(TAIL_S * self._rate)
         self._kept, self._starts = [], None
@@ -160,19 +160,19 @@ class Passage:
         Args:
             goes_on: it plays already; what was recorded next follows.
         """
-        hands = self._situation.hands
+        hands = self._bench.hands
         self._goes_on = goes_on
         if not goes_on:
             if hands is not None:
                 hands.rewind()
-            self._situation.transport("play")
+            self._bench.transport("play")
         self._kept, self._starts = [], None
         self.phase = "seeking"
 
     def stop(self) -> None:
         """It is over: silence, and the tape stands."""
-        self._situation.silence()
-        self._situation.transport("stop")
+        self._bench.silence()
+        self._bench.transport("stop")
         self.phase = "over"
 
     def no_more(self) -> None:
@@ -198,7 +198,7 @@ class Passage:
     @property
     def prompt(self) -> Prompt:
         """That it records or listens, with the time that is left; or what is to be done at the machine."""
-        if self.phase == "seeking" and not self._goes_on and self._situation.hands is None:
+        if self.phase == "seeking" and not self._goes_on and self._bench.hands is None:
             return Prompt("wait", REWIND, by_hand=True)
         if self.phase == "recording":
             return Prompt("wait", "Recording and replaying" if self.at_once else "Recording", left_s=self.left_s)
@@ -212,10 +212,10 @@ class Passage:
         self._now = block.start + len(block.samples)
         if self.phase == "recording" and not self.at_once:
             if self._now >= self._ends_at:
-                self._situation.silence()
+                self._bench.silence()
                 self.phase = "recorded"
                 if not self._waits:
-                    self._situation.transport("stop")
+                    self._bench.transport("stop")
                     self.replay()
             return None
         if self.phase not in ("recording", "seeking", "replaying"):
@@ -268,7 +268,7 @@ class Passage:
             self.speed = 1.0
         self.phase = "recording" if self.at_once else "replaying"
         if not self.at_once and not self._goes_on:
-            self._situation.heard_from(self._kept_from)
+            self._bench.drop_sound_before(self._kept_from)
         self._starts = self._kept_from + at + round(START_MARK_S / self.speed * self._rate)
         self._ends_at = self._starts + round(self._replayed / self.speed)
         self._kept = []
@@ -283,14 +283,14 @@ class Passage:
         return Replayed(inside, (first - self._starts) * self.speed / self._rate, self._rate) if len(inside) else None
 
 
-def refuse_file(situation: Situation, cannot: str = "be recorded on") -> None:
+def refuse_file(bench: Bench, cannot: str = "be recorded on") -> None:
     """Raises `Problem` where a capture is played instead of a machine."""
-    if situation.is_file:
+    if bench.is_file:
         raise Problem(f"a file cannot {cannot}")
 
 
-def to_record(situation: Situation) -> str:
+def to_record(bench: Bench) -> str:
     """What has to be done at the machine before a tone is sent to be recorded."""
-    if situation.job.machine.heads == 3:
+    if bench.job.machine.heads == 3:
         return "Work tape in and recording, monitor on tape, loudspeakers down"
     return "Work tape in, wound to where it may be recorded over, recording; loudspeakers down"

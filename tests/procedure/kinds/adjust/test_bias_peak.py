@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from bench.practice.media import MEDIA, recorded_level_db
-from bench.procedure.kinds.adjust.bias_peak import Peak, past_peak
+from bench.procedure.kinds.adjust.bias_peak import BiasPeak, past_peak
 
 SPEEDS = ((190.5, 9.2, 6.0), (381.0, 9.2, 3.0))
 
@@ -29,13 +29,14 @@ def true_fall(bias_db: float, speed: float, zone_um: float) -> float:
 @pytest.mark.parametrize(("speed", "zone_um", "aim"), SPEEDS)
 def test_guided_from_above_the_peak_down_and_past_it_again(speed: float, zone_um: float, aim: float) -> None:
     rng = np.random.default_rng(5)
-    peak, bias = Peak(), 1.0
+    peak, bias = BiasPeak(), 1.0
     stages = []
 
-    def read() -> None:
+    def read() -> float:
         level, treble = levels(bias, speed, zone_um)
         peak.add(level + rng.normal(0, 0.02), treble + rng.normal(0, 0.02))
         stages.append(peak.stage)
+        return float(peak.top()[0] - level)
 
     read()
     while peak.stage == "below":
@@ -44,21 +45,21 @@ def test_guided_from_above_the_peak_down_and_past_it_again(speed: float, zone_um
     while peak.stage == "rising":
         bias += 0.5
         read()
-    while peak.fallen()[0] < aim:
+    fallen = 0.0
+    while fallen < aim:
         bias += 0.2
-        read()
+        fallen = read()
     assert list(dict.fromkeys(stages)) == ["below", "rising", "past"]
-    fallen, spread = peak.fallen()
     assert fallen == pytest.approx(true_fall(bias, speed, zone_um), abs=0.12)
-    assert spread < 0.3
+    assert peak.top()[1] < 0.3
 
 
 def test_a_fall_on_one_side_alone_is_no_peak() -> None:
-    peak = Peak()
+    peak = BiasPeak()
     for bias in np.arange(2.0, -2.5, -0.5):  # it only ever rises on the way down to the peak
         peak.add(*levels(bias, 381.0, 9.2))
     assert peak.stage == "below"
-    assert Peak().stage == "below"
+    assert BiasPeak().stage == "below"
 
 
 @pytest.mark.parametrize("turned", [False, True])

@@ -5,32 +5,32 @@ from __future__ import annotations
 import pytest
 
 from bench.measure.reading import NoReading, Reading
-from bench.procedure.kinds.adjust.guidance import Course, Guide, Trend
+from bench.procedure.kinds.adjust.guidance import RecentReadings, Trend, TurnGuide
 from bench.procedure.model.targets import Target, judge
 
 TARGET = Target(value=0.0, unit="dB", tolerance=0.5, source="common practice, no source")
 
 
-def tell(guide: Guide, value: float, trend: Trend) -> str:
+def tell(guide: TurnGuide, value: float, trend: Trend) -> str:
     reading = Reading("record_replay_level", "left", value, 0.02)
     return guide.tell(reading, judge(reading, TARGET), trend)
 
 
 def test_how_far_and_which_way_the_reading_has_to_go() -> None:
-    assert tell(Guide(), -1.2, "steady") == "raise by 1.2 dB"
-    assert tell(Guide(), 3.0, "steady") == "lower by 3.0 dB"
-    assert tell(Guide(), 0.03, "steady") == "hold"
+    assert tell(TurnGuide(), -1.2, "steady") == "raise by 1.2 dB"
+    assert tell(TurnGuide(), 3.0, "steady") == "lower by 3.0 dB"
+    assert tell(TurnGuide(), 0.03, "steady") == "hold"
 
 
 def test_the_way_to_go_has_no_more_places_than_the_figure() -> None:
     """Seen at azimuth: a figure of 16 µs, and "lower by 15.59 µs" under it."""
     azimuth = Target(value=0.0, unit="µs", tolerance=40.0, source="common practice, no source")
     reading = Reading("azimuth_delay", "left-right", 15.59, 2.0)
-    assert Guide().tell(reading, judge(reading, azimuth), "steady") == "lower by 16 µs"
+    assert TurnGuide().tell(reading, judge(reading, azimuth), "steady") == "lower by 16 µs"
 
 
 def test_the_other_way_when_it_runs_away_and_not_before_it_moved() -> None:
-    guide = Guide()
+    guide = TurnGuide()
     assert tell(guide, -2.0, "falling") == "raise by 2.0 dB"  # from where it came is not known
     tell(guide, -2.0, "steady")
     assert tell(guide, -2.02, "falling") == "raise by 2.0 dB"  # noise is no turn
@@ -41,7 +41,7 @@ def test_the_other_way_when_it_runs_away_and_not_before_it_moved() -> None:
 
 
 def test_slowly_when_it_comes_near_and_the_other_way_past_it() -> None:
-    guide = Guide()
+    guide = TurnGuide()
     tell(guide, -3.0, "steady")
     assert tell(guide, -2.0, "rising") == "raise by 2.0 dB"
     assert tell(guide, -0.6, "rising") == "slowly: raise by 0.6 dB"
@@ -50,19 +50,19 @@ def test_slowly_when_it_comes_near_and_the_other_way_past_it() -> None:
 
 
 def test_a_trend_is_told_from_the_last_moments() -> None:
-    course = Course()
-    assert course.trend(0.0, 0.05) == ""
+    recent = RecentReadings()
+    assert recent.trend(0.0, 0.05) == ""
     for n in range(20):
-        course.add(n / 10, 1.0)
-    assert course.trend(1.9, 0.05) == "steady"
+        recent.add(n / 10, 1.0)
+    assert recent.trend(1.9, 0.05) == "steady"
     for n in range(20, 26):
-        course.add(n / 10, 1.0 + 0.1 * (n - 19))
-    assert course.trend(2.5, 0.05) == "rising"
-    course.add(100.0, 0.0)
-    assert len(course.points) == 1
+        recent.add(n / 10, 1.0 + 0.1 * (n - 19))
+    assert recent.trend(2.5, 0.05) == "rising"
+    recent.add(100.0, 0.0)
+    assert len(recent.points) == 1
 
 
 @pytest.mark.parametrize("trend", ["", "rising", "falling", "steady"])
 def test_nothing_is_said_of_no_reading(trend: Trend) -> None:
     reading = NoReading("level", "left", "no tone sounds")
-    assert Guide().tell(reading, judge(reading, TARGET), trend) == ""
+    assert TurnGuide().tell(reading, judge(reading, TARGET), trend) == ""

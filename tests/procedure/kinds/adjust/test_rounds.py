@@ -187,14 +187,14 @@ def test_a_round_goes_on_after_a_lost_device_only_when_the_person_says_so(tmp_pa
 
 
 def test_rounds_need_something_to_send(tmp_path: Path) -> None:
-    from bench.procedure.kinds.activity import Situation
+    from bench.procedure.kinds.bench import Bench
     from bench.procedure.kinds.dispatch import activity_for
 
     opened, _ = open_bench(tmp_path, HEAD + LEVEL, "two-head-cassette", seed=1, changes={})
-    situation = Situation(opened.job, opened.port, opened.store, opened.clock)
+    bench = Bench(opened.job, opened.port, opened.store, opened.clock)
     step = opened.job.steps[0].model_copy(update={"sends": (), "plays": "level-400", "via": "rounds"})
     with pytest.raises(Problem, match="rounds need tones to send"):
-        activity_for(step, situation)
+        activity_for(step, bench)
 
 
 LADDER = HEAD + LEVEL + 'via = "ladder"\npositions = 5\napart_degrees = 20.0\n'

@@ -14,7 +14,7 @@ from bench.procedure.kinds.correct.interface import corrected, loop_db, replay_d
 from bench.procedure.kinds.correct.reference_tape import expected_dbfs, with_tape
 from bench.procedure.load.library import Library
 from bench.procedure.model.job import Job
-from bench.procedure.model.sheets import Interface, OutputTestPoint, ResponsePoint, Signed, Uncertain
+from bench.procedure.model.sheets import Interface, OutputTestPoint, PositiveFigure, ResponsePoint, SignedFigure
 from bench.workspace import Workspace, shipped_procedures
 from tests.results import a_reading
 
@@ -26,7 +26,7 @@ SHEET = Interface(
     name="Bench interface",
     device="An interface",
     date=date(2026, 3, 1),
-    full_scale_input_v=Uncertain(value=2.0, uncertainty=0.02),
+    full_scale_input_v=PositiveFigure(value=2.0, uncertainty=0.02),
     response=(
         ResponsePoint(hz=100.0, db=0.0, uncertainty_db=0.01),
         ResponsePoint(hz=1000.0, db=0.0, uncertainty_db=0.01),
@@ -35,7 +35,7 @@ SHEET = Interface(
     ),
     noise_dbfs=-95.0,
     distortion_percent=0.01,
-    clock_error_ppm=Signed(value=50.0, uncertainty=10.0),
+    clock_error_ppm=SignedFigure(value=50.0, uncertainty=10.0),
 )
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bench.procedure.kinds.activity import Situation
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import Passage, Replayed
 from bench.signals.tones import Gap, Tone, ToneSequence
 from tests.procedure.record_bench import HEAD, TWO, adjust, open_bench
@@ -16,18 +16,18 @@ RATE = 48000
 SOURCE = ToneSequence([Tone(1000.0, -20.0, 1.5), Gap(0.5), Tone(3000.0, -20.0, 1.5), Gap(0.5)], RATE)
 
 
-def bench(folder: Path, machine: str) -> Situation:
+def make_bench(folder: Path, machine: str) -> Bench:
     text = HEAD + adjust("bias", "response", TWO, "tape.bias", "bias", frequency="10000", reference_frequency="400")
     opened, _ = open_bench(folder, text, machine, seed=2, changes={})
     opened.port.open()
-    return Situation(opened.job, opened.port, opened.store, opened.clock)
+    return Bench(opened.job, opened.port, opened.store, opened.clock)
 
 
-def listen(situation: Situation, passage: Passage, until: str, limit_s: float = 40.0) -> list[Replayed]:
+def listen(bench: Bench, passage: Passage, until: str, limit_s: float = 40.0) -> list[Replayed]:
     """Blocks until a phase is reached."""
     out = []
     for _ in range(round(limit_s * 50)):
-        block = situation.port.read(0.0)
+        block = bench.port.read(0.0)
         assert block is not None
         heard = passage.hear(block)
         if heard is not None:
@@ -46,10 +46,10 @@ def starts_of(heard: list[Replayed], hz: float) -> float:
 
 
 def test_three_heads_hear_it_at_once_and_tell_the_way_from_head_to_head(tmp_path: Path) -> None:
-    situation = bench(tmp_path, "three-head-cassette")
-    passage = Passage(situation, SOURCE, None, at_once=True)
+    bench = make_bench(tmp_path, "three-head-cassette")
+    passage = Passage(bench, SOURCE, None, at_once=True)
     passage.record()
-    heard = listen(situation, passage, "over")
+    heard = listen(bench, passage, "over")
     # 4 mm at 47.625 mm/s; the practice machine works on chunks of 20 ms, and its filters are linear in phase.
     filters_s = (1024 + 768) / 2 / RATE
     assert passage.head_delay_s == pytest.approx(4.0 / 47.625 + 0.02 + filters_s, abs=0.002)
@@ -62,16 +62,16 @@ def test_three_heads_hear_it_at_once_and_tell_the_way_from_head_to_head(tmp_path
 
 @pytest.mark.parametrize("percent", [-4.0, 0.0, 3.0])
 def test_two_heads_find_it_whatever_the_speed(tmp_path: Path, percent: float) -> None:
-    situation = bench(tmp_path, "two-head-cassette")
-    passage = Passage(situation, SOURCE, None, at_once=False, waits=True)
+    bench = make_bench(tmp_path, "two-head-cassette")
+    passage = Passage(bench, SOURCE, None, at_once=False, waits=True)
     passage.record()
-    assert listen(situation, passage, "recorded") == []
-    situation.transport("stop")
-    machine = situation.port.machine  # type: ignore[attr-defined]
+    assert listen(bench, passage, "recorded") == []
+    bench.transport("stop")
+    machine = bench.port.machine  # type: ignore[attr-defined]
     speed = machine._trimmers["speed"]
     speed._offset += percent  # the motor runs otherwise at the replay
     passage.replay()
-    heard = listen(situation, passage, "over")
+    heard = listen(bench, passage, "over")
     assert passage.why_not == ""
     assert passage.speed == pytest.approx(1 + percent / 100, abs=0.004)
     assert starts_of(heard, 1000.0 * passage.speed) == pytest.approx(0.0, abs=0.03)
@@ -80,27 +80,27 @@ def test_two_heads_find_it_whatever_the_speed(tmp_path: Path, percent: float) ->
 
 def test_what_was_recorded_before_is_not_taken_for_it(tmp_path: Path) -> None:
     """The second recording begins 1.5 s late: the older mark lies ahead of its own, and is erased by its lead-in."""
-    situation = bench(tmp_path, "two-head-cassette")
+    bench = make_bench(tmp_path, "two-head-cassette")
     for level, late in ((-10.0, 0.0), (-36.0, 1.5)):
-        passage = Passage(situation, ToneSequence([Tone(1000.0, level, 2.0)], RATE), None, at_once=False, waits=True)
+        passage = Passage(bench, ToneSequence([Tone(1000.0, level, 2.0)], RATE), None, at_once=False, waits=True)
         passage.record()
-        situation.port.machine._stock_tape.tape.position = late * RATE  # type: ignore[attr-defined]
-        listen(situation, passage, "recorded")
-    situation.transport("stop")
+        bench.port.machine._stock_tape.tape.position = late * RATE  # type: ignore[attr-defined]
+        listen(bench, passage, "recorded")
+    bench.transport("stop")
     passage.replay()
-    sound = np.concatenate([h.samples[:, 0] for h in listen(situation, passage, "over")])
+    sound = np.concatenate([h.samples[:, 0] for h in listen(bench, passage, "over")])
     middle = sound[RATE // 2 : 3 * RATE // 2]
     # Sent at -36 dBFS, replayed at that: the older one, and a mark, stand higher.
     assert 10 * np.log10(2 * np.mean(middle**2)) == pytest.approx(-36.0, abs=0.5)
 
 
 def test_no_mark_says_what_to_look_at(tmp_path: Path) -> None:
-    situation = bench(tmp_path, "three-head-cassette")
-    passage = Passage(situation, SOURCE, None, at_once=True)
+    bench = make_bench(tmp_path, "three-head-cassette")
+    passage = Passage(bench, SOURCE, None, at_once=True)
     passage.record()
-    situation.port.send(None)
-    assert listen(situation, passage, "over") == []
+    bench.port.send(None)
+    assert listen(bench, passage, "over") == []
     assert passage.why_not.startswith("the start mark did not come back; check that the machine records")
-    two = Passage(situation, SOURCE, None, at_once=False)
+    two = Passage(bench, SOURCE, None, at_once=False)
     two.give_up()
     assert "rewind to before where the recording began" in two.why_not

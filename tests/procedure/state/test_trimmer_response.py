@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from bench.practice.trimmers import Trimmer
-from bench.procedure.kinds.adjust.trimmer_response import FIRST_TURN, LARGEST_TURN, Answering
+from bench.procedure.state.trimmer_response import FIRST_TURN, LARGEST_TURN, TrimmerResponse
 
 
 def rounds_to(trimmer: Trimmer, within: float, rng: np.random.Generator, most: int = 12) -> int:
     """Rounds until a reading, with 0.02 of noise and a law bent by 1 % for each unit, is near enough."""
-    learnt = Answering()
+    learnt = TrimmerResponse()
     for n in range(1, most + 1):
         read = trimmer.error * (1 - 0.01 * abs(trimmer.error)) + rng.normal(0, 0.02)
         learnt.add(trimmer.degrees, read, 0.03)
@@ -35,37 +35,36 @@ def test_three_or_four_rounds_whatever_the_sense_slope_and_play() -> None:
 
 
 def test_what_is_kept_says_the_same_again() -> None:
-    learnt = Answering()
+    learnt = TrimmerResponse()
     for degrees, read in ((0.0, -4.0), (15.0, -2.6), (40.0, -0.1)):
         learnt.add(degrees, read, 0.03)
     learnt.begin_visit()
     learnt.add(40.0, 0.7, 0.03)
-    back = Answering.of(learnt.readings)
+    back = TrimmerResponse.of(learnt.readings)
     assert back == learnt
     assert back.turn_to(0.0) == learnt.turn_to(0.0) != FIRST_TURN
-    assert Answering.of(()) == Answering()
+    assert TrimmerResponse.of(()) == TrimmerResponse()
 
 
 def test_first_it_turns_to_learn_and_on_when_nothing_moved() -> None:
-    learnt = Answering()
+    learnt = TrimmerResponse()
     assert learnt.turn_to(0.0) == 0.0
     learnt.add(0.0, 1.0, 0.02)
-    assert learnt.slope() is None
     assert learnt.turn_to(0.0) == FIRST_TURN
     learnt.add(FIRST_TURN, 1.0, 0.02)
     assert learnt.turn_to(0.0) == 2 * FIRST_TURN
 
 
 def test_the_way_that_runs_away_is_turned_back() -> None:
-    learnt = Answering()
+    learnt = TrimmerResponse()
     learnt.add(0.0, 1.0, 0.02)
     learnt.add(15.0, 2.0, 0.02)
-    assert learnt.slope() == pytest.approx(0.08, abs=0.025)
+    assert learnt.turn_to(3.0) == pytest.approx(15.0, abs=4.0)  # on, without play: 1 for 15 degrees, some of it play
     assert learnt.turn_to(0.0) < -25.0  # and what play takes
 
 
 def test_never_past_a_stop_and_never_far_at_once() -> None:
-    learnt = Answering()
+    learnt = TrimmerResponse()
     learnt.add(0.0, 1.0, 0.01)
     assert learnt.turn_to(0.0, low=-150.0, high=5.0) == -FIRST_TURN
     learnt.add(-15.0, 0.95, 0.01)
@@ -74,7 +73,7 @@ def test_never_past_a_stop_and_never_far_at_once() -> None:
 
 
 def test_a_later_visit_keeps_the_slope_and_forgets_the_reading() -> None:
-    learnt = Answering()
+    learnt = TrimmerResponse()
     for degrees, read in ((0.0, 3.0), (20.0, 1.0), (30.0, 0.0)):
         learnt.add(degrees, read, 0.02)
     learnt.begin_visit()

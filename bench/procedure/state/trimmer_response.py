@@ -16,7 +16,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.procedure.state.events import AtRest
+from bench.procedure.state.event_kinds import Event, of_kind
+from bench.procedure.state.events import AtRest, Learnt
 
 Floats = NDArray[np.float64]
 
@@ -34,7 +35,7 @@ PLACES = np.linspace(-1.0, 1.0, 5)
 
 
 @dataclass(slots=True)
-class Answering:
+class TrimmerResponse:
     """What was learnt of one trimmer and one reading. Degrees are counted from where the trimmer was met, clockwise."""
 
     _degrees: list[float] = field(default_factory=list)
@@ -61,13 +62,23 @@ class Answering:
         return tuple(AtRest(float(d), float(r), float(s), g) for d, r, s, g in rows)
 
     @classmethod
-    def of(cls, readings: Iterable[AtRest]) -> Answering:
+    def of(cls, readings: Iterable[AtRest]) -> TrimmerResponse:
         """What was learnt before a break."""
         out = cls()
         for at in readings:
             out._new_group = at.visit
             out.add(at.degrees, at.reading, at.spread)
         return out
+
+    @classmethod
+    def recalled(cls, events: Iterable[Event], trimmer: str, quantity: str, frequency_hz: float) -> TrimmerResponse:
+        """What was learnt at earlier steps, of this run or of one that broke off."""
+        kept = [
+            e.readings
+            for e in of_kind(events, Learnt)
+            if (e.trimmer, e.quantity, e.frequency_hz) == (trimmer, quantity, frequency_hz)
+        ]
+        return cls.of(kept[-1]) if kept else cls()
 
     def begin_visit(self) -> None:
         """Something else was adjusted meanwhile: the slope still holds, the reading itself does not."""
@@ -86,10 +97,6 @@ class Answering:
         self._read.append(reading)
         self._spread.append(max(spread, 1e-9))
         self._group.append(self._new_group)
-
-    def slope(self) -> float | None:
-        """Change of the reading for a degree clockwise; None while nothing stands out of the noise."""
-        return self._solve(0.0)[0]
 
     def turn_to(self, aim: float, *, low: float = -math.inf, high: float = math.inf) -> float:
         """How far to turn now so that the reading comes to the aim, degrees clockwise.

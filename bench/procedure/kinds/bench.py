@@ -1,0 +1,238 @@
+"""The bench as an activity meets it: the job, sound in and out, the machine's hands, and where readings go."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
+from bench.clock import Clock
+from bench.measure.reading import Result
+from bench.measure.verdict import Verdict
+from bench.problem import Problem
+from bench.procedure.model.job import Job
+from bench.procedure.model.steps import Adjust, Measuring, StepBase
+from bench.procedure.state.dependencies import to_check_again
+from bench.procedure.state.event_kinds import Event, of_kind
+from bench.procedure.state.events import Acted, CurveTaken, Turned, TurnedBack
+from bench.procedure.state.journal import Journal, ReadingRecord
+from bench.procedure.state.progress import Progress
+from bench.procedure.state.recent_sound import LONGEST_S, RecentSound
+from bench.procedure.state.snapshot import Curve
+from bench.signals.source import Source
+
+ReadingSource = Literal["reference tape", "record-replay", "machine"]
+
+POLARITY_HZ = 1500.0
+"""Half a period of a tone up to here is more than any azimuth screw can make: it is polarity."""
+SAVE_AGAIN_S = 1.0
+TURNED_S = 10.0
+"""While a trimmer is turned only the last of the sound belongs to the reading."""
+
+SMALLEST_BACK = 0.05
+"""Degrees: what is less is what the journal rounds."""
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedReading:
+    """A reading that an activity has taken, not yet kept."""
+
+    reading: Result
+    verdict: Verdict | None
+    source: ReadingSource
+    sent_db: float | None = None
+
+
+class Bench:
+    """The bench as an activity meets it: what is on it, and where readings go."""
+
+    def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock) -> None:
+        self.job = job
+        self.port = port
+        self.journal = journal
+        self.clock = clock
+        self.sending = ""
+        self.notice = ""
+        self.unsaved = ""
+        self.attempt = 1
+        self.last: tuple[JudgedReading, ...] = ()
+        self.turned: dict[str, list[float]] = {}
+        """Turns at the step at hand that are not in the journal yet, degrees, by trimmer."""
+        self.progress = Progress(job, journal)
+        self._recent: RecentSound | None = None
+        self._tried = 0.0
+        self._source: Source | None = None
+        self._transport = ""
+
+    @property
+    def inverted(self) -> bool | None:
+        """Whether one channel is the wrong way round, as the readings so far that can tell it say; None before."""
+        told = [r.measured for r in self.journal.records() if r.reading.quantity == "azimuth_delay"]
+        for reading in reversed([r for r in told if r is not None]):
+            if reading.method.inverted:
+                return True
+            if reading.method.tones or (reading.frequency_hz or math.inf) <= POLARITY_HZ:
+                return False
+        return None
+
+    @property
+    def to_check_again(self) -> tuple[str, ...]:
+        """What an adjustment disturbed and nothing has shown since."""
+        return to_check_again(self.journal.events())
+
+    @property
+    def hands(self) -> Hands | None:
+        """Hands on the machine, where the port has them."""
+        return hands_of(self.port)
+
+    @property
+    def is_file(self) -> bool:
+        """Whether a capture is played instead of a machine."""
+        return self.port.status.kind == "file"
+
+    def send(self, source: Source) -> int:
+        """Send from now on; returns the input frame at which it begins."""
+        begins = self.port.send(source)
+        self.sending = source.description
+        self._source = source
+        return begins
+
+    def silence(self) -> None:
+        """Send nothing."""
+        if self.sending:
+            self.sending = ""
+            self._source = None
+            self.port.send(None)
+
+    def transport(self, position: str) -> None:
+        """Play, record or stop, where the program can; elsewhere the person does what the step says."""
+        if self.hands is not None:
+            self.hands.switch("transport", position)
+            self._transport = position
+
+    def hold(self) -> None:
+        """Sound and tape stand still, to go on from here."""
+        if self._source is not None:
+            self.port.send(None)
+        if self.hands is not None and self._transport in ("play", "record"):
+            self.hands.switch("transport", "stop")
+
+    def release(self) -> None:
+        """The tape runs again, and what was being sent is sent from its start."""
+        if self.hands is not None and self._transport in ("play", "record"):
+            self.hands.switch("transport", self._transport)
+        if self._source is not None:
+            self.port.send(self._source)
+
+    def keep(self, step: StepBase, taken: tuple[JudgedReading, ...], because: str = "") -> None:
+        """Keep readings in the journal; what can't be written yet is said and tried again with the next."""
+        if not taken:
+            return
+        count = len(self.journal.records())
+        now = self.clock.wall()
+        records = tuple(
+            ReadingRecord(
+                id=f"r{count + n:04d}",
+                step=step.id,
+                stage=step.stage,
+                judged=step.stage == "left" and t.verdict is not None,
+                source=t.source,
+                reading=t.reading,
+                verdict=t.verdict,
+                time=now,
+                sent_db=t.sent_db,
+                accepted_because=because if t.verdict and t.verdict.word != "in" else "",
+                attempt=self.attempt,
+                lot=step.lot,
+                noise_reduction=step.noise_reduction if isinstance(step, Measuring) else "off",
+                direction="reverse" if step.direction == "reverse" else "",
+            )
+            for n, t in enumerate(taken, start=1)
+        )
+        self.last = taken
+        if self._recent is not None:
+            self._recent.taken(tuple(r.id for r in records))
+        try:
+            self.journal.keep(records)
+            self.unsaved = ""
+        except Problem as problem:
+            self.unsaved = problem.sentence
+
+    def hold_sound(self, step: StepBase, block: Block) -> None:
+        """A step hears this: it is held, where the sound behind readings is to be kept."""
+        if self.journal.wants_sound:
+            if self._recent is None:
+                turned = isinstance(step, Adjust) and step.via in (None, "live")
+                self._recent = RecentSound(self.port.status.sample_rate, TURNED_S if turned else LONGEST_S)
+            self._recent.hear(block)
+
+    def drop_sound_before(self, frame: int) -> None:
+        """A replay was found: what was heard before that frame belongs to no reading."""
+        if self._recent is not None:
+            self._recent.from_frame(frame)
+
+    def keep_sound_heard(self) -> None:
+        """The step is over: the sound behind its readings is kept."""
+        sound = self._recent.over() if self._recent is not None else None
+        self._recent = None
+        if sound is not None:
+            try:
+                self.journal.keep_sound(sound)
+            except Problem as problem:
+                self.unsaved = problem.sentence
+
+    def retry_saving(self) -> None:
+        """Try again, now and then, to write what could not be written."""
+        if self.unsaved and self.clock.now() - self._tried >= SAVE_AGAIN_S:
+            self._tried = self.clock.now()
+            if self.journal.save_again():
+                self.unsaved = ""
+
+    def note(self, step: str, event: Event) -> None:
+        """Keep an event of the step of this id, likewise."""
+        try:
+            self.journal.note(replace(event, step=step, time=self.clock.wall()))
+            self.unsaved = ""
+        except Problem as problem:
+            self.unsaved = problem.sentence
+
+    def keep_curve(self, step: Adjust, curve: Curve) -> None:
+        """Keep what a reading did as a trimmer was turned, likewise."""
+        trimmer = next((name for side, name in step.trimmers.items() if side in (curve.channel, "both")), "")
+        facts = (step.quantity, trimmer, curve.channel, curve.along, curve.unit, curve.points)
+        self.note(step.id, CurveTaken(*facts, frequency_hz=curve.frequency_hz))
+
+    def do(self, act: Act, step: StepBase) -> None:
+        """Something was done to the machine: let it be so on the practice machine, and note it."""
+        hands = self.hands
+        if hands is not None:
+            perform(hands, act, self.job.lot_index(step.lot))
+        self.note(step.id, Acted(act, step.lot))
+        if act == "turn-back" and hands is not None:
+            self._turn_back(step)
+
+    def turn(self, trimmer: str, degrees: float) -> None:
+        """Turn a trimmer of the practice machine; kept as far as it went, which is not beyond its stop.
+
+        Raises:
+            Problem: on a real machine the person turns it.
+        """
+        hands = self.hands
+        if hands is None:
+            raise Problem("this is a real machine: turn the trimmer by hand")
+        before = {t.name: t.degrees for t in hands.trimmers()}
+        hands.turn(trimmer, degrees)
+        after = {t.name: t.degrees for t in hands.trimmers()}
+        self.turned.setdefault(trimmer, []).append(after[trimmer] - before[trimmer])
+
+    def _turn_back(self, step: StepBase) -> None:
+        """Every trimmer to where it stood when the job began, by the turns that were counted."""
+        counted = {name: sum(turns) for name, turns in self.turned.items()}
+        for turned in of_kind(self.journal.events(), Turned):
+            counted[turned.trimmer] = counted.get(turned.trimmer, 0.0) + sum(turned.degrees)
+        for name, degrees in counted.items():
+            if abs(degrees) < SMALLEST_BACK:
+                continue
+            self.turn(name, -degrees)
+            self.note(step.id, TurnedBack(name, -degrees))
