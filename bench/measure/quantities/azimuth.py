@@ -1,14 +1,16 @@
 """Azimuth: how much later the right channel comes than the left.
 
-Formula: delay τ = ψ / (2π f), ψ the phase by which the right channel lags, f the frequency averaged over the same
-samples; angle = atan(v τ / s) with tape speed v and track spacing s. Positive: right late. Each tone leaves whole
-periods open; they are told by the tones together, stepping up in frequency: that delay counts which suits their phases
-best, a short one being likelier than a long one, and others as good are told in a warning. Tones are combined with
-weights f² × signal-to-noise × time, which is what each knows of the delay.
-Source: geometry; common practice for the step up in frequency. Weave is the standard deviation of the delay over
-time, 0 to 25 Hz, the noise's share taken out; it is also in the uncertainty of the mean. Unit: µs, arcmin, degrees.
-Reference: the left channel. A channel of inverted polarity is told apart from a delay, and said.
-Accuracy: the Cramér-Rao bound of white noise, √(2/K)/(2π f); common flutter does not matter.
+Formula: delay τ = ψ / (2π f), where ψ is the phase by which the right channel lags and f the frequency over the same
+samples; angle = atan(v τ / s) with tape speed v and track spacing s. Positive: the right channel is late. One tone
+alone leaves the number of whole cycles open. Several tones resolve it together, from the lowest frequency upwards: the
+delay that fits all phases best is chosen, short delays being more likely than long ones; a warning lists others that
+fit as well. Tones are combined with weights f² × signal-to-noise × time, in proportion to how much each says about the
+delay.
+Source: geometry; common practice for working upwards in frequency. Weave is the standard deviation of the delay over
+time, 0 to 25 Hz, with the contribution of noise removed; it is also included in the uncertainty of the mean.
+Unit: µs, arcmin, degrees. Reference: the left channel. A channel of inverted polarity is distinguished from a delay and
+reported.
+Accuracy: the Cramér-Rao bound of white noise, √(2/K)/(2π f); flutter that both channels share cancels.
 """
 
 from __future__ import annotations
@@ -35,40 +37,40 @@ Floats = NDArray[np.float64]
 METHOD = Method("phase between the channels, tracking demodulator")
 WEAVE_METHOD = Method("standard deviation of the delay over time, 0-25 Hz, noise taken out")
 PLAUSIBLE_S = 400e-6
-"""Delays up to this are considered: over a degree on a cassette."""
+"""The longest delay considered: more than a degree of azimuth on a cassette."""
 OWN_RAD = 0.15
-"""Standard deviation of what heads and amplifiers add to a tone's phase between the channels; common practice, no
-source."""
+"""Standard deviation of the phase difference that heads and amplifiers add at one tone; common practice, no source."""
 SUITS_RAD = 4 * OWN_RAD
-"""How far a tone's phase may be from a delay that is said to suit it."""
+"""The largest phase error with which a delay still fits a tone."""
 USUAL_S = 150e-6
-"""Standard deviation of the delays that are met before azimuth is set; common practice, no source."""
+"""Standard deviation of the delays found before azimuth is set; common practice, no source."""
 INVERTED_COST = 6.0
-"""In squared standard deviations: how much likelier a channel is to be the right way round."""
+"""How much less likely inverted polarity is than correct polarity, in squared standard deviations."""
 OPEN = 4.0
-"""A delay is open beside the best one when it is less likely by no more than this, in squared standard deviations."""
+"""A delay is an alternative to the best one if it is less likely by no more than this, in squared standard
+deviations."""
 
 
 @dataclass(frozen=True, slots=True)
 class Delay:
-    """The delay that suits all tones."""
+    """The delay that fits all tones."""
 
     seconds: float
     uncertainty: float
     inverted: bool
     """Whether one channel's polarity is inverted."""
     suits: bool
-    """Whether one delay suits all tones."""
+    """Whether one delay fits all tones."""
     others: tuple[float, ...]
-    """Other plausible delays that suit, seconds; inversion apart."""
+    """Other plausible delays that fit, seconds, not counting those with inverted polarity."""
 
 
 def resolve(pairs: Sequence[PhasePair], *, inverted: bool | None = None) -> Delay:
-    """Tell whole periods and polarity, then combine.
+    """Resolve the number of whole cycles and the polarity, then combine the tones.
 
     Args:
         pairs: one for each tone, at least one.
-        inverted: one channel's polarity, where it is known already.
+        inverted: whether one channel is inverted, if that is known already.
     """
     pairs = sorted(pairs, key=lambda p: p.frequency_hz)
     turns = np.array([2 * np.pi * p.frequency_hz for p in pairs])
@@ -98,13 +100,13 @@ def resolve(pairs: Sequence[PhasePair], *, inverted: bool | None = None) -> Dela
 
 
 def _delays(lags: Floats, turns: Floats, weights: Floats, far: float) -> list[float]:
-    """The delays that tones may mean, stepping up in frequency: each tone's whole periods as far as they are open.
+    """The delays that the tones allow, from the lowest frequency upwards, with every number of cycles still possible.
 
     Args:
         lags: of each tone, radians.
         turns: radians a second, rising.
         weights: of each tone's delay, one over its squared expanded uncertainty.
-        far: no delay is longer.
+        far: the longest delay, seconds.
     """
     cycles = int(np.ceil(far * turns[0] / (2 * np.pi))) + 1
     ways = [((lags[0] + 2 * np.pi * m) / turns[0], weights[0]) for m in range(-cycles, cycles + 1)]
@@ -119,7 +121,7 @@ def _delays(lags: Floats, turns: Floats, weights: Floats, far: float) -> list[fl
                 if abs(here) <= far:
                     more.append(((known * w + here * weights[i]) / (w + weights[i]), w + weights[i]))
         ways = more or ways
-    # Ways that met in one delay are told apart by nothing but rounding.
+    # Candidates that arrive at the same delay differ only by rounding.
     return list({round(1e9 * known): float(known) for known, _ in ways if abs(known) <= far}.values())
 
 
@@ -130,7 +132,7 @@ def _unlikely(freedom: int) -> float:
 
 
 def usable_tones(tones: Sequence[FoundTone]) -> list[FoundTone]:
-    """Those that sound in both channels, hum left out."""
+    """The tones that sound in both channels, without hum."""
     both = [t for t in tones if t.pair is not None]
     loudest = max((t.dbfs for t in both), default=0.0)
     return [t for t in both if not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)]
@@ -141,7 +143,8 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
 
     Args:
         tones: as found.
-        inverted: one channel's polarity, where it is known: one high tone alone can't tell it from half a period.
+        inverted: whether one channel is inverted, if that is known: one high tone alone cannot distinguish it from a
+            delay of half a cycle.
     """
     usable = usable_tones(tones)
     if not usable:
@@ -163,7 +166,7 @@ def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Result:
 
     Args:
         tone: as found.
-        inverted: whether one channel's polarity is; it is then taken out.
+        inverted: whether one channel is inverted; that is then removed.
     """
     if tone.pair is None:
         return NoReading("azimuth_phase", "left-right", "the tone does not sound in both channels")
@@ -183,7 +186,7 @@ class AzimuthMeter(ToneMeter):
     """`azimuth_delay`, `azimuth_phase`, `azimuth_angle`, `azimuth_weave`. Options: `speed` with `track_spacing`."""
 
     def conclude(self, tones: Sequence[FoundTone], heard: Heard) -> Measured:
-        """All tones that sound in both channels, together."""
+        """All tones that sound in both channels, combined."""
         angled = self.options.speed is not None
         quantities = ["azimuth_delay", *(["azimuth_angle"] if angled else []), "azimuth_phase", "azimuth_weave"]
         because = ""
@@ -235,7 +238,7 @@ class AzimuthMeter(ToneMeter):
 
 
 def _said(delay: Delay, pairs: Sequence[PhasePair]) -> list[str]:
-    """What must be said of a delay."""
+    """The warnings that a delay calls for."""
     out = []
     if delay.inverted:
         out.append("one channel's polarity is inverted: that is taken out of delay and phase; check the wiring")
@@ -249,8 +252,8 @@ def _said(delay: Delay, pairs: Sequence[PhasePair]) -> list[str]:
             " play a lower tone as well to tell"
         )
     elif delay.others:
-        told = ", ".join(f"{1e6 * d:.1f} µs" for d in delay.others[:3])
-        out.append(f"the delay is ambiguous: {told} would suit the tones as well; play a lower tone to tell")
+        others = ", ".join(f"{1e6 * d:.1f} µs" for d in delay.others[:3])
+        out.append(f"the delay is ambiguous: {others} would fit the tones as well; play a lower tone to resolve it")
     return out
 
 

@@ -1,19 +1,19 @@
 """Harmonic distortion of a steady tone.
 
 Formula
-    The fundamental's own phase φ(t) is tracked; harmonic n is the mean of x(t)·exp(−i n φ(t)), so that flutter and
-    speed, which move a harmonic n times as far as the fundamental, spread nothing. With a_n the peak amplitudes:
+    The phase φ(t) of the fundamental is tracked; harmonic n is the mean of x(t)·exp(−i n φ(t)), so that flutter and
+    speed, which move a harmonic n times as far as the fundamental, do not spread it. With peak amplitudes a_n:
     third harmonic = 100 a3/a1, second = 100 a2/a1; THD of the fundamental = 100 √(Σ a_n²)/a1, of the total signal =
     100 √(Σ a_n²)/√(a1² + Σ a_n²), n from 2 to 10 as far as half the sample rate and 22 kHz allow.
 Unit and reference
-    %, of the fundamental or of the total signal as the method says. 10 % of the fundamental is 9.950 % of the total.
+    %, of the fundamental or of the total signal, as the method says. 10 % of the fundamental is 9.950 % of the total.
 Source
     IEC 60268-3 (harmonic distortion; ratio to the total signal, from memory); K3 = 3 % for MOL, DIN 45500.
 Accuracy
-    0.07 % of the reading, and the noise near each harmonic, which is in the uncertainty and whose share is taken off;
-    so is what hum beside the fundamental does to its phase. A harmonic on a multiple of the mains frequency can't be
-    told from hum: it is said. Fundamentals from 60 Hz. A tone whose level steps is measured at the level that it holds
-    longest.
+    0.07 % of the reading, and the noise near each harmonic: its contribution is removed and its scatter included in the
+    uncertainty, as is the effect of hum beside the fundamental on its phase. A harmonic at a multiple of the mains
+    frequency cannot be separated from hum; a warning says so. Fundamentals from 60 Hz. Where the level of the tone
+    changes in steps, distortion is measured at the level held longest.
 """
 
 from __future__ import annotations
@@ -35,11 +35,11 @@ from bench.measure.tone.meter import REACH, Heard
 
 LOWEST_HZ = 60.0
 HIGHEST_HZ = 10500.0
-"""A fundamental that was not named is looked for below this."""
+"""Without a frequency asked for, the fundamental is looked for below this."""
 PLATEAU_DB = 1.0
-"""Blocks within this of the commonest level belong to the measured tone."""
+"""Blocks within this of the most frequent level belong to the tone that is measured."""
 MAINS_HZ, HUM_TOP_HZ = (50.0, 60.0), 400.0
-"""Hum beyond its first few harmonics is seldom as strong as distortion."""
+"""Above its first few harmonics, hum is seldom as strong as distortion."""
 HOP_S = 0.13
 OWN = 7e-4
 """Relative uncertainty of the method itself (k = 2)."""
@@ -63,7 +63,7 @@ class DistortionMeter(SpectraMeter):
             self._harmonics.take(piece)
 
     def conclude(self, heard: Heard) -> Measured:
-        """The readings of the level that the tone holds longest."""
+        """The readings at the level that the tone holds longest."""
         for piece in self._follower.finish():
             self._harmonics.take(piece)
         readings: list[Result] = []
@@ -94,25 +94,29 @@ class DistortionMeter(SpectraMeter):
                 f"{np.mean(level[kept]):.1f} dBFS, which it holds longest"
             )
         ripple = float(np.mean(self._harmonics.ripple(channel)[kept]))
-        told = {
+        estimates = {
             n: estimate(ratio[kept, k]).within(OWN + 0.5 * (n * n + 1) * ripple)
             for k, n in enumerate(self._harmonics.orders)
         }
         warnings += [w for n in (2, 3) for w in _on_mains(n, float(np.mean(frequency[kept])), int(kept.sum()))]
-        wanted = {"third_harmonic": told.get(3), "second_harmonic": told.get(2), "thd": total(list(told.values()))}
+        wanted = {
+            "third_harmonic": estimates.get(3),
+            "second_harmonic": estimates.get(2),
+            "thd": total(list(estimates.values())),
+        }
         readings = [self._one(q, wanted[q], side=side, hz=hz, method=m, warnings=warnings) for q, m in _ALL]
         return readings, list(dict.fromkeys(warnings))
 
     def _one(
-        self, quantity: str, told: Estimate | None, *, side: Channel, hz: float, method: str, warnings: list[str]
+        self, quantity: str, found: Estimate | None, *, side: Channel, hz: float, method: str, warnings: list[str]
     ) -> Result:
-        if told is None:
+        if found is None:
             order = 3 if quantity == "third_harmonic" else 2
             because = f"harmonic {order} of {hz:.0f} Hz lies above what a sample rate of {self.sample_rate:g} Hz holds"
             return NoReading(quantity, side, because, frequency_hz=hz, method=Method(method))
         of_total = method == OF_TOTAL
-        if not told.found:
-            ceiling = 100.0 * _share(told.ceiling, of_total)
+        if not found.found:
+            ceiling = 100.0 * _share(found.ceiling, of_total)
             warnings.append(f"{side}: noise hides harmonics; where the reading says so, it is the most they can be")
             return Reading(
                 quantity,
@@ -124,12 +128,12 @@ class DistortionMeter(SpectraMeter):
                 bound="at most",
                 reference=_reference(method),
             )
-        slope = (1.0 + told.power) ** -1.5 if of_total else 1.0
+        slope = (1.0 + found.power) ** -1.5 if of_total else 1.0
         return Reading(
             quantity,
             side,
-            100.0 * _share(told.size, of_total),
-            100.0 * told.uncertainty * slope,
+            100.0 * _share(found.size, of_total),
+            100.0 * found.uncertainty * slope,
             frequency_hz=hz,
             method=Method(method),
             reference=_reference(method),
@@ -145,7 +149,7 @@ _ALL = (
 
 
 def plateau(level_db: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Which blocks belong to the level that is held longest; the louder one when two are held as long."""
+    """Which blocks belong to the level that is held longest; the higher one if two are held equally long."""
     valid = np.isfinite(level_db)
     if not valid.any():
         return valid
@@ -161,19 +165,19 @@ def plateau(level_db: NDArray[np.float64]) -> NDArray[np.bool_]:
 
 
 def total(parts: list[Estimate]) -> Estimate | None:
-    """The powers of several harmonics together."""
+    """The total power of several harmonics."""
     if not parts:
         return None
     power = sum(p.power for p in parts)
     share = sum(max(p.power, 0.0) * p.share for p in parts) / max(power, 1e-30)
     noise = sum(p.noise_power for p in parts)
     spread = sum(2.0 * max(p.power, 0.0) * p.noise_power + p.noise_power**2 for p in parts)
-    # The noise that would spread the root of the sum just so, were it a single harmonic's.
+    # The noise power that would give a single harmonic the same scatter.
     return Estimate(power, spread / (2.0 * power) if power > noise else noise, parts[0].blocks, share)
 
 
 def _on_mains(order: int, fundamental_hz: float, blocks: int) -> list[str]:
-    """That hum can't be told from a harmonic that lies on a multiple of the mains frequency."""
+    """The warning that a harmonic at a multiple of the mains frequency cannot be separated from hum."""
     hz, seconds = order * fundamental_hz, blocks * HOP_S
     on = [m for m in MAINS_HZ if hz < HUM_TOP_HZ and abs(hz - m * round(hz / m)) < max(0.5, 2.0 / seconds)]
     if not on:

@@ -1,22 +1,22 @@
 """Dropouts of a steady tone.
 
 Formula
-    The tone's envelope is compared with its running level, the median over two seconds either way of those parts in
-    which the tone sounds. A dropout is a stretch at least 6 dB below that level for at least 5 ms, after which the
-    envelope comes back; its length lies between the crossings of the threshold, its depth is that of the deepest
-    point below the running level. Rate: count over the time in which the tone is present.
+    The envelope of the tone is compared with its running level, the median over two seconds to either side of the parts
+    in which the tone sounds. A dropout is a stretch at least 6 dB below that level for at least 5 ms, after which the
+    envelope recovers; its length is the time between the crossings of the threshold, its depth that of its deepest
+    point below the running level. Rate: count divided by the time for which the tone is present.
 Unit and reference
     Count; per minute; ms; dB below the running level.
 Source
     Common practice, no source (6 dB and 5 ms are our defaults).
 Accuracy
-    Length within 0.6 ms and depth to 40 dB within 1 dB: the envelope's filter (Gaussian, 6 dB down at 400 Hz) smooths
-    over 1 ms. Added to that is what the noise on the envelope does: to the length, its scatter over how steeply the
-    threshold is crossed. What the filter filled a pointed dropout's deepest point in by, half its variance times the
-    envelope's curvature there, is in the uncertainty up to 0.5 dB; beyond, the depth is told as "at least".
-    A dropout hardly deeper than the threshold crosses it late: one with steep sides is read too short, by
-    0.9 ms at 8 dB and 1.5 ms at 6.5 dB, which is in the uncertainty. Tones below 1300 Hz need a narrower filter (three
-    tenths of their frequency), which fills brief dropouts in and shortens them; then the depth is told as "at least".
+    Length within 0.6 ms, and depth down to 40 dB within 1 dB: the envelope filter (Gaussian, 6 dB down at 400 Hz)
+    smooths over 1 ms. The effect of noise on the envelope is added: for the length, its scatter divided by the slope at
+    the threshold. The filter makes a pointed dropout shallower, by half its variance times the curvature of the
+    envelope at the deepest point: up to 0.5 dB this is included in the uncertainty, beyond that the depth is "at
+    least". A dropout hardly deeper than the threshold crosses it late: one with steep sides reads too short, by 0.9 ms
+    at 8 dB and 1.5 ms at 6.5 dB, which is included in the uncertainty. Tones below 1300 Hz need a narrower filter
+    (three tenths of their frequency), which makes brief dropouts shallower and shorter; their depth is then "at least".
 """
 
 from __future__ import annotations
@@ -42,26 +42,26 @@ Floats = NDArray[np.float64]
 THRESHOLD_DB = 6.0
 SHORTEST_MS = 5.0
 LONGEST_S = 2.0
-"""What stays away longer is the end of the tone."""
+"""A longer absence is the end of the tone."""
 GROUP = 128
-"""Points (64 ms) that are tone or not."""
+"""Points (64 ms) that are judged together, tone or not."""
 WINDOW = 2
-"""Parts of a second either side whose levels make the running level."""
+"""How many parts of a second to either side the running level is taken over."""
 FEWEST = 4
-"""So many groups of them must be tone."""
+"""The least number of groups in them that must be tone."""
 TONAL = 0.7
 LOWEST_HZ, HIGHEST_HZ = 100.0, 20000.0
 LENGTH_UNCERTAINTY_MS = 0.6
-"""For the widest filter; a narrower one has more in proportion."""
+"""For the widest filter; in proportion more for a narrower one."""
 FILLED = 5.5
-"""Dropouts shorter than so many times that uncertainty are filled in."""
+"""A dropout shorter than this many times that uncertainty is deeper than it reads."""
 DEPTH_UNCERTAINTY_DB = 1.0
 STEEP_POINTS = 4
-"""How steep the envelope is, is seen over so many points either side of where it crosses: noise alone is steep too."""
+"""The slope at a crossing is taken over so many points to either side, because noise alone is steep too."""
 TAIL = STEEP_POINTS + 1
-"""Points of a part that the next one looks back at."""
+"""Points of a part that are kept for the next one."""
 POINTED_DB = 0.5
-"""The depth of a dropout whose deepest point the filter filled in by more is told as "at least"."""
+"""If the filter made a dropout shallower by more than this, its depth is "at least"."""
 METHOD = Method(f"at least {THRESHOLD_DB:g} dB below the running level for at least {SHORTEST_MS:g} ms")
 
 
@@ -73,11 +73,11 @@ class Dropout:
     length_ms: float
     depth_db: float
     length_scatter_ms: float
-    """Standard deviation of its length, by the noise on the envelope over the steepness of its sides."""
+    """Standard deviation of its length: noise on the envelope divided by the slope of its sides."""
     depth_scatter_db: float
-    """By how much that noise can move its deepest point."""
+    """How far that noise can move its deepest point."""
     pointed_db: float
-    """By how much the filter may have filled its deepest point in."""
+    """By how much the filter may have made it shallower."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,13 +99,13 @@ class _Fall:
     """Standard deviation of `at`."""
     level: float
     scatter: float
-    """Of the envelope while the tone is whole."""
+    """Of the envelope outside dropouts."""
     deepest: float = np.inf
     sharpest: float = np.inf
-    """The deepest point less what the filter filled in there."""
+    """The deepest point, corrected for the filter."""
 
     def look(self, envelope: Floats, filled: float) -> None:
-        """Go on down: `envelope` with a point more at either end."""
+        """Take in more of the dropout: `envelope` has one extra point at either end."""
         k = 1 + int(np.argmin(envelope[1:-1])) if len(envelope) > 2 else 0
         if k and envelope[k] < self.deepest:
             self.deepest = float(envelope[k])
@@ -120,9 +120,9 @@ class Envelope:
     rate: float
     found: list[Dropout] = field(default_factory=list)
     seconds: float = 0.0
-    """In which the tone was present."""
+    """For which the tone was present."""
     turn: complex = 0j
-    """Sum of the turns from point to point: its angle tells the frequency."""
+    """Sum of the rotations from point to point: its angle gives the frequency."""
     _parts: deque[_Part] = field(default_factory=deque)
     _next: int = 0
     _fall: _Fall | None = None
@@ -160,7 +160,7 @@ class Envelope:
             parts.popleft()
 
     def _watch(self, part: _Part, level: float, scatter: float) -> None:
-        """Cross the threshold downwards and, of the level it fell from, upwards again."""
+        """Find where the envelope falls below the threshold, and where it rises again above that of the same level."""
         envelope = np.concatenate([self._last, part.envelope])
         share = 10.0 ** (-THRESHOLD_DB / 20.0)
         filled = 0.5 * (self.sigma_s * self.rate) ** 2
@@ -200,9 +200,9 @@ class Envelope:
             self.found.append(Dropout(fall.at, length_ms, depth, jitter_ms, scatter, max(0.0, sharpest - depth)))
 
     def _crossing(self, part: _Part, envelope: Floats, k: int, threshold: float, scatter: float) -> tuple[float, float]:
-        """When the envelope passed the threshold on its way to point k, seconds from the start of the stream.
+        """When the envelope crossed the threshold before point k, seconds from the start of the stream.
 
-        Its standard deviation is that of the envelope over how steeply it passes.
+        Its standard deviation is that of the envelope divided by the slope.
         """
         before, here = float(envelope[k - 1]), float(envelope[k])
         share = (threshold - before) / (here - before) if here != before else 1.0
@@ -217,14 +217,14 @@ class Envelope:
 
 
 def _db(share: float) -> float:
-    """How far below 1, dB."""
+    """How far a share is below 1, dB."""
     return -20.0 * float(np.log10(max(share, 1e-6)))
 
 
 def _tone_levels(z: NDArray[np.complex128], size: Floats, follower: Follower) -> tuple[Floats, Floats]:
-    """Median and scatter of the envelope in each group of points that holds a tone all through: its mean hardly turns.
+    """Median and scatter of the envelope in each group of points with a tone throughout: its phase hardly changes.
 
-    The scatter is that of the middle half of the points, as of a normal distribution: a dropout does not count.
+    The scatter is the interquartile range, scaled as for a normal distribution, so that a dropout does not count.
     """
     count = len(z) // GROUP
     if not count:
@@ -337,13 +337,13 @@ def _readings(envelope: Envelope, side: Channel, hz: float | None, blur_ms: floa
 
 
 def lateness_ms(depth_db: float, blur_ms: float) -> float:
-    """How much later the filter lets a dropout with steep sides begin, and sooner end, than it does; both together.
+    """By how much the filter shortens a dropout with steep sides, ms.
 
     The envelope falls from 1 to d as 1 − (1 − d) Φ(t/σ) and crosses the threshold h at t = σ Φ⁻¹((1 − h) / (1 − d)).
 
     Args:
         depth_db: of the dropout, more than the threshold.
-        blur_ms: the filter's, as `LENGTH_UNCERTAINTY_MS`.
+        blur_ms: length uncertainty of the filter, as `LENGTH_UNCERTAINTY_MS`.
     """
     sigma_ms = 1e3 * np.sqrt(2.0 * np.log(2.0)) / (2 * np.pi * SMOOTH_HZ[1]) * blur_ms / LENGTH_UNCERTAINTY_MS
     share = (1.0 - 10.0 ** (-THRESHOLD_DB / 20.0)) / (1.0 - 10.0 ** (-depth_db / 20.0))

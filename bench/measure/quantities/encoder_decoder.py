@@ -1,12 +1,12 @@
-"""Is the noise-reduction circuit itself right? Its encoding or decoding beside the data sheet, dB at each tone.
+"""The noise-reduction circuit itself: its encoding or decoding compared with the data sheet, dB at each tone.
 
-Encoding: tones of `encoding_tones` (`bench.tape.encoding_curves`) recorded with it in and replayed with it out, less
-the same tones with it out both times, is the boost; the error is the boost less that of the data sheet. Decoding:
-tones of `decoding_tones` (a tape whose encoding is known) recorded with it out and replayed with it in, taken from the
-same with it out both times, is the cut; the error is the cut less the boost that the data sheet gives at the level at
-which the tone came out. What machine and tape do to a tone is the same both times and falls out. Limits of the Type B
-data sheet: ±1.5 dB (`TOLERANCE_DB`). They are limits of the encoding curve, so decoding is judged by the curve too:
-where it is steep, what a decoder gives out is off by up to three times as much as its curve.
+Encoding: tones of `bench.tape.encoding_curves.encoding_tones` recorded with it in and replayed with it out, minus the
+same tones with it out both times, give the boost; the error is the boost minus that of the data sheet. Decoding: tones
+of `decoding_tones` (a tape whose encoding is known) recorded with it out and replayed with it out, minus the same tones
+replayed with it in, give the cut; the error is the cut minus the boost that the data sheet gives at the level at which
+the tone came out. What machine and tape do to a tone is the same both times and cancels. Limits of the Type B data
+sheet: ±1.5 dB (`bench.tape.encoding_curves.TOLERANCE_DB`). They are limits of the encoding curve, so decoding is judged
+by that curve too: where it is steep, the output of a decoder is wrong by up to three times as much as its curve.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from bench.tape.noise_reduction import System
 
 @dataclass(frozen=True, slots=True)
 class Twice:
-    """A tone of one channel read twice, with the noise reduction in (on one side) and with it out."""
+    """A tone of one channel measured twice, with the noise reduction in (on one side) and with it out."""
 
     frequency_hz: float
     level_db: float
@@ -38,17 +38,17 @@ class Twice:
 
 
 def encoding_error(tones: Sequence[Twice], system: System = "type-b") -> Measured:
-    """`encoding_error` of each tone, dB: the boost less what it should be. Target 0, tolerance 1.5 dB."""
+    """`encoding_error` of each tone, dB: the boost minus what it should be. Target 0, tolerance 1.5 dB."""
     return _errors(
         "encoding_error", tones, lambda t, change: change - boost_db(system, t.frequency_hz, t.level_db), system
     )
 
 
 def decoding_error(tones: Sequence[Twice], system: System = "type-b") -> Measured:
-    """`decoding_error` of each tone, dB: positive when too much is taken off. Target 0, tolerance 1.5 dB.
+    """`decoding_error` of each tone, dB: positive when the cut is too large. Target 0, tolerance 1.5 dB.
 
-    Give the level that really feeds the decoder (what came back with it out), where that is known: a replay level
-    that is off moves the cut, and is no fault of the circuit.
+    Give the level that actually feeds the decoder (as measured with it out) where that is known: a wrong replay level
+    changes the cut and is not a fault of the circuit.
     """
     return _errors(
         "decoding_error",

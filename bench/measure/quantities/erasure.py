@@ -1,20 +1,19 @@
-"""Erasure: how far a recorded tone was brought down by erasing it.
+"""Erasure: by how much erasing reduced a recorded tone.
 
 Formula
-    The band around the tone is cut into half-overlapped segments of two seconds under a Hann window and their power
-    spectra are averaged. The residue is the power of the narrow stretch (1 % of the frequency, at least 12 Hz, which
-    holds the sidebands of flutter) in which most stands out of the noise beside it, within 3 % of the tone, less that
-    noise.
-    erasure = recorded level − 20 lg(residue).
+    The band around the tone is divided into half-overlapped segments of two seconds under a Hann window, and their
+    power spectra are averaged. The residue is the power, minus the noise, of the narrow range (1 % of the frequency, at
+    least 12 Hz, which covers the sidebands of flutter) within 3 % of the tone that stands out most from the noise
+    beside it. erasure = recorded level − 20 lg(residue).
 Unit and reference
-    dB, positive; relative to the recorded level: the one given, or that of the recorded part if the capture holds it
-    too (then the erased part is what lies 20 dB or more below it).
+    dB, positive; relative to the recorded level: the one given, or that of the recorded part if the capture contains it
+    (the erased part is then at least 20 dB below it).
 Source
     IEC 60094-3 and DIN 45500 part 4 (erased at 1 kHz, selective measurement; as quoted in print).
 Accuracy
-    0.05 dB, and the noise in the narrow stretch. When it hides the residue the value is the most that can be claimed,
-    with the bound "at least". Lines of the mains near by are left out; where one lies upon the tone, or may, for its
-    speed is not known, what is found may be hum, and the value is "at least" too.
+    0.05 dB, and the noise in the narrow range. If noise hides the residue, the value is the most that can be claimed,
+    with the bound "at least". Mains lines nearby are excluded; if one lies on the tone, or may do so because the speed
+    is not known, the residue may be hum, and the value is "at least" too.
 """
 
 from __future__ import annotations
@@ -42,21 +41,21 @@ SEGMENT = 4096
 SHORTEST = 1024
 REACH = 0.03
 WIDTH = 0.01
-"""Of the narrow stretch, in parts of the frequency."""
+"""Of the narrow range, as a fraction of the frequency."""
 NARROWEST_HZ = 6.0
-"""It reaches at least so far either side: flutter has sidebands."""
+"""The narrow range extends at least so far to either side, for the sidebands of flutter."""
 QUIET = 0.01
-"""Power ratio (20 dB) by which an erased part lies below a recorded one."""
+"""Power ratio (20 dB) of an erased part to a recorded one."""
 OWN_DB = 0.05
-"""What lies outside the narrow stretch under strong flutter (k = 2)."""
+"""What strong flutter moves out of the narrow range (k = 2)."""
 STANDS_OUT = 5.5
 MAINS_HZ = (50.0, 60.0)
 MAINS_LINES = 12
-"""Harmonics of the mains from here up are too weak to be taken for a residue."""
+"""Higher harmonics of the mains are too weak to be taken for a residue."""
 LINE_HZ = 2.5
-"""A line of hum reaches so far either side, under the window and with the wander of the mains."""
+"""Half width of a hum line: that of the window, and the drift of the mains frequency."""
 UPON_HZ, HUM_SHARE = 1.0, 0.05
-"""When more than such a share of the residue lies so near a line of hum, it may be hum."""
+"""If more than this share of the residue is within so many Hz of a hum line, it may be hum."""
 METHOD = Method("residue in a narrow band around the tone")
 
 
@@ -148,9 +147,9 @@ class ErasureMeter(SpectraMeter):
                     "recorded with --reference-level, or the tone with --frequency"
                 )
                 return self._nothing(side, because), ""
-            told = 10.0 * np.log10(totals[recorded])
-            level = float(np.median(told))
-            recorded_spread = 2.0 * float(np.std(told)) / np.sqrt(len(told))
+            levels = 10.0 * np.log10(totals[recorded])
+            level = float(np.median(levels))
+            recorded_spread = 2.0 * float(np.std(levels)) / np.sqrt(len(levels))
         known = self._follower is not None and bool(recorded.any())
         residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()), known=known)
         if residue.found and residue.hum_hz is not None:
@@ -172,7 +171,7 @@ class ErasureMeter(SpectraMeter):
         return self._reading(side, value, 0.0, words, bound="at least"), warning
 
     def _residue(self, power: Floats, segments: int, *, known: bool) -> Residue:
-        """The narrow stretch in which most stands out.
+        """The narrow range that stands out most.
 
         Args:
             power: of each bin of the band.
@@ -196,7 +195,7 @@ class ErasureMeter(SpectraMeter):
         inside = slice(at, at + width)
 
         def share(line: float) -> float:
-            """Of what stands out, what lies at this line."""
+            """The share of the residue that lies at this line."""
             return float((power[inside] - floor)[np.abs(hz[inside] - line) < UPON_HZ].sum()) / max(excess, 1e-300)
 
         hum = next((line for line in upon if _is_strong(line) and share(line) > HUM_SHARE), None)
@@ -236,27 +235,27 @@ def _is_strong(line_hz: float) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Residue:
-    """What is left of a tone."""
+    """What is left of an erased tone."""
 
     power: float
-    """Squared peak amplitude, noise taken off."""
+    """Squared peak amplitude, minus the noise."""
     spread: float
     """Its standard deviation."""
     found: bool
-    """Whether it stands out of the noise."""
+    """Whether it stands out from the noise."""
     hum_hz: float | None
-    """The line of the mains that it may be."""
+    """The mains line that it may be."""
 
 
 def parts(totals: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Which segments are erased and which recorded.
+    """Which segments are erased and which are recorded.
 
     Args:
         totals: power of each segment.
 
     Returns:
-        Erased segments: all of them when there is no step of 20 dB; those next to a louder one are left out. Recorded
-        segments: those within 1 dB of the loudest, when there is such a step.
+        Erased segments: all if there is no step of 20 dB, otherwise without those next to a louder one. Recorded
+        segments: those within 1 dB of the loudest if there is such a step, otherwise none.
     """
     quiet = totals < QUIET * totals.max()
     if not quiet.any():

@@ -1,19 +1,19 @@
-"""Everything a capture can support, in one pass over it.
+"""Everything that a capture can support, in one pass over it.
 
-Each chunk of the stream is transformed once; the finder, every meter that lives on chunks and the noise meter share
-the pass, and memory does not grow with the capture's length but for a few figures a second. What the capture can't
-support is left out rather than told as "no reading":
+Each chunk of the stream is transformed once; the finder, every meter that uses chunks and the noise meter share the
+pass. Memory grows with the length of the capture by no more than a few figures a second. What the capture cannot
+support is omitted rather than given as "no reading":
 
-- `level`, `balance`, `response`, `azimuth`, `speed` when their steady tones were found; response when two different
-  tones were, or when it was asked for.
-- `flutter` when a carrier near its nominal frequency holds for at least five seconds.
-- `noise`, `signal_to_noise` from the parts without tones: a second at least, and a steady hiss rather than speech.
-  `hum` always, lines at the frequency of a tone left out.
+- `level`, `balance`, `response`, `azimuth`, `speed` if their steady tones were found; response if two different tones
+  were found, or if it was asked for.
+- `flutter` if a carrier near its nominal frequency lasts at least five seconds.
+- `noise`, `signal_to_noise` from the parts without tones: at least a second of steady hiss rather than speech. `hum`
+  always, without lines at the frequency of a tone.
 - `distortion` of the strongest tone from 60 Hz to 10.5 kHz.
-- `headroom` when a tone rises through 3 % third harmonic, or through saturation.
-- `separation` when one channel is named as driven, or the other one lies 15 dB or more below it.
-- `erasure` when frequency and reference level are given and no tone of that frequency stands near that level.
-- `dropouts` of the strongest tone, when it holds for at least five seconds.
+- `headroom` if a tone rises through 3 % third harmonic, or to saturation.
+- `separation` if one channel is named as driven, or the other one is at least 15 dB below it.
+- `erasure` if frequency and reference level are given and no tone of that frequency is near that level.
+- `dropouts` of the strongest tone, if it lasts at least five seconds.
 """
 
 from __future__ import annotations
@@ -46,14 +46,14 @@ from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder
 from bench.measure.tone.meter import Heard
 
 ONE_SIDED_DB = 15.0
-"""A tone that lies so far apart in the two channels was driven into one of them."""
+"""A tone whose levels in the two channels differ by this was sent to one of them."""
 LONG_S = 5.0
 BESIDE_S = 0.5
-"""So near to a tone nothing is taken for noise."""
+"""Nothing so close to a tone is taken for noise."""
 AFTER_LOUD_S = 3.0
-"""So long the quasi-peak pointer takes to fall back."""
+"""How long the quasi-peak meter takes to fall back."""
 QUIET = 4.0
-"""Power over that of the quietest tenth, up to which a part is noise."""
+"""A part is noise if its power is at most this many times that of the quietest tenth."""
 LEAST_NOISE_S = 1.0
 HUM_BESIDE_TONE = 0.02
 NEAR_REFERENCE_DB = 20.0
@@ -114,7 +114,7 @@ class EverythingMeter:
         return Measured(tuple(readings), tuple(warnings))
 
     def _missed(self, measured: Measured) -> list[str]:
-        """Why a response that was asked for has no reading at all."""
+        """Why a response that was asked for has no reading."""
         why = [r.reason for r in measured.readings if r.quantity == "response" and isinstance(r, NoReading)]
         asked = bool(self.options.frequencies or self.options.sheet)
         return [f"no response: {why[0]}"] if asked and why and len(why) == len(measured.readings) else []
@@ -131,7 +131,7 @@ class EverythingMeter:
         return self.options.frequency is not None and self.options.reference_level is not None
 
     def _all(self) -> list[Measured]:
-        """What each quantity came to, with what the capture can't support emptied."""
+        """The results of each quantity, without what the capture cannot support."""
         tones, heard, more = self._tones, self._heard, (self.sample_rate, self.channels, self.options)
         out = [LevelMeter(*more).conclude(tones, heard)]
         if self.options.frequencies or self.options.sheet or _different(tones) > 1:
@@ -150,8 +150,8 @@ class EverythingMeter:
         if self.channels == 2 and tones:
             separation = self._separation.close(heard)
             least = -np.inf if self.options.driven is not None else ONE_SIDED_DB
-            told = [r for r in separation.readings if isinstance(r, Reading) and r.value > least]
-            out.append(_only(separation, told))
+            apart = [r for r in separation.readings if isinstance(r, Reading) and r.value > least]
+            out.append(_only(separation, apart))
         if self._may_be_erased and not self._recorded():
             out.append(self._erasure.close(heard))
         dropouts = self._dropouts.close(heard)
@@ -160,7 +160,7 @@ class EverythingMeter:
         return out
 
     def _recorded(self) -> bool:
-        """Whether a tone of the frequency asked for stands near the reference level: then it was not erased."""
+        """Whether a tone of the frequency asked for is near the reference level: then it was not erased."""
         hz, level = self.options.frequency or 0.0, self.options.reference_level or 0.0
         return any(abs(t.frequency_hz / hz - 1.0) < 0.03 and t.dbfs > level - NEAR_REFERENCE_DB for t in self._tones)
 
@@ -175,7 +175,7 @@ class EverythingMeter:
 
 
 def quiet_hops(power: NDArray[np.float64], tones: Sequence[FoundTone]) -> NDArray[np.bool_]:
-    """Which hops hold noise alone.
+    """Which hops contain only noise.
 
     Args:
         power: of each hop.
@@ -215,7 +215,7 @@ def _only(measured: Measured, readings: Sequence[Result]) -> Measured:
 
 
 def _without_tones(hum: Measured, tones: Sequence[FoundTone]) -> Measured:
-    """Hum, unless a line of it is a tone that was found."""
+    """Hum, without the channels in which a line of it is a tone that was found."""
 
     def own(reading: Result) -> bool:
         hz = reading.frequency_hz

@@ -1,25 +1,25 @@
 """Wow and flutter.
 
 Formula
-    The carrier's frequency f(t) is demodulated from its phase; deviation = f/f̄ − 1 with f̄ the mean carrier, from 0.1
-    (unweighted 0.2) to 200 Hz. Weighted: through the network of `weighting`. Quasi-peak: highest indication of the
-    meter of `quasi_peak` once settled. Two-sigma: the weighted deviation, without sign, exceeded for 5 % of the time (a
-    percentile; twice the rms would read a sine 1.42 times too high). Rms: root of the mean square.
-    flutter_component: the peak of each line, unweighted (`periodic`), and the part of the machine that turns so often,
-    or half or a third as often, to within 3 %, where the parts are known: a round part of diameter d turns v/(π d)
-    times a second.
+    The carrier's frequency f(t) is demodulated from its phase; deviation = f/f̄ − 1, where f̄ is the mean carrier, from
+    0.1 (unweighted 0.2) to 200 Hz. Weighted: through the network of `weighting`. Quasi-peak: the highest indication of
+    the meter of `quasi_peak` once it has settled. Two-sigma: the magnitude of the weighted deviation that is exceeded
+    for 5 % of the time (a percentile; twice the rms would read a sine 1.42 times too high). Rms: root mean square.
+    flutter_component: the peak of each spectral line, unweighted (`flutter_components`), and the part of the machine
+    that turns at that rate, or at a half or a third of it, to within 3 %, where the parts are known: a round part of
+    diameter d turns v/(π d) times a second.
 Unit and reference
     % of the mean carrier; a 4 Hz sine of ±0.1 % reads 0.1 % quasi-peak, 0.0997 % two-sigma, 0.0707 % rms.
 Source
     IEC 60386 and its amendment 1:1988 (two-sigma; 5 % from memory), AES6-2008, DIN 45507; weighting table and pulse
     response from memory. 3150 Hz: IEC, DIN, AES; 3000 Hz: JIS, NAB (from memory).
 Accuracy
-    Weighted sines from 0.2 to 100 Hz within 1 % of our network's response, that within 0.35 dB of the table. Quasi-peak
-    of sines within 1 % from 1 to 100 Hz; slower ones, whose peaks last longer, read up to 14 % more (0.2 Hz), which the
-    dynamics that the pulse test asks for bring with them. Floor in white noise: √(2 Sφ ∫ (fW/fc)² df) up to 200 Hz,
-    times 1.01. Noise adds to a reading: how much is in the uncertainty, and so is
-    how much it matters where in its turn a slow wow was cut off.
-Recording and replaying on one machine can read anything from nothing to twice one pass (common practice, no source).
+    Weighted sines from 0.2 to 100 Hz are within 1 % of our network's response, which is within 0.35 dB of the table.
+    Quasi-peak of sines is within 1 % from 1 to 100 Hz; slower ones, whose peaks last longer, read up to 14 % more
+    (0.2 Hz), a consequence of the time constants that the pulse test requires. Floor in white noise:
+    √(2 Sφ ∫ (fW/fc)² df) up to 200 Hz, times 1.01. Noise raises a reading; by how much is included in the uncertainty,
+    and so is the effect of cutting a slow wow short of a whole turn.
+Recording and replaying on one machine can read anything from zero to twice one pass (common practice, no source).
 """
 
 from __future__ import annotations
@@ -54,17 +54,18 @@ COMPONENT = Method("line in the unweighted deviation, peak")
 
 CARRIERS_HZ = {3150.0: "IEC, DIN, AES", 3000.0: "JIS, NAB"}
 REACH = 0.12
-"""How far from its nominal frequency the carrier is looked for: 3000 and 3150 Hz and a wrong speed."""
+"""How far from its nominal frequency the carrier is looked for: enough for 3000 against 3150 Hz at a wrong speed."""
 FITS = 0.025
-"""A carrier within this of a nominal frequency fits it: half of what parts 3000 from 3150 Hz."""
+"""A carrier within this of a nominal frequency fits it: half the step from 3000 to 3150 Hz."""
 EXCEEDED = 0.05
 SHORTEST_TWO_SIGMA_S = 5.0
 PER_RMS = {WEIGHTED_PEAK: 1.9, TWO_SIGMA: 1.96, WEIGHTED_RMS: 1.0, UNWEIGHTED_RMS: 1.0, UNWEIGHTED_PEAK: 1.9}
-"""What each method shows of Gaussian noise, over its rms (quasi-peak: measured)."""
+"""The reading of each method in Gaussian noise, relative to its rms (quasi-peak: measured)."""
 LIFTED = {WEIGHTED_PEAK: 1.4, TWO_SIGMA: 1.5, UNWEIGHTED_PEAK: 1.6}
-"""By how much of its rms noise lifts a peak that stands above it (computed for a sine: at most this much)."""
+"""By how many times its rms noise raises a peak well above it (computed for a sine: at most this much)."""
 FLOOR_KNOWN = 1.15
-"""The noise is read beside the band, over a limited time, and beats with the flutter: it may add so much more."""
+"""The noise is measured beside the band and over a limited time, and beats with the flutter: it may be this much
+more."""
 OWN = {WEIGHTED_PEAK: 0.02, TWO_SIGMA: 0.01, WEIGHTED_RMS: 0.01, UNWEIGHTED_RMS: 0.01, UNWEIGHTED_PEAK: 0.03}
 """Relative uncertainty of the method itself (k = 2)."""
 
@@ -104,7 +105,7 @@ class FlutterMeter(SpectraMeter):
 
     @property
     def seconds(self) -> float:
-        """How long a carrier has been counted, in the channel that has most of it."""
+        """How long a carrier was measured, in the channel that has most of it."""
         return max((course.seconds for _, course in self._paths), default=0.0)
 
     def conclude(self, heard: Heard) -> Measured:
@@ -176,14 +177,14 @@ class FlutterMeter(SpectraMeter):
         return out + [_component(line, side, *part_of(line.hz, rates)) for line in self._lines(course)]
 
     def spectrum(self, points: int = 96) -> tuple[tuple[float, float], ...]:
-        """What the channel with most of the carrier showed along the rate of turning, once `finish` was called.
+        """The spectrum of the deviation in the channel with most of the carrier, once `finish` was called.
 
         Args:
-            points: along a logarithmic axis from 0.2 to 200 Hz; each is the strongest bin that falls to it.
+            points: on a logarithmic axis from 0.2 to 200 Hz; each is the strongest bin in its range.
 
         Returns:
-            (Hz, peak deviation in %), lowest rate first; bins of a Hann window, so that a line reads its own peak to
-            within 1.4 dB. Empty without a carrier.
+            (Hz, peak deviation in %), lowest first; with a Hann window a line is within 1.4 dB of its peak. Empty
+            without a carrier.
         """
         courses = [course for _, course in self._paths if len(course.kept) >= 64]
         if not courses:
@@ -226,11 +227,11 @@ class FlutterMeter(SpectraMeter):
 
 
 def misfit(carrier_hz: float, nominal_hz: float | None) -> str:
-    """What must be said of a carrier that does not fit its nominal frequency; empty when it does.
+    """The warning that a carrier does not fit its nominal frequency; empty when it does.
 
     Args:
         carrier_hz: measured.
-        nominal_hz: what was asked for; None when nothing was.
+        nominal_hz: the frequency asked for; None when none was.
     """
     near = [hz for hz in CARRIERS_HZ if abs(carrier_hz / hz - 1.0) <= FITS]
     asked = nominal_hz or 3150.0
@@ -246,14 +247,14 @@ def misfit(carrier_hz: float, nominal_hz: float | None) -> str:
 
 
 def noise_floor(phase_noise: float, carrier_hz: float) -> tuple[float, float]:
-    """What white phase noise adds to weighted and unweighted rms: √(2 Sφ ∫ (f W / fc)² df).
+    """The weighted and unweighted rms of white phase noise: √(2 Sφ ∫ (f W / fc)² df).
 
     Args:
         phase_noise: two-sided density, rad²/Hz.
         carrier_hz: the mean carrier.
 
     Returns:
-        Parts of the carrier.
+        Both as fractions of the carrier.
     """
     f = np.linspace(0.1, BAND_HZ, 2000)
     weight = 10.0 ** (flutter_db(f) / 20.0)
@@ -262,10 +263,10 @@ def noise_floor(phase_noise: float, carrier_hz: float) -> tuple[float, float]:
 
 
 def noise_added(value: float, noise_rms: float, method: str) -> float:
-    """How much of a reading may be the carrier's noise.
+    """How much of a reading may be due to the noise of the carrier.
 
-    Where noise makes up the reading, powers add: v − √(v² − n²). A peak that stands above the noise is lifted by it in
-    proportion, and more than the powers say.
+    Where the reading is mostly noise, powers add: v − √(v² − n²). A peak well above the noise is raised in proportion
+    to it, by more than that.
 
     Args:
         value: the reading.
@@ -278,12 +279,12 @@ def noise_added(value: float, noise_rms: float, method: str) -> float:
 
 
 def part_of(hz: float, rates: dict[str, float], within: float = 0.03) -> tuple[str | None, int | None]:
-    """The part that makes a component: one that turns so often, or a half or a third as often; none when none fits.
+    """The part that causes a component: it turns at that rate, or at a half or a third of it; None when none fits.
 
     Args:
         hz: of the component.
-        rates: turns a second of each part (capstan, pinch roller, reels, motor).
-        within: how far off, in parts of the rate.
+        rates: turns per second of each part (capstan, pinch roller, reels, motor).
+        within: the largest error, as a fraction of the rate.
     """
     fits = [(n, abs(hz / (n * rate) - 1.0), name) for name, rate in rates.items() if rate > 0.0 for n in (1, 2, 3)]
     n, _, name = min((fit for fit in fits if fit[1] <= within), default=(1, 1.0, None))

@@ -1,17 +1,17 @@
-"""Headroom: how high a tape can be driven, from tones whose level rises, in steps or without.
+"""Headroom: how high a tape can be driven, from tones of rising level, continuous or in steps.
 
 Formula
-    Maximum output level: the level of the fundamental at which the third harmonic reaches 3 % (−30.46 dB), by a
-    straight line through the blocks around it (level over 20 lg K3). Saturated output level: the highest level of
-    the tone near 10 kHz, mean of half a second.
+    Maximum output level: the level of the fundamental at which the third harmonic reaches 3 % (−30.46 dB), from a
+    straight line through the blocks around that point (level against 20 lg K3). Saturated output level: the highest
+    level of the tone near 10 kHz, as the mean of half a second.
 Unit and reference
-    dB relative to the reference level; to a full-scale sine when none is given.
+    dB relative to the reference level; relative to a full-scale sine when none is given.
 Source
     K3 = 3 % ("ca. 30,5 dB", DIN 45500; MOL at 315 Hz on cassette and slow reel, 1 kHz on reel), SOL at 10 kHz: tape
     data sheets. The rest is common practice, no source.
 Accuracy
-    0.05 dB, a twentieth of the levels that the line spans, and the scatter about it. A tone that never gets there gives
-    its highest level with the bound "at least".
+    0.05 dB, a twentieth of the range of levels that the line spans, and the scatter about it. For a tone that does not
+    reach that point the reading is its highest level, with the bound "at least".
 """
 
 from __future__ import annotations
@@ -43,16 +43,16 @@ METHODS = {
     SOL: Method("highest output of a rising 10 kHz tone"),
 }
 WITHIN_DB = (1.5, 3.0, 6.0, 12.0)
-"""How far from 3 % the blocks of the straight line may lie: as little as has blocks on both sides."""
+"""How far from 3 % the blocks of the straight line may be: the smallest range with blocks on both sides is used."""
 RISES_DB = 3.0
-"""A tone that rises less does not rise."""
+"""A tone that rises by less than this does not count as rising."""
 OWN_DB = 0.05
 BENT = 0.05
-"""How far the curve may be off the straight line, in parts of the levels it spans: coarse steps span more."""
+"""How far the curve may be from the straight line, as a fraction of the range of levels: coarse steps span more."""
 SMOOTHED = 3
-"""Blocks whose mean is the saturated level: half a second."""
+"""The number of blocks averaged for the saturated level: half a second."""
 STILL_RISING = 0.3
-"""Slope of the last quarter over that of the first, above which the tone has not saturated."""
+"""If the slope of the last quarter is a larger fraction of that of the first, the tone has not saturated."""
 
 
 class HeadroomMeter(SpectraMeter):
@@ -72,7 +72,7 @@ class HeadroomMeter(SpectraMeter):
                 harmonics.take(piece)
 
     def conclude(self, heard: Heard) -> Measured:
-        """Both levels, as far as their tones were there."""
+        """Both levels, as far as their tones were found."""
         for harmonics in (self._low, self._high):
             for piece in harmonics.follower.finish():
                 harmonics.take(piece)
@@ -185,7 +185,7 @@ def crossing(level: Floats, third: Floats) -> tuple[float, float]:
 
 
 def still_rising(level: Floats) -> bool:
-    """Whether the last quarter of a course rises at more than three tenths of the rate of the first."""
+    """Whether the last quarter rises at more than three tenths of the rate of the first."""
     quarter = max(2, len(level) // 4)
     t = np.arange(quarter)
     first, last = np.polyfit(t, level[:quarter], 1)[0], np.polyfit(t, level[-quarter:], 1)[0]

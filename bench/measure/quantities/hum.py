@@ -1,19 +1,19 @@
-"""Hum: the mains frequency and its harmonics, found in a capture.
+"""Hum: the mains frequency and its harmonics.
 
 Formula
-    The sound up to 800 Hz is cut into half-overlapped segments of four seconds under a Hann window. The mains
-    frequency is that whose harmonics stand out most, near 50 or near 60 Hz, within 4 % (hum on a tape follows the
-    tape's speed). Each line's power is that of its bins less the noise beside them; levels are means of power over the
-    segments: 20 lg(peak amplitude) dBFS. The total is the sum of the powers.
-    A line counts as a harmonic when it lies where the strongest of the first three puts it, and when it is not much
-    stronger than both like harmonics before it (the odd ones fall, and so do the even ones): the rest of an erased
-    400 Hz tone is no hum, though it lies at eight times 50 Hz.
+    The sound up to 800 Hz is divided into half-overlapped segments of four seconds under a Hann window. The mains
+    frequency is the one, near 50 or 60 Hz, whose harmonics stand out most; within 4 %, because hum recorded on a tape
+    follows the tape's speed. The power of a line is that of its bins minus the noise beside them; levels are means of
+    power over the segments: 20 lg(peak amplitude) dBFS. The total is the sum of the powers.
+    A line counts as a harmonic if it lies where the strongest of the first three predicts it and is not much stronger
+    than both of the two preceding harmonics of its kind (odd harmonics decrease, and so do even ones): the remains of
+    an erased 400 Hz tone are not hum, although 400 Hz is eight times 50 Hz.
 Unit and reference
     dBFS, full-scale sine = 0 (AES17).
 Source
     Common practice, no source.
 Accuracy
-    Lines 10 dB over the noise in their band: 0.3 dB or better, as stated. Mains frequency within 0.02 Hz.
+    Lines 10 dB above the noise in their band: 0.3 dB or better, as stated. Mains frequency within 0.02 Hz.
 """
 
 from __future__ import annotations
@@ -44,13 +44,13 @@ SEGMENT_S = 4.0
 SHORTEST_S = 1.0
 HIGHEST = 15
 STANDS_OUT = 8.0
-"""A line's power over the noise beside it, in standard deviations of that noise; more where few segments tell."""
+"""The least power of a line, in standard deviations of the noise beside it; more where there are few segments."""
 AGREES_HZ, AGREES = 0.03, 2e-4
-"""How far a line may be from its multiple of the mains frequency: so much, and so much of its frequency."""
+"""How far a line may be from its multiple of the mains frequency: in Hz, and as a fraction of its frequency; and"""
 VAGUE_HZ = 3.0
-"""And so much over its power in parts of the noise's scatter: a faint line is not known better."""
+"""in Hz times the scatter of the noise over the power of the line, because a faint line is known less well."""
 FALLS = 4.0
-"""A harmonic may be this much stronger (6 dB) than the stronger of the two before it of its kind, odd or even."""
+"""A harmonic may have this many times the power (6 dB) of the stronger of the two before it, odd or even."""
 
 
 class HumMeter(SpectraMeter):
@@ -97,10 +97,10 @@ class HumMeter(SpectraMeter):
         warnings: list[str] = []
         mains = spectrum.mains()
         for channel, side in enumerate(self.sides):
-            lines, strangers = ([], []) if mains is None else spectrum.harmonics(mains, channel)
+            lines, others = ([], []) if mains is None else spectrum.harmonics(mains, channel)
             warnings += [
                 f"{side}: a line at {x.hz:.1f} Hz does not go with the mains' other harmonics and is not counted as hum"
-                for x in strangers
+                for x in others
             ]
             if mains is None or not lines:
                 words = "no line at 50 or 60 Hz and its harmonics stands out of the noise"
@@ -155,7 +155,7 @@ class _Spectrum:
         return range(1, min(HIGHEST, int(TOP_HZ / mains)) + 1)
 
     def mains(self) -> float | None:
-        """The mains frequency whose harmonics stand out most; one of the first three must be there."""
+        """The mains frequency whose harmonics stand out most; one of the first three must be present."""
         bins = np.arange(-len(self._all) // 2, len(self._all) // 2)
         lobe, floor, count = self._around(self._all, bins)
         noise = floor * np.sqrt(1.5 * count / self._independent)
@@ -173,12 +173,12 @@ class _Spectrum:
             return None
         mains = self._refine(best)
         inside = any(abs(mains / nominal - 1.0) <= REACH for nominal in MAINS_HZ)
-        return mains if inside else None  # a tone beside the range, whose skirt lay within
+        return mains if inside else None  # outside it is a tone, of which only the skirt lay in the range
 
     def harmonics(self, mains: float, channel: int) -> tuple[list[_Line], list[_Line]]:
-        """The mains' lines in one channel, and those at its multiples that are none of its own."""
-        own, strangers = _told_apart(self._lines(self._power[:, channel], mains), mains)
-        return (own, strangers) if any(x.order <= 3 for x in own) else ([], own + strangers)
+        """The lines of the mains in one channel, and other lines near its multiples."""
+        own, others = _separated(self._lines(self._power[:, channel], mains), mains)
+        return (own, others) if any(x.order <= 3 for x in own) else ([], own + others)
 
     def _lines(self, power: Floats, mains: float) -> list[_Line]:
         """The lines at multiples of a frequency that stand out, lowest first."""
@@ -199,7 +199,7 @@ class _Spectrum:
         return np.rint((np.asarray(hz) - self._zero) / self._bin_hz).astype(np.int64)
 
     def _around(self, power: Floats, middle: NDArray[np.int64]) -> tuple[NDArray[np.int64], Floats, int]:
-        """The bins of a line (in its first axis), the mean noise of a bin beside it, how many bins the line has."""
+        """The bins of a line (along the first axis), the mean noise per bin beside it, and how many bins it has."""
         half, count = self._lobe + 1, len(power)
         lobe = np.add.outer(np.arange(-half, half + 1), middle) % count
         away = np.concatenate([np.arange(-5 * half, -2 * half), np.arange(2 * half, 5 * half)])
@@ -215,29 +215,29 @@ class _Spectrum:
         return self._zero + float(np.average(places, weights=over)) * self._bin_hz
 
     def _refine(self, hz: float) -> float:
-        """From the strongest of the first three, then from the middles of all lines that go with it.
+        """From the strongest of the first three, then from the centres of all lines that agree with it.
 
-        Each is weighted by how much it stands out and how far it spreads the error.
+        Each is weighted by how much it stands out and by its order, which divides its error.
         """
         lines = self._lines(self._all, hz)
         first = max((x for x in lines if x.order <= 3), key=lambda x: x.power, default=None)
         if first is None:
             return hz
-        own, _ = _told_apart(lines, first.hz / first.order)
+        own, _ = _separated(lines, first.hz / first.order)
         weights = [x.order**2 * min(x.power / x.noise, 1e4) for x in own]
         return float(np.average([x.hz / x.order for x in own], weights=weights))
 
 
-def _told_apart(lines: list[_Line], mains: float) -> tuple[list[_Line], list[_Line]]:
-    """Lines, lowest first, that are the mains', and those that only lie near its multiples."""
+def _separated(lines: list[_Line], mains: float) -> tuple[list[_Line], list[_Line]]:
+    """The lines that belong to the mains, and those that only lie near its multiples; each lowest first."""
     own: list[_Line] = []
-    strangers: list[_Line] = []
+    others: list[_Line] = []
     for line in lines:
         off = abs(line.hz - line.order * mains)
         agrees = off < AGREES_HZ + AGREES * line.hz + VAGUE_HZ * line.noise / line.power
         like = max((x.power for x in own if x.order in {line.order - 2, line.order - 4}), default=0.0)
-        (own if agrees and (line.order <= 3 or line.power < FALLS * like) else strangers).append(line)
-    return own, strangers
+        (own if agrees and (line.order <= 3 or line.power < FALLS * like) else others).append(line)
+    return own, others
 
 
 def hum(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:

@@ -1,16 +1,16 @@
-"""Live watch for mains hum: is it there, and how far below all that comes in does it lie?
+"""Live watch for mains hum: whether it is present, and how far it is below everything that comes in.
 
 Formula
-    Half a second of the louder channel under a Hann window is correlated with 1, 2 and 3 times 50 Hz (and 60 Hz) and
-    with 8 Hz to either side of each. Hum is said to be there when at least two of the three lines stand 10 dB above
-    their neighbours; its level is that of the lines that do. A tone is one line, so that none is taken for hum.
+    Half a second of the louder channel under a Hann window is correlated with 1, 2 and 3 times 50 Hz (and 60 Hz), and
+    with frequencies 8 Hz to either side of each. There is hum if at least two of the three lines are 10 dB above their
+    neighbours; its level is that of those lines. A single tone has one line only, so it is not taken for hum.
 Unit and reference
-    dBFS, full-scale sine = 0 (AES17); "below" is the rms of all that came in over that of the lines.
+    dBFS, full-scale sine = 0 (AES17); "below" is the ratio of the total rms to that of the lines.
 Source
     Common practice, no source.
 Accuracy
-    A flag for the person at the bench, not a reading: within 1 dB where hum stands 10 dB above what is beside it.
-    What is kept is measured by `hum`.
+    A warning for the person at the bench, not a reading: within 1 dB if hum is 10 dB above its surroundings. What is
+    kept is measured by `hum`.
 """
 
 from __future__ import annotations
@@ -22,19 +22,19 @@ from numpy.typing import NDArray
 
 WINDOW_S = 0.5
 COARSE_HZ = 6000
-"""So many means of neighbouring frames a second are enough below 200 Hz."""
+"""The reduced sample rate: enough below 200 Hz."""
 MAINS_HZ = (50.0, 60.0)
 LINES = (1, 2, 3)
 BESIDE_HZ = 8.0
 STANDS_OUT = 10.0
-"""A line's power over the stronger of its neighbours."""
-TOLD_BELOW_DB = 26.0
-"""Hum further below the sound than this moves no reading by more than some hundredths of a decibel."""
+"""The least ratio of a line's power to that of the stronger of its neighbours."""
+SHOWN_BELOW_DB = 26.0
+"""Hum further below the sound changes no reading by more than a few hundredths of a decibel."""
 LEAST_DBFS = -70.0
 
 
 class HumWatch:
-    """Fed with blocks; says every half second what it found.
+    """Fed with blocks; looks for hum every half second.
 
     Args:
         sample_rate: frames a second.
@@ -52,7 +52,7 @@ class HumWatch:
         self._pieces: list[NDArray[np.float32]] = []
         self._count = 0
         self.found: tuple[float, float, float] | None = None
-        """(mains frequency in Hz, dBFS, how many dB below all that came in); None where there is no hum to speak of."""
+        """(mains frequency in Hz, dBFS, dB below everything that came in); None where there is no hum worth showing."""
 
     def feed(self, samples: NDArray[np.floating]) -> None:
         """Take in frames of shape (frames, channels)."""
@@ -79,5 +79,5 @@ class HumWatch:
                 continue
             dbfs = 10.0 * math.log10(hum)
             below = 10.0 * math.log10(2.0 * total) - dbfs
-            if below <= TOLD_BELOW_DB and dbfs > LEAST_DBFS and (self.found is None or dbfs > self.found[1]):
+            if below <= SHOWN_BELOW_DB and dbfs > LEAST_DBFS and (self.found is None or dbfs > self.found[1]):
                 self.found = (mains, dbfs, max(0.0, below))

@@ -1,7 +1,7 @@
-"""The live meter of one tone: what an adjust step shows while a trimmer is turned.
+"""The live meter of one tone, as shown by an adjust step while a trimmer is turned.
 
-It reads the last window of sound (half a second unless told otherwise), so a step of the level is wholly shown after
-that time, on a straight way. A tone that has just started is read from its start on.
+It measures the last window of sound (half a second by default), so that a step of the level is shown in full after that
+time, approached linearly. A tone that has just started is measured from its start.
 """
 
 from __future__ import annotations
@@ -23,21 +23,23 @@ from bench.measure.tone.finder import FoundTone, side_of
 from bench.measure.tone.steady_stretches import make_frames
 
 REACH = 0.065
-"""How far from the asked frequency the tone may lie: a domestic machine's worst speed, and both 3000 and 3150 Hz."""
+"""How far from its nominal frequency the tone may be: enough for the worst speed of a domestic machine, and for 3000
+Hz against 3150 Hz."""
 SHORTEST_S = 0.1
 NEIGHBOUR, NEAREST_HZ = 0.01, 60.0
-"""Another peak of at least this part of the tone's power is kept out of it, unless it is so near that it may be hum."""
+"""Another peak of at least this fraction of the tone's power is filtered out, unless it is so close that it may be
+hum."""
 UNSTEADY = 0.006
-"""Median departure of the frequency, in parts of it, from which on it is no tone: flutter of 0.3 % stays below."""
+"""If the median deviation of the frequency is a larger fraction of it, it is not a tone; flutter of 0.3 % is less."""
 VAGUE_DB = 1.0
-"""A level less certain than this is noise's own."""
+"""A level with a larger uncertainty is that of noise."""
 READ_EVERY = 2
-"""Chunks of 64 ms from one reading to the next."""
+"""Chunks of 64 ms per reading."""
 
 
 @dataclass(frozen=True, slots=True)
 class WatchState:
-    """What sounds now."""
+    """What is heard at the moment."""
 
     tone_present: bool
     """Whether the asked tone sounds."""
@@ -52,8 +54,8 @@ class WatchState:
     balance: Result | None
     """Left minus right; None for one channel."""
     azimuth: tuple[Result, ...]
-    """`azimuth_delay` and `azimuth_phase`; empty for one channel. One tone leaves whole periods open: the delay is
-    that within half a period either way."""
+    """`azimuth_delay` and `azimuth_phase`; empty for one channel. With one tone the number of whole cycles is open: the
+    delay given is the one within half a cycle."""
     speed: tuple[Result, ...]
     """`speed_error` of each channel against the asked frequency."""
     tone: FoundTone | None = None
@@ -61,7 +63,7 @@ class WatchState:
 
 
 class _View(NamedTuple):
-    """What a reading is made of."""
+    """The sound that the next reading is taken from."""
 
     centre: int | None
     z: list[NDArray[np.complex128]]
@@ -78,7 +80,7 @@ class ToneWatch:
         sample_rate: frames a second.
         channels: 1 or 2.
         frequency_hz: the tone's nominal frequency.
-        window_s: how much of the last sound is read.
+        window_s: how much of the last sound is measured.
     """
 
     def __init__(self, sample_rate: float, channels: int, frequency_hz: float, *, window_s: float = 0.5) -> None:
@@ -108,7 +110,7 @@ class ToneWatch:
                 self._state = None
 
     def now(self) -> WatchState:
-        """The readings over the last window; computed anew some eight times a second."""
+        """The readings over the last window; updated about eight times a second."""
         if self._state is None:
             self._state = self._read()
         return self._state

@@ -1,9 +1,9 @@
-"""Mistracking: what a noise-reduction decoder adds to the record-to-replay errors that were read, dB.
+"""Mistracking: what a noise-reduction decoder adds to the record-to-replay errors that were measured, dB.
 
-The worst of 40 Hz to 16 kHz and of 0 to -50 dB re the reference level of the noise reduction, a reading for each
-channel; negative is duller. It is computed from readings of level and response taken with the noise reduction out,
-by `bench.tape.mistracking_map`: its formula, its sources and its limits stand there. The uncertainty is how far the
-worst moves when the errors move by theirs.
+The worst of 40 Hz to 16 kHz and of 0 to -50 dB relative to the reference level of the noise reduction, a reading for
+each channel; negative is duller. It is computed from readings of level and response taken with the noise reduction out,
+by `bench.tape.mistracking_map`, where formula, sources and limits are given. The uncertainty is how far the worst point
+moves when the errors change by their own uncertainty.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ def errors_of(readings: Sequence[Result]) -> dict[Channel, ReplayErrors]:
 
     Args:
         readings: `record_replay_level` and `response` (dB re that level's frequency) from record to replay with the
-            noise reduction out; other quantities and readings without a value are passed over, and of several of
+            noise reduction out; other quantities are ignored, as is what was not read, and of several readings of
             one tone the last counts.
 
     Raises:
-        Problem: an error that is no machine's, such as of a dead channel.
+        Problem: an error that no working machine has, such as that of a dead channel.
     """
     found: dict[Channel, ReplayErrors] = {}
     for side in _SIDES:
@@ -62,7 +62,7 @@ def mistracking(readings: Sequence[Result], system: System = "type-b") -> Mistra
     """`mistracking` of each channel, dB.
 
     Args:
-        readings: as for `errors_of`; those of one level, the lowest that was sent, for tape saturates at high ones.
+        readings: as for `errors_of`; those of one level, the lowest that was sent, because tape saturates at high ones.
         system: `type-b` or `type-a`.
     """
     try:

@@ -1,20 +1,20 @@
-"""Noise, weighted four ways, and signal-to-noise.
+"""Noise, weighted in four ways, and signal-to-noise ratio.
 
 Formula
-    A-weighted rms and unweighted rms 22.4 Hz-22.4 kHz: 20 lg(√2 · rms) of what the network passes, over the whole
-    capture. BS.468: highest indication of the quasi-peak meter, discharged at the start. 2 kHz average-responding:
-    the same network moved to 0 dB at 2 kHz, rectified average over the capture, scaled to sine rms.
+    A-weighted rms and unweighted rms 22.4 Hz-22.4 kHz: 20 lg(√2 · rms) of the network's output over the whole capture.
+    BS.468: highest indication of the quasi-peak meter, discharged at the start. 2 kHz average-responding: the same
+    network shifted to 0 dB at 2 kHz, rectified average over the capture, scaled to the rms of a sine.
     signal_to_noise = reference level − noise, one for each method.
 Unit and reference
     dBFS: a full-scale sine at 1 kHz (average-responding: at 2 kHz) reads 0 (AES17). signal_to_noise in dB.
 Source
     IEC 61672-1 (A); Recommendation ITU-R BS.468-4; JAES 27(3), 1979 (average-responding, 2 kHz); IEC 60268-1 (band).
 Accuracy
-    Networks: see `weighting`. The stated uncertainty of a mean is its scatter over the capture and 0.06 dB; that of
-    the quasi-peak is 0.5 dB, what two meters within the standard's own limits differ by on steady noise, and 2 dB where
-    a click or a burst makes the reading (the limits for a burst of 1 ms): then it is said when that was.
+    Networks: see `weighting`. The stated uncertainty of a mean is its scatter over the capture and 0.06 dB. That of the
+    quasi-peak is 0.5 dB, the difference between two meters within the standard's own limits on steady noise, and 2 dB
+    where a click or a burst sets the reading (the limits for a burst of 1 ms); a warning then says when it was.
     Gaussian noise reads 1.05 dB less on an average-responding meter than its rms.
-Everything in the capture is noise to this meter, a tone too; direct current is not, it is taken off first.
+Everything in the capture counts as noise, including a tone; direct current does not, it is removed first.
 """
 
 from __future__ import annotations
@@ -40,16 +40,16 @@ Floats = NDArray[np.float64]
 
 HOP_S = 0.25
 LEAD_HOPS = 2
-"""Direct current is the mean of the first half second: whole periods of 50 and 60 Hz."""
+"""Direct current is the mean of the first half second: whole cycles of 50 and 60 Hz."""
 SHORTEST_S = 0.25
 NETWORK_DB = 0.06
 QUASI_PEAK_DB, BURST_DB = 0.5, 2.0
 STEADY = 2.05
-"""What the quasi-peak meter shows of steady noise, over its rectified average (measured: within 0.2 dB)."""
+"""The quasi-peak reading of steady noise relative to its rectified average (measured: within 0.2 dB)."""
 BURST = 1.35
-"""How far over that an indication is that comes of a click or a burst."""
+"""An indication higher than that by this factor is due to a click or a burst."""
 SINE_PER_AVERAGE = np.pi / (2.0 * np.sqrt(2.0))
-"""Rms of a sine over its rectified average."""
+"""Rms of a sine relative to its rectified average."""
 
 
 class Weighted:
@@ -70,7 +70,7 @@ class Weighted:
         self._discharge()
         self._rested = True
         self.idle = False
-        """Set while a tone is known to sound: hops are then passed over, NaN, and the meters start anew after them."""
+        """Set while a tone is known to sound: hops are then skipped (NaN), and the meters start again after them."""
         self.frames = Rows(())
         """Frames in each hop."""
         self.hops = Rows((4, channels))
@@ -158,13 +158,13 @@ class NoiseMeter:
 def noise_readings(
     weighted: Weighted, heard: Heard, options: Options, kept: NDArray[np.bool_] | None = None
 ) -> Measured:
-    """What the hops amount to.
+    """The readings that the hops give.
 
     Args:
         weighted: after its `finish`.
         heard: of the same stream.
         options: `reference_level` is used.
-        kept: which hops count; all when left out.
+        kept: which hops count; all of them if None.
     """
     readings: list[Result] = []
     because = _why_not(heard)
@@ -186,10 +186,10 @@ def noise_readings(
                 "that of steady noise"
             )
         for k, method in enumerate(NOISE_METHODS):
-            told = _noise(side, method, hops[:, k, channel], frames, because=because, burst=over > 0.0)
-            readings.append(told)
+            reading = _noise(side, method, hops[:, k, channel], frames, because=because, burst=over > 0.0)
+            readings.append(reading)
             if options.reference_level is not None:
-                readings.append(_ratio(told, options.reference_level))
+                readings.append(_ratio(reading, options.reference_level))
     limit = band_network(heard.sample_rate).limit
     return Measured(tuple(readings), (*warnings, limit) if limit and not because else tuple(warnings))
 
@@ -234,7 +234,7 @@ def _noise(side: Channel, method: str, column: Floats, frames: Floats, *, becaus
 
 
 def _ratio(noise: Result, reference_level: float) -> Result:
-    """How far the noise lies below a reference level."""
+    """How far the noise is below a reference level."""
     if isinstance(noise, NoReading):
         return replace(noise, quantity="signal_to_noise")
     return replace(
@@ -246,7 +246,7 @@ def _ratio(noise: Result, reference_level: float) -> Result:
 
 
 def _burst(hops: Floats, frames: Floats) -> float:
-    """How far, in dB, the highest indication is above that of steady noise, when a click or a burst makes it; else 0.
+    """How far, in dB, a click or a burst raises the highest indication above that of steady noise; 0 without one.
 
     Args:
         hops: of one channel, shape (hops, methods).
@@ -258,7 +258,7 @@ def _burst(hops: Floats, frames: Floats) -> float:
 
 
 def _scatter_db(column: Floats, frames: Floats, slope: float) -> float:
-    """Expanded uncertainty of a mean, dB, from the scatter of its hops; with few hops, from what noise would do."""
+    """Expanded uncertainty of a mean, dB, from the scatter of its hops; of Gaussian noise where there are few."""
     whole = column[frames >= 0.99 * frames.max()]
     mean = float(whole.mean())
     if len(whole) >= 8 and mean > 0.0:

@@ -1,18 +1,18 @@
-"""Azimuth from programme: the delay between the channels of music or speech, no tone needed.
+"""Azimuth from programme: the delay between the channels, from music or speech without a tone.
 
 Formula
     Cross-spectrum S(f) = <conj(L) R> over half-overlapped segments under a Hann window; coherence
-    γ² = |S|² / (<|L|²><|R|²>). What both channels share has the phase −2πfτ, with τ how much later the right is. τ is
-    where Σ w cos(arg S + 2πfτ) is highest, w = γ²/(1−γ²), first on a grid, then by a weighted straight line through
-    the phases. What the two channels do not share (a wide stereo image) has low coherence and little weight.
+    γ² = |S|² / (<|L|²><|R|²>). What both channels share has the phase −2πfτ, where τ is how much later the right
+    channel is. τ maximises Σ w cos(arg S + 2πfτ), w = γ²/(1−γ²): first on a grid, then by a weighted straight line
+    through the phases. What the channels do not share (a wide stereo image) has low coherence and little weight.
 Unit and reference
     µs, positive when the right channel is late.
 Source
-    Delay by the phase of the cross-spectrum weighted by coherence: textbook practice (Knapp and Carter, IEEE
+    Delay from the phase of the cross-spectrum, weighted by coherence: textbook practice (Knapp and Carter, IEEE
     Trans. ASSP-24, 1976, the maximum-likelihood weighting; from memory).
 Accuracy
-    Variance of a phase (1−γ²)/(2Kγ²) for K independent segments; widened by how far the phases really scatter about
-    the line, so that stereo effects which delay one channel are told as uncertainty.
+    Variance of a phase (1−γ²)/(2Kγ²) for K independent segments, increased by the actual scatter of the phases about
+    the line, so that stereo effects that delay one channel appear as uncertainty.
 """
 
 from __future__ import annotations
@@ -28,18 +28,19 @@ from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 
 LOWEST_HZ, HIGHEST_HZ = 300.0, 12500.0
-"""Below, a delay of a few µs is nothing in phase; above, hiss shares nothing."""
+"""Below this range a delay of a few µs is too small a phase; above it the channels share only hiss, which is
+independent."""
 REACH_US = 400.0
-"""The longest delay that is looked for: some 70 minutes of arc on a cassette."""
+"""The longest delay that is looked for: about 70 minutes of arc on a cassette."""
 SHARED = 0.2
-"""A line of the spectrum with less coherence than this is left out."""
+"""A line of the spectrum with less coherence is not used."""
 LEAST_LINES = 40
 MOST_WEIGHT = 3.0
-"""No line of the spectrum counts for more than this: a held note may stand apart in phase by intent."""
+"""The largest weight of a line of the spectrum: a held note may be out of phase on purpose."""
 NEAR_RAD = 1.5
-"""A phase further off the line than this is an effect of the image, not of the head."""
+"""A phase further from the line is due to the stereo image, not to the head."""
 INDEPENDENT = 0.53
-"""Of half-overlapped Hann segments, how many count as independent (Welch 1967, from memory)."""
+"""The fraction of half-overlapped Hann segments that count as independent (Welch 1967, from memory)."""
 SEGMENT_S = 0.085
 METHOD = Method("phase of the cross-spectrum of programme, weighted by coherence")
 
@@ -48,13 +49,13 @@ Floats = NDArray[np.float64]
 
 
 class ProgrammeMeter:
-    """`azimuth_delay` of whatever sounds. Options: none.
+    """`azimuth_delay` of any programme. Options: none.
 
     Args:
         sample_rate: frames a second.
         channels: 1 or 2.
         options: none is used.
-        last_s: only the last stretch of so many seconds counts; None for all.
+        last_s: how many of the last seconds count; None for all.
     """
 
     def __init__(
@@ -84,7 +85,7 @@ class ProgrammeMeter:
         self._rest = have[at:]
 
     def now(self) -> Result:
-        """The delay of what was heard so far, or of its last stretch."""
+        """The delay so far, or over the last seconds."""
         if self._channels < 2:
             return NoReading("azimuth_delay", "left-right", "it needs two channels", method=METHOD)
         if len(self._spectra) < 4:
@@ -97,7 +98,7 @@ class ProgrammeMeter:
             return NoReading("azimuth_delay", "left-right", "the two channels are silent", method=METHOD)
         count = max(1.5, INDEPENDENT * len(self._spectra))
         measured = np.abs(cross) ** 2 / np.maximum(power, 1e-30)
-        # Chance alone gives 1/K: what stands above it is shared.
+        # Chance alone gives 1/K: only more than that is shared.
         shared = np.clip((measured - 1.0 / count) / (1.0 - 1.0 / count), 0.0, 0.99999)
         kept = shared > SHARED
         if kept.sum() < LEAST_LINES:
@@ -111,7 +112,7 @@ class ProgrammeMeter:
 
 
 def _fitted(hz: Floats, phase: Floats, shared: Floats, count: float) -> Reading:
-    """The delay that the phases tell."""
+    """The delay that fits the phases."""
     weight = np.minimum(shared / (1.0 - shared), MOST_WEIGHT)
     grid = np.arange(-REACH_US, REACH_US + 1.0, 2.0) * 1e-6
     agreement = np.array([np.sum(weight * np.cos(phase + 2 * np.pi * hz * t)) for t in grid])

@@ -1,13 +1,13 @@
-"""Response: the level of each tone relative to that of the reference frequency, per channel.
+"""Response: the level of each tone relative to the level at the reference frequency, per channel.
 
-Formula: response(f) = [L(f) - n(f)] - [L(r) - n(r)] dB, L measured levels, n the nominal levels of a reference
-tape's sheet (all equal without one), r the reference frequency. Tones may come in any order, among speech and gaps,
-at a wrong speed. Takes of one tone are all told, and the one whose level is known best counts. What sounds at a mains
-frequency while other tones sound is hum and no tone of the tape.
+Formula: response(f) = [L(f) - n(f)] - [L(r) - n(r)] dB, where L are the measured levels, n the nominal levels of a
+reference tape's sheet (all equal without one) and r is the reference frequency. Tones may come in any order, between
+speech and gaps, and at a wrong speed. Where a tone was taken several times, a warning lists the takes and the one whose
+level has the smallest uncertainty counts. A tone at a mains frequency that sounds with other tones is hum.
 Unit: dB; reference: the level at the reference frequency.
-Source: AES17 for the levels; which tone is the reference is the service manual's or the tape's business (315, 400 or
+Source: AES17 for the levels; which tone is the reference is for the service manual or the tape to say (315, 400 or
 1000 Hz by common practice).
-Accuracy: that of `level`; the uncertainty is both tones' together, root of the sum of squares.
+Accuracy: as for `level`; the uncertainty is the root sum of squares of both tones' uncertainties.
 """
 
 from __future__ import annotations
@@ -25,14 +25,14 @@ from bench.measure.tone.matching import Match, match_list, match_sheet
 from bench.measure.tone.meter import NO_TONE, Heard, ToneMeter
 
 USUAL_REFERENCES = (1000.0, 315.0, 400.0, 333.0, 500.0, 700.0)
-"""In this order when none is named; common practice, no source."""
+"""The first of these that is there is used when none is named; common practice, no source."""
 
 
 class ResponseMeter(ToneMeter):
     """`response` of each tone and channel. Options: `frequencies` or `sheet`, `reference_frequency`."""
 
     def conclude(self, tones: Sequence[FoundTone], heard: Heard) -> Measured:
-        """Match the tones, then relate each to the reference."""
+        """Match the tones, then take the level of each relative to the reference."""
         options = self.options
         if options.sheet:
             asked = list(dict.fromkeys(hz for hz, _ in options.sheet))
@@ -56,8 +56,8 @@ class ResponseMeter(ToneMeter):
             because = self._why_not(hz, match, reference, zero, heard)
             for c, side in enumerate(self.sides):
                 if because or match.tone is None or zero.tone is None:
-                    told = f"{reference:g} Hz"
-                    readings.append(NoReading("response", side, because, frequency_hz=hz, reference=told))
+                    of = f"{reference:g} Hz"
+                    readings.append(NoReading("response", side, because, frequency_hz=hz, reference=of))
                 else:
                     readings.append(self._one(c, hz, match, reference, zero))
         return Measured(tuple(readings), tuple(warnings))
@@ -74,14 +74,14 @@ class ResponseMeter(ToneMeter):
         return (match.reason or f"no tone of {hz:g} Hz was found") if match.tone is None else ""
 
     def _one(self, c: int, hz: float, match: Match, reference: float, zero: Match) -> Result:
-        told, side = f"{reference:g} Hz", self.sides[c]
+        of, side = f"{reference:g} Hz", self.sides[c]
         assert match.tone is not None
         assert zero.tone is not None
         here, there = match.tone.tones[c], zero.tone.tones[c]
         if not (here.present and there.present):
-            missing = told if here.present else f"{hz:g} Hz"
+            missing = of if here.present else f"{hz:g} Hz"
             return NoReading(
-                "response", side, f"this channel holds no tone of {missing}", frequency_hz=hz, reference=told
+                "response", side, f"this channel holds no tone of {missing}", frequency_hz=hz, reference=of
             )
         same = match.tone is zero.tone
         return Reading(
@@ -91,12 +91,12 @@ class ResponseMeter(ToneMeter):
             0.0 if same else float(np.hypot(here.dbfs_uncertainty, there.dbfs_uncertainty)),
             frequency_hz=hz,
             method=replace(LEVEL_METHOD, nominal_levels_removed=bool(self.options.sheet)),
-            reference=told,
+            reference=of,
         )
 
 
 def usual_reference(frequencies: Sequence[float]) -> float:
-    """The reference frequency when none is named: a usual one that is there, else the nearest to 1000 Hz."""
+    """The reference frequency when none is named: a usual one that is there, or else the one nearest to 1000 Hz."""
     for usual in USUAL_REFERENCES:
         for hz in frequencies:
             if abs(hz / usual - 1.0) < 0.06 and hz == min(frequencies, key=lambda f: abs(np.log(f / usual))):
@@ -105,7 +105,7 @@ def usual_reference(frequencies: Sequence[float]) -> float:
 
 
 def _own_frequencies(tones: Sequence[FoundTone]) -> list[float]:
-    """What was found, takes of one frequency once, rising."""
+    """The frequencies found, each once, lowest first."""
     out: list[float] = []
     for hz in sorted(t.frequency_hz for t in tones):
         if not out or hz / out[-1] > 1.01:

@@ -1,17 +1,18 @@
-"""Separation: how far below the driven channel its tone lies in the other one.
+"""Separation: how far the tone of the driven channel is below it in the other channel.
 
 Formula
-    The driven channel's phase φ(t) is tracked; the residue is the mean of x_other(t)·exp(−iφ(t)), a band of a fraction
-    of a hertz that follows the tone wherever flutter and speed take it. separation = −20 lg(|residue| / a_driven).
+    The phase φ(t) of the driven channel is tracked; the residue is the mean of x_other(t)·exp(−iφ(t)), a band of a
+    fraction of a hertz that follows the tone through flutter and speed errors.
+    separation = −20 lg(|residue| / a_driven).
 Unit and reference
     dB, positive; relative to the driven channel.
 Source
     IEC 60094-3 / DIN 45500 part 4 measure with a selective filter at 1 kHz and from 500 to 6300 Hz (as quoted in
-    print); the tracked band is common practice in synchronous detection, no source.
+    print); the tracking band is common practice in synchronous detection, no source.
 Accuracy
-    0.003 dB, and the other channel's noise in that band, which is in the uncertainty; so is hum that is in both
-    channels beside the tone. When they hide the residue the value is the most that can be claimed, with the bound "at
-    least".
+    0.003 dB, and the noise of the other channel in that band, which is included in the uncertainty, as is hum that both
+    channels carry near the tone. If they hide the residue, the value is the most that can be claimed, with the bound
+    "at least".
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ LOWEST_HZ, HIGHEST_HZ = 60.0, 20000.0
 OWN = 3e-4
 """Relative uncertainty of the method itself (k = 2)."""
 ENOUGH = 8
-"""Blocks after which a tone that is too much alike in both channels is given up."""
+"""After so many blocks, a tone of nearly the same level in both channels is no longer followed."""
 LATEST = 64
 METHOD = Method("residue of the other channel in a narrow band that follows the tone")
 
@@ -50,7 +51,7 @@ class SeparationMeter(SpectraMeter):
         channels: 1 or 2.
         options: what was asked.
         spectra: shared chunks.
-        least_db: a tone whose levels in the two channels differ by less is soon no longer looked at.
+        least_db: a tone whose levels in the two channels differ by less is not followed for long.
     """
 
     def __init__(
@@ -95,11 +96,11 @@ class SeparationMeter(SpectraMeter):
         return bool(high < self._least * low)
 
     def _block(self, z: NDArray[np.complex128]) -> None:
-        """Level of each channel; the other's share in its own phase, and what noise and hum add to that; frequency.
+        """Measure one block: levels, residue in each channel, noise and hum around it, frequency.
 
-        Hum in both channels beats with itself into the residue: of relative size e in the driven channel it ripples the
-        phase that the other channel's hum, h, is turned back by, and e h / 2 stands still. The ripple of the driven
-        envelope is e² / 2, and h² is what lies around the residue.
+        Hum in both channels beats with itself and adds to the residue: with relative size e in the driven channel it
+        modulates the phase by which the other channel, with its hum h, is rotated, and leaves e h / 2 at zero
+        frequency. The ripple of the driven envelope is e² / 2, and h² is the power around the residue.
         """
         size = np.abs(z)
         w = window()
@@ -121,7 +122,7 @@ class SeparationMeter(SpectraMeter):
         self._hz.append(hz)
 
     def conclude(self, heard: Heard) -> Measured:
-        """The separation at the level that the driven tone holds longest."""
+        """Separation at the level that the driven tone holds longest."""
         self._take(self._follower.finish())
         asked, because = self.options.frequency, ""
         if self.channels != 2:
@@ -139,8 +140,8 @@ class SeparationMeter(SpectraMeter):
         if kept.sum() < 2:
             return self._nothing(f"the {self.sides[driven]} channel holds no steady tone long enough")
         ratio, noise, hz, beat = (rows.all()[kept, driven] for rows in (self._ratio, self._noise, self._hz, self._beat))
-        told = estimate(ratio, float(noise.mean())).within(OWN, float(beat.mean()))
-        return self._say(driven, told, asked if asked is not None else float(hz.mean()))
+        residue = estimate(ratio, float(noise.mean())).within(OWN, float(beat.mean()))
+        return self._measured(driven, residue, asked if asked is not None else float(hz.mean()))
 
     def _driven(self, amplitude: NDArray[np.float64]) -> int:
         if self.options.driven is not None:
@@ -148,11 +149,11 @@ class SeparationMeter(SpectraMeter):
         typical = [np.nanmedian(a) if np.isfinite(a).any() else 0.0 for a in amplitude.T]
         return int(np.argmax(typical))
 
-    def _say(self, driven: int, told: Estimate, hz: float) -> Measured:
+    def _measured(self, driven: int, residue: Estimate, hz: float) -> Measured:
         method = replace(METHOD, driven="left" if driven == 0 else "right")
         reference = f"{self.sides[driven]} channel"
-        if not told.found:
-            least = float(-20.0 * np.log10(max(told.ceiling, 1e-15)))
+        if not residue.found:
+            least = float(-20.0 * np.log10(max(residue.ceiling, 1e-15)))
             warning = (
                 f"separation at {hz:.0f} Hz: noise or hum of the {self.sides[1 - driven]} channel hides the residue; "
                 f"it is at least {least:.1f} dB"
@@ -168,7 +169,7 @@ class SeparationMeter(SpectraMeter):
                 reference=reference,
             )
             return Measured((reading,), (warning,))
-        value = -20.0 * float(np.log10(told.size))
+        value = -20.0 * float(np.log10(residue.size))
         warnings: tuple[str, ...] = ()
         if value < 0.0 and self.options.driven is not None:
             warnings = (f"the {self.sides[1 - driven]} channel is the louder one: was it driven?",)
@@ -180,7 +181,7 @@ class SeparationMeter(SpectraMeter):
                     "separation",
                     "left-right",
                     value,
-                    float(-20.0 * np.log10(1.0 - min(0.9, told.uncertainty / told.size))),
+                    float(-20.0 * np.log10(1.0 - min(0.9, residue.uncertainty / residue.size))),
                     frequency_hz=hz,
                     method=method,
                     reference=reference,

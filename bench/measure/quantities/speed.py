@@ -1,11 +1,11 @@
-"""Speed: how much faster or slower than nominal a tape runs, from the frequency of a tone recorded at a known one.
+"""Speed: how much faster or slower than nominal a tape runs, from a tone recorded at a known frequency.
 
-Formula: speed_error = 100 (f / f_nominal - 1) %, positive when the tape runs fast; speed_drift = the speed at the
-end of the tone minus that at its start, by a straight line. Reference: the nominal frequency and the clock of the
-sound interface, whose own error (tens of parts in a million) is not in the uncertainty. It is the speed while the tone
-sounds: flutter that does not turn at least once in that time can't be told from it.
+Formula: speed_error = 100 (f / f_nominal - 1) %, positive when the tape runs fast; speed_drift = the speed at the end
+of the tone minus the speed at its start, from a fitted straight line. Reference: the nominal frequency and the clock of
+the sound interface, whose own error (tens of parts per million) is not included in the uncertainty. It is the speed
+while the tone sounds: flutter with a period longer than the tone cannot be separated from it.
 Source: IEC 60386 measures with 3150 Hz; 3000 Hz is used by JIS and NAB (from memory).
-Accuracy: near the Cramér-Rao bound, √(12/K)/(2π T f), flutter of single rates taken out.
+Accuracy: near the Cramér-Rao bound, √(12/K)/(2π T f), with single flutter components removed.
 """
 
 from __future__ import annotations
@@ -25,13 +25,13 @@ from bench.measure.tone.meter import Heard, ToneMeter, dominant, nearest
 METHOD = Method("slope of the tracked phase, least squares")
 DRIFT_METHOD = Method("straight line through the frequency, end minus start")
 USUAL_HZ = (3150.0, 3000.0)
-"""Tones that are recorded to measure speed."""
+"""The tones recorded for measuring speed."""
 OTHER_HZ = (1000.0, 315.0, 400.0, 333.0, 500.0, 440.0, 700.0, 6300.0, 8000.0, 10000.0, 12500.0, 2000.0, 4000.0, 5000.0)
-"""Tones that other purposes have on tapes."""
-ODD = 0.024
-"""A speed error from here on is nearer to the other of 3000 and 3150 Hz."""
+"""Tones recorded on tapes for other purposes."""
+DOUBTFUL = 0.024
+"""Half the step from 3000 to 3150 Hz: with a larger error the tone may be meant for the other of the two."""
 WRONG = 0.035
-"""And from here on it is no speed error of the named one."""
+"""With a larger error than this, the tone is taken for the other of the two."""
 
 
 def speed_of_tone(tone: FoundTone, nominal_hz: float, *, method: Method = METHOD) -> list[Result]:
@@ -88,7 +88,7 @@ class SpeedMeter(ToneMeter):
     """`speed_error` and `speed_drift` of each channel. Options: `nominal`."""
 
     def conclude(self, tones: Sequence[FoundTone], heard: Heard) -> Measured:
-        """The tone nearest to nominal, or the tone that must be meant."""
+        """Speed from the tone nearest to nominal, or without one from the tone recorded for measuring speed."""
         nominal, method, warnings = self.options.nominal, METHOD, []
         if nominal is not None and nominal >= self.sample_rate / 2:
             return self._nothing(f"{nominal:g} Hz is above half the sample rate of {self.sample_rate:g} Hz")
@@ -106,13 +106,13 @@ class SpeedMeter(ToneMeter):
                     f"the tone of {tone.frequency_hz:.1f} Hz is not one of {nominal:g} Hz but fits {other:g} Hz: "
                     f"name it with --nominal {other:g}"
                 )
-            if other is not None and abs(off) > ODD:
+            if other is not None and abs(off) > DOUBTFUL:
                 warnings.append(
                     f"the tone of {tone.frequency_hz:.1f} Hz fits {other:g} Hz better than {nominal:g} Hz: see which "
                     "is recorded on the tape"
                 )
         else:
-            tone = _meant(tones)
+            tone = _speed_tone(tones)
             assumed = assume_nominal(tone.frequency_hz)
             if assumed is None:
                 return self._nothing(
@@ -136,7 +136,7 @@ class SpeedMeter(ToneMeter):
 
 
 def _other(hz: float, nominal: float) -> tuple[float | None, float]:
-    """The other of 3000 and 3150 Hz where one is named and the other fits better; how far off the named one is."""
+    """The other of 3000 and 3150 Hz if it fits better than the one named, and the error from the one named."""
     off = hz / nominal - 1.0
     if nominal not in USUAL_HZ:
         return None, off
@@ -144,14 +144,14 @@ def _other(hz: float, nominal: float) -> tuple[float | None, float]:
     return (other if abs(hz / other - 1.0) < abs(off) else None), off
 
 
-def _meant(tones: Sequence[FoundTone]) -> FoundTone:
-    """The tone that was recorded to measure speed: near 3000 or 3150 Hz if there is one, else the dominant."""
-    made = [t for t in tones if any(abs(t.frequency_hz / hz - 1.0) < 0.05 for hz in USUAL_HZ)]
-    return dominant(made or tones)
+def _speed_tone(tones: Sequence[FoundTone]) -> FoundTone:
+    """The tone recorded for measuring speed: near 3000 or 3150 Hz if there is one, or else the dominant tone."""
+    near = [t for t in tones if any(abs(t.frequency_hz / hz - 1.0) < 0.05 for hz in USUAL_HZ)]
+    return dominant(near or tones)
 
 
 def assume_nominal(hz: float) -> float | None:
-    """The usual frequency a tone must be meant for; None where two are as near, or none is."""
+    """The usual frequency that a tone is nearest to; None if two are about as near, or if none is near."""
     off = {n: abs(float(np.log(hz / n))) for n in (*USUAL_HZ, *OTHER_HZ)}
     best = min(off, key=lambda n: off[n])
     if off[best] > 0.04:
