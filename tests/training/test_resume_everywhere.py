@@ -178,7 +178,7 @@ def _told(folder: Path) -> dict[str, Any]:
     session = read_session(folder)
     content = content_of(session)
     return {
-        "result": content.result,
+        "result": content.conclusion,
         # A step that is left in its middle is begun again, which is one more pass of the reference tape, and said.
         "facts": [(term, said.partition(": ")[0]) for term, said in content.facts],
         "exceptions": content.exceptions,

@@ -103,20 +103,35 @@ def _targets(
             unit = _unit(step.quantity, from_tape=step.plays is not None)
             yield from _target(("target",), step.target, unit, _judged_hz(step, reference_tape), sheets)
             if isinstance(step, Measure) and step.returns_to is not None:
-                yield from _both_sides(step.target, sheets)
+                yield from _two_sided(step.target, sheets, "there is no coming back to a limit", "returns_to")
+            elif isinstance(step, Adjust):
+                yield from _two_sided(step.target, sheets, "a trimmer is set to a value", "quantity")
+                yield from _without_a_tone(step, sheets)
         case Entry() if step.target is not None:
             yield from _target(("target",), step.target, step.unit, [], sheets)
         case _:
             return
 
 
-def _both_sides(name: str, sheets: Mapping[str, Mapping[str, Target]]) -> Iterator[Mistake]:
-    """What is to come back to a reading may be off to either side of it."""
+def _named(name: str, sheets: Mapping[str, Mapping[str, Target]]) -> Target | None:
     sheet, _, key = name.partition(".")
-    target = sheets.get(sheet, {}).get(key)
+    return sheets.get(sheet, {}).get(key)
+
+
+def _two_sided(name: str, sheets: Mapping[str, Mapping[str, Target]], because: str, key: str) -> Iterator[Mistake]:
+    """What is brought to a value, or back to one, may be off to either side of it."""
+    target = _named(name, sheets)
     if target is not None and (target.at_least is not None or target.at_most is not None):
-        said = f"{shown(name)} is a limit on one side, and there is no coming back to a limit"
-        yield Mistake(("target",), said, "name a target with a tolerance", ("target", "returns_to"))
+        said = f"{shown(name)} is a limit on one side, and {because}"
+        yield Mistake(("target",), said, "name a target with a tolerance", ("target", key))
+
+
+def _without_a_tone(step: Adjust, sheets: Mapping[str, Mapping[str, Target]]) -> Iterator[Mistake]:
+    """What is read from programme has no frequency, so bands of frequency say nothing of it."""
+    target = _named(step.target, sheets)
+    if step.programme and target is not None and target.bands and target.tolerance is None:
+        said = f"{shown(step.target)} gives tolerances for tones only, and programme has none"
+        yield Mistake(("target",), said, "name a target with one tolerance", ("target", "programme"))
 
 
 def _unit(quantity: str, *, from_tape: bool) -> str:

@@ -40,10 +40,10 @@ from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.ranking import RankedTape, ranking
 from bench.session.record.index import entries_beside
 from bench.session.record.record import SessionRecord, reference_plays
+from bench.session.report.conclusion import Conclusion, conclusion_of
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.improvement import NOTHING_ADJUSTED, alignment_sentence, cleaning_sentence
 from bench.session.report.owner_summary import story
-from bench.session.report.result import Result, result_of
 from bench.session.report.tables import STAGE_ORDER, ResponseTable, Thing, figures, responses
 from bench.words.dates import day, hour
 from bench.words.figures import hertz
@@ -80,7 +80,7 @@ class Content:
     session: str
     """The name of its folder."""
     when: str
-    result: Result
+    conclusion: Conclusion
     adjusted: bool
     stages: Mapping[Stage, str]
     """What the stages are called."""
@@ -126,7 +126,7 @@ def content_of(session: SessionRecord) -> Content:
         procedure=job.procedure or "Procedure without a title",
         session=session.folder.resolve().name,
         when=_when(session),
-        result=result_of(session),
+        conclusion=conclusion_of(session),
         adjusted=adjusted,
         stages=names,
         cleaning=cleaning_sentence(latest),

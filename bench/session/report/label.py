@@ -15,7 +15,7 @@ from bench.session.compare.machines import INTERVAL_MONTHS
 from bench.session.record.index import entries_beside
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
-from bench.session.report.result import result_of
+from bench.session.report.conclusion import conclusion_of
 from bench.words.dates import day
 from bench.words.figures import figure, hertz, with_unit
 from bench.words.names import CHANNELS
@@ -51,8 +51,8 @@ def label_lines(folder: Path, interval_months: int = INTERVAL_MONTHS) -> list[st
     for term, said in facts:
         if said:
             lines += textwrap.wrap(f"{term:9}{inert(said)}", WIDTH, subsequent_indent=" " * 9)
-    result = result_of(session)
-    lines += ["", result.headline if result.word == "in" else f"{result.headline.upper()}: see the report"]
+    conclusion = conclusion_of(session)
+    lines += ["", conclusion.headline if conclusion.word == "in" else f"{conclusion.headline.upper()}: see the report"]
     return [true_minus(inert(line)) for line in lines]
 
 

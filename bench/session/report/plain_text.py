@@ -24,7 +24,7 @@ def report_text(session: SessionRecord) -> str:
     """The whole report in lines made for 80 characters; a name too long for that is not broken."""
     content = content_of(session)
     lines: list[str] = [f"LINE-UP REPORT: {content.machine}", content.procedure, content.when, ""]
-    lines += [f"{content.result.headline.upper()}", *_wrapped(content.result.sentences)]
+    lines += [f"{content.conclusion.headline.upper()}", *_wrapped(content.conclusion.sentences)]
     if content.read_only:
         lines += _wrapped([content.read_only + "."])
     if content.story:

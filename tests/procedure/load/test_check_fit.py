@@ -67,6 +67,27 @@ def test_what_fits_is_right(tmp_path: Path) -> None:
     assert _told(tmp_path, GOOD.removeprefix(HEAD) + AZIMUTH.replace("replay-level", "record-azimuth")) == []
 
 
+def test_nothing_is_set_to_a_limit(tmp_path: Path) -> None:
+    ((at, said),) = _told(tmp_path, LEVEL, ONE_SIDED)
+    assert at == ("step", 0, "target")
+    assert said.endswith("and a trimmer is set to a value; name a target with a tolerance")
+
+
+def test_programme_has_no_frequency_to_have_a_tolerance_at(tmp_path: Path) -> None:
+    programme = AZIMUTH.replace("sends = [{ hz = 1000, db = -20 }]", "programme = true").replace(
+        "replay-level", "azimuth"
+    )
+    assert _told(tmp_path, programme) == []
+    banded = MACHINE.replace(
+        '[targets.azimuth]\nunit = "µs"\ntolerance',
+        '[targets.azimuth]\nunit = "µs"\nbands = [{ from_hz = 40, to_hz = 20000, tolerance = 5 }]\n# tolerance',
+    )
+    assert banded != MACHINE
+    ((at, said),) = _told(tmp_path, programme, banded)
+    assert at == ("step", 0, "target")
+    assert "gives tolerances for tones only, and programme has none" in said
+
+
 def test_there_is_no_coming_back_to_a_limit(tmp_path: Path) -> None:
     assert _told(tmp_path, COMES_BACK) == []
     ((at, said),) = _told(tmp_path, COMES_BACK, ONE_SIDED)

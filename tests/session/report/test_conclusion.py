@@ -10,12 +10,12 @@ import pytest
 from bench.procedure.state.events import Skipped
 from bench.session.record.reader import read_session
 from bench.session.record.store import SessionStore
-from bench.session.report.result import Result, result_of
+from bench.session.report.conclusion import Conclusion, conclusion_of
 from tests.session.made_up import STEPS, Writer, begin, level, record_level
 
 
-def came_out(store: SessionStore) -> Result:
-    return result_of(read_session(store.folder))
+def came_out(store: SessionStore) -> Conclusion:
+    return conclusion_of(read_session(store.folder))
 
 
 @pytest.fixture(name="w")
@@ -31,7 +31,7 @@ def _w(tmp_path: Path) -> Writer:
 def test_all_in(w: Writer) -> None:
     w.keep("proof-record", "left", "record-replay", [record_level("left", 0.1)])
     w.finish()
-    assert came_out(w.store) == Result("in", "All in", ("All 4 judged readings at 3 steps are in.",))
+    assert came_out(w.store) == Conclusion("in", "All in", ("All 4 judged readings at 3 steps are in.",))
 
 
 def test_out_is_named_before_the_rest(w: Writer) -> None:
@@ -58,7 +58,7 @@ def test_only_the_last_attempt_counts(w: Writer) -> None:
 def test_a_step_that_was_not_measured_is_named(w: Writer) -> None:
     w.finish()
     said = came_out(w.store)
-    assert said == Result("too close to call", "Not all in", ("Not measured: Record-to-replay as left.",))
+    assert said == Conclusion("too close to call", "Not all in", ("Not measured: Record-to-replay as left.",))
 
 
 def test_a_skipped_step_is_named(w: Writer) -> None:
@@ -81,4 +81,4 @@ def test_nothing_judged(tmp_path: Path) -> None:
     w = begin(tmp_path)
     w.finish()
     found = tuple(step for step in STEPS if not step.judged)
-    assert result_of(replace(read_session(w.store.folder), steps=found)).headline == "Nothing judged"
+    assert conclusion_of(replace(read_session(w.store.folder), steps=found)).headline == "Nothing judged"

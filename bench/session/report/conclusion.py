@@ -15,7 +15,7 @@ from bench.words.sentences import all_are, counted, listed
 
 
 @dataclass(frozen=True, slots=True)
-class Result:
+class Conclusion:
     """The first thing a report says."""
 
     word: VerdictWord
@@ -25,7 +25,7 @@ class Result:
     """Each names its steps."""
 
 
-def result_of(session: SessionRecord) -> Result:
+def conclusion_of(session: SessionRecord) -> Conclusion:
     """Judge a whole session by the last attempt at each judged step."""
     titles = session.titles
     judged = [r for r in last_attempts(session.readings) if r.judged and r.verdict is not None]
@@ -68,11 +68,11 @@ def result_of(session: SessionRecord) -> Result:
         sentences.append(f"{all_are(len(judged), 'judged reading', at)} in{so_far}.")
 
     if words["out"]:
-        return Result("out", "Out" if session.done else "Not finished, and out", tuple(sentences))
+        return Conclusion("out", "Out" if session.done else "Not finished, and out", tuple(sentences))
     if not session.done:
-        return Result("no reading", "Not finished", tuple(sentences))
+        return Conclusion("no reading", "Not finished", tuple(sentences))
     if wrong:
-        return Result("too close to call", "Not all in", tuple(sentences))
+        return Conclusion("too close to call", "Not all in", tuple(sentences))
     if not judged:
-        return Result("no reading", "Nothing judged", ("This procedure judges nothing at its end.",))
-    return Result("in", "All in", tuple(sentences))
+        return Conclusion("no reading", "Nothing judged", ("This procedure judges nothing at its end.",))
+    return Conclusion("in", "All in", tuple(sentences))
