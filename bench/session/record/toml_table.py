@@ -45,7 +45,9 @@ def _value(value: Any) -> str:
         if len(whole) <= LONGEST_LINE:
             return whole
         return "[\n" + "".join(f"    {item},\n" for item in items) + "]"
-    if isinstance(value, str):
-        # Names of devices and files may hold lone surrogates, which no file can.
-        value = value.encode("utf-8", "replace").decode("utf-8")
-    return tomli_w.dumps({"x": value}).partition(" = ")[2].rstrip("\n")
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if not isinstance(value, str):
+        return str(value)  # a number or a date, which TOML writes as Python does
+    # Names of devices and files may hold lone surrogates, which no file can.
+    return tomli_w.dumps({"x": value.encode("utf-8", "replace").decode("utf-8")}).removeprefix("x = ").rstrip("\n")
