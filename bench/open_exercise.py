@@ -54,7 +54,7 @@ class Exercise:
         )
         return truth_of(fresh, job.machine, self.faults)
 
-    def told(self, port: Port, events: Sequence[Event]) -> Debriefed:
+    def debrief(self, port: Port, events: Sequence[Event]) -> Debriefed:
         """What was done against what was so."""
         answers = [str(e.answer) for e in of_kind(events, Answered) if e.step == CLOSING]
         names = named_faults(answers[-1], self.titles) if answers else ()
@@ -65,7 +65,7 @@ class Exercise:
         """Keep the debrief in the session, once, when the exercise is over."""
         events = journal.events()
         if any(of_kind(events, Done)) and not any(of_kind(events, Debriefed)):
-            journal.note(replace(self.told(port, events), step=CLOSING, time=clock.wall()))
+            journal.note(replace(self.debrief(port, events), step=CLOSING, time=clock.wall()))
 
 
 def set_exercise(sheets: Mapping[str, Fault], job: Job, chosen: Sequence[str], more: int, seed: int) -> Exercise:

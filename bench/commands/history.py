@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench.problem import Problem
-from bench.session.compare.machines import INTERVAL_MONTHS, OnRoll, roll
+from bench.session.compare.machines import INTERVAL_MONTHS, MachineSessions, by_due_date
 from bench.session.record.index import Entry, entries
 from bench.words.sentences import counted
 from bench.workspace import find_workspace
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
         if args.quantity is not None:
             raise Problem("--quantity goes with --machine: name the machine whose readings are wanted")
         found = entries(workspace.sessions)
-        machines = roll(found, args.interval)
+        machines = by_due_date(found, args.interval)
         print(json.dumps(_roll_json(machines, found), ensure_ascii=False) if args.json else _roll_text(machines, found))
         return 0
     from bench.measure.catalogue import QUANTITIES
@@ -64,7 +64,7 @@ def _months(text: str) -> int:
     return months
 
 
-def _roll_text(machines: list[OnRoll], found: list[Entry]) -> str:
+def _roll_text(machines: list[MachineSessions], found: list[Entry]) -> str:
     lines = []
     for machine in machines:
         count = len(machine.sessions)
@@ -85,7 +85,7 @@ def _session_text(entry: Entry) -> str:
     return f"{entry.begun:%Y-%m-%d %H:%M}  {entry.name}  {entry.procedure}: {entry.outcome or 'broken off'}"
 
 
-def _roll_json(machines: list[OnRoll], found: list[Entry]) -> dict[str, Any]:
+def _roll_json(machines: list[MachineSessions], found: list[Entry]) -> dict[str, Any]:
     return {
         "machines": [
             {

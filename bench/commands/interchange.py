@@ -15,8 +15,8 @@ from bench.workspace import find_workspace
 
 if TYPE_CHECKING:
     from bench.session.compare.interchange import Interchange, Mistracking, Pair
-    from bench.session.compare.machine_errors import Traits, Value
-    from bench.session.compare.outlier import Odd
+    from bench.session.compare.machine_errors import MachineErrors, Value
+    from bench.session.compare.outlier import Outlier
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -43,12 +43,12 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _chosen(args: argparse.Namespace) -> list[Traits]:
-    from bench.session.compare.fleet import fleet, traits_by
+def _chosen(args: argparse.Namespace) -> list[MachineErrors]:
+    from bench.session.compare.fleet import errors_by_name, fleet
 
     sessions = find_workspace(Path(args.workspace) if args.workspace else None).sessions
     if args.which:
-        found = [traits_by(sessions, name) for name in args.which]
+        found = [errors_by_name(sessions, name) for name in args.which]
     else:
         found, left_out = fleet(sessions)
         for why in left_out:
@@ -61,7 +61,7 @@ def _chosen(args: argparse.Namespace) -> list[Traits]:
     return found
 
 
-def _told_apart(machines: list[Traits]) -> list[Traits]:
+def _told_apart(machines: list[MachineErrors]) -> list[MachineErrors]:
     """Two sessions of one machine are told by their sessions."""
     count = Counter(m.machine for m in machines)
     return [replace(m, machine=f"{m.machine} ({m.session})") if count[m.machine] > 1 else m for m in machines]
@@ -83,7 +83,7 @@ def _as_json(found: Interchange) -> dict[str, Any]:
             for m in found.machines
         ],
         "pairs": [_pair(p) for p in found.pairs],
-        "odd": [_odd(o) for o in found.odd],
+        "odd": [_outlier(o) for o in found.outliers],
     }
 
 
@@ -116,19 +116,19 @@ def _mistracking(found: Mistracking | None) -> dict[str, Any] | None:
     return {**(_value(found.worst) or {}), **where, "system": "type-b"}
 
 
-def _odd(odd: Odd) -> dict[str, Any]:
-    out: dict[str, Any] = {"machines": list(odd.machines), "machine": odd.machine or None}
-    if odd.because:
-        out["reason"] = odd.because
-    if odd.trait is not None:
+def _outlier(outlier: Outlier) -> dict[str, Any]:
+    out: dict[str, Any] = {"machines": list(outlier.machines), "machine": outlier.machine or None}
+    if outlier.because:
+        out["reason"] = outlier.because
+    if outlier.kind is not None:
         out |= {
-            "spread": odd.spread,
-            "spread_without": odd.without,
-            "half": odd.half,
-            "what": odd.trait.what,
-            "channel": odd.trait.channel,
-            "frequency_hz": odd.trait.frequency_hz,
-            "distance": _value(odd.distance),
-            "chance": odd.chance,
+            "spread": outlier.spread,
+            "spread_without": outlier.without,
+            "half": outlier.half,
+            "what": outlier.kind.what,
+            "channel": outlier.kind.channel,
+            "frequency_hz": outlier.kind.frequency_hz,
+            "distance": _value(outlier.distance),
+            "chance": outlier.chance,
         }
     return out

@@ -48,19 +48,19 @@ def debrief(
         named: the faults that the trainee named at the end.
     """
     turns = _turns(events)
-    told = []
+    trimmers = []
     for t in after.trimmers:
         if t.name not in sets and t.name not in turns:
             continue
         right = abs(t.off) <= right_within(t.name)
         hides = "" if right or t.name not in turns else _hidden_by(t, after)
-        told.append(TrimmerOutcome(t.name, t.unit, before.off(t.name), t.off, turns.get(t.name, 0), right, hides))
-    faults = tuple(_fault(f, told, named) for f in after.faults)
+        trimmers.append(TrimmerOutcome(t.name, t.unit, before.off(t.name), t.off, turns.get(t.name, 0), right, hides))
+    faults = tuple(_fault(f, trimmers, named) for f in after.faults)
     worn = {f.name for f in after.faults if f.there and not f.mendable and f.name in named}
-    told = [replace(t, allowed=t.hides in worn) for t in told]
+    trimmers = [replace(t, allowed=t.hides in worn) for t in trimmers]
     had = {f.name for f in before.faults}
     wrongly = tuple(n for n in named if n not in had)
-    return Debriefed(faults, tuple(told), wrongly, sum(turns.values()), _minutes(events))
+    return Debriefed(faults, tuple(trimmers), wrongly, sum(turns.values()), _minutes(events))
 
 
 def right_within(trimmer: str) -> float:
@@ -94,11 +94,11 @@ def _same_side(one: str, other: str) -> bool:
     return "" in sides or sides[0] == sides[1]
 
 
-def _fault(fault: FaultTruth, told: Sequence[TrimmerOutcome], named: Sequence[str]) -> FaultOutcome:
+def _fault(fault: FaultTruth, trimmers: Sequence[TrimmerOutcome], named: Sequence[str]) -> FaultOutcome:
     outcome = FaultOutcome(fault.name, fault.tells, "missed", named=fault.name in named)
     if not fault.there:
         return replace(outcome, state="mended")
-    hidden_by = next((t.name for t in told if t.hides and (t.hides == fault.name or t.hides in fault.trimmers)), "")
+    hidden_by = next((t.name for t in trimmers if t.hides and (t.hides == fault.name or t.hides in fault.trimmers)), "")
     if hidden_by and not (outcome.named and not fault.mendable):
         return replace(outcome, state="hidden", by=hidden_by)
     return replace(outcome, state="found") if outcome.named else outcome

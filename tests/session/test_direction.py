@@ -9,7 +9,7 @@ import pytest
 
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import record_to_replay
-from bench.session.compare.machine_errors import AZIMUTH, traits_of
+from bench.session.compare.machine_errors import AZIMUTH, machine_errors
 from bench.session.compare.subject import in_order, last_of, subject_of
 from bench.session.record.reader import read_session
 from bench.session.report.improvement import changes
@@ -77,7 +77,7 @@ def test_a_tape_carried_to_another_machine_is_played_forward(tmp_path: Path) -> 
     found = next(r for r in forward.readings if r.reading.quantity == "azimuth_delay")
     reverse = replace(found, direction="reverse", reading=replace(a_reading(found.reading), value=-55.0))
     both = replace(forward, readings=(*forward.readings, reverse))
-    assert traits_of(both).replay[AZIMUTH] == traits_of(forward).replay[AZIMUTH]
+    assert machine_errors(both).replay[AZIMUTH] == machine_errors(forward).replay[AZIMUTH]
 
 
 def test_mistracking_goes_by_one_direction(w: Writer) -> None:

@@ -10,7 +10,7 @@ import pytest
 from bench.measure.reading import Channel
 from bench.practice.machine import PracticeMachine
 from bench.session.compare.interchange import pair
-from bench.session.compare.machine_errors import AZIMUTH, EXACT, SPEED, Trait, Traits, Value
+from bench.session.compare.machine_errors import AZIMUTH, EXACT, SPEED, ErrorKind, MachineErrors, Value
 from tests.practice.deck import CASSETTE, QUIET, RATE, deck, run
 
 SIDES: tuple[Channel, ...] = ("left", "right")
@@ -58,7 +58,7 @@ def reference(machine: PracticeMachine, section: str, hz: float) -> tuple[np.nda
     return tone(run(machine, 3.0), hz)
 
 
-def traits(machine: PracticeMachine, name: str, heads: int) -> Traits:
+def errors(machine: PracticeMachine, name: str, heads: int) -> MachineErrors:
     """What a session would have read of it."""
     low, _, fast = reference(machine, "level", LOW)
     high, late, _ = reference(machine, "response-10000", HIGH)
@@ -69,11 +69,11 @@ def traits(machine: PracticeMachine, name: str, heads: int) -> Traits:
     replay = {SPEED: Value(100 * (fast / LOW - 1), U), AZIMUTH: Value(late, U)}
     own = {SPEED: EXACT, AZIMUTH: EXACT if heads == 2 else Value(own_late, U)}
     for n, side in enumerate(SIDES):
-        replay[Trait("level", side)] = Value(low[n] - AT_DBFS, U)
-        replay[Trait("response", side, HIGH)] = Value(high[n] + 20 - low[n], U)
-        own[Trait("level", side)] = Value(own_low[n] + 20 - AT_DBFS, U)
-        own[Trait("response", side, HIGH)] = Value(own_high[n] - own_low[n], U)
-    return Traits(
+        replay[ErrorKind("level", side)] = Value(low[n] - AT_DBFS, U)
+        replay[ErrorKind("response", side, HIGH)] = Value(high[n] + 20 - low[n], U)
+        own[ErrorKind("level", side)] = Value(own_low[n] + 20 - AT_DBFS, U)
+        own[ErrorKind("response", side, HIGH)] = Value(own_high[n] - own_low[n], U)
+    return MachineErrors(
         machine=name,
         session="",
         when=datetime(2026, 5, 3, tzinfo=UTC),
@@ -93,7 +93,7 @@ def traits(machine: PracticeMachine, name: str, heads: int) -> Traits:
 @pytest.mark.parametrize("heads", [(3, 2), (2, 3)], ids=["three heads to two", "two heads to three"])
 def test_a_tape_carried_from_machine_to_machine(heads: tuple[int, int]) -> None:
     a, b = (deck(QUIET, heads=h, seed=n, misadjustment=0.35) for n, h in enumerate(heads, start=5))
-    told = pair(traits(a, "A", heads[0]), traits(b, "B", heads[1]))
+    told = pair(errors(a, "A", heads[0]), errors(b, "B", heads[1]))
     found = {}
     for hz in (LOW, HIGH):
         recorded(a, hz)

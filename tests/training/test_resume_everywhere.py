@@ -17,7 +17,7 @@ from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
-from bench.session.report.document import content_of
+from bench.session.report.document import document_of
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace, shipped_procedures
@@ -176,15 +176,15 @@ def _nominal(record: ReadingRecord) -> float | None:
 def _told(folder: Path) -> dict[str, Any]:
     """What the report says, but for times, figures (hiss and flutter are drawn anew) and how far trimmers went."""
     session = read_session(folder)
-    content = content_of(session)
+    document = document_of(session)
     return {
-        "result": content.conclusion,
+        "result": document.conclusion,
         # A step that is left in its middle is begun again, which is one more pass of the reference tape, and said.
-        "facts": [(term, said.partition(": ")[0]) for term, said in content.facts],
-        "exceptions": content.exceptions,
-        "noted": [said[1:] for said in content.noted],
-        "cautions": content.cautions,
-        "signed": [(s.who, s.accepts) for s in content.signed],
+        "facts": [(term, said.partition(": ")[0]) for term, said in document.facts],
+        "exceptions": document.exceptions,
+        "noted": [said[1:] for said in document.noted],
+        "cautions": document.cautions,
+        "signed": [(s.who, s.accepts) for s in document.signed],
         "readings": {
             (r.step, r.stage, r.judged, r.source, r.reading.quantity, r.reading.channel, _nominal(r))
             for r in last_attempts(session.readings)

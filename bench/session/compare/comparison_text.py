@@ -33,7 +33,7 @@ def comparison_lines(found: Comparison) -> list[str]:
             continue
         lines += ["", title, "-" * len(title)]
         if state in {"changed", "no change shown"}:
-            lines += [_told(row) for row in rows] or ["nothing"]
+            lines += [_changed(row) for row in rows] or ["nothing"]
         elif state == "not compared":
             for because, same in groupby(sorted(rows, key=lambda r: r.because), key=lambda r: r.because):
                 lines += [because, *(f"    {_both(row)}" for row in same)]
@@ -55,7 +55,7 @@ def _side(side: Side) -> str:
     return f"{side.session}: {side.machine}, {side.procedure}, {day(side.when)}, {STAGES[side.stage]}"
 
 
-def _told(row: Row) -> str:
+def _changed(row: Row) -> str:
     unit = row.subject.unit_of_change
     by = with_uncertainty(row.by or 0.0, unit, row.uncertainty or 0.0, sign=True)
     return f"{row.subject.said}: {_value(row.first)} → {_value(row.second)}: {with_unit(by, unit)}"

@@ -5,17 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 from bench.problem import Problem
-from bench.session.compare.machine_errors import Traits, traits_of
-from bench.session.compare.machines import roll
+from bench.session.compare.machine_errors import MachineErrors, machine_errors
+from bench.session.compare.machines import by_due_date
 from bench.session.record.index import Entry, entries, of_machine
 from bench.session.record.paths import FILE_NAME
 from bench.session.record.reader import read_session
 
 
-def fleet(sessions_folder: Path) -> tuple[list[Traits], list[str]]:
+def fleet(sessions_folder: Path) -> tuple[list[MachineErrors], list[str]]:
     """Every machine by its last session that tells of it, by name, and why others are left out."""
     found, left_out = [], []
-    for machine in sorted(roll(entries(sessions_folder)), key=lambda m: m.machine):
+    for machine in sorted(by_due_date(entries(sessions_folder)), key=lambda m: m.machine):
         try:
             found.append(_last(machine.sessions))
         except Problem as problem:
@@ -23,7 +23,7 @@ def fleet(sessions_folder: Path) -> tuple[list[Traits], list[str]]:
     return found, left_out
 
 
-def traits_by(sessions_folder: Path, named: str) -> Traits:
+def errors_by_name(sessions_folder: Path, named: str) -> MachineErrors:
     """One machine, by a session or by its own name.
 
     Args:
@@ -36,25 +36,25 @@ def traits_by(sessions_folder: Path, named: str) -> Traits:
     path = Path(named)
     for folder in (path.parent if path.name == FILE_NAME else path, sessions_folder / named):
         if (folder / FILE_NAME).is_file():
-            return traits_of(read_session(folder))
+            return machine_errors(read_session(folder))
     sessions = of_machine(entries(sessions_folder), named)
     if not sessions:
         raise Problem(f'"{named}": no session, and no one machine of that name, in {sessions_folder}')
     return _last(sessions)
 
 
-def _last(sessions: tuple[Entry, ...] | list[Entry]) -> Traits:
+def _last(sessions: tuple[Entry, ...] | list[Entry]) -> MachineErrors:
     """From the newest session that came to its end and read anything of replay; the newest's reason where none did."""
     why: Problem | None = None
     for entry in sessions:
         if not entry.done:
             continue
         try:
-            traits = traits_of(read_session(entry.folder))
+            errors = machine_errors(read_session(entry.folder))
         except Problem as problem:
             why = why or problem
             continue
-        if traits.replay:
-            return traits
+        if errors.replay:
+            return errors
         why = why or Problem(f"{entry.folder}: no reference tape was read in it")
     raise why or Problem(f"{sessions[0].machine}: none of its sessions came to its end")

@@ -114,7 +114,7 @@ def of(
     Args:
         workspace: whose sessions.
         machine: its name, its sheet's name, or a part of either that fits no other.
-        quantity: only series of this one are told; None for all. What is due is told by all.
+        quantity: only series of this one are returned; None for all. All of them decide what is due.
         interval_months: after how many the workshop wants its machines back.
 
     Raises:
@@ -174,7 +174,7 @@ def _series(sessions: Sequence[tuple[Visit, SessionRecord]]) -> list[Series]:
             for found in stages.values()
             if subject in found and (point := _point(visit, session, found[subject])) is not None
         ]
-        out.append(_told(subject, points, [visit for visit, _ in sessions]))
+        out.append(_with_drift(subject, points, [visit for visit, _ in sessions]))
     return out
 
 
@@ -197,7 +197,7 @@ def _point(visit: Visit, session: SessionRecord, record: ReadingRecord) -> Point
     )
 
 
-def _told(subject: Subject, points: Sequence[Point], visits: Sequence[Visit]) -> Series:
+def _with_drift(subject: Subject, points: Sequence[Point], visits: Sequence[Visit]) -> Series:
     steps, broken = _steps(points, visits)
     series = Series(subject, tuple(points), drift(steps), "", None)
     if series.drift is None:

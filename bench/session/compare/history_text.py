@@ -36,8 +36,8 @@ def series_lines(series: Series, notes: dict[str, str]) -> list[str]:
     """One thing over the years: what, each visit's readings, the drift.
 
     Args:
-        series: what is told.
-        notes: letters for references and methods, told once below all; new ones are added.
+        series: what is shown.
+        notes: letters for references and methods, explained once below all; new ones are added.
     """
     conditions = series.points[-1].conditions
     unit = series.subject.unit
@@ -46,8 +46,8 @@ def series_lines(series: Series, notes: dict[str, str]) -> list[str]:
     about = f" ({unit})" if unit != "1" else ""
     lines = [f"{series.subject.said.removesuffix(', ' + series.subject.source)}{about}{note}"]
     for _, points in groupby(series.points, key=lambda p: p.session):
-        told = list(points)
-        lines.append(f"    {day(told[0].when):>17}  " + "; ".join(point_text(p, unit) for p in told))
+        shown = list(points)
+        lines.append(f"    {day(shown[0].when):>17}  " + "; ".join(point_text(p, unit) for p in shown))
     lines.append(f"    {drift_text(series)}")
     return lines
 

@@ -22,8 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.reading import Channel
-from bench.session.compare.machine_errors import AZIMUTH, EXACT, SAME_SPACING, SPEED, Trait, Traits, Value
-from bench.session.compare.outlier import Odd, odd_one_out
+from bench.session.compare.machine_errors import AZIMUTH, EXACT, SAME_SPACING, SPEED, ErrorKind, MachineErrors, Value
+from bench.session.compare.outlier import Outlier, find_outlier
 from bench.tape.geometry import angle_arcmin
 from bench.tape.losses import azimuth_loss_db
 from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, ReplayErrors
@@ -33,9 +33,9 @@ Floats = NDArray[np.float64]
 SAME_SPEED = 0.005
 """Speeds nearer than this, as a share, are the same nominal speed."""
 TREBLE_HZ = 10_000.0
-"""Where treble and the loss by azimuth are told, or at the highest tone below it that both have."""
+"""Where treble and the loss by azimuth are given, or at the highest tone below it that both have."""
 DEEPEST_DB = -40.0
-"""No loss by azimuth is told deeper than this: in a null there is no figure."""
+"""No loss by azimuth is given deeper than this: in a null there is no figure."""
 SIDES: tuple[Channel, ...] = ("left", "right", "mono")
 
 
@@ -58,7 +58,7 @@ class Pair:
     recorded: str
     replayed: str
     because: str = ""
-    """Why it is not told; "" where it is."""
+    """Why nothing is known of it; "" where something is."""
     level: dict[Channel, Value] = field(default_factory=dict)
     """dB."""
     response: dict[tuple[Channel, float], Value] = field(default_factory=dict)
@@ -82,20 +82,20 @@ class Pair:
 class Interchange:
     """A fleet of machines, in pairs."""
 
-    machines: tuple[Traits, ...]
+    machines: tuple[MachineErrors, ...]
     pairs: tuple[Pair, ...]
     """Every ordered pair."""
-    odd: tuple[Odd, ...]
+    outliers: tuple[Outlier, ...]
     """One for each group of machines that can exchange tapes."""
 
 
-def of(machines: Sequence[Traits]) -> Interchange:
+def of(machines: Sequence[MachineErrors]) -> Interchange:
     """Every pair of these machines, and the odd one out."""
     pairs = tuple(pair(a, b) for a, b in permutations(machines, 2))
-    return Interchange(tuple(machines), pairs, tuple(_odd(machines)))
+    return Interchange(tuple(machines), pairs, tuple(_outliers(machines)))
 
 
-def pair(a: Traits, b: Traits) -> Pair:
+def pair(a: MachineErrors, b: MachineErrors) -> Pair:
     """What a tape recorded on `a` gives on `b`."""
     unlike = differences(a, b)
     if unlike:
@@ -106,7 +106,7 @@ def pair(a: Traits, b: Traits) -> Pair:
     response = _response(a, b, azimuth)
     common = sorted({hz for _, hz in response})
     treble_hz = max((hz for hz in common if hz <= TREBLE_HZ), default=None)
-    told = Pair(
+    both = Pair(
         a.machine,
         b.machine,
         level=level,
@@ -118,11 +118,11 @@ def pair(a: Traits, b: Traits) -> Pair:
         mistracking=_worst(level, response),
         missing=tuple(f"{m.machine}: {what}" for m in (a, b) for what in m.missing),
     )
-    nothing = not (level or response or azimuth or told.speed)
-    return Pair(a.machine, b.machine, "not enough was read of either") if nothing else told
+    nothing = not (level or response or azimuth or both.speed)
+    return Pair(a.machine, b.machine, "not enough was read of either") if nothing else both
 
 
-def differences(a: Traits, b: Traits) -> list[str]:
+def differences(a: MachineErrors, b: MachineErrors) -> list[str]:
     """Why a tape of the one does not fit the other at all."""
     out = []
     if abs(a.speed_mm_s / b.speed_mm_s - 1) > SAME_SPEED:
@@ -134,29 +134,29 @@ def differences(a: Traits, b: Traits) -> list[str]:
     return out
 
 
-def _across(a: Traits, b: Traits, trait: Trait) -> Value | None:
-    own, mine, theirs = a.own.get(trait), a.replay.get(trait), b.replay.get(trait)
+def _across(a: MachineErrors, b: MachineErrors, kind: ErrorKind) -> Value | None:
+    own, mine, theirs = a.own.get(kind), a.replay.get(kind), b.replay.get(kind)
     if own is None or mine is None or theirs is None:
         return None
     return own - mine + theirs
 
 
-def _response(a: Traits, b: Traits, azimuth: Value | None) -> dict[tuple[Channel, float], Value]:
+def _response(a: MachineErrors, b: MachineErrors, azimuth: Value | None) -> dict[tuple[Channel, float], Value]:
     """At every frequency that all three readings have."""
     out: dict[tuple[Channel, float], Value] = {}
-    for trait in a.own:
-        hz = trait.frequency_hz
-        if trait.what != "response" or hz is None or trait not in a.replay or trait not in b.replay:
+    for kind in a.own:
+        hz = kind.frequency_hz
+        if kind.what != "response" or hz is None or kind not in a.replay or kind not in b.replay:
             continue
-        own = a.own[trait] - _loss(a.own.get(AZIMUTH, EXACT), a, hz)
-        mine = a.replay[trait] - _loss(a.replay.get(AZIMUTH, EXACT), a, hz)
-        theirs = b.replay[trait] - _loss(b.replay.get(AZIMUTH, EXACT), b, hz)
-        out[trait.channel, hz] = own - mine + theirs + _loss(azimuth or EXACT, b, hz)
+        own = a.own[kind] - _loss(a.own.get(AZIMUTH, EXACT), a, hz)
+        mine = a.replay[kind] - _loss(a.replay.get(AZIMUTH, EXACT), a, hz)
+        theirs = b.replay[kind] - _loss(b.replay.get(AZIMUTH, EXACT), b, hz)
+        out[kind.channel, hz] = own - mine + theirs + _loss(azimuth or EXACT, b, hz)
     return out
 
 
-def _loss(azimuth: Value, machine: Traits, hz: float) -> Value:
-    """What an azimuth error, told as a delay, costs at a frequency: 0 dB or below."""
+def _loss(azimuth: Value, machine: MachineErrors, hz: float) -> Value:
+    """What an azimuth error, given as a delay, costs at a frequency: 0 dB or below."""
     if azimuth == EXACT:
         return EXACT
     speed, width = machine.speed_mm_s, machine.width_mm
@@ -220,9 +220,9 @@ def _mistracking(error_db: Floats) -> Floats:
     return np.asarray(decoded - np.array(LEVELS_DB)[:, None] - error_db)
 
 
-def _odd(machines: Sequence[Traits]) -> Iterable[Odd]:
+def _outliers(machines: Sequence[MachineErrors]) -> Iterable[Outlier]:
     """For each group that can exchange tapes."""
-    groups: list[list[Traits]] = []
+    groups: list[list[MachineErrors]] = []
     for machine in machines:
         for group in groups:
             if not differences(group[0], machine):
@@ -232,4 +232,4 @@ def _odd(machines: Sequence[Traits]) -> Iterable[Odd]:
             groups.append([machine])
     for group in groups:
         if len(group) > 1 or len(groups) == 1:
-            yield odd_one_out(group)
+            yield find_outlier(group)

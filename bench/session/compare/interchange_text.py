@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from bench.session.compare.interchange import SIDES, Interchange, Mistracking
-from bench.session.compare.machine_errors import Trait, Value
-from bench.session.compare.outlier import CHANCE, Odd
+from bench.session.compare.machine_errors import ErrorKind, Value
+from bench.session.compare.outlier import CHANCE, Outlier
 from bench.words.dates import day
 from bench.words.figures import decibels, hertz, with_uncertainty, with_unit
 from bench.words.names import CHANNELS
@@ -18,20 +18,22 @@ _UNITS = {"level": "dB", "response": "dB", "azimuth": "µs", "speed": "%"}
 
 
 def interchange_lines(found: Interchange) -> list[str]:
-    """Machines, the table of pairs, what is not told and why, the odd one out."""
+    """Machines, the table of pairs, what is not known and why, the odd one out."""
     lines = ["Machines"]
     for n, m in enumerate(found.machines, start=1):
         lines.append(f"  {n}  {m.machine}: {m.session}, {day(m.when)}, {m.heads} heads, {m.speed_mm_s:g} mm/s")
         lines.append(f"     reference level {m.reference_level}; reference tape {m.reference_tape or 'not known'}")
         lines += [f"     not read: {listed(list(m.missing))}"] if m.missing else []
     lines += ["", "A tape recorded on one machine, replayed on another", *_table(found)]
-    told = {m.machine: n for n, m in enumerate(found.machines, start=1)}
+    number = {m.machine: n for n, m in enumerate(found.machines, start=1)}
     lines += [
-        f"  {told[p.recorded]} → {told[p.replayed]}: not told, because {p.because}" for p in found.pairs if p.because
+        f"  {number[p.recorded]} → {number[p.replayed]}: not told, because {p.because}"
+        for p in found.pairs
+        if p.because
     ]
     if len({m.reference_level for m in found.machines}) > 1:
         lines.append("  Reference levels differ: level is told from where each machine's own mark should be.")
-    lines += ["", *(odd_text(o) for o in found.odd), "", *_METHOD]
+    lines += ["", *(outlier_text(o) for o in found.outliers), "", *_METHOD]
     return [inert(line) for line in lines]
 
 
@@ -80,22 +82,23 @@ def _mistracking(found: Mistracking | None, side: str) -> str:
     return f"{value(found.worst, 'dB')} ({where})"
 
 
-def odd_text(odd: Odd) -> str:
+def outlier_text(found: Outlier) -> str:
     """Which machine is the odd one out, by what, and how likely that is chance."""
-    among = f" among {listed(list(odd.machines))}" if len(odd.machines) > 1 else ""
-    if not odd.machine or odd.trait is None or odd.distance is None:
-        return f"Odd one out{among}: none told, because {odd.because}."
-    far = with_unit(value(odd.distance, _UNITS[odd.trait.what]), _UNITS[odd.trait.what])
-    chance = "less than 1 in 1000" if odd.chance < 0.001 else f"{odd.chance:.3f}"
+    among = f" among {listed(list(found.machines))}" if len(found.machines) > 1 else ""
+    if not found.machine or found.kind is None or found.distance is None:
+        return f"Odd one out{among}: none told, because {found.because}."
+    far = with_unit(value(found.distance, _UNITS[found.kind.what]), _UNITS[found.kind.what])
+    chance = "less than 1 in 1000" if found.chance < 0.001 else f"{found.chance:.3f}"
     return (
-        f"Odd one out{among}: {odd.machine}. Without it the spread falls from {odd.spread:.2f} to {odd.without:.2f} "
-        f"of what is accepted. Its {odd.half} stands {far} off the others' mean in {trait_text(odd.trait)}; the "
-        f"chance of that by the readings' uncertainty alone is {chance} (accepted below {CHANCE:g})."
+        f"Odd one out{among}: {found.machine}. Without it the spread falls from {found.spread:.2f} to "
+        f"{found.without:.2f} of what is accepted. Its {found.half} stands {far} off the others' mean in "
+        f"{error_text(found.kind)}; the chance of that by the readings' uncertainty alone is {chance} (accepted below "
+        f"{CHANCE:g})."
     )
 
 
-def trait_text(trait: Trait) -> str:
-    """A trait in words: "response, left, 10 kHz"."""
-    hz = f", {hertz(trait.frequency_hz)}" if trait.frequency_hz else ""
-    channel = "" if trait.channel in {"both", "left-right"} else f", {CHANNELS[trait.channel]}"
-    return f"{trait.what}{channel}{hz}"
+def error_text(kind: ErrorKind) -> str:
+    """Which error it is: "response, left, 10 kHz"."""
+    hz = f", {hertz(kind.frequency_hz)}" if kind.frequency_hz else ""
+    channel = "" if kind.channel in {"both", "left-right"} else f", {CHANNELS[kind.channel]}"
+    return f"{kind.what}{channel}{hz}"

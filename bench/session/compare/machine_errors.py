@@ -42,8 +42,8 @@ class Value:
 
 
 @dataclass(frozen=True, slots=True)
-class Trait:
-    """One thing that a half of a machine does to a tone."""
+class ErrorKind:
+    """Which error: of what, in which channel, at which frequency."""
 
     what: What
     channel: Channel
@@ -53,12 +53,12 @@ class Trait:
 
 EXACT = Value(0.0, 0.0)
 """What a machine does to its own tape by nature."""
-SPEED = Trait("speed", "both")
-AZIMUTH = Trait("azimuth", "left-right")
+SPEED = ErrorKind("speed", "both")
+AZIMUTH = ErrorKind("azimuth", "left-right")
 
 
 @dataclass(frozen=True, slots=True)
-class Traits:
+class MachineErrors:
     """A machine as a session left it."""
 
     machine: str
@@ -71,16 +71,16 @@ class Traits:
     equalisation: str
     reference_level: str
     reference_tape: str
-    replay: dict[Trait, Value]
+    replay: dict[ErrorKind, Value]
     """Against the reference tape: dB, dB, µs, %."""
-    own: dict[Trait, Value]
+    own: dict[ErrorKind, Value]
     """Record to replay on itself."""
     missing: tuple[str, ...]
     """What was not read, in words."""
 
 
-def traits_of(session: SessionRecord) -> Traits:
-    """The traits that a session read: as left, or as found after cleaning where nothing was left.
+def machine_errors(session: SessionRecord) -> MachineErrors:
+    """The errors that a session read: as left, or as found after cleaning where nothing was left.
 
     Raises:
         Problem: its copy of the machine's sheet is gone, so that speed and tracks are not known.
@@ -93,10 +93,10 @@ def traits_of(session: SessionRecord) -> Traits:
     job = session.job
     name = f"{job.machine}, practice machine {job.seed}" if job.port_kind == "practice" else job.machine
     replay, own = _replay(session), _own(session)
-    missing = [words for trait, words in _WANTED if not any(_is(t, trait) for t in replay)]
+    missing = [words for kind, words in _WANTED if not any(_is(t, kind) for t in replay)]
     if not own:
         missing.append("record to replay")
-    return Traits(
+    return MachineErrors(
         machine=name,
         session=session.folder.resolve().name,
         when=session.begun,
@@ -121,21 +121,21 @@ _WANTED: tuple[tuple[What, str], ...] = (
 )
 
 
-def _is(trait: Trait, what: What) -> bool:
-    return trait.what == what
+def _is(kind: ErrorKind, what: What) -> bool:
+    return kind.what == what
 
 
-def _replay(session: SessionRecord) -> dict[Trait, Value]:
-    out: dict[Trait, Value] = {}
+def _replay(session: SessionRecord) -> dict[ErrorKind, Value]:
+    out: dict[ErrorKind, Value] = {}
     azimuth_hz: float | None = None
     for subject, record in last_of(session, LATEST_FIRST[:2]).items():
         error = _error(record)
         if subject.source != "reference tape" or subject.direction or error is None:
             continue
         if subject.quantity == "level":
-            out.setdefault(Trait("level", subject.channel), error)
+            out.setdefault(ErrorKind("level", subject.channel), error)
         elif subject.quantity == "response":
-            out[Trait("response", subject.channel, subject.frequency_hz)] = error
+            out[ErrorKind("response", subject.channel, subject.frequency_hz)] = error
         elif subject.quantity == "speed_error" and SPEED not in out:
             out[SPEED] = error
         elif subject.quantity == "azimuth_delay" and (
@@ -151,15 +151,15 @@ def _error(record: ReadingRecord) -> Value | None:
     return None if r is None or off is None or r.bound else Value(off, r.uncertainty)
 
 
-def _own(session: SessionRecord) -> dict[Trait, Value]:
+def _own(session: SessionRecord) -> dict[ErrorKind, Value]:
     found = record_to_replay(session.readings)
-    out: dict[Trait, Value] = {}
+    out: dict[ErrorKind, Value] = {}
     for r in found.readings if found else ():
         if r.quantity == "record_replay_level":
-            out[Trait("level", r.channel)] = Value(r.value, r.uncertainty)
+            out[ErrorKind("level", r.channel)] = Value(r.value, r.uncertainty)
         else:
             hz = None if r.frequency_hz is None else float(f"{r.frequency_hz:.3g}")
-            out[Trait("response", r.channel, hz)] = Value(r.value, r.uncertainty)
+            out[ErrorKind("response", r.channel, hz)] = Value(r.value, r.uncertainty)
     if not out:
         return out
     out[SPEED] = EXACT

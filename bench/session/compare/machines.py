@@ -1,4 +1,4 @@
-"""The roll of machines: which have been on the bench, how often, and which are due again. Light, by the index alone."""
+"""Which machines have been on the bench, how often, and which are due again. Light, by the index alone."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ INTERVAL_MONTHS = 12
 
 
 @dataclass(frozen=True, slots=True)
-class OnRoll:
+class MachineSessions:
     """A machine and its sessions."""
 
     machine: str
@@ -31,7 +31,7 @@ class OnRoll:
         return self.sessions[0]
 
 
-def roll(found: Iterable[Entry], interval_months: int = INTERVAL_MONTHS) -> list[OnRoll]:
+def by_due_date(found: Iterable[Entry], interval_months: int = INTERVAL_MONTHS) -> list[MachineSessions]:
     """The machines, in the order in which they are due; exercises and what cannot be read are left out."""
     machines: dict[str, list[Entry]] = {}
     for entry in found:
@@ -41,7 +41,7 @@ def roll(found: Iterable[Entry], interval_months: int = INTERVAL_MONTHS) -> list
     for name, sessions in machines.items():
         last = next((s for s in sessions if s.done), sessions[0])
         due = months_after(last.begun.date(), interval_months)
-        out.append(OnRoll(name, sessions[0].machine_id, tuple(sessions), due))
+        out.append(MachineSessions(name, sessions[0].machine_id, tuple(sessions), due))
     return sorted(out, key=lambda m: (m.due, m.machine))
 
 

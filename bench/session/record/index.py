@@ -176,14 +176,14 @@ def _head(folder: Path) -> Row:
             from bench.session.record.migrate import with_summary
 
             table = with_summary(tomllib.loads(raw.decode()))
-        return _told(table)
+        return _summary(table)
     except OSError as error:
         return _nothing(folder, f"cannot be read: {error.strerror}")
     except (ValueError, RecursionError):
         return _nothing(folder, "damaged")
 
 
-def _told(table: dict[str, Any]) -> Row:
+def _summary(table: dict[str, Any]) -> Row:
     job, port = table.get("job"), table.get("port")
     begun = table.get("begun")
     if not isinstance(job, dict) or not isinstance(port, dict) or not isinstance(begun, datetime):

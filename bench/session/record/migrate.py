@@ -286,7 +286,7 @@ def _debrief(lines: list[tuple[str, str]]) -> Table:
     """All lines of a debrief as the one event that they say."""
     out: Table = {"faults": [], "trimmers": [], "wrongly_named": [], "turns": 0, "minutes": 0.0}
     advice = [text.partition(": ") for about, text in lines if about == "again"]
-    tells = {name: told for name, _, told in advice}
+    tells = {name: shows for name, _, shows in advice}
     for about, text in lines:
         if about == "wrong":
             out["wrongly_named"].append(text.removeprefix("Named, but it was not there: ").removesuffix("."))

@@ -43,7 +43,7 @@ from bench.session.record.record import SessionRecord, reference_plays
 from bench.session.report.conclusion import Conclusion, conclusion_of
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.improvement import NOTHING_ADJUSTED, alignment_sentence, cleaning_sentence
-from bench.session.report.owner_summary import story
+from bench.session.report.owner_summary import owner_summary
 from bench.session.report.tables import STAGE_ORDER, ResponseTable, Thing, figures, responses
 from bench.words.dates import day, hour
 from bench.words.figures import hertz
@@ -72,7 +72,7 @@ class Signature:
 
 
 @dataclass(frozen=True, slots=True)
-class Content:
+class Document:
     """Everything in the report, in words."""
 
     machine: str
@@ -100,8 +100,8 @@ class Content:
     trimmers: tuple[str, ...]
     cautions: tuple[tuple[str, str], ...]
     """(hazard, the fullest that was said of it)."""
-    story: str
-    """What the owner said, and what it was; "" where nothing can be told."""
+    owner_summary: str
+    """What the owner said, and what it was; "" where nothing is known of either."""
     debrief: tuple[str, ...]
     """Of an exercise that is over."""
     evidence: tuple[str, ...]
@@ -114,14 +114,14 @@ class Content:
     read_only: str
 
 
-def content_of(session: SessionRecord) -> Content:
+def document_of(session: SessionRecord) -> Document:
     """Put a session into words."""
     latest = last_attempts(session.readings)
     job, ranked = session.job, ranking(latest)
     # Where the steps are not known, nobody is told that nothing was adjusted.
     adjusted = session.adjusted or not session.steps
     names = stages_of(adjusted=adjusted)
-    return Content(
+    return Document(
         machine=job.machine or "Machine without a name",
         procedure=job.procedure or "Procedure without a title",
         session=session.folder.resolve().name,
@@ -138,7 +138,7 @@ def content_of(session: SessionRecord) -> Content:
         noted=tuple(_noted(session)),
         trimmers=tuple(true_minus(said(e, {})) for e in of_kind(session.events, Turned)),
         cautions=_cautions(session),
-        story="" if ranked else story(session),
+        owner_summary="" if ranked else owner_summary(session),
         ranked=ranked,
         flutter=_flutter(latest, names),
         debrief=tuple(true_minus(text) for _, text in debrief_lines(session.events)),

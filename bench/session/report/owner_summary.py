@@ -25,7 +25,7 @@ NOBODY = ("unattended rehearsal", "nothing was said", "")
 """What stands where no owner said anything."""
 
 
-def story(session: SessionRecord) -> str:
+def owner_summary(session: SessionRecord) -> str:
     """One paragraph; "" where neither was a complaint noted nor anything measured from record to replay."""
     parts = []
     said = complaint(session)

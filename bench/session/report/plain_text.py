@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from bench.procedure.state.ranking import RANKED, ranking_lines
 from bench.session.record.record import SessionRecord
-from bench.session.report.document import Content, content_of
+from bench.session.report.document import Document, document_of
 from bench.session.report.tables import STAGE_ORDER, Cell, ResponseTable
 from bench.words.names import CHANNELS, short_stage
 from bench.words.sentences import inert
@@ -22,39 +22,39 @@ _LEGEND = (
 
 def report_text(session: SessionRecord) -> str:
     """The whole report in lines made for 80 characters; a name too long for that is not broken."""
-    content = content_of(session)
-    lines: list[str] = [f"LINE-UP REPORT: {content.machine}", content.procedure, content.when, ""]
-    lines += [f"{content.conclusion.headline.upper()}", *_wrapped(content.conclusion.sentences)]
-    if content.read_only:
-        lines += _wrapped([content.read_only + "."])
-    if content.story:
-        lines += _headed("What it was, and what it is now", _wrapped([content.story]))
-    if content.debrief:
-        lines += _headed("Debrief of this exercise", _wrapped(content.debrief))
-    if content.ranked:
-        lines += _headed("The tapes, ranked", _wrapped([*ranking_lines(content.ranked), RANKED]))
-    lines += _headed("What cleaning gave back", _wrapped([content.cleaning]))
-    lines += _headed("What alignment gave back", _wrapped([content.alignment]))
-    lines += _headed("The job", [f"{term}: {text}" for term, text in content.facts])
-    if content.figures:
-        lines += _headed("Verdicts, as found and as left" if content.adjusted else "Verdicts", _figures(content))
-    for table in content.responses:
+    document = document_of(session)
+    lines: list[str] = [f"LINE-UP REPORT: {document.machine}", document.procedure, document.when, ""]
+    lines += [f"{document.conclusion.headline.upper()}", *_wrapped(document.conclusion.sentences)]
+    if document.read_only:
+        lines += _wrapped([document.read_only + "."])
+    if document.owner_summary:
+        lines += _headed("What it was, and what it is now", _wrapped([document.owner_summary]))
+    if document.debrief:
+        lines += _headed("Debrief of this exercise", _wrapped(document.debrief))
+    if document.ranked:
+        lines += _headed("The tapes, ranked", _wrapped([*ranking_lines(document.ranked), RANKED]))
+    lines += _headed("What cleaning gave back", _wrapped([document.cleaning]))
+    lines += _headed("What alignment gave back", _wrapped([document.alignment]))
+    lines += _headed("The job", [f"{term}: {text}" for term, text in document.facts])
+    if document.figures:
+        lines += _headed("Verdicts, as found and as left" if document.adjusted else "Verdicts", _figures(document))
+    for table in document.responses:
         lines += _headed(table.title, _response(table))
-    if content.flutter:
-        lines += _headed("Flutter by its parts", _wrapped(content.flutter))
-    lines += _headed("Skipped, overridden, accepted out", _exceptions(content))
-    noted = [f"{time} {asked} {text}" for time, asked, text in content.noted]
-    noted += [f"trimmer {text}" for text in content.trimmers]
+    if document.flutter:
+        lines += _headed("Flutter by its parts", _wrapped(document.flutter))
+    lines += _headed("Skipped, overridden, accepted out", _exceptions(document))
+    noted = [f"{time} {asked} {text}" for time, asked, text in document.noted]
+    noted += [f"trimmer {text}" for text in document.trimmers]
     if noted:
         lines += _headed("Noted at the bench", _wrapped(noted))
-    if content.cautions:
-        lines += _headed("Cautions given", _wrapped(f"{hazard}: {say}" for hazard, say in content.cautions))
-    if content.evidence:
-        lines += _headed("Sound behind the readings, to be measured again", _wrapped(content.evidence))
-    signed = [f"{s.who} accepts {s.accepts}, {s.when}" for s in content.signed]
+    if document.cautions:
+        lines += _headed("Cautions given", _wrapped(f"{hazard}: {say}" for hazard, say in document.cautions))
+    if document.evidence:
+        lines += _headed("Sound behind the readings, to be measured again", _wrapped(document.evidence))
+    signed = [f"{s.who} accepts {s.accepts}, {s.when}" for s in document.signed]
     lines += _headed("Signed", _wrapped(signed or ["Not signed off."]))
-    lines += ["", *_wrapped([_LEGEND]), f"Written by {content.program} from session {content.session}."]
-    lines += [f"Procedure, sha256: {content.procedure_sha256 or 'not known'}"]
+    lines += ["", *_wrapped([_LEGEND]), f"Written by {document.program} from session {document.session}."]
+    lines += [f"Procedure, sha256: {document.procedure_sha256 or 'not known'}"]
     return "\n".join(inert(line).rstrip() for line in lines) + "\n"
 
 
@@ -71,25 +71,25 @@ def _wrapped(paragraphs: Iterable[str], indent: str = "") -> list[str]:
     return out
 
 
-def _exceptions(content: Content) -> list[str]:
-    if not content.exceptions:
+def _exceptions(document: Document) -> list[str]:
+    if not document.exceptions:
         return ["Nothing was skipped or overridden, and nothing was accepted that is not in."]
-    return _wrapped(f"{kind}{', ' + step if step else ''}: {text}" for kind, step, text in content.exceptions)
+    return _wrapped(f"{kind}{', ' + step if step else ''}: {text}" for kind, step, text in document.exceptions)
 
 
-def _figures(content: Content) -> list[str]:
+def _figures(document: Document) -> list[str]:
     lines: list[str] = []
-    heads = [short_stage(content.stages[stage]) for stage in STAGE_ORDER]
-    for thing in content.figures:
+    heads = [short_stage(document.stages[stage]) for stage in STAGE_ORDER]
+    for thing in document.figures:
         lines += ["", f"{thing.name}, {thing.source}", *_wrapped([f"{thing.detail}; {thing.method}"], "  ")]
         for line in thing.lines:
-            told = [
+            cells = [
                 f"{head} {_cell(cell)}"
                 for stage, head, cell in zip(STAGE_ORDER, heads, line.cells, strict=True)
                 if cell.text != "–" or stage == "left"
             ]
             unit = "" if line.unit == "count" else f" ({line.unit})"
-            lines += _wrapped([f"{line.channel}{unit}: {'; '.join(told)}; target {line.target}"], "  ")
+            lines += _wrapped([f"{line.channel}{unit}: {'; '.join(cells)}; target {line.target}"], "  ")
         lines += _wrapped(thing.reasons, "  ")
     return lines[1:]
 

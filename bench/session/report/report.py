@@ -21,7 +21,7 @@ from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 from bench.session.record.rescue import remedy
 from bench.session.report.csv_table import csv_text
-from bench.session.report.document import Content, content_of
+from bench.session.report.document import Document, document_of
 from bench.session.report.owner_summary import tracking_of
 from bench.session.report.plots import response_svg
 from bench.session.report.small_plots import SmallPlot, small_plots
@@ -61,7 +61,7 @@ def write_report(folder: Path) -> Path:
 
 def report_html(session: SessionRecord) -> str:
     """The page. Everything that came from files or was typed is escaped, and has no control characters."""
-    content = content_of(session)
+    document = document_of(session)
     environment = jinja2.Environment(
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_inert
     )
@@ -69,35 +69,35 @@ def report_html(session: SessionRecord) -> str:
         resources.files("bench.session.report").joinpath("report.html.jinja").read_text(encoding="utf-8")
     )
     return template.render(
-        c=content,
-        plots=_plots(content),
+        c=document,
+        plots=_plots(document),
         counted=counted,
-        density=_density(content),
-        small=[(p, Markup(p.svg)) for p in _small(session, content.stages)],
-        figures=[(source, list(things)) for source, things in groupby(content.figures, key=lambda t: t.source)],
-        stages=_stages(content),
+        density=_density(document),
+        small=[(p, Markup(p.svg)) for p in _small(session, document.stages)],
+        figures=[(source, list(things)) for source, things in groupby(document.figures, key=lambda t: t.source)],
+        stages=_stages(document),
         shown=_shown,
         best=best_words,
         figure=figure_words,
         by=CRITERIA,
         ranked_by=RANKED,
-        stage_heads=[short_stage(content.stages[stage]).capitalize() for stage in STAGE_ORDER],
+        stage_heads=[short_stage(document.stages[stage]).capitalize() for stage in STAGE_ORDER],
         channels=CHANNELS,
         signs=SIGNS,
         classes=_CLASSES,
     )
 
 
-def _plots(content: Content) -> list[tuple[list[ResponseTable], Markup]]:
+def _plots(document: Document) -> list[tuple[list[ResponseTable], Markup]]:
     """Two responses stand side by side; those of few tones are told by their table alone."""
-    drawn = [t for t in content.responses if len({row.hz for row in t.rows}) >= CURVE_TONES]
+    drawn = [t for t in document.responses if len({row.hz for row in t.rows}) >= CURVE_TONES]
     pairs = [drawn[n : n + 2] for n in range(0, len(drawn), 2)]
     return [(pair, Markup(response_svg(pair, f"plot{n}"))) for n, pair in enumerate(pairs, start=1)]
 
 
-def _density(content: Content) -> int:
+def _density(document: Document) -> int:
     """How small it is printed, 0 for the usual size, by the lines of its tables and what its plots take up."""
-    lines = sum(len(t.lines) for t in content.figures) + 8 * len(content.responses) + 20 * len(_plots(content))
+    lines = sum(len(t.lines) for t in document.figures) + 8 * len(document.responses) + 20 * len(_plots(document))
     return sum(lines > limit for limit in DENSE_LINES)
 
 
@@ -112,10 +112,10 @@ def _small(session: SessionRecord, names: Mapping[Stage, str]) -> list[SmallPlot
     return small_plots(latest, session.events, tracking, stage, names)
 
 
-def _stages(content: Content) -> list[int]:
+def _stages(document: Document) -> list[int]:
     """The columns of the table of figures: the last always, a found stage where anything was found."""
     return [
-        n for n in range(3) if n == 2 or any(line.cells[n].text != "–" for t in content.figures for line in t.lines)
+        n for n in range(3) if n == 2 or any(line.cells[n].text != "–" for t in document.figures for line in t.lines)
     ]
 
 

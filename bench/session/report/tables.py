@@ -262,9 +262,9 @@ def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> Respons
 
 def _state(r: ReadingRecord) -> str:
     """How the machine stood, where that was not as usual."""
-    told = f", noise reduction {r.noise_reduction}" if r.noise_reduction != "off" else ""
-    told += f", in {r.direction}" if r.direction else ""
-    return f"{told}, {r.lot}" if r.lot else told
+    state = f", noise reduction {r.noise_reduction}" if r.noise_reduction != "off" else ""
+    state += f", in {r.direction}" if r.direction else ""
+    return f"{state}, {r.lot}" if r.lot else state
 
 
 def _reference(group: list[ReadingRecord]) -> str:

@@ -10,7 +10,7 @@ from bench.measure.reading import Channel
 from bench.problem import Problem
 from bench.session.compare.interchange import Interchange, Pair, mistracking, of
 from bench.session.compare.interchange_text import interchange_lines
-from bench.session.compare.machine_errors import AZIMUTH, SPEED, traits_of
+from bench.session.compare.machine_errors import AZIMUTH, SPEED, machine_errors
 from bench.session.record.reader import read_session
 from bench.tape.mistracking_map import ReplayErrors, mistracking_map
 from tests.session.fleet_of import HZ, Machine, delay, exchange, session, tilt_loss
@@ -22,7 +22,7 @@ RIGHT = Machine("Right", 3)
 
 
 def fleet(workspace: Path, *machines: Machine) -> Interchange:
-    return of([traits_of(read_session(session(workspace, m))) for m in machines])
+    return of([machine_errors(read_session(session(workspace, m))) for m in machines])
 
 
 def pair(found: Interchange, a: Machine, b: Machine) -> Pair:
@@ -62,11 +62,11 @@ def test_the_uncertainty_is_that_of_all_that_goes_into_it(tmp_path: Path) -> Non
 
 
 def test_a_machine_with_itself_is_what_it_read(tmp_path: Path) -> None:
-    traits = traits_of(read_session(session(tmp_path, TWO)))
-    assert traits.own[SPEED].value == 0.0
-    assert traits.own[AZIMUTH].value == 0.0
-    assert (traits.speed_mm_s, traits.width_mm, traits.heads) == (47.625, 0.6, 2)
-    assert traits.missing == ()
+    errors = machine_errors(read_session(session(tmp_path, TWO)))
+    assert errors.own[SPEED].value == 0.0
+    assert errors.own[AZIMUTH].value == 0.0
+    assert (errors.speed_mm_s, errors.width_mm, errors.heads) == (47.625, 0.6, 2)
+    assert errors.missing == ()
 
 
 @pytest.mark.parametrize(
@@ -107,50 +107,53 @@ def test_a_pair_mistracks_by_its_own_errors(tmp_path: Path) -> None:
 def test_tapes_that_do_not_fit_are_not_told_but_named(tmp_path: Path, other: Machine, said: str) -> None:
     found = fleet(tmp_path, RIGHT, other)
     assert pair(found, RIGHT, other).because == said
-    assert found.odd == ()
+    assert found.outliers == ()
     assert f"1 → 2: not told, because {said}" in "\n".join(interchange_lines(found))
 
 
 def test_the_odd_one_out_is_named_with_what_sets_it_apart(tmp_path: Path) -> None:
     askew = Machine("Askew", 2, replay_tilt=9.0)
     near = [Machine(f"Near {n}", 2, replay_db=0.05 * n, replay_tilt=0.05 * n) for n in range(1, 4)]
-    (odd,) = fleet(tmp_path, near[0], askew, *near[1:]).odd
-    assert odd.machine == "Askew"
-    assert odd.trait == AZIMUTH
-    assert odd.distance is not None
-    assert odd.distance.value == pytest.approx(-delay(9.0) + delay(0.1), abs=0.1)
-    assert odd.chance < 1e-6
-    assert odd.spread > 1.5
-    assert odd.without < 0.2
+    (outlier,) = fleet(tmp_path, near[0], askew, *near[1:]).outliers
+    assert outlier.machine == "Askew"
+    assert outlier.kind == AZIMUTH
+    assert outlier.distance is not None
+    assert outlier.distance.value == pytest.approx(-delay(9.0) + delay(0.1), abs=0.1)
+    assert outlier.chance < 1e-6
+    assert outlier.spread > 1.5
+    assert outlier.without < 0.2
     text = "\n".join(interchange_lines(fleet(tmp_path, near[0], askew, *near[1:])))
     assert "Odd one out among Near 1, Askew, Near 2 and Near 3: Askew." in text
     assert "less than 1 in 1000" in text
 
 
 def test_a_level_that_only_its_recording_has_wrong(tmp_path: Path) -> None:
-    (odd,) = fleet(tmp_path, RIGHT, Machine("Loud", 3, record_db=1.5), Machine("Also right", 2)).odd
-    assert (odd.machine, odd.half) == ("Loud", "recording")
-    assert odd.trait is not None
-    assert odd.trait.what == "level"
+    (outlier,) = fleet(tmp_path, RIGHT, Machine("Loud", 3, record_db=1.5), Machine("Also right", 2)).outliers
+    assert (outlier.machine, outlier.half) == ("Loud", "recording")
+    assert outlier.kind is not None
+    assert outlier.kind.what == "level"
 
 
 def test_none_is_named_where_the_readings_do_not_tell_them_apart(tmp_path: Path) -> None:
     alike = [Machine(f"Alike {n}", 3, replay_db=0.03 * n) for n in range(4)]
-    (odd,) = fleet(tmp_path, *alike).odd
-    assert odd.machine == ""
-    assert "none stands farther from the others than the readings' uncertainty explains" in odd.because
+    (outlier,) = fleet(tmp_path, *alike).outliers
+    assert outlier.machine == ""
+    assert "none stands farther from the others than the readings' uncertainty explains" in outlier.because
 
 
 def test_of_two_it_cannot_be_told(tmp_path: Path) -> None:
-    (odd,) = fleet(tmp_path, RIGHT, TWO).odd
-    assert (odd.machine, odd.because) == ("", "of two machines it can't be told which one is off: it takes three")
+    (outlier,) = fleet(tmp_path, RIGHT, TWO).outliers
+    assert (outlier.machine, outlier.because) == (
+        "",
+        "of two machines it can't be told which one is off: it takes three",
+    )
 
 
 def test_a_sheet_that_is_gone_is_said(tmp_path: Path) -> None:
     folder = session(tmp_path, RIGHT)
     next(folder.glob("inputs/sheets/machines/*.toml")).unlink()
     with pytest.raises(Problem, match="its copy of the machine's sheet is missing"):
-        traits_of(read_session(folder))
+        machine_errors(read_session(folder))
 
 
 def test_what_was_not_read_is_named(tmp_path: Path) -> None:
@@ -158,7 +161,7 @@ def test_what_was_not_read_is_named(tmp_path: Path) -> None:
     text = (folder / "session.toml").read_text(encoding="utf-8")
     text = text.replace('quantity = "speed_error"\n', 'quantity = "speed_drift"\n')
     (folder / "session.toml").write_text(text, encoding="utf-8")
-    found = of([traits_of(read_session(folder)), traits_of(read_session(session(tmp_path, TWO)))])
+    found = of([machine_errors(read_session(folder)), machine_errors(read_session(session(tmp_path, TWO)))])
     assert found.machines[0].missing == ("speed",)
     assert pair(found, RIGHT, TWO).speed is None
     assert "Right: speed" in pair(found, RIGHT, TWO).missing

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.session.compare.machines import months_after, roll
+from bench.session.compare.machines import by_due_date, months_after
 from bench.session.record import index
 from bench.session.record.index import INDEX_NAME, SETTLED_NS, entries, of_machine
 from tests.session.record.test_migrate import FROZEN
@@ -116,7 +116,7 @@ def test_damaged_and_strange_folders_are_listed_with_their_problem(tmp_path: Pat
     assert damaged.begun == datetime(2020, 1, 1, 10, 0, tzinfo=UTC)
     assert "cannot be read" in other.problem
     assert of_machine([damaged, other], "") == []
-    assert roll([damaged, other]) == []
+    assert by_due_date([damaged, other]) == []
 
 
 BAD = "Not in: Record-to-replay as left. Not measured: Hum. To be checked again: record response."
@@ -164,7 +164,7 @@ def test_the_roll_is_in_the_order_in_which_machines_are_due(tmp_path: Path) -> N
     visit(tmp_path, 2, None, -12.0, machine="late")
     visit(tmp_path, 0, None, -12.0, machine="early")
     visit(tmp_path, 1, None, -12.0, machine="late")
-    machines = roll(entries(tmp_path / "sessions"), 6)
+    machines = by_due_date(entries(tmp_path / "sessions"), 6)
     assert [(m.machine, m.due.isoformat(), len(m.sessions)) for m in machines] == [
         ("early", "2020-07-01", 1),
         ("late", "2022-07-01", 2),

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 
 from bench.session.compare.history import of_sessions
-from bench.session.compare.machines import roll
+from bench.session.compare.machines import by_due_date
 from bench.session.record.index import entries
 from bench.session.report.label import WIDTH, label_lines
 from tests.session.made_up import STEPS, whole
@@ -47,7 +47,7 @@ def test_list_history_and_label_are_due_on_the_same_day(tmp_path: Path) -> None:
     (tmp_path / "sessions" / "2021-07-01-1000-broken-off" / "session.toml").write_text(off, encoding="utf-8")
     found = entries(tmp_path / "sessions")
     assert [e.done for e in found] == [False, True, True]
-    (machine,) = roll(found)
+    (machine,) = by_due_date(found)
     history = of_sessions(found, None, 12)
     assert machine.due == history.due.on == date(2022, 1, 1)  # a year after the one that came to its end
     assert history.due.because == "12 months after its last visit that came to its end"
@@ -63,7 +63,7 @@ def test_what_drifts_is_due_sooner_than_the_list_says_by_the_interval(tmp_path: 
     due = of_sessions(found, None, 12).due
     assert (due.on, due.sooner) == (date(2021, 7, 3), True)
     assert "Next due 3 July 2021, by its" in label_lines(last)
-    assert roll(found)[0].due == date(2022, 1, 1)
+    assert by_due_date(found)[0].due == date(2022, 1, 1)
 
 
 def test_what_is_out_is_not_called_lined_up(tmp_path: Path) -> None:

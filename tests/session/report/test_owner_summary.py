@@ -12,7 +12,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 from bench.session.record.steps import StepFacts
-from bench.session.report.owner_summary import complaint, story, tracking_of
+from bench.session.report.owner_summary import complaint, owner_summary, tracking_of
 from bench.tape.mistracking_map import ReplayErrors, mistracking_map
 from tests.session.made_up import START, whole
 from tests.session.years import visit
@@ -47,7 +47,7 @@ def session_with(tmp_path: Path, said: str | None, **stages: tuple[float, float]
 
 def test_from_complaint_to_as_left(tmp_path: Path) -> None:
     session = session_with(tmp_path, "it sounds dull.", dirty=(-2.0, -11.2), clean=(-1.5, -3.0), left=(0.1, -0.2))
-    told = story(session)
+    told = owner_summary(session)
     worst = mistracking_map("type-b", ReplayErrors(-2.0, ((10000.0, -11.2),))).worst_db
     assert told.startswith(
         "The owner said: “it sounds dull”. As found, before cleaning, what was recorded came back 2.0 dB too low in "
@@ -61,7 +61,7 @@ def test_from_complaint_to_as_left(tmp_path: Path) -> None:
 
 
 def test_without_a_reading_before_cleaning_it_is_what_was_found_after_it(tmp_path: Path) -> None:
-    told = story(session_with(tmp_path, None, clean=(3.0, 4.0)))
+    told = owner_summary(session_with(tmp_path, None, clean=(3.0, 4.0)))
     assert told.startswith(
         "As found, after cleaning, what was recorded came back 3.0 dB too loud in the left channel, with 4.0 dB"
     )
@@ -70,15 +70,15 @@ def test_without_a_reading_before_cleaning_it_is_what_was_found_after_it(tmp_pat
 
 
 def test_a_complaint_without_measurement_says_so_and_nothing_is_nothing(tmp_path: Path) -> None:
-    assert story(session_with(tmp_path, "it hums")).endswith("so that what it was can't be told.")
-    assert story(session_with(tmp_path, None)) == ""
+    assert owner_summary(session_with(tmp_path, "it hums")).endswith("so that what it was can't be told.")
+    assert owner_summary(session_with(tmp_path, None)) == ""
     for nobody in ("unattended rehearsal", "Nothing was said."):
         assert complaint(session_with(tmp_path, nobody)) == ""
 
 
 def test_a_dead_channel_is_no_error_of_level(tmp_path: Path) -> None:
     session = session_with(tmp_path, None, left=(-80.0, 0.0))
-    assert story(session) == ""
+    assert owner_summary(session) == ""
     assert tracking_of(session.readings, "left") is None
 
 
@@ -92,4 +92,4 @@ def test_the_map_is_of_the_worse_channel(tmp_path: Path) -> None:
 
 def test_a_session_without_any_of_it(tmp_path: Path) -> None:
     session = read_session(whole(tmp_path))
-    assert isinstance(story(session), str)
+    assert isinstance(owner_summary(session), str)
