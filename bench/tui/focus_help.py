@@ -43,7 +43,7 @@ def about(snapshot: Snapshot) -> tuple[str, ...]:
     said = [PROMPTS[snapshot.prompt.kind]] if snapshot.prompt.kind in PROMPTS else []
     if panel == "gauges":
         said += [GAUGE, CURVE if snapshot.curves else TRACE]
-        if any(g.reading is not None and g.reading.quantity == "azimuth_delay" for g in snapshot.gauges):
+        if any(g.reading.quantity == "azimuth_delay" for g in snapshot.gauges):
             said.append(PHASE)
         if snapshot.trimmers:
             said.append(TRIMMERS)
