@@ -1,4 +1,4 @@
-"""The headless door: which command, and with which exit code it ends.
+"""The command line: which command, and with which exit code it ends.
 
 stdout is data, stderr is narration. 0 done; 1 done and something is out; 2 bad usage or input; 3 a fault of
 ours; 130 interrupted.
@@ -56,7 +56,7 @@ HELP = {
 
 
 BETWEEN_SEARCHES = 50_000
-"""Objects made before what is unused is searched for; loading modules makes as many, and hardly any of them unused."""
+"""Allocations before garbage collection runs; loading modules makes this many, and hardly any become garbage."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -67,7 +67,7 @@ class _Parser(argparse.ArgumentParser):
 
 
 def process() -> int:
-    """Run the command line as all that a process does: `main`, with less work on memory that goes with the process."""
+    """Run `main` as the whole process, with less garbage collection, since memory is freed when the process ends."""
     gc.set_threshold(BETWEEN_SEARCHES)
     try:
         return main()

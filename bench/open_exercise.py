@@ -21,7 +21,7 @@ from bench.training.exercise import CLOSING, draw_faults, named_faults, with_clo
 from bench.training.truth import Truth
 
 MISADJUSTMENT = 0.5
-"""Of the trimmers of an exercise's machine, so that a fault stands out from what is merely off."""
+"""Misadjustment of the trimmers in an exercise: small enough that a fault stands out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,20 +29,20 @@ class Exercise:
     """A machine with hidden faults."""
 
     job: Job
-    """Its own, the closing question included."""
+    """Its job, including the closing question."""
     faults: Mapping[str, Fault]
-    """Those that the machine has, by the names of their sheets."""
+    """The machine's faults, by the names of their sheets."""
     titles: tuple[str, ...]
-    """Of all faults there can be, in the order of their numbers in the closing question."""
+    """Names of all possible faults, in the order of their numbers in the closing question."""
     seed: int
 
     def truth(self, port: Port | None = None) -> Truth:
-        """What is so: with the machine behind a port, or with the same machine as the trainee met it."""
+        """The true state of the machine behind a port; without a port, of the same machine at the start."""
         from bench.audio.practice import PracticePort
-        from bench.practice_setup import build_practice_machine, truth_of
+        from bench.practice_setup import build_practice_machine, truth_about
 
         if isinstance(port, PracticePort):
-            return truth_of(port.machine, self.job.machine, self.faults)
+            return truth_about(port.machine, self.job.machine, self.faults)
         job = self.job
         fresh = build_practice_machine(
             job.machine,
@@ -52,7 +52,7 @@ class Exercise:
             faults=list(self.faults.values()),
             misadjustment=MISADJUSTMENT,
         )
-        return truth_of(fresh, job.machine, self.faults)
+        return truth_about(fresh, job.machine, self.faults)
 
     def debrief(self, port: Port, events: Sequence[Event]) -> Debriefed:
         """What was done against what was so."""
@@ -68,18 +68,18 @@ class Exercise:
             journal.note(replace(self.debrief(port, events), step=CLOSING, time=clock.wall()))
 
 
-def set_exercise(sheets: Mapping[str, Fault], job: Job, chosen: Sequence[str], more: int, seed: int) -> Exercise:
+def make_exercise(sheets: Mapping[str, Fault], job: Job, chosen: Sequence[str], more: int, seed: int) -> Exercise:
     """An exercise on a job.
 
     Args:
-        sheets: the faults there can be, by the names of their sheets.
-        job: what the trainee goes through.
-        chosen: those of them that the machine has in any case.
-        more: how many are drawn beside them.
-        seed: draws them, and the machine.
+        sheets: all possible faults, by the names of their sheets.
+        job: the trainee's job.
+        chosen: names of the faults that the machine always has.
+        more: how many to draw in addition.
+        seed: random seed of the drawn faults and of the machine.
 
     Raises:
-        Problem: they do not go together on this machine, or there are not so many.
+        Problem: the faults can't be combined on this machine, or there are too few.
     """
     titles = tuple(sorted({f.name for f in sheets.values()}))
 
@@ -89,22 +89,22 @@ def set_exercise(sheets: Mapping[str, Fault], job: Job, chosen: Sequence[str], m
 
     def goes_together(names: Sequence[str]) -> bool:
         try:
-            return all(f.there for f in exercise(names).truth().faults)
+            return all(f.present for f in exercise(names).truth().faults)
         except Problem:
             return False
 
     others = {n: f for n, f in sheets.items() if n not in chosen}
     drawn = draw_faults(others, job, more, seed, goes_together) if more else ()
     if not drawn:
-        exercise(()).truth()  # says what does not go together
+        exercise(()).truth()  # raises the problem if the chosen faults can't be combined
     return exercise(drawn)
 
 
-def fault_sheets(library: Library, chosen: Sequence[str]) -> dict[str, Path]:
-    """The fault sheets of a workspace that can be read, and those chosen by name or by path.
+def find_fault_sheets(library: Library, chosen: Sequence[str]) -> dict[str, Path]:
+    """The readable fault sheets of a workspace, and those chosen by name or by path.
 
     Raises:
-        Problem: a chosen one is not there.
+        Problem: a chosen sheet does not exist.
     """
     listed = [s.path for s in library.sheets("fault") if not s.broken]
     return {path.stem: path for path in (*listed, *(library.sheet_path(name, "fault") for name in chosen))}

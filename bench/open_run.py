@@ -1,4 +1,4 @@
-"""Opens a run: the job, the port it is done on, the session that keeps it, and the runner."""
+"""Opens a run: job, port, session and runner."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 
 from bench.audio.port import Port, hands_of, perform
 from bench.clock import Clock
-from bench.open_exercise import MISADJUSTMENT, Exercise, fault_sheets, set_exercise
+from bench.open_exercise import MISADJUSTMENT, Exercise, find_fault_sheets, make_exercise
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.load.reader import load_sheet
@@ -37,7 +37,7 @@ from bench.workspace import Workspace
 
 @dataclass(slots=True)
 class OpenRun:
-    """A run that is ready to begin."""
+    """A run that is ready to start."""
 
     job: Job
     port: Port
@@ -49,7 +49,7 @@ class OpenRun:
     """The bench thread, where the run has one."""
 
     def make_desk(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
-        """Give the run a bench thread, which is not started yet."""
+        """Make the bench thread of the run; it is not started yet."""
         self.desk = Desk(self.runner, self.port, self.clock, on_snapshot)
         return self.desk
 
@@ -83,47 +83,49 @@ class OpenRun:
 
 
 Say = Callable[[str], None]
-"""Takes a line of narration."""
+"""Prints a line of narration."""
 
 
 def open_run(
-    workspace: Workspace, wanted: RunRequest, clock: Clock, *, real_time: bool, say: Say | None = None
+    workspace: Workspace, request: RunRequest, clock: Clock, *, real_time: bool, say: Say | None = None
 ) -> OpenRun:
     """Open a new run.
 
     Args:
         workspace: where procedures and sessions are.
-        wanted: what to run, on what.
-        clock: the run's time.
-        real_time: whether the practice machine keeps to the clock, or makes sound as fast as it is asked for.
-        say: is told what was kept, once it is on disk.
+        request: what to run, and on what.
+        clock: the clock of the run.
+        real_time: True for a practice machine in real time, False for one that makes sound as fast as it is read.
+        say: prints what was kept, once it is on disk.
 
     Raises:
-        Problem: something is missing or broken; nothing was begun.
+        Problem: something is missing or broken; nothing was started.
     """
     library = Library(workspace)
-    job = library.load_job(wanted.procedure, wanted.machine, wanted.tape, wanted.reference_tape)
+    job = library.load_job(request.procedure, request.machine, request.tape, request.reference_tape)
     exercise = None
-    faults = {p.stem: p for p in (library.sheet_path(f, "fault") for f in wanted.faults)}
-    if wanted.exercise is not None:
-        chosen, faults = tuple(faults), fault_sheets(library, wanted.faults)
+    faults = {p.stem: p for p in (library.sheet_path(f, "fault") for f in request.faults)}
+    if request.exercise is not None:
+        chosen, faults = tuple(faults), find_fault_sheets(library, request.faults)
         sheets = {name: library.fault(path) for name, path in faults.items()}
-        exercise = set_exercise(sheets, job, chosen, wanted.exercise, wanted.seed)
+        exercise = make_exercise(sheets, job, chosen, request.exercise, request.seed)
         job = exercise.job
-    port = open_port(library, job, wanted, clock, real_time=real_time, exercise=exercise)
+    port = open_port(library, job, request, clock, real_time=real_time, exercise=exercise)
     inputs: list[Path | UsedFile] = [*job.used, *faults.values()]
     if port.status.kind == "live":
-        port.open()  # before there is a session: without a device none is begun
-    job, sheet = with_interface_sheet(library, job, port, wanted.interface)
+        port.open()  # before the session is created: without a device there is none
+    job, sheet = with_interface_sheet(library, job, port, request.interface)
     inputs += sheet
-    facts = replace(_facts(job, port, wanted, exercise, clock.wall().date()), turned_before=turned_before(wanted, port))
+    facts = replace(
+        _facts(job, port, request, exercise, clock.wall().date()), turned_before=turned_before(request, port)
+    )
     store = SessionStore.create(
         workspace.sessions,
         facts,
         inputs,
         clock,
         steps=steps_of(job),
-        evidence=wanted.evidence,
+        evidence=request.evidence,
     )
     restore_trimmers(port, store.job)
     return replace(_opened(job, port, store, clock, say), exercise=exercise)
@@ -132,10 +134,10 @@ def open_run(
 def resume_run(
     folder: Path, clock: Clock, *, port: str | None = None, real_time: bool, say: Say | None = None
 ) -> OpenRun:
-    """Open a session that was broken off, by the copies of the files that it was begun with.
+    """Open an unfinished session, with the copies of the files with which it was started.
 
     Raises:
-        Problem: it can't be gone on with.
+        Problem: it can't be resumed.
     """
     store = SessionStore.reopen(folder)
     try:
@@ -151,10 +153,10 @@ def resume_run(
         faults = sorted((store.inputs / "sheets" / "faults").glob("*.toml"))
         if facts.exercise is not None:
             sheets = {path.stem: library.fault(path) for path in faults}
-            exercise = set_exercise(sheets, job, facts.exercise, 0, facts.seed)
+            exercise = make_exercise(sheets, job, facts.exercise, 0, facts.seed)
             job = exercise.job
-        wanted = RunRequest(facts.procedure_id, port=kind, faults=tuple(str(p) for p in faults), seed=facts.seed)
-        opened = open_port(library, job, wanted, clock, real_time=real_time, exercise=exercise)
+        request = RunRequest(facts.procedure_id, port=kind, faults=tuple(str(p) for p in faults), seed=facts.seed)
+        opened = open_port(library, job, request, clock, real_time=real_time, exercise=exercise)
         restore_trimmers(opened, facts)
         replay_events(opened, job, store.events())
         for path in (store.inputs / "sheets" / "interfaces").glob("*.toml"):
@@ -166,22 +168,23 @@ def resume_run(
 
 
 def with_interface_sheet(library: Library, job: Job, port: Port, name: str | None) -> tuple[Job, list[Path]]:
-    """The job with the sheet of the interface it is done through, and that sheet's file.
+    """The job with the sheet of its interface, and the file of that sheet.
 
     Raises:
-        Problem: the sheet that was named is missing or broken.
+        Problem: the named sheet is missing or broken.
     """
     if any(isinstance(s, InterfaceStep) for s in job.steps):
-        return job, []  # what is being measured corrects nothing
+        return job, []  # a job that measures the interface must not be corrected by an old sheet
     folder = library.workspace.sheets / "interfaces"
     path = library.sheet_path(name, "interface") if name else newest_of(folder, port.status.name)
     return (job, []) if path is None else (replace(job, interface=load_sheet(path, "interface")), [path])
 
 
 def save_calibration(job: Job, store: SessionStore, port: Port, clock: Clock) -> str:
-    """Write what a signed calibration found as a sheet of its own, once; where it lies, in a sentence, or "".
+    """Write the result of a signed-off calibration as an interface sheet, once; a sentence with its path, or "".
 
-    A real interface's goes to the workspace, where later sessions find it; the practice loop's stays with its session.
+    The sheet of a real interface goes to the workspace, where later sessions find it; that of the simulated loopback
+    stays with its session.
     """
     events = store.events()
     if not any(of_kind(events, SignedOff)) or any(of_kind(events, InterfaceSheetWritten)):
@@ -198,26 +201,26 @@ def save_calibration(job: Job, store: SessionStore, port: Port, clock: Clock) ->
     return said(written, {})
 
 
-def turned_before(wanted: RunRequest, port: Port) -> tuple[TrimmerTurns, ...]:
-    """How the session that this one comes after left the trimmers, as `JobFacts` has it; none where it is the first.
+def turned_before(request: RunRequest, port: Port) -> tuple[TrimmerTurns, ...]:
+    """All trimmer turns of the sessions before this one, as in `JobFacts`; none for a first session.
 
     Raises:
-        Problem: that session was on another machine, so that its turns mean nothing here.
+        Problem: the previous session was on another machine, so its turns do not apply.
     """
-    if wanted.after is None:
+    if request.after is None:
         return ()
-    before = read_session(wanted.after)
-    if port.status.kind != "practice" or before.job.port_kind != "practice" or before.job.seed != wanted.seed:
+    before = read_session(request.after)
+    if port.status.kind != "practice" or before.job.port_kind != "practice" or before.job.seed != request.seed:
         raise Problem(
-            f"{wanted.after}: that session is of another machine; name one on the practice machine with --seed "
-            f"{wanted.seed}"
+            f"{request.after}: that session is of another machine; name one on the practice machine with --seed "
+            f"{request.seed}"
         )
     turns = (TrimmerTurns(e.trimmer, e.degrees) for e in of_kind(before.events, Turned))
     return (*before.job.turned_before, *turns)
 
 
 def restore_trimmers(port: Port, facts: JobFacts) -> None:
-    """Turn the trimmers of a practice machine as they had been turned when the session began."""
+    """Turn the trimmers of a practice machine as earlier sessions turned them."""
     hands = hands_of(port)
     if hands is None:
         return
@@ -227,9 +230,9 @@ def restore_trimmers(port: Port, facts: JobFacts) -> None:
 
 
 def replay_events(port: Port, job: Job, events: tuple[Event, ...]) -> None:
-    """Bring a practice machine to where a broken-off session left it: what was done to it is done again.
+    """Repeat on a practice machine what an unfinished session did to it.
 
-    Each trimmer is turned turn by turn, for its backlash remembers the last one.
+    Each turn of a trimmer is repeated separately, because the backlash depends on the last one.
     """
     hands = hands_of(port)
     if hands is None:
@@ -252,21 +255,21 @@ def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | 
 
 
 def open_port(
-    library: Library, job: Job, wanted: RunRequest, clock: Clock, *, real_time: bool, exercise: Exercise | None = None
+    library: Library, job: Job, request: RunRequest, clock: Clock, *, real_time: bool, exercise: Exercise | None = None
 ) -> Port:
-    """The port that a person asked for, not yet opened.
+    """The requested port, not yet opened.
 
     Raises:
-        Problem: faults asked for on a real machine, or no such file.
+        Problem: faults for a real machine, or no such file.
     """
-    if wanted.port == "practice":
+    if request.port == "practice":
         from bench.practice_setup import build_practice_loopback, build_practice_port
 
         if any(isinstance(s, InterfaceStep) for s in job.steps):
-            faults = tuple(library.fault(f) for f in wanted.faults)
-            return build_practice_loopback(seed=wanted.seed, faults=faults, clock=clock, real_time=real_time)
+            faults = tuple(library.fault(f) for f in request.faults)
+            return build_practice_loopback(seed=request.seed, faults=faults, clock=clock, real_time=real_time)
         if exercise is None:
-            faults, misadjustment = tuple(library.fault(f) for f in wanted.faults), 1.0
+            faults, misadjustment = tuple(library.fault(f) for f in request.faults), 1.0
         else:
             faults, misadjustment = tuple(exercise.faults.values()), MISADJUSTMENT
         return build_practice_port(
@@ -274,7 +277,7 @@ def open_port(
             job.tape,
             job.reference_tape,
             other_tapes=job.other_tapes,
-            seed=wanted.seed,
+            seed=request.seed,
             faults=faults,
             misadjustment=misadjustment,
             clock=clock,
@@ -282,18 +285,18 @@ def open_port(
         )
     if exercise is not None:
         raise Problem("an exercise needs the practice machine; leave --port out")
-    if wanted.faults:
+    if request.faults:
         raise Problem("faults can only be given to the practice machine; leave --fault out")
-    if wanted.port == "live" or wanted.port.startswith("live:"):
+    if request.port == "live" or request.port.startswith("live:"):
         from bench.audio.live import LivePort
 
-        return LivePort(wanted.port.partition(":")[2] or None)
+        return LivePort(request.port.partition(":")[2] or None)
     from bench.audio.file import FilePort
 
-    return FilePort(Path(wanted.port))
+    return FilePort(Path(request.port))
 
 
-def _facts(job: Job, port: Port, wanted: RunRequest, exercise: Exercise | None, today: date) -> JobFacts:
+def _facts(job: Job, port: Port, request: RunRequest, exercise: Exercise | None, today: date) -> JobFacts:
     view, status = job_view(job), port.status
     facts = JobFacts(
         machine=view.machine,
@@ -309,7 +312,8 @@ def _facts(job: Job, port: Port, wanted: RunRequest, exercise: Exercise | None, 
         sample_rate=status.sample_rate,
         calibration=calibration(job.interface, status.name, today),
         procedure_id=job.name,
+        turned_before=turned_before(request, port),
     )
     if exercise is not None:
-        facts = replace(facts, exercise=tuple(exercise.faults), trainee=wanted.trainee)
-    return replace(facts, seed=wanted.seed) if status.kind == "practice" else facts
+        facts = replace(facts, exercise=tuple(exercise.faults), trainee=request.trainee)
+    return replace(facts, seed=request.seed) if status.kind == "practice" else facts

@@ -20,11 +20,11 @@ HELP = (
 )
 
 COUNT = 3
-"""Beats of the count-down before tones."""
+"""The number from which the count-down before tones starts."""
 
 
 def command_of(line: str, prompt: Prompt) -> say.Command:
-    """What a typed line means. Raises `Problem` with what can be typed instead."""
+    """The command of a typed line. Raises `Problem` with what can be typed instead."""
     line = line.strip()
     word, _, rest = line.partition(" ")
     rest = rest.strip()
@@ -63,7 +63,7 @@ def command_of(line: str, prompt: Prompt) -> say.Command:
 
 
 class CountDown:
-    """Counts down before tones start, on a thread, so that "stop" is heard meanwhile."""
+    """Counts down before tones start, on a thread, so that "stop" works meanwhile."""
 
     def __init__(self, line: Callable[[str], None], beat_s: float) -> None:
         self._line, self._beat_s = line, beat_s
@@ -71,7 +71,7 @@ class CountDown:
         self._thread: threading.Thread | None = None
 
     def start(self, then: Callable[[], None]) -> None:
-        """Count, then do something, unless it is stopped."""
+        """Count down, then call `then`, unless it is stopped."""
         self._stopped.clear()
 
         def count() -> None:
@@ -87,26 +87,26 @@ class CountDown:
         self._thread.start()
 
     def stop(self) -> None:
-        """Nothing starts."""
+        """Stop it: nothing starts."""
         self._stopped.set()
         self.wait()
 
     def wait(self) -> None:
-        """Until it is over."""
+        """Wait until it has ended."""
         if self._thread is not None:
             self._thread.join()
             self._thread = None
 
 
 class LineCommands:
-    """Takes typed lines: some are answered here, all others become commands to the bench thread."""
+    """Handles typed lines: answers some, and turns all others into commands to the bench thread."""
 
     def __init__(self, desk: Desk, narrator: Narrator, line: Callable[[str], None], beat_s: float) -> None:
         self._desk, self._narrator, self._line = desk, narrator, line
         self._count = CountDown(line, beat_s)
 
-    def take(self, text: str) -> None:
-        """One line."""
+    def handle(self, text: str) -> None:
+        """Handle one line."""
         word = text.strip().casefold()
         latest = self._desk.latest
         if word in ("stop", "leave"):
@@ -119,7 +119,7 @@ class LineCommands:
             and word in ("why", "hint", "now")
             and not (latest.prompt.kind == "words" and word == "now")
         ):
-            self._asked(word, latest)
+            self._answer_here(word, latest)
             return
         try:
             prompt = latest.prompt if latest is not None else Prompt("wait", "")
@@ -132,7 +132,7 @@ class LineCommands:
         else:
             self._desk.post(command)
 
-    def _asked(self, word: str, latest: Snapshot) -> None:
+    def _answer_here(self, word: str, latest: Snapshot) -> None:
         match word:
             case "why":
                 self._narrator.why(latest)
@@ -144,7 +144,7 @@ class LineCommands:
                     self._desk.post(say.Note(f"hints looked at: {count}"))
 
     def ended(self) -> None:
-        """Nothing more will be typed."""
+        """The input has ended: leave the run."""
         self._count.wait()
         self._desk.post(say.Leave())
 
@@ -152,24 +152,24 @@ class LineCommands:
 def run_plain(
     opened: OpenRun, typed: TextIO, line: Callable[[str], None], *, trainee: bool = False, beat_s: float = 1.0
 ) -> Outcome:
-    """Run to the end, or until the person leaves or the typing ends.
+    """Run to the end, or until the person leaves or the input ends.
 
     Args:
-        opened: a run that has not begun.
-        typed: where lines are typed.
-        line: says a line.
-        trainee: whether why is said with every step, and hints that were asked for are noted; in an exercise always.
-        beat_s: of the count-down before tones.
+        opened: a run that has not started.
+        typed: the typed lines.
+        line: prints a line.
+        trainee: whether to print why at every step and to note used hints; always so in an exercise.
+        beat_s: length of a beat of the count-down before tones.
 
     Raises:
         Exception: whatever ended the bench thread.
     """
     narrator = Narrator(line, trainee=trainee or opened.exercise is not None)
-    there, over = threading.Event(), threading.Event()
+    first_snapshot, over = threading.Event(), threading.Event()
 
     def show(snapshot: Snapshot) -> None:
         narrator.tell(snapshot)
-        there.set()
+        first_snapshot.set()
         if snapshot.outcome is not None:
             over.set()
 
@@ -177,9 +177,9 @@ def run_plain(
     commands = LineCommands(desk, narrator, line, beat_s)
 
     def listen() -> None:
-        there.wait()  # what was typed ahead answers the first step, not nothing
+        first_snapshot.wait()  # what was typed ahead answers the first step, not nothing
         for text in typed:
-            commands.take(text)
+            commands.handle(text)
         commands.ended()
 
     line(HELP)

@@ -1,4 +1,4 @@
-"""Puts a practice machine together from sheets: the one place that knows both."""
+"""Builds practice machines from sheets: the only module that knows both."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def machine_facts(machine: Machine) -> MachineFacts:
-    """A machine sheet as the practice machine knows it."""
+    """A machine sheet as facts for the practice machine."""
     from bench.practice.facts import MachineFacts
 
     return MachineFacts(
@@ -44,7 +44,7 @@ def build_practice_machine(
     misadjustment: float = 1.0,
     other_tapes: Sequence[Tape] = (),
 ) -> PracticeMachine:
-    """The practice machine that these sheets describe. Raises `Problem` for what their tables can't hold."""
+    """The practice machine that these sheets describe. Raises `Problem` for a wrong `[practice]` table."""
     from bench.practice import facts
     from bench.practice.machine import PracticeMachine
     from bench.tape.fluxivity import Fluxivity
@@ -85,17 +85,17 @@ def build_practice_port(
 
     Args:
         machine: the recorder's sheet.
-        tape: the work tape's sheet.
+        tape: the sheet of the tape in use.
         reference: the reference tape's sheet.
-        seed: draws misadjustments, trimmers and noise.
-        faults: the faults it has.
-        misadjustment: how far its trimmers are off, 1 for up to 6 dB.
-        other_tapes: work tapes that can be threaded instead of it.
-        clock: what time it is.
-        real_time: sound in real time, or as fast as it is read.
+        seed: random seed of misadjustments, trimmers and noise.
+        faults: its faults.
+        misadjustment: 1 for trimmers out by up to 6 dB, 0 for none.
+        other_tapes: tapes that can be loaded instead.
+        clock: the clock of the run.
+        real_time: True for sound in real time, False for sound as fast as it is read.
 
     Raises:
-        Problem: a `[practice]` table holds what the practice machine does not know.
+        Problem: a `[practice]` table is wrong.
     """
     from bench.audio.practice import PracticePort
 
@@ -106,13 +106,13 @@ def build_practice_port(
 
 
 def build_practice_loopback(*, seed: int, faults: Sequence[Fault] = (), clock: Clock, real_time: bool) -> LoopbackPort:
-    """A port in front of an interface plugged into itself, for jobs that measure the interface.
+    """A port in front of a simulated loopback, for jobs that measure the interface.
 
     Args:
-        seed: draws its noise.
-        faults: what is wrong with it.
-        clock: what time it is.
-        real_time: sound in real time, or as fast as it is read.
+        seed: random seed of its noise.
+        faults: its faults.
+        clock: the clock of the run.
+        real_time: True for sound in real time, False for sound as fast as it is read.
 
     Raises:
         Problem: a fault of a machine, not of an interface.
@@ -124,30 +124,31 @@ def build_practice_loopback(*, seed: int, faults: Sequence[Fault] = (), clock: C
     return LoopbackPort(PracticeLoopback(facts, seed=seed), clock, real_time=real_time)
 
 
-def truth_of(machine: PracticeMachine, sheet: Machine, faults: Mapping[str, Fault]) -> Truth:
-    """What is really so with a practice machine now.
+def truth_about(machine: PracticeMachine, sheet: Machine, faults: Mapping[str, Fault]) -> Truth:
+    """The true state of a practice machine now.
 
     Args:
         machine: built from the sheet with these faults.
         sheet: its sheet.
-        faults: by the names of their sheets.
+        faults: its faults by the names of their sheets.
     """
     from bench.practice.trimmers import trimmers_of
-    from bench.training.debrief import right_within
+    from bench.training.debrief import trimmer_tolerance
     from bench.training.truth import FaultTruth, TrimmerTruth, Truth
 
     off = machine.truth()
     trimmers = tuple(TrimmerTruth(name, off[name], _unit(name)) for name in sheet.trimmers if name in off)
     sets = {key: name for name, (_, key) in trimmers_of(sheet.heads).items()}
-    told = []
+    truths = []
     for key, fault in faults.items():
-        its_own = tuple(sets[figure] for figure in fault.practice if figure in sets)
-        there = fault.name in machine.remaining_faults
-        if its_own:
-            there = any(abs(off[name]) > right_within(name) for name in its_own)
-        mendable = bool(its_own or fault.mended_by)
-        told.append(FaultTruth(key, fault.name, fault.tells, tuple(fault.practice), its_own, mendable, there))
-    return Truth(trimmers, tuple(told))
+        corrected_by = tuple(sets[figure] for figure in fault.practice if figure in sets)
+        present = fault.name in machine.remaining_faults
+        if corrected_by:
+            present = any(abs(off[name]) > trimmer_tolerance(name) for name in corrected_by)
+        repairable = bool(corrected_by or fault.mended_by)
+        figures = tuple(fault.practice)
+        truths.append(FaultTruth(key, fault.name, fault.tells, figures, corrected_by, repairable, present))
+    return Truth(trimmers, tuple(truths))
 
 
 def _unit(trimmer: str) -> str:

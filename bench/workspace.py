@@ -42,7 +42,7 @@ class Workspace:
         return self.root / "sessions"
 
 
-def find_workspace(explicit: Path | None = None) -> Workspace:
+def find_workspace(folder: str | Path | None = None) -> Workspace:
     """Find the workspace: the named folder, else the current folder, else the person's data folder.
 
     The current folder counts only if it has `procedures/`. The data folder, and a named folder that is empty, receive
@@ -52,8 +52,8 @@ def find_workspace(explicit: Path | None = None) -> Workspace:
     Raises:
         Problem: the named folder is missing, or has other contents and no procedures; or it can't be written.
     """
-    if explicit is not None:
-        return _named(explicit)
+    if folder:
+        return _named(Path(folder))
     here = Path.cwd()
     if (here / "procedures").is_dir():
         return Workspace(here)

@@ -64,8 +64,8 @@ def commands(latest: Snapshot, beat_s: float = 0.0) -> tuple[LineCommands, Scrip
 
 def test_tones_start_after_a_count_down_with_a_caution() -> None:
     typed, desk, said = commands(samples.listening(0, prompt=Prompt("go-on", "start the tones", sounds=True)))
-    typed.take("")
-    typed.take("hum at the left")  # typed ahead: it waits for the count
+    typed.handle("")
+    typed.handle("hum at the left")  # typed ahead: it waits for the count
     assert desk.posted == [say.GoOn()]
     assert said[0].startswith("! caution: loud tones")
     assert said[1:4] == ["  tones start in 3", "  tones start in 2", "  tones start in 1"]
@@ -73,15 +73,15 @@ def test_tones_start_after_a_count_down_with_a_caution() -> None:
 
 def test_stop_ends_a_count_down_before_anything_sounds() -> None:
     typed, desk, said = commands(samples.listening(0, prompt=Prompt("go-on", "start the tones", sounds=True)), 30.0)
-    typed.take("")
-    typed.take("stop")
+    typed.handle("")
+    typed.handle("stop")
     assert desk.posted == [say.StopSound()]
     assert said[-1] == "  not started"
 
 
 def test_a_step_without_tones_goes_on_at_once() -> None:
     typed, desk, said = commands(samples.cleaning())
-    typed.take("")
+    typed.handle("")
     assert desk.posted == [say.GoOn()]
     assert said == []
 
@@ -89,11 +89,11 @@ def test_a_step_without_tones_goes_on_at_once() -> None:
 def test_why_hints_and_all_of_it_again_are_said_when_asked() -> None:
     hints = ("What does level mean?", "Is it steady?", "Turn a degree.")
     typed, desk, said = commands(samples.adjusting(step=samples.step(hints=hints)))
-    typed.take("why")
+    typed.handle("why")
     assert said[-1].startswith("  why: A noise-reduction decoder")
     for n, words in enumerate(("think: What does", "look: Is it", "do: Turn", "answer: Look at the head"), start=1):
-        typed.take("hint")
+        typed.handle("hint")
         assert said[-1].startswith(f"  {words}")
         assert desk.posted[-1] == say.Note(f"hints looked at: {n}")
-    typed.take("now")
+    typed.handle("now")
     assert any(line.startswith("step 9 of 24: Set the replay level (as left)") for line in said)

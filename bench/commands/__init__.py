@@ -1,1 +1,1 @@
-"""One module for each command of the headless door."""
+"""One module for each command of the command line."""

@@ -1,4 +1,4 @@
-"""`tapebench compare`: two sessions side by side."""
+"""`tapebench compare`: two sessions compared."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`tapebench debriefs`: what a class made of its exercises, a line for each."""
+"""`tapebench debriefs`: the results of a class's exercises, one line each."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
     """Print a line for each exercise, and a sentence for each session that can't be read."""
     folders = [Path(f) for f in args.folders]
     if not folders:
-        folders = [find_workspace(Path(args.workspace) if args.workspace else None).sessions]
+        folders = [find_workspace(args.workspace).sessions]
     rows, broken = [], []
     for folder in _sessions(folders):
         try:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import sys
 from dataclasses import replace
-from pathlib import Path
 
 from bench.clock import RealClock
 from bench.commands.run_options import add_sheets, narrate, run_and_report, run_as_text, run_request
@@ -34,11 +33,11 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Open the exercise on the screen or as text; its debrief stands in the session and its report."""
+    """Open the exercise on the screen or as text; its debrief is kept in the session and its report."""
     drawn = args.faults if args.faults is not None else 0 if args.fault else USUAL_FAULTS
     if not 0 <= drawn <= 10:
         raise Problem(f"--faults {drawn}: choose from 0 to 10")
-    workspace = find_workspace(Path(args.workspace) if args.workspace else None)
+    workspace = find_workspace(args.workspace)
     asked = replace(run_request(args, "practice"), exercise=drawn, trainee=args.trainee.strip())
     if not args.plain and sys.stdin.isatty() and sys.stdout.isatty():
         from bench.tui.start import start_run

@@ -1,10 +1,9 @@
-"""`tapebench history`: the machines that were on the bench, and what one of them did over the years."""
+"""`tapebench history`: the machines with their sessions, and one machine's readings over the years."""
 
 from __future__ import annotations
 
 import argparse
 import json
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench.problem import Problem
@@ -26,7 +25,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def add_interval(parser: argparse.ArgumentParser) -> None:
-    """After how long the workshop wants its machines back."""
+    """The service interval of the workshop."""
     parser.add_argument(
         "--interval",
         type=_months,
@@ -38,13 +37,17 @@ def add_interval(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the list of machines and sessions, or the history of one machine."""
-    workspace = find_workspace(Path(args.workspace) if args.workspace else None)
+    workspace = find_workspace(args.workspace)
     if args.machine is None:
         if args.quantity is not None:
             raise Problem("--quantity goes with --machine: name the machine whose readings are wanted")
         found = entries(workspace.sessions)
         machines = by_due_date(found, args.interval)
-        print(json.dumps(_roll_json(machines, found), ensure_ascii=False) if args.json else _roll_text(machines, found))
+        print(
+            json.dumps(_machines_json(machines, found), ensure_ascii=False)
+            if args.json
+            else _machines_text(machines, found)
+        )
         return 0
     from bench.measure.catalogue import QUANTITIES
     from bench.session.compare.history import of
@@ -64,7 +67,7 @@ def _months(text: str) -> int:
     return months
 
 
-def _roll_text(machines: list[MachineSessions], found: list[Entry]) -> str:
+def _machines_text(machines: list[MachineSessions], found: list[Entry]) -> str:
     lines = []
     for machine in machines:
         count = len(machine.sessions)
@@ -85,7 +88,7 @@ def _session_text(entry: Entry) -> str:
     return f"{entry.begun:%Y-%m-%d %H:%M}  {entry.name}  {entry.procedure}: {entry.outcome or 'broken off'}"
 
 
-def _roll_json(machines: list[MachineSessions], found: list[Entry]) -> dict[str, Any]:
+def _machines_json(machines: list[MachineSessions], found: list[Entry]) -> dict[str, Any]:
     return {
         "machines": [
             {

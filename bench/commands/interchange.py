@@ -1,4 +1,4 @@
-"""`tapebench interchange`: what a tape recorded on one machine gives on another."""
+"""`tapebench interchange`: how a tape recorded on one machine plays on another."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import json
 import sys
 from collections import Counter
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench.problem import Problem
@@ -31,11 +30,11 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Work out every pair and print them."""
+    """Compute and print every pair."""
     from bench.session.compare.interchange import of
     from bench.session.compare.interchange_text import interchange_lines
 
-    found = of(_told_apart(_chosen(args)))
+    found = of(_with_distinct_names(_chosen(args)))
     if args.json:
         print(json.dumps(_as_json(found), ensure_ascii=False, allow_nan=False))
     else:
@@ -46,7 +45,7 @@ def run(args: argparse.Namespace) -> int:
 def _chosen(args: argparse.Namespace) -> list[MachineErrors]:
     from bench.session.compare.fleet import errors_by_name, fleet
 
-    sessions = find_workspace(Path(args.workspace) if args.workspace else None).sessions
+    sessions = find_workspace(args.workspace).sessions
     if args.which:
         found = [errors_by_name(sessions, name) for name in args.which]
     else:
@@ -61,7 +60,7 @@ def _chosen(args: argparse.Namespace) -> list[MachineErrors]:
     return found
 
 
-def _told_apart(machines: list[MachineErrors]) -> list[MachineErrors]:
+def _with_distinct_names(machines: list[MachineErrors]) -> list[MachineErrors]:
     """Two sessions of one machine are told by their sessions."""
     count = Counter(m.machine for m in machines)
     return [replace(m, machine=f"{m.machine} ({m.session})") if count[m.machine] > 1 else m for m in machines]

@@ -1,4 +1,4 @@
-"""`tapebench listen`: what the owner hears from a machine, as a file."""
+"""`tapebench listen`: writes music as the owner hears it from a machine."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.commands.measure import channel_list
-from bench.commands.music_path import add_machine, chosen_path
-from bench.commands.tracking import add_errors
+from bench.commands.music_path import add_machine_options, chosen_path
+from bench.commands.tracking import add_error_options
 from bench.problem import Problem
 from bench.words.figures import hertz, number
 
@@ -23,22 +23,22 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-APART_S = 1.0
-"""Silence between two passages."""
+GAP_S = 1.0
+"""Silence between passages."""
 LONGEST_S = 540.0
-"""What a practice tape of ten minutes takes, with room at both ends."""
+"""What fits on a practice tape of ten minutes, with room at both ends."""
 SHORTEST_S = 0.5
-SAID_HZ = (1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
+LISTED_HZ = (1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
 HIGHEST_PEAK = 0.98
-SWITCHED: dict[str, tuple[System | None, ...]] = {
+SYSTEMS: dict[str, tuple[System | None, ...]] = {
     "none": (None,),
     "type-b": ("type-b",),
     "type-a": ("type-a",),
     "both": (None, "type-b"),
 }
-"""What is heard one after another, by `--noise-reduction`."""
+"""The systems played one after another, by `--noise-reduction`."""
 Passage = tuple[str, Floats, "ReplayedMusic | None"]
-"""What it is, its samples, and how it changed."""
+"""Description, samples, and how they changed."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -47,8 +47,8 @@ def add(parser: argparse.ArgumentParser) -> None:
         "file", nargs="?", type=Path, metavar="IN", help="music, at any rate; without it, our own piece"
     )
     parser.add_argument("out", type=Path, metavar="OUT", help="the file that is written, 48 kHz; .wav or .flac")
-    add_errors(parser)
-    add_machine(parser)
+    add_error_options(parser)
+    add_machine_options(parser)
     parser.add_argument(
         "--noise-reduction",
         choices=("none", "type-b", "type-a", "both"),
@@ -61,7 +61,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write the file, and say on stdout what is heard in it."""
+    """Write the file, and list its passages on stdout."""
     from bench.audio.write import write_source
     from bench.practice.filters import RATE
     from bench.practice.music_replay import replay_music
@@ -71,19 +71,19 @@ def run(args: argparse.Namespace) -> int:
     path, what, sides_db = chosen_path(args)
     piece, of = _piece(args)
     passages: list[Passage] = [("as it was sent", piece, None)] if args.noise_reduction == "both" else []
-    for system in SWITCHED[args.noise_reduction]:
+    for system in SYSTEMS[args.noise_reduction]:
         found = replay_music(piece, path, system, sides_db)
         passages.append((f"with {SYSTEM_NAMES[system]}" if system else "without noise reduction", found.samples, found))
-    gap = np.zeros((round(APART_S * RATE), 2))
+    gap = np.zeros((round(GAP_S * RATE), 2))
     whole = np.concatenate([part for _, samples, _ in passages for part in (samples, gap)][:-1])
     turned_down = min(1.0, HIGHEST_PEAK / float(np.abs(whole).max()))
     write_source(args.out, StoredSamples(whole * turned_down, of), RATE, 24, force=args.force)
-    _tell(args, passages, f"{of}, through {what}", 20 * float(np.log10(turned_down)))
+    _print_result(args, passages, f"{of}, through {what}", 20 * float(np.log10(turned_down)))
     return 0
 
 
-def _tell(args: argparse.Namespace, passages: list[Passage], through: str, turned_down_db: float) -> None:
-    """Say where each passage lies and how it differs from what was sent."""
+def _print_result(args: argparse.Namespace, passages: list[Passage], through: str, turned_down_db: float) -> None:
+    """Print where each passage is and how it differs from the original."""
     from bench.practice.filters import RATE
 
     rows: list[dict[str, Any]] = []
@@ -94,15 +94,15 @@ def _tell(args: argparse.Namespace, passages: list[Passage], through: str, turne
             row["matched_db"] = round(replayed.matched_db, 3)
             row["change_db"] = {f"{hz:g}": round(db, 3) for hz, db in replayed.change_db.items()}
         rows.append(row)
-        start_s += len(samples) / RATE + APART_S
-    duration_s = start_s - APART_S
+        start_s += len(samples) / RATE + GAP_S
+    duration_s = start_s - GAP_S
     if args.json:
         out = {"file": str(args.out), "sample_rate": RATE, "duration_s": duration_s, "says": through, "parts": rows}
         print(json.dumps(out, ensure_ascii=False, allow_nan=False))
         return
     for row in rows:
         change = row.get("change_db", {})
-        shown = {float(hz): db for hz, db in change.items() if float(hz) in SAID_HZ}
+        shown = {float(hz): db for hz, db in change.items() if float(hz) in LISTED_HZ}
         told = ", ".join(f"{number(db, 1, sign=True)} dB at {hertz(hz)}" for hz, db in shown.items())
         print(f"{row['start_s']:8.3f} s  {row['seconds']:.3f} s long: {row['says']}{': ' if told else ''}{told}")
     print(f"{args.out}: {through}; {duration_s:.1f} s, {RATE} Hz, 24 bits, two channels", file=sys.stderr)
@@ -112,7 +112,7 @@ def _tell(args: argparse.Namespace, passages: list[Passage], through: str, turne
 
 
 def _piece(args: argparse.Namespace) -> tuple[Floats, str]:
-    """What is listened to, two channels at 48 kHz, and what it is."""
+    """The music, two channels at 48 kHz, and its description."""
     from bench.practice.filters import RATE
     from bench.practice.music_replay import resampled
 

@@ -1,4 +1,4 @@
-"""`tapebench measure`: a quantity of a capture."""
+"""`tapebench measure`: measures a quantity in a capture."""
 
 from __future__ import annotations
 
@@ -102,7 +102,7 @@ def _numbers(text: str) -> tuple[float, ...]:
 
 
 def channel_list(text: str) -> tuple[int, ...]:
-    """Channels as they are typed, from 1: "1,2"."""
+    """Channel numbers as typed, from 1: "1,2"."""
     try:
         return tuple(int(part) for part in text.split(","))
     except ValueError:
@@ -110,7 +110,7 @@ def channel_list(text: str) -> tuple[int, ...]:
 
 
 def _sheet(name: str, workspace: str | None) -> tuple[tuple[float, float], ...]:
-    """The sections of a reference-tape sheet in their order: Hz and dB, the certificate's error with them."""
+    """The sections of a reference-tape sheet in order: Hz, and dB corrected by the certificate."""
     from bench.procedure.load.reader import load_sheet
 
     tape = load_sheet(_path(name, workspace, "reference-tape"), "reference-tape")
@@ -118,7 +118,7 @@ def _sheet(name: str, workspace: str | None) -> tuple[tuple[float, float], ...]:
 
 
 def _parts(name: str, workspace: str | None) -> tuple[tuple[str, float], ...]:
-    """What turns in the machine of a sheet, and how often in a second."""
+    """The rotating parts of a machine, with their rates in Hz."""
     from bench.procedure.load.reader import load_sheet
 
     return load_sheet(_path(name, workspace, "machine"), "machine").turning()
@@ -130,4 +130,4 @@ def _path(name: str, workspace: str | None, kind: Literal["machine", "reference-
 
     if Path(name).is_file():
         return Path(name)
-    return Library(find_workspace(Path(workspace) if workspace else None)).sheet_path(name, kind)
+    return Library(find_workspace(workspace)).sheet_path(name, kind)

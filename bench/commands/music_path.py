@@ -1,10 +1,9 @@
-"""What music goes through: a practice machine with faults, or an error of level and treble."""
+"""The path of music for `listen`: a practice machine with faults, or level and response errors."""
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from bench.commands.tracking import session_errors, typed_errors
@@ -20,7 +19,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 
-def add_machine(parser: argparse.ArgumentParser) -> None:
+def add_machine_options(parser: argparse.ArgumentParser) -> None:
     """The options of a practice machine."""
     parser.add_argument("--fault", action="append", default=[], metavar="SHEET", help="a practice machine's fault")
     parser.add_argument("--machine", metavar="SHEET", help="which practice machine, right but for its faults")
@@ -52,7 +51,7 @@ def chosen_path(args: argparse.Namespace) -> tuple[SignalPath, str, tuple[float,
 
 
 def _practice_machine(args: argparse.Namespace) -> tuple[SignalPath, str, tuple[float, float]]:
-    """A practice machine that is clean and right but for its faults."""
+    """A practice machine that is clean and correct except for its faults."""
     from bench.practice import kernels
     from bench.practice.facts import FaultFacts
     from bench.practice.music_replay import path_through_machine
@@ -61,7 +60,7 @@ def _practice_machine(args: argparse.Namespace) -> tuple[SignalPath, str, tuple[
     from bench.procedure.load.library import Library
     from bench.workspace import find_workspace
 
-    library = Library(find_workspace(Path(args.workspace) if args.workspace else None))
+    library = Library(find_workspace(args.workspace))
     machine, tape, reference = _sheets(library, args.machine, args.tape)
     faults = [library.fault(f) for f in args.fault]
     clean = {k: v for k, v in machine.practice.items() if k not in DIRT}
@@ -79,7 +78,7 @@ def _practice_machine(args: argparse.Namespace) -> tuple[SignalPath, str, tuple[
 
 
 def _sheets(library: Library, machine: str | None, tape: str | None) -> tuple[Machine, Tape, ReferenceTape]:
-    """The machine, a tape of the type that it is switched to unless one was named, and a reference tape for it."""
+    """The machine, a tape (by default of the type that it is switched to), and a reference tape for it."""
     from bench.procedure.load.assemble import USUAL
     from bench.procedure.load.reader import load_sheet
 

@@ -1,4 +1,4 @@
-"""`tapebench ports`: the sound devices there are, or why there are none."""
+"""`tapebench ports`: the sound devices, or why there are none."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from bench.problem import Problem
 
 
 def add(parser: argparse.ArgumentParser) -> None:
-    """Say what the command takes."""
+    """The options."""
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 
 
 def run(args: argparse.Namespace) -> int:
-    """List the devices. That there are none is an answer too: exit 0."""
+    """List the devices; exit 0 even if there are none."""
     found, reason = _devices()
     if args.json:
         print(json.dumps({"devices": [d.as_json() for d in found], "reason": reason}, ensure_ascii=False))

@@ -1,11 +1,10 @@
-"""`tapebench rehearse`: a procedure hands-off on the practice machine."""
+"""`tapebench rehearse`: a procedure run unattended on the practice machine."""
 
 from __future__ import annotations
 
 import argparse
 from dataclasses import replace
 from datetime import UTC, datetime
-from pathlib import Path
 
 from bench.clock import RehearsalClock
 from bench.commands.report import session_folder
@@ -34,8 +33,8 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Rehearse, write the report, say how it ended."""
-    workspace = find_workspace(Path(args.workspace) if args.workspace else None)
+    """Rehearse, write the report, print the outcome."""
+    workspace = find_workspace(args.workspace)
     clock = RehearsalClock(args.date)
     asked = run_request(args, "practice")
     if args.after is not None:

@@ -1,4 +1,4 @@
-"""`tapebench report`: a session's report, written again."""
+"""`tapebench report`: writes a session's report again."""
 
 from __future__ import annotations
 
@@ -39,13 +39,13 @@ def run(args: argparse.Namespace) -> int:
 
 
 def session_folder(session: str, workspace: str | None) -> Path:
-    """The session's folder, from its path, its `session.toml`, or its name."""
+    """The folder of a session, from its path, its `session.toml`, or its name."""
     path = Path(session)
     if path.name == FILE_NAME:
         return path.parent
     if path.is_dir() or path.is_file():
         return path
-    sessions = find_workspace(Path(workspace) if workspace else None).sessions
+    sessions = find_workspace(workspace).sessions
     if (sessions / session).is_dir():
         return sessions / session
     raise Problem(f"{session}: no such session; sessions lie in {sessions}")

@@ -1,10 +1,9 @@
-"""`tapebench run`: a procedure, on a machine, the practice machine or a capture."""
+"""`tapebench run`: runs a procedure on a machine, the practice machine or a capture."""
 
 from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
 
 from bench.clock import RealClock
 from bench.commands.report import session_folder
@@ -34,8 +33,8 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Open the run on the screen, as text, or hands-off where the sound is a capture."""
-    workspace = find_workspace(Path(args.workspace) if args.workspace else None)
+    """Open the run on the screen or as text; on a capture, run it unattended."""
+    workspace = find_workspace(args.workspace)
     on_file = args.port is not None and args.port.partition(":")[0] not in ("practice", "live")
     if not on_file and not args.plain and sys.stdin.isatty() and sys.stdout.isatty():
         from bench.tui.start import start_run

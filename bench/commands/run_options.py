@@ -1,4 +1,4 @@
-"""What `run`, `rehearse` and `exercise` share: options, plain text, the report, and how a run ended."""
+"""Shared by `run`, `rehearse` and `exercise`: options, plain text, the report, and the outcome."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from bench.session.report.debrief_text import debrief_lines
 
 
 def add_sheets(parser: argparse.ArgumentParser) -> None:
-    """The procedure and what it is done with."""
+    """Options for the procedure and its sheets."""
     parser.add_argument("procedure", metavar="PROCEDURE", help="its name, or its file")
     parser.add_argument("--machine", metavar="SHEET", help="machine sheet")
     parser.add_argument("--tape", metavar="SHEET", help="sheet of the work tape")
@@ -29,7 +29,7 @@ def add_sheets(parser: argparse.ArgumentParser) -> None:
 
 
 def run_request(args: argparse.Namespace, port: str) -> RunRequest:
-    """The options as what is asked for."""
+    """The run that the options request."""
     return RunRequest(
         procedure=args.procedure,
         machine=args.machine,
@@ -44,12 +44,12 @@ def run_request(args: argparse.Namespace, port: str) -> RunRequest:
 
 
 def narrate(line: str) -> None:
-    """A line on stderr, at once."""
+    """Print a line on stderr at once."""
     print(line, file=sys.stderr, flush=True)
 
 
 def run_as_text(opened: OpenRun, *, learning: bool = False) -> Outcome:
-    """Run as lines of text: what is typed on stdin, what is said on stderr."""
+    """Run as lines of text: typed on stdin, printed on stderr."""
     from bench.plain import run_plain
 
     with tempfile.TemporaryDirectory(prefix="tapebench-") as scratch, stderr_to_file(Path(scratch) / "chatter.txt"):
@@ -57,9 +57,9 @@ def run_as_text(opened: OpenRun, *, learning: bool = False) -> Outcome:
 
 
 def run_and_report(opened: OpenRun, run: Callable[[], Outcome], *, as_json: bool = False) -> int:
-    """Carry a run out, close its session and write its report, however it ended; the exit code.
+    """Carry out a run, close its session and write its report, however it ends; returns the exit code.
 
-    What stopped it is raised again, with a note of where that is what was accepted.
+    An exception that ended the run is raised again, with a note of where the accepted readings are.
     """
     try:
         outcome = run()
@@ -72,7 +72,7 @@ def run_and_report(opened: OpenRun, run: Callable[[], Outcome], *, as_json: bool
     if said:
         narrate(said)
     _report(opened)
-    return _tell(opened, outcome, as_json=as_json)
+    return _print_result(opened, outcome, as_json=as_json)
 
 
 def _report(opened: OpenRun) -> None:
@@ -84,8 +84,8 @@ def _report(opened: OpenRun) -> None:
         narrate(problem.sentence)
 
 
-def _tell(opened: OpenRun, outcome: Outcome, *, as_json: bool) -> int:
-    """How it ended, on stdout; the exit code."""
+def _print_result(opened: OpenRun, outcome: Outcome, *, as_json: bool) -> int:
+    """Print the outcome on stdout; returns the exit code."""
     folder = opened.store.folder
     if as_json:
         print(json.dumps(_as_json(opened, outcome, folder), ensure_ascii=False))

@@ -1,4 +1,4 @@
-"""`tapebench tones`: tones in a file, for a player that feeds the machine."""
+"""`tapebench tones`: writes tones to a file, for a player that feeds the machine."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ GAP_S = 0.5
 
 
 def add(parser: argparse.ArgumentParser) -> None:
-    """Say what the command takes."""
+    """The options."""
     parser.add_argument("out", type=Path, metavar="OUT.wav", help="the file; .wav, .flac or .aiff")
     what = parser.add_mutually_exclusive_group(required=True)
     what.add_argument("--list", metavar="TONES", help='tones as HZ@DBFS with commas between: "1000@-10,10000@-20"')
@@ -31,7 +31,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write the file, and say on stdout what lies where in it."""
+    """Write the file, and list its parts on stdout."""
     from bench.audio.write import write_source
 
     if not 8000 <= args.rate <= 768000:
@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
         parts = [StartMark(args.rate, loudest), *parts]
     sequence = ToneSequence([Gap(GAP_S), *parts], args.rate)
     write_source(args.out, sequence, args.rate, args.bits, force=args.force)
-    _tell(args, sequence)
+    _print_result(args, sequence)
     return 0
 
 
@@ -63,11 +63,11 @@ def _of_list(args: argparse.Namespace) -> list[Tone | Gap | Source]:
 
 
 def _of_procedure(args: argparse.Namespace) -> list[Tone | Gap | Source]:
-    """Each set of tones once, although a line-up sends it as found and as left."""
+    """Each set of tones once, although a line-up sends it both as found and as left."""
     from bench.procedure.load.library import Library
     from bench.workspace import find_workspace
 
-    library = Library(find_workspace(Path(args.workspace) if args.workspace else None))
+    library = Library(find_workspace(args.workspace))
     job = library.load_job(args.procedure, args.machine)
     zero_db = job.machine.reference.send_dbfs
     parts: list[Tone | Gap | Source] = []
@@ -88,7 +88,7 @@ def _of_procedure(args: argparse.Namespace) -> list[Tone | Gap | Source]:
     return parts
 
 
-def _tell(args: argparse.Namespace, sequence: ToneSequence) -> None:
+def _print_result(args: argparse.Namespace, sequence: ToneSequence) -> None:
     spans = [span for span in sequence.spans if not isinstance(span.part, Gap)]
     rows = [
         {

@@ -1,4 +1,4 @@
-"""`tapebench tracking`: what replay through a noise-reduction decoder makes of an error of level and treble."""
+"""`tapebench tracking`: mistracking of noise reduction caused by level and response errors."""
 
 from __future__ import annotations
 
@@ -21,18 +21,18 @@ SHOWN_DB = (0.0, -10.0, -15.0, -20.0, -25.0, -30.0, -40.0, -50.0)
 def add(parser: argparse.ArgumentParser) -> None:
     """The options."""
     parser.add_argument("--system", choices=("type-b", "type-a"), default="type-b", help="the system (type-b)")
-    add_errors(parser)
+    add_error_options(parser)
     parser.add_argument("--tolerance", type=float, default=3.0, metavar="DB", help="what is borne, plus or minus (3)")
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 
 
 def decibels(text: str) -> float:
-    """A figure with either minus sign, for both are in print. Raises `ValueError`."""
+    """A figure with either minus sign, since both are in print. Raises `ValueError`."""
     return float(text.replace("−", "-"))
 
 
-def add_errors(parser: argparse.ArgumentParser) -> None:
-    """Where the error comes from: typed, or measured by a session."""
+def add_error_options(parser: argparse.ArgumentParser) -> None:
+    """Options for the errors: typed, or from a session."""
     parser.add_argument("--level-error", type=decibels, metavar="DB", help="replayed less recorded, at 400 Hz")
     parser.add_argument(
         "--treble-error", metavar="HZ:DB,…", help="beside 400 Hz, such as 4000:-1,10000:-3; in between by log frequency"
@@ -41,7 +41,7 @@ def add_errors(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Work it out and print it; 1 unless all of it is in tolerance."""
+    """Compute and print the mistracking; 1 unless all of it is in tolerance."""
     from bench.tape.mistracking_map import mistracking_map, worst_map
 
     if args.session is not None:
@@ -51,12 +51,12 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(_as_json(found), ensure_ascii=False, allow_nan=False))
     else:
-        _tell(found)
+        _print_result(found)
     return 0 if found.verdict == "in" else 1
 
 
 def typed_errors(args: argparse.Namespace) -> ReplayErrors:
-    """The errors that were typed. Raises `Problem` where there are none, or not in the right words."""
+    """The typed errors. Raises `Problem` if there are none, or if they can't be read."""
     from bench.tape.mistracking_map import ReplayErrors
 
     if args.level_error is None and args.treble_error is None:
@@ -104,7 +104,7 @@ def _as_json(found: MistrackingMap) -> dict[str, object]:
     }
 
 
-def _tell(found: MistrackingMap) -> None:
+def _print_result(found: MistrackingMap) -> None:
     from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, REFERENCE_LEVELS, SYSTEM_NAMES
 
     print(f"{found.verdict}: {music_sentence(found)}")

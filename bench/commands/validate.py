@@ -14,7 +14,7 @@ from bench.workspace import find_workspace
 
 
 def add(parser: argparse.ArgumentParser) -> None:
-    """Say what the command takes."""
+    """The options."""
     parser.add_argument(
         "files", nargs="+", type=Path, metavar="FILE|DIR", help="procedures, sheets, or folders of them"
     )
@@ -23,7 +23,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print each problem on a line: `file:line: key: message; remedy`. 0 clean, 1 with problems, 2 missing files."""
-    workspace = find_workspace(Path(args.workspace) if args.workspace else None)
+    workspace = find_workspace(args.workspace)
     files = files_in(args.files)
     findings = check_files(files, workspace)
     if args.json:

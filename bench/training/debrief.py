@@ -10,7 +10,7 @@ from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Debriefed, FaultOutcome, Resumed, TrimmerOutcome, Turned
 from bench.training.truth import FaultTruth, TrimmerTruth, Truth
 
-RIGHT_WITHIN: tuple[tuple[str, float], ...] = (
+TRIMMER_TOLERANCES: tuple[tuple[str, float], ...] = (
     ("replay level", 0.5),
     ("record level", 0.7),
     ("replay equalisation", 1.0),
@@ -19,10 +19,10 @@ RIGHT_WITHIN: tuple[tuple[str, float], ...] = (
     ("azimuth", 2.0),
     ("speed", 0.3),
 )
-"""How near right a trimmer has to stand, in its own unit: what line-up to the usual tolerances leaves.
+"""Largest error of a correct trimmer, in its own unit: what a line-up to the usual tolerances leaves.
 Common practice, no source."""
 
-HIDES: tuple[tuple[str, tuple[str, ...]], ...] = (
+MASKS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
         "replay equalisation",
         ("replay azimuth", "replay_azimuth", "replay_dirt", "replay_gap", "replay_t1", "replay_height", "magnetised"),
@@ -31,19 +31,19 @@ HIDES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("record equalisation", ("record azimuth", "record_azimuth", "record_dirt", "bias", "replay equalisation")),
     ("record level", ("replay level",)),
 )
-"""A trimmer that can make good what another thing costs, and the trimmers and figures it can hide. Common practice,
-no source."""
+"""Trimmers that can mask another error by compensating for it, and the trimmers and figures that they can mask. Common
+practice, no source."""
 
 
 def debrief(
     before: Truth, after: Truth, events: Sequence[Event], sets: Sequence[str], named: Sequence[str]
 ) -> Debriefed:
-    """Compare what was done with what was so.
+    """Compare what was done with the true state of the machine.
 
     Args:
-        before: the machine as the trainee met it.
-        after: as it was left.
-        events: of the session.
+        before: the machine at the start.
+        after: the machine at the end.
+        events: events of the session.
         sets: the trimmers that the procedure sets.
         named: the faults that the trainee named at the end.
     """
@@ -52,40 +52,40 @@ def debrief(
     for t in after.trimmers:
         if t.name not in sets and t.name not in turns:
             continue
-        right = abs(t.off) <= right_within(t.name)
-        hides = "" if right or t.name not in turns else _hidden_by(t, after)
+        right = abs(t.off) <= trimmer_tolerance(t.name)
+        hides = "" if right or t.name not in turns else _masked_by(t, after)
         trimmers.append(TrimmerOutcome(t.name, t.unit, before.off(t.name), t.off, turns.get(t.name, 0), right, hides))
-    faults = tuple(_fault(f, trimmers, named) for f in after.faults)
-    worn = {f.name for f in after.faults if f.there and not f.mendable and f.name in named}
+    faults = tuple(_fault_outcome(f, trimmers, named) for f in after.faults)
+    worn = {f.name for f in after.faults if f.present and not f.repairable and f.name in named}
     trimmers = [replace(t, allowed=t.hides in worn) for t in trimmers]
     had = {f.name for f in before.faults}
     wrongly = tuple(n for n in named if n not in had)
     return Debriefed(faults, tuple(trimmers), wrongly, sum(turns.values()), _minutes(events))
 
 
-def right_within(trimmer: str) -> float:
-    """How near right a trimmer has to stand, in its own unit."""
-    return next(limit for kind, limit in RIGHT_WITHIN if kind in trimmer)
+def trimmer_tolerance(trimmer: str) -> float:
+    """Largest error of a correct trimmer, in its own unit."""
+    return next(limit for kind, limit in TRIMMER_TOLERANCES if kind in trimmer)
 
 
-def _hidden_by(turned: TrimmerTruth, after: Truth) -> str:
-    """What a trimmer that was turned away from right makes good; "" for nothing known."""
-    causes = next((c for kind, c in HIDES if turned.name.startswith(kind)), ())
+def _masked_by(turned: TrimmerTruth, after: Truth) -> str:
+    """What a trimmer that was turned away from its correct position masks; "" for nothing known."""
+    causes = next((c for kind, c in MASKS if turned.name.startswith(kind)), ())
     for fault in after.faults:
-        loses = fault.there and not fault.trimmers and any(f.startswith(causes) for f in fault.changes)
+        loses = fault.present and not fault.trimmers and any(f.startswith(causes) for f in fault.changes)
         if loses and turned.off > 0:
             return fault.name
     for other in after.trimmers:
-        off = other.name.startswith(causes) and abs(other.off) > right_within(other.name)
-        if off and _same_side(other.name, turned.name) and _answer(other) * turned.off > 0:
+        off = other.name.startswith(causes) and abs(other.off) > trimmer_tolerance(other.name)
+        if off and _same_side(other.name, turned.name) and _compensating_direction(other) * turned.off > 0:
             return other.name
     return ""
 
 
-def _answer(other: TrimmerTruth) -> float:
-    """Which way level or treble must be turned to make good another trimmer that is off."""
+def _compensating_direction(other: TrimmerTruth) -> float:
+    """The direction, by its sign, in which level or treble must be turned to compensate for another trimmer's error."""
     if "azimuth" in other.name:
-        return 1.0  # it costs treble whichever way it is off
+        return 1.0  # an azimuth error loses treble in either direction
     return other.off if other.name.startswith("bias") else -other.off  # more bias is less treble
 
 
@@ -94,12 +94,12 @@ def _same_side(one: str, other: str) -> bool:
     return "" in sides or sides[0] == sides[1]
 
 
-def _fault(fault: FaultTruth, trimmers: Sequence[TrimmerOutcome], named: Sequence[str]) -> FaultOutcome:
-    outcome = FaultOutcome(fault.name, fault.tells, "missed", named=fault.name in named)
-    if not fault.there:
+def _fault_outcome(fault: FaultTruth, trimmers: Sequence[TrimmerOutcome], named: Sequence[str]) -> FaultOutcome:
+    outcome = FaultOutcome(fault.name, fault.symptom, "missed", named=fault.name in named)
+    if not fault.present:
         return replace(outcome, state="mended")
     hidden_by = next((t.name for t in trimmers if t.hides and (t.hides == fault.name or t.hides in fault.trimmers)), "")
-    if hidden_by and not (outcome.named and not fault.mendable):
+    if hidden_by and not (outcome.named and not fault.repairable):
         return replace(outcome, state="hidden", by=hidden_by)
     return replace(outcome, state="found") if outcome.named else outcome
 
@@ -113,7 +113,7 @@ def _turns(events: Sequence[Event]) -> dict[str, int]:
 
 
 def _minutes(events: Sequence[Event]) -> float:
-    """From the first event to the last, without the time between leaving and coming back."""
+    """From the first event to the last, without the time between leaving and resuming."""
     seconds = 0.0
     for earlier, later in pairwise(events):
         if not isinstance(later, Resumed):

@@ -24,25 +24,25 @@ class FaultTruth:
     key: str
     """The sheet's file name without `.toml`."""
     name: str
-    tells: str
-    """How it shows."""
+    symptom: str
+    """How it can be noticed."""
     changes: tuple[str, ...]
     """The physical figures that it changes: "replay_dirt_left_um"."""
     trimmers: tuple[str, ...]
-    """The trimmers that can set it right; empty where none can."""
-    mendable: bool
-    """Whether trimmers, cleaning or demagnetising put it right; otherwise it is for the workshop."""
-    there: bool
-    """Whether it is there now; for one that trimmers set right, whether they have it to make good."""
+    """The trimmers that can correct it; empty if none can."""
+    repairable: bool
+    """Whether trimmers, cleaning or demagnetising can correct it; otherwise it needs the workshop."""
+    present: bool
+    """Whether it is present now; for one that trimmers can correct, whether they are still out."""
 
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """The machine at one moment."""
+    """The true state of a machine at one moment."""
 
     trimmers: tuple[TrimmerTruth, ...]
     faults: tuple[FaultTruth, ...]
 
     def off(self, trimmer: str) -> float:
-        """How far a trimmer is from right; 0 for one that the machine has not."""
+        """The error of a trimmer; 0 for one that the machine does not have."""
         return next((t.off for t in self.trimmers if t.name == trimmer), 0.0)

@@ -1,4 +1,4 @@
-"""What a snapshot needs of the screen: which face, what the one key does, which actions. Pure functions."""
+"""What the bench screen shows of a snapshot: which panel, which prompt, which keys. Pure functions."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ KEYS = {"go-on": "space", "confirm": "space", "reason": "space", "number": "ente
 """The key that answers each kind of prompt; `wait` has none."""
 
 BY_HAND = "▸"
-"""Where a key would stand: something is to be done at the machine, and no key is needed."""
+"""Shown instead of a key: something has to be done at the machine, and no key is needed."""
 
 
 def panel_of(snapshot: Snapshot) -> str:
-    """Which face: what is judged live comes before lists, and the end before all."""
+    """Which panel: live gauges before lists, and the outcome before everything."""
     if snapshot.outcome is not None:
         return "ending"
     if snapshot.gauges:
@@ -31,18 +31,18 @@ def panel_of(snapshot: Snapshot) -> str:
 
 
 def is_typing(snapshot: Snapshot) -> bool:
-    """Whether the answer is typed, so that letters are no actions."""
+    """Whether the answer is typed, so that letters are not keys."""
     return snapshot.outcome is None and snapshot.prompt.kind in ("number", "words")
 
 
 def all_in(snapshot: Snapshot) -> bool:
-    """Whether all that is read live is in and may be kept."""
+    """Whether all live readings are in and can be kept."""
     words = [g.verdict.word if g.verdict is not None else "" for g in snapshot.gauges]
     return snapshot.can_accept and bool(words) and set(words) == {"in"}
 
 
 def key_prompt(snapshot: Snapshot) -> KeyPrompt:
-    """What is asked, and by which key it is answered; what is ready waits for the one key too."""
+    """The prompt and the key that answers it; readings that can be kept wait for the same key."""
     if snapshot.outcome is not None:
         return "space", "Leave" if snapshot.outcome.exit_code > 1 else "Back", False
     prompt = snapshot.prompt
@@ -54,12 +54,12 @@ def key_prompt(snapshot: Snapshot) -> KeyPrompt:
 
 
 def can_be_accepted(snapshot: Snapshot) -> bool:
-    """Whether something that is not in can be kept with a reason."""
+    """Whether a reading that is not in can be kept with a reason."""
     return snapshot.prompt.kind == "reason" or (snapshot.can_accept and not all_in(snapshot))
 
 
 def is_possible(snapshot: Snapshot, action: str) -> bool:
-    """Whether an action does something now; footer, help and palette offer no other."""
+    """Whether an action does something now; footer, help and palette list no others."""
     if snapshot.outcome is not None:
         return action in ("go_on", "leave", "stop_sound", "help") or action.startswith("app.")
     step = snapshot.step
@@ -78,7 +78,7 @@ def is_possible(snapshot: Snapshot, action: str) -> bool:
 
 
 def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAction, str], ...]:
-    """At most six verbs, those of this moment first; help names the others.
+    """At most six actions, the most important now first; help lists the others.
 
     A trainee is offered hints instead of why, which is open already.
     """
@@ -98,7 +98,7 @@ def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAc
 
 
 BAR_LINES = 3
-"""Lines of the bar; what is asked in more is read above it."""
+"""Lines of the bar; a longer prompt is shown above it."""
 
 SHORT_PROMPTS = {
     "go-on": "Go on",
@@ -111,7 +111,7 @@ SHORT_PROMPTS = {
 
 
 def shortened_prompt(asked: KeyPrompt, kind: str, width: int) -> tuple[KeyPrompt, list[str]]:
-    """What the bar says, and the whole of it in lines where the bar has no room for it."""
+    """The prompt for the bar, and its full text in lines if the bar has no room for it."""
     key, text, interlock = asked
     whole = wrap(text, max(10, width - 10))
     if kind != "choice" and (len(whole) <= BAR_LINES or kind == "wait" or interlock):
@@ -120,7 +120,7 @@ def shortened_prompt(asked: KeyPrompt, kind: str, width: int) -> tuple[KeyPrompt
 
 
 def kept_line(snapshot: Snapshot) -> str:
-    """The readings that were kept last, in a line; "" while they stand on the screen anyhow."""
+    """The readings kept last, in one line; "" while the screen shows them anyway."""
     if not snapshot.last or snapshot.tones or snapshot.outcome is not None:
         return ""
     parts, before = [], ""
@@ -135,7 +135,7 @@ def kept_line(snapshot: Snapshot) -> str:
 
 
 def notice_of(snapshot: Snapshot) -> tuple[str, str]:
-    """What the notice says, and its role: what is not on disk, what was worth saying, what stands, what is kept."""
+    """The notice and its role: unsaved data, a notice, steps to check again, or the readings kept last."""
     if snapshot.unsaved:
         return "! " + snapshot.unsaved, "caution"
     if snapshot.notice:
@@ -146,12 +146,12 @@ def notice_of(snapshot: Snapshot) -> tuple[str, str]:
 
 
 def step_and_prompt(snapshot: Snapshot) -> tuple[object, ...]:
-    """Where in the procedure it is; when that changes, what was picked is forgotten."""
+    """The step and its prompt; when they change, the selection is reset."""
     return (snapshot.step.id if snapshot.step else "", snapshot.prompt.kind, snapshot.prompt.choices)
 
 
 def visible_state(snapshot: Snapshot) -> tuple[object, ...]:
-    """What must be shown at once when it changes: all but figures, bars and traces."""
+    """What must be redrawn at once when it changes: everything except figures, bars and traces."""
     return (
         step_and_prompt(snapshot),
         snapshot.prompt,

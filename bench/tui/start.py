@@ -26,7 +26,7 @@ def start(workspace: str | None) -> int:
     """
     from bench.tui.screens.chooser import ChooserScreen
 
-    where = find_workspace(Path(workspace) if workspace else None)
+    where = find_workspace(workspace)
     preferences = user_preferences()
     return _show(ChooserScreen(where, preferences), preferences)
 

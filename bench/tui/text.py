@@ -1,4 +1,4 @@
-"""Words and figures made fit for the screen: untrusted text tamed, clipped, wrapped; numbers with their decimals."""
+"""Text made safe for the screen, clipped and wrapped."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ SHAPES: dict[VerdictWord, tuple[str, str]] = {
     "too close to call": ("~", "close"),
     "no reading": ("–", "none"),
 }
-"""A shape and a role of colour for each verdict: the word, the shape and the colour always go together."""
+"""A symbol and a colour role for each verdict; word, symbol and colour always go together."""
 
 
 _JOINERS = {*range(0xFE00, 0xFE10), *range(0x1F1E6, 0x1F200), *range(0x1F3FB, 0x1F400), *range(0xE0100, 0xE01F0)}
-"""Signs that change the width or the shape of their neighbour, differently in each terminal."""
+"""Characters that change the width or shape of their neighbours, differently in each terminal."""
 
 
 def plain(text: str, limit: int = 4000) -> str:
-    """Text that can't steer a terminal, reorder a line or pile up on it: one line of visible characters.
+    """Text that can't control a terminal, reorder a line or stack up: one line of visible characters.
 
     Line ends become spaces, other control characters a visible "�"; signs of direction, joiners and variation
     selectors are dropped; a letter keeps at most two combining marks.
@@ -53,7 +53,7 @@ def plain(text: str, limit: int = 4000) -> str:
 
 
 def cell(text: str, width: int, align: str = "left") -> str:
-    """Untrusted text in exactly `width` cells: clipped with "…", or padded; `align` is `left`, `right` or `centre`."""
+    """Untrusted text in exactly `width` cells, clipped with "…" or padded; `align` is `left`, `right` or `centre`."""
     if width <= 0:
         return ""
     text = plain(text)
@@ -68,7 +68,7 @@ def cell(text: str, width: int, align: str = "left") -> str:
 
 
 def wrap(text: str, width: int) -> list[str]:
-    """Untrusted text in lines of at most `width` cells, broken between words where it can be."""
+    """Untrusted text in lines of at most `width` cells, wrapped between words if possible."""
     lines: list[str] = []
     line = ""
     for word in plain(text).split():
@@ -85,7 +85,7 @@ def wrap(text: str, width: int) -> list[str]:
 
 
 def clip(lines: list[str], count: int, width: int) -> list[str]:
-    """The first `count` lines; the last of them ends in "…" when some were left out."""
+    """The first `count` lines; the last one ends in "…" if lines were left out."""
     if len(lines) <= count or count < 1:
         return lines[: max(0, count)]
     last = lines[count - 1]

@@ -30,7 +30,7 @@ def truth(*faults: FaultTruth, **off: float) -> Truth:
 
 
 def gone(fault: FaultTruth) -> FaultTruth:
-    return FaultTruth(fault.key, fault.name, fault.tells, fault.changes, fault.trimmers, fault.mendable, False)
+    return FaultTruth(fault.key, fault.name, fault.symptom, fault.changes, fault.trimmers, fault.repairable, False)
 
 
 def clean(told: Debriefed) -> bool:

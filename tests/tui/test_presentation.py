@@ -18,7 +18,8 @@ def test_what_is_kept_says_which_quantity_and_which_tone() -> None:
     shown = samples.cleaning()
     last = tuple((r, None) for r in (left, right, noise))
     assert kept_line(replace(shown, last=last)) == (
-        "kept: response at 12.5 kHz left −2.9 dB, right −17.0 dB, signal to noise left 54.0 dB"
+        "kept: response at 12.5 kHz left −2.900 ± 0.040 dB, right −17.000 ± 0.040 dB, "
+        "signal to noise left 54.000 ± 0.040 dB"
     )
     none = NoReading("level", "left", "it is silent")
     assert kept_line(replace(shown, last=((none, None),))) == "kept: level left no reading"

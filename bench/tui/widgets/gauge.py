@@ -1,4 +1,4 @@
-"""One live reading: figures for two metres, what it should be, which way to go, and its last minute."""
+"""One live reading: figures readable from two metres, the target, the direction to turn, and the last minute."""
 
 from __future__ import annotations
 
@@ -15,18 +15,18 @@ from bench.words.figures import live_decimals, number, plus_minus, rotation
 from bench.words.readings import phase_of, phase_text, reading_text, target_text
 
 TRACE_ROWS = 6
-"""Rows of trace that must be left before the figures grow; and"""
-MOST_TRACE = 16
-"""the rows beyond which it stops growing."""
+"""Rows that the trace must keep before the figures become larger."""
+LARGEST_TRACE = 16
+"""Largest height of the trace, rows."""
 
 
-Amiss = tuple[str, str]
+SoundProblems = tuple[str, str]
 """What makes a reading void (clipping, a lost device), said in the direction's place; and what it should be mistrusted
 for (hum, a channel missing), said in the trend's place."""
 
 
 def gauge_lines(
-    gauge: Gauge, width: int, height: int, amiss: Amiss = ("", ""), curve: Curve | None = None
+    gauge: Gauge, width: int, height: int, sound_problems: SoundProblems = ("", ""), curve: Curve | None = None
 ) -> list[Line]:
     """A gauge in `width` × `height` cells.
 
@@ -34,19 +34,19 @@ def gauge_lines(
         gauge: what is read.
         width: cells.
         height: rows.
-        amiss: what is wrong with the sound.
+        sound_problems: what is wrong with the sound.
         curve: what the reading did as the trimmer was turned, drawn instead of its last minute.
     """
     if curve is not None and isinstance(gauge.reading, NoReading):
-        return _on_the_way(gauge, width, height, amiss, curve)
+        return _without_figure(gauge, width, height, sound_problems, curve)
     rows = next((r for r in (9, 7) if height >= r + 5 + TRACE_ROWS and width >= 6 * r), 5)
     space: list[Line] = [[]] if height >= rows + 8 + TRACE_ROWS else []
     lines = [_head(gauge, width), *space, *_figure(gauge, width, rows), *space]
     scale = _scale(gauge, width)
     if curve is not None and height - len(lines) - 4 < LEAST_HEIGHT + 1:
         scale = scale[-1:]  # the curve says more than the pointer
-    lines += [_direction(gauge, width, amiss), *scale, *space]
-    left = min(MOST_TRACE, height - len(lines))
+    lines += [_direction(gauge, width, sound_problems), *scale, *space]
+    left = min(LARGEST_TRACE, height - len(lines))
     drawn = curve_lines(curve, width, left) if curve is not None else []
     return [*lines, *(drawn or _trace(gauge, width, left))][:height]
 
@@ -58,24 +58,28 @@ def _trace(gauge: Gauge, width: int, height: int) -> list[Line]:
     )
 
 
-def _on_the_way(gauge: Gauge, width: int, height: int, amiss: Amiss, curve: Curve) -> list[Line]:
-    """While there is no figure yet the curve has its place: why there is none, which way, and the curve."""
+def _without_figure(gauge: Gauge, width: int, height: int, sound_problems: SoundProblems, curve: Curve) -> list[Line]:
+    """The gauge while there is no figure yet: why there is none, the direction, and the curve."""
     reason = gauge.reading.reason if isinstance(gauge.reading, NoReading) else ""
     said = clip(wrap(f"no reading yet: {reason}", width), 2, width)
-    lines: list[Line] = [_head(gauge, width), *([(line, "none")] for line in said), _direction(gauge, width, amiss)]
+    lines: list[Line] = [
+        _head(gauge, width),
+        *([(line, "none")] for line in said),
+        _direction(gauge, width, sound_problems),
+    ]
     room = min(24, height - len(lines))
     return [*lines, *curve_lines(curve, width, max(LEAST_HEIGHT, room))][:height]
 
 
 def gauge_brief(gauge: Gauge, width: int) -> Line:
-    """A gauge in one line, for those that find no room."""
+    """A gauge in one line, if there is no room for all of it."""
     found = gauge.measured
     text = f"{number(found.value, _places(gauge))} {found.unit}" if found is not None else "no reading"
     return justified([(plain(gauge.label), "strong"), ("  " + text, "strong")], _judged(gauge), width)
 
 
-def is_going_away(gauge: Gauge) -> bool:
-    """Whether a reading that is not in moves further from its target: the trimmer is turned the wrong way."""
+def moves_away(gauge: Gauge) -> bool:
+    """Whether a reading that is not in moves away from its target: the trimmer is turned in the wrong direction."""
     if gauge.verdict.word == "in" or gauge.off is None:
         return False
     return gauge.trend == ("rising" if gauge.off > 0 else "falling")
@@ -124,7 +128,7 @@ def _figure(gauge: Gauge, width: int, rows: int) -> list[Line]:
 
 
 def _shape(gauge: Gauge) -> list[str]:
-    """What a glance from far off should say: in, about in, or which way the figure must go."""
+    """A shape readable from a distance: in, nearly in, or the direction in which the figure must go."""
     if gauge.off is None:
         return []
     match gauge.verdict.word:
@@ -138,8 +142,8 @@ def _shape(gauge: Gauge) -> list[str]:
             return []
 
 
-def _direction(gauge: Gauge, width: int, amiss: Amiss) -> Line:
-    trouble, warning = amiss
+def _direction(gauge: Gauge, width: int, sound_problems: SoundProblems) -> Line:
+    trouble, warning = sound_problems
     if trouble:
         return [(cell("! " + trouble, width).rstrip(), "caution")]
     left: Line = [(plain(gauge.direction), "strong")]
@@ -151,7 +155,7 @@ def _direction(gauge: Gauge, width: int, amiss: Amiss) -> Line:
     elif gauge.trend and gauge.measured is not None:
         arrow = {"rising": "↗", "falling": "↘", "steady": "→"}[gauge.trend]
         right = [(f"{arrow} {gauge.trend}", "quiet")]
-        if is_going_away(gauge):
+        if moves_away(gauge):
             right = [(f"{arrow} {gauge.trend}, away", "caution")]
     if gauge.turn is not None and abs(gauge.turn) >= 0.5:
         gap = "  " if gauge.direction else ""
@@ -179,30 +183,30 @@ def _scale(gauge: Gauge, width: int) -> list[Line]:
 
 
 class GaugeColumn(LineWidget):
-    """One gauge, all of its column."""
+    """One gauge in a column."""
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
         self._gauge: Gauge | None = None
         self._more: tuple[Gauge, ...] = ()
-        self._amiss: Amiss = ("", "")
+        self._sound_problems: SoundProblems = ("", "")
         self._curve: Curve | None = None
 
     def show(
         self,
         gauge: Gauge | None,
-        amiss: Amiss = ("", ""),
+        sound_problems: SoundProblems = ("", ""),
         more: tuple[Gauge, ...] = (),
         curve: Curve | None = None,
     ) -> None:
-        """Show a gauge, with its curve where it has one; `more` are told in one line each below it."""
-        if (gauge, amiss, more, curve) != (self._gauge, self._amiss, self._more, self._curve):
-            self._gauge, self._amiss, self._more, self._curve = gauge, amiss, more, curve
+        """Show a gauge, with its curve if it has one; `more` are shown below in one line each."""
+        if (gauge, sound_problems, more, curve) != (self._gauge, self._sound_problems, self._more, self._curve):
+            self._gauge, self._sound_problems, self._more, self._curve = gauge, sound_problems, more, curve
             self.repaint()
 
     def lines(self, width: int, height: int) -> list[Line]:
-        """The gauge, and the others briefly."""
+        """The gauge, and the others in one line each."""
         if self._gauge is None:
             return []
         brief = [gauge_brief(g, width) for g in self._more]
-        return [*gauge_lines(self._gauge, width, height - len(brief), self._amiss, self._curve), *brief]
+        return [*gauge_lines(self._gauge, width, height - len(brief), self._sound_problems, self._curve), *brief]

@@ -1,4 +1,4 @@
-"""Azimuth as a phase figure: left against right of one tone, a slanted line when both are alike, a ring when not."""
+"""Azimuth as a phase display: left against right of one tone, a diagonal line if they are equal, else a ring."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ POINTS = 96
 
 
 def phase_lines(degrees: float, height: int) -> list[Line]:
-    """The figure, twice as many cells wide as high, so that it looks square."""
+    """The display, twice as many cells wide as high, so that it looks square."""
     dots = BrailleCanvas(height * 2, height)
     at = np.linspace(0.0, 2.0 * math.pi, POINTS)
     across, up = np.sin(at), np.sin(at + math.radians(degrees))

@@ -1,4 +1,4 @@
-"""Tones that are expected, ticked off as they are recognised; beside them the response where there is one."""
+"""The expected tones, ticked off as they are recognised, with the response at their side if there is one."""
 
 from __future__ import annotations
 
@@ -12,22 +12,22 @@ from bench.words.figures import live_decimals, number, places_of
 from bench.words.sentences import counted
 
 MOST_ROWS = 36
-"""Of the response beside the list: more would only stretch it."""
+"""Largest height of the response plot; more would only stretch it."""
 
 LIST_WIDTH = 46
-"""Cells for the list when the response stands beside it."""
+"""Width of the list at the side of a response plot, cells."""
 
 COLUMN = 8
 """Cells for the figure of a channel."""
 
 STATES = {"waiting": ("·", "quiet"), "sounding": ("▸", "accent"), "done": ("▪", ""), "missing": ("✗", "out")}
-"""Before a verdict; a done tone shows the shape of its worst one instead."""
+"""Symbols of tones without a verdict; a tone with verdicts shows the symbol of the worst."""
 
 _RANK: dict[VerdictWord, int] = {"in": 0, "no reading": 1, "too close to call": 2, "out": 3}
 
 
 def tone_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line]:
-    """The list in `width` × `height` cells; when it is longer, the part around the tone that is due."""
+    """The list in `width` × `height` cells; if it is longer, the part around the current tone."""
     if not tones:
         return []
     done = sum(t.state == "done" for t in tones)
@@ -52,7 +52,7 @@ def _tone(tone: ToneRow, width: int) -> Line:
     room = max(6, width - 2 - 2 * COLUMN - _tail(width))
     named = tone.label if len(tone.label) <= room else tone.label.partition(" (")[0]
     label = cell(named, room)
-    shown = of_interest(tone.readings)
+    shown = worst_quantity(tone.readings)
     said = {"waiting": "", "sounding": " listening", "missing": " missing", "done": ""}[tone.state]
     figures = said.ljust(2 * COLUMN)
     unit = ""
@@ -77,8 +77,8 @@ def worst(readings: tuple[tuple[Result, Verdict | None], ...]) -> VerdictWord | 
     return max(words, key=_RANK.__getitem__, default=None)
 
 
-def of_interest(readings: tuple[tuple[Result, Verdict | None], ...]) -> list[tuple[Result, Verdict | None]]:
-    """The readings of one quantity: that with the worst verdict, else the first one."""
+def worst_quantity(readings: tuple[tuple[Result, Verdict | None], ...]) -> list[tuple[Result, Verdict | None]]:
+    """The readings of one quantity: the one with the worst verdict, else the first."""
     if not readings:
         return []
     judged = [(r, v) for r, v in readings if v is not None]
@@ -98,7 +98,7 @@ def _value(reading: Result, verdict: Verdict | None, *, kept: bool) -> str:
 
 
 class ToneBoard(LineWidget):
-    """The tone list, with the response beside it (or below it, on a tall and narrow board)."""
+    """The tone list, with the response at its side, or below it on a tall and narrow screen."""
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
@@ -106,7 +106,7 @@ class ToneBoard(LineWidget):
         self._found: tuple[FoundPoint, ...] = ()
 
     def show(self, tones: tuple[ToneRow, ...], found: tuple[FoundPoint, ...] = ()) -> None:
-        """Show tones, and what they read as found."""
+        """Show tones, and their readings as found."""
         if (tones, found) != (self._tones, self._found):
             self._tones, self._found = tones, found
             self.repaint()

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from bench.measure.reading import NoReading
-from bench.tui.widgets.gauge import gauge_brief, gauge_lines, is_going_away
+from bench.tui.widgets.gauge import gauge_brief, gauge_lines, moves_away
 from bench.tui.widgets.line_widget import line_width
 from tests.tui import samples
 from tests.tui.stage import texts
@@ -58,9 +58,9 @@ def test_no_reading_says_why_where_the_figures_would_be() -> None:
 def test_a_turn_the_wrong_way_is_said() -> None:
     assert "↘ falling, away" in texts(gauge_lines(samples.gauge(-12.9, trend="falling"), 39, 10))[6]
     assert texts(gauge_lines(samples.gauge(-12.9, trend="rising"), 39, 10))[6].endswith("↗ rising")
-    assert is_going_away(samples.gauge(-11.0, trend="rising"))
-    assert not is_going_away(samples.gauge(-12.1, trend="falling"))
-    assert not is_going_away(samples.gauge(None, trend="falling"))
+    assert moves_away(samples.gauge(-11.0, trend="rising"))
+    assert not moves_away(samples.gauge(-12.1, trend="falling"))
+    assert not moves_away(samples.gauge(None, trend="falling"))
 
 
 def test_trouble_is_said_on_the_gauge() -> None:

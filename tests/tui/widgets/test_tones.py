@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from bench.measure.reading import NoReading, Reading
 from bench.measure.verdict import Verdict
-from bench.tui.widgets.tones import of_interest, tone_lines, worst
+from bench.tui.widgets.tones import tone_lines, worst, worst_quantity
 from tests.tui import samples
 from tests.tui.stage import texts
 
@@ -41,8 +41,8 @@ def test_the_worst_verdict_counts() -> None:
     reading, other = samples.reading(1.0, "left", "response"), samples.reading(9.0, "left", "azimuth_delay")
     assert worst(((reading, good), (other, bad))) == "out"
     assert worst(((reading, None),)) is None
-    assert of_interest(((reading, good), (other, bad))) == [(other, bad)]
-    assert of_interest(()) == []
+    assert worst_quantity(((reading, good), (other, bad))) == [(other, bad)]
+    assert worst_quantity(()) == []
 
 
 def test_one_figure_for_what_is_between_the_channels() -> None:
