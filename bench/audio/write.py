@@ -1,9 +1,11 @@
-"""Writes a source to an audio file, for a player that feeds the machine."""
+"""Writes sound to a file that appears whole or not at all."""
 
 from __future__ import annotations
 
+import contextlib
 import os
 import tempfile
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +16,8 @@ from bench.signals.source import Source
 
 FORMATS = {".wav": "WAV", ".flac": "FLAC", ".aiff": "AIFF", ".aif": "AIFF"}
 _BLOCK = 65536
+_LONGEST_WAV = 2**32 - 2**20
+"""Bytes: the length of a plain WAV is held in 32 bits."""
 
 
 def write_source(path: Path, source: Source, sample_rate: int, bits: int, *, force: bool = False) -> None:
@@ -31,12 +35,32 @@ def write_source(path: Path, source: Source, sample_rate: int, bits: int, *, for
     Raises:
         Problem: the file exists already, can't be written, or its suffix is none of `FORMATS`.
     """
+    frames = source.frames
+    if frames is None:
+        raise Problem(f"{source.description} never ends, so it can't be written to a file")
+    check_ending(path)
+    with placed(path, force=force) as partial:
+        blocks = (source.render(start, min(_BLOCK, frames - start)) for start in range(0, frames, _BLOCK))
+        write_sound(partial, blocks, sample_rate, channels=2, bits=bits, frames=frames)
+
+
+def check_ending(path: Path) -> None:
+    """Raises `Problem` where the ending says no format of `FORMATS`."""
     if path.suffix.lower() not in FORMATS:
         raise Problem(f"{path}: write to a file that ends in {', '.join(FORMATS)}")
+
+
+@contextlib.contextmanager
+def placed(path: Path, *, force: bool) -> Iterator[Path]:
+    """A file beside `path`, with the same ending, that takes its place in the end; on any error nothing is left of it.
+
+    Raises:
+        Problem: `path` is a folder, is there already without `force`, or can't be written.
+    """
     if path.is_dir():
         raise Problem(f"{path} is a folder; name a file")
     if path.exists() and not force:
-        raise Problem(f"{path} is there already; choose another name, or say --force to write over it")
+        raise _there_already(path)
     try:
         handle, name = tempfile.mkstemp(prefix=f".{path.stem[:40]}-", suffix=path.suffix, dir=path.parent)
     except OSError as error:
@@ -44,34 +68,53 @@ def write_source(path: Path, source: Source, sample_rate: int, bits: int, *, for
     os.close(handle)
     partial = Path(name)
     try:
-        _write(partial, source, sample_rate, bits)
+        yield partial
         _set_usual_mode(partial)
         _put_in_place(partial, path, force)
     finally:
         partial.unlink(missing_ok=True)
 
 
-def _write(path: Path, source: Source, sample_rate: int, bits: int) -> None:
+def write_sound(
+    path: Path, blocks: Iterable[NDArray[np.float64]], sample_rate: int, *, channels: int, bits: int, frames: int
+) -> float:
+    """Write blocks of sound as they come, with triangular dither, the same file each time.
+
+    Args:
+        path: the file; its ending is one of `FORMATS`.
+        blocks: each of shape (frames, channels), full scale ±1; what lies beyond is clipped.
+        sample_rate: frames a second.
+        channels: in each block.
+        bits: 16 or 24.
+        frames: about how many there will be: a WAV of 4 GB or more needs a longer header (RF64).
+
+    Returns:
+        The highest peak that was to be written; above 1, something was clipped.
+
+    Raises:
+        Problem: the format does not hold such sound, or the disk is full.
+    """
     import soundfile
 
-    if source.frames is None:
-        raise Problem(f"{source.description} never ends, so it can't be written to a file")
-    rng = np.random.default_rng(0)  # the same file each time
+    kind = FORMATS[path.suffix.lower()]
+    if kind == "WAV" and frames * channels * bits // 8 > _LONGEST_WAV:
+        kind = "RF64"
+    rng, peak = np.random.default_rng(0), 0.0
     try:
-        with soundfile.SoundFile(
-            path, "w", sample_rate, 2, f"PCM_{bits}", format=FORMATS[path.suffix.lower()]
-        ) as sound:
-            for start in range(0, source.frames, _BLOCK):
-                sound.write(quantised(source.render(start, min(_BLOCK, source.frames - start)), bits, rng))
+        with soundfile.SoundFile(path, "w", sample_rate, channels, f"PCM_{bits}", format=kind) as sound:
+            for block in blocks:
+                peak = max(peak, float(np.abs(block).max(initial=0.0)))
+                sound.write(quantised(block, bits, rng))
     except (soundfile.LibsndfileError, OSError, ValueError) as error:
         reason = str(getattr(error, "error_string", error)).rstrip(".")
         raise Problem(f"{path.suffix} can't be written at {sample_rate} Hz with {bits} bits ({reason})") from None
+    return peak
 
 
 def quantised(samples: NDArray[np.float64], bits: int, rng: np.random.Generator) -> NDArray[np.int32]:
     """Samples of `bits` bits in the top bits of 32, with triangular dither; full scale ±1 is ±2**(bits - 1)."""
     full = 2.0 ** (bits - 1)
-    dither = rng.random(samples.shape) - rng.random(samples.shape)
+    dither = np.diff(rng.random((*samples.shape, 2)))[..., 0]  # drawn frame by frame: the same however it is split
     steps = np.clip(np.rint(samples * full + dither), -full, full - 1)
     return steps.astype(np.int32) << (32 - bits)
 
@@ -83,6 +126,10 @@ def _set_usual_mode(path: Path) -> None:
     path.chmod(0o666 & ~mask)
 
 
+def _there_already(path: Path) -> Problem:
+    return Problem(f"{path} is there already; choose another name, or say --force to write over it")
+
+
 def _put_in_place(partial: Path, path: Path, force: bool) -> None:
     try:
         if force or not hasattr(os, "link"):
@@ -91,7 +138,7 @@ def _put_in_place(partial: Path, path: Path, force: bool) -> None:
         try:
             os.link(partial, path)  # unlike replace, it never overwrites a file that has appeared meanwhile
         except FileExistsError:
-            raise Problem(f"{path} is there already; choose another name, or say --force to write over it") from None
+            raise _there_already(path) from None
         except OSError:  # a file system without links
             partial.replace(path)
     except OSError as error:

@@ -1,4 +1,4 @@
-"""Filters designed from a response: zero-phase for tape and head losses, minimum-phase for amplifiers."""
+"""Zero-phase filters designed from a response, for tape and head losses, and filters that run chunk by chunk."""
 
 from __future__ import annotations
 
@@ -24,16 +24,6 @@ def zero_phase(response_db: Floats, taps: int = LONG) -> Floats:
     """Taps of this magnitude at `FREQUENCIES` and linear phase: they delay by half their number."""
     impulse = np.fft.irfft(10 ** (np.maximum(response_db, -200) / 20), _DESIGN)
     return np.asarray(np.roll(impulse, taps // 2)[: taps + 1])
-
-
-def minimum_phase(response_db: Floats, taps: int = LONG) -> Floats:
-    """Taps of this magnitude at `FREQUENCIES` and minimum phase."""
-    cepstrum = np.fft.irfft(np.maximum(response_db, -200) * (np.log(10) / 20), _DESIGN)
-    fold = np.zeros(_DESIGN)
-    fold[0], fold[_DESIGN // 2] = 1, 1
-    fold[1 : _DESIGN // 2] = 2
-    impulse = np.fft.irfft(np.exp(np.fft.rfft(cepstrum * fold)), _DESIGN)
-    return np.asarray(impulse[:taps])
 
 
 class Fir:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.practice.facts import MachineFacts, TapeFacts
-from bench.practice.filters import FREQUENCIES, Fir, ModulationNoise, Shelf, minimum_phase, zero_phase
+from bench.practice.filters import FREQUENCIES, LONG, Fir, ModulationNoise, Shelf, zero_phase
 from bench.practice.media import (
     MEDIA,
     mol_against_bias_db,
@@ -20,6 +20,7 @@ from bench.practice.media import (
 from bench.practice.physics import MachinePhysics, TapePhysics
 from bench.tape.equalisation import flux_level_db, relative_flux_db
 from bench.tape.losses import spacing_loss_db
+from bench.tape.minimum_phase import minimum_phase
 
 Floats = NDArray[np.float64]
 
@@ -97,7 +98,7 @@ class RecordSide:
         if (left, right) == self._settings:
             return
         self._settings = (left, right)
-        self._amplifier.set(*(minimum_phase(self._amplifier_db(s)) for s in (left, right)))
+        self._amplifier.set(*(minimum_phase(self._amplifier_db(s), LONG) for s in (left, right)))
         self._head.set(*(zero_phase(self._head_db(s)) for s in (left, right)))
         biases = [s.bias_db - self._bias_offset_db for s in (left, right)]
         self._ceilings = np.array([[self._ceiling(b)] for b in biases])

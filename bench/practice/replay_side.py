@@ -8,12 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.practice.facts import MachineFacts
-from bench.practice.filters import FREQUENCIES, LONG, RATE, SHORT, Fir, Shelf, minimum_phase, zero_phase
+from bench.practice.filters import FREQUENCIES, LONG, RATE, SHORT, Fir, Shelf, zero_phase
 from bench.practice.media import MEDIA, noise_shape_db
 from bench.practice.physics import MachinePhysics
 from bench.practice.record_side import LOWEST_HZ, long_time_constant_hz
 from bench.tape.equalisation import flux_level_db
 from bench.tape.losses import azimuth_loss_db, gap_loss_db, spacing_loss_db
+from bench.tape.minimum_phase import minimum_phase
 
 Floats = NDArray[np.float64]
 
@@ -89,7 +90,7 @@ class ReplaySide:
         gains_db = [self._amplifier_db(s) for s in (left, right)]
         self._amplifiers = [minimum_phase(db, SHORT) for db in gains_db]
         self._hiss.set(
-            *(minimum_phase(self._hiss_db + up + db) for up, db in zip(self._head_loss_db, gains_db, strict=True))
+            *(minimum_phase(self._hiss_db + up + db, LONG) for up, db in zip(self._head_loss_db, gains_db, strict=True))
         )
 
     def _amplifier_db(self, setting: ReplaySetting) -> Floats:

@@ -24,9 +24,11 @@ def type_b(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
     gain, fixed_share, fixed, sliding, slope, power, boost_0, boost_1, boost_2, ceiling, fast, slow, large_change = (
         coefficients
     )
-    for channel in range(signal.shape[1]):
-        fixed_state, corner_state, side_before, control, fast_state, held = state[channel]
-        for i in range(signal.shape[0]):
+    # Channels inside the frames: the processor works on one while it waits for the other's divisions.
+    for i in range(signal.shape[0]):
+        for channel in range(signal.shape[1]):
+            fixed_state, corner_state, side_before = state[channel, 0], state[channel, 1], state[channel, 2]
+            control, fast_state, held = state[channel, 3], state[channel, 4], state[channel, 5]
             corner = sliding * (1.0 + (slope * held) ** power)
             # Side path: side = a·x + b, for an x that the decoder still has to find.
             a = gain * (1.0 - fixed_share * fixed / (1.0 + fixed)) / (1.0 + corner)
@@ -49,8 +51,8 @@ def type_b(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
             level = MEAN_OF_RMS * np.sqrt(fast_state)
             held += slow * (level - held)
             held = max(held, level - large_change)
-        state[channel, 0], state[channel, 1], state[channel, 2] = fixed_state, corner_state, side_before
-        state[channel, 3], state[channel, 4], state[channel, 5] = control, fast_state, held
+            state[channel, 0], state[channel, 1], state[channel, 2] = fixed_state, corner_state, side_before
+            state[channel, 3], state[channel, 4], state[channel, 5] = control, fast_state, held
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]

@@ -1,0 +1,1 @@
+"""A transfer made with noise reduction out: what is wrong with it taken off, and decoded."""

@@ -1,0 +1,89 @@
+"""What is wrong with a capture itself, heard while it goes by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.reading import Channel
+from bench.tape.noise_reduction import System
+from bench.transfer.hiss import HissWatch
+
+Floats = NDArray[np.float64]
+Kind = Literal["dead channel", "inverted channel", "clipped", "decoded already"]
+
+SILENT = 1e-6
+"""No sample above this, re full scale: the capture holds nothing."""
+DEAD_DB = 40.0
+"""A channel that is so much softer than the other holds no programme. Common practice, no source."""
+INVERTED = -0.5
+"""Channels whose correlation is below this have opposite polarity. Common practice, no source."""
+FULL = 0.9999
+CLIPPED_RUN = 3
+"""So many samples on end at full scale are clipped: a peak of music that just reaches it holds one or two."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that is wrong."""
+
+    kind: Kind
+    channel: Channel = "both"
+    value: float = 0.0
+    """dB softer of a dead channel, correlation, number of clipped places, fall of the hiss in dB."""
+
+
+class CaptureCheck:
+    """Hears a capture through.
+
+    Args:
+        rate: sample rate, Hz.
+        names: of its channels.
+        system: what it is decoded by; None where it is to be encoded.
+    """
+
+    def __init__(self, rate: float, names: tuple[Channel, ...], system: System | None) -> None:
+        self._names = names
+        self._peak = 0.0
+        self._powers = np.zeros((len(names), len(names)))
+        self._clipped = np.zeros(len(names), dtype=int)
+        self._before = np.zeros((CLIPPED_RUN, len(names)), dtype=bool)
+        self._hiss = HissWatch(rate) if system == "type-b" else None
+
+    def feed(self, samples: Floats) -> None:
+        """Take in frames of shape (frames, channels)."""
+        size = np.abs(samples)
+        self._peak = max(self._peak, float(size.max()))
+        self._powers += samples.T @ samples
+        full = np.concatenate((self._before, size >= FULL))
+        if full.any():
+            run = full[1:-2] & full[2:-1] & full[3:]
+            self._clipped += (run & ~full[:-3]).sum(axis=0)
+        self._before = full[-CLIPPED_RUN:]
+        if self._hiss is not None:
+            self._hiss.feed(samples)
+
+    @property
+    def silent(self) -> bool:
+        """Whether there was nothing in it."""
+        return self._peak < SILENT
+
+    def findings(self) -> tuple[Finding, ...]:
+        """What was found."""
+        out = [Finding("clipped", n, float(c)) for n, c in zip(self._names, self._clipped, strict=True) if c]
+        if len(self._names) == 2:
+            out += self._of_both()
+        fall_db = self._hiss.decoded_fall_db() if self._hiss is not None else None
+        return (*out, Finding("decoded already", "both", fall_db)) if fall_db is not None else tuple(out)
+
+    def _of_both(self) -> list[Finding]:
+        powers = np.maximum(np.diag(self._powers), 1e-30)
+        softer = int(np.argmin(powers))
+        by_db = 10 * float(np.log10(powers.max() / powers.min()))
+        if by_db > DEAD_DB:
+            return [Finding("dead channel", self._names[softer], by_db)]
+        alike = float(self._powers[0, 1] / np.sqrt(powers.prod()))
+        return [Finding("inverted channel", "both", alike)] if alike < INVERTED else []
