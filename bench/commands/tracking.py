@@ -61,14 +61,17 @@ def typed_errors(args: argparse.Namespace) -> ReplayErrors:
 
     if args.level_error is None and args.treble_error is None:
         raise Problem("say an error: --level-error DB, --treble-error HZ:DB,… or --session DIR")
-    treble = []
-    for item in (args.treble_error or "").split(",") if args.treble_error is not None else ():
-        hz, _, db = item.partition(":")
-        try:
-            treble.append((float(hz), decibels(db)))
-        except ValueError:
-            raise Problem(f'--treble-error: "{item.strip()}" is no HZ:DB, such as 10000:-3') from None
+    treble = [] if args.treble_error is None else [_point(item) for item in args.treble_error.split(",")]
     return ReplayErrors(args.level_error or 0.0, tuple(treble))
+
+
+def _point(item: str) -> tuple[float, float]:
+    """Frequency and error as they are typed: "10000:-3"."""
+    hz, _, db = item.partition(":")
+    try:
+        return float(hz), decibels(db)
+    except ValueError:
+        raise Problem(f'--treble-error: "{item.strip()}" is no HZ:DB, such as 10000:-3') from None
 
 
 def session_errors(args: argparse.Namespace) -> list[ReplayErrors]:

@@ -73,9 +73,8 @@ class HissWatch:
         density = (np.abs(spectrum) ** 2).sum(axis=1)
         bands = tuple(float(density[self._inside(hz / _HALF_BAND, hz * _HALF_BAND)].mean()) for hz in BANDS_HZ)
         treble = spectrum[self._inside(1000.0, 8000.0)]
-        shared = abs(np.vdot(treble[:, 0], treble[:, -1])) ** 2 / max(
-            1e-300, float(np.prod((np.abs(treble[:, [0, -1]]) ** 2).sum(axis=0)))
-        )
+        both = float(np.prod((np.abs(treble[:, [0, -1]]) ** 2).sum(axis=0)))
+        shared = float(np.abs(np.vdot(treble[:, 0], treble[:, -1])) ** 2) / max(1e-300, both)
         window = _Window(power, bands, shared if samples.shape[1] > 1 else 0.0)
         self._softest = sorted([*self._softest, window], key=lambda w: w.power)[:PAUSES]
 

@@ -74,7 +74,7 @@ class Circuit:
 
     def run(self, samples: Floats) -> Floats:
         """The next block, at once."""
-        return self._circuit.run(samples * self._before) * self._after
+        return np.asarray(self._circuit.run(samples * self._before) * self._after)
 
     def finish(self) -> Floats:
         """Nothing is left."""

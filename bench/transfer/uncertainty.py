@@ -1,9 +1,9 @@
 """How far a decoded level may be off, because level and treble of the transfer are known only so well.
 
-A decoder magnifies what error is left: an error of e dB at a frequency comes out as that error and the mistracking it
-causes (`bench.tape.mistracking_map`). The expanded uncertainty (k = 2) of the decoded level is how far it moves, at most, when
-the error moves by its own, up or down. That is for steady tones, by the static law of the decoder, and takes the
-encoder to be right.
+A decoder magnifies any remaining error: an error of e dB at a frequency comes out as that error and the mistracking
+it causes (`bench.tape.mistracking_map`). The expanded uncertainty (k = 2) of the decoded level is how far it moves, at
+most, when the error moves by its own, up or down. That is for steady tones, by the static law of the decoder, and takes
+the encoder to be right.
 """
 
 from __future__ import annotations
@@ -41,8 +41,8 @@ def decoded_uncertainty_db(system: System, frequency_hz: float, level_db: float,
         error_db: expanded uncertainty of the level and treble error that were taken off at this frequency.
     """
     moved = [
-        by + float(mistracking_db(system, frequency_hz, level_db, ReplayErrors(level_db=by)))
-        for by in (-error_db, error_db)
+        error + float(mistracking_db(system, frequency_hz, level_db, ReplayErrors(level_db=error)))
+        for error in (-error_db, error_db)
     ]
     return max(abs(db) for db in moved)
 

@@ -15,6 +15,7 @@ from pathlib import PurePosixPath
 from typing import Any, Literal
 
 from bench.measure.reading import Channel
+from bench.measure.stage import Stage
 from bench.problem import Problem
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import LATEST_FIRST, record_to_replay
@@ -79,8 +80,8 @@ class MachineErrors:
     """What was not read, in words."""
 
 
-def machine_errors(session: SessionRecord) -> MachineErrors:
-    """The errors that a session read: as left, or as found after cleaning where nothing was left.
+def machine_errors(session: SessionRecord, stage: Stage | None = None) -> MachineErrors:
+    """The errors that a session read at a stage; without one as left, or as found where nothing was left.
 
     Raises:
         Problem: its copy of the machine's sheet is gone, so that speed and tracks are not known.
@@ -92,7 +93,7 @@ def machine_errors(session: SessionRecord) -> MachineErrors:
         raise Problem(f"{session.folder}: tracks {spacing:g} mm apart are of no format that is known here")
     job = session.job
     name = f"{job.machine}, practice machine {job.seed}" if job.port_kind == "practice" else job.machine
-    replay, own = _replay(session), _own(session)
+    replay, own = _replay(session, stage), _own(session, stage)
     missing = [words for kind, words in _WANTED if not any(_is(t, kind) for t in replay)]
     if not own:
         missing.append("record to replay")
@@ -125,10 +126,10 @@ def _is(kind: ErrorKind, what: What) -> bool:
     return kind.what == what
 
 
-def _replay(session: SessionRecord) -> dict[ErrorKind, Value]:
+def _replay(session: SessionRecord, stage: Stage | None) -> dict[ErrorKind, Value]:
     out: dict[ErrorKind, Value] = {}
     azimuth_hz: float | None = None
-    for subject, record in last_of(session, LATEST_FIRST[:2]).items():
+    for subject, record in last_of(session, _stages(stage)).items():
         error = _error(record)
         if subject.source != "reference tape" or subject.direction or error is None:
             continue
@@ -145,14 +146,18 @@ def _replay(session: SessionRecord) -> dict[ErrorKind, Value]:
     return out
 
 
+def _stages(stage: Stage | None) -> tuple[Stage, ...]:
+    return LATEST_FIRST[:2] if stage is None else (stage,)
+
+
 def _error(record: ReadingRecord) -> Value | None:
     """A reading less its target, which has the certificate's corrections in it."""
     r, off = record.measured, record.off
     return None if r is None or off is None or r.bound else Value(off, r.uncertainty)
 
 
-def _own(session: SessionRecord) -> dict[ErrorKind, Value]:
-    found = record_to_replay(session.readings)
+def _own(session: SessionRecord, stage: Stage | None) -> dict[ErrorKind, Value]:
+    found = record_to_replay([r for r in session.readings if stage in (None, r.stage)])
     out: dict[ErrorKind, Value] = {}
     for r in found.readings if found else ():
         if r.quantity == "record_replay_level":
@@ -166,7 +171,7 @@ def _own(session: SessionRecord) -> dict[ErrorKind, Value]:
     if session.job.heads == 2:
         out[AZIMUTH] = EXACT
         return out
-    for subject, record in last_of(session, LATEST_FIRST[:2]).items():
+    for subject, record in last_of(session, _stages(stage)).items():
         own = record.measured
         if subject.source == "record-replay" and subject.quantity == "azimuth_delay" and not subject.direction and own:
             out[AZIMUTH] = Value(own.value, own.uncertainty)

@@ -1,0 +1,110 @@
+"""What a tape that a machine recorded has too much when it is transferred, by the session that measured the machine.
+
+The tape is replayed by a machine that is right, by the one that recorded it, or by another that a session measured:
+see `bench.session.compare.interchange`, of which this is one pair.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from bench.measure.reading import Channel
+from bench.problem import Problem
+from bench.session.compare.interchange import Pair, pair
+from bench.session.compare.machine_errors import AZIMUTH, EXACT, SPEED, MachineErrors, Value
+from bench.tape.mistracking_map import REFERENCE_HZ, ReplayErrors
+from bench.transfer.errors import ChannelErrors, TransferErrors
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredTransfer:
+    """Errors of a transfer, with what is not known of them."""
+
+    errors: TransferErrors
+    azimuth_uncertainty_us: float | None
+    """Expanded (k = 2); None where azimuth was not measured, and then nothing is taken off."""
+    speed_uncertainty_percent: float | None
+    """Likewise."""
+
+
+def right_machine(like: MachineErrors) -> MachineErrors:
+    """A machine of the same format that replays every tape as it was recorded."""
+    return replace(like, machine="a machine that is right", replay=dict.fromkeys(like.replay, EXACT))
+
+
+def on_another(recorded: MachineErrors, replayed: MachineErrors, channels: tuple[Channel, ...]) -> MeasuredTransfer:
+    """A tape of the one machine on another.
+
+    Args:
+        recorded: the machine that recorded the tape, as it was then.
+        replayed: the machine that replayed it.
+        channels: of the capture.
+
+    Raises:
+        Problem: the machines can't exchange tapes, or the sessions lack what is needed.
+    """
+    found = pair(recorded, replayed)
+    if found.because:
+        raise Problem(f"{recorded.session}: a tape of {recorded.machine} on {replayed.machine}: {found.because}")
+    return _measured(recorded, found, channels)
+
+
+def on_itself(recorded: MachineErrors, channels: tuple[Channel, ...]) -> MeasuredTransfer:
+    """A tape of a machine on the same machine as it was: from record to replay.
+
+    Args:
+        recorded: the machine.
+        channels: of the capture.
+
+    Raises:
+        Problem: the session lacks what is needed.
+    """
+    own = recorded.own
+    response = {(t.channel, t.frequency_hz): v for t, v in own.items() if t.what == "response" and t.frequency_hz}
+    found = Pair(
+        recorded.machine,
+        recorded.machine,
+        level={t.channel: v for t, v in own.items() if t.what == "level"},
+        response={(side, hz): v for (side, hz), v in response.items() if hz is not None},
+        azimuth=own.get(AZIMUTH),
+        speed=own.get(SPEED),
+    )
+    return _measured(recorded, found, channels)
+
+
+def _measured(recorded: MachineErrors, found: Pair, channels: tuple[Channel, ...]) -> MeasuredTransfer:
+    azimuth = found.azimuth if len(channels) > 1 else None
+    errors = TransferErrors(
+        tuple(_channel(recorded, found, channel) for channel in channels),
+        azimuth.value if azimuth else 0.0,
+        found.speed.value if found.speed else 0.0,
+    )
+    return MeasuredTransfer(
+        errors, azimuth.uncertainty if azimuth else None, found.speed.uncertainty if found.speed else None
+    )
+
+
+def _channel(recorded: MachineErrors, found: Pair, channel: Channel) -> ChannelErrors:
+    """Level and response of a channel.
+
+    Raises:
+        Problem: either was not read.
+    """
+    level = found.level.get(channel)
+    response = {hz: v for (side, hz), v in found.response.items() if side == channel and hz != REFERENCE_HZ}
+    if level is None or not response:
+        lacks = [what for what, there in (("level", level), ("response", response)) if not there]
+        why = f" ({', '.join(recorded.missing)})" if recorded.missing else ""
+        side = "a capture of one channel" if channel == "mono" else f"the {channel} channel"
+        raise Problem(
+            f"{recorded.session} does not give the {' and '.join(lacks)} of {side} as it was then{why}; "
+            "type them with --level-error and --treble-error, or use another session or stage"
+        )
+    treble = tuple((hz, v.value) for hz, v in sorted(response.items()))
+    spread = [(REFERENCE_HZ, level.uncertainty), *((hz, _both(level, v)) for hz, v in sorted(response.items()))]
+    return ChannelErrors(ReplayErrors(level.value, treble), tuple(spread))
+
+
+def _both(level: Value, response: Value) -> float:
+    return math.hypot(level.uncertainty, response.uncertainty)
