@@ -1,0 +1,18 @@
+"""`tapebench decode`: a transfer made with noise reduction out, its errors taken off, decoded."""
+
+from __future__ import annotations
+
+import argparse
+
+from bench.commands.transfer_file import convert
+from bench.commands.transfer_options import add_transfer
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """The options."""
+    add_transfer(parser, decode=True)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write OUT and OUT.txt, and print the figures used; 1 where something is wrong with the capture itself."""
+    return convert(args, decode=True)

@@ -1,0 +1,168 @@
+"""What `decode` and `encode` are asked for: files, levels and errors."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bench.audio.capture import Capture
+from bench.commands.measure import channel_list
+from bench.commands.tracking import decibels, typed_errors
+from bench.problem import Problem
+
+if TYPE_CHECKING:
+    from bench.measure.reading import Channel
+    from bench.measure.stage import Stage
+    from bench.transfer.errors import TransferErrors
+
+STAGES: dict[str, Stage] = {"as-found": "found-clean", "as-left": "left"}
+LOWEST_RATE = 32000
+LEVELS_DBFS = (-60.0, 0.0)
+"""The reference level of noise reduction lies between these in any capture."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChosenErrors:
+    """The errors that were asked for, and where they come from."""
+
+    errors: TransferErrors
+    session: str = ""
+    """The session that measured them; "" for typed ones."""
+    stage: str = ""
+    """As it was typed."""
+    replayed_on: str = ""
+    """Likewise: "itself", a session, or "" for a machine that is right."""
+    azimuth_known: bool = True
+    speed_known: bool = True
+
+
+def add_transfer(parser: argparse.ArgumentParser, *, decode: bool) -> None:
+    """The options of both commands."""
+    does = "taken off before decoding" if decode else "put on after encoding"
+    parser.add_argument("file", type=Path, metavar="IN", help="any format libsndfile reads, 44.1 to 192 kHz")
+    parser.add_argument("out", type=Path, metavar="OUT", help="the file that is written: .wav or .flac")
+    parser.add_argument("--system", choices=("type-b", "type-a"), default="type-b", help="the system (type-b)")
+    parser.add_argument("--reference-level", type=decibels, metavar="DBFS", help="what 0 dB of the system is in IN")
+    parser.add_argument("--level-error", type=decibels, metavar="DB", help=f"at 400 Hz, {does}")
+    parser.add_argument(
+        "--treble-error", metavar="HZ:DB,…", help=f"relative to 400 Hz, such as 4000:-1,10000:-3, {does}"
+    )
+    parser.add_argument("--azimuth-delay", type=decibels, metavar="US", help=f"positive: right channel late; {does}")
+    parser.add_argument("--speed-error", type=decibels, metavar="PERCENT", help=f"positive: too fast; {does}")
+    if decode:
+        parser.add_argument(
+            "--uncertainty", type=decibels, metavar="DB", help="of a typed error at any frequency, expanded (k = 2)"
+        )
+        parser.add_argument("--session", metavar="DIR", help="the session of the machine that recorded the tape")
+        parser.add_argument("--stage", choices=tuple(STAGES), help="the machine as it recorded the tape (as-found)")
+        parser.add_argument(
+            "--replayed-on",
+            metavar="SESSION",
+            help="the machine that replayed it, as left; itself: the same as it was; without it, one that is right",
+        )
+    parser.add_argument("--channels", type=channel_list, metavar="LIST", help="which channels of IN, from 1: 1,2")
+    parser.add_argument("--force", action="store_true", help="write over a file that is there")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def opened(args: argparse.Namespace) -> Capture:
+    """The capture, fit to be worked on.
+
+    Raises:
+        Problem: it can't be read, its sample rate is too low, it is to be written over, or no reference level is given.
+    """
+    from bench.audio.write import check_ending
+
+    check_ending(args.out)
+    capture = Capture(args.file, args.channels)
+    if args.out.exists() and args.out.samefile(args.file):
+        raise Problem(f"{args.out} is the capture itself; write to another file, for the capture can't be made again")
+    if capture.sample_rate < LOWEST_RATE:
+        raise Problem(
+            f"{capture.name}: a sample rate of {capture.sample_rate} Hz holds too little treble for noise reduction; "
+            "capture it at 44100 Hz or more"
+        )
+    low, high = LEVELS_DBFS
+    if args.reference_level is None:
+        raise Problem(
+            "say --reference-level DBFS: the level in the file of a tape at the reference level of the system "
+            "(Type B on cassette: 200 nWb/m at 400 Hz)"
+        )
+    if not low <= args.reference_level <= high:
+        raise Problem(
+            f"--reference-level {args.reference_level:g}: the reference level of noise reduction lies from {low:g} to "
+            f"{high:g} dBFS"
+        )
+    return capture
+
+
+def channel_names(args: argparse.Namespace, capture: Capture) -> tuple[Channel, ...]:
+    """What the channels are: one that was chosen by its number is left or right, one by itself is mono."""
+    if capture.channels == 2:
+        return ("left", "right")
+    chosen: dict[int, Channel] = {1: "left", 2: "right"}
+    return (chosen.get(args.channels[0], "mono") if args.channels else "mono",)
+
+
+def chosen_errors(args: argparse.Namespace, channels: tuple[Channel, ...]) -> ChosenErrors:
+    """The errors that were typed, or that a session measured.
+
+    Raises:
+        Problem: they contradict each other, are no machine's, or the session lacks what is needed.
+    """
+    if getattr(args, "session", None) is not None:
+        return _measured(args, channels)
+    from bench.tape.mistracking_map import ReplayErrors
+    from bench.transfer.errors import ChannelErrors, TransferErrors
+
+    for name in ("stage", "replayed_on"):
+        if getattr(args, name, None) is not None:
+            raise Problem(f"--{name.replace('_', '-')} goes with --session")
+    uncertainty = getattr(args, "uncertainty", None)
+    if uncertainty is not None and not 0 <= uncertainty <= 20:
+        raise Problem(f"--uncertainty {uncertainty:g}: give one from 0 to 20 dB")
+    typed = args.level_error is not None or args.treble_error is not None
+    errors = typed_errors(args) if typed else ReplayErrors()
+    spread = None if uncertainty is None else ((errors.reference_hz, uncertainty),)
+    channel = ChannelErrors(errors, spread)
+    return ChosenErrors(
+        TransferErrors((channel,) * len(channels), args.azimuth_delay or 0.0, args.speed_error or 0.0),
+    )
+
+
+def _measured(args: argparse.Namespace, channels: tuple[Channel, ...]) -> ChosenErrors:
+    """A session's errors; azimuth and speed that were typed win."""
+    from dataclasses import replace
+
+    from bench.commands.report import session_folder
+    from bench.session.compare.machine_errors import traits_of
+    from bench.session.compare.transfer_errors import on_another, on_itself, right_machine
+    from bench.session.record.reader import read_session
+
+    if args.level_error is not None or args.treble_error is not None or args.uncertainty is not None:
+        raise Problem("--session has its own errors; leave --level-error, --treble-error and --uncertainty out")
+    folder = session_folder(args.session, args.workspace)
+    stage = args.stage or "as-found"
+    recorded = traits_of(read_session(folder), STAGES[stage])
+    if args.replayed_on == "itself":
+        found = on_itself(recorded, channels)
+    elif args.replayed_on is not None:
+        replayed = traits_of(read_session(session_folder(args.replayed_on, args.workspace)))
+        found = on_another(recorded, replayed, channels)
+    else:
+        found = on_another(recorded, right_machine(recorded), channels)
+    errors = found.errors
+    if args.azimuth_delay is not None:
+        errors = replace(errors, azimuth_delay_us=args.azimuth_delay)
+    if args.speed_error is not None:
+        errors = replace(errors, speed_error_percent=args.speed_error)
+    return ChosenErrors(
+        errors,
+        folder.resolve().name,
+        stage,
+        args.replayed_on or "",
+        azimuth_known=args.azimuth_delay is not None or found.azimuth_uncertainty_us is not None or len(channels) < 2,
+        speed_known=args.speed_error is not None or found.speed_uncertainty_percent is not None,
+    )

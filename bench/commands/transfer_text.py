@@ -1,0 +1,175 @@
+"""What `decode` and `encode` did, as facts, as JSON and in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from bench import __version__
+from bench.commands.transfer_options import ChosenErrors
+from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES
+from bench.transfer.findings import Finding
+from bench.transfer.uncertainty import AT_DB, AT_HZ, Uncertainty
+from bench.words.figures import decibels, hertz, number, spread
+
+if TYPE_CHECKING:
+    from bench.measure.reading import Channel
+    from bench.transfer.transfer import Transfer
+
+NO_UNCERTAINTY = "the uncertainty of the errors is not known"
+ENCODER = "steady tones, by the static law of the decoder; the encoder is taken to be right (data sheet: ±1.5 dB)"
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """A transfer that was decoded, or a file that was encoded."""
+
+    decoded: bool
+    file: str
+    out: str
+    text: str
+    channels: tuple[Channel, ...]
+    duration_s: float
+    transfer: Transfer
+    chosen: ChosenErrors
+    turned_down_db: float
+    """So that nothing clips."""
+    uncertainties: tuple[tuple[Uncertainty, ...] | None, ...]
+    """Of each channel."""
+    findings: tuple[Finding, ...]
+    warnings: tuple[str, ...]
+    """Of the file that was read."""
+
+    @property
+    def out_reference_dbfs(self) -> float:
+        """What 0 dB of the system is in the file that was written."""
+        return self.transfer.reference_dbfs - self.turned_down_db
+
+
+def cautions(done: Done) -> list[str]:
+    """What a person has to know, a sentence each."""
+    out = [*done.warnings, *(finding_words(f) for f in done.findings)]
+    if not done.chosen.azimuth_known:
+        out.append(f"{done.chosen.session} has no azimuth of the recording {_stage(done)}, so none was taken off")
+    if not done.chosen.speed_known:
+        out.append(f"{done.chosen.session} has no speed {_stage(done)}, so none was taken off")
+    return out
+
+
+def finding_words(finding: Finding) -> str:
+    """One thing that is wrong with a capture."""
+    side = finding.channel if finding.channel in ("left", "right") else "only"
+    value = finding.value
+    if finding.kind == "clipped":
+        places = "1 place" if value == 1 else f"{value:.0f} places"
+        return f"the {side} channel is clipped in {places}; transfer it again with the input turned down"
+    if finding.kind == "dead channel":
+        return f"the {side} channel is {value:.0f} dB softer than the other: it is dead, or was not recorded"
+    if finding.kind == "inverted channel":
+        return f"the channels have opposite polarity (correlation {number(value, 2)}); exchange the leads of one"
+    return (
+        f"its hiss falls by {value:.1f} dB from 400 Hz to 2.5 kHz, as decoded hiss does: it was probably decoded "
+        "already; transfer it with noise reduction out"
+    )
+
+
+def as_json(done: Done) -> dict[str, Any]:
+    """All of it."""
+    errors = done.transfer.errors
+    return {
+        "file": done.file,
+        "out": done.out,
+        "text": done.text,
+        "does": "decode" if done.decoded else "encode",
+        "system": done.transfer.system,
+        "sample_rate": done.transfer.rate,
+        "channels": list(done.channels),
+        "duration_s": done.duration_s,
+        "reference": REFERENCE_LEVELS[done.transfer.system],
+        "reference_level_dbfs": done.transfer.reference_dbfs,
+        "out_reference_level_dbfs": done.out_reference_dbfs,
+        "session": done.chosen.session or None,
+        "stage": done.chosen.stage or None,
+        "replayed_on": done.chosen.replayed_on or None,
+        "errors": [
+            {
+                "channel": channel,
+                "level_error_db": c.errors.level_db,
+                "treble_error_db": [{"frequency_hz": hz, "db": db} for hz, db in c.errors.treble],
+                "uncertainty_db": None
+                if c.uncertainty_db is None
+                else [{"frequency_hz": hz, "db": db} for hz, db in sorted(c.uncertainty_db)],
+            }
+            for channel, c in zip(done.channels, errors.channels, strict=True)
+        ],
+        "azimuth_delay_us": errors.azimuth_delay_us if done.chosen.azimuth_known else None,
+        "speed_error_percent": errors.speed_error_percent if done.chosen.speed_known else None,
+        "uncertainty": [
+            {"channel": channel, "frequency_hz": u.frequency_hz, "level_db": u.level_db, "uncertainty_db": u.db}
+            for channel, of_channel in zip(done.channels, done.uncertainties, strict=True)
+            for u in of_channel or ()
+        ],
+        "findings": [{"kind": f.kind, "channel": f.channel, "value": f.value} for f in done.findings],
+        "warnings": cautions(done),
+    }
+
+
+def lines(done: Done) -> list[str]:
+    """The figures used, for the text beside the file."""
+    transfer, errors = done.transfer, done.transfer.errors
+    name = SYSTEM_NAMES[transfer.system]
+    count = "one channel" if len(done.channels) == 1 else "two channels"
+    levels = [f"{decibels(round(db, 2))}FS" for db in (transfer.reference_dbfs, done.out_reference_dbfs)]
+    out = [
+        f"{'decoded' if done.decoded else 'encoded'} with {name} by Tapebench {__version__}",
+        f"from {done.file}: {count}, {transfer.rate:g} Hz, {done.duration_s:.3f} s",
+        f"to {done.out}: 24 bits",
+        f"0 dB of {name} is {levels[0]} in the first, {levels[1]} in the second: {REFERENCE_LEVELS[transfer.system]}",
+        "",
+        "errors taken off before decoding" + _source(done) if done.decoded else "errors put on after encoding",
+    ]
+    for channel, of_channel in zip(done.channels, errors.channels, strict=True):
+        u = of_channel.uncertainty_at([of_channel.errors.reference_hz])
+        level = _db(of_channel.errors.level_db, None if u is None else float(u[0]))
+        out.append(f"  {channel}: level {level}")
+        for hz, db in sorted(of_channel.errors.treble):
+            u = of_channel.uncertainty_at([hz])
+            beside = f" (level and treble together {spread(float(u[0]), 'dB')})" if u is not None else ""
+            out.append(f"    {hertz(hz)}: {_db(db)} relative to {hertz(of_channel.errors.reference_hz)}{beside}")
+    late = "right channel late" if errors.azimuth_delay_us > 0 else "right channel early"
+    out.append(f"  azimuth: {number(errors.azimuth_delay_us, 2)} µs{f', {late}' if errors.azimuth_delay_us else ''}")
+    out.append(f"  speed: {number(errors.speed_error_percent, 3, sign=True)} %")
+    if done.decoded:
+        out += ["", *_uncertainty_lines(done)]
+    return out
+
+
+def _stage(done: Done) -> str:
+    return done.chosen.stage.replace("-", " ")
+
+
+def _source(done: Done) -> str:
+    chosen = done.chosen
+    if not chosen.session:
+        return ", as given"
+    on = {"": "a machine that is right", "itself": "the same machine, as it was"}.get(
+        chosen.replayed_on, chosen.replayed_on
+    )
+    return f": a tape of the machine of {chosen.session}, {_stage(done)}, replayed on {on}"
+
+
+def _db(value: float, uncertainty: float | None = None) -> str:
+    told = f" {spread(uncertainty, 'dB')}" if uncertainty else ""
+    return f"{number(value, 2, sign=True)}{told} dB"
+
+
+def _uncertainty_lines(done: Done) -> list[str]:
+    out = ["uncertainty of the decoded level, dB (k = 2), by level before encoding and frequency"]
+    for channel, found in zip(done.channels, done.uncertainties, strict=True):
+        if found is None:
+            out.append(f"  {channel}: no figure, because {NO_UNCERTAINTY}; give --uncertainty or --session")
+            continue
+        out.append(f"  {channel:<8}" + "".join(f"{hertz(hz):>9}" for hz in AT_HZ))
+        at = {(u.frequency_hz, u.level_db): u.db for u in found}
+        out += [f"  {decibels(db):<8}" + "".join(f"{at[hz, db]:>9.2f}" for hz in AT_HZ) for db in AT_DB]
+    return [*out, f"  {ENCODER}"]
