@@ -1,0 +1,75 @@
+"""What a tape of a made-up machine has too much elsewhere, straight from its heads and amplifiers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bench.measure.reading import Channel
+from bench.problem import Problem
+from bench.session.compare.machine_errors import traits_of
+from bench.session.compare.transfer_errors import on_another, on_itself, right_machine
+from bench.session.record.reader import read_session
+from tests.session.fleet_of import HZ, Machine, delay, exchange, session, tilt_loss
+
+SIDES: tuple[Channel, ...] = ("left", "right")
+TWO = Machine("Two", 2, 0.8, -0.5, -2.0, 1.0, replay_tilt=6.0, fast_percent=0.7)
+THREE = Machine("Three", 3, -0.3, 0.4, 0.5, -1.5, replay_tilt=-1.0, record_tilt=3.0, fast_percent=-0.2)
+RIGHT = Machine("Right", 3)
+
+
+@pytest.mark.parametrize("machine", [TWO, THREE])
+def test_on_a_machine_that_is_right(machine: Machine, tmp_path: Path) -> None:
+    traits = traits_of(read_session(session(tmp_path, machine)), "left")
+    found = on_another(traits, right_machine(traits), SIDES)
+    for channel in found.errors.channels:
+        level, _ = exchange(machine, RIGHT, 400.0)
+        assert channel.errors.level_db == pytest.approx(level)
+        for hz, db in channel.errors.treble:
+            assert db == pytest.approx(exchange(machine, RIGHT, hz)[1], abs=1e-6)
+        assert [hz for hz, _ in channel.errors.treble] == [hz for hz in HZ if hz != 400.0]
+    assert found.errors.azimuth_delay_us == pytest.approx(delay(machine.written_tilt))
+    assert found.errors.speed_error_percent == pytest.approx(-machine.fast_percent)
+
+
+def test_on_another_machine(tmp_path: Path) -> None:
+    recorded, replayed = (traits_of(read_session(session(tmp_path, m)), "left") for m in (TWO, THREE))
+    found = on_another(recorded, replayed, SIDES).errors
+    level, treble = exchange(TWO, THREE, 10000.0)
+    assert found.channels[1].errors.level_db == pytest.approx(level)
+    assert dict(found.channels[1].errors.treble)[10000.0] == pytest.approx(treble, abs=1e-6)
+    assert found.speed_error_percent == pytest.approx(-0.9)
+
+
+def test_on_the_machine_itself(tmp_path: Path) -> None:
+    found = on_itself(traits_of(read_session(session(tmp_path, THREE)), "left"), SIDES)
+    channel = found.errors.channels[0]
+    assert channel.errors.level_db == pytest.approx(0.1)
+    own = -1.0 + tilt_loss(4.0, 10000.0)
+    assert dict(channel.errors.treble)[10000.0] == pytest.approx(own)
+    assert found.errors.azimuth_delay_us == pytest.approx(delay(3.0) - delay(-1.0))
+    assert found.errors.speed_error_percent == 0.0
+    # Two readings of 0.1 dB each.
+    assert dict(channel.uncertainty_db or ())[10000.0] == pytest.approx(0.1 * 2**0.5)
+    assert dict(channel.uncertainty_db or ())[400.0] == pytest.approx(0.1)
+
+
+def test_one_channel_of_two(tmp_path: Path) -> None:
+    found = on_itself(traits_of(read_session(session(tmp_path, TWO)), "left"), ("right",))
+    assert len(found.errors.channels) == 1
+    assert found.errors.azimuth_delay_us == 0.0
+
+
+def test_a_session_without_the_readings_needed_is_named(tmp_path: Path) -> None:
+    record = read_session(session(tmp_path, TWO))
+    as_found = traits_of(record, "found-clean")
+    with pytest.raises(Problem, match="not enough was read of either"):
+        on_another(as_found, right_machine(as_found), SIDES)
+    with pytest.raises(Problem, match=r"does not give the level and response of the left channel as it was then"):
+        on_itself(as_found, SIDES)
+    with pytest.raises(Problem, match="of a capture of one channel"):
+        on_itself(traits_of(record, "left"), ("mono",))
+    reel = traits_of(read_session(session(tmp_path, Machine("Reel", 3, speed_mm_s=190.5))), "left")
+    with pytest.raises(Problem, match="different tape speeds"):
+        on_another(traits_of(record, "left"), reel, SIDES)
