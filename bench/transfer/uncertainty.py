@@ -11,9 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
-from bench.tape.mistracking_map import ReplayErrors, mistracking_db
-from bench.tape.noise_reduction import System
+from bench.tape.noise_reduction import System, decoded_level_db, encoded_level_db
 from bench.transfer.errors import ChannelErrors
 
 AT_HZ = (400.0, 1000.0, 2000.0, 4000.0, 8000.0, 10000.0)
@@ -31,29 +31,31 @@ class Uncertainty:
     """Expanded (k = 2)."""
 
 
-def decoded_uncertainty_db(system: System, frequency_hz: float, level_db: float, error_db: float) -> float:
-    """Expanded uncertainty of a decoded tone, dB.
+def decoded_uncertainty_db(
+    system: System, frequency_hz: ArrayLike, level_db: ArrayLike, error_db: ArrayLike
+) -> NDArray[np.float64]:
+    """Expanded uncertainty of decoded tones, dB.
 
     Args:
         system: `type-b` or `type-a`.
-        frequency_hz: of the tone.
-        level_db: before encoding, re the reference level.
-        error_db: expanded uncertainty of the level and treble error that were taken off at this frequency.
+        frequency_hz: of the tones, any shape.
+        level_db: before encoding, re the reference level; broadcast against the frequency.
+        error_db: expanded uncertainty of the level and treble error taken off at each frequency, likewise.
     """
-    moved = [
-        error + float(mistracking_db(system, frequency_hz, level_db, ReplayErrors(level_db=error)))
-        for error in (-error_db, error_db)
-    ]
-    return max(abs(db) for db in moved)
+    level, error = np.asarray(level_db, dtype=float), np.asarray(error_db, dtype=float)
+    fed = encoded_level_db(system, frequency_hz, level)
+    low, high = (decoded_level_db(system, frequency_hz, fed + moved) - level for moved in (-error, error))
+    return np.asarray(np.maximum(np.abs(low), np.abs(high)))
 
 
 def decoded_uncertainties(system: System, channel: ChannelErrors) -> tuple[Uncertainty, ...] | None:
     """Over `AT_HZ` and `AT_DB`; None where the uncertainty of the errors is not known."""
-    of_error = channel.uncertainty_at(np.array(AT_HZ))
+    of_error = channel.uncertainty_at(AT_HZ)
     if of_error is None:
         return None
+    found = decoded_uncertainty_db(system, np.array(AT_HZ)[:, None], np.array(AT_DB), of_error[:, None])
     return tuple(
-        Uncertainty(hz, db, decoded_uncertainty_db(system, hz, db, float(u)))
-        for hz, u in zip(AT_HZ, of_error, strict=True)
-        for db in AT_DB
+        Uncertainty(hz, db, float(found[row, column]))
+        for row, hz in enumerate(AT_HZ)
+        for column, db in enumerate(AT_DB)
     )

@@ -1,4 +1,4 @@
-"""What is recorded to be decoded again, and how its return is judged: by methods that share nothing with the program."""
+"""What is recorded to be decoded again, and how its return is judged, by methods that are not the program's."""
 
 from __future__ import annotations
 

@@ -97,7 +97,8 @@ class PracticeModel:
     """The practice machine on two heads: it records as it is, its replay is then set right, and it replays."""
 
     def __init__(self, wrong: Wrong, seed: int) -> None:
-        practice = QUIET | {
+        practice = {
+            **QUIET,
             "record_level_left_db": wrong.level_db[0],
             "record_level_right_db": wrong.level_db[1],
             "record_equalisation_left_db": wrong.treble_db[0],
