@@ -10,7 +10,7 @@ from bench.commands.transfer_options import ChosenErrors
 from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES
 from bench.transfer.findings import Finding
 from bench.transfer.uncertainty import AT_DB, AT_HZ, Uncertainty
-from bench.words.figures import decibels, hertz, number, spread
+from bench.words.figures import decibels, figure, hertz, number, plus_minus, with_uncertainty
 
 if TYPE_CHECKING:
     from bench.measure.reading import Channel
@@ -130,12 +130,13 @@ def lines(done: Done) -> list[str]:
     ]
     for channel, of_channel in zip(done.channels, errors.channels, strict=True):
         u = of_channel.uncertainty_at([of_channel.errors.reference_hz])
-        level = _db(of_channel.errors.level_db, None if u is None else float(u[0]))
-        out.append(f"  {channel}: level {level}")
+        level = with_uncertainty(of_channel.errors.level_db, "dB", 0.0 if u is None else float(u[0]), sign=True)
+        out.append(f"  {channel}: level {level} dB")
+        relative_to = f"dB relative to {hertz(of_channel.errors.reference_hz)}"
         for hz, db in sorted(of_channel.errors.treble):
             u = of_channel.uncertainty_at([hz])
-            beside = f" (level and treble together {spread(float(u[0]), 'dB')})" if u is not None else ""
-            out.append(f"    {hertz(hz)}: {_db(db)} relative to {hertz(of_channel.errors.reference_hz)}{beside}")
+            together = f" (level and treble together {plus_minus(float(u[0]))})" if u is not None else ""
+            out.append(f"    {hertz(hz)}: {figure(db, 'dB', sign=True)} {relative_to}{together}")
     late = "right channel late" if errors.azimuth_delay_us > 0 else "right channel early"
     out.append(f"  azimuth: {number(errors.azimuth_delay_us, 2)} µs{f', {late}' if errors.azimuth_delay_us else ''}")
     out.append(f"  speed: {number(errors.speed_error_percent, 3, sign=True)} %")
@@ -156,11 +157,6 @@ def _source(done: Done) -> str:
         chosen.replayed_on, chosen.replayed_on
     )
     return f": a tape of the machine of {chosen.session}, {_stage(done)}, replayed on {on}"
-
-
-def _db(value: float, uncertainty: float | None = None) -> str:
-    told = f" {spread(uncertainty, 'dB')}" if uncertainty else ""
-    return f"{number(value, 2, sign=True)}{told} dB"
 
 
 def _uncertainty_lines(done: Done) -> list[str]:
