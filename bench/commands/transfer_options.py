@@ -137,7 +137,7 @@ def _measured(args: argparse.Namespace, channels: tuple[Channel, ...]) -> Chosen
     from dataclasses import replace
 
     from bench.commands.report import session_folder
-    from bench.session.compare.machine_errors import traits_of
+    from bench.session.compare.machine_errors import machine_errors
     from bench.session.compare.transfer_errors import on_another, on_itself, right_machine
     from bench.session.record.reader import read_session
 
@@ -145,11 +145,11 @@ def _measured(args: argparse.Namespace, channels: tuple[Channel, ...]) -> Chosen
         raise Problem("--session has its own errors; leave --level-error, --treble-error and --uncertainty out")
     folder = session_folder(args.session, args.workspace)
     stage = args.stage or "as-found"
-    recorded = traits_of(read_session(folder), STAGES[stage])
+    recorded = machine_errors(read_session(folder), STAGES[stage])
     if args.replayed_on == "itself":
         found = on_itself(recorded, channels)
     elif args.replayed_on is not None:
-        replayed = traits_of(read_session(session_folder(args.replayed_on, args.workspace)))
+        replayed = machine_errors(read_session(session_folder(args.replayed_on, args.workspace)))
         found = on_another(recorded, replayed, channels)
     else:
         found = on_another(recorded, right_machine(recorded), channels)

@@ -14,7 +14,7 @@ from scipy.signal import bilinear, freqz
 
 from bench.measure.reading import Channel
 from bench.practice.machine import PracticeMachine
-from bench.session.compare.machine_errors import AZIMUTH, EXACT, SPEED, Trait, Traits, Value
+from bench.session.compare.machine_errors import AZIMUTH, EXACT, SPEED, ErrorKind, MachineErrors, Value
 from bench.session.compare.transfer_errors import on_another, right_machine
 from bench.tape.mistracking_map import ReplayErrors
 from bench.transfer.errors import ChannelErrors, TransferErrors
@@ -130,31 +130,31 @@ class PracticeModel:
 
     def errors(self) -> TransferErrors:
         """From its readings, as a session takes them: against the reference tape, and record to replay on itself."""
-        replay: dict[Trait, Value] = {}
-        own: dict[Trait, Value] = {SPEED: EXACT, AZIMUTH: EXACT}
+        replay: dict[ErrorKind, Value] = {}
+        own: dict[ErrorKind, Value] = {SPEED: EXACT, AZIMUTH: EXACT}
         first = {
             hz: play(self._machine, "level" if hz == LOW_HZ else f"response-{hz:g}") for hz in (LOW_HZ, *PLAYED_HZ)
         }
         levels = {hz: [phasor_near(sound[:, c], hz) for c in range(2)] for hz, sound in first.items()}
         low = levels[LOW_HZ]
         replay[SPEED] = Value(100 * (low[0][1] / LOW_HZ - 1), U)
-        left, right = levels[10000.0]
-        delay = -np.angle(right[0] / left[0]) / (2e-6 * np.pi * left[1])
-        replay[AZIMUTH] = Value(float(delay), U)
+        rough, fine = (late_us(*levels[hz]) for hz in (3150.0, 10000.0))
+        # A period of 10 kHz is 100 µs: which one it is, the longer wave tells.
+        replay[AZIMUTH] = Value(fine + 100.0 * round((rough - fine) / 100.0), U)
         t = np.arange(4 * RATE) / RATE
         rng = np.random.default_rng(1)
         sent = sum(10 ** (-47 / 20) * np.sin(2 * np.pi * hz * t + rng.uniform(0, 6)) for hz in (LOW_HZ, *PLAYED_HZ))
         self._record(np.stack((sent, sent), axis=1))
         came = self._replay(3.5)[RATE : 3 * RATE]
         for c, side in enumerate(SIDES):
-            replay[Trait("level", side)] = Value(decibels(low[c][0]) + 12, U)
+            replay[ErrorKind("level", side)] = Value(decibels(low[c][0]) + 12, U)
             own_low = decibels(phasor_near(came[:, c], LOW_HZ)[0])
-            own[Trait("level", side)] = Value(own_low + 47, U)
+            own[ErrorKind("level", side)] = Value(own_low + 47, U)
             for hz in PLAYED_HZ:
-                trait = Trait("response", side, hz)
+                trait = ErrorKind("response", side, hz)
                 replay[trait] = Value(decibels(levels[hz][c][0]) + 20 - decibels(low[c][0]), U)
                 own[trait] = Value(decibels(phasor_near(came[:, c], hz)[0]) - own_low, U)
-        traits = Traits(
+        traits = MachineErrors(
             *("deck", "session", datetime(2026, 5, 3, tzinfo=UTC), 2, SPEED_MM_S, SPACING, WIDTH),
             *("120 µs + 3180 µs", "250 nWb/m (DIN)", "reference", replay, own, ()),
         )
@@ -176,6 +176,11 @@ def phasor_near(sound: np.ndarray, near_hz: float) -> tuple[complex, float]:
     found = float(hz[near[np.argmax(spectrum[near])]])
     carrier = np.exp(-2j * np.pi * found * np.arange(len(sound)) / RATE)
     return complex(2 * (sound * window * carrier).sum() / window.sum()), found
+
+
+def late_us(left: tuple[complex, float], right: tuple[complex, float]) -> float:
+    """By how much the right channel is late, within half a period either way."""
+    return float(-np.angle(right[0] / left[0]) / (2e-6 * np.pi * left[1]))
 
 
 def decibels(amplitude: complex) -> float:

@@ -8,7 +8,7 @@ import pytest
 
 from bench.measure.reading import Channel
 from bench.problem import Problem
-from bench.session.compare.machine_errors import traits_of
+from bench.session.compare.machine_errors import machine_errors
 from bench.session.compare.transfer_errors import on_another, on_itself, right_machine
 from bench.session.record.reader import read_session
 from tests.session.fleet_of import HZ, Machine, delay, exchange, session, tilt_loss
@@ -21,7 +21,7 @@ RIGHT = Machine("Right", 3)
 
 @pytest.mark.parametrize("machine", [TWO, THREE])
 def test_on_a_machine_that_is_right(machine: Machine, tmp_path: Path) -> None:
-    traits = traits_of(read_session(session(tmp_path, machine)), "left")
+    traits = machine_errors(read_session(session(tmp_path, machine)), "left")
     found = on_another(traits, right_machine(traits), SIDES)
     for channel in found.errors.channels:
         level, _ = exchange(machine, RIGHT, 400.0)
@@ -34,7 +34,7 @@ def test_on_a_machine_that_is_right(machine: Machine, tmp_path: Path) -> None:
 
 
 def test_on_another_machine(tmp_path: Path) -> None:
-    recorded, replayed = (traits_of(read_session(session(tmp_path, m)), "left") for m in (TWO, THREE))
+    recorded, replayed = (machine_errors(read_session(session(tmp_path, m)), "left") for m in (TWO, THREE))
     found = on_another(recorded, replayed, SIDES).errors
     level, treble = exchange(TWO, THREE, 10000.0)
     assert found.channels[1].errors.level_db == pytest.approx(level)
@@ -43,7 +43,7 @@ def test_on_another_machine(tmp_path: Path) -> None:
 
 
 def test_on_the_machine_itself(tmp_path: Path) -> None:
-    found = on_itself(traits_of(read_session(session(tmp_path, THREE)), "left"), SIDES)
+    found = on_itself(machine_errors(read_session(session(tmp_path, THREE)), "left"), SIDES)
     channel = found.errors.channels[0]
     assert channel.errors.level_db == pytest.approx(0.1)
     own = -1.0 + tilt_loss(4.0, 10000.0)
@@ -56,20 +56,20 @@ def test_on_the_machine_itself(tmp_path: Path) -> None:
 
 
 def test_one_channel_of_two(tmp_path: Path) -> None:
-    found = on_itself(traits_of(read_session(session(tmp_path, TWO)), "left"), ("right",))
+    found = on_itself(machine_errors(read_session(session(tmp_path, TWO)), "left"), ("right",))
     assert len(found.errors.channels) == 1
     assert found.errors.azimuth_delay_us == 0.0
 
 
 def test_a_session_without_the_readings_needed_is_named(tmp_path: Path) -> None:
     record = read_session(session(tmp_path, TWO))
-    as_found = traits_of(record, "found-clean")
+    as_found = machine_errors(record, "found-clean")
     with pytest.raises(Problem, match="not enough was read of either"):
         on_another(as_found, right_machine(as_found), SIDES)
     with pytest.raises(Problem, match=r"does not give the level and response of the left channel as it was then"):
         on_itself(as_found, SIDES)
     with pytest.raises(Problem, match="of a capture of one channel"):
-        on_itself(traits_of(record, "left"), ("mono",))
-    reel = traits_of(read_session(session(tmp_path, Machine("Reel", 3, speed_mm_s=190.5))), "left")
+        on_itself(machine_errors(record, "left"), ("mono",))
+    reel = machine_errors(read_session(session(tmp_path, Machine("Reel", 3, speed_mm_s=190.5))), "left")
     with pytest.raises(Problem, match="different tape speeds"):
-        on_another(traits_of(record, "left"), reel, SIDES)
+        on_another(machine_errors(record, "left"), reel, SIDES)
