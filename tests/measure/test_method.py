@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import ast
 from dataclasses import fields
+from pathlib import Path
 
 import pytest
 
+import bench
 from bench.measure.method import UNSTATED, Method
 
 LEVEL = "mean level of the steady tone, tracking demodulator"
@@ -53,3 +56,36 @@ def test_only_figures_that_differ_each_time_do_not_part_two_readings(name: str) 
     }  # fmt: skip
     one = Method("m", **{name: sample(name)})  # type: ignore[arg-type]
     assert (one.kind == Method("m")) == (name in found_on_the_way)
+
+
+TAKES_APART = {
+    "partition", "rpartition", "split", "rsplit", "startswith", "endswith", "removeprefix", "removesuffix",
+    "search", "match", "fullmatch", "sub", "findall",
+}  # fmt: skip
+
+
+def is_method(node: ast.AST) -> bool:
+    """Whether an expression is a reading's method, or its words."""
+    return isinstance(node, ast.Attribute) and node.attr == "method" and ast.unparse(node.value).endswith("reading")
+
+
+def taken_apart(source: str) -> list[int]:
+    """The lines in which words are taken out of a reading's method."""
+    lines = []
+    for node in ast.walk(ast.parse(source)):
+        call = isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in TAKES_APART
+        among = isinstance(node, ast.Compare) and isinstance(node.ops[0], ast.In | ast.NotIn)
+        if (call or among) and any(is_method(n) for n in ast.walk(node)):
+            lines.append(node.lineno)  # type: ignore[attr-defined]
+    return lines
+
+
+def test_no_code_takes_words_out_of_a_method() -> None:
+    planted = "a = reading.method.partition(';')\nb = 'x' in r.reading.method\nc = re.search('x', str(reading.method))"
+    assert taken_apart(planted) == [1, 2, 3]
+    found = {
+        f"{path.name}:{line}"
+        for path in Path(bench.__file__).parent.rglob("*.py")
+        for line in taken_apart(path.read_text(encoding="utf-8"))
+    }
+    assert found == set()
