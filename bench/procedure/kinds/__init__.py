@@ -1,1 +1,1 @@
-"""What happens at each kind of step."""
+"""One activity for each kind of step."""

@@ -1,4 +1,4 @@
-"""What every kind of step shares: it begins, hears sound, obeys keys, shows a view, and ends."""
+"""The interface of all kinds of step: begin, hear sound, obey commands, show a view, end."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from bench.procedure.model.steps import StepBase
 from bench.procedure.state.snapshot import CheckRow, Curve, FlutterPart, Gauge, Prompt, ToneRow
 
 WAIT = Prompt("wait", "")
-"""Nothing is asked now."""
+"""Nothing is asked."""
 
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """What an activity shows; the runner makes the snapshot of it."""
+    """What an activity shows; the runner puts it into the snapshot."""
 
     prompt: Prompt
     gauges: tuple[Gauge, ...] = ()
@@ -38,65 +38,65 @@ StepT = TypeVar("StepT", bound=StepBase)
 
 
 class Activity(ABC, Generic[StepT]):
-    """What happens at a step. It hears blocks, obeys the person and says when it is over."""
+    """Carries out a step."""
 
     def __init__(self, step: StepT, bench: Bench) -> None:
         self.step = step
         self.bench = bench
         self.finished = False
         self.wants_sound = False
-        """Whether blocks should be read for it now."""
+        """Whether it listens."""
 
     def begin(self) -> None:
-        """The step starts. Where something is to be sent, nothing sounds before the person says so."""
+        """Start. An activity that sends tones waits for `go_on` before anything sounds."""
 
     @abstractmethod
     def view(self) -> View:
-        """What there is to see now."""
+        """What to show now."""
 
     def hear(self, block: Block) -> None:
-        """Sound came in."""
+        """Take in a block of sound."""
 
     def port_ended(self) -> None:
-        """A capture is over: nothing more will be heard."""
+        """The capture has ended; no more sound will come."""
 
     def interrupted(self) -> None:
-        """The sound was lost for a while and is back."""
+        """Sound was lost for a time and is back."""
 
     def hold(self) -> None:
-        """Everything pauses: timers stand."""
+        """Stop timers: everything is paused."""
 
     def release(self) -> None:
-        """It goes on; where something was heard, `interrupted` follows."""
+        """Resume timers; an activity that listens gets `interrupted` next."""
 
     def go_on(self) -> None:
-        """The one key."""
+        """Obey the go-on key."""
 
     def answer(self, text: str) -> None:
-        """Something was typed. Raises `Problem` when it is no answer to what was asked."""
+        """Take a typed answer. Raises `Problem` when it does not answer the question."""
         raise Problem("nothing is asked here; press the go-on key")
 
     def tick(self, index: int) -> None:
-        """Tick a line of the checklist."""
+        """Tick or untick a line of the checklist."""
         raise Problem("there is no checklist here")
 
     def accept(self, reason: str) -> None:
-        """Go on although something is not in."""
+        """Keep what is not in, and go on."""
         raise Problem("there is nothing to accept here")
 
     def then(self) -> Activity[StepT] | None:
-        """What carries the step on once this is finished; None when the step is over."""
+        """The activity that continues the step after this one; None when the step is over."""
         return None
 
     def end(self) -> None:
-        """The step is left, whatever the reason: sound stops."""
+        """The step is left, for whatever reason: stop sound and tape."""
         self.bench.silence()
         if self.wants_sound:
             self.bench.transport("stop")
 
 
 def ask_about(activity: Activity[Any], taken: tuple[JudgedReading, ...]) -> Prompt | None:
-    """What is left to ask when all of a step's readings are taken; None when it may go on by itself."""
+    """The question after the last reading of a step; None when it may go on without one."""
     if activity.step.stage != "left" or activity.bench.progress.retries_left(activity.step):
         return None
     bad = [t for t in taken if t.verdict is not None and t.verdict.word != "in"]

@@ -1,4 +1,4 @@
-"""The bench as an activity meets it: the job, sound in and out, the machine's hands, and where readings go."""
+"""What an activity works with: the job, sound in and out, hands on the machine, and the journal."""
 
 from __future__ import annotations
 
@@ -25,18 +25,18 @@ from bench.signals.source import Source
 ReadingSource = Literal["reference tape", "record-replay", "machine"]
 
 POLARITY_HZ = 1500.0
-"""Half a period of a tone up to here is more than any azimuth screw can make: it is polarity."""
+"""Up to this frequency half a period is longer than any delay that azimuth can cause, so it shows inverted polarity."""
 SAVE_AGAIN_S = 1.0
 TURNED_S = 10.0
-"""While a trimmer is turned only the last of the sound belongs to the reading."""
+"""While a trimmer is turned, only the last seconds of sound belong to the reading."""
 
 SMALLEST_BACK = 0.05
-"""Degrees: what is less is what the journal rounds."""
+"""Degrees that the journal rounds away."""
 
 
 @dataclass(frozen=True, slots=True)
 class JudgedReading:
-    """A reading that an activity has taken, not yet kept."""
+    """A reading with its verdict, before it is kept."""
 
     reading: Result
     verdict: Verdict | None
@@ -45,7 +45,7 @@ class JudgedReading:
 
 
 class Bench:
-    """The bench as an activity meets it: what is on it, and where readings go."""
+    """The bench of one run. Activities send, listen, act on the machine and keep readings through it."""
 
     def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock) -> None:
         self.job = job
@@ -58,7 +58,7 @@ class Bench:
         self.attempt = 1
         self.last: tuple[JudgedReading, ...] = ()
         self.turned: dict[str, list[float]] = {}
-        """Turns at the step at hand that are not in the journal yet, degrees, by trimmer."""
+        """Turns at the current step that are not in the journal yet, degrees, by trimmer."""
         self.progress = Progress(job, journal)
         self._recent: RecentSound | None = None
         self._tried = 0.0
@@ -67,7 +67,7 @@ class Bench:
 
     @property
     def inverted(self) -> bool | None:
-        """Whether one channel is the wrong way round, as the readings so far that can tell it say; None before."""
+        """Whether one channel is inverted, by the last reading that can show it; None without one."""
         told = [r.measured for r in self.journal.records() if r.reading.quantity == "azimuth_delay"]
         for reading in reversed([r for r in told if r is not None]):
             if reading.method.inverted:
@@ -78,55 +78,55 @@ class Bench:
 
     @property
     def to_check_again(self) -> tuple[str, ...]:
-        """What an adjustment disturbed and nothing has shown since."""
+        """What adjustments disturbed and no reading has shown since."""
         return to_check_again(self.journal.events())
 
     @property
     def hands(self) -> Hands | None:
-        """Hands on the machine, where the port has them."""
+        """Hands on the machine; None where only a person can act on it."""
         return hands_of(self.port)
 
     @property
     def is_file(self) -> bool:
-        """Whether a capture is played instead of a machine."""
+        """Whether the sound comes from a capture and not from a machine."""
         return self.port.status.kind == "file"
 
     def send(self, source: Source) -> int:
-        """Send from now on; returns the input frame at which it begins."""
+        """Start to send; returns the input frame at which it begins."""
         begins = self.port.send(source)
         self.sending = source.description
         self._source = source
         return begins
 
     def silence(self) -> None:
-        """Send nothing."""
+        """Stop sending."""
         if self.sending:
             self.sending = ""
             self._source = None
             self.port.send(None)
 
     def transport(self, position: str) -> None:
-        """Play, record or stop, where the program can; elsewhere the person does what the step says."""
+        """Play, record or stop where the program can; elsewhere the person follows the instruction of the step."""
         if self.hands is not None:
             self.hands.switch("transport", position)
             self._transport = position
 
     def hold(self) -> None:
-        """Sound and tape stand still, to go on from here."""
+        """Pause sound and tape."""
         if self._source is not None:
             self.port.send(None)
         if self.hands is not None and self._transport in ("play", "record"):
             self.hands.switch("transport", "stop")
 
     def release(self) -> None:
-        """The tape runs again, and what was being sent is sent from its start."""
+        """Let the tape run again, and send the source again from its start."""
         if self.hands is not None and self._transport in ("play", "record"):
             self.hands.switch("transport", self._transport)
         if self._source is not None:
             self.port.send(self._source)
 
     def keep(self, step: StepBase, taken: tuple[JudgedReading, ...], because: str = "") -> None:
-        """Keep readings in the journal; what can't be written yet is said and tried again with the next."""
+        """Keep readings in the journal. What cannot be written is reported, and written with the next entry."""
         if not taken:
             return
         count = len(self.journal.records())
@@ -160,7 +160,7 @@ class Bench:
             self.unsaved = problem.sentence
 
     def hold_sound(self, step: StepBase, block: Block) -> None:
-        """A step hears this: it is held, where the sound behind readings is to be kept."""
+        """Buffer what a step hears, where the session keeps the sound behind readings."""
         if self.journal.wants_sound:
             if self._recent is None:
                 turned = isinstance(step, Adjust) and step.via in (None, "live")
@@ -168,12 +168,12 @@ class Bench:
             self._recent.hear(block)
 
     def drop_sound_before(self, frame: int) -> None:
-        """A replay was found: what was heard before that frame belongs to no reading."""
+        """A replay was found: sound before this frame belongs to no reading."""
         if self._recent is not None:
             self._recent.from_frame(frame)
 
     def keep_sound_heard(self) -> None:
-        """The step is over: the sound behind its readings is kept."""
+        """The step is over: keep the sound behind its readings."""
         sound = self._recent.over() if self._recent is not None else None
         self._recent = None
         if sound is not None:
@@ -183,14 +183,14 @@ class Bench:
                 self.unsaved = problem.sentence
 
     def retry_saving(self) -> None:
-        """Try again, now and then, to write what could not be written."""
+        """Try again, once a second at most, to write what could not be written."""
         if self.unsaved and self.clock.now() - self._tried >= SAVE_AGAIN_S:
             self._tried = self.clock.now()
             if self.journal.save_again():
                 self.unsaved = ""
 
     def note(self, step: str, event: Event) -> None:
-        """Keep an event of the step of this id, likewise."""
+        """Keep an event of the step with this id, likewise."""
         try:
             self.journal.note(replace(event, step=step, time=self.clock.wall()))
             self.unsaved = ""
@@ -198,13 +198,13 @@ class Bench:
             self.unsaved = problem.sentence
 
     def keep_curve(self, step: Adjust, curve: Curve) -> None:
-        """Keep what a reading did as a trimmer was turned, likewise."""
+        """Keep the curve of a reading against a trimmer, likewise."""
         trimmer = next((name for side, name in step.trimmers.items() if side in (curve.channel, "both")), "")
         facts = (step.quantity, trimmer, curve.channel, curve.along, curve.unit, curve.points)
         self.note(step.id, CurveTaken(*facts, frequency_hz=curve.frequency_hz))
 
     def do(self, act: Act, step: StepBase) -> None:
-        """Something was done to the machine: let it be so on the practice machine, and note it."""
+        """Do something to the practice machine, and note it; a person has done it to a real one."""
         hands = self.hands
         if hands is not None:
             perform(hands, act, self.job.lot_index(step.lot))
@@ -213,10 +213,10 @@ class Bench:
             self._turn_back(step)
 
     def turn(self, trimmer: str, degrees: float) -> None:
-        """Turn a trimmer of the practice machine; kept as far as it went, which is not beyond its stop.
+        """Turn a trimmer of the practice machine. A stop may end the turn early; what it really turned is noted.
 
         Raises:
-            Problem: on a real machine the person turns it.
+            Problem: it is a real machine.
         """
         hands = self.hands
         if hands is None:
@@ -227,7 +227,7 @@ class Bench:
         self.turned.setdefault(trimmer, []).append(after[trimmer] - before[trimmer])
 
     def _turn_back(self, step: StepBase) -> None:
-        """Every trimmer to where it stood when the job began, by the turns that were counted."""
+        """Turn every trimmer back to its position at the start of the job, by the turns in the journal."""
         counted = {name: sum(turns) for name, turns in self.turned.items()}
         for turned in of_kind(self.journal.events(), Turned):
             counted[turned.trimmer] = counted.get(turned.trimmer, 0.0) + sum(turned.degrees)

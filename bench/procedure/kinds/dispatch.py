@@ -1,4 +1,4 @@
-"""Which activity carries out a step."""
+"""Chooses the activity of a step."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 def activity_for(step: steps.StepBase, bench: Bench) -> Activity[Any]:
-    """The activity of a step. Raises `Problem` for a kind that the runner never meets (`follow` is expanded)."""
+    """The activity of a step. Raises `Problem` for a kind that no job contains (`follow` is expanded)."""
     if isinstance(step, steps.ByHand):
         from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
 
@@ -52,7 +52,7 @@ def activity_for(step: steps.StepBase, bench: Bench) -> Activity[Any]:
 
 
 def _adjusting(step: steps.Adjust, bench: Bench) -> Activity[Any]:
-    """Live, by rounds or by a ladder: as the step says, else live where the machine replays while it records."""
+    """Live, by rounds or by a ladder: as the step says; else live where the machine replays while it records."""
     via = step.via
     if via is None:
         via = "rounds" if step.sends and bench.job.machine.heads == 2 else "live"
@@ -60,7 +60,7 @@ def _adjusting(step: steps.Adjust, bench: Bench) -> Activity[Any]:
         from bench.procedure.kinds.adjust.live import LiveAdjustActivity
 
         return LiveAdjustActivity(step, bench)
-    if via == "ladder" or step.quantity == "overbias":  # a peak is found by positions on both sides of it
+    if via == "ladder" or step.quantity == "overbias":  # a peak needs positions on both sides of it
         from bench.procedure.kinds.adjust.ladder import LadderActivity
 
         return LadderActivity(step, bench)
@@ -70,7 +70,7 @@ def _adjusting(step: steps.Adjust, bench: Bench) -> Activity[Any]:
 
 
 def _measuring(step: steps.Measure, bench: Bench) -> Activity[Any]:
-    """One stretch of sound; or what is erased, worked out, or read twice for its quantity."""
+    """By quantity: computed, measured twice, erased, recorded, or simply played."""
     if step.quantity == "mistracking":
         from bench.procedure.kinds.measure.mistracking import MistrackingActivity
 

@@ -1,4 +1,4 @@
-"""Puts a procedure together with what it follows and the sheets it is done with, noting every problem."""
+"""Puts a job together from a procedure, the procedures it follows and the sheets, and collects every mistake."""
 
 from __future__ import annotations
 
@@ -25,26 +25,26 @@ from bench.procedure.model.steps import Follow, Procedure, Step
 from bench.workspace import Workspace
 
 MOST_STEPS = 2000
-"""Steps of a procedure with all that it follows; a file that follows another twice, and so on, grows fast."""
+"""Most steps of a procedure with all that it follows; files that follow each other twice grow fast."""
 
 USUAL: dict[SheetKind, str] = {
     "machine": "three-head-cassette",
     "tape": "ferric-daily",
     "reference-tape": "cassette-reference",
 }
-"""The sheet where neither the person nor the procedure names one; if it is not there, the first by name."""
+"""Default sheets; where one is missing, the first by name."""
 
 Wanted = Mapping[SheetKind, Path]
-"""The sheets that a person named."""
+"""Sheets that a person named."""
 
 
 @dataclass(frozen=True)
 class Assembly:
-    """A job, or all the reasons why there is none."""
+    """A job, or all reasons why there is none."""
 
     job: Job | None
     findings: list[Finding]
-    """All of them are of the procedure file itself; what is wrong with another file is told once, where it is used."""
+    """All are about the procedure file; a mistake of another file is reported once, where the file is used."""
 
 
 def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, told: frozenset[Path] = frozenset()) -> Assembly:
@@ -52,9 +52,9 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, told: frozense
 
     Args:
         path: the procedure file.
-        workspace: where the sheets are, unless the procedure's own folder has `sheets/`.
+        workspace: it holds the sheets, unless the folder of the procedure has `sheets/`.
         wanted: the sheets that were named.
-        told: files whose own problems are being told anyway, so that they are not told again here.
+        told: files whose mistakes are reported elsewhere, so not here.
     """
     read = read_procedure(path)
     document, steps = read.document, read.steps
@@ -99,7 +99,7 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, told: frozense
 
 
 def _with_other_tapes(job: Job, own: Path) -> Job:
-    """A job of several tapes knows those of the other lots: sheets of the same type, by name, as many as there are."""
+    """Add the tapes of the other lots to a job: sheets of the same type, by name."""
     others: list[tuple[Tape, UsedFile]] = []
     for path in sorted(own.parent.glob("*.toml")):
         if len(others) + 1 >= len(job.lots):
@@ -113,10 +113,10 @@ def _with_other_tapes(job: Job, own: Path) -> Job:
 
 
 def _at_own_steps(placed: Sequence[tuple[JobStep, int]], mistakes: list[Mistake]) -> list[Mistake]:
-    """What is wrong with a followed step is told at the `follow` step, once for each message."""
+    """Report mistakes of followed steps at the `follow` step, each message once."""
     out: dict[tuple[Any, ...], Mistake] = {}
     for w in mistakes:
-        if w.at[0] != "step":  # of the sheets that were named, not of a step
+        if w.at[0] != "step":  # about the named sheets, not about a step
             out.setdefault((w.at, w.message), w)
             continue
         step, index = placed[int(w.at[1])]
@@ -129,7 +129,7 @@ def _at_own_steps(placed: Sequence[tuple[JobStep, int]], mistakes: list[Mistake]
 
 @dataclass(frozen=True, slots=True)
 class _Sheets:
-    """Those that could be read."""
+    """The sheets that could be read."""
 
     machine: Machine | None
     tape: Tape | None
@@ -139,7 +139,7 @@ class _Sheets:
 
 @dataclass
 class _Gathering:
-    """What was found on the way."""
+    """Collects steps, sheets and mistakes."""
 
     told: frozenset[Path]
     mistakes: list[Mistake]
@@ -151,13 +151,13 @@ class _Gathering:
     def placed(
         self, steps: Sequence[Step | None], chain: tuple[Path, ...], sheets: _Sheets, own: int | None = None
     ) -> Iterator[PlacedStep]:
-        """The steps of a file, those of `follow` steps in their place.
+        """The steps of a file, with `follow` steps replaced by the steps of their files.
 
         Args:
-            steps: the file's, as far as they are understood.
-            chain: the files that led here, itself the last.
-            sheets: which steps apply, and whether they are done in each direction.
-            own: the procedure's own step that led here; None for the procedure itself.
+            steps: of the file, as far as they are understood.
+            chain: the files that led here, this one last.
+            sheets: they decide which steps apply, and which are done in each direction.
+            own: index of the step of the procedure itself that led here; None for the procedure itself.
         """
         for index, step in enumerate(steps):
             if step is None:
@@ -222,7 +222,7 @@ class _Gathering:
     def sheets(
         self, data: dict[str, Any], path: Path, workspace: Workspace, wanted: Wanted
     ) -> tuple[_Sheets, list[UsedFile]]:
-        """The three sheets, those that can be read, and their files."""
+        """The sheets that can be read, and their files."""
         beside = path.parent / "sheets"
         folder = beside if beside.is_dir() else workspace.sheets
         found: dict[SheetKind, Any] = {}

@@ -1,4 +1,4 @@
-"""Checks of what a file says, beyond the types of its keys. Each needs nothing but the file."""
+"""Checks of one procedure file beyond the types of its keys."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from bench.words.sentences import counted
 
 
 def check_steps(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Mistake]:
-    """Every problem that the steps of one file have in themselves and among themselves.
+    """Every mistake in the steps of one file.
 
     Args:
-        steps: as far as they can be understood.
-        ids: their ids as the file has them.
+        steps: the steps, as far as they are understood.
+        ids: their ids as written in the file.
     """
     out: list[Mistake] = []
     taken: dict[str, int] = {}

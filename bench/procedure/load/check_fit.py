@@ -1,4 +1,4 @@
-"""Checks between a procedure's steps and the sheets it is done with."""
+"""Checks that steps and sheets fit together."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ SERVES: dict[Judged, tuple[Purpose, ...]] = {
     "azimuth_angle": ("azimuth",),
     "speed_error": ("speed",),
 }
-"""The sections of a reference tape that give each quantity."""
+"""Purposes of the sections of a reference tape that give each quantity."""
 
 COARSE_AZIMUTH_HZ = 3150.0
-"""Highest frequency at which azimuth is first set: a cycle is then 317 µs, nearly 1° on a cassette."""
+"""Highest frequency at which azimuth is first set: one cycle is 317 µs, nearly 1° on a cassette. A choice."""
 
 
 def check_with_sheets(
     steps: Sequence[JobStep], machine: Machine | None, tape: Tape | None, reference_tape: ReferenceTape | None
 ) -> list[Mistake]:
-    """What is wrong between the steps and the sheets; a sheet that is not there is not asked."""
+    """Every mistake between steps and sheets; a missing sheet is not checked."""
     out: list[Mistake] = []
     targets: dict[str, Mapping[str, Target]] = {}
     if machine is not None:
@@ -62,7 +62,7 @@ def _same_terms(machine: Machine, tape: ReferenceTape) -> Iterator[Mistake]:
 
 
 def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | None) -> Iterator[Mistake]:
-    """At a high frequency a head that is a whole cycle out looks right, so azimuth is brought near at a low one first.
+    """Azimuth is first set at a low frequency: at a high one a head that is a whole cycle out looks right.
 
     Common practice, no source.
     """
@@ -119,7 +119,7 @@ def _named(name: str, sheets: Mapping[str, Mapping[str, Target]]) -> Target | No
 
 
 def _two_sided(name: str, sheets: Mapping[str, Mapping[str, Target]], because: str, key: str) -> Iterator[Mistake]:
-    """What is brought to a value, or back to one, may be off to either side of it."""
+    """An adjustment, or a step with `returns_to`, needs a tolerance to both sides."""
     target = _named(name, sheets)
     if target is not None and (target.at_least is not None or target.at_most is not None):
         said = f"{shown(name)} is a limit on one side, and {because}"
@@ -127,7 +127,7 @@ def _two_sided(name: str, sheets: Mapping[str, Mapping[str, Target]], because: s
 
 
 def _without_a_tone(step: Adjust, sheets: Mapping[str, Mapping[str, Target]]) -> Iterator[Mistake]:
-    """What is read from programme has no frequency, so bands of frequency say nothing of it."""
+    """Programme has no frequency, so tolerances by frequency do not apply to it."""
     target = _named(step.target, sheets)
     if step.programme and target is not None and target.bands and target.tolerance is None:
         said = f"{shown(step.target)} gives tolerances for tones only, and programme has none"
@@ -135,7 +135,7 @@ def _without_a_tone(step: Adjust, sheets: Mapping[str, Mapping[str, Target]]) ->
 
 
 def _unit(quantity: str, *, from_tape: bool) -> str:
-    """What a target must be in. A level from the reference tape is judged by how far it is from what it should give."""
+    """Unit that a target must have. A level from the reference tape is judged by its deviation."""
     unit = QUANTITIES[quantity].unit
     return UNITS[unit].of_a_difference or unit if from_tape else unit
 
@@ -159,7 +159,7 @@ def _target(
     heard: Sequence[float],
     sheets: Mapping[str, Mapping[str, Target]],
 ) -> Iterator[Mistake]:
-    """One target: it is there, in the right unit, and says something at every frequency."""
+    """Check one target: it exists, has the right unit, and a tolerance at every frequency."""
     sheet, _, key = name.partition(".")
     if sheet not in sheets:
         return
@@ -174,7 +174,7 @@ def _target(
         yield Mistake(at, said, f"name a target in {unit}", ("target", "targets", "quantity", "unit"))
         return
     if target.at_least is not None or target.at_most is not None:
-        return  # a limit on one side holds at every frequency
+        return  # a one-sided limit applies at every frequency
     silent = [hz for hz in heard if target.tolerance_at(hz) is None]
     if silent:
         said = f"{shown(name)} gives no tolerance at {', '.join(f'{hz:g}' for hz in silent)} Hz"
@@ -233,7 +233,7 @@ def _machine(step: JobStep, machine: Machine) -> Iterator[Mistake]:
 
 
 def _switches(step: JobStep, machine: Machine) -> Iterator[Mistake]:
-    """What the machine must have for a step to be done as it says."""
+    """Check that the machine can do what a step asks for."""
     if isinstance(step, Measuring) and step.noise_reduction != "off" and not machine.noise_reduction:
         remedy = "say `applies_to = { noise_reduction = true }`, or name a machine whose sheet has noise_reduction"
         yield Mistake(("noise_reduction",), "the machine has no noise reduction", remedy, ("noise_reduction",))

@@ -1,4 +1,4 @@
-"""Checks of steps at which something is adjusted or measured. Each needs nothing but the file."""
+"""Checks of adjusting and measuring steps that need only the file."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ AGREES = "a machine always agrees with its own recording: judge it from the refe
 
 
 def check_measuring(step: Measuring) -> Iterator[StepMistake]:
-    """What is wrong with a step in itself."""
+    """Every mistake within a step."""
     match step:
         case Adjust():
             yield from _adjust(step)
@@ -96,7 +96,7 @@ def _programme(step: Adjust | Measure) -> Iterator[StepMistake]:
 
 
 def _way_of_working(step: Adjust) -> Iterator[StepMistake]:
-    """Live, rounds or a ladder, and what belongs to each."""
+    """Check the keys of live, rounds or a ladder."""
     given = step.model_fields_set
     if step.plays is not None and step.via in {"rounds", "ladder"}:
         said = f"{step.via} are for recordings: the reference tape is read while the trimmer is turned"
@@ -192,7 +192,7 @@ def _circuit(step: Measure) -> Iterator[StepMistake]:
 
 
 def _frequency(step: Adjust | Measure) -> Iterator[StepMistake]:
-    """Which tone is judged must be plain where several sound."""
+    """With several tones the step must name the one that is judged."""
     if step.plays is not None or not step.sends:
         return
     about = ("frequency", "sends")

@@ -1,4 +1,4 @@
-"""Checks of the method that a `measure` step names. Each needs nothing but the file."""
+"""Checks of the method of a `measure` step that need only the file."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from bench.procedure.model.steps import Measure
 
 
 def check_method(step: Measure) -> Iterator[StepMistake]:
-    """A method that its meter does not give; none, where one must be named."""
+    """Check that the meter has the method, and that one is named where it must be."""
     quantity, about = QUANTITIES[step.quantity], ("method", "quantity")
     known = quantity.methods
     if not step.method:
@@ -31,7 +31,7 @@ def check_method(step: Measure) -> Iterator[StepMistake]:
 
 
 def _named(said: str, known: tuple[str, ...]) -> list[str]:
-    """The methods that a text stands for: the whole name, else its beginning, else a part of it."""
+    """Methods that a text names: by the whole name, else by its beginning, else by a part of it."""
     wanted = said.casefold()
     for fits in (str.__eq__, str.startswith, str.__contains__):
         found = [name for name in known if fits(name.casefold(), wanted)]

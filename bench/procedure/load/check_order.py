@@ -1,4 +1,4 @@
-"""Checks of the order of a whole procedure's steps, those it follows in their place."""
+"""Checks of the order of all steps of a procedure, with those it follows."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from bench.procedure.model.steps import Adjust, ByHand, Measure, RecordReplay, R
 
 
 def check_order(steps: Sequence[JobStep], *, part: bool) -> list[Mistake]:
-    """What is wrong with the order of the steps.
+    """Every mistake in the order of the steps.
 
     Args:
-        steps: all of them, none missing.
-        part: the procedure is made to be followed by others, so that what comes before it is not known.
+        steps: all steps.
+        part: whether the procedure is meant to be followed by others, so that the steps before it are not known.
     """
     out = [*_stages(steps)]
     if not part:
@@ -23,7 +23,7 @@ def check_order(steps: Sequence[JobStep], *, part: bool) -> list[Mistake]:
 
 
 def _reference_last(steps: Sequence[JobStep]) -> Iterator[Mistake]:
-    """The reference tape does not meet a machine that was not cleaned and demagnetised."""
+    """The reference tape is only played after cleaning and demagnetising."""
     done: set[str] = set()
     for n, step in enumerate(steps):
         if isinstance(step, ByHand):
@@ -42,7 +42,7 @@ _DONE = {"clean": "cleaned", "demagnetise": "demagnetised"}
 
 
 def _stages(steps: Sequence[JobStep]) -> Iterator[Mistake]:
-    """As found means before: dirty before cleaning, clean after it, and both before any trimmer is turned."""
+    """As-found stages come first: dirty before cleaning, clean after it, both before any adjustment."""
     cleaned = adjusted = False
     for n, step in enumerate(steps):
         at = ("step", n, "stage")
@@ -65,7 +65,7 @@ def _stages(steps: Sequence[JobStep]) -> Iterator[Mistake]:
 
 
 def _something_judged(steps: Sequence[JobStep]) -> Iterator[Mistake]:
-    """Readings as found are told, never judged: a procedure that has no others always ends well."""
+    """As-found readings are never judged, so a procedure needs other readings too."""
     measured = [n for n, s in enumerate(steps) if isinstance(s, Reference | RecordReplay | Measure | Adjust)]
     if measured and all(steps[n].stage != "left" for n in measured):
         last = measured[-1]

@@ -1,4 +1,4 @@
-"""Checks of where the steps of one file lead: decisions go on, rounds go back, and every step is reached."""
+"""Checks of the routes through one file: decisions lead forwards, retries back, and every step is reached."""
 
 from __future__ import annotations
 
@@ -8,15 +8,15 @@ from bench.procedure.load.file_problems import Mistake, StepMistake, did_you_mea
 from bench.procedure.model.steps import Decision, Follow, Measure, Measuring, RecordReplay, Step
 
 Way = tuple[tuple[str | int, ...], str]
-"""Where a step names another, and that one's id."""
+"""Key that names another step, and the id of that step."""
 
 
 def check_routes(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Mistake]:
-    """What is wrong with the names by which steps call others, and with the ways they make.
+    """Every mistake in the names of other steps, and in the routes that they make.
 
     Args:
-        steps: of one file; None for one that can't be understood, and then no way through them is looked at.
-        ids: what the file has for their ids, whatever it is; where one is no text, none is said to be missing.
+        steps: of one file; None for one that is not understood, in which case routes are not checked.
+        ids: their ids as written in the file; with one that is not text, no id is reported as missing.
     """
     index: dict[str, int] = {}
     for n, name in enumerate(ids):
@@ -59,7 +59,7 @@ def _step(n: int, step: Step, steps: Sequence[Step | None], index: dict[str, int
 
 
 def _returns(n: int, step: Measure, steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[StepMistake]:
-    """A reading comes back to one of its own kind that was taken before."""
+    """`returns_to` names an earlier step that reads the same quantity."""
     if step.returns_to is None:
         return
     yield from _earlier(n, ("returns_to",), step.returns_to, index)
@@ -70,7 +70,7 @@ def _returns(n: int, step: Measure, steps: Sequence[Step | None], index: dict[st
 
 
 def _decision(step: Decision) -> Iterator[StepMistake]:
-    """What decides, and that something is decided."""
+    """A decision needs something to decide by, and something to decide."""
     if step.of is not None and step.asks:
         yield ("asks",), "stands beside of", "a verdict decides, or an answer: take one out", ("of", "asks")
         return
@@ -99,7 +99,7 @@ _NOTHING = "let them lead to different steps, or take the decision out"
 
 
 def _ways(step: Decision) -> list[Way]:
-    """Each place where it names a step to go to."""
+    """The keys of a decision that name a step."""
     out: list[Way] = [((key,), name) for key in ("when_in", "when_not") if (name := getattr(step, key)) is not None]
     out += [(("choices", m, "go_to"), c.go_to) for m, c in enumerate(step.choices) if c.go_to is not None]
     return out
@@ -135,7 +135,7 @@ def _gives_a_verdict(n: int, name: str, steps: Sequence[Step | None], index: dic
 
 
 def _reached(steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[Mistake]:
-    """Steps that no way leads to: told at the first of each row of them."""
+    """Steps that no route reaches; reported at the first of each run of them."""
     reached = {0}
     for n, step in enumerate(steps):
         if n not in reached:

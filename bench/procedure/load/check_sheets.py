@@ -1,4 +1,4 @@
-"""Checks of what a sheet says, beyond the types of its keys."""
+"""Checks of a sheet beyond the types of its keys."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from bench.procedure.model.targets import Target
 
 
 def check_sheet(sheet: SheetBase) -> list[Mistake]:
-    """Every problem of a sheet in itself."""
+    """Every mistake within a sheet."""
     match sheet:
         case Machine():
             return [*_targets(sheet.targets), *_machine(sheet)]

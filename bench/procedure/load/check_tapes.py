@@ -1,4 +1,4 @@
-"""Checks of the lots of one file: several tapes that are tried one after another, and ranked at the end."""
+"""Checks of the lots of one file: several tapes that are compared, and ranked at the end."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from bench.procedure.model.steps import ByHand, Measure, Step, StepBase, records
 
 
 def check_lots(steps: Sequence[Step | None]) -> list[Mistake]:
-    """What would make a ranking compare the wrong things.
+    """Every mistake that would make a ranking compare the wrong things.
 
     Args:
-        steps: of one file; None for one that can't be understood, and then nothing is said of what is missing.
+        steps: of one file; None for one that is not understood, in which case nothing is reported as missing.
     """
     by_id = {step.id: step for step in steps if isinstance(step, StepBase)}
     whole = None not in steps
@@ -43,7 +43,7 @@ def _spelling(lot: str, first: str) -> Iterator[StepMistake]:
 
 
 def _of_another(step: StepBase, by_id: Mapping[str, StepBase]) -> Iterator[StepMistake]:
-    """A figure worked out for one tape from the readings of another."""
+    """A figure of one tape must not be computed from readings of another."""
     if not isinstance(step, Measure):
         return
     for m, name in enumerate(step.of):

@@ -1,4 +1,4 @@
-"""A TOML file as it was read, once: what is checked, used and copied is the same text."""
+"""A TOML file, read once, so that the same text is checked, used and copied."""
 
 from __future__ import annotations
 
@@ -15,37 +15,37 @@ from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, hidden
 from bench.procedure.load.toml_lines import line_at, lines_of
 
 LARGEST_FILE = 1_000_000
-"""Bytes. The longest line-up anyone would write is a tenth of it."""
+"""Largest file, bytes; ten times the longest realistic line-up."""
 
 
 @dataclass(frozen=True)
 class Document:
-    """A file, its text and what TOML makes of it."""
+    """A file, its text and its TOML content."""
 
     path: Path
     content: bytes
     text: str
     data: dict[str, Any]
-    """Lists are tuples, as the models have them."""
+    """With tuples for lists, as in the models."""
 
     @cached_property
     def lines(self) -> dict[KeyPath, int]:
-        """Where each key stands."""
+        """Line of each key."""
         return lines_of(self.text)
 
     def finding(self, mistake: Mistake) -> Finding:
-        """A problem at a place of this file."""
+        """A mistake of this file as a finding."""
         return Finding(
             self.path, line_at(self.lines, mistake.at), key_text(mistake.at), mistake.message, mistake.remedy
         )
 
     def findings(self, mistakes: list[Mistake]) -> list[Finding]:
-        """Problems in the order of their lines, those without one first."""
+        """Mistakes as findings, ordered by line; those without a line first."""
         return sorted((self.finding(w) for w in mistakes), key=lambda f: f.line or 0)
 
 
 def read_document(path: Path) -> Document | Finding:
-    """Read a file as TOML, or say why it is none."""
+    """Read a file as TOML; a finding where it is not TOML."""
     content = _content(path)
     if isinstance(content, Finding):
         return content
@@ -66,7 +66,7 @@ def read_document(path: Path) -> Document | Finding:
 
 
 def hidden_text(data: Any) -> list[Mistake]:
-    """Every key and text that holds a character which acts on a terminal or hides what is written."""
+    """Every key and text with a character that controls a terminal or hides text."""
     out = []
     for at, text in _texts(data, ()):
         code = hidden_character(text)
@@ -96,7 +96,7 @@ def _content(path: Path) -> bytes | Finding:
 
 
 def _not_toml(path: Path, text: str, said: str) -> Finding:
-    """The parser's own words, with its line put where ours stand."""
+    """The message of the parser, with its line in the usual place."""
     place = re.search(r" \(at line (\d+), column (\d+)\)$", said)
     at_end = said.endswith(" (at end of document)")
     line = int(place.group(1)) if place else text.count("\n") + 1 if at_end else None

@@ -1,4 +1,4 @@
-"""The steps of a procedure in their place: those it follows, each direction, and those that do not apply left out."""
+"""Expands the steps of a procedure: followed procedures, both directions, and which steps apply."""
 
 from __future__ import annotations
 
@@ -10,36 +10,36 @@ from bench.procedure.model.job import InapplicableStep, JobStep, NamedSteps
 from bench.procedure.model.sheets import Machine, Tape
 from bench.procedure.model.steps import (
     Adjust,
+    AnyStep,
     AppliesTo,
     Decision,
     Direction,
     Follow,
     Measure,
     Measuring,
-    Placed,
 )
 
 DIRECTIONS: tuple[Direction, ...] = ("forward", "reverse")
 
-P = TypeVar("P", bound=Placed)
+P = TypeVar("P", bound=AnyStep)
 
 
 @dataclass(frozen=True, slots=True)
 class PlacedStep:
-    """A step in its place, and the step of the procedure itself that brought it there."""
+    """A step at its place in the job, and the step of the procedure that it comes from."""
 
     step: JobStep | Follow
-    """A `follow` step only where it is left out, and then in the place of all its steps."""
+    """A `follow` step only where it does not apply; it then stands for all its steps."""
     index: int
-    """Of the procedure's own step, from 0."""
+    """Index of the step of the procedure itself, from 0."""
     names: tuple[str, ...]
-    """What other steps may call it by: its id, the one it has without its direction, the `follow` it came by."""
+    """Names that other steps may use for it: its id, its id without direction, the id of its `follow` step."""
     why_not: str = ""
     """Why it does not apply; "" when it does."""
 
 
 def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, tape: Tape | None) -> str:
-    """Why a step does not apply, "" when it does; a sheet that is not there is not asked."""
+    """Why a step does not apply; "" when it does. A missing sheet decides nothing."""
     wanted = applies_to
     if wanted is None:
         return ""
@@ -72,7 +72,7 @@ def _or(values: Any) -> str:
 
 
 def in_each_direction(step: P, machine: Machine | None) -> tuple[P, ...]:
-    """The step itself, or on an auto-reverse machine one for each direction where it asks for that."""
+    """The step, or one for each direction where it asks for that on an auto-reverse machine."""
     if not step.each_direction or machine is None or not machine.auto_reverse:
         return (step,)
     out = []
@@ -82,8 +82,8 @@ def in_each_direction(step: P, machine: Machine | None) -> tuple[P, ...]:
     return tuple(out)
 
 
-def _running(step: Placed, direction: Direction) -> dict[str, Any]:
-    """What a step says when it is done in a direction."""
+def _running(step: AnyStep, direction: Direction) -> dict[str, Any]:
+    """Changed keys of a step for a direction."""
     changes: dict[str, Any] = {"title": f"{step.title}, {direction}", "direction": direction}
     if isinstance(step, Adjust) and direction == "reverse" and step.trimmers_reverse:
         changes["trimmers"] = step.trimmers_reverse
@@ -91,7 +91,7 @@ def _running(step: Placed, direction: Direction) -> dict[str, Any]:
 
 
 def followed_step(step: P, follow: Follow, *, first: bool) -> P:
-    """A followed step in its place: its path for an id, and what the step that follows it says of all its steps."""
+    """A followed step: its id with its path, and the keys that the `follow` step sets for all its steps."""
     changes: dict[str, Any] = {"id": f"{follow.id}/{step.id}"}
     if follow.stage != "left":
         changes["stage"] = follow.stage
@@ -102,8 +102,8 @@ def followed_step(step: P, follow: Follow, *, first: bool) -> P:
     return step.model_copy(update=changes | _references(step, f"{follow.id}/"))
 
 
-def _references(step: Placed, path: str) -> dict[str, Any]:
-    """The names of other steps in a step, moved along with it."""
+def _references(step: AnyStep, path: str) -> dict[str, Any]:
+    """Changed references of a followed step to other steps."""
     changes: dict[str, Any] = {}
     if isinstance(step, Measuring) and step.again_until is not None:
         again = step.again_until
@@ -123,12 +123,12 @@ def _references(step: Placed, path: str) -> dict[str, Any]:
 
 
 def within_follow(inner: PlacedStep, by: PlacedStep, *, first: bool) -> PlacedStep:
-    """A placing of a followed file, in its place.
+    """A step of a followed file, at its place in the job.
 
     Args:
-        inner: as its own file has it.
-        by: the `follow` step that it came by.
-        first: whether it is the first of its steps.
+        inner: the step in its own file.
+        by: the `follow` step.
+        first: whether it is the first step of that file.
     """
     assert isinstance(by.step, Follow)
     names = (*by.names, *(f"{mine}/{name}" for mine in by.names for name in inner.names))
@@ -138,7 +138,7 @@ def within_follow(inner: PlacedStep, by: PlacedStep, *, first: bool) -> PlacedSt
 def job_steps(
     placed: Sequence[PlacedStep],
 ) -> tuple[tuple[JobStep, ...], tuple[InapplicableStep, ...], dict[str, NamedSteps]]:
-    """The steps that apply, those that do not, and where each name leads."""
+    """The steps that apply, those that do not, and the steps behind each name."""
     steps: list[JobStep] = []
     inapplicable: list[InapplicableStep] = []
     first: dict[str, int] = {}
@@ -157,7 +157,7 @@ def job_steps(
 
 
 def applicable(placed: Sequence[PlacedStep]) -> Iterator[tuple[JobStep, int]]:
-    """The steps that apply, with the index of the procedure's own step."""
+    """The steps that apply, with the index of the step of the procedure itself."""
     for placing in placed:
         if not placing.why_not and not isinstance(placing.step, Follow):
             yield placing.step, placing.index

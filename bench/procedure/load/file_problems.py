@@ -1,4 +1,4 @@
-"""A problem of a file, told in the file's own words."""
+"""Mistakes of a file, described in the terms of the file."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from pathlib import Path
 from typing import Any
 
 KeyPath = tuple[str | int, ...]
-"""Where in a file: keys, and indices from 0 in lists."""
+"""A place in a file: keys, and list indices from 0."""
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One problem of one file."""
+    """A mistake with its file and line."""
 
     file: Path
     line: int | None
-    """From 1; None where no line can be named."""
+    """From 1; None where the line is not known."""
     key: str
     """`step 3, target`; "" for the file as a whole."""
     message: str
@@ -38,28 +38,28 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """A problem at a place, before its file and line are known."""
+    """A mistake at a place, before file and line are known."""
 
     at: KeyPath
     message: str
     remedy: str
     about: tuple[str, ...] = ()
-    """The keys beside it that it follows from: it is no news where one of them is wrong in itself."""
+    """Keys of the same step that it follows from; it is not reported where one of them is a mistake."""
 
 
 StepMistake = tuple[tuple[str | int, ...], str, str, tuple[str, ...]]
-"""A problem of a step, as its checks tell it: where in the step, message, remedy, and the keys it follows from."""
+"""A mistake within a step: place, message, remedy, and the keys it follows from."""
 
 
 def without_echoes(mistakes: Iterable[Mistake], themselves: Iterable[Mistake]) -> list[Mistake]:
-    """Leave out what follows from a key of a step that is wrong in itself, and what is said twice."""
+    """Drop mistakes that follow from other mistakes, and repeats."""
     bad = {w.at[:3] for w in themselves if not w.about}
     news = [w for w in mistakes if not any((*w.at[:2], key) in bad for key in w.about)]
     return list({(w.at, w.message): w for w in news}.values())
 
 
 def key_text(at: KeyPath) -> str:
-    """A place as a person counts: `step 3, sends 1, hz`."""
+    """A place in words, counted from 1: `step 3, sends 1, hz`."""
     out = ""
     for part in at:
         if isinstance(part, int):
@@ -72,7 +72,7 @@ def key_text(at: KeyPath) -> str:
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """`did you mean "x"?`, or the list of what there is."""
+    """`did you mean "x"?`, or the list of known names."""
     names = list(known)
     close = difflib.get_close_matches(word, names, n=1, cutoff=0.6)
     if close:
@@ -86,10 +86,10 @@ _HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
 
 def hidden_character(text: str) -> str | None:
-    """The first character that acts on a terminal or hides what is written, by its code; None when there is none.
+    """Code of the first character that controls a terminal or hides text; None without one.
 
-    Control characters (tab and new line excepted), bidirectional overrides, other invisible formatting, and what
-    Unicode has not assigned.
+    Control characters (except tab and new line), bidirectional overrides, other invisible formatting, and unassigned
+    characters.
     """
     for c in text:
         if c not in "\t\n" and unicodedata.category(c) in _HIDDEN:
@@ -98,7 +98,7 @@ def hidden_character(text: str) -> str | None:
 
 
 def visible(text: object, longest: int = 80) -> str:
-    """Text from a file, made safe to print on one line and short enough to read."""
+    """Text from a file on one line, short and safe to print."""
     shown = "".join(
         c if c == " " or (c.isprintable() and not hidden_character(c)) else f"\\u{ord(c):04x}" for c in str(text)
     )
@@ -106,7 +106,7 @@ def visible(text: object, longest: int = 80) -> str:
 
 
 def kind_of(value: object) -> str:
-    """What a value is, as TOML calls it in plain words."""
+    """Kind of a value in plain TOML terms."""
     match value:
         case bool():
             return "true" if value else "false"
@@ -149,23 +149,23 @@ _HOW = {
 def from_validator(
     data: Any, errors: Iterable[Mapping[str, Any]], keys_at: Callable[[KeyPath], list[str]]
 ) -> list[Mistake]:
-    """Turn a validator's error list into problems in the file's own words, one for each place.
+    """Turn errors of the validator into mistakes in the terms of the file, one for each place.
 
     Args:
         data: what was validated.
-        errors: as pydantic's `ValidationError.errors()` gives them.
-        keys_at: which keys the format knows at a place.
+        errors: from `ValidationError.errors()` of pydantic.
+        keys_at: gives the known keys at a place.
     """
     found: dict[KeyPath, list[Mapping[str, Any]]] = {}
     for error in errors:
         if error["type"] == "too_short" and error["input"]:
-            continue  # it holds something; what is wrong with that is told there
+            continue  # it is not empty; its content has a mistake of its own
         found.setdefault(_place(data, error), []).append(error)
     return [_told(at, together, keys_at) for at, together in found.items()]
 
 
 def _place(data: Any, error: Mapping[str, Any]) -> KeyPath:
-    """The part of a validator's location that is in the file: union tags and the like are left out."""
+    """The part of a location that exists in the file, without union tags and the like."""
     at: list[str | int] = []
     here = data
     for n, part in enumerate(error["loc"]):
@@ -230,10 +230,10 @@ _PATTERNS = {
 
 
 def shown(value: object) -> str:
-    """A value as a message repeats it."""
+    """A value as a message shows it."""
     return f'"{visible(value)}"' if isinstance(value, str) else kind_of(value)
 
 
 def _names(message: str) -> list[str]:
-    """The choices in a validator's list: "'a', 'b' or 'c'", or figures without quotes."""
+    """The choices in a message of the validator: "'a', 'b' or 'c'", or figures without quotes."""
     return re.findall(r"'([^']*)'", message) or re.findall(r"[^\s,]+", message.replace(" or ", ", "))

@@ -1,4 +1,4 @@
-"""The files of a workspace: what there is, found by name or path, and put together into a job."""
+"""The files of a workspace: lists them, finds them by name or path, and puts jobs together."""
 
 from __future__ import annotations
 
@@ -17,19 +17,19 @@ from bench.workspace import Workspace
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """A file as a list shows it, the broken ones too."""
+    """A file in a list, broken ones included."""
 
     name: str
-    """The file's name without `.toml`: what it is called by."""
+    """File name without `.toml`."""
     path: Path
     title: str
-    """The procedure's title or the sheet's name; the file's name where it is broken."""
+    """Title of the procedure or name of the sheet; the file name where it is broken."""
     about: str
-    """The procedure's summary or the sheet's notes."""
+    """Summary of the procedure or notes of the sheet."""
     broken: str = ""
-    """The first problem, in one sentence; "" when there is none."""
+    """The first mistake, in one sentence; "" without one."""
     part: bool = False
-    """A procedure made to be followed by others."""
+    """Whether it is a procedure meant to be followed by others."""
     takes_minutes: float = 0.0
 
 
@@ -49,7 +49,7 @@ class Library:
         return tuple(_listed_sheet(read_sheet(p, kind)) for p in _files(folder))
 
     def procedure_path(self, name: str | Path) -> Path:
-        """The file of a procedure named by its name or its path.
+        """The file of a procedure, by name or path.
 
         Raises:
             Problem: there is none.
@@ -57,7 +57,7 @@ class Library:
         return self._find(str(name), self.workspace.procedures, "procedure")
 
     def sheet_path(self, name: str | Path, kind: SheetKind) -> Path:
-        """The file of a sheet named by its name or its path.
+        """The file of a sheet, by name or path.
 
         Raises:
             Problem: there is none.
@@ -79,16 +79,16 @@ class Library:
         tape: str | Path | None = None,
         reference_tape: str | Path | None = None,
     ) -> Job:
-        """Put a job together and check it whole.
+        """Put a job together and check it.
 
         Args:
             procedure: its name or its path.
-            machine: the sheet's name or path; where none is named, the procedure's own choice, else the usual one.
+            machine: name or path of the sheet; without one, that of the procedure, else the default.
             tape: likewise.
             reference_tape: likewise.
 
         Raises:
-            Problem: the first problem of the procedure, of what it follows or of a sheet; or a file is missing.
+            Problem: the first mistake of the procedure, of those it follows or of a sheet; or a missing file.
         """
         named: dict[SheetKind, str | Path | None] = {"machine": machine, "tape": tape, "reference-tape": reference_tape}
         wanted: Wanted = {k: self.sheet_path(v, k) for k, v in named.items() if v is not None}

@@ -1,6 +1,6 @@
-"""Reads procedures and sheets: one body of checks that either collects every problem or raises the first.
+"""Reads procedures and sheets, and either collects every mistake or raises the first.
 
-What is checked here needs only the file itself; what needs other files is in `library`.
+Checks that need other files are in `assemble`.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from bench.procedure.model.sheets import Fault, Interface, Machine, ReferenceTap
 from bench.procedure.model.steps import Procedure, Step, Strict
 
 FORMAT = 1
-"""The version of the file format that this program reads."""
+"""Version of the file format that this program reads."""
 
 SheetKind = Literal["machine", "tape", "reference-tape", "interface", "fault"]
 
@@ -33,25 +33,25 @@ SHEETS: dict[SheetKind, tuple[str, type[SheetBase]]] = {
     "interface": ("interfaces", Interface),
     "fault": ("faults", Fault),
 }
-"""The folder and the model of each kind of sheet."""
+"""Folder and model of each kind of sheet."""
 
 Model = TypeVar("Model", bound=Strict)
 
 
 @dataclass(frozen=True)
 class Read(Generic[Model]):
-    """A file, what it holds, and all that is wrong with it."""
+    """A file, its content and its mistakes."""
 
     path: Path
     document: Document | None
-    """None when the file can't be read as TOML."""
+    """None when the file is not TOML."""
     model: Model | None
-    """None when there is a finding."""
+    """None with any finding."""
     findings: list[Finding]
     mistakes: tuple[Mistake, ...] = ()
-    """The findings, before they have a line."""
+    """The findings without lines."""
     steps: tuple[Step | None, ...] = ()
-    """A procedure's steps as far as they can be understood, even where there are findings."""
+    """Steps of a procedure as far as they are understood, even with findings."""
 
     def whole(self) -> Model:
         """The model.
@@ -76,7 +76,7 @@ def raise_first(findings: list[Finding]) -> None:
 
 
 def read_procedure(path: Path) -> Read[Procedure]:
-    """Read a procedure and check all that the file alone can tell."""
+    """Read a procedure, with all checks that need only the file."""
     document = read_document(path)
     if isinstance(document, Finding):
         return Read(path, None, None, [document])
@@ -91,7 +91,7 @@ def read_procedure(path: Path) -> Read[Procedure]:
 
 
 def read_sheet(path: Path, kind: SheetKind) -> Read[Any]:
-    """Read a sheet of a kind and check all that the file alone can tell."""
+    """Read a sheet of a kind, with all checks that need only the file."""
     document = read_document(path)
     if isinstance(document, Finding):
         return Read(path, None, None, [document])
@@ -118,14 +118,14 @@ def load_sheet(path: Path, kind: SheetKind) -> SheetBase:
     """Load a sheet of a kind.
 
     Raises:
-        Problem: the first problem of the file, and how many more there are.
+        Problem: the first mistake of the file, and how many more there are.
     """
     sheet: SheetBase = read_sheet(path, kind).whole()
     return sheet
 
 
 def _version(data: dict[str, Any]) -> list[Mistake]:
-    """The format comes first: a file from the future is not judged by the rules of today."""
+    """Check the format first: a newer file must not be judged by the present rules."""
     said = data.get("format")
     if type(said) is int and said == FORMAT:
         return []
@@ -160,7 +160,7 @@ def _fit(model: type[Model], data: dict[str, Any]) -> tuple[Model | None, list[M
 
 
 def _own_recording(mistake: Mistake) -> Mistake:
-    """Say why, where a `record-replay` step asks for what it can't give."""
+    """Explain a quantity that a `record-replay` step cannot give."""
     if mistake.at[0] == "step" and mistake.at[2:] == ("targets", "speed_error"):
         return Mistake(mistake.at, "speed cannot be judged from tones that are sent", AGREES)
     return mistake
@@ -173,7 +173,7 @@ def _schema(model: type[Strict]) -> dict[str, Any]:
 
 
 def keys_at(model: type[Strict], data: Any, at: KeyPath) -> list[str]:
-    """The keys that a model knows at a place of a file."""
+    """Keys that a model has at a place of a file."""
     schema = _schema(model)
     node, here = schema, data
     for part in at:
@@ -187,7 +187,7 @@ def keys_at(model: type[Strict], data: Any, at: KeyPath) -> list[str]:
 
 
 def _resolved(node: Any, here: Any, schema: dict[str, Any]) -> dict[str, Any]:
-    """Follow references, and a union by the kind that the file says."""
+    """Follow references, and choose from a union by the kind in the file."""
     node = node if isinstance(node, dict) else {}
     mapping = node.get("discriminator", {}).get("mapping")
     if mapping:
@@ -209,9 +209,9 @@ _STEP: TypeAdapter[Step] = TypeAdapter(Step)
 
 
 def _sound_steps(data: dict[str, Any], mistakes: list[Mistake]) -> tuple[Step | None, ...]:
-    """Each step as far as it can be understood, so that one mistake does not hide another.
+    """Each step as far as it is understood, so that one mistake does not hide another.
 
-    What the validator refused is left out and what is missing is filled in; None where that does not help.
+    Refused keys are dropped and missing ones filled in; None where that does not help.
     """
     steps = data.get("step")
     if not isinstance(steps, tuple):
@@ -224,7 +224,7 @@ def _sound_steps(data: dict[str, Any], mistakes: list[Mistake]) -> tuple[Step | 
 
 
 def _mended(step: Any, index: int, bad: set[KeyPath]) -> Step | None:
-    """A step without what is wrong in it; of a table only the wrong keys are left out."""
+    """A step without its mistakes; in a table only the wrong keys are dropped."""
     if not isinstance(step, dict):
         return None
     if bad:

@@ -1,7 +1,7 @@
 """The JSON Schemas of procedures and sheets, for editors that complete and check while one types.
 
-`python -m bench.procedure.load.schema` prints that of procedures, with the name of a kind of sheet behind it that of
-such a sheet, and `python -m bench.procedure.load.schema --write procedures` writes all of them anew.
+`python -m bench.procedure.load.schema` prints the schema of procedures, or that of a kind of sheet whose name follows;
+`python -m bench.procedure.load.schema --write procedures` writes all of them.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ MODELS: dict[str, tuple[str, type[Strict]]] = {
     "procedure": ("procedure.schema.json", Procedure),
     **{kind: (f"sheets/{kind}.schema.json", model) for kind, (_, model) in SHEETS.items()},
 }
-"""Where the schema of each kind of file lies, in the folder of procedures, and its model."""
+"""Schema file of each kind of file, in the folder of procedures, and its model."""
 
 
 def schema_text(kind: str = "procedure") -> str:
-    """The schema of a kind of file, as its own file has it."""
+    """The schema of a kind of file, as text."""
     schema = {"$schema": "https://json-schema.org/draft/2020-12/schema", **MODELS[kind][1].model_json_schema()}
     return json.dumps(schema, indent=2, ensure_ascii=False) + "\n"
 

@@ -1,4 +1,4 @@
-"""Which line of a TOML text a key stands on. tomllib does not say, and a person wants to be taken there."""
+"""Finds the line of each key in a TOML text, which tomllib does not report."""
 
 from __future__ import annotations
 
@@ -28,13 +28,13 @@ _STRING = re.compile(
 def lines_of(text: str) -> dict[KeyPath, int]:
     """The line, from 1, of every key, list item and table of a text that tomllib has accepted."""
     scan = _Scan(text)
-    with contextlib.suppress(_Lost, RecursionError):  # what was found so far still helps
+    with contextlib.suppress(_Lost, RecursionError):  # the lines found so far still help
         scan.document()
     return scan.found
 
 
 def line_at(lines: dict[KeyPath, int], at: KeyPath) -> int | None:
-    """The line of a place, or of the nearest thing around it that has one."""
+    """Line of a place, or of the nearest enclosing place that has one."""
     while at:
         if at in lines:
             return lines[at]
@@ -43,11 +43,11 @@ def line_at(lines: dict[KeyPath, int], at: KeyPath) -> int | None:
 
 
 class _Lost(Exception):  # noqa: N818 - never leaves this module
-    """The scanner met something it does not know."""
+    """The scanner does not know this syntax."""
 
 
 class _Scan:
-    """Walks a text once, noting where keys stand."""
+    """Scans a text once, and notes the lines of keys."""
 
     def __init__(self, text: str) -> None:
         self.text = text.replace("\r\n", "\n")
@@ -55,10 +55,10 @@ class _Scan:
         self.line = 1
         self.found: dict[KeyPath, int] = {}
         self.lists: dict[KeyPath, int] = {}
-        """How many items each list of tables has had."""
+        """Number of items so far in each list of tables."""
 
     def document(self) -> None:
-        """Everything."""
+        """Scan the whole text."""
         table: KeyPath = ()
         while True:
             self.skip(_BLANK)
@@ -87,7 +87,7 @@ class _Scan:
         return place
 
     def into(self, keys: tuple[str, ...]) -> KeyPath:
-        """A header's keys lead into the last item of each list of tables on the way."""
+        """Place of a header: its keys lead into the last item of each list of tables."""
         place: KeyPath = ()
         for key in keys:
             place = (*place, key)
@@ -121,7 +121,7 @@ class _Scan:
             self.at += 1
 
     def value(self, place: KeyPath) -> None:
-        """Any value; lists and inline tables are walked into."""
+        """Scan a value, including lists and inline tables."""
         self.skip(_SPACE)
         match self.text[self.at : self.at + 1]:
             case "[":
@@ -136,7 +136,7 @@ class _Scan:
                 self.take(_SCALAR)
 
     def items(self, place: KeyPath) -> None:
-        """The items of a list, up to its `]`."""
+        """Scan the items of a list up to its `]`."""
         index = 0
         while True:
             self.skip(_BLANK)
@@ -151,7 +151,7 @@ class _Scan:
                 self.at += 1
 
     def inline(self, place: KeyPath) -> None:
-        """The pairs of an inline table, up to its `}`."""
+        """Scan the pairs of an inline table up to its `}`."""
         while True:
             self.skip(_BLANK)
             if self.text.startswith("}", self.at):

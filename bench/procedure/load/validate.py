@@ -1,4 +1,4 @@
-"""Every problem of any number of files at once."""
+"""Reports every mistake of several files at once."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from bench.workspace import Workspace
 
 
 def files_in(paths: Sequence[Path]) -> list[Path]:
-    """The files that were named, those of folders with all below; of a workspace, its procedures.
+    """The named files; of a folder, all files below it; of a workspace, its procedures.
 
     Raises:
-        Problem: something named is not there, or a folder holds no TOML file.
+        Problem: something named does not exist, or a folder holds no TOML file.
     """
     missing = [str(p) for p in paths if not p.exists()]
     if missing:
@@ -37,14 +37,14 @@ def files_in(paths: Sequence[Path]) -> list[Path]:
 
 
 def check_files(paths: Sequence[Path], workspace: Workspace) -> list[Finding]:
-    """All that is wrong with procedures and sheets.
+    """Every mistake in procedures and sheets.
 
     Args:
         paths: the files.
-        workspace: where the sheets of a procedure are, unless its own folder has `sheets/`.
+        workspace: it holds the sheets of a procedure, unless the folder of the procedure has `sheets/`.
 
     Returns:
-        Every problem once, in the file where it is, file by file and line by line.
+        Every mistake once, in its own file, by file and line.
     """
     told = frozenset(p.resolve() for p in paths)
     return [finding for path in paths for finding in _check(path, workspace, told)]

@@ -1,1 +1,1 @@
-"""What a procedure, its steps and the sheets are, once they were read."""
+"""The models of procedures, steps and sheets, after they were read."""

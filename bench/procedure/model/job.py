@@ -1,4 +1,4 @@
-"""A job: one procedure with the machine, the tape and the reference tape it is done with."""
+"""A job: a procedure with its machine, tape and reference tape."""
 
 from __future__ import annotations
 
@@ -24,16 +24,16 @@ from bench.procedure.model.steps import (
 from bench.procedure.model.targets import Target
 
 JobStep = ByHand | Reference | Adjust | RecordReplay | Measure | InterfaceStep | Entry | Decision | Question | SignOff
-"""Any step but `follow`, whose steps stand in its place."""
+"""Any step except `follow`, which is replaced by its steps."""
 
 
 @dataclass(frozen=True, slots=True)
 class UsedFile:
-    """A file that went into a job."""
+    """A file that is part of a job."""
 
     path: Path
     content: bytes
-    """As it was read when the job was put together, whatever becomes of the file."""
+    """Its content when the job was put together, whatever happens to the file later."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,61 +48,61 @@ class InapplicableStep:
 
 @dataclass(frozen=True, slots=True)
 class NamedSteps:
-    """Where a name leads that a step uses for another."""
+    """The steps that a name stands for."""
 
     first: int
-    """The step to go to, by its index; the first that is left after it where it was left out itself."""
+    """Index of the step to go to; the next one in the job where the named step does not apply."""
     steps: tuple[str, ...]
-    """The ids of all steps of that name: several of a `follow` step, or of one done in each direction."""
+    """Ids of all steps of that name: several for a `follow` step, or for a step done in each direction."""
 
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """What is on the bench: frozen, checked, with everything it needs."""
+    """A complete, checked job. Frozen."""
 
     name: str
-    """The procedure file's name without `.toml`."""
+    """Name of the procedure file without `.toml`."""
     procedure: Procedure
     steps: tuple[JobStep, ...]
-    """In order, those of followed procedures in place, their ids `<follow id>/<step id>`."""
+    """In order; steps of followed procedures have the id `<follow id>/<step id>`."""
     machine: Machine
     tape: Tape
     reference_tape: ReferenceTape
     used: tuple[UsedFile, ...]
-    """The procedure first, then what it follows, then the three sheets."""
+    """The procedure, then the procedures it follows, then the three sheets."""
     names: dict[str, str]
-    """The sheets' file names without `.toml`, under `machine`, `tape` and `reference-tape`."""
+    """File names of the sheets without `.toml`, under `machine`, `tape` and `reference-tape`."""
     inapplicable: tuple[InapplicableStep, ...] = ()
     """Steps of the procedure that do not apply to these sheets."""
     named_steps: Mapping[str, NamedSteps] = field(default_factory=dict)
-    """Where the names lead by which steps name others."""
+    """The steps behind every name by which a step can refer to another."""
     other_tapes: tuple[Tape, ...] = ()
-    """What the lots after the first are on the practice machine."""
+    """Tapes of the practice machine for the lots after the first."""
     interface: Interface | None = None
-    """What stands between machine and program, where that was measured."""
+    """The interface, where it was measured."""
 
     @property
     def lots(self) -> tuple[str, ...]:
-        """The several tapes that its steps are of, in the order in which they come."""
+        """The lots of its steps, in order."""
         return tuple(dict.fromkeys(s.lot for s in self.steps if s.lot))
 
     def lot_index(self, lot: str) -> int:
-        """Which of the lots; 0 where it is of none."""
+        """Index of a lot; 0 for none."""
         return self.lots.index(lot) if lot in self.lots else 0
 
     def tape_of(self, lot: str) -> Tape:
-        """What a lot is on the practice machine; beyond the sheets there are, another reel of the first."""
+        """The tape of a lot on the practice machine; with too few sheets, another reel of the first."""
         tapes = (self.tape, *self.other_tapes)
         index = self.lot_index(lot)
         return tapes[index] if index < len(tapes) else tapes[0]
 
     def steps_named(self, name: str, direction: str | None = None) -> NamedSteps:
-        """Where a name leads; of a step done in each direction, to the one of that direction."""
+        """The steps that a name stands for; for a step done in each direction, the one of that direction."""
         found = self.named_steps.get(f"{name}-{direction}") if direction else None
         return found or self.named_steps[name]
 
     def target(self, name: str) -> Target:
-        """The target that a step names, a tape's figures told re the machine's reference level.
+        """The target that a step names. Figures of a tape are converted to the reference level of the machine.
 
         Args:
             name: the sheet, then the key in its `[targets]`: "machine.replay_level".

@@ -1,4 +1,4 @@
-"""The models of sheets: facts about a machine, a tape, a reference tape, an interface or a fault, a TOML file each."""
+"""The models of sheets: facts about a machine, tape, reference tape, interface or fault, one TOML file each."""
 
 from __future__ import annotations
 
@@ -27,11 +27,11 @@ TRIMMERS = (
     "record equalisation left",
     "record equalisation right",
 )
-"""What most recorders let a person set, named as the trade does."""
+"""The trimmers of most recorders, by their usual names."""
 
 
 class SheetBase(Strict):
-    """What every sheet has."""
+    """Keys of every sheet."""
 
     format: Literal[1]
     sheet: str
@@ -40,14 +40,14 @@ class SheetBase(Strict):
 
 
 class ReferenceLevel(Strict):
-    """The machine's reference level: the flux, and what the interface sees of it."""
+    """Reference level of the machine: its flux, and the levels at the interface."""
 
     fluxivity_nwb_m: float = Field(gt=0)
     fluxivity_method: FluxMethod
     replay_dbfs: float
-    """What the interface should read when a tape of that fluxivity is replayed."""
+    """Level that the interface should read when a tape of this fluxivity is replayed."""
     send_dbfs: float
-    """What is sent for a tone of 0 dB, which should then be recorded at that fluxivity."""
+    """Level sent for a tone of 0 dB, which the machine should record at this fluxivity."""
 
     @property
     def fluxivity(self) -> Fluxivity:
@@ -56,34 +56,34 @@ class ReferenceLevel(Strict):
 
 
 class Part(Strict):
-    """A part that turns, so that a flutter component can be told to be its. One of the two figures."""
+    """A rotating part, so that its flutter can be recognised. Give one of the two figures."""
 
     name: Text
     diameter_mm: float | None = Field(default=None, gt=0)
-    """The tape runs over it at its speed; or"""
+    """Diameter, for a part that the tape drives or that drives the tape; or"""
     hz: float | None = Field(default=None, gt=0)
-    """how often it turns in a second."""
+    """rotations per second."""
 
 
 class OutputTestPoint(Strict):
-    """Where the manual has replay level taken, other than at the output."""
+    """Where the manual measures replay level, other than at the output."""
 
     where: Text
     mv: float = Field(gt=0)
-    """What stands there at the machine's reference level."""
+    """Voltage there at the reference level of the machine."""
     attenuator_db: float = Field(default=0.0, ge=0)
-    """Between it and the interface; a test point carries DC and can carry tens of volts."""
+    """Attenuator between it and the interface; a test point carries DC and can carry tens of volts."""
     source: Text
 
 
 class Meters(Strict):
-    """What the machine's own meters show."""
+    """The meters of the machine."""
 
     kind: Literal["VU", "PPM", "peak"]
     zero_db: float = 0.0
-    """The level that they show as 0, re the machine's reference level."""
+    """The level that they show as 0, relative to the reference level of the machine."""
     noise_reduction_mark_db: float | None = None
-    """Likewise the level of the noise-reduction mark."""
+    """Level of the noise-reduction mark, likewise."""
     source: Text
 
 
@@ -100,18 +100,18 @@ class Machine(SheetBase):
     reference: ReferenceLevel
     targets: dict[str, Target]
     trimmers: tuple[str, ...] = TRIMMERS
-    """What can be set on it; two heads have no record azimuth of their own."""
+    """Its trimmers; a machine with two heads has no separate record azimuth."""
     auto_reverse: bool = False
     noise_reduction: tuple[Literal["type-b", "type-a"], ...] = ()
-    """What its switch can put in, the one that is lined up first."""
+    """The systems that it has; the first one is lined up."""
     parts: tuple[Part, ...] = ()
     output_test_point: OutputTestPoint | None = None
     meters: Meters | None = None
     practice: dict[str, float | str | bool] = Field(default_factory=dict)
-    """Parameters of the practice machine that stands in for this one."""
+    """Parameters of the practice machine for this sheet."""
 
     def turning(self) -> tuple[tuple[str, float], ...]:
-        """How often each of its parts turns in a second, where the sheet says so."""
+        """Name and rotations per second of each part in the sheet."""
         from bench.tape.geometry import rotation_rate_hz
 
         rates = [
@@ -137,14 +137,14 @@ class Section(Strict):
     purpose: Purpose
     hz: float = Field(gt=0)
     db: float
-    """Nominal level relative to the tape's fluxivity; in a response section after the tape's equalisation."""
+    """Nominal level relative to the fluxivity of the tape; in a response section after its equalisation."""
     seconds: float = Field(gt=0)
     recorded_error_db: float = 0.0
     """Actual minus nominal, from the certificate; added to the target."""
 
 
 class ReferenceTape(SheetBase):
-    """A reference (calibration) tape."""
+    """A reference tape."""
 
     sheet: Literal["reference-tape"]
     speed_mm_s: float = Field(gt=0)
@@ -175,48 +175,48 @@ class SignedFigure(Strict):
 
 
 class ResponsePoint(Strict):
-    """What the interface does to a tone, output looped to input."""
+    """Response of the interface to a tone, output looped to input."""
 
     hz: float = Field(gt=0)
     db: float
-    """What comes back less what was sent, re the reference frequency."""
+    """Returned minus sent, relative to the reference frequency."""
     channel: Literal["left", "right", "both"] = "both"
     uncertainty_db: float = Field(default=0.0, ge=0)
 
 
 class LinearityPoint(Strict):
-    """What comes back of a level that was sent, output looped to input."""
+    """Error of the interface at one level, output looped to input."""
 
     sent_dbfs: float = Field(le=0)
     db: float
-    """What comes back less what was sent, re the loudest point."""
+    """Returned minus sent, relative to the loudest point."""
     channel: Literal["left", "right", "both"] = "both"
     uncertainty_db: float = Field(default=0.0, ge=0)
 
 
 class Interface(SheetBase):
-    """What stands between the machine and the program, as measured on a day; written by `calibrate-interface`."""
+    """The interface between machine and program, as measured on one day; written by `calibrate-interface`."""
 
     sheet: Literal["interface"]
     device: Text
-    """Its name, as the sound system has it: a session on another device is not corrected by this sheet."""
+    """Its name in the sound system; sessions on another device are not corrected by this sheet."""
     date: Date
     """When it was measured."""
     sample_rate: int | None = Field(default=None, gt=0)
     full_scale_output_v: PositiveFigure | None = None
-    """Rms volts of a full-scale sine at the output (dBFS as in AES17)."""
+    """Volts rms of a full-scale sine at the output (dBFS as in AES17)."""
     full_scale_input_v: PositiveFigure | None = None
-    """Rms volts of a sine that the input reads as full scale."""
+    """Volts rms of a sine that the input reads as full scale."""
     response: tuple[ResponsePoint, ...] = ()
     noise_dbfs: float | None = None
-    """Of the loop with nothing sent, A-weighted rms."""
+    """Noise of the loop with nothing sent, A-weighted rms."""
     distortion_percent: float | None = Field(default=None, ge=0)
-    """Of the loop, third harmonic."""
+    """Third harmonic of the loop."""
     channel_order: Literal["straight", "swapped"] | None = None
     linearity: tuple[LinearityPoint, ...] = ()
-    """Steps that are not alike tell an automatic gain or an "enhancement" in the way."""
+    """Unequal errors show an automatic gain or an "enhancement" in the input."""
     clock_error_ppm: SignedFigure | None = None
-    """Of its sample clock, positive when it runs fast, against a counter."""
+    """Error of its sample clock against a counter, positive for fast."""
 
 
 class Fault(SheetBase):
@@ -226,5 +226,5 @@ class Fault(SheetBase):
     tells: Text
     """How it shows."""
     practice: dict[str, float | str | bool]
-    """What changes in the practice machine."""
+    """Changed parameters of the practice machine."""
     mended_by: tuple[Literal["clean", "demagnetise"], ...] = ()

@@ -1,4 +1,4 @@
-"""What the models of all steps share: words, cautions, where a step stands and when it applies. Light: no scipy."""
+"""What the models of all steps share: texts, cautions, order, and when a step applies. Light: no scipy."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from bench.measure.stage import Stage
 Hazard = Literal["mains", "demagnetiser", "solvent", "moving-parts", "loud-tones", "reference-tape", "owners-tape"]
 Direction = Literal["forward", "reverse"]
 NoiseReduction = Literal["off", "on", "record-only", "replay-only"]
-"""How the machine's noise-reduction switch stands at a step."""
+"""Position of the noise-reduction switch at a step."""
 
 IecType = Literal["I", "II", "IV", "open reel"]
 
@@ -33,7 +33,7 @@ Aspect = Literal[
     "erasure",
     "tracking",
 ]
-"""What a line-up shows to be right, and what an adjustment can disturb."""
+"""What readings can show to be right, and what an adjustment can disturb."""
 
 ASPECTS: tuple[Aspect, ...] = get_args(Aspect)
 
@@ -43,7 +43,7 @@ StepId = Annotated[str, Field(pattern=ID)]
 
 
 def _reflowed(text: str) -> str:
-    """A file may break its lines where it likes; an empty line is a new paragraph."""
+    """Join the lines of a text; an empty line begins a paragraph."""
     return "\n\n".join(" ".join(part.split()) for part in re.split(r"\n[ \t]*\n", text.strip()))
 
 
@@ -54,14 +54,14 @@ def _not_blank(text: str) -> str:
 
 
 OptionalText = Annotated[str, AfterValidator(_reflowed)]
-"""Text to be read; may be left empty."""
+"""Text; may be empty."""
 
 Text = Annotated[str, AfterValidator(_reflowed), AfterValidator(_not_blank)]
-"""Text that must say something."""
+"""Text that must not be empty."""
 
 
 class Strict(BaseModel):
-    """No unknown keys, no silent conversions, no figure that is not finite."""
+    """Base of all models: no unknown keys, no conversions, only finite figures."""
 
     model_config = ConfigDict(
         extra="forbid", strict=True, frozen=True, allow_inf_nan=False, use_attribute_docstrings=True
@@ -69,7 +69,7 @@ class Strict(BaseModel):
 
 
 class Caution(Strict):
-    """A hazard, said where the step is."""
+    """A hazard, shown at the step."""
 
     hazard: Hazard
     say: Text
@@ -81,47 +81,47 @@ class SentTone(Strict):
 
     hz: float = Field(gt=0)
     db: float
-    """Relative to the machine's reference level (0 dB = the machine sheet's `send_level`)."""
+    """Relative to the reference level of the machine (0 dB is `send_dbfs` of its sheet)."""
     seconds: float = Field(default=3.0, gt=0)
 
 
 class AppliesTo(Strict):
-    """Plain facts of the sheets. All that are given must hold; of a list, one."""
+    """Facts of the sheets. All that are given must be true; of a list, one is enough."""
 
     heads: tuple[Literal[2, 3], ...] = ()
     tape_type: tuple[IecType, ...] = ()
     speed_mm_s: tuple[float, ...] = ()
     trimmers: tuple[Text, ...] = ()
-    """Trimmers that the machine must have, all of them."""
+    """Trimmers, all of which the machine must have."""
     auto_reverse: bool | None = None
     noise_reduction: bool | None = None
-    """Whether the machine has any."""
+    """Whether the machine has noise reduction."""
     separate_bias: bool | None = None
-    """Whether each channel has a bias trimmer of its own."""
+    """Whether each channel has its own bias trimmer."""
     test_point: bool | None = None
-    """Whether the machine sheet names a test point at which replay level is taken."""
+    """Whether the machine sheet names a test point for replay level."""
     meters: bool | None = None
-    """Whether the machine sheet says what its own meters show."""
+    """Whether the machine sheet describes the meters."""
 
 
-class Placed(Strict):
-    """What stands in the order of a procedure."""
+class AnyStep(Strict):
+    """What has a place in the order of a procedure."""
 
     id: str = Field(pattern=ID)
     title: Text
     cautions: tuple[Caution, ...] = ()
     stage: Stage = "left"
-    """Readings of a found stage are told with a verdict but never judged."""
+    """Readings at an as-found stage get a verdict but are never judged."""
     applies_to: AppliesTo | None = None
-    """A step that does not apply is left out when the job is put together; the report says so."""
+    """A step that does not apply is not part of the job; the report says so."""
     each_direction: bool = False
     """On an auto-reverse machine the step is done forward and in reverse, as `<id>-forward` and `<id>-reverse`."""
     direction: Direction | None = None
-    """The direction in which the tape runs at this step; left out: forward where something is measured."""
+    """Direction of the tape at this step; without it, forward where something is measured."""
 
 
-class StepBase(Placed):
-    """What every step has that a person does."""
+class StepBase(AnyStep):
+    """What every step has except `follow`."""
 
     do: Text
     """The instruction."""
@@ -130,27 +130,27 @@ class StepBase(Placed):
     good: OptionalText = ""
     """What good looks like."""
     if_not: OptionalText = ""
-    """What to do when it does not."""
+    """What to do when it does not look good."""
     hints: tuple[Text, ...] = Field(default=(), max_length=3)
-    """Said one after another when a trainee asks: what to think of, where to look, what to do."""
+    """Shown one after another on request: what to think of, where to look, what to do."""
     disturbs: tuple[Aspect, ...] = ()
-    """What must be checked again when this was done, beside what the trade knows of it."""
+    """What must be checked again after this step, in addition to common practice."""
     lot: OptionalText = ""
-    """Which of several tapes this is of: "blank A". A sign-off after two or more ranks them. On the practice machine
-    the first is the job's own tape, the others are the other sheets of its type, by name."""
+    """Which of several tapes this step uses: "blank A". A sign-off after two or more tapes ranks them. On the practice
+    machine the first one is the tape of the job, the others are the other sheets of its type, by name."""
 
 
 class AgainUntil(Strict):
-    """Back to an earlier step until this one is in, so many times at most."""
+    """Go back to an earlier step until this one is in."""
 
     back_to: StepId
     at_most: int = Field(default=3, ge=1, le=20)
 
 
 class Measuring(StepBase):
-    """What every step has at which something is measured."""
+    """What every measuring step has."""
 
     again_until: AgainUntil | None = None
-    """When not all its readings are in."""
+    """Where to go when not all its readings are in."""
     noise_reduction: NoiseReduction = "off"
-    """How the machine's switch stands; the runner switches it, or asks for it, when that changes."""
+    """Position of the switch; the runner sets it, or asks for it, when it changes."""

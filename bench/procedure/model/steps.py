@@ -13,6 +13,7 @@ from bench.procedure.model.step_base import (
     ASPECTS,
     ID,
     AgainUntil,
+    AnyStep,
     AppliesTo,
     Aspect,
     Caution,
@@ -22,7 +23,6 @@ from bench.procedure.model.step_base import (
     Measuring,
     NoiseReduction,
     OptionalText,
-    Placed,
     SentTone,
     StepBase,
     StepId,
@@ -35,6 +35,7 @@ __all__ = [
     "ASPECTS",
     "Adjust",
     "AgainUntil",
+    "AnyStep",
     "AppliesTo",
     "Aspect",
     "ByHand",
@@ -55,7 +56,6 @@ __all__ = [
     "Measuring",
     "NoiseReduction",
     "OptionalText",
-    "Placed",
     "Procedure",
     "Purpose",
     "Question",
@@ -73,20 +73,20 @@ __all__ = [
 Purpose = Literal["level", "azimuth", "response", "speed"]
 ChannelName = Literal["left", "right", "both"]
 Judged = Literal["level", "balance", "response", "azimuth_delay", "azimuth_angle", "speed_error"]
-"""What a `reference` step can judge, each against a target of its own."""
+"""What a `reference` step can judge, each quantity by its own target."""
 
 if TYPE_CHECKING:
     Measurable = str
 else:
     Measurable = Literal[tuple(name for name, quantity in QUANTITIES.items() if quantity.step == "measure")]
-"""What a `measure` step can judge, each against a target of its own."""
+"""What a `measure` step can judge, each quantity by its own target."""
 
 CIRCUIT: Mapping[str, NoiseReduction] = {"encoding_error": "record-only", "decoding_error": "replay-only"}
-"""What is measured of the noise-reduction circuit itself, with tones that are sent, and how its switch stands then."""
+"""Quantities of the noise-reduction circuit, whose tones are recorded, and the switch position for each."""
 
 
 class ByHand(StepBase):
-    """Something done by hand."""
+    """Work at the machine."""
 
     kind: Literal["by-hand"]
     does: tuple[Act, ...] = ()
@@ -95,91 +95,91 @@ class ByHand(StepBase):
 
 
 class Reference(Measuring):
-    """A play of the reference tape: each tone is recognised, measured when steady and ticked off."""
+    """Play the reference tape: each tone is recognised and measured."""
 
     kind: Literal["reference"]
     purposes: tuple[Purpose, ...] = ()
-    """Which sections of the tape are wanted; empty means all of them."""
+    """Purposes of the sections that are wanted; empty for all."""
     targets: dict[Judged, TargetName] = Field(min_length=1)
 
 
 class Adjust(Measuring):
-    """One quantity brought to its target while a trimmer is turned."""
+    """Bring one quantity to its target by a trimmer."""
 
     kind: Literal["adjust"]
     via: Literal["live", "rounds", "ladder"] | None = None
-    """`live`: read while it is turned. `rounds` (two heads): turn, record, rewind, replay, judge, and again.
-    `ladder`: numbered positions recorded in one pass, the best one named. Left out: live from the reference tape and
-    on three heads, else rounds."""
+    """`live`: read while turning. `rounds` (two heads): turn, record, rewind, replay, judge, and again. `ladder`:
+    record numbered positions in one pass and name the best one. Default: live from the reference tape and on three
+    heads, else rounds."""
     quantity: Literal["level", "response", "azimuth_delay", "speed_error", "record_replay_level", "overbias"]
-    """`overbias`: how far the tone has fallen past its peak as bias is raised, dB."""
+    """`overbias`: fall of the tone past its peak as bias is raised, dB."""
     plays: str | None = None
-    """The id of a section of the reference tape; or"""
+    """Id of a section of the reference tape; or"""
     sends: tuple[SentTone, ...] = ()
-    """tones to record: sent together and replayed at once (three heads), or replayed after (two heads); or"""
+    """tones to record: sent together, and replayed at once (three heads) or afterwards (two heads); or"""
     programme: bool = False
-    """music or speech, for azimuth: the owner's own tape."""
+    """music or speech on the tape of the owner, for azimuth."""
     frequency: float | None = None
-    """The tone that is judged (where several sound); default: the only one."""
+    """The tone that is judged, where there are several."""
     reference_frequency: float | None = None
-    """For `response`: the tone that it is relative to. From the reference tape it is relative to the level
-    that its level section gave."""
+    """For `response`: the tone that it is relative to. From the reference tape it is relative to the reading of the
+    level section."""
     target: TargetName
     trimmers: dict[ChannelName, str] = Field(min_length=1)
-    """Trimmer names by channel; `both` where one trimmer serves both."""
+    """Names of trimmers by channel; `both` for a trimmer of both channels."""
     trimmers_reverse: dict[ChannelName, str] = Field(default_factory=dict)
-    """Likewise, those turned in reverse where `each_direction` has others for it."""
+    """Trimmers for reverse, where `each_direction` needs other ones."""
     positions: int = Field(default=9, ge=3, le=25)
-    """Of a ladder: how many."""
+    """Number of positions of a ladder."""
     apart_degrees: float = Field(default=10.0, gt=0)
-    """Of a ladder: from one position to the next."""
+    """Degrees between two positions of a ladder."""
     at_most: int = Field(default=6, ge=1, le=20)
-    """Rounds."""
+    """Most rounds."""
 
 
 class RecordReplay(Measuring):
-    """The program sends, the machine records, the replay is measured."""
+    """Send tones for the machine to record, and measure the replay."""
 
     kind: Literal["record-replay"]
     sends: tuple[SentTone, ...] = Field(min_length=1)
     """Sent one after another."""
     reference_hz: float
-    """The response is relative to this one of the sent tones, which also gives the level."""
+    """The response is relative to this tone, which also gives the level."""
     certifies: bool = False
-    """The tape is kept as a work tape: its readings carry what the reference tape left uncertain of replay."""
+    """The tape becomes a check tape: its readings include the uncertainty of replay by the reference tape."""
     targets: dict[Literal["record_replay_level", "response", "azimuth_delay", "mistracking"], TargetName] = Field(
         min_length=1
     )
 
 
 class Measure(Measuring):
-    """A quantity measured once and judged."""
+    """Measure a quantity once, and judge it."""
 
     kind: Literal["measure"]
     quantity: Measurable
     method: OptionalText = ""
-    """Which of the quantity's methods is judged, as the reading names it: "A-weighted rms". Left out: all it gives."""
+    """Method that is judged: "A-weighted rms". Default: all methods of the quantity."""
     plays: str | None = None
     sends: tuple[SentTone, ...] = ()
     programme: bool = False
-    """Music or speech plays, not tones: azimuth of the owner's own tape."""
+    """Music or speech instead of tones: azimuth of the tape of the owner."""
     records: Literal["silence"] | None = None
-    """Recorded with nothing sent, for noise."""
+    """Record silence, for noise."""
     erases: bool = False
-    """The tones sent are recorded, then erased, and what is left of them is measured."""
+    """Record the tones, erase them, and measure what is left."""
     driven: Literal["left", "right"] | None = None
-    """The channel that the tones are sent to, for separation."""
+    """Channel that the tones are sent to, for separation."""
     of: tuple[StepId, ...] = ()
-    """For `mistracking`: the steps whose level and response it is computed from; left out: the latest ones."""
+    """For `mistracking`: steps with the level and response to compute it from; default: the latest readings."""
     returns_to: StepId | None = None
-    """The earlier step to whose reading it is to come back, within the target's tolerance, whatever its value is."""
+    """Earlier step whose reading must be reached again, within the tolerance of the target, whatever its value."""
     frequency: float | None = None
     seconds: float = Field(default=5.0, gt=0)
     target: TargetName
 
 
 class LoopTone(Strict):
-    """A tone for the interface itself."""
+    """A tone for the interface."""
 
     hz: float = Field(gt=0)
     dbfs: float = Field(le=0)
@@ -187,16 +187,16 @@ class LoopTone(Strict):
 
 
 class InterfaceStep(Measuring):
-    """Output looped to input: what is found of the interface itself. `calibrate-interface` is made of these."""
+    """Measure the interface, output looped to input; `calibrate-interface` consists of such steps."""
 
     kind: Literal["interface"]
     finds: Literal["channels", "full-scale", "response", "noise", "distortion", "linearity", "clock"]
-    """`full-scale` and `clock` ask for what a voltmeter and a counter at the output read."""
+    """`full-scale` and `clock` ask for the reading of a voltmeter or a counter at the output."""
     sends: tuple[LoopTone, ...] = ()
-    """One after another; response and linearity are relative to the first."""
+    """Sent one after another; response and linearity are relative to the first."""
     limit: float
-    """How far from right it may be: dB (channels: at least; response and linearity: either way), V of a full-scale
-    sine (at least), dBFS and % (at most) or ppm."""
+    """Limit in dB (channels: at least; response and linearity: plus or minus), V of a full-scale sine (at least), dBFS
+    or % (at most), or ppm (plus or minus)."""
     instrument_percent: float = Field(default=1.5, gt=0)
     """Uncertainty (k = 2) of the instrument whose reading is typed."""
     source: Text = "common practice, no source"
@@ -204,11 +204,11 @@ class InterfaceStep(Measuring):
 
 
 class Entry(StepBase):
-    """A number, a choice or words read by the person from something else."""
+    """A number, a choice or words from the person."""
 
     kind: Literal["entry"]
     asks: Literal["number", "choice", "words", "complaint"]
-    """`complaint`: what the owner says is wrong, in the owner's words; the report begins its summary with them."""
+    """`complaint`: the fault in the words of the owner; the summary of the report begins with them."""
     unit: str = ""
     choices: tuple[Text, ...] = ()
     target: TargetName | None = None
@@ -219,28 +219,28 @@ class Choice(Strict):
 
     say: Text
     go_to: StepId | None = None
-    """A later step; left out: the next one."""
+    """A later step; default: the next one."""
 
 
 class Decision(StepBase):
-    """Goes on to one later step or another, by the verdicts of an earlier step or by an answer."""
+    """Choose between later steps, by the verdicts of an earlier step or by an answer."""
 
     kind: Literal["decision"]
     do: OptionalText = ""
     of: StepId | None = None
-    """The earlier step whose verdicts decide; then"""
+    """Earlier step whose verdicts decide;"""
     when_in: StepId | None = None
-    """where to go when all its readings are in; left out: the next step,"""
+    """where to go when all its readings are in (default: the next step),"""
     when_not: StepId | None = None
-    """and where to go when they are not; or"""
+    """and where to go when they are not. Or"""
     asks: OptionalText = ""
-    """what the person is asked,"""
+    """the question,"""
     choices: tuple[Choice, ...] = ()
-    """with the answers."""
+    """and its answers."""
 
 
 class Question(StepBase):
-    """An instructor's question. It teaches; the answer is kept and never judged."""
+    """A question from the instructor. The answer is kept and never judged."""
 
     kind: Literal["question"]
     do: OptionalText = ""
@@ -249,15 +249,15 @@ class Question(StepBase):
     right: Text
     """One of the choices, word for word."""
     because: Text
-    """Why; said after the answer."""
+    """The reason, shown after the answer."""
 
 
-class Follow(Placed):
-    """Another procedure of this folder, in its place. Its cautions are said with the first of those steps."""
+class Follow(AnyStep):
+    """The steps of another procedure in this folder. Cautions of this step are shown at the first of them."""
 
     kind: Literal["follow"]
     procedure: str = Field(pattern=ID)
-    """The file's name without `.toml`. Its steps take this step's stage and get `<id>/` before theirs."""
+    """File name without `.toml`. Its steps take the stage of this step; their ids get `<id>/` in front."""
 
 
 class SignOff(StepBase):
@@ -293,9 +293,9 @@ class Procedure(Strict):
     takes_minutes: float = Field(gt=0)
     needs: tuple[Text, ...] = ()
     part: bool = False
-    """Made to be followed by others. Run alone, the runner asks at its interlocks."""
+    """Meant to be followed by other procedures. Alone, it asks at its interlocks."""
     machine: str | None = None
-    """The machine sheet, by its file name without `.toml`, when none is named at the start."""
+    """File name of the machine sheet without `.toml`, where none is named at the start."""
     tape: str | None = None
     """Likewise the tape sheet."""
     reference_tape: str | None = None

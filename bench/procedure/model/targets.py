@@ -1,4 +1,4 @@
-"""Targets: what a reading is judged against, where it comes from, and the verdict."""
+"""Targets that readings are judged by, with their sources."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from bench.measure.verdict import Verdict, VerdictWord
 from bench.tape.fluxivity import Fluxivity, FluxMethod, convert_method, ratio_db
 
 TargetName = Annotated[str, Field(pattern=r"^(machine|tape)\.[a-z0-9_]+$")]
-"""`machine.replay_level`: the sheet, then the key in its `[targets]`. There is no expression language."""
+"""`machine.replay_level`: the sheet, then the key in its `[targets]`."""
 
 
 class Band(BaseModel):
@@ -26,18 +26,18 @@ class Band(BaseModel):
 
 
 class Flux(BaseModel):
-    """What a tape's figures are relative to."""
+    """The flux that figures of a tape are relative to."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
     nwb_m: float = Field(gt=0)
     """nWb/m, rms, and"""
     method: FluxMethod
-    """how that is measured."""
+    """the method by which it is measured."""
 
 
 class Target(BaseModel):
-    """A value with its tolerance and its source."""
+    """A value, its tolerance and its source."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
@@ -46,23 +46,23 @@ class Target(BaseModel):
     tolerance: float | None = Field(default=None, gt=0)
     """Plus or minus, in `unit`; or"""
     bands: tuple[Band, ...] = ()
-    """one tolerance for each range of frequencies; the narrowest range that holds the frequency counts; or"""
+    """a tolerance for each range of frequencies, of which the narrowest that contains the frequency counts; or"""
     at_least: float | None = None
-    """nothing below it, in `unit`: separation, erasure; or"""
+    """the lowest value, in `unit`: separation, erasure; or"""
     at_most: float | None = None
-    """nothing above it: noise, distortion, flutter."""
+    """the highest value: noise, distortion, flutter."""
     known_to: float = Field(default=0.0, ge=0)
-    """Expanded uncertainty (k = 2) of the figure itself, in `unit`: it counts in the verdict beside the reading's."""
+    """Expanded uncertainty (k = 2) of the figure itself, in `unit`; the verdict counts it with that of the reading."""
     reference: Flux | None = None
-    """The flux that 0 dB is, where the figure is a tape's; the machine's own reference level where there is none."""
+    """Flux of 0 dB, for figures of a tape; without it, the reference level of the machine."""
     source: str
-    """Where it comes from: a standard's clause, the service manual, or "common practice, no source"."""
+    """A clause of a standard, the service manual, or "common practice, no source"."""
 
     def re(self, level: Fluxivity) -> Target:
-        """The same figure relative to another flux: a tape that holds 6 dB re 320 nWb/m holds 8.1 dB re 250 nWb/m.
+        """The figure relative to another flux: 6 dB re 320 nWb/m is 8.1 dB re 250 nWb/m.
 
         Args:
-            level: the machine's reference level.
+            level: reference level of the machine.
         """
         if self.reference is None:
             return self
@@ -78,7 +78,7 @@ class Target(BaseModel):
         )
 
     def tolerance_at(self, frequency_hz: float | None) -> float | None:
-        """The tolerance that holds at a frequency; None where the target says nothing there."""
+        """The tolerance at a frequency; None where the target has none."""
         if not self.bands or frequency_hz is None:
             return self.tolerance
         inside = [b for b in self.bands if b.from_hz * 0.999 <= frequency_hz <= b.to_hz * 1.001]
@@ -92,8 +92,8 @@ def judge(reading: Result, target: Target, *, offset: float = 0.0) -> Verdict:
 
     Args:
         reading: what was measured.
-        target: what it should be; same unit as the reading.
-        offset: added to the target's value: a certificate's correction, another fluxivity.
+        target: what it should be, in the same unit.
+        offset: added to the value of the target: a correction by certificate, another fluxivity.
 
     Returns:
         `in` when every value that the reading leaves possible is accepted, `out` when none is, `too close to call`
@@ -114,7 +114,7 @@ def judge(reading: Result, target: Target, *, offset: float = 0.0) -> Verdict:
     word: VerdictWord = "no reading"
     if isinstance(reading, Reading) and accepted is not None:
         error, spread = reading.value - aim, math.hypot(reading.uncertainty, target.known_to)
-        # What is given in per cent and known by its upper bound alone is a share, which is never below none.
+        # a percentage with only an upper bound is a share, which is never below 0
         least = -aim if reading.unit == "%" else -math.inf
         low = least if reading.bound == "at most" else error - spread
         high = math.inf if reading.bound == "at least" else error + spread

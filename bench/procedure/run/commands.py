@@ -1,4 +1,4 @@
-"""What the person, or unattended hands, can tell the runner."""
+"""Commands that a person, or unattended hands, can give the runner."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class GoOn:
-    """The one key: start the step, confirm, accept what is in, go to the next."""
+    """The go-on key: start the step, confirm, accept a reading that is in, go to the next step."""
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """A number, a choice or words, as typed."""
+    """Typed text: a number, a choice or words."""
 
     text: str
 
@@ -26,31 +26,31 @@ class Tick:
 
 @dataclass(frozen=True, slots=True)
 class Accept:
-    """Keep the reading although it is not in; the reason lands in the report."""
+    """Keep the reading although it is not in; the report gives the reason."""
 
     reason: str
 
 
 @dataclass(frozen=True, slots=True)
 class Skip:
-    """Leave the step out; the reason lands in the report."""
+    """Skip the step; the report gives the reason."""
 
     reason: str
 
 
 @dataclass(frozen=True, slots=True)
 class Repeat:
-    """Do this step again from its start."""
+    """Start this step again."""
 
 
 @dataclass(frozen=True, slots=True)
 class Back:
-    """To the step before this one; its readings stay as earlier attempts."""
+    """Go back to the previous step; its readings stay as earlier attempts."""
 
 
 @dataclass(frozen=True, slots=True)
 class Hold:
-    """Pause sound and timer; once more, or the one key, goes on."""
+    """Pause sound, tape and timer; a second `Hold`, or `GoOn`, resumes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +63,7 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """Words for the report."""
+    """A note for the report."""
 
     text: str
 
@@ -75,7 +75,7 @@ class StopSound:
 
 @dataclass(frozen=True, slots=True)
 class Leave:
-    """Break off here; the session can be resumed."""
+    """Stop the run here; the session can be resumed."""
 
 
 Command = GoOn | Answer | Tick | Accept | Skip | Repeat | Back | Hold | Turn | Note | StopSound | Leave

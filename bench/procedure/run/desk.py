@@ -1,4 +1,4 @@
-"""The bench thread: it alone owns port, runner and journal. Commands in by a queue, snapshots out by a call."""
+"""The bench thread, which alone uses port, runner and journal. A queue brings commands, a call takes snapshots away."""
 
 from __future__ import annotations
 
@@ -15,22 +15,21 @@ from bench.procedure.run.views import stopped_view
 from bench.procedure.state.snapshot import Snapshot
 
 SHOW_EVERY_S = 0.05
-"""Snapshots at most this often."""
+"""Least time between two snapshots."""
 
 READ_S = 0.04
-"""How long a read waits for sound: a key is obeyed within it."""
+"""Longest wait of a read for sound; a command is obeyed within this time."""
 
 REOPEN_EVERY_S = 1.0
 
 SAY_EVERY_S = 2.0
-"""How often `wait` says that it is still waiting."""
+"""Time between two messages of `wait`."""
 
 
 class Desk:
-    """Runs a runner on a thread of its own.
+    """Runs a runner on its own thread.
 
-    Whatever goes wrong there, the thread ends in order: the port is closed, and a last snapshot with an outcome says
-    what happened.
+    Whatever fails there, the thread closes the port and shows a last snapshot whose outcome says what happened.
     """
 
     def __init__(self, runner: Runner, port: Port, clock: Clock, on_snapshot: Callable[[Snapshot], None]) -> None:
@@ -44,7 +43,7 @@ class Desk:
         self._tried = 0.0
         self._latest: Snapshot | None = None
         self.fault: BaseException | None = None
-        """What ended the thread, when that was not the end of the run."""
+        """The exception that ended the thread; None after an orderly end."""
 
     @property
     def latest(self) -> Snapshot | None:
@@ -57,20 +56,20 @@ class Desk:
         return self._thread.is_alive()
 
     def start(self) -> None:
-        """Open the port and begin. Raises `Problem` when the port can't be opened."""
+        """Open the port and begin. Raises `Problem` when the port cannot be opened."""
         self._port.open()
         self._thread.start()
 
     def post(self, command: Command) -> None:
-        """Tell the runner something; from any thread, never blocks."""
+        """Queue a command; from any thread, never blocks."""
         self._commands.put(command)
 
     def stop(self, limit_s: float = 5.0) -> bool:
-        """Leave, silence the port and wait for the thread.
+        """Ask the thread to end, and wait for it.
 
         Returns:
-            Whether it has ended. Until it has, it may be writing: the session must not be closed, nor be said to be
-            on disk.
+            Whether it has ended. Until it has, it may still be writing, so the session must not be closed, nor be
+            reported as saved.
         """
         self._stopping.set()
         if self._thread.is_alive():
@@ -78,10 +77,10 @@ class Desk:
         return not self._thread.is_alive()
 
     def wait(self, line: Callable[[str], None]) -> None:
-        """Stop, and wait until the thread has ended, however slow the disk; only an interrupt ends the waiting.
+        """Ask the thread to end, and wait as long as it takes. Only an interrupt ends the wait early.
 
         Args:
-            line: takes a sentence every few seconds while there is still something to wait for.
+            line: receives a sentence every few seconds of the wait.
         """
         waited_s = 0.0
         while not self.stop(SAY_EVERY_S):
@@ -105,7 +104,7 @@ class Desk:
         self._end()
 
     def _end(self) -> None:
-        """Silence first, then the last that there is to see."""
+        """Silence the port first, then show the last snapshot."""
         try:
             self._port.close()
             if self.fault is None:
@@ -113,7 +112,7 @@ class Desk:
         except BaseException as fault:
             self.fault = self.fault or fault
         if self.fault is not None:
-            with suppress(Exception):  # whoever watches may be what failed; `fault` says it too
+            with suppress(Exception):  # the watcher may be what failed; `fault` tells the caller too
                 self._latest = stopped_view(self._runner.job, self._runner.at, self._port.status, self.fault)
                 self._on_snapshot(self._latest)
 
@@ -139,7 +138,7 @@ class Desk:
             self._stopping.wait(READ_S)
             return
         if status.kind == "file" and not self._runner.wants_sound:
-            self._stopping.wait(READ_S)  # a capture waits for the step that listens
+            self._stopping.wait(READ_S)  # a capture is not read until a step listens
             self._runner.tick()
             return
         block = self._port.read(READ_S)

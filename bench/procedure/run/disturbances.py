@@ -1,4 +1,4 @@
-"""What adjustments disturbed, and what was shown again since: kept in the journal, so that the report says it."""
+"""Notes in the journal what each step disturbed, and what later readings showed to be right again."""
 
 from __future__ import annotations
 
@@ -17,19 +17,19 @@ from bench.procedure.state.events import CheckedAgain, Disturbed
 
 
 class Disturbances:
-    """Keeps account step by step."""
+    """Compares each step with what earlier readings have shown."""
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._steps: dict[str, StepBase] = {s.id: s for s in bench.job.steps}
 
     def step_ends(self, step: StepBase, *, skipped: bool, turned: tuple[str, ...]) -> None:
-        """A step is over, or left for another time.
+        """Note the consequences of a step that is over, or was left.
 
         Args:
-            step: the one that ends.
-            skipped: it was left out with a reason.
-            turned: the trimmers that the program saw turned at it; on a real machine it sees none.
+            step: the step.
+            skipped: whether it was skipped with a reason.
+            turned: trimmers that the program saw turned; on a real machine it sees none.
         """
         bench = self._bench
         shown = self._shown_now(step)
@@ -53,7 +53,7 @@ class Disturbances:
             bench.note(step.id, CheckedAgain(in_order(again)))
 
     def _shown_now(self, step: StepBase) -> frozenset[str]:
-        """What the last attempt at a step has shown, with a reading."""
+        """What the readings of the last attempt at a step have shown."""
         kept = self._bench.journal.records()
         own = [r for r in kept if r.step == step.id and r.attempt == self._bench.attempt]
         found = (shown_by(step, r.reading.quantity) for r in own if r.measured is not None)

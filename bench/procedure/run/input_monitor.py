@@ -1,4 +1,4 @@
-"""What comes in, whatever the step: peaks, clipping, silence, a channel that carries nothing, mains hum."""
+"""Watches the input at every step: peaks, clipping, silence, a dead channel, mains hum."""
 
 from __future__ import annotations
 
@@ -13,19 +13,19 @@ from bench.measure.quantities.hum_watch import HumWatch
 from bench.procedure.state.snapshot import Hum
 
 CLIP = 0.999
-"""A sample this near full scale counts as clipped."""
+"""Samples from this part of full scale upwards count as clipped."""
 
 SILENT_DBFS = -80.0
-"""A peak below it for a second is silence: lower than any tape's hiss reaches an interface."""
+"""Peaks below this for a second are silence; the hiss of any tape is louder at an interface."""
 
 HOLD_S = 1.0
 
 FAR_DB = 30.0
-"""A channel whose peaks have been so far below the other's for a second carries nothing of what the other does."""
+"""A channel whose peaks stay this far below those of the other for a second is dead."""
 
 
 class InputMonitor:
-    """Watches the incoming sound."""
+    """Keeps the state of the input over the last second."""
 
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
@@ -36,7 +36,7 @@ class InputMonitor:
         self._hum: HumWatch | None = None
 
     def hear(self, block: Block) -> None:
-        """Take a block in."""
+        """Take in a block."""
         if len(block.samples) == 0:
             return
         top = np.max(np.abs(block.samples), axis=0)
@@ -51,12 +51,12 @@ class InputMonitor:
             self._heard_at = now
 
     def state(self) -> tuple[tuple[float | None, ...], bool, bool]:
-        """Peaks in dBFS by channel, whether it clipped in the last second, whether it was silent for one."""
+        """Peaks of each channel in dBFS; whether it clipped in the last second; whether it was silent for one."""
         now = self._clock.now()
         return self._peaks, now - self._clipped_at < HOLD_S, now - self._heard_at > HOLD_S
 
     def only(self) -> Literal["", "left", "right"]:
-        """The one channel that has carried sound for a second, while the other did not."""
+        """The only channel that has carried sound for the last second; "" for both or none."""
         now = self._clock.now()
         if len(self._peaks) != 2 or now - self._heard_at > HOLD_S or now - self._alike_at <= HOLD_S:
             return ""
@@ -64,13 +64,13 @@ class InputMonitor:
         return "left" if left > right else "right"
 
     def watch_hum(self, block: Block, sample_rate: int) -> None:
-        """Listen for mains hum as well."""
+        """Look for mains hum in a block."""
         if self._hum is None or block.lost:
             self._hum = HumWatch(sample_rate)
         self._hum.feed(block.samples)
 
     def hum(self) -> Hum | None:
-        """Mains hum that stands out now."""
+        """Mains hum in the input, where there is any."""
         if self._hum is None or self._hum.found is None:
             return None
         return Hum(*self._hum.found)

@@ -1,4 +1,4 @@
-"""The interface's own sheet: made of what `calibrate-interface` found, chosen by the device, and told with its age."""
+"""The interface sheet: written from the readings of `calibrate-interface`, chosen by device, and given with its age."""
 
 from __future__ import annotations
 
@@ -18,24 +18,24 @@ from bench.procedure.model.steps import InterfaceStep
 from bench.procedure.state.journal import ReadingRecord
 
 OLD_DAYS = 365
-"""From then on a sheet's age is pointed out: common practice, no source."""
+"""From this age on the report points out the age of a sheet: common practice, no source."""
 
 REPEATS_DB = 0.01
-"""How well plugs and knobs at their marks come back another day: common practice, no source."""
+"""How well plugs, and controls set to their marks, repeat on another day: common practice, no source."""
 
 Found = dict[str, list[tuple[Reading, float | None]]]
-"""Of each thing that a step finds: the readings, and at which level their tone was sent, dBFS."""
+"""By what a step finds: the readings, and the level at which each tone was sent, dBFS."""
 
 
 def sheet_text(
     steps: Iterable[JobStep], records: Sequence[ReadingRecord], device: str, day: date, rate: int
 ) -> str | None:
-    """A sheet as TOML; None where the steps measured no interface.
+    """The sheet as TOML; None where the steps measured no interface.
 
     Args:
-        steps: of the job.
-        records: what its last attempts gave.
-        device: the interface's name, as the sound system has it.
+        steps: those of the job.
+        records: readings of the last attempts.
+        device: name of the interface in the sound system.
         day: when it was measured.
         rate: frames a second.
     """
@@ -79,7 +79,7 @@ def _channels(found: Found) -> dict[str, Any]:
 
 
 def _floors(found: Found) -> dict[str, Any]:
-    """Of two channels the worse."""
+    """The worse of the two channels."""
     out = {}
     for key, of in (("noise_dbfs", "noise"), ("distortion_percent", "distortion")):
         values = [r.value for r, _ in found.get(of, ())]
@@ -88,7 +88,7 @@ def _floors(found: Found) -> dict[str, Any]:
 
 
 def _volts(found: Found) -> dict[str, Any]:
-    """Full scale in volts, the input's as the mean of its channels, whose difference its uncertainty holds."""
+    """Full scale in volts. That of the input is the mean of its channels; the uncertainty covers their difference."""
     out: dict[str, Any] = {}
     for r, _ in found.get("full-scale", ()):
         if r.quantity == "full_scale_output":
@@ -112,10 +112,10 @@ def _rounded(value: float) -> float:
 
 
 def write_sheet(folder: Path, text: str, device: str, day: date) -> Path:
-    """Write it under a name of its own; a sheet that is there is never touched.
+    """Write a sheet under a new name; existing sheets are never changed.
 
     Raises:
-        Problem: it can't be written.
+        Problem: it cannot be written.
     """
     stem = re.sub(r"[^a-z0-9]+", "-", device.casefold()).strip("-") or "interface"
     try:
@@ -134,14 +134,14 @@ def write_sheet(folder: Path, text: str, device: str, day: date) -> Path:
 
 
 def newest_of(folder: Path, device: str) -> Path | None:
-    """The last sheet of a device, by its date; broken ones are passed over."""
+    """The newest sheet of a device by date; broken ones are ignored."""
     read = [(read_sheet(p, "interface").model, p) for p in sorted(folder.glob("*.toml"))]
     mine = [(s.date, p.stem, p) for s, p in read if isinstance(s, Interface) and s.device == device]
     return max(mine, key=lambda m: m[:2])[2] if mine else None
 
 
 def calibration(sheet: Interface | None, device: str, today: date) -> str:
-    """How a session's levels stand, for its report: by which sheet, how old, and whether it is another device's."""
+    """For the report: which sheet the levels rest on, its age, and whether it belongs to another device."""
     if sheet is None:
         return "levels in dBFS: no interface sheet"
     said = f"by the interface sheet of {sheet.date.isoformat()}"

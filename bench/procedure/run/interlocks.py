@@ -1,9 +1,9 @@
-"""What has to be so before a step starts: the interlocks that no procedure can lift, and the machine's switches.
+"""What must be done before a step starts: interlocks that no procedure can bypass, and the switches of the machine.
 
-Before anything records after the reference tape was in, the runner demands "reference tape out, work tape in".
-The reference tape does not meet a machine that was not cleaned and demagnetised, unless a person gives a reason
-that lands in the report. That speed, and azimuth on two heads, are never judged from a machine's own recording
-is refused when the procedure is loaded.
+After the reference tape was in, nothing is recorded until a person confirms that it is out. The reference tape is not
+played on a machine that was not cleaned and demagnetised, unless a person gives a reason, which the report prints.
+A third rule is checked when a procedure is loaded: speed, and azimuth on two heads, are never judged from the
+machine's own recording.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ DIRTY = "Not cleaned and demagnetised in this run. The reference tape stays out,
 Control = Literal["noise-reduction", "direction"]
 
 AT_FIRST: dict[Control, str] = {"noise-reduction": "off", "direction": "forward"}
-"""How the switches stand before a run: noise reduction out, as every step is done unless it says otherwise."""
+"""Positions of the switches before a run. Noise reduction is out unless a step asks for it."""
 
 ASKED = {
     "off": "Switch noise reduction out. Confirm when it is.",
@@ -38,7 +38,7 @@ ASKED = {
 
 
 class Interlocks:
-    """What was done to the machine so far in this session, and what that demands."""
+    """Derives from the journal what must be done before a step may start."""
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
@@ -52,7 +52,7 @@ class Interlocks:
         return loads[-1] if loads else ""
 
     def demand(self, step: StepBase) -> Prompt | None:
-        """What has to be answered before the step may start; None when nothing has. Threads tapes as it goes."""
+        """The question to be answered before a step may start, or None. Loads tapes where the program can."""
         self._asked = None
         if self._bench.is_file:
             return None
@@ -71,7 +71,7 @@ class Interlocks:
         return self._switches(step)
 
     def _switches(self, step: StepBase) -> Prompt | None:
-        """Set the switches where the program has hands; else ask for the first that stands otherwise."""
+        """Set the switches where the program can; else ask for the first one in another position."""
         for control, wanted in _wanted(step):
             if self._stands(control) == wanted:
                 continue
@@ -91,7 +91,7 @@ class Interlocks:
             return False
         try:
             hands.switch(control, wanted)
-        except Problem:  # hands that cannot reach this switch: the person can
+        except Problem:  # the program cannot reach this switch, but the person can
             return False
         return True
 
@@ -99,14 +99,14 @@ class Interlocks:
         self._bench.note(step.id, Switched(control, wanted))
 
     def confirm(self, step: StepBase) -> None:
-        """The person confirmed the change of tapes, or the switch."""
+        """The person has changed the tape, or set the switch."""
         if self._asked is not None:
             self._note(*self._asked, step)
         else:
             self._bench.do("load-work-tape", step)
 
     def override(self, step: StepBase, reason: str) -> None:
-        """The reference tape goes in all the same."""
+        """The reference tape is played in spite of the interlock."""
         self._bench.note(step.id, Overridden(reason))
 
 

@@ -1,4 +1,4 @@
-"""A journal that says what it has kept, once it is on disk."""
+"""A journal that prints each entry once it is on disk."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from bench.words.readings import judged_text, what
 
 
 class NarratedJournal:
-    """Keeps by another journal, and says a line for each reading and event when that has returned.
+    """Passes entries to another journal, and prints a line for each once that has returned.
 
     Args:
-        journal: keeps.
-        say: says a line.
-        titles: of the steps, by their ids.
+        journal: the one that keeps them.
+        say: prints a line.
+        titles: of the steps, by id.
     """
 
     def __init__(self, journal: Journal, say: Callable[[str], None], titles: Titles) -> None:
@@ -24,10 +24,10 @@ class NarratedJournal:
         self._say = say
         self._titles = titles
         self._held: list[str] = []
-        """What is not on disk yet."""
+        """Lines of entries that are not on disk yet."""
 
     def keep(self, records: tuple[ReadingRecord, ...]) -> None:
-        """Keep, then say `accepted <id>` and the reading in words."""
+        """Keep readings, then print `accepted <id>` and each reading in words."""
         self._held += [
             f"accepted {r.id} {r.step}: {what(r.reading)}: {judged_text(r.reading, r.verdict)}" for r in records
         ]
@@ -36,7 +36,7 @@ class NarratedJournal:
 
     @property
     def wants_sound(self) -> bool:
-        """Whether the sound behind readings is to be kept."""
+        """Whether the sound behind readings is kept."""
         return self._journal.wants_sound
 
     def keep_sound(self, sound: Sound) -> None:
@@ -44,14 +44,14 @@ class NarratedJournal:
         self._journal.keep_sound(sound)
 
     def save_again(self) -> bool:
-        """Try again, and say what was kept by that."""
+        """Try to write again, and print what was written."""
         if not self._journal.save_again():
             return False
         self._say_held()
         return True
 
     def note(self, event: Event) -> None:
-        """Keep, then say it."""
+        """Keep an event, then print it."""
         self._held.append(f"{KIND_OF[type(event)]} {event.step}: {said(event, self._titles)}")
         self._journal.note(event)
         self._say_held()

@@ -1,4 +1,4 @@
-"""The runner: steps a person, or unattended hands, through a procedure. It has no screen and no device."""
+"""The runner takes a person, or unattended hands, through a procedure. It has no screen and no device."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ HELD = Prompt("go-on", "Held: sound, tape and timer stand. Go on with the same k
 
 
 class Runner:
-    """A state machine: sound and commands in, snapshots out. All calls come from one thread."""
+    """A state machine: sound and commands go in, snapshots come out. All calls come from one thread."""
 
     def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock) -> None:
         self.job = job
@@ -44,7 +44,7 @@ class Runner:
         self._sound = InputMonitor(clock)
         self._as_found = AsFound(journal)
         self.at = 0
-        """The index of the step at hand; beyond the last when all are over."""
+        """Index of the current step; the number of steps when all are over."""
         self._activity: Activity[Any] | None = None
         self._question: Prompt | None = None
         self._accepted = False
@@ -54,26 +54,26 @@ class Runner:
         self._port_trouble = ""
         self._cannot = ""
 
-    # ---------------------------------------------------------------- where it stands
+    # ---------------------------------------------------------------- the current step
 
     @property
     def finished(self) -> bool:
-        """Whether there is nothing more to do, or it was left."""
+        """Whether all steps are over, or the run was left."""
         return self._left or self.at >= len(self.job.steps)
 
     @property
     def wants_sound(self) -> bool:
-        """Whether the step at hand listens."""
+        """Whether the current step listens."""
         return self._activity is not None and self._activity.wants_sound and self._held_at is None
 
     @property
     def _step(self) -> JobStep | None:
         return self.job.steps[self.at] if self.at < len(self.job.steps) else None
 
-    # ---------------------------------------------------------------- going through
+    # ---------------------------------------------------------------- from step to step
 
     def begin(self) -> None:
-        """Start at the first step, or where a broken-off session stopped."""
+        """Start at the first step, or at the step where an interrupted session stopped."""
         self.at = self._progress.current()
         resumed = bool(self._journal.events())
         if not resumed:
@@ -87,7 +87,7 @@ class Runner:
         self._after()
 
     def _enter(self, *, again: bool = False) -> None:
-        """Come to the step at hand: first what an interlock demands, then the step."""
+        """Begin the current step, unless an interlock has a question first."""
         step = self._step
         self._accepted = False
         if step is None:
@@ -110,7 +110,7 @@ class Runner:
             self._activity = None
 
     def _after(self) -> None:
-        """Go on automatically while what was to be done is done."""
+        """Go on automatically while the activity is finished."""
         while self._activity is not None and self._activity.finished:
             following = self._activity.then()
             if following is None:
@@ -125,7 +125,7 @@ class Runner:
             return
         self._end_activity(skipped=skipped)
         if not any(r.step == step.id for r in self._journal.records()):
-            self._bench.last = ()  # what was kept is told until a step that keeps nothing is over
+            self._bench.last = ()  # readings stay on display until a step that keeps none is over
         back = None if skipped or self._accepted or self._all_in(step) else self._progress.retry_from(step)
         if back is not None:
             self._go_again(step, back)
@@ -139,27 +139,27 @@ class Runner:
         self._enter()
 
     def _all_in(self, step: JobStep) -> bool:
-        """Whether all readings of the last attempt at a step are in, as far as they are judged."""
+        """Whether all judged readings of the last attempt at a step are in."""
         own = [r for r in self._journal.records() if r.step == step.id and r.attempt == self._bench.attempt]
         return all(r.verdict is None or r.verdict.word == "in" for r in own)
 
     def _go_again(self, step: JobStep, back: int) -> None:
-        """`again_until`: back to an earlier step, for the readings are not all in."""
-        gone = events.WentAgain(*self._progress.move(back, over=0), left=self._progress.retries_left(step))
+        """`again_until`: go back to an earlier step, because not all readings are in."""
+        gone = events.WentAgain(*self._progress.moved_to(back, over=0), left=self._progress.retries_left(step))
         self._bench.note(step.id, gone)
         self.at = back
         self._enter()
         self._bench.notice = said(gone, {s.id: s.title for s in self.job.steps})
 
     def _decided(self, step: JobStep, activity: DecisionActivity) -> int:
-        """A decision was made: where it goes on, with what it passes over."""
+        """Note a decision; the index of the step that it leads to."""
         to = self.at + 1
         if activity.goes_to:
             to = max(to, self.job.steps_named(activity.goes_to, step.direction).first)
         self._bench.note(
             step.id,
             events.Decided(
-                *self._progress.move(to, over=1),
+                *self._progress.moved_to(to, over=1),
                 answer=activity.answered,
                 all_in=activity.all_in,
                 not_in=activity.not_in,
@@ -189,15 +189,15 @@ class Runner:
         self._bench.turned.clear()
 
     def close(self) -> None:
-        """The run is over, however it ended: turns and sound of a step that was not left in order are kept."""
+        """Keep the turns and the sound of a step that did not end in order. Call it when the run is over."""
         if self._step is not None:
             self._keep_turns(self._step)
         self._bench.keep_sound_heard()
 
-    # ---------------------------------------------------------------- what comes in
+    # ---------------------------------------------------------------- input
 
     def hear(self, block: Block) -> None:
-        """Sound came in."""
+        """Take in a block of sound."""
         self._bench.retry_saving()
         self._sound.hear(block)
         self._sound.watch_hum(block, self._port.status.sample_rate)
@@ -212,7 +212,7 @@ class Runner:
             self._after()
 
     def tick(self) -> None:
-        """No sound came: look after the port, and after what is over without sound."""
+        """No sound came: check the port, and tell the activity when the capture has ended."""
         self._bench.retry_saving()
         status = self._port.status
         step = self._step
@@ -221,14 +221,14 @@ class Runner:
             self._bench.notice = trouble
             self._bench.note(step.id if step else "", events.SoundLost(trouble))
             if step is not None and self._bench.sending and self._held_at is None:
-                self._hold(step)  # tones don't start again by themselves
+                self._hold(step)  # tones must not restart without a person
         self._port_trouble = trouble
         if status.state == "ended" and self._activity is not None and self._activity.wants_sound:
             self._activity.port_ended()
             self._after()
 
     def sound_is_back(self) -> None:
-        """The device was reopened: measuring goes on with what was not yet measured."""
+        """The device was reopened: measure what was not measured yet."""
         step = self._step
         self._port_trouble = ""
         on = "; tones start again when you go on" if self._held_at is not None else ""
@@ -238,7 +238,7 @@ class Runner:
             self._activity.interrupted()
 
     def obey(self, command: say.Command) -> None:
-        """Do what the person says; what can't be done is said in the notice and changes nothing."""
+        """Obey a command. One that cannot be obeyed changes nothing; the notice says why."""
         self._bench.notice = ""
         try:
             self._obey(command)
@@ -299,18 +299,18 @@ class Runner:
                 activity.accept(reason)
 
     def _back(self, step: JobStep) -> None:
-        """To the step before this one; what it gave stays as an earlier attempt."""
-        to = self._progress.before(self.at)
+        """Go back to the previous step; its readings stay as an earlier attempt."""
+        to = self._progress.previous(self.at)
         if to is None:
             raise Problem("there is no step before this one to go back to")
         self._end_activity(skipped=True)
         self._question = None
-        self._bench.note(step.id, events.WentBack(*self._progress.move(to, over=0)))
+        self._bench.note(step.id, events.WentBack(*self._progress.moved_to(to, over=0)))
         self.at = to
         self._enter()
 
     def _hold(self, step: JobStep) -> None:
-        """Everything pauses: sound, tape and timer."""
+        """Pause sound, tape and timer."""
         self._held_at = self._bench.clock.now()
         self._bench.hold()
         if self._activity is not None:
@@ -318,7 +318,7 @@ class Runner:
         self._bench.note(step.id, events.Held())
 
     def _while_held(self, command: say.Command, step: JobStep) -> bool:
-        """Whether that is all there is to a command while everything is held."""
+        """Handle a command while everything is paused; whether nothing remains to be done."""
         match command:
             case say.GoOn() | say.Hold() if self._port_trouble:
                 raise Problem(f"{self._port_trouble}; go on when the sound is back")
@@ -343,7 +343,7 @@ class Runner:
                 self._activity.interrupted()
 
     def _answer_question(self, command: say.Command, step: JobStep) -> None:
-        """A demand of an interlock, or a step that can't be done, is answered."""
+        """Handle the answer to an interlock, or to a step that cannot be done."""
         question = self._question
         if question is None:
             return
@@ -362,15 +362,15 @@ class Runner:
         self._question = None
         self._enter(again=True)
 
-    # ---------------------------------------------------------------- what is shown
+    # ---------------------------------------------------------------- output
 
     def outcome(self) -> Outcome:
-        """How the run ended, or would if it ended now."""
+        """The outcome of the run, or the outcome if it ended now."""
         completed = self.at >= len(self.job.steps)
         return judge_run(self.job, self._journal, completed=completed)
 
     def snapshot(self) -> Snapshot:
-        """All there is to see."""
+        """Everything a screen shows, at this moment."""
         job, bench, held = self.job, self._bench, self._held_at is not None
         view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
         hands = bench.hands
@@ -399,5 +399,5 @@ class Runner:
             flutter=view.flutter,
             spectrum=view.spectrum,
             ranking=view.ranking,
-            can_go_back=self._progress.before(self.at) is not None,
+            can_go_back=self._progress.previous(self.at) is not None,
         )

@@ -1,4 +1,4 @@
-"""What is on the bench and which step is at hand, as a screen shows them."""
+"""The job and the current step as a screen shows them."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from bench.procedure.state.snapshot import InputView, JobView, Outcome, Prompt, 
 
 
 def job_view(job: Job) -> JobView:
-    """What is on the bench, in words."""
+    """The job in words."""
     machine = job.machine
     t1, t2 = machine.equalisation_us
     return JobView(
@@ -24,7 +24,7 @@ def job_view(job: Job) -> JobView:
 
 
 def step_view(job: Job, at: int) -> StepView | None:
-    """The step at an index; None beyond the last."""
+    """The step at an index; None after the last."""
     if at >= len(job.steps):
         return None
     step = job.steps[at]
@@ -47,12 +47,12 @@ def step_view(job: Job, at: int) -> StepView | None:
 
 
 def stopped_view(job: Job, at: int, port: PortStatus, fault: BaseException) -> Snapshot:
-    """What there is to see when something failed and the run was stopped: where, and a sentence. Nothing in it is live.
+    """The last snapshot of a run that was stopped: the step, and a sentence. It needs nothing that may have failed.
 
     Args:
-        job: what is on the bench.
-        at: the index of the step at hand.
-        port: how it is left.
+        job: what was on the bench.
+        at: index of the current step.
+        port: its last status.
         fault: a `Problem`, or a fault of this program.
     """
     step = step_view(job, at)

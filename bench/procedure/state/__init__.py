@@ -1,1 +1,1 @@
-"""What a run has done so far, and what follows from it."""
+"""The state of a run: its journal, and what follows from the journal."""

@@ -1,4 +1,4 @@
-"""What the tones of a step read before anything was turned, to be shown beside what they read now."""
+"""The as-found readings of the tones of a step, shown beside the present ones."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from bench.procedure.state.snapshot import FoundPoint
 
 
 class AsFound:
-    """Looks through the journal once for each step and each new reading."""
+    """Searches the journal once for each step and each new reading."""
 
     def __init__(self, journal: Journal) -> None:
         self._journal = journal
@@ -17,9 +17,9 @@ class AsFound:
         self._points: tuple[FoundPoint, ...] = ()
 
     def points(self, step: StepBase | None) -> tuple[FoundPoint, ...]:
-        """The readings of the same tones, heard in the same way, at the latest found stage; none at such a stage.
+        """Readings of the same tones and source at the latest as-found stage; none for a step at such a stage.
 
-        Responses where there are any, else levels: what the step's own curve is drawn of.
+        Responses where there are any, else levels, as in the curve of the step.
         """
         if step is None or step.stage != "left" or not isinstance(step, Reference | RecordReplay):
             return ()

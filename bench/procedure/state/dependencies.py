@@ -1,7 +1,7 @@
 """What a step shows to be right, and what an adjustment disturbs: common practice, no source.
 
-The two directions of an auto-reverse deck are kept apart: what was shown in one is not shown in the other. A step that
-says no direction runs forward.
+The two directions of an auto-reverse deck are separate: a reading in one shows nothing about the other. A step without
+a direction runs forward.
 """
 
 from __future__ import annotations
@@ -24,14 +24,14 @@ DISTURBS: Mapping[Aspect, tuple[Aspect, ...]] = {
     "record level": ("tracking", "distortion"),
     "record response": ("tracking",),
 }
-"""What has to be checked again when something was adjusted. Speed moves every frequency; azimuth is treble; a replay
-that was moved is another ruler for recording; bias moves level, treble, distortion and noise; a decoder feels all."""
+"""What must be checked again after an adjustment. Speed changes every frequency. Azimuth changes treble. Replay is the
+measure of recording. Bias changes level, treble, distortion and noise. Noise reduction depends on all of them."""
 
 OF_ONE_DIRECTION: frozenset[Aspect] = frozenset({"replay azimuth", "record azimuth"})
-"""What has a screw for each direction and disturbs nothing of the other. Amplifiers, bias and motor serve both."""
+"""What has a screw of its own for each direction. Amplifiers, bias and motor serve both directions."""
 
 IN_REVERSE = " in reverse"
-"""Follows the name of what was shown, or disturbed, while the tape ran the other way."""
+"""Added to the name of an aspect when the tape ran in reverse."""
 
 _FROM_TAPE: Mapping[str, Aspect] = {
     "level": "replay level",
@@ -70,7 +70,7 @@ _RECORDED: Mapping[str, Aspect] = {
 
 
 def shows(step: StepBase) -> frozenset[Aspect]:
-    """What a step shows when it gives all the readings that it asks for; nothing where nothing is measured."""
+    """The aspects that a step shows when it gives all its readings; none where nothing is measured."""
     quantities: tuple[str, ...] = ()
     if isinstance(step, Reference | RecordReplay):
         quantities = tuple(step.targets)
@@ -80,7 +80,7 @@ def shows(step: StepBase) -> frozenset[Aspect]:
 
 
 def shown_by(step: StepBase, quantity: str) -> Aspect | None:
-    """What a reading of that quantity at that step shows; None for what no adjustment is judged by."""
+    """The aspect that a reading of a quantity at a step shows; None where no adjustment affects it."""
     if not isinstance(step, Measuring):
         return None
     if step.noise_reduction != "off":
@@ -97,9 +97,9 @@ def shown_by(step: StepBase, quantity: str) -> Aspect | None:
 
 
 def disturbed_by(step: StepBase) -> frozenset[str]:
-    """What has to be checked again when a step was done, by the trade and by what the step itself says.
+    """What must be checked again after a step, by common practice and by the `disturbs` of the step.
 
-    What a step of one direction says itself reaches no farther than that direction.
+    The `disturbs` of a step with a direction applies to that direction alone.
     """
     own = named(step.disturbs, step.direction) if step.direction else _both(step.disturbs)
     if not isinstance(step, Adjust):
@@ -108,18 +108,18 @@ def disturbed_by(step: StepBase) -> frozenset[str]:
 
 
 def moved_by(step: StepBase) -> frozenset[str]:
-    """What stands elsewhere where the trimmers of an adjust step were turned, and what that disturbs."""
+    """What the trimmers of an adjust step set, and what turning them disturbs."""
     return disturbed_by(step).union(*(_where_set(w, step.direction) for w in shows(step)))
 
 
 def moved_by_trimmer(name: str) -> frozenset[str]:
-    """Likewise of a trimmer by its usual name, wherever it was turned; nothing for one that a maker named otherwise."""
+    """Likewise for a trimmer by its usual name, at any step; nothing for an unusual name."""
     what, direction = set_by(name), "reverse" if name.endswith(" reverse") else None
     return _where_set(what, direction) | _reached_from(what, direction) if what is not None else frozenset()
 
 
 def named(what: Iterable[Aspect], direction: str | None) -> frozenset[str]:
-    """What was shown while the tape ran in a direction, by the names under which it is kept."""
+    """Names of aspects for a direction of the tape."""
     return frozenset(w + IN_REVERSE * (direction == "reverse") for w in what)
 
 
@@ -154,12 +154,12 @@ _TRIMMERS: Mapping[str, Aspect] = {
 
 
 def set_by(trimmer: str) -> Aspect | None:
-    """What a trimmer sets, by its usual name; None for one that a maker named otherwise."""
+    """The aspect that a trimmer sets, by its usual name; None for an unusual name."""
     return next((what for name, what in _TRIMMERS.items() if trimmer.startswith(name)), None)
 
 
 def to_check_again(events: Sequence[Event]) -> tuple[str, ...]:
-    """What stands to be checked again, in the order of the trade."""
+    """What is still to be checked again, in the usual order."""
     standing: set[str] = set()
     for event in events:
         if isinstance(event, Disturbed):
@@ -170,7 +170,7 @@ def to_check_again(events: Sequence[Event]) -> tuple[str, ...]:
 
 
 def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]) -> frozenset[str]:
-    """What the readings kept so far have shown, right or wrong, by name."""
+    """Names of the aspects that readings have shown so far, right or wrong."""
     found: set[str] = set()
     for r in records:
         step = steps.get(r.step)
@@ -183,5 +183,5 @@ def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]
 
 
 def in_order(names: AbstractSet[str]) -> tuple[str, ...]:
-    """Names of what was shown or disturbed, in the order of the trade."""
+    """Names of aspects in the usual order."""
     return tuple(n for w in ASPECTS for n in (w, w + IN_REVERSE) if n in names)

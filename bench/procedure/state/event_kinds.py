@@ -1,4 +1,4 @@
-"""All kinds of events as one type, and the name that each has in a session's file."""
+"""All kinds of events as one type, and their names in the session file."""
 
 from __future__ import annotations
 
@@ -119,7 +119,7 @@ KINDS: dict[str, type[Event]] = {
     "done": Done,
     "debrief": Debriefed,
 }
-"""The name of each kind, as a session's file has it."""
+"""The name of each kind in the session file."""
 
 KIND_OF: dict[type[Event], str] = {kind: name for name, kind in KINDS.items()}
 
@@ -127,5 +127,5 @@ E = TypeVar("E", bound=Happened)
 
 
 def of_kind(events: Iterable[Event], kind: type[E]) -> Iterator[E]:
-    """The events of one kind, in their order."""
+    """The events of one kind, in order."""
     return (event for event in events if isinstance(event, kind))

@@ -1,4 +1,4 @@
-"""How each kind of event is said, for report, plain text and commands."""
+"""Puts each kind of event into words, for report, plain text and commands."""
 
 from __future__ import annotations
 
@@ -49,17 +49,17 @@ from bench.words.readings import aim_text
 from bench.words.sentences import all_are, counted
 
 Titles = Mapping[str, str]
-"""The title of each step by its id; one that is missing is called by its id."""
+"""Titles of steps by id; a step without one is called by its id."""
 
 
 def said(event: Event, titles: Titles) -> str:
-    """What happened, in words."""
+    """An event in words."""
     words = _WORDS[type(event)]
     return words(event, titles)
 
 
 def outcome_words(done: Done) -> str:
-    """How a run that came to its end came out, in a sentence for each thing that is not as it should be."""
+    """The result of a run that ended, with a sentence for each thing that is not right."""
     parts = []
     if done.not_in:
         parts.append(f"Not in: {', '.join(done.not_in)}.")
@@ -73,7 +73,7 @@ def outcome_words(done: Done) -> str:
 
 
 def curve_label(curve: CurveTaken) -> str:
-    """Which curve it is: "left, 10 kHz"."""
+    """Name of a curve: "left, 10 kHz"."""
     return f"{curve.channel}, {hertz(curve.frequency_hz)}" if curve.frequency_hz else curve.channel
 
 

@@ -1,6 +1,6 @@
-"""What happened at the bench beside readings: a type for each kind of event, its facts as fields. Light: no arrays.
+"""What happens at the bench besides readings: a type for each kind of event, its facts as fields. Light: no arrays.
 
-How an event is said stands in `event_words`, how it is stored in `bench.session.record.event_table`.
+`event_words` puts events into words; `bench.session.record.event_table` stores them.
 """
 
 from __future__ import annotations
@@ -12,19 +12,19 @@ from typing import Literal
 from bench.measure.reading import Channel
 
 UNDATED = datetime(1970, 1, 1, tzinfo=UTC)
-"""The time of an event that nobody has kept yet."""
+"""Time of an event that is not kept yet."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Happened:
-    """What all events share; `Situation.note` fills it in."""
+    """Fields of all events; `Bench.note` fills them in."""
 
     step: str = ""
     """The id of the step it happened at; "" for none."""
     time: datetime = UNDATED
 
 
-# ---------------------------------------------------------------- the way through the steps
+# ---------------------------------------------------------------- from step to step
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,31 +42,31 @@ class Started(Happened):
 
 @dataclass(frozen=True, slots=True)
 class Resumed(Happened):
-    """A run that had been broken off goes on."""
+    """An interrupted run goes on."""
 
 
 @dataclass(frozen=True, slots=True)
 class Repeated(Happened):
-    """The step is done again from its start."""
+    """The step begins again."""
 
 
 @dataclass(frozen=True, slots=True)
 class Skipped(Happened):
-    """The step is passed over, with the person's reason."""
+    """The step is skipped, with a reason."""
 
     reason: str
     cannot: str = ""
-    """Why it could not be done at all, where that is so."""
+    """Why the step could not be done, where that is the cause."""
 
 
 @dataclass(frozen=True, slots=True)
 class Moved(Happened):
-    """The next step is not the one below; that holds until one more step is over."""
+    """The next step is another than the following one, until one more step is over."""
 
     to: str
     """The id of the next step; "" for the end."""
     after: int
-    """How many steps were over by then."""
+    """Number of steps that were over by then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,23 +76,23 @@ class WentBack(Moved):
 
 @dataclass(frozen=True, slots=True)
 class WentAgain(Moved):
-    """Readings were not all in, so that `again_until` led back to an earlier step."""
+    """Not all readings were in, so `again_until` leads back to an earlier step."""
 
     left: int
-    """How often it may still do so, this time included."""
+    """How often it may still lead back, this time included."""
 
 
 @dataclass(frozen=True, slots=True)
 class Decided(Moved):
-    """A decision step led on, by an answer or by verdicts; by neither where what it looks at does not apply."""
+    """A decision, by an answer or by verdicts; by neither where the deciding steps do not apply."""
 
     answer: str = ""
     all_in: tuple[str, ...] = ()
-    """The steps that decided, where all their readings are in."""
+    """The deciding steps, when all their readings are in."""
     not_in: tuple[str, ...] = ()
-    """The steps that decided, where some reading is not in."""
+    """The deciding steps with a reading that is not in."""
     passed_over: tuple[str, ...] = ()
-    """The steps that are not needed after that."""
+    """The steps that are not needed after this decision."""
 
 
 # ---------------------------------------------------------------- what was done to the machine
@@ -100,11 +100,11 @@ class Decided(Moved):
 
 @dataclass(frozen=True, slots=True)
 class Acted(Happened):
-    """Something was done by hand: one of `bench.audio.port.Act`."""
+    """Work at the machine: one of `bench.audio.port.Act`."""
 
     act: str
     lot: str = ""
-    """Which of several tapes it was done with."""
+    """Which of several tapes it concerns."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,16 +117,16 @@ class Switched(Happened):
 
 @dataclass(frozen=True, slots=True)
 class Turned(Happened):
-    """A trimmer was turned, so often as there are figures."""
+    """A trimmer was turned, once for each figure."""
 
     trimmer: str
     degrees: tuple[float, ...]
-    """Clockwise, in their order."""
+    """Clockwise, in order."""
 
 
 @dataclass(frozen=True, slots=True)
 class TurnedBack(Happened):
-    """A trimmer was turned back to where it stood when the job began."""
+    """A trimmer was turned back to its position at the start of the job."""
 
     trimmer: str
     degrees: float
@@ -135,7 +135,7 @@ class TurnedBack(Happened):
 
 @dataclass(frozen=True, slots=True)
 class LotLoaded(Happened):
-    """Which tape stands for one of several on the practice machine."""
+    """Which tape the practice machine uses as one of several."""
 
     lot: str
     tape: str
@@ -147,37 +147,37 @@ class Waited(Happened):
 
     seconds: float
     of_s: float
-    """How long it was to run: the person may go on before."""
+    """Its full time; the person may go on earlier."""
 
 
 @dataclass(frozen=True, slots=True)
 class Ticked(Happened):
-    """It was done, every line of its checklist."""
+    """The work was done, with every line of the checklist."""
 
     lines: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Disturbed(Happened):
-    """An adjustment moved what had been shown to be right."""
+    """An adjustment disturbed what readings had shown."""
 
     what: tuple[str, ...]
-    """In the trade's words: "replay response"."""
+    """Names of aspects: "replay response"."""
 
 
 @dataclass(frozen=True, slots=True)
 class CheckedAgain(Happened):
-    """What an adjustment had disturbed was shown again."""
+    """Readings showed again what an adjustment had disturbed."""
 
     what: tuple[str, ...]
 
 
-# ---------------------------------------------------------------- what was learnt beside readings
+# ---------------------------------------------------------------- findings besides readings
 
 
 @dataclass(frozen=True, slots=True)
 class CurveTaken(Happened):
-    """What a reading did as a trimmer was turned."""
+    """The curve of a reading against a trimmer."""
 
     quantity: str
     trimmer: str
@@ -185,26 +185,26 @@ class CurveTaken(Happened):
     along: Literal["degrees", "round", "position"]
     unit: str
     points: tuple[tuple[float, float], ...]
-    """(along, reading), in the order in which they were taken."""
+    """(along, reading), in order of time."""
     frequency_hz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class AtRest:
-    """A reading at rest after a turn."""
+    """A steady reading after a turn."""
 
     degrees: float
-    """Where the trimmer stands, clockwise from where it was met."""
+    """Position of the trimmer, clockwise from its first position."""
     reading: float
     spread: float
-    """What the reading may be off by itself from one time to the next, same unit."""
+    """Repeatability of the reading, same unit."""
     visit: int
-    """Counts the steps that turned it: between two of them something else was adjusted."""
+    """Number of the step that turned it; between two steps something else was adjusted."""
 
 
 @dataclass(frozen=True, slots=True)
 class Learnt(Happened):
-    """How a reading answered to a trimmer, for later steps and for a run that is resumed."""
+    """Response of a reading to a trimmer, for later steps and for a resumed run."""
 
     trimmer: str
     quantity: str
@@ -214,32 +214,32 @@ class Learnt(Happened):
 
 @dataclass(frozen=True, slots=True)
 class HeadDelayMeasured(Happened):
-    """Three heads: from sending to replay."""
+    """Three heads: time from sending to replay."""
 
     seconds: float
 
 
 @dataclass(frozen=True, slots=True)
 class RoundsRecorded(Happened):
-    """An adjustment by rounds came to its end."""
+    """An adjustment by rounds ended."""
 
     rounds: int
 
 
 @dataclass(frozen=True, slots=True)
 class InputProcessed(Happened):
-    """The interface changes soft tones: something is in the way that makes it no instrument."""
+    """The interface processes soft tones, so it cannot be used for measuring."""
 
     by: Literal["automatic gain", "gate"]
     sent_dbfs: float | None = None
-    """The softest tone that came back; None where soft tones did not come back at all."""
+    """The softest tone that came back; None where no soft tone came back."""
     changed_db: float = 0.0
-    """By how much that tone was lifted."""
+    """Change of that tone."""
 
 
 @dataclass(frozen=True, slots=True)
 class InterfaceSheetWritten(Happened):
-    """What a signed calibration found was written as a sheet."""
+    """The result of a signed calibration was written as a sheet."""
 
     path: str
 
@@ -249,11 +249,11 @@ class InterfaceSheetWritten(Happened):
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What a figure that a person read is held against; it is reported, never judged."""
+    """Limits that a typed figure is compared with; it is reported, never judged."""
 
     target: float
     tolerance: float | None = None
-    """Either way; None where `limit` says on which side, or where anything will do."""
+    """Plus or minus; None for a one-sided limit, or without any."""
     limit: Literal["", "at least", "at most"] = ""
     source: str = ""
 
@@ -266,13 +266,13 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Answered(Happened):
-    """What was asked at a step was answered."""
+    """The question of a step was answered."""
 
     answer: str | float
     unit: str = ""
     limits: Limits | None = None
     right: str = ""
-    """The right answer to an instructor's question."""
+    """The right answer to a question of the instructor."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,21 +284,21 @@ class Accepted(Happened):
 
 @dataclass(frozen=True, slots=True)
 class StoppedListening(Happened):
-    """The person went on before all tones had come."""
+    """The person went on before all tones were heard."""
 
     reason: str
 
 
 @dataclass(frozen=True, slots=True)
 class Overridden(Happened):
-    """The reference tape went into a machine that had not been cleaned and demagnetised."""
+    """The reference tape was played on a machine that had not been cleaned and demagnetised."""
 
     reason: str
 
 
 @dataclass(frozen=True, slots=True)
 class Noted(Happened):
-    """Words for the report."""
+    """A note for the report."""
 
     text: str
 
@@ -328,12 +328,12 @@ class SoundBack(Happened):
 
 @dataclass(frozen=True, slots=True)
 class Held(Happened):
-    """Everything pauses."""
+    """Sound, tape and timer were paused."""
 
 
 @dataclass(frozen=True, slots=True)
 class Released(Happened):
-    """It goes on after a pause."""
+    """The pause ended."""
 
     held_s: float
 
@@ -343,12 +343,12 @@ class Released(Happened):
 
 @dataclass(frozen=True, slots=True)
 class Done(Happened):
-    """The run came to its end. Steps are named by their titles, so that a list of sessions can say it by itself."""
+    """The run ended. Steps are given by title, so a list of sessions needs nothing else to print it."""
 
     judges: bool = True
-    """Whether there is a step whose verdict counts."""
+    """Whether any step has a verdict that counts."""
     judged: int = 0
-    """How many readings were judged."""
+    """Number of judged readings."""
     not_in: tuple[str, ...] = ()
     not_measured: tuple[str, ...] = ()
     to_check_again: tuple[str, ...] = ()
@@ -356,7 +356,7 @@ class Done(Happened):
 
 @dataclass(frozen=True, slots=True)
 class FaultOutcome:
-    """What became of a fault that an exercise had hidden."""
+    """The result for a hidden fault of an exercise."""
 
     name: str
     tells: str
@@ -365,33 +365,33 @@ class FaultOutcome:
     """`found`: named, though it stands; `missed`: neither named nor mended."""
     named: bool
     by: str = ""
-    """The trimmer that hides it."""
+    """The trimmer that compensates it."""
 
 
 @dataclass(frozen=True, slots=True)
 class TrimmerOutcome:
-    """What became of a trimmer in an exercise."""
+    """The result for a trimmer of an exercise."""
 
     name: str
     unit: str
     before: float
-    """How far from right it stood."""
+    """Its distance from the right position."""
     after: float
     turns: int
     right: bool
     hides: str = ""
-    """What it makes good that is wrong elsewhere."""
+    """The fault elsewhere that it compensates."""
     allowed: bool = False
-    """It makes good what only the workshop can mend, and the trainee named that."""
+    """It compensates a fault that only the workshop can mend, and the trainee named that fault."""
 
 
 @dataclass(frozen=True, slots=True)
 class Debriefed(Happened):
-    """An exercise is over: what was done against what was so."""
+    """An exercise is over: what was done, compared with the truth."""
 
     faults: tuple[FaultOutcome, ...] = ()
     trimmers: tuple[TrimmerOutcome, ...] = ()
-    """Those that the procedure sets, or that were turned."""
+    """Trimmers that the procedure sets, or that were turned."""
     wrongly_named: tuple[str, ...] = ()
     turns: int = 0
     minutes: float = 0.0

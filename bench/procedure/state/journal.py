@@ -1,4 +1,4 @@
-"""What a run leaves behind: the records it makes, and the protocol of whoever keeps them."""
+"""The records of a run, and the protocol of whatever keeps them."""
 
 from __future__ import annotations
 
@@ -17,31 +17,31 @@ from bench.procedure.state.event_kinds import Event
 
 @dataclass(frozen=True, slots=True)
 class ReadingRecord:
-    """A reading taken at a step, judged."""
+    """A judged reading of a step."""
 
     id: str
     """Unique in the session: "r0012"."""
     step: str
     stage: Stage
     judged: bool
-    """Whether the exit code depends on it: false at a found stage or without a target."""
+    """Whether the exit code depends on it: not at an as-found stage, nor without a target."""
     source: Literal["reference tape", "record-replay", "machine"]
-    """What was replayed: readings of different sources are never compared."""
+    """What was replayed; readings of different sources are never compared."""
     reading: Result
     verdict: Verdict | None
     time: datetime
     sent_db: float | None = None
     """Nominal level of the tone, dB re the reference level."""
     accepted_because: str = ""
-    """The reason given when it was accepted although not `in`."""
+    """The reason given for accepting it although it is not in."""
     attempt: int = 1
-    """Counts the times the step was begun; the last attempt is the one that is judged."""
+    """Number of the attempt at the step; only the last attempt is judged."""
     lot: str = ""
     """Which of several tapes it is of."""
     noise_reduction: str = "off"
-    """How the machine's noise reduction stood: readings with and without it are never compared."""
+    """Position of the noise-reduction switch; readings with and without noise reduction are never compared."""
     direction: Literal["", "reverse"] = ""
-    """Which way the tape of an auto-reverse deck ran; "" is forward. The two are never compared."""
+    """Direction of the tape of an auto-reverse deck; "" is forward. The two are never compared."""
 
     @property
     def measured(self) -> Reading | None:
@@ -50,42 +50,42 @@ class ReadingRecord:
 
     @property
     def off(self) -> float | None:
-        """Reading minus target, in the unit of the reading; None where there is no reading or nothing is asked."""
+        """Reading minus target, in the unit of the reading; None without a reading or a target."""
         return off_target(self.reading, self.verdict)
 
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """What readings were taken from."""
+    """The sound behind readings."""
 
     samples: NDArray[np.float32]
     """Shape (frames, channels), full scale ±1."""
     sample_rate: int
     readings: tuple[str, ...]
-    """Their ids."""
+    """Ids of the readings."""
 
 
 class Journal(Protocol):
-    """Keeps what a run leaves behind. When `keep` or `note` returns, it is on disk."""
+    """Keeps the records of a run. They are on disk when `keep` or `note` returns."""
 
     @property
     def wants_sound(self) -> bool:
-        """Whether the sound behind readings is to be kept too."""
+        """Whether the sound behind readings is kept too."""
 
     def keep_sound(self, sound: Sound) -> None:
-        """Keep the sound behind readings that were kept, likewise."""
+        """Keep the sound behind readings, likewise."""
 
     def save_again(self) -> bool:
         """Try again to write what could not be written; True when all is on disk. Never raises."""
 
     def keep(self, records: tuple[ReadingRecord, ...]) -> None:
-        """Keep readings. Raises `Problem` when they can't be written; they are still held and tried again."""
+        """Keep readings. Raises `Problem` when they cannot be written; they are held, and go with the next entry."""
 
     def note(self, event: Event) -> None:
         """Keep an event, likewise."""
 
     def step_done(self, step: str) -> None:
-        """The step is over: resuming continues after it."""
+        """Note that a step is over; a resumed run continues after it."""
 
     def records(self) -> tuple[ReadingRecord, ...]:
         """All readings so far, oldest first."""
@@ -94,4 +94,4 @@ class Journal(Protocol):
         """All events so far, oldest first."""
 
     def steps_done(self) -> tuple[str, ...]:
-        """The steps that are over, in order, those of before a resume included."""
+        """Ids of the steps that are over, in order, including those from before a resume."""

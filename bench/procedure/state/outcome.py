@@ -1,4 +1,4 @@
-"""How a run ended: which judged steps are in, and with which exit code."""
+"""The outcome of a run: which judged steps are in, and the exit code."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from bench.procedure.state.snapshot import Outcome
 
 
 def is_judged(step: StepBase) -> bool:
-    """Whether the exit code depends on a step: it measures against a target, and not at a found stage."""
+    """Whether the exit code depends on a step: it measures, and not at an as-found stage."""
     return step.stage == "left" and isinstance(step, Measuring)
 
 
 def last_attempts(records: tuple[ReadingRecord, ...]) -> tuple[ReadingRecord, ...]:
-    """Of each step only what its last attempt gave."""
+    """The readings of the last attempt at each step."""
     last: dict[str, int] = {}
     for r in records:
         last[r.step] = max(last.get(r.step, 0), r.attempt)
@@ -28,7 +28,7 @@ def last_attempts(records: tuple[ReadingRecord, ...]) -> tuple[ReadingRecord, ..
 
 
 def ending(job: Job, journal: Journal) -> Done:
-    """What a run that comes to its end now has shown, and what is not as it should be."""
+    """The end of a run that ends now: what is in, and what is not right."""
     records = _judged(journal)
     measured = {r.step for r in records}
     judged = [s for s in job.steps if is_judged(s)]
@@ -45,10 +45,10 @@ def ending(job: Job, journal: Journal) -> Done:
 
 
 def judge_run(job: Job, journal: Journal, *, completed: bool) -> Outcome:
-    """Judge a whole run.
+    """Judge a run.
 
-    0 only when it was completed, every judged step that no decision passed over is in, and nothing that an adjustment
-    disturbed is left to be checked again.
+    Exit code 0 needs a completed run, every judged step in that no decision passed over, and nothing left to be checked
+    again.
     """
     done = ending(job, journal)
     words = Counter(r.verdict.word for r in _judged(journal) if r.verdict is not None)

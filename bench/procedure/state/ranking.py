@@ -1,12 +1,12 @@
-"""Several tapes tried on one machine, ranked: by level, by treble and by what a decoder would add.
+"""Ranking of several tapes on one machine: by level, by treble and by mistracking.
 
-Each figure is how far the tape is off what was sent, in dB, the worse channel: of level from record to replay; of
-treble, the tone of 5 kHz and above that is furthest off; of mistracking, the largest error that a noise-reduction
-decoder would make of the two. Nearer to none is better. Two figures nearer to each other than both their
-uncertainties together, or than `ALIKE_DB`, cannot be told apart: they share a rank.
+Each figure is the error of the worse channel, in dB: of level from record to replay; of treble, the tone from 5 kHz
+upwards with the largest error; of mistracking, the largest error that a noise-reduction decoder makes of the two. The
+smallest error is best. Two figures that differ by less than their uncertainties together, or than `ALIKE_DB`, share a
+rank.
 
-Mistracking counts most, since it is what level and treble together do to whoever listens through a decoder: two small
-errors can make a large one, or undo each other. Where it cannot tell two tapes apart, treble decides, then level.
+Mistracking counts most, because it is what a listener hears through a decoder: two small errors can add up or cancel.
+Where two tapes share a rank by mistracking, treble decides, then level.
 """
 
 from __future__ import annotations
@@ -24,11 +24,11 @@ from bench.words.sentences import listed
 
 Criterion = Literal["mistracking", "treble", "level"]
 CRITERIA: tuple[Criterion, ...] = get_args(Criterion)
-"""The one that counts most first."""
+"""In order of weight."""
 
 TREBLE_HZ = 5000.0
 ALIKE_DB = 0.2
-"""A tape's own level and treble wander by so much from place to place. Common practice, no source."""
+"""Variation of level and treble along one tape. Common practice, no source."""
 
 
 RANKED = (
@@ -36,38 +36,38 @@ RANKED = (
     "error of a decoder. Treble: of 5 kHz and above, re the reference tone. Alike: they cannot be told apart, being "
     f"nearer to each other than {ALIKE_DB:g} dB (common practice, no source) or than their uncertainties (k = 2)."
 )
-"""What the figures are."""
+"""Explanation of the figures."""
 
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """How far a tape is off in one respect."""
+    """The error of a tape by one criterion."""
 
     off_db: float
     """Of the worse channel, with its sign."""
     uncertainty_db: float
     reading: Reading
-    """The one it is taken from."""
+    """The reading it comes from."""
     rank: int = 1
-    """1 is best; tapes that are alike share one."""
+    """1 is best; tapes that cannot be told apart share a rank."""
 
 
 @dataclass(frozen=True, slots=True)
 class RankedTape:
-    """A tape with its figures; one that was not read is left out of `figures`."""
+    """A tape with its figures; a criterion without a reading is missing."""
 
     lot: str
     figures: dict[Criterion, Figure]
 
 
 def ranking(records: Sequence[ReadingRecord]) -> tuple[RankedTape, ...]:
-    """Rank the tapes that readings are of, the best first by mistracking, else by treble, else by level.
+    """Rank tapes by mistracking, else by treble, else by level, best first.
 
     Args:
-        records: of a session. Those of no lot, and those of a stage as found, do not count.
+        records: of a session. Readings without a lot, and those at as-found stages, do not count.
 
     Returns:
-        Nothing where there are fewer than two tapes.
+        Nothing for fewer than two tapes.
     """
     counted = [r for r in last_attempts(tuple(records)) if r.lot and r.stage == "left"]
     lots = tuple(dict.fromkeys(r.lot for r in counted if r.measured is not None))
@@ -79,7 +79,7 @@ def ranking(records: Sequence[ReadingRecord]) -> tuple[RankedTape, ...]:
 
 
 def ranking_lines(ranked: Sequence[RankedTape]) -> tuple[str, ...]:
-    """Which fits best, then a line for each respect: "by mistracking, dB: blank B 1st, −0.40 ± 0.01; blank A …"."""
+    """The best tape, then a line for each criterion: "by mistracking, dB: blank B 1st, −0.40 ± 0.01; blank A …"."""
     if not ranked:
         return ()
     out = [best_words(ranked)]
@@ -91,7 +91,7 @@ def ranking_lines(ranked: Sequence[RankedTape]) -> tuple[str, ...]:
 
 
 def best_words(ranked: Sequence[RankedTape]) -> str:
-    """Which tape fits the machine best, and by what: "A and B cannot be told apart by mistracking; …"."""
+    """The tape that fits the machine best, and by what: "A and B cannot be told apart by mistracking; …"."""
     said: list[str] = []
     first = [r.lot for r in ranked]
     for by in CRITERIA:
@@ -108,7 +108,7 @@ def best_words(ranked: Sequence[RankedTape]) -> str:
 
 
 def figure_words(ranked: Sequence[RankedTape], one: RankedTape, by: Criterion) -> str:
-    """Rank and figure of a tape: "1st, −0.40 ± 0.01"; "1st alike, …" where it shares its rank."""
+    """Rank and figure of a tape: "1st, −0.40 ± 0.01"; "1st alike, …" for a shared rank."""
     if by not in one.figures:
         return "not read"
     figure = one.figures[by]
@@ -127,7 +127,7 @@ def _order(ranked: RankedTape) -> tuple[float, ...]:
 
 
 def _figure(by: Criterion, records: Sequence[ReadingRecord]) -> Figure | None:
-    """The worst reading of one tape in one respect."""
+    """The worst reading of a tape by one criterion."""
     quantity = {"level": "record_replay_level", "treble": "response", "mistracking": "mistracking"}[by]
     found = []
     for record in records:
@@ -140,12 +140,12 @@ def _figure(by: Criterion, records: Sequence[ReadingRecord]) -> Figure | None:
 
 
 def _aim(record: ReadingRecord) -> float:
-    """A limit on one side, which mistracking has, is no aim: nothing at all is."""
+    """The value without error; for a one-sided limit, such as that of mistracking, it is 0."""
     return record.verdict.target if record.verdict is not None and not record.verdict.limit else 0.0
 
 
 def _ranks(figures: dict[str, Figure | None]) -> dict[str, Figure]:
-    """Competition ranks: a tape alike to the best of a rank shares it, and the next takes its place in the row."""
+    """Competition ranking: a tape that cannot be told from the best of a rank shares that rank."""
     row = sorted(((lot, f) for lot, f in figures.items() if f is not None), key=lambda item: abs(item[1].off_db))
     out: dict[str, Figure] = {}
     first: Figure | None = None

@@ -1,4 +1,4 @@
-"""The sound that a step heard, held until it is over: what its readings were taken from, to be measured again."""
+"""Buffer for the sound of a step, so that its readings can be measured again later."""
 
 from __future__ import annotations
 
@@ -10,15 +10,15 @@ from bench.audio.port import Block
 from bench.procedure.state.journal import Sound
 
 LONGEST_S = 300.0
-"""What was heard before that is let go."""
+"""Longest sound that is kept."""
 
 
 class RecentSound:
-    """Fed with the blocks that a step hears.
+    """Keeps the blocks that a step hears.
 
     Args:
         sample_rate: frames a second.
-        tail_s: only so much is kept before the last block: where a trimmer is turned, only the end counts.
+        tail_s: length that is kept; while a trimmer is turned only the end matters.
     """
 
     def __init__(self, sample_rate: int, tail_s: float = LONGEST_S) -> None:
@@ -30,7 +30,7 @@ class RecentSound:
         self._readings: list[str] = []
 
     def hear(self, block: Block) -> None:
-        """A block; frames lost before it are silence. After a pass that no reading was taken from it begins anew."""
+        """Add a block; lost frames become silence. After a pass without a reading the buffer begins again."""
         passed = self._next >= 0 and block.start - block.lost > self._next
         if passed and not self._readings:
             self._blocks.clear()
@@ -41,17 +41,17 @@ class RecentSound:
         self._add(block.samples.astype(np.float32))
 
     def taken(self, readings: tuple[str, ...]) -> None:
-        """Readings were taken from what was heard so far, by their ids."""
+        """Note the ids of readings taken from the sound so far."""
         if self._blocks:
             self._readings += readings
 
     def from_frame(self, frame: int) -> None:
-        """What was heard before a frame belongs to no reading, unless one was taken already."""
+        """Drop the sound before a frame, unless a reading was taken from it."""
         while self._blocks and not self._readings and self._next - self._frames + len(self._blocks[0]) <= frame:
             self._frames -= len(self._blocks.popleft())
 
     def over(self) -> Sound | None:
-        """The step is over: what was heard, None where no reading was taken from it."""
+        """The sound of the step, which is over; None without a reading."""
         if not self._readings:
             return None
         return Sound(np.concatenate(self._blocks), self._rate, tuple(self._readings))

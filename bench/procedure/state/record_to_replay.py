@@ -1,4 +1,4 @@
-"""Which of the readings taken so far say how record to replay stands."""
+"""The readings so far that describe the machine from record to replay."""
 
 from __future__ import annotations
 
@@ -25,14 +25,14 @@ class RecordToReplay:
 
 
 def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> RecordToReplay | None:
-    """Level and response of each channel: as left, or of the latest stage that was measured; None without a level.
+    """Level and response of each channel, as left or at the latest stage that was measured; None without a level.
 
-    Of the levels at which a tone was sent the lowest counts, for tape saturates at high ones; of several readings of
-    one tone the last. `bench.measure.quantities.mistracking` takes `readings` as they are.
+    The lowest level sent counts, because tape saturates at high levels; of several readings of one tone the last one
+    counts. `bench.measure.quantities.mistracking` accepts `readings` as they are.
 
     Args:
         records: of a session.
-        direction: only what was read while the tape ran that way, "reverse" or forward.
+        direction: direction of the tape, "reverse" or "" for forward.
     """
     usable = [
         r
@@ -57,7 +57,7 @@ def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> R
 
 
 def _lowest(records: list[ReadingRecord]) -> list[ReadingRecord]:
-    """Those of the lowest level sent; of each channel and frequency the last."""
+    """The records of the lowest level sent, the last one of each channel and frequency."""
     sent = min((r.sent_db for r in records if r.sent_db is not None), default=None)
     last = {(r.reading.channel, r.reading.frequency_hz): r for r in records if r.sent_db == sent}
     return list(last.values())

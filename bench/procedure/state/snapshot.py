@@ -1,4 +1,4 @@
-"""What the runner shows to whoever watches: frozen, and all that a screen needs."""
+"""The snapshot that the runner gives to a screen: frozen and complete."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class JobView:
 
 @dataclass(frozen=True, slots=True)
 class StepView:
-    """The step that the procedure is at."""
+    """The current step."""
 
     id: str
     kind: str
@@ -43,34 +43,34 @@ class StepView:
     why: str
     if_not: str
     hints: tuple[str, ...] = ()
-    """Up to three, to be shown one after another when asked for."""
+    """Up to three, shown one after another on request."""
     direction: str = ""
-    """"forward" or "reverse" where the step says which way the tape runs."""
+    """"forward" or "reverse" where the step gives a direction."""
     lot: str = ""
     """Which of several tapes is on the machine."""
 
 
 @dataclass(frozen=True, slots=True)
 class Prompt:
-    """What the person is asked; `go-on` needs nothing but the one key."""
+    """What the person is asked; `go-on` needs only the go-on key."""
 
     kind: Literal["go-on", "confirm", "number", "choice", "words", "reason", "wait"]
-    """`confirm`: say yes to `text`; `reason`: words that land in the report; `wait`: nothing to answer now."""
+    """`confirm`: agree to `text`; `reason`: words for the report; `wait`: nothing to answer."""
     text: str
     choices: tuple[str, ...] = ()
     unit: str = ""
     interlock: bool = False
     left_s: int | None = None
-    """How long it still takes, seconds, where that is known."""
+    """Time left, seconds, where it is known."""
     by_hand: bool = False
-    """Whether something is to be done at the machine, with no key to press."""
+    """Whether there is something to do at the machine and no key to press."""
     sounds: bool = False
-    """Whether the one key starts tones: whoever asks a person counts down first."""
+    """Whether the go-on key starts tones, so that a countdown comes first."""
 
 
 @dataclass(frozen=True, slots=True)
 class Gauge:
-    """One live reading against its target."""
+    """A live reading with its target."""
 
     channel: Channel
     label: str
@@ -79,15 +79,15 @@ class Gauge:
     verdict: Verdict
     trend: Literal["", "rising", "falling", "steady"]
     direction: str
-    """What to do: "raise by 1.2 dB", "hold", "" when nothing can be said."""
+    """What to do: "raise by 1.2 dB", "hold", or ""."""
     trimmer: str | None
     held_s: float = 0.0
-    """How long it has been steady and in."""
+    """How long it has been steady and in, seconds."""
     history: tuple[tuple[float, float], ...] = ()
     """(seconds, value) of the last minute."""
     turn: float | None = None
-    """How far to turn its trimmer next, degrees clockwise, where that is known or has to be found out; None elsewhere.
-    On a machine whose trimmers the program sees, what is left of it."""
+    """Proposed turn of its trimmer, degrees clockwise; None without a proposal. On a machine whose trimmers the program
+    sees, the rest of that turn."""
 
     @property
     def measured(self) -> Reading | None:
@@ -102,28 +102,28 @@ class Gauge:
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """What a reading did as a trimmer was turned: bias past its peak, rounds so far, the positions of a ladder."""
+    """The curve of a reading against a trimmer: bias past its peak, rounds, or positions of a ladder."""
 
     channel: Channel
     label: str
     """"left, 10 kHz"."""
     along: Literal["degrees", "round", "position"]
-    """What is counted along the bottom."""
+    """The horizontal axis."""
     points: tuple[tuple[float, float], ...]
-    """(along, reading), in the order in which they were taken; the last is where it stands now."""
+    """(along, reading), in order of time; the last one is the present reading."""
     unit: str
     frequency_hz: float | None = None
     peak: tuple[float, float] | None = None
     """The highest point, once it is passed."""
     aim: float | None = None
-    """The reading to come to, in `unit`."""
+    """The reading to reach, in `unit`."""
     best: float | None = None
-    """Of a ladder: the position named as the best."""
+    """Best position of a ladder."""
 
 
 @dataclass(frozen=True, slots=True)
 class ToneRow:
-    """A tone that is expected, or was recognised and measured."""
+    """An expected tone, and its readings."""
 
     id: str
     label: str
@@ -135,12 +135,12 @@ class ToneRow:
 
 @dataclass(frozen=True, slots=True)
 class FoundPoint:
-    """What a reading was before anything was turned."""
+    """An as-found reading."""
 
     channel: Channel
     frequency_hz: float
     off: float
-    """Reading less target, in the unit of the reading."""
+    """Reading minus target, in the unit of the reading."""
     stage: Stage
 
 
@@ -149,12 +149,12 @@ class FlutterPart:
     """One component of wow and flutter."""
 
     part: str
-    """The part of the machine that turns at this rate, by its sheet; "unknown"."""
+    """Part of the machine that turns at this rate, from its sheet; "unknown" without one."""
     rate_hz: float
     percent: float
     """Peak, unweighted."""
     share: float
-    """Of all components' power, 0 to 1."""
+    """Share of the power of all components, 0 to 1."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,18 +167,18 @@ class CheckRow:
 
 @dataclass(frozen=True, slots=True)
 class Hum:
-    """Mains hum in what comes in now."""
+    """Mains hum at the input."""
 
     mains_hz: float
     dbfs: float
-    """Of its first three lines together."""
+    """Sum of its first three lines."""
     below_db: float
-    """How far below all that comes in it lies."""
+    """Its distance below the whole input."""
 
 
 @dataclass(frozen=True, slots=True)
 class InputView:
-    """What comes in, whatever the step."""
+    """The input, at any step."""
 
     peak_dbfs: tuple[float | None, ...]
     """Highest sample of the last block for each channel; None for digital silence."""
@@ -186,9 +186,9 @@ class InputView:
     silent: bool
     port: PortStatus
     only: Literal["", "left", "right"] = ""
-    """The one channel that carries sound, while the other is far below it."""
+    """The only channel that carries sound."""
     hum: Hum | None = None
-    """Mains hum that stands out of what comes in."""
+    """Mains hum that stands out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +205,7 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """All there is to see at one moment."""
+    """Everything a screen shows at one moment."""
 
     job: JobView
     step: StepView | None
@@ -217,31 +217,31 @@ class Snapshot:
     timer_left_s: float | None = None
     curves: tuple[Curve, ...] = ()
     sending: str = ""
-    """What is being sent, "" for silence."""
+    """What is sent; "" for silence."""
     trimmers: tuple[TrimmerPosition, ...] = ()
-    """Those the person can turn by key: the practice machine's that belong to this step."""
+    """Trimmers of the practice machine that belong to this step; the person turns them by key."""
     can_accept: bool = False
-    """Whether accepting would keep a reading now."""
+    """Whether `Accept` would keep a reading now."""
     notice: str = ""
-    """The last thing worth saying: an error with its remedy, what was just kept."""
+    """The latest message, such as an error with its remedy."""
     unsaved: str = ""
-    """Set while something is not on disk yet, with the reason."""
+    """Why something is not on disk yet; "" when everything is."""
     last: tuple[tuple[Result, Verdict | None], ...] = ()
     """The readings kept last."""
     outcome: Outcome | None = None
     held: bool = False
-    """Sound and timer are paused; the one key goes on."""
+    """Sound, tape and timer are paused."""
     to_check_again: tuple[str, ...] = ()
-    """What an adjustment disturbed after it had been shown, in the trade's words: "replay response"."""
+    """What must be checked again after an adjustment: "replay response"."""
     head_delay_s: float | None = None
-    """Three heads: from sending to replay, once it was found; the interface's own delay is in it."""
+    """Three heads: time from sending to replay, including the delay of the interface, once it was found."""
     as_found: tuple[FoundPoint, ...] = ()
-    """What the tones of this step read as found, where it is measured again."""
+    """As-found readings of the tones of this step."""
     flutter: tuple[FlutterPart, ...] = ()
-    """The parts of wow and flutter that was just measured, the strongest first."""
+    """Parts of the wow and flutter just measured, strongest first."""
     spectrum: tuple[tuple[float, float], ...] = ()
     """(Hz, % peak) of its spectrum, lowest first."""
     ranking: tuple[str, ...] = ()
-    """What this session has shown that bears on the answer: tapes ranked, before somebody signs."""
+    """Ranking of the tapes compared, shown at the sign-off."""
     can_go_back: bool = False
-    """Whether there is a step before this one to go back to."""
+    """Whether there is a step to go back to."""

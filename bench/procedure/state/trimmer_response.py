@@ -1,10 +1,10 @@
-"""How a reading answers to a trimmer: which way, how much for a degree, and how much is lost when the sense changes.
+"""Response of a reading to a trimmer: direction, change per degree, and the turn lost in play when the sense changes.
 
-What is known are turns and the readings at rest after them. The model is a straight line behind play: the wiper
-follows the screw, but lags by up to half the play either way. Slope, play and where in it the wiper stood at first are
-not told apart by two or three readings, so all of them are kept, each weighted by how well it suits what was read
-(Bayes' rule on a grid), and the proposed turn is their weighted mean. Common practice, no source, that a trimmer's
-play is a few degrees and its law straight near the target.
+Turns, and steady readings after them, are known. The model is a straight line with play: the wiper follows the screw,
+but lags by up to half the play either way. Two or three readings do not determine slope, play and first position of
+the wiper, so a grid of all three is kept, weighted by how well each point fits the readings (Bayes' rule). The proposed
+turn is the weighted mean. Common practice, no source: the play of a trimmer is a few degrees, and its law is straight
+near the target.
 """
 
 from __future__ import annotations
@@ -22,21 +22,21 @@ from bench.procedure.state.events import AtRest, Learnt
 Floats = NDArray[np.float64]
 
 FIRST_TURN = 15.0
-"""Degrees: enough to be seen above play and noise, small enough not to run away."""
+"""First turn, degrees: large enough to show above play and noise, small enough to do no harm. A choice."""
 
 LARGEST_TURN = 90.0
 BENT = 0.06
-"""The part of its distance from the aim that the line may miss a reading by: laws are straight only near by."""
+"""Deviation from the line that is allowed, as a part of the distance from the aim: laws are straight only near it."""
 
 PLAYS = np.arange(0.0, 10.5, 1.0)
 USUAL_PLAY, PLAY_SPREAD = 4.5, 3.0
 PLACES = np.linspace(-1.0, 1.0, 5)
-"""Where in its play the wiper stood at first, in halves of it."""
+"""First position of the wiper within its play, in halves of the play."""
 
 
 @dataclass(slots=True)
 class TrimmerResponse:
-    """What was learnt of one trimmer and one reading. Degrees are counted from where the trimmer was met, clockwise."""
+    """What was learnt about one trimmer and one reading. Degrees count clockwise from the first position."""
 
     _degrees: list[float] = field(default_factory=list)
     _read: list[float] = field(default_factory=list)
@@ -46,24 +46,24 @@ class TrimmerResponse:
 
     @property
     def points(self) -> tuple[tuple[float, float], ...]:
-        """Degrees and reading of this visit, in the order in which they were taken."""
+        """Degrees and readings of this step, in order of time."""
         here = zip(self._degrees, self._read, self._group, strict=True)
         return tuple((d, r) for d, r, g in here if g == self._new_group)
 
     @property
     def stands_at(self) -> float:
-        """Degrees at which the last reading was taken; 0 before the first."""
+        """Position at the last reading, degrees; 0 before the first."""
         return self._degrees[-1] if self._degrees else 0.0
 
     @property
     def readings(self) -> tuple[AtRest, ...]:
-        """All of them, for `of`."""
+        """All readings, as `of` takes them."""
         rows = zip(self._degrees, self._read, self._spread, self._group, strict=True)
         return tuple(AtRest(float(d), float(r), float(s), g) for d, r, s, g in rows)
 
     @classmethod
     def of(cls, readings: Iterable[AtRest]) -> TrimmerResponse:
-        """What was learnt before a break."""
+        """The response from these readings."""
         out = cls()
         for at in readings:
             out._new_group = at.visit
@@ -72,7 +72,7 @@ class TrimmerResponse:
 
     @classmethod
     def recalled(cls, events: Iterable[Event], trimmer: str, quantity: str, frequency_hz: float) -> TrimmerResponse:
-        """What was learnt at earlier steps, of this run or of one that broke off."""
+        """The response that earlier steps learnt, in this run or before it was interrupted."""
         kept = [
             e.readings
             for e in of_kind(events, Learnt)
@@ -81,17 +81,17 @@ class TrimmerResponse:
         return cls.of(kept[-1]) if kept else cls()
 
     def begin_visit(self) -> None:
-        """Something else was adjusted meanwhile: the slope still holds, the reading itself does not."""
+        """Begin another step: the slope still holds, but other adjustments changed the reading."""
         if self.points:
             self._new_group += 1
 
     def add(self, degrees: float, reading: float, spread: float) -> None:
-        """A reading at rest.
+        """Add a steady reading.
 
         Args:
-            degrees: where the trimmer stands, clockwise from where it was met.
+            degrees: position of the trimmer, clockwise from the first position.
             reading: in any unit.
-            spread: what the reading may be off by itself from one time to the next, same unit.
+            spread: repeatability of the reading, same unit.
         """
         self._degrees.append(degrees)
         self._read.append(reading)
@@ -99,15 +99,15 @@ class TrimmerResponse:
         self._group.append(self._new_group)
 
     def turn_to(self, aim: float, *, low: float = -math.inf, high: float = math.inf) -> float:
-        """How far to turn now so that the reading comes to the aim, degrees clockwise.
+        """The turn that brings the reading to an aim, degrees clockwise.
 
         Args:
             aim: what the reading should be.
-            low: the stop anticlockwise, degrees from here (0 or less).
-            high: the stop clockwise, degrees from here.
+            low: distance of the anticlockwise stop, degrees (0 or less).
+            high: distance of the clockwise stop, degrees.
 
         Returns:
-            At first a turn to learn from; twice as far when the last one changed nothing.
+            At first a turn to learn from, doubled when the last one changed nothing.
         """
         if not self.points:
             return 0.0
@@ -120,7 +120,7 @@ class TrimmerResponse:
         return max(low, min(high, turn))
 
     def _searching(self) -> float:
-        """A turn to learn from: on the way that was begun, and farther than before."""
+        """A turn to learn from: in the same direction as the last, and further."""
         here = [d for d, _ in self.points]
         if len(here) < 2:
             return FIRST_TURN
@@ -128,7 +128,7 @@ class TrimmerResponse:
         return way * max(FIRST_TURN, 2.0 * abs(here[-1] - here[-2]))
 
     def _solve(self, aim: float) -> tuple[float | None, float]:
-        """The slope and the turn to the aim, means over all that suits what was read."""
+        """Slope and turn to the aim, as weighted means over the grid."""
         degrees, read = np.array(self._degrees), np.array(self._read)
         group = np.array(self._group)
         if len(read) < 2 or not self._stands_out(degrees, read, group):
@@ -145,7 +145,7 @@ class TrimmerResponse:
                 to_go = (aim - here) / slope
                 lead = wiper[-1] - degrees[-1]
                 lost = 0.5 * play - lead if to_go < 0 else 0.5 * play + lead
-                # The wiper lags by half the play; what is between it and the edge that will push it is lost.
+                # the wiper lags by half the play; the turn from it to the edge that will push it is lost
                 turn = to_go + math.copysign(lost, to_go)
                 found.append((cost + ((play - USUAL_PLAY) / PLAY_SPREAD) ** 2, slope, turn))
         if not found:
@@ -159,7 +159,7 @@ class TrimmerResponse:
         return slope, float(weight @ [f[2] for f in found])
 
     def _stands_out(self, degrees: Floats, read: Floats, group: NDArray[np.int64]) -> bool:
-        """Whether the readings moved by more than they would by themselves."""
+        """Whether the readings changed by more than their repeatability."""
         for g in set(group.tolist()):
             here = group == g
             if np.ptp(degrees[here]) > 0 and np.ptp(read[here]) > 3.0 * max(np.array(self._spread)[here]):
@@ -168,7 +168,7 @@ class TrimmerResponse:
 
 
 def _wiper(degrees: Floats, play: float, first: float) -> Floats:
-    """Where the wiper stands, behind so much play, `first` ahead of the screw at the start."""
+    """Positions of the wiper behind some play, `first` ahead of the screw at the start."""
     out = np.empty_like(degrees)
     at = degrees[0] + first
     for n, d in enumerate(degrees):
@@ -178,10 +178,10 @@ def _wiper(degrees: Floats, play: float, first: float) -> Floats:
 
 
 def _fit(wiper: Floats, read: Floats, spread: Floats, group: NDArray[np.int64]) -> tuple[float, float, float] | None:
-    """Least squares with one slope and a level of its own for each visit.
+    """Least squares with one slope, and an offset for each step.
 
     Returns:
-        The slope, where the reading stands now, and the cost; None when nothing moved.
+        Slope, present reading and cost; None when nothing moved.
     """
     weight = 1.0 / spread**2
     x, y = wiper.copy(), read.copy()

@@ -1,9 +1,9 @@
-"""Over-bias: a tone's level rises with bias to a peak and falls past it; bias is right where it has fallen by so much.
+"""Over-bias: past the peak of its level a tone falls as bias rises; bias is right where it has fallen by so many dB.
 
-Which way is more bias, and where a reading stands on the curve, is told by the treble beside a lower tone, which falls
-all the way as bias rises: shorter wavelengths lose more in the same recording zone (common practice). So nothing need
-be known of the trimmer, its sense or its play. The peak counts once the level was lower on its side of less bias, for
-only then is it known to be one.
+Which direction is more bias, and where a reading lies on the curve, follows from the treble: the level of the tone
+relative to a lower tone. It falls steadily as bias rises, because shorter wavelengths lose more in the same recording
+zone (common practice). So neither the sense of the trimmer nor its play need be known. A highest level counts as the
+peak only when a lower level was read at less bias.
 """
 
 from __future__ import annotations
@@ -14,38 +14,38 @@ from typing import Literal
 import numpy as np
 
 START_DB = 0.7
-"""The level must have been so far below the peak on the side of less bias: well below it, where the tape begins."""
+"""How far below the peak the level must have been at less bias. A choice."""
 
 PASSED_DB = 0.3
-"""The peak is passed when the level has fallen by so much: it is flat, and noise moves the highest reading."""
+"""How far the level must fall before the peak is passed: the peak is flat, and noise moves the highest reading."""
 
 SAME_DB = 0.15
-"""Readings whose treble differs by less stand at the same bias."""
+"""Readings whose treble differs by less were taken at the same bias."""
 
 NEAR_DB = 1.2
-"""The peak is the top of a parabola through the readings within so much of the highest."""
+"""The peak is the top of a parabola through all readings within this distance of the highest."""
 
 Stage = Literal["below", "rising", "past"]
 
 
 @dataclass(slots=True)
 class BiasPeak:
-    """What was read of one channel so far."""
+    """The readings of one channel so far."""
 
     _points: list[tuple[float, float]] = field(default_factory=list)
     """(treble, level) in dB."""
 
     def add(self, level: float, treble: float) -> None:
-        """A reading: the tone's level, and its treble beside the lower tone, dB."""
+        """Add a reading: the level of the tone, and its level relative to the lower tone, dB."""
         self._points.append((treble, level))
 
     def treble_step(self) -> float:
-        """By how much treble rose from the last reading but one, dB: less bias; 0 before there are two."""
+        """Change of treble at the last reading, dB; a rise means less bias. 0 before there are two readings."""
         return self._points[-1][0] - self._points[-2][0] if len(self._points) > 1 else 0.0
 
     @property
     def stage(self) -> Stage:
-        """What comes next: come down to start below the peak, raise past the peak, or stand past it."""
+        """Where the bias is: `below` means that the search must still start below the peak."""
         if not self._points:
             return "below"
         top_treble, top = self._highest()
@@ -60,7 +60,7 @@ class BiasPeak:
         return max(self._points, key=lambda p: p[1])
 
     def top(self) -> tuple[float, float]:
-        """The peak's level and its expanded uncertainty, dB."""
+        """Level of the peak and its expanded uncertainty (k = 2), dB."""
         top_treble, top = self._highest()
         near = np.array([p for p in self._points if p[1] > top - NEAR_DB])
         x, y = near[:, 0] - top_treble, near[:, 1]
@@ -71,21 +71,21 @@ class BiasPeak:
         if a >= 0:
             return top, 0.1
         vertex = float(c - b * b / (4 * a))
-        # A bent curve can carry the parabola past what was ever read.
+        # a skewed curve can push the top of the parabola above every reading
         return min(vertex, top + 0.1), max(0.05, 2.0 * off)
 
 
 def past_peak(levels: list[float], trebles: list[float], aim: float) -> tuple[float, float] | None:
-    """Of a row of readings with evenly changing bias, where the level has fallen by `aim` past its peak.
+    """Where the level has fallen by `aim` past its peak, in a row of readings at evenly spaced bias.
 
     Args:
-        levels: of the tone, dB, in the order of the positions.
-        trebles: of the tone beside the lower one, dB.
-        aim: how far it should fall, dB.
+        levels: of the tone, dB, in order of position.
+        trebles: of the tone relative to the lower tone, dB.
+        aim: the fall that is looked for, dB.
 
     Returns:
-        The position (counted from 0, between two of them as a fraction) and the peak's level; None when the row does
-        not hold the peak and the fall.
+        The position from 0, interpolated, and the level of the peak; None when the row does not contain both the peak
+        and the fall.
     """
     order = range(len(levels)) if trebles[0] > trebles[-1] else range(len(levels) - 1, -1, -1)
     at = list(order)

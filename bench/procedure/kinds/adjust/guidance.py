@@ -1,4 +1,4 @@
-"""What a person is told while a trimmer is turned: which way, how far to go, whether it is still."""
+"""Guidance while a trimmer is turned: which way, how far, and whether the reading is steady."""
 
 from __future__ import annotations
 
@@ -11,28 +11,28 @@ from bench.measure.verdict import Verdict, off_target
 from bench.words.figures import live_decimals
 
 TREND_S = 0.6
-"""The trend is told from what the reading did in this time."""
+"""The trend is that of the last readings over this time."""
 
 MIDDLE = 0.1
-"""The part of the tolerance within which nothing is left to do."""
+"""Part of the tolerance within which the reading counts as on target."""
 
 CLOSE = 2.0
-"""Tolerances from the target at which to go slowly."""
+"""Distance from the target, in tolerances, within which the person should turn slowly."""
 
 Trend = Literal["", "rising", "falling", "steady"]
 
 
 @dataclass(slots=True)
 class TurnGuide:
-    """Watches one reading and learns from it which way is right: the way in which it came nearer."""
+    """Follows one reading, and learns which way to turn: the way that brought it nearer to the target."""
 
     _rest: float | None = None
-    """How far off it was when it last stood still."""
+    """Its distance from the target when it was last steady."""
     _wrong_way: bool = False
-    """Whether its last move was away from the target."""
+    """Whether it last moved away from the target."""
 
     def tell(self, reading: Result, verdict: Verdict, trend: Trend) -> str:
-        """What to do now, in few words: which way, and how far in the unit of the reading."""
+        """What to do now: which way, and how far in the unit of the reading."""
         off, tolerance = off_target(reading, verdict), verdict.tolerance
         if off is None or tolerance is None:
             return ""
@@ -55,23 +55,23 @@ class TurnGuide:
 
 @dataclass(slots=True)
 class RecentReadings:
-    """The last minute of a reading, and whether it moves."""
+    """The readings of the last minute, and their trend."""
 
     keep_s: float = 60.0
     points: deque[tuple[float, float]] = field(default_factory=deque)
 
     def add(self, now: float, value: float) -> None:
-        """A value at a time, seconds."""
+        """Add a value read at a time, in seconds."""
         self.points.append((now, value))
         while self.points and self.points[0][0] < now - self.keep_s:
             self.points.popleft()
 
     def trend(self, now: float, still: float) -> Trend:
-        """What it did in the last moments.
+        """The trend at a time.
 
         Args:
-            now: seconds.
-            still: what it may move by and still count as steady.
+            now: the time, seconds.
+            still: largest change that counts as steady.
         """
         recent = [v for t, v in self.points if t >= now - TREND_S]
         if len(recent) < 4:

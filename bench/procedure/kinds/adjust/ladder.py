@@ -1,4 +1,4 @@
-"""`adjust` by a ladder: numbered trimmer positions recorded in one passage, and the best named. Rounds prove it."""
+"""`adjust` by a ladder: record numbered trimmer positions in one passage, then name the best. Rounds prove it."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ from bench.procedure.state.snapshot import Curve, Gauge, Prompt
 from bench.words.figures import hertz
 
 COME_UP = 12.0
-"""Degrees below the best position from which it is come up to, so that play is taken up as it was in the ladder."""
+"""The best position is approached from this many degrees below it, so that play is taken up as in the ladder."""
 
 LADDERS = 3
-"""How often a ladder is moved along when it did not hold what was looked for."""
+"""Most ladders in a row, each moved along when the one before did not contain the target."""
 
 Phase = Literal["ready", "turn", "recording", "replaying"]
 
@@ -37,11 +37,11 @@ class Position:
     degrees: dict[str, float]
     """Where each trimmer stood."""
     readings: dict[Channel, tuple[float, float]] = field(default_factory=dict)
-    """Level or reading, and treble (over-bias), dB."""
+    """Reading and treble of each channel, dB; treble is 0 except for over-bias."""
 
 
 class LadderActivity(RecordedAdjustActivity):
-    """Records all positions, with a mark ahead of each, and finds the best; `then` has the rounds that prove it."""
+    """Records all positions, each behind a start mark, and finds the best; `then` gives the rounds that prove it."""
 
     def __init__(self, step: Adjust, bench: Bench) -> None:
         super().__init__(step, bench)
@@ -49,17 +49,17 @@ class LadderActivity(RecordedAdjustActivity):
         self._because = ""
         self._ladders = 0
         self._positions: list[Position] = []
-        """Of this ladder, as far as they were recorded."""
+        """Positions of this ladder that were recorded."""
         self._middle: dict[str, float] = {}
-        """Of this ladder, degrees of each trimmer."""
+        """Centre of this ladder, degrees of each trimmer."""
         self._rows: dict[Channel, list[tuple[float, float, float]]] = {}
-        """Of each channel: degrees, level or reading, treble; of all ladders so far."""
+        """By channel: degrees, reading, treble, of all ladders so far."""
         self._best: dict[Channel, float] = {}
         """Where each channel is on target, degrees."""
         self._peaks: dict[Channel, float] = {}
 
     def begin(self) -> None:
-        """The first position is half a ladder below where the trimmers stand."""
+        """Centre the ladder on the present position of the trimmers."""
         self._lay({plan.name: plan.degrees for plan in self._plans})
 
     def _lay(self, middle: dict[str, float]) -> None:
@@ -67,7 +67,7 @@ class LadderActivity(RecordedAdjustActivity):
         half = 0.5 * (self.step.positions - 1) * self.step.apart_degrees
         for plan in self._plans:
             low, high = self._plans.room(plan)
-            # Inside the stops as far as they are known; all of it, where it is longer than the way between them.
+            # inside the stops where they are known; from the lower stop on where the ladder is longer than the travel
             least, most = plan.degrees + low, plan.degrees + high - 2 * half
             plan.turn_to = self._come_up_to(plan, max(least, min(most, middle[plan.name] - half)))
 
@@ -78,7 +78,7 @@ class LadderActivity(RecordedAdjustActivity):
     # ---------------------------------------------------------------- recording and replaying the positions
 
     def go_on(self) -> None:
-        """Record the next position; nothing more will be replayed."""
+        """Record the next position; while it replays: the replay is over."""
         if self._phase in ("ready", "turn"):
             self._plans.turned()
             passage = self._record(waits=True, goes_on=bool(self._positions))
@@ -89,7 +89,7 @@ class LadderActivity(RecordedAdjustActivity):
             self._over(self._passage)
 
     def interrupted(self) -> None:
-        """The sound was lost. On two heads a broken recording is on the tape, so that the ladder begins anew."""
+        """Record or replay again. On two heads a broken recording is on the tape, so the whole ladder begins again."""
         if self._passage is None or self._phase in ("ready", "turn"):
             return
         if self._phase == "recording" and not self._passage.at_once:
@@ -104,7 +104,7 @@ class LadderActivity(RecordedAdjustActivity):
             self._replay()
 
     def _over(self, passage: Passage) -> None:
-        """A position was recorded, on two heads, or replayed."""
+        """A position was recorded (two heads) or replayed."""
         number = next(n for n, position in enumerate(self._positions, start=1) if position.passage is passage)
         if passage.phase == "recorded":
             if number < self.step.positions:
@@ -134,7 +134,7 @@ class LadderActivity(RecordedAdjustActivity):
         self.wants_sound = False
 
     def _replay(self) -> None:
-        """All of them, from the first on."""
+        """Replay all positions from the first."""
         for position in self._positions:
             position.readings.clear()
         self._passage = self._positions[0].passage
@@ -156,7 +156,7 @@ class LadderActivity(RecordedAdjustActivity):
     # ---------------------------------------------------------------- the best of them
 
     def _find_best(self) -> None:
-        """Where each trimmer should stand by its row of readings; a row that does not hold it is recorded anew."""
+        """Find the best position of each trimmer; record another ladder where the readings do not contain it."""
         complete = len(self._positions) == self.step.positions
         if not complete or any(c not in p.readings for p in self._positions for c in self._reader.channels):
             self._because = self._because or "not all positions were heard"
@@ -180,7 +180,7 @@ class LadderActivity(RecordedAdjustActivity):
         return RoundsActivity(self.step, self.bench, found)
 
     def _best_of(self, channel: Channel) -> float | None:
-        """Where the channel is on target, degrees; None beyond what was recorded."""
+        """Where the channel is on target, degrees; None outside the recorded positions."""
         row = sorted(self._rows[channel])
         degrees = [d for d, _, _ in row]
         values = [v for _, v, _ in row]
@@ -199,18 +199,18 @@ class LadderActivity(RecordedAdjustActivity):
         return None
 
     def _learn(self, plan: TrimmerPlan) -> None:
-        """Keep the row by degrees; it also shows how the reading answers to the trimmer, for the rounds that follow."""
+        """Collect the readings by degrees; they also show the response of the trimmer to the rounds that follow."""
         aim = self._reader.target.value
         for position in self._positions:
             degrees = position.degrees[plan.name]
             for c in plan.channels:
                 self._rows.setdefault(c, []).append((degrees, *position.readings[c]))
-            if not self._over_bias:  # that rises and falls
+            if not self._over_bias:  # over-bias rises and falls, so it has no single slope
                 offs = [position.readings[c][0] - aim for c in plan.channels]
                 plan.response.add(degrees, sum(offs) / len(offs), 0.05 * self._reader.tolerance)
 
     def _next_middle(self, plan: TrimmerPlan) -> float:
-        """Where the next ladder has its middle: this one's best, or one ladder on, the way in which it comes nearer."""
+        """Centre of the next ladder: the best of this one, or one ladder further in the direction of the target."""
         here = [self._best[c] for c in plan.channels if c in self._best]
         if here:
             return sum(here) / len(here)
@@ -219,7 +219,7 @@ class LadderActivity(RecordedAdjustActivity):
         row = sorted(self._rows[plan.channels[0]])
         values, trebles = [v for _, v, _ in row], [t for _, _, t in row]
         more_bias_up = trebles[0] > trebles[-1]
-        # No fall on the side of less bias: move there; else the fall past the peak is not long enough.
+        # without a fall at less bias move there; else the fall past the peak is too short
         start_shown = max(values) - values[0 if more_bias_up else -1] > PASSED_DB
         up = more_bias_up if start_shown else not more_bias_up
         span = self._positions[-1].degrees[plan.name] - self._positions[0].degrees[plan.name]
@@ -227,7 +227,7 @@ class LadderActivity(RecordedAdjustActivity):
         return ends[1] + 0.5 * span if up else ends[0] - 0.5 * span
 
     def _go_to_best(self, plan: TrimmerPlan) -> None:
-        """To the best position, come up to as the ladder was climbed, so that play does not count."""
+        """Plan the turn to the best position, in the direction of the ladder so that play cancels."""
         here = [self._best[c] for c in plan.channels if c in self._best]
         if here:
             plan.turn_to = self._come_up_to(plan, sum(here) / len(here))
@@ -236,7 +236,7 @@ class LadderActivity(RecordedAdjustActivity):
         plan.turn_to = [plan.degrees + plan.response.turn_to(0.0, low=low, high=high)]
 
     def _come_up_to(self, plan: TrimmerPlan, degrees: float) -> list[float]:
-        """The turns to a position: up to it, from below where it lies behind."""
+        """The turns to a position, the last of them upwards."""
         if degrees > plan.degrees + COME_UP:
             return [degrees]
         return [max(degrees - COME_UP, plan.degrees + self._plans.room(plan)[0]), degrees]
@@ -244,7 +244,7 @@ class LadderActivity(RecordedAdjustActivity):
     # ---------------------------------------------------------------- what is shown
 
     def view(self) -> View:
-        """The positions so far, and the best of them."""
+        """The positions so far, and the best one."""
         self._plans.look()
         gauges = tuple(self._waiting(c) for c in self._reader.channels)
         if self._phase in ("ready", "turn"):
@@ -288,7 +288,7 @@ class LadderActivity(RecordedAdjustActivity):
         return ", ".join(f"{c} {number:.0f}" for c, number in best.items() if number is not None)
 
     def _best_position(self, channel: Channel) -> float | None:
-        """The number of the position that is nearest to the best, in the last ladder."""
+        """Number of the recorded position nearest to the best, in the last ladder."""
         name = self._reader.trimmer(channel)
         if channel not in self._best or name is None or len(self._positions) < self.step.positions:
             return None

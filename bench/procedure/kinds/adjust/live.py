@@ -1,4 +1,4 @@
-"""`adjust`, live: one quantity brought to its target while a trimmer is turned."""
+"""`adjust`, live: bring one quantity to its target while a trimmer is turned."""
 
 from __future__ import annotations
 
@@ -24,20 +24,20 @@ from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
 from bench.signals.tones import Gap, Multitone, ToneSequence
 
 READ_EVERY_S = 0.1
-"""How often the gauge is read."""
+"""Time between two readings of the gauge."""
 
 HOLD_S = 0.8
-"""In and still for this long, beyond the way from head to head, it may be accepted."""
+"""A reading may be accepted once it has been in and steady for this long, plus the head delay."""
 
 START_S = 1.0
-"""Silence ahead of the mark by which the way from head to head is found: the machine comes up to speed."""
+"""Silence ahead of the start mark, while the machine comes up to speed."""
 
 SEARCH_S = 6.0
-"""That mark is looked for so long."""
+"""Longest search for the start mark."""
 
 
 class LiveAdjustActivity(Activity[Adjust]):
-    """Watches one or two tones, or programme, and says how far the reading is from the target."""
+    """Reads tones or programme, and guides the reading to its target."""
 
     def __init__(self, step: Adjust, bench: Bench) -> None:
         refuse_file(bench, "be adjusted")
@@ -46,7 +46,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             raise Problem("this machine cannot replay while it records")
         self._reader: AdjustReader
         self._tones: Multitone | None = None
-        """What is sent; None where a tape is played."""
+        """The tones to send; None where a tape is played."""
         self._overbias: dict[Channel, OverbiasGuide] = {}
         if step.programme:
             self._reader = ProgrammeReader(step, bench)
@@ -70,7 +70,7 @@ class LiveAdjustActivity(Activity[Adjust]):
     # ---------------------------------------------------------------- start
 
     def begin(self) -> None:
-        """A tape plays at once; tones are sent when the person says so."""
+        """Start to play a tape; tones wait for the go-on key."""
         if self._tones is None:
             hands = self.bench.hands
             if hands is not None:
@@ -79,7 +79,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             self._listen()
 
     def _start_sending(self, tones: Multitone) -> None:
-        """A mark first, by which the way from head to head is found, then the tones without an end."""
+        """Send a start mark, which shows the head delay, then the tones without an end."""
         self.bench.transport("record")
         hands = self.bench.hands
         if hands is not None:
@@ -99,7 +99,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self.wants_sound = True
 
     def interrupted(self) -> None:
-        """The sound is back: what was watched before the loss does not count."""
+        """Sound is back: drop what was read before the loss."""
         if self._going:
             self._listen()
             self._recent.clear()
@@ -108,7 +108,7 @@ class LiveAdjustActivity(Activity[Adjust]):
     # ---------------------------------------------------------------- reading
 
     def hear(self, block: Block) -> None:
-        """Watch the tones; read the gauge ten times a second."""
+        """Feed the reader; read the gauge ten times a second."""
         self._look_for_mark(block)
         self._reader.feed(block.samples)
         self._frames += len(block.samples)
@@ -120,7 +120,7 @@ class LiveAdjustActivity(Activity[Adjust]):
                 self._gauges[reading.channel] = self._gauge(reading, offset, now)
 
     def _look_for_mark(self, block: Block) -> None:
-        """The way from head to head: from sending the mark to hearing it."""
+        """Find the head delay: the time from sending the start mark to hearing it."""
         if self._mark_frame is None:
             return
         rate = self.bench.port.status.sample_rate
@@ -179,13 +179,13 @@ class LiveAdjustActivity(Activity[Adjust]):
         )
 
     def _rested(self, channel: Channel, now: float) -> bool:
-        """Whether what stands still now is not what was recorded before the last turn: the head delay is over."""
+        """Whether the head delay since the last turn is over, so that the steady reading includes that turn."""
         recent = self._recent[channel]
         quiet = [v for t, v in recent.points if t >= now - self._hold_s]
         return len(quiet) >= 4 and max(quiet) - min(quiet) < 0.1 * self._reader.tolerance + 0.15
 
     def _degrees(self, channel: Channel) -> float | None:
-        """Where the trimmer stands, on a machine whose trimmers the program sees."""
+        """Position of the trimmer, on a machine whose trimmers the program sees."""
         hands, name = self.bench.hands, self._reader.trimmer(channel)
         if hands is None:
             return None
@@ -193,7 +193,7 @@ class LiveAdjustActivity(Activity[Adjust]):
 
     @property
     def _can_accept(self) -> bool:
-        """Every gauge reads and holds still; one that is in has held for long enough."""
+        """Whether every gauge is steady, and those that are in have held for long enough."""
         return bool(self._gauges) and all(
             g.measured is not None and g.trend == "steady" and (g.held_s >= self._hold_s or g.verdict.word != "in")
             for g in self._gauges.values()
@@ -202,7 +202,7 @@ class LiveAdjustActivity(Activity[Adjust]):
     # ---------------------------------------------------------------- keys
 
     def go_on(self) -> None:
-        """Start the tones; then accept, when all is in and has held."""
+        """Start the tones; later accept, when all readings are in and have held."""
         if not self._going and self._tones is not None:
             self._start_sending(self._tones)
             return
@@ -216,7 +216,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._keep("")
 
     def accept(self, reason: str) -> None:
-        """Keep what the gauge says, although it is not in."""
+        """Keep the present readings, although not all are in."""
         if not self._gauges:
             raise Problem("nothing was read yet; wait for the tone, or skip the step")
         self._keep(reason)
@@ -226,7 +226,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self.finished = True
 
     def view(self) -> View:
-        """Gauges, trimmers and what the one key does now."""
+        """Gauges, trimmers, and what to do."""
         prompt = Prompt("go-on", f"{to_record(self.bench)}: start the tones", sounds=True)
         if self._going:
             accept = bool(self._gauges) and all(g.held_s >= self._hold_s for g in self._gauges.values())
@@ -255,6 +255,6 @@ class LiveAdjustActivity(Activity[Adjust]):
 
 
 def _near_its_limit(gauge: Gauge) -> bool:
-    """Whether a reading that is in uses up more than half of its tolerance: a little drift would put it out."""
+    """Whether a reading that is in uses more than half of its tolerance, so that a small drift would put it out."""
     off, tolerance = gauge.off, gauge.verdict.tolerance
     return off is not None and tolerance is not None and abs(off) > 0.5 * tolerance

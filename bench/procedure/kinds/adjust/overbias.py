@@ -1,4 +1,4 @@
-"""Guided over-bias, live: start well below the peak, find it, go past it by what the sheet says."""
+"""Guided over-bias, live: start well below the peak, find it, go past it by the dB of the sheet."""
 
 from __future__ import annotations
 
@@ -12,27 +12,27 @@ from bench.procedure.state.snapshot import Curve
 from bench.words.figures import hertz
 
 STRIDE = 12.0
-"""Degrees of a turn towards the start or the peak: less than 1 dB of bias on most trimmers."""
+"""Degrees of a turn towards the start or the peak: less than 1 dB of bias on most trimmers. A choice."""
 
 NEAR_STRIDE = 6.0
-"""Of a turn past the peak, while it is not known how much a degree does."""
+"""Degrees of a turn past the peak, where the effect of a degree is not known yet. A choice."""
 
 BETWEEN_DB = 0.1
-"""Of treble or level: what must have changed before another point of the curve is taken."""
+"""Change of treble or level after which another point of the curve is taken."""
 
 
 @dataclass(slots=True)
 class OverbiasGuide:
-    """One channel on its way past the peak."""
+    """Guides one channel past its peak."""
 
     hz: float
-    """The tone that is judged."""
+    """Frequency of the tone that is judged."""
     peak: BiasPeak = field(default_factory=BiasPeak)
     curve: list[tuple[float, float]] = field(default_factory=list)
-    """(degrees or count, level)."""
+    """(degrees, or count where they are not known; level)."""
     _last: tuple[float, float] | None = None
     _at: list[tuple[float, float]] = field(default_factory=list)
-    """(degrees, treble) at rest, where degrees are known."""
+    """(degrees, treble) of steady readings, where degrees are known."""
 
     @property
     def tone(self) -> str:
@@ -40,7 +40,7 @@ class OverbiasGuide:
         return hertz(self.hz)
 
     def rest(self, level: float, treble: float, degrees: float | None) -> None:
-        """A reading that stands still, after the head delay."""
+        """Add a steady reading, taken after the head delay."""
         if self._last is not None and max(abs(level - self._last[0]), abs(treble - self._last[1])) < BETWEEN_DB:
             return
         self._last = (level, treble)
@@ -50,7 +50,7 @@ class OverbiasGuide:
             self._at.append((degrees, treble))
 
     def now(self, level: Result) -> Result:
-        """How far the level has fallen past the peak; no reading before that is known."""
+        """Over-bias: how far the level has fallen past the peak; no reading before the peak is passed."""
         reference = f"the peak of {self.tone}"
         if isinstance(level, NoReading):
             return replace(level, quantity="overbias", reference=reference)
@@ -73,7 +73,7 @@ class OverbiasGuide:
         )
 
     def says(self) -> str:
-        """What to do on the way to the peak."""
+        """What to do before the peak is passed."""
         if self.peak.stage == "below":
             if self._treble_falls():
                 return "turn the other way"
@@ -81,7 +81,7 @@ class OverbiasGuide:
         return "the other way: raise bias" if self._treble_rises() else "raise bias, past the peak"
 
     def turn(self) -> float | None:
-        """How far to turn next, degrees clockwise; None where degrees are not known or the reading itself guides."""
+        """How far to turn next, degrees clockwise; None where degrees are not known, or past the peak."""
         if not self._at:
             return None
         way = self._more_bias()
@@ -92,7 +92,7 @@ class OverbiasGuide:
         return None
 
     def _more_bias(self) -> float:
-        """1 or -1: the sense that lowers treble; 0 while it is not known."""
+        """Sense of turn that raises bias, 1 or −1; 0 while it is not known."""
         if len(self._at) < 2:
             return 0.0
         low, high = min(self._at), max(self._at)

@@ -1,4 +1,4 @@
-"""Azimuth set by the owner's own tape: the delay between the channels is read from programme, with no tone on it."""
+"""Azimuth set by the tape of the owner: the delay between the channels is read from programme."""
 
 from __future__ import annotations
 
@@ -10,18 +10,18 @@ from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import Adjust
 
 WINDOW_S = 4.0
-"""How much of the last programme is read: less would follow each note."""
+"""Length of programme behind a reading; a shorter one would follow each note. A choice."""
 
 
 class ProgrammeReader(AdjustReader):
-    """Reads the delay between the channels from programme."""
+    """Reads the delay of the right channel from programme."""
 
     def __init__(self, step: Adjust, bench: Bench) -> None:
         super().__init__(step, bench)
         self.begin()
 
     def begin(self, window_s: float | None = None) -> None:
-        """Listen from now on."""
+        """Start to listen."""
         status = self._bench.port.status
         self._meter = ProgrammeMeter(status.sample_rate, status.channels, last_s=window_s or WINDOW_S)
 
@@ -30,5 +30,5 @@ class ProgrammeReader(AdjustReader):
         self._meter.feed(samples)
 
     def readings(self) -> list[tuple[Result, float]]:
-        """The delay now."""
+        """The present delay."""
         return [(self._meter.now(), 0.0)]

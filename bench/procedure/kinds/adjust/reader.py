@@ -1,4 +1,4 @@
-"""What an adjustment reads: its quantity on each channel, from watches on the tones that sound."""
+"""Reads the quantity of an adjust step on each channel."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ from bench.signals.tones import Multitone, Tone
 TURNED_ROUND = "one channel's polarity is inverted: it is taken out of the delay; check the wiring"
 
 PROBE_BELOW_DB = 12.0
-"""Over-bias from one tone: a probe is sent so far below it, at `PROBE_HZ`. Treble falls beside it as bias rises, which
-tells which way is more bias."""
+"""Over-bias with one tone: a probe tone is sent this far below it, at `PROBE_HZ`. The level of the tone relative to
+the probe falls as bias rises, which shows the direction of more bias."""
 PROBE_HZ = 1000.0
 
 
 class AdjustReader(ABC):
-    """Says what the quantity of an adjust step reads, and which trimmer sets it."""
+    """Reads the quantity of an adjust step, and knows which trimmer sets it."""
 
     source: ReadingSource = "machine"
 
@@ -36,7 +36,7 @@ class AdjustReader(ABC):
         self._step, self._bench = step, bench
         self.target: Target = bench.job.target(step.target)
         self.judged_hz: float | None = None
-        """The tone that is judged; None for programme."""
+        """Frequency of the tone that is judged; None for programme."""
         self.sent_db: float | None = None
         """Its level, dB re the reference level."""
 
@@ -50,11 +50,11 @@ class AdjustReader(ABC):
 
     @abstractmethod
     def readings(self) -> list[tuple[Result, float]]:
-        """What the quantity reads now on each channel, and what is added to its target."""
+        """The present reading of each channel, and what is added to its target."""
 
     @property
     def channels(self) -> tuple[Channel, ...]:
-        """The channels that the quantity is read on."""
+        """The channels on which the quantity is read."""
         if self._step.quantity == "azimuth_delay":
             return ("left-right",)
         if self._step.quantity == "speed_error":
@@ -62,11 +62,11 @@ class AdjustReader(ABC):
         return ("left", "right") if self._bench.port.status.channels > 1 else ("mono",)
 
     def treble(self, side: Channel) -> float | None:
-        """The judged tone beside a lower one on a channel, dB: it falls as bias rises. None where none is sent."""
+        """Level of the judged tone relative to the lower tone, dB; None where none is sent. It falls as bias rises."""
         return None
 
     def trimmer(self, channel: Channel) -> str | None:
-        """The trimmer that sets it."""
+        """The trimmer that sets a channel; None without one."""
         trimmers = self._step.trimmers
         if channel in ("left", "right") and channel in trimmers:
             return trimmers[channel]
@@ -74,15 +74,15 @@ class AdjustReader(ABC):
 
     @property
     def trimmers(self) -> tuple[str, ...]:
-        """All trimmers of the step, each once."""
+        """All trimmers of the step, without repeats."""
         return tuple(dict.fromkeys(t for t in (self.trimmer(c) for c in self.channels) if t is not None))
 
     @property
     def tolerance(self) -> float:
-        """Of the target at the tone that is judged, plus or minus.
+        """Tolerance of the target at the judged tone, plus or minus.
 
         Raises:
-            Problem: the target is a limit on one side, or says nothing at that frequency.
+            Problem: the target is a one-sided limit, or has no tolerance at that frequency.
         """
         found = self.target.tolerance_at(self.judged_hz)
         if found is None:
@@ -90,12 +90,12 @@ class AdjustReader(ABC):
         return found
 
     def taken(self, gauge: Gauge) -> JudgedReading:
-        """A gauge as a reading to be kept."""
+        """The reading of a gauge, to be kept."""
         return JudgedReading(gauge.reading, gauge.verdict, self.source, self.sent_db)
 
 
 class ToneReader(AdjustReader):
-    """Reads from watches on the tones of an adjust step: of the reference tape, or sent and replayed."""
+    """Reads the tones of an adjust step, from the reference tape or sent and replayed."""
 
     def __init__(self, step: Adjust, bench: Bench) -> None:
         super().__init__(step, bench)
@@ -131,7 +131,7 @@ class ToneReader(AdjustReader):
             watch.feed(samples)
 
     def tones(self, seconds: float | None = None) -> Multitone:
-        """What the step sends, all at once."""
+        """The tones that the step sends, all at once."""
         reference = self._bench.job.machine.reference
         rate = self._bench.port.status.sample_rate
         return Multitone([Tone(hz, reference.send_dbfs + db, seconds) for hz, db in self._sent.items()], rate)
@@ -139,9 +139,9 @@ class ToneReader(AdjustReader):
     # ---------------------------------------------------------------- reading
 
     def readings(self) -> list[tuple[Result, float]]:
-        """What the quantity reads now on each channel, and what is added to its target.
+        """The present reading of each channel, and what is added to its target.
 
-        Over-bias is read as the plain level; how far that is past its peak is for whoever keeps the peak.
+        For over-bias these are plain levels; the caller knows the peak.
         """
         state = self._watches[self.judged_hz].now()
         quantity, job, section = self._step.quantity, self._bench.job, self._section
@@ -174,7 +174,7 @@ class ToneReader(AdjustReader):
                 raise Problem(f"{quantity} can't be adjusted on what this step plays")
 
     def treble(self, side: Channel) -> float | None:
-        """The judged tone beside the other one on a channel, dB: it falls as bias rises."""
+        """Level of the judged tone relative to the other one on a channel, dB."""
         if self._zero_hz is None:
             return None
         high, low = self._watches[self.judged_hz].now(), self._watches[self._zero_hz].now()
@@ -191,7 +191,7 @@ class ToneReader(AdjustReader):
         return state.reason
 
     def _from_tape(self, level: Result) -> Result:
-        """Response from the reference tape: relative to the level that was last found there at low frequency."""
+        """Response from the reference tape, relative to the last reading of its level section."""
         job, section = self._bench.job, self._section
         if section is None:
             return level
@@ -206,7 +206,7 @@ class ToneReader(AdjustReader):
         return with_tape(response, job, section)
 
     def _level_error(self, channel: Channel) -> tuple[float, float]:
-        """How far the last level from the reference tape was from its target, with its uncertainty, dB."""
+        """Deviation of the last level from the reference tape, and its uncertainty, dB."""
         for record in reversed(self._bench.journal.records()):
             r, off = record.measured, record.off
             if r is None or off is None or record.source != "reference tape":
@@ -254,7 +254,7 @@ class ToneReader(AdjustReader):
 
 
 def _both(readings: tuple[Result, ...]) -> Result:
-    """One reading of what both channels must agree in: their mean."""
+    """Mean of a quantity that both channels share."""
     values = [r for r in readings if isinstance(r, Reading)]
     if not values:
         return replace(readings[0], channel="both")
@@ -268,6 +268,6 @@ def _both(readings: tuple[Result, ...]) -> Result:
 
 
 def label(quantity: str, channel: Channel) -> str:
-    """What a gauge shows, in words."""
+    """Label of a gauge."""
     name = QUANTITIES[quantity].live or QUANTITIES[quantity].title.lower()
     return f"{channel} {name}" if channel in ("left", "right") else name

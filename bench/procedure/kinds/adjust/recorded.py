@@ -1,4 +1,4 @@
-"""What rounds and ladders share: tones are recorded, and the middle of their replay is read."""
+"""What rounds and ladders share: record tones, and read the middle of their replay."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ from bench.procedure.model.steps import Adjust
 from bench.procedure.state.snapshot import Gauge
 
 SOUND_S = 4.0
-"""The tones of one recording."""
+"""Length of the tones of one recording. A choice."""
 
 EDGE_S = 0.4
-"""Left out at either end of them: flutter may have moved them against the mark."""
+"""Left out at both ends, because flutter moves the tones relative to the start mark."""
 
 
 class RecordedAdjustActivity(Activity[Adjust]):
-    """Records the step's tones and reads them; its subclasses say what follows."""
+    """Records the tones of the step and reads them; subclasses decide what follows."""
 
     def __init__(self, step: Adjust, bench: Bench, plans: TrimmerPlans | None = None) -> None:
         refuse_file(bench, "be adjusted")
@@ -36,12 +36,12 @@ class RecordedAdjustActivity(Activity[Adjust]):
         self._passage: Passage | None = None
 
     def end(self) -> None:
-        """Sound stops; what was learnt of the trimmers is kept."""
+        """Stop sound; keep what was learnt about the trimmers."""
         self._plans.remember()
         super().end()
 
     def _record(self, *, waits: bool = False, goes_on: bool = False) -> Passage:
-        """Record the tones: `waits` and `goes_on` as for a passage."""
+        """Record the tones; for `waits` and `goes_on` see `Passage`."""
         at_once = self.bench.job.machine.heads == 3
         self._passage = Passage(self.bench, self._reader.tones(SOUND_S), None, at_once=at_once, waits=waits)
         self._read_anew()
@@ -53,7 +53,7 @@ class RecordedAdjustActivity(Activity[Adjust]):
         self._reader.begin(SOUND_S - 2 * EDGE_S)
 
     def hear(self, block: Block) -> None:
-        """Record, then replay; the middle of what comes back is measured."""
+        """Record, then replay and read the middle."""
         passage = self._passage
         if passage is None:
             return
@@ -67,7 +67,7 @@ class RecordedAdjustActivity(Activity[Adjust]):
 
     @abstractmethod
     def _over(self, passage: Passage) -> None:
-        """A recording that waits, or a replay, is over."""
+        """A recording that waits for its replay, or a replay, is over."""
 
     def _gauge(self, reading: Result, verdict: Verdict, history: tuple[tuple[float, float], ...] = ()) -> Gauge:
         return Gauge(

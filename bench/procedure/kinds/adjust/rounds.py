@@ -22,10 +22,10 @@ from bench.procedure.state.snapshot import Curve, Gauge, Prompt
 from bench.words.figures import hertz
 
 MIDDLE = 0.25
-"""The part of the tolerance within which another round is not worth its time."""
+"""Part of the tolerance within which another round is not worth its time. A choice."""
 
 PEAK_UNCERTAINTY_DB = 0.1
-"""Of the peak that a ladder found. A choice."""
+"""Uncertainty of the peak that a ladder found. A choice."""
 
 KEEP, AGAIN = "keep it", "one more round"
 
@@ -34,25 +34,25 @@ Phase = Literal["ready", "running", "turn", "nearly", "spent"]
 
 @dataclass(frozen=True, slots=True)
 class LadderResult:
-    """What rounds after a ladder begin with."""
+    """What a ladder hands to the rounds that prove it."""
 
     plans: TrimmerPlans
     curves: tuple[Curve, ...]
     named: str = ""
     """The best position of each channel: "left 5, right 6"."""
     peaks: Mapping[Channel, float] = field(default_factory=dict)
-    """Over-bias: the highest level of each channel, dBFS."""
+    """Over-bias: level of the peak of each channel, dBFS."""
     because: str = ""
-    """Why nothing was found, when nothing was."""
+    """Why the ladder found nothing; "" when it did."""
 
 
 class RoundsActivity(RecordedAdjustActivity):
-    """Two heads, or three where live reading is not wanted: a round is recorded, replayed and judged.
+    """Records, replays and judges one round after another: for two heads, or for three where the step says so.
 
     Args:
         step: what is adjusted.
-        bench: the bench.
-        ladder: what was found before, where the rounds prove the best position of a ladder.
+        bench: the bench of the run.
+        ladder: result of the ladder whose best position the rounds prove.
     """
 
     def __init__(self, step: Adjust, bench: Bench, ladder: LadderResult | None = None) -> None:
@@ -61,7 +61,7 @@ class RoundsActivity(RecordedAdjustActivity):
         self._phase: Phase = "ready"
         self._gauges: dict[Channel, Gauge] = {}
         self._rounds: dict[Channel, list[tuple[float, float]]] = {}
-        """Of each channel: number of the round, reading."""
+        """By channel: number of the round, reading."""
         self._round = 0
         self._because = ""
         self._at_stop = False
@@ -82,7 +82,7 @@ class RoundsActivity(RecordedAdjustActivity):
         self._record()
 
     def interrupted(self) -> None:
-        """The sound was lost: the recording, or the replay, begins again."""
+        """Record, or replay, again."""
         if self._phase == "running" and self._passage is not None:
             self._read_anew()
             self._passage.again()
@@ -96,14 +96,14 @@ class RoundsActivity(RecordedAdjustActivity):
     # ---------------------------------------------------------------- judging it
 
     def _read(self) -> list[tuple[Result, float]]:
-        """What this round reads on each channel, and what is added to its target."""
+        """The reading of this round on each channel, and what is added to its target."""
         readings = self._reader.readings()
         if self.step.quantity != "overbias":
             return readings
         return [(self._past_peak(level), offset) for level, offset in readings]
 
     def _past_peak(self, level: Result) -> Result:
-        """Over-bias: how far the tone has fallen from the peak that the ladder found."""
+        """Over-bias: how far the tone is below the peak that the ladder found."""
         if isinstance(level, NoReading):
             return NoReading("overbias", level.channel, level.reason)
         peak = self._ladder.peaks.get(level.channel) if self._ladder is not None else None
@@ -135,7 +135,7 @@ class RoundsActivity(RecordedAdjustActivity):
         self._end_round()
 
     def _propose(self, plan: TrimmerPlan) -> None:
-        """The next turn, from all rounds so far; where one trimmer sets both channels, for their mean."""
+        """Plan the next turn from all rounds so far, for the mean of the channels that the trimmer sets."""
         gauges = [g for g in (self._gauges[c] for c in plan.channels) if g.measured is not None]
         offs = [g.off for g in gauges if g.off is not None]
         if not offs:
@@ -150,7 +150,7 @@ class RoundsActivity(RecordedAdjustActivity):
                 plan.turn_to = [plan.degrees + turn]
 
     def _end_round(self) -> None:
-        """What is in and can't be nearer is kept automatically; else a turn or an answer is asked for."""
+        """Keep readings that are in and cannot come nearer; else ask for a turn or an answer."""
         all_in = all(g.verdict.word == "in" for g in self._gauges.values())
         more = any(plan.left() for plan in self._plans) or self._because
         spent = self._round >= self.step.at_most
@@ -162,7 +162,7 @@ class RoundsActivity(RecordedAdjustActivity):
     # ---------------------------------------------------------------- keys
 
     def go_on(self) -> None:
-        """Start the round; nothing more will be replayed; keep what is in."""
+        """Start a round; while it replays: the replay is over; at the end: keep what is in."""
         match self._phase:
             case "running" if self._passage is not None:
                 self._passage.no_more()
@@ -175,7 +175,7 @@ class RoundsActivity(RecordedAdjustActivity):
                 self._start()
 
     def answer(self, text: str) -> None:
-        """Whether another round is wanted; or why it is kept although it is not in."""
+        """Whether to do another round, or why to keep what is not in."""
         if self._phase == "nearly":
             if text.strip().casefold() in (AGAIN, "2"):
                 self._start()
@@ -193,7 +193,7 @@ class RoundsActivity(RecordedAdjustActivity):
         return self._phase in ("turn", "nearly", "spent") and bool(self._round or self._because)
 
     def accept(self, reason: str) -> None:
-        """Keep what the last round gave, although it is not in."""
+        """Keep the readings of the last round, although not all are in."""
         if not self._can_accept:
             raise Problem("nothing was read yet; do the round, or skip the step")
         self._keep(reason)
@@ -210,7 +210,7 @@ class RoundsActivity(RecordedAdjustActivity):
     # ---------------------------------------------------------------- what is shown
 
     def view(self) -> View:
-        """What was read, how far to turn, and what the machine should be doing."""
+        """Readings, turns, and what to do at the machine."""
         self._plans.look()
         gauges = tuple(self._gauges[c] for c in self._reader.channels if c in self._gauges)
         if self._phase in ("turn", "nearly"):

@@ -1,4 +1,4 @@
-"""The trimmers of an adjust step: where each stands, where it is turned next, and how the reading answers to it."""
+"""The trimmers of an adjust step: their positions, the turns proposed for them, and the response of the reading."""
 
 from __future__ import annotations
 
@@ -16,30 +16,30 @@ from bench.procedure.state.trimmer_response import TrimmerResponse
 from bench.words.figures import rotation
 
 SMALLEST_TURN = 0.3
-"""Degrees that no hand turns on purpose."""
+"""Smallest turn that is proposed, degrees; nobody can turn less on purpose."""
 
 
 @dataclass(slots=True)
 class TrimmerPlan:
-    """One trimmer, and the turns that are proposed for it."""
+    """One trimmer, and the turns proposed for it."""
 
     name: str
     channels: tuple[Channel, ...]
-    """Those that it sets."""
+    """Channels that it sets."""
     response: TrimmerResponse
     degrees: float = 0.0
-    """Where it stands, as far as the program knows: on a real machine, counted from where it stood first."""
+    """Its position; on a real machine counted from its first position."""
     turn_to: list[float] = field(default_factory=list)
-    """Where to turn it next, one position after another, on the same count."""
+    """Positions to turn it to, one after another."""
 
     def left(self) -> float:
-        """How far it is to the next position, degrees clockwise; positions that were reached are done with."""
+        """Degrees clockwise to the next position; positions that were reached are dropped."""
         while self.turn_to and abs(self.turn_to[0] - self.degrees) < SMALLEST_TURN:
             self.turn_to.pop(0)
         return self.turn_to[0] - self.degrees if self.turn_to else 0.0
 
     def words(self) -> str:
-        """What is to be turned: "record level left 12° clockwise"; "" for nothing."""
+        """The turns in words: "record level left 12° clockwise"; "" for none."""
         at, parts = self.degrees, []
         self.left()
         for degrees in self.turn_to:
@@ -49,7 +49,7 @@ class TrimmerPlan:
 
 
 class TrimmerPlans:
-    """All trimmers of a step. What was learnt of them at an earlier step still holds."""
+    """All trimmers of a step, with what earlier steps learnt about them."""
 
     def __init__(self, step: Adjust, bench: Bench, reader: ToneReader) -> None:
         self._step, self._bench, self._judged_hz = step, bench, reader.judged_hz
@@ -70,14 +70,14 @@ class TrimmerPlans:
         return iter(self._plans.values())
 
     def look(self) -> None:
-        """Where they stand now, on a machine whose trimmers the program sees."""
+        """Read their positions, on a machine whose trimmers the program sees."""
         for plan in self:
             info = self._info(plan)
             if info is not None:
                 plan.degrees = info.degrees
 
     def turned(self) -> None:
-        """The person goes on: on a real machine the proposed turns count as made."""
+        """The person has turned them; on a real machine the proposed turns count as made."""
         if self._bench.hands is None:
             for plan in self:
                 plan.degrees = plan.turn_to[-1] if plan.turn_to else plan.degrees
@@ -91,11 +91,11 @@ class TrimmerPlans:
         return (info.low - info.degrees, info.high - info.degrees) if info is not None else (-1e9, 1e9)
 
     def words(self) -> str:
-        """What is to be turned, of all of them; "" for nothing."""
+        """All turns in words; "" for none."""
         return "; ".join(words for plan in self if (words := plan.words()))
 
     def with_turn(self, gauge: Gauge) -> Gauge:
-        """A gauge with what is left to be turned; of a trimmer that sets both channels the first one has it."""
+        """A gauge with the turn that is left. For a trimmer of both channels only the first one shows degrees."""
         plan = self._plans.get(gauge.trimmer or "")
         if plan is None:
             return gauge
@@ -105,7 +105,7 @@ class TrimmerPlans:
         return replace(gauge, direction=f"turn {rotation(left)}" if left else "hold", turn=None)
 
     def remember(self) -> None:
-        """What was learnt of them holds at later steps, and after a break."""
+        """Keep what was learnt about them for later steps, and for a resumed session."""
         for plan in self:
             if plan.response.points:
                 learnt = Learnt(plan.name, self._step.quantity, self._judged_hz, plan.response.readings)

@@ -1,4 +1,4 @@
-"""`by-hand`: something done by hand, with a checklist and a timer where the step has them."""
+"""`by-hand`: work at the machine, with a checklist and a timer where the step has them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from bench.procedure.state.snapshot import CheckRow, Prompt
 
 
 class ByHandActivity(Activity[ByHand]):
-    """Ticks and a timer; going on says that it was done."""
+    """Keeps ticks and a timer; the go-on key confirms that the work is done."""
 
     def __init__(self, step: ByHand, bench: Bench) -> None:
         super().__init__(step, bench)
@@ -30,11 +30,11 @@ class ByHandActivity(Activity[ByHand]):
         return max(0.0, self._until - self.bench.clock.now())
 
     def hold(self) -> None:
-        """The timer stands."""
+        """Pause the timer."""
         self._held_with = self._left
 
     def release(self) -> None:
-        """The timer runs on."""
+        """Resume the timer."""
         if self._held_with is not None:
             self._until = self.bench.clock.now() + self._held_with
             self._held_with = None
@@ -46,7 +46,7 @@ class ByHandActivity(Activity[ByHand]):
         self._ticked[index] = not self._ticked[index]
 
     def go_on(self) -> None:
-        """It is done: every line that was not ticked one by one is ticked by this key."""
+        """Confirm that the work is done; this ticks the whole checklist."""
         step, bench = self.step, self.bench
         if self._left > 0:
             bench.note(step.id, Waited(round(step.timer_s - self._left, 1), step.timer_s))

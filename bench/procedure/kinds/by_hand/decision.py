@@ -1,4 +1,4 @@
-"""`decision`: one later step or another, by the verdicts of an earlier step or by an answer."""
+"""`decision`: choose between later steps, by the verdicts of an earlier step or by an answer."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from bench.procedure.state.snapshot import Prompt
 
 
 class DecisionActivity(Activity[Decision]):
-    """Decides by itself where verdicts do; else asks."""
+    """Decides by verdicts automatically, or asks."""
 
     def __init__(self, step: Decision, bench: Bench) -> None:
         super().__init__(step, bench)
         self.goes_to = ""
-        """The name of the step to go to; "" for the next one."""
+        """Name of the step to go to; "" for the next one."""
         self.answered = ""
-        """What the person decided; or"""
+        """The answer of the person; or"""
         self.all_in: tuple[str, ...] = ()
-        """the steps whose verdicts decided, all in; or"""
+        """the steps that decided, when all are in; or"""
         self.not_in: tuple[str, ...] = ()
-        """those of them that are not."""
+        """the steps that are not in."""
 
     def begin(self) -> None:
         """Decide, where nobody is asked."""
@@ -47,7 +47,7 @@ class DecisionActivity(Activity[Decision]):
         self.finished = True
 
     def answer(self, text: str) -> None:
-        """The person decides."""
+        """Take the decision of the person."""
         say = chosen(text, tuple(c.say for c in self.step.choices))
         self.goes_to = next(c.go_to or "" for c in self.step.choices if c.say == say)
         self.answered = say
@@ -55,7 +55,7 @@ class DecisionActivity(Activity[Decision]):
         self.finished = True
 
     def go_on(self) -> None:
-        """A decision is not made by going on."""
+        """Refuse: the go-on key is no answer."""
         raise Problem("choose one of the answers first")
 
     def view(self) -> View:

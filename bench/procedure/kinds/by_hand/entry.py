@@ -1,4 +1,4 @@
-"""`entry` and `sign-off`: what the person reads from something else, and who accepts what."""
+"""`entry` and `sign-off`: a figure, a choice or words from the person, and who accepts what."""
 
 from __future__ import annotations
 
@@ -24,12 +24,12 @@ class EntryActivity(Activity[Entry | SignOff]):
         self._ranking: tuple[str, ...] = ()
 
     def begin(self) -> None:
-        """Whoever signs sees how tapes that were tried rank."""
+        """Show the ranking of the tapes to whoever signs."""
         if isinstance(self.step, SignOff):
             self._ranking = ranking_lines(ranking(self.bench.journal.records()))
 
     def answer(self, text: str) -> None:
-        """Take the answer. Raises `Problem` with what would do instead."""
+        """Take the answer. Raises `Problem` with what to type instead."""
         text = text.strip()
         if len(text) > LONGEST_ANSWER:
             raise Problem(f"that is longer than {LONGEST_ANSWER} characters; shorten it")
@@ -54,7 +54,7 @@ class EntryActivity(Activity[Entry | SignOff]):
         if not math.isfinite(number):
             raise Problem(f'"{text}" is not a number; type it in {step.unit or "figures"}, like 12.5')
         target = self.bench.job.target(step.target) if step.target is not None else None
-        # The meter it was read from states no uncertainty here, so that it is reported but never judged.
+        # a figure from another meter has no uncertainty here, so it is reported but never judged
         limits = _limits(target) if target is not None else None
         self.bench.note(step.id, Answered(number, step.unit, limits))
 
@@ -64,7 +64,7 @@ class EntryActivity(Activity[Entry | SignOff]):
         self.bench.note(step.id, Answered(text))
 
     def go_on(self) -> None:
-        """Words may be left empty; a number, a choice and a name may not."""
+        """Accept empty words; a number, a choice and a name must be typed."""
         if isinstance(self.step, Entry) and self.step.asks in ("words", "complaint"):
             self.answer("")
         else:
@@ -85,7 +85,7 @@ class EntryActivity(Activity[Entry | SignOff]):
 
 
 def chosen(text: str, choices: tuple[str, ...]) -> str:
-    """The choice that was typed, by its words or its number. Raises `Problem` where it is none of them."""
+    """The typed choice, given by its words or its number. Raises `Problem` for anything else."""
     text = text.strip()
     for n, choice in enumerate(choices, start=1):
         if text.casefold() in (choice.casefold(), str(n)):

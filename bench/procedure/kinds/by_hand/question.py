@@ -1,4 +1,4 @@
-"""`question`: an instructor's question. The answer is kept and never judged."""
+"""`question`: a question from the instructor. The answer is kept and never judged."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from bench.procedure.state.snapshot import Prompt
 
 
 class QuestionActivity(Activity[Question]):
-    """Asks, then says which answer is right and why."""
+    """Asks, then gives the right answer and its reason."""
 
     def __init__(self, step: Question, bench: Bench) -> None:
         super().__init__(step, bench)
@@ -27,13 +27,13 @@ class QuestionActivity(Activity[Question]):
         self.bench.note(step.id, Answered(self._answered, right=step.right))
 
     def go_on(self) -> None:
-        """On, once it was answered."""
+        """Go on, after an answer."""
         if not self._answered:
             raise Problem("choose one of the answers first, or skip the question with a reason")
         self.finished = True
 
     def view(self) -> View:
-        """The question, then what is right and why."""
+        """The question, then the right answer and its reason."""
         step = self.step
         if not self._answered:
             return View(Prompt("choice", step.asks, choices=step.choices))

@@ -1,1 +1,1 @@
-"""What stands between a raw reading and the one that is judged: reference tape, interface, certificate."""
+"""Corrections of raw readings: for the interface, the reference tape and the certificate of a tape."""

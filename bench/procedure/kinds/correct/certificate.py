@@ -1,4 +1,4 @@
-"""The certificate of a work tape: what is read of it carries what the machine's replay left uncertain."""
+"""Certificate of a check tape: its readings carry the uncertainty of the replay that they were taken with."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from bench.procedure.kinds.bench import Bench
 def certified(reading: Result, bench: Bench) -> Result:
     """A level or response from record to replay, as a figure of the tape itself.
 
-    The replay was proved by the reference tape in this session. What it was off by there, at the nearest tone of the
-    same channel, and the reference tape's own uncertainty go into the reading's (root of the sum of squares).
+    Replay was proved with the reference tape in this session. Its deviation there, at the nearest tone of the same
+    channel, and the uncertainty of the reference tape are added to that of the reading (root of the sum of squares).
 
     Args:
-        reading: of the tape that is being made.
-        bench: its journal holds the play of the reference tape.
+        reading: of the check tape.
+        bench: its journal holds the readings of the reference tape.
     """
     if isinstance(reading, NoReading):
         return reading
@@ -33,7 +33,7 @@ def certified(reading: Result, bench: Bench) -> Result:
 
 
 def _replay_error(reading: Result, bench: Bench) -> float | None:
-    """How far replay was off at the nearest tone of the reference tape, dB; None where it was not played."""
+    """Deviation of replay at the nearest tone of the reference tape, dB; None where it was not played."""
     quantity = "level" if reading.quantity == "record_replay_level" else "response"
     found = [
         (abs(math.log(r.reading.frequency_hz / reading.frequency_hz)), -n, abs(r.off))

@@ -1,8 +1,8 @@
-"""What an interface sheet does to readings: volts for dBFS, its response and clock taken out, its floors told.
+"""Corrections by the interface sheet: volts for dBFS, response, clock error, and the noise of the interface.
 
 The sheet is measured with the output looped to the input, so its response is that of both together. A tone that was
-sent and came back has passed both; one that was only replayed has passed the input alone, of which no more is known
-than that it takes some part of the loop's error: half is taken out, and half stays as uncertainty.
+sent and came back has passed both. A tone that was only replayed has passed the input alone, whose part of the error is
+not known: half of the error is corrected, and half stays in the uncertainty.
 """
 
 from __future__ import annotations
@@ -16,14 +16,14 @@ from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Interface
 
 HIDDEN_DB = 10.0
-"""Noise that is no more than this above the interface's own is partly the interface's."""
+"""Noise that is less than this above the noise of the interface is partly that of the interface."""
 
 
 def replay_dbfs(job: Job) -> float:
-    """What the interface should read at the machine's reference level.
+    """What the interface should read at the reference level of the machine.
 
-    By the machine sheet; or, where that names a test point in mV and the interface's full scale is known in volts, by
-    these two.
+    From the machine sheet; or, where that names a test point in mV and full scale of the interface is known in volts,
+    from these two.
     """
     point, sheet = job.machine.output_test_point, job.interface
     if point is None or sheet is None or sheet.full_scale_input_v is None:
@@ -33,12 +33,12 @@ def replay_dbfs(job: Job) -> float:
 
 
 def corrected(reading: Result, job: Job, *, looped: bool) -> Result:
-    """A raw reading with what the interface does to it taken out, its uncertainty included and said.
+    """A raw reading, corrected for the interface; its uncertainty includes that of the correction.
 
     Args:
-        reading: as a meter gave it, of what came in.
-        job: whose interface.
-        looped: what was read was also sent by the interface.
+        reading: from a meter.
+        job: it names the interface.
+        looped: whether the interface also sent what was read.
     """
     sheet = job.interface
     if sheet is None or isinstance(reading, NoReading):
@@ -47,7 +47,7 @@ def corrected(reading: Result, job: Job, *, looped: bool) -> Result:
         case "level":
             return _level(reading, sheet, looped=looped)
         case "speed_error" if sheet.clock_error_ppm is not None and not looped:
-            # A clock that runs fast takes more samples a second, and reads every frequency low.
+            # a fast clock takes more samples a second, so every frequency reads low
             percent, own = 1e-4 * sheet.clock_error_ppm.value, 1e-4 * sheet.clock_error_ppm.uncertainty
             return _moved(reading, percent, own, interface_clock_percent=percent)
         case "third_harmonic" | "thd" if sheet.distortion_percent is not None:
@@ -76,16 +76,16 @@ def _level(reading: Reading, sheet: Interface, *, looped: bool) -> Reading:
 
 
 def _noise(reading: Reading, floor_dbfs: float) -> Reading:
-    """Noise of the interface is part of what is read: where it may matter, the reading is a limit."""
+    """The noise of the interface is part of the reading; where it may matter, the reading is an upper bound."""
     if reading.value - floor_dbfs > HIDDEN_DB:
         return reading
     return replace(reading, bound="at most", method=replace(reading.method, interface_noise_dbfs=floor_dbfs))
 
 
 def loop_db(sheet: Interface, frequency_hz: float, channel: str) -> tuple[float, float] | None:
-    """What the loop does at a frequency and its uncertainty, dB: between the sheet's points by log frequency.
+    """Response of the loop at a frequency and its uncertainty, dB, interpolated over log frequency.
 
-    None where the sheet has no points for the channel; beyond its first and last point those hold.
+    None where the sheet has no points for the channel. Outside the points the nearest one applies.
     """
     points = sorted((p for p in sheet.response if p.channel in (channel, "both")), key=lambda p: p.hz)
     if not points:

@@ -1,4 +1,4 @@
-"""What stands between a raw reading and the one that is judged: the reference tape's own uncertainty and flux."""
+"""Corrections by the reference tape: its flux, the errors in its certificate, and its uncertainty."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from bench.tape.geometry import delay_us
 
 
 def expected_dbfs(job: Job, section: Section) -> float:
-    """Where a section of the reference tape should read, in dBFS.
+    """What a section of the reference tape should read, dBFS.
 
-    The machine's reference level, moved by the ratio of the two fluxivities, the section's nominal level and its
+    The reference level of the machine, plus the ratio of the two fluxivities, the nominal level of the section and its
     recorded error.
 
     Raises:
-        Problem: tape and machine quote their flux by different measuring methods, which differ by some 0.7 dB.
+        Problem: tape and machine state their flux by different methods, which differ by some 0.7 dB.
     """
     machine, tape = job.machine.reference, job.reference_tape
     if machine.fluxivity_method != tape.fluxivity_method:
@@ -34,12 +34,12 @@ def expected_dbfs(job: Job, section: Section) -> float:
 
 
 def with_tape(reading: Result, job: Job, *sections: Section) -> Result:
-    """The reading with the reference tape's uncertainty in its own (root of the sum of squares).
+    """A reading whose uncertainty includes that of the reference tape (root of the sum of squares).
 
     Args:
-        reading: of something played from the reference tape.
-        job: whose reference tape.
-        sections: what was played, then what it is relative to; their certificate's corrections are said.
+        reading: taken from the reference tape.
+        job: it names the reference tape.
+        sections: the section played, then the one that the reading is relative to.
     """
     if isinstance(reading, NoReading):
         return reading
@@ -74,15 +74,15 @@ def difference(
     reference: str,
     between: Difference | None = None,
 ) -> Result:
-    """A reading made of a level minus something else that has its own uncertainty.
+    """A level minus another figure, as a reading.
 
     Args:
-        quantity: of what comes of it.
+        quantity: that of the difference.
         reading: the level.
-        minus: what is taken off, in dB, and
+        minus: the other figure, dB, and
         uncertainty: its uncertainty.
-        reference: what that is, in words.
-        between: what the difference is of, where the reference does not say it.
+        reference: the other figure in words.
+        between: what the difference is between, where the reference does not say it.
     """
     if isinstance(reading, NoReading):
         return replace(reading, quantity=quantity, reference=reference)

@@ -1,4 +1,4 @@
-"""Tones that are expected, and how one that was heard is told to be one of them: by order, frequency, level."""
+"""Expected tones, and the match of a heard tone with one of them by order, frequency and level."""
 
 from __future__ import annotations
 
@@ -10,28 +10,28 @@ from bench.measure.verdict import Verdict
 from bench.procedure.state.snapshot import ToneRow
 
 REACH = 0.06
-"""How far off in frequency a tone may be: a domestic machine's worst speed (common practice, no source)."""
+"""Largest error of frequency, as a part: the worst speed of a domestic machine (common practice, no source)."""
 
 SKIP_DB = 6.0
-"""What passing over one expected tone weighs, as if it were an error of level."""
+"""Weight of each expected tone that is passed over, as if it were an error of level. A choice."""
 
 TREBLE_HZ = 1250.0
-"""Above it a tone may well be missing decibels (dirt, azimuth); below it a level that is off tells another tone."""
+"""Above this, dirt or azimuth may cost a tone many dB; below it, a wrong level means another tone."""
 
 
 FAINT_DB, FAINT_TREBLE_DB = 30.0, 50.0
-"""So far below what is expected, below and above `TREBLE_HZ`, it is no tone of the tape but hum (400 Hz is a harmonic
-of 50 Hz), crosstalk or what was not wholly erased."""
+"""A tone this far below the expected level, below and above `TREBLE_HZ`, is not on the list: it is hum (400 Hz is a
+harmonic of 50 Hz), crosstalk or the rest of an erased recording. A choice."""
 
 
 @dataclass(slots=True)
 class Expected:
-    """One tone that should come."""
+    """An expected tone."""
 
     id: str
     hz: float
     dbfs: float
-    """Where a machine that is right would read."""
+    """What it reads on a machine that is right."""
     purpose: str
     label: str
     state: str = "waiting"
@@ -39,15 +39,15 @@ class Expected:
     readings: list[tuple[Result, Verdict | None]] = field(default_factory=list)
 
     def row(self) -> ToneRow:
-        """As a screen shows it."""
+        """The tone as a screen shows it."""
         return ToneRow(self.id, self.label, self.state, self.hz, tuple(self.readings))  # type: ignore[arg-type]
 
 
 def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
-    """The expected tone that a heard one is, or None.
+    """The expected tone that matches a heard one, or None.
 
-    Of those not yet done and near enough in frequency, the one that fits best by order (passing over others
-    weighs) and by level, once the offset common to all tones so far is taken out.
+    Among the tones not heard yet with that frequency, the best match by order (every tone passed over counts against
+    it) and by level, relative to the mean offset of the tones so far.
     """
     offset = median([e.heard_dbfs - e.dbfs for e in expected if e.heard_dbfs is not None] or [0.0])
     reached = max((n for n, e in enumerate(expected) if e.state == "done"), default=-1)

@@ -1,4 +1,4 @@
-"""`record-replay`: the program sends, the machine records, the replay is measured."""
+"""`record-replay`: send tones for the machine to record, and measure the replay."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ from bench.words.figures import tone
 from bench.words.mistracking import music_sentences
 
 GAP_S = 0.4
-"""Between two tones, so that each has an end."""
+"""Silence between two tones, which shows where each ends."""
 
 TAIL_S = 0.8
-"""After the last one, for the same reason."""
+"""Silence after the last one, for the same reason."""
 
 
 class RecordReplayActivity(ToneListActivity[RecordReplay]):
-    """Three heads: sent and measured at once. Two heads: sent, then replayed and measured. A mark leads the tones."""
+    """Three heads: measures while sending. Two heads: sends, then measures the replay. A start mark leads the tones."""
 
     source: ReadingSource = "record-replay"
 
@@ -62,7 +62,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         self.listen()
 
     def _source(self) -> ToneSequence:
-        """The tones that are not measured yet, one after another."""
+        """The tones not measured yet, one after another."""
         reference = self.job.machine.reference
         parts: list[Tone | Gap | Source] = []
         for i, t in self._sends.items():
@@ -72,7 +72,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         return ToneSequence(parts, self.bench.port.status.sample_rate)
 
     def hear(self, block: Block) -> None:
-        """Listen behind the mark while sending (three heads), or once it is replayed (two)."""
+        """Listen to what follows the start mark."""
         passage = self._passage
         if passage is None:
             return
@@ -87,12 +87,12 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
             self._over(passage)
 
     def _over(self, passage: Passage) -> None:
-        """All that was recorded came back, or nothing more will."""
+        """The replay is over, or nothing more will come."""
         self.why_not = passage.why_not
         self.port_ended()
 
     def interrupted(self) -> None:
-        """After a loss the tones that were not yet measured are sent again; a replay is found again by its mark."""
+        """Send the tones not measured yet again, or find the replay again by its start mark."""
         passage = self._passage
         if passage is None or not self.wants_sound:
             return
@@ -103,7 +103,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
             self.listen()
 
     def go_on(self) -> None:
-        """Start sending; nothing more will be replayed."""
+        """Start to send; later: the replay is over."""
         if self._passage is None:
             self._start()
         elif self._ask is not None:
@@ -115,11 +115,11 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
     # ---------------------------------------------------------------- readings
 
     def levels(self, tone: Expected) -> list[Result]:
-        """The level of each channel, what the interface does taken out."""
+        """Level of each channel, corrected for the interface."""
         return [corrected(r, self.job, looped=True) for r in super().levels(tone)]
 
     def readings(self, tone: Expected) -> list[JudgedReading]:
-        """Level from the reference tone, response from the others once it is there, record azimuth if asked."""
+        """Level from the reference tone, then response from the others; record azimuth where it is asked for."""
         out: list[JudgedReading] = []
         if tone.id in self._levels:
             out += self._level(tone)
@@ -135,7 +135,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         return out
 
     def _level(self, tone: Expected) -> list[JudgedReading]:
-        """How much above or below what was sent the reference tone comes back."""
+        """Level of the reference tone, replayed minus sent."""
         sent = self._sends[tone.id]
         return [
             self._judge(
@@ -157,7 +157,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         return f"{self.job.machine.reference.fluxivity_nwb_m:g} nWb/m"
 
     def _zero_for(self, sent: SentTone) -> str:
-        """The reference tone that was sent at a level nearest to this one's: tape is not linear."""
+        """The reference tone sent at the nearest level, because tape is not linear."""
         heard = [i for i in self._levels if i in self.tones]
         return min(heard, key=lambda i: abs(self._sends[i].db - sent.db))
 
@@ -186,7 +186,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         return out
 
     def worked_out(self) -> list[JudgedReading]:
-        """Mistracking from the readings of this step, where it is asked for: those of the lowest level sent."""
+        """Mistracking where it is asked for, from the readings at the lowest level sent."""
         target = self._targets.get("mistracking")
         if target is None:
             return []
@@ -215,7 +215,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         return JudgedReading(reading, verdict, self.source, sent_db=self._sends[tone.id].db)
 
     def missing(self, tone: Expected) -> list[JudgedReading]:
-        """A tone that did not come back."""
+        """The readings of a tone that did not come back."""
         quantity = "record_replay_level" if tone.id in self._levels else "response"
         out = self.not_heard(quantity, tone, self._targets.get(quantity))
         if "azimuth_delay" in self._targets and tone is [e for e in self.expected if e.id not in self.tones][-1]:
@@ -224,7 +224,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         return out
 
     def view(self) -> View:
-        """The list, and what the machine should be doing."""
+        """The list of tones, and what to do at the machine."""
         if self._passage is None:
             return self.view_with(Prompt("go-on", f"{to_record(self.bench)}: go on to start", sounds=True))
         return replace(self.view_with(self._passage.prompt), head_delay_s=self._passage.head_delay_s)

@@ -1,4 +1,4 @@
-"""`reference`: plays of the reference tape."""
+"""`reference`: play the reference tape."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from bench.words.figures import tone
 
 
 class ReferenceActivity(ToneListActivity[Reference]):
-    """Recognises the sections of the reference tape as they come."""
+    """Recognises the sections of the reference tape as they play."""
 
     source: ReadingSource = "reference tape"
 
@@ -37,7 +37,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         self._pending: list[Expected] = []
 
     def begin(self) -> None:
-        """Play and listen at once: no key is needed."""
+        """Play and listen; no key is needed."""
         hands = self.bench.hands
         if hands is not None:
             only = len(self._sections) == 1
@@ -46,7 +46,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         self.listen()
 
     def readings(self, tone: Expected) -> list[JudgedReading]:
-        """By the section's purpose: level and balance, response, azimuth, speed."""
+        """The readings of a section by its purpose: level and balance, response, azimuth, speed."""
         match tone.purpose:
             case "level":
                 return self._level(tone)
@@ -58,7 +58,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
                 return self._speed(tone)
 
     def levels(self, tone: Expected) -> list[Result]:
-        """The level of each channel, what the interface does taken out."""
+        """Level of each channel, corrected for the interface."""
         return [corrected(r, self.job, looped=False) for r in super().levels(tone)]
 
     def _taken(self, tone: Expected, reading: Result, quantity: str, offset: float = 0.0) -> JudgedReading:
@@ -109,7 +109,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return out
 
     def _azimuth(self, tone: Expected) -> list[JudgedReading]:
-        """The delay so far; it is judged when all azimuth tones are in, for they tell whole periods together."""
+        """The delay so far. It is judged after the last azimuth tone, because only all of them resolve whole cycles."""
         sections = [i for i, s in self._sections.items() if s.purpose == "azimuth"]
         delay = with_tape(azimuth_of_tones([self.tones[i] for i in sections if i in self.tones]), self.job)
         if not all(i in self.tones for i in sections):
@@ -118,7 +118,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return self._judged_azimuth(tone, delay)
 
     def _judged_azimuth(self, tone: Expected, delay: Result) -> list[JudgedReading]:
-        """The delay, and the angle that it is of where that is asked for."""
+        """The delay, and its angle where that is asked for."""
         told = self._highest(delay)
         out = [self._taken(tone, told, "azimuth_delay")]
         if "azimuth_angle" in self._targets:
@@ -134,7 +134,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return replace(delay, quantity="azimuth_angle", value=angle, uncertainty=spread, method=method)
 
     def _highest(self, delay: Result) -> Result:
-        """Told under the highest tone, which knows most of it."""
+        """The delay under the frequency of the highest tone, which resolves it best."""
         highest = max(s.hz for i, s in self._sections.items() if s.purpose == "azimuth" and i in self.tones)
         return replace(delay, frequency_hz=highest)
 
@@ -144,7 +144,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return [self._taken(tone, r, "speed_error") for r in own]
 
     def missing(self, tone: Expected) -> list[JudgedReading]:
-        """A section that was not heard."""
+        """The readings of a section that was not heard."""
         quantity = {"level": "level", "response": "response", "azimuth": "azimuth_delay"}.get(
             tone.purpose, "speed_error"
         )
@@ -155,7 +155,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return self.not_heard(quantity, tone, self._targets.get(quantity))
 
     def _azimuth_without(self, tone: Expected) -> list[JudgedReading]:
-        """An azimuth tone is missing: the last of them gives what the others tell, or none does."""
+        """Azimuth without one of its tones: with the last missing one comes what the others show, or no reading."""
         sections = [e for e in self.expected if e.purpose == "azimuth"]
         if tone is not [e for e in sections if e.id not in self.tones][-1]:
             return []
@@ -167,7 +167,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return self._judged_azimuth(tone, with_tape(azimuth_of_tones(heard), self.job))
 
     def go_on(self) -> None:
-        """The tape is over, or the person has heard enough: what did not come is missing."""
+        """The tape is over, or the person ends the step: what was not heard is missing."""
         self.complete()
 
 

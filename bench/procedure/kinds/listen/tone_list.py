@@ -1,4 +1,4 @@
-"""What `reference` and `record-replay` share: a list of tones, each ticked off as it is recognised and measured."""
+"""What `reference` and `record-replay` share: a list of tones, each recognised and measured as it comes."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ from bench.procedure.state.events import Accepted, StoppedListening
 from bench.procedure.state.snapshot import Prompt
 
 LOOK_EVERY_S = 0.3
-"""How often the tone that sounds now is measured for the screen."""
+"""Time between two measurements of the present tone for the screen."""
 
 
 class ToneListActivity(Activity[StepT]):
-    """Listens for expected tones; subclasses say which, and what readings each gives."""
+    """Listens for expected tones; subclasses define them and their readings."""
 
     source: ReadingSource
 
@@ -34,9 +34,9 @@ class ToneListActivity(Activity[StepT]):
         self._ask: Prompt | None = None
         self._frames = self._looked = 0
         self.speed = 1.0
-        """How fast the replay runs beside what the tones were made at, where a mark has told it."""
+        """Speed of the replay relative to the recording, where a start mark has shown it."""
         self.why_not = ""
-        """Why nothing came, where that is known."""
+        """Why no tone came, where that is known."""
 
     @property
     def job(self) -> Job:
@@ -44,28 +44,28 @@ class ToneListActivity(Activity[StepT]):
         return self.bench.job
 
     def levels(self, tone: Expected) -> list[Result]:
-        """The level of each channel, told under the nominal frequency."""
+        """Level of each channel, under the nominal frequency."""
         found = self.tones[tone.id]
         return [found.level(c, tone.hz) for c in range(len(found.tones))]
 
     @abstractmethod
     def readings(self, tone: Expected) -> list[JudgedReading]:
-        """What a tone gives that was just measured, and what it completes."""
+        """The readings of a tone that was just measured, and those it completes."""
 
     # ---------------------------------------------------------------- listening
 
     def listen(self) -> None:
-        """From now on tones are recognised."""
+        """Start to recognise tones."""
         status = self.bench.port.status
         self._finder = ToneFinder(status.sample_rate, status.channels)
         self.wants_sound = True
 
     def hear(self, block: Block) -> None:
-        """Recognise what sounds, measure what has ended."""
+        """Recognise tones, and measure those that have ended."""
         self.take_sound(block.samples, lost=bool(block.lost))
 
     def take_sound(self, samples: Samples, *, lost: bool = False) -> None:
-        """Likewise; after a loss tones begin anew."""
+        """Likewise; after lost sound begin again with the present tone."""
         if self._finder is None:
             return
         status = self.bench.port.status
@@ -109,7 +109,7 @@ class ToneListActivity(Activity[StepT]):
         self.bench.keep(self.step, tuple(taken))
 
     def judged(self, reading: Result, target: Target | None, *, offset: float = 0.0) -> Verdict | None:
-        """The verdict on a reading, None where nothing is asked of it."""
+        """The verdict on a reading; None without a target."""
         if target is None:
             return None
         if target.bands and isinstance(reading, Reading) and target.tolerance_at(reading.frequency_hz) is None:
@@ -119,7 +119,7 @@ class ToneListActivity(Activity[StepT]):
     # ---------------------------------------------------------------- the end
 
     def port_ended(self) -> None:
-        """The capture is over: what was not heard is missing."""
+        """The capture has ended: what was not heard is missing."""
         if self._finder is not None:
             for tone in self._finder.finish():
                 self._take(tone)
@@ -127,7 +127,7 @@ class ToneListActivity(Activity[StepT]):
         self.complete()
 
     def complete(self) -> None:
-        """No more tones are awaited: say what is missing, ask where something is not in."""
+        """Stop listening: keep what is missing as such, and ask where something is not in."""
         self.wants_sound = False
         self.bench.silence()
         self.bench.transport("stop")
@@ -141,15 +141,15 @@ class ToneListActivity(Activity[StepT]):
             self.finished = True
 
     def worked_out(self) -> list[JudgedReading]:
-        """What all readings together give, when the last is in."""
+        """Readings computed from all others, after the last."""
         return []
 
     @abstractmethod
     def missing(self, tone: Expected) -> list[JudgedReading]:
-        """The readings that a tone which never came does not give."""
+        """The missing readings of a tone that never came."""
 
     def not_heard(self, quantity: str, tone: Expected, target: Target | None) -> list[JudgedReading]:
-        """One reading without a value for each channel."""
+        """No reading, for each channel."""
         because = self.why_not or f"the tone of {tone.label} was not heard"
         channels = self.bench.port.status.channels
         sides = ("left", "right")[:channels] if channels > 1 else ("mono",)
@@ -160,7 +160,7 @@ class ToneListActivity(Activity[StepT]):
         return out
 
     def accept(self, reason: str) -> None:
-        """Go on although something is not in."""
+        """Go on although something is not in or not heard."""
         if self._ask is None:
             self.bench.note(self.step.id, StoppedListening(reason))
             self.complete()
@@ -170,16 +170,16 @@ class ToneListActivity(Activity[StepT]):
         self.finished = True
 
     def answer(self, text: str) -> None:
-        """The reason asked for."""
+        """Take the reason."""
         if self._ask is not None and text.strip():
             self.accept(text)
         else:
             super().answer(text)
 
     def view_with(self, prompt: Prompt) -> View:
-        """The list, and what is asked."""
+        """The list of tones, and a question."""
         return View(self._ask or prompt, tones=tuple(e.row() for e in self.expected))
 
     def view(self) -> View:
-        """The list; nothing is asked while tones come."""
+        """The list of tones; nothing is asked while they come."""
         return self.view_with(Prompt(WAIT.kind, "Listening: each tone is ticked off as it comes, no key needed"))

@@ -1,4 +1,4 @@
-"""`measure` of the noise-reduction circuit itself: the same tones with it out, then with one side of it in."""
+"""`measure` of the noise-reduction circuit: the same tones with it out, then with its encoder or decoder in."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ SWITCH: dict[Position, str] = {
 
 
 class EncoderDecoderActivity(MeasureActivity):
-    """Two recordings of the same tones; what machine and tape do to them cancels."""
+    """Makes two recordings of the same tones; the effects of machine and tape cancel."""
 
     def __init__(self, step: Measure, bench: Bench) -> None:
         refuse_file(bench)
@@ -42,14 +42,14 @@ class EncoderDecoderActivity(MeasureActivity):
         self._system = machine.noise_reduction[0]
         self._encodes = step.quantity == "encoding_error"
         self._zero_db = reference_level_db(machine.reference.fluxivity, bench.job.tape.iec_type)
-        """The reference level of the noise reduction, re the machine's."""
+        """Reference level of the noise reduction, dB re that of the machine."""
         usual = encoding_tones(self._system) if self._encodes else decoding_tones(self._system)
         sent = tuple((t.hz, t.db) for t in step.sends)
         self._tones = sent or tuple((hz, db + self._zero_db) for hz, db in usual)
-        """Hz, dB re the machine's reference level."""
+        """Hz, dB re the reference level of the machine."""
         self._positions: tuple[Position, ...] = ("off", "record-only" if self._encodes else "replay-only")
         self._levels: list[list[tuple[Result, ...]]] = []
-        """Of each recording, of each tone, of each channel."""
+        """By recording, tone and channel."""
         self._passage: Passage | None = None
         self._series = self._tone_series()
 
@@ -58,7 +58,7 @@ class EncoderDecoderActivity(MeasureActivity):
         return self._positions[min(len(self._levels), 1)]
 
     def end(self) -> None:
-        """The switch goes back to where the step has it."""
+        """Return the switch to the position of the step."""
         super().end()
         self._switch(self.step.noise_reduction)
 
@@ -68,7 +68,7 @@ class EncoderDecoderActivity(MeasureActivity):
             hands.switch("noise-reduction", position)
 
     def interrupted(self) -> None:
-        """The sound was lost: the recording, or the replay, begins again."""
+        """Record, or replay, again."""
         if self._passage is not None:
             self._series = self._tone_series()
             self._passage.again()
@@ -88,7 +88,7 @@ class EncoderDecoderActivity(MeasureActivity):
         self.wants_sound = True
 
     def go_on(self) -> None:
-        """Start to record; nothing more will be replayed."""
+        """Start to record; later: the replay is over."""
         if self._ask is not None:
             raise Problem("measure again, or say why you go on")
         if self._passage is None:
@@ -98,7 +98,7 @@ class EncoderDecoderActivity(MeasureActivity):
             self._over(self._passage)
 
     def hear(self, block: Block) -> None:
-        """Record, replay, read each tone in its time."""
+        """Record, replay, and read each tone at its time."""
         passage = self._passage
         if passage is None:
             return
@@ -137,7 +137,7 @@ class EncoderDecoderActivity(MeasureActivity):
         )
 
     def view(self) -> View:
-        """Which recording it is at."""
+        """The present recording."""
         if self._ask is not None:
             return View(self._ask)
         passage, position = self._passage, SWITCH[self._position]

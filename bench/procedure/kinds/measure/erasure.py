@@ -1,6 +1,6 @@
-"""`measure` with `erases`: a tone is recorded, its first part recorded over with nothing, and both replayed together.
+"""`measure` with `erases`: record a tone, record silence over its first part, and replay both parts together.
 
-The recorded part is the reference of the erased one, so both are read in one replay, on two heads and on three.
+The tone that is left is the reference of the erased part, so both are read in one replay, on two heads and on three.
 """
 
 from __future__ import annotations
@@ -24,17 +24,17 @@ from bench.signals.start_mark import START_MARK_S
 from bench.signals.tones import Multitone, Tone
 
 LEAST_S = 6.0
-"""Of either part: a narrow band takes its time."""
+"""Least length of each part; a narrow band needs time."""
 
 SPARE_S = 3.0
-"""More of the tone than is replayed, for a rewind that was not quite far enough."""
+"""More of the tone than is replayed, in case a rewind stops short."""
 
 AHEAD_S = 0.5
-"""Left out at the start: there the erasing begins."""
+"""Left out at the start, where erasing begins."""
 
 
 class ErasureActivity(MeasureActivity):
-    """Record, rewind, erase, rewind, replay."""
+    """Records, erases and replays, with rewinds between."""
 
     def __init__(self, step: Measure, bench: Bench) -> None:
         refuse_file(bench)
@@ -48,7 +48,7 @@ class ErasureActivity(MeasureActivity):
         self._begin_meter()
 
     def _erasing(self) -> Passage:
-        """The second recording: nothing, behind a mark. What is replayed goes on into what was not erased."""
+        """The second recording: silence behind a start mark. The replay runs on into the part that was not erased."""
         return Passage(self.bench, None, self._seconds, at_once=False, replayed_s=2 * self._seconds)
 
     def _begin_meter(self) -> None:
@@ -58,7 +58,7 @@ class ErasureActivity(MeasureActivity):
         self._frames = 0
 
     def interrupted(self) -> None:
-        """The sound was lost: the pass at hand begins again."""
+        """Begin the present pass again."""
         if self._phase == "recording":
             self._record()
         else:
@@ -84,7 +84,7 @@ class ErasureActivity(MeasureActivity):
         self._phase, self.wants_sound = "erasing", True
 
     def go_on(self) -> None:
-        """Start to record, and to erase; nothing more will be replayed."""
+        """Start to record, then to erase; later: the replay is over."""
         match self._phase:
             case "ready":
                 self._record()
@@ -97,7 +97,7 @@ class ErasureActivity(MeasureActivity):
                 raise Problem("the tape runs; it goes on by itself")
 
     def hear(self, block: Block) -> None:
-        """Wait for the end of a pass; measure the last one."""
+        """Wait for the end of each pass; measure the last one."""
         bench = self.bench
         if self._phase == "recording":
             if block.start + len(block.samples) >= self._ends_at:
@@ -124,7 +124,7 @@ class ErasureActivity(MeasureActivity):
         self.keep(tuple(JudgedReading(r, judge(r, self._target, offset=o), "record-replay", sent) for r, o in readings))
 
     def view(self) -> View:
-        """Which pass it is at."""
+        """The present pass."""
         if self._ask is not None:
             return View(self._ask)
         match self._phase:

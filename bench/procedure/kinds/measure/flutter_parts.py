@@ -1,4 +1,4 @@
-"""Wow and flutter as the parts that make it, for the screen: the components that were measured, with their shares."""
+"""Wow and flutter by the parts of the machine that cause it, for the screen."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from bench.measure.reading import Reading, Result
 from bench.procedure.state.snapshot import FlutterPart
 
 LEAST_SHARE = 0.005
-"""Of the power: less would be shown as 0 %. It stays in the session."""
+"""Least share of the power that is shown; less would be rounded to 0 %. The session keeps all components."""
 
 
 def parts_of(readings: Sequence[Result]) -> tuple[FlutterPart, ...]:
-    """The components of the channel that has the strongest, each with the part that turns so often; strongest first.
+    """The components of the channel with the strongest one, with the part that turns at each rate; strongest first.
 
-    Both channels read the same tape, so that one tells it all.
+    Both channels read the same tape, so one is enough.
     """
     found = [r for r in readings if r.quantity == "flutter_component" and isinstance(r, Reading)]
     if not found:

@@ -1,4 +1,4 @@
-"""`interface`: the program's own interface, its output looped to its input, is measured as an instrument."""
+"""`interface`: measure the interface of the program, with its output looped to its input."""
 
 from __future__ import annotations
 
@@ -28,26 +28,26 @@ from bench.procedure.state.snapshot import Prompt
 from bench.signals.tones import SteadyTone, Tone
 
 SETTLE_S = 2.0
-"""Before a tone is read: the way through the loop, and what an automatic gain takes to move."""
+"""Wait before a tone is read, for the delay of the loop and for an automatic gain to settle."""
 
 READ_S = {"noise": 5.0, "distortion": 4.0}
-"""How long it is read; one second where nothing is said."""
+"""Length of a reading; one second for anything else."""
 
 SEPARATE = Method("level of the driven channel minus that of the other")
 LIFTED_DB = 1.0
-"""From here on what happens to soft tones is called by its name."""
+"""Change of a soft tone from which an automatic gain or a gate is reported. A choice."""
 
 
 @dataclass(frozen=True, slots=True)
 class Stimulus:
-    """A tone, or silence, and what came back of it."""
+    """A tone, or silence, that is sent."""
 
     tone: LoopTone | None
     channels: Literal["both", "left", "right"] = "both"
 
 
 def stimuli_of(step: InterfaceStep) -> tuple[Stimulus, ...]:
-    """What is sent at a step, one after another."""
+    """What a step sends, one after another."""
     if step.finds == "noise":
         return (Stimulus(None),)
     if step.finds == "channels":
@@ -56,7 +56,7 @@ def stimuli_of(step: InterfaceStep) -> tuple[Stimulus, ...]:
 
 
 class InterfaceActivity(Activity[InterfaceStep]):
-    """Sends one tone after another, reads each by itself, and makes of them what the step finds."""
+    """Sends and reads one tone after another, and computes what the step finds."""
 
     def __init__(self, step: InterfaceStep, bench: Bench) -> None:
         if bench.is_file:
@@ -72,7 +72,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
     # ---------------------------------------------------------------- sounding
 
     def go_on(self) -> None:
-        """Start."""
+        """Start to send."""
         if self._phase != "ready":
             raise Problem("it goes on by itself" if self._phase == "sounding" else "type what the instrument reads")
         self._phase, self.wants_sound = "sounding", True
@@ -88,12 +88,12 @@ class InterfaceActivity(Activity[InterfaceStep]):
         self.bench.send(SteadyTone(tone, self.bench.port.status.sample_rate))
 
     def interrupted(self) -> None:
-        """The sound is back: the tone at hand is read from its start."""
+        """Read the present tone again from its start."""
         if self._phase == "sounding":
             self._next()
 
     def hear(self, block: Block) -> None:
-        """Let it settle, then collect; a tone that a person is reading an instrument by goes on."""
+        """Let the tone settle, then collect sound. A tone goes on while a person reads an instrument."""
         if self._phase != "sounding":
             return
         rate = self.bench.port.status.sample_rate
@@ -141,7 +141,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
                 return list(self._read[0])
 
     def _channels(self) -> list[Result]:
-        """How far the other channel lies below the driven one: negative when the two are swapped."""
+        """Level of the driven channel minus the other; negative when they are swapped."""
         out: list[Result] = []
         for driven, (stimulus, heard) in enumerate(zip(self._stimuli, self._read, strict=True)):
             side: Literal["left", "right"] = "left" if stimulus.channels == "left" else "right"
@@ -165,7 +165,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
         return out
 
     def _differences(self, quantity: str) -> list[Result]:
-        """Each tone less what was sent, re the first."""
+        """Each tone, returned minus sent, relative to the first."""
         first = self._stimuli[0].tone
         out: list[Result] = []
         if first is None:
@@ -191,7 +191,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
     # ---------------------------------------------------------------- what is typed
 
     def answer(self, text: str) -> None:
-        """What the instrument reads, or the reason asked for."""
+        """Take the reading of the instrument, or a reason."""
         if self._ask is not None:
             self.accept(text)
             return
@@ -210,7 +210,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
         self._conclude(self._full_scale(number) if unit == "V" else self._clock(number))
 
     def _full_scale(self, volts: float) -> list[Result]:
-        """Full scale in volts: of the output by what was sent, of the input by what came back of it."""
+        """Full scale in volts: of the output from the level sent, of the input from the level returned."""
         tone = self._stimuli[0].tone
         part = self.step.instrument_percent / 100.0
         if tone is None:
@@ -238,7 +238,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
         return out
 
     def _clock(self, hertz: float) -> list[Result]:
-        """Parts in a million by which the sample clock runs fast."""
+        """Error of the sample clock in parts per million, positive for fast."""
         tone = self._stimuli[0].tone
         if tone is None:
             return []
@@ -279,7 +279,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
         self.finished = True
 
     def view(self) -> View:
-        """How far it is, or what is asked."""
+        """Progress, or the question."""
         if self._ask is not None:
             return View(self._ask)
         match self._phase:
@@ -294,11 +294,11 @@ class InterfaceActivity(Activity[InterfaceStep]):
 
 
 NOTHING_DBFS = -100.0
-"""What a channel without a tone is taken to carry at most."""
+"""Highest level that a channel without a tone is taken to have. A choice."""
 
 
 def target_of(step: InterfaceStep) -> Target:
-    """The step's own limit as a target."""
+    """The limit of the step as a target."""
     match step.finds:
         case "full-scale":
             return Target(at_least=step.limit, unit="V", source=step.source)
@@ -315,9 +315,9 @@ def target_of(step: InterfaceStep) -> Target:
 
 
 def input_processing(taken: Sequence[JudgedReading]) -> InputProcessed | None:
-    """What changes soft tones; None when nothing does.
+    """Processing that changes soft tones; None without any.
 
-    An automatic gain lifts them the more the softer they are; a gate or a noise suppression takes them away.
+    An automatic gain raises soft tones more the softer they are; a gate or a noise suppression removes them.
     """
     worst = None
     for channel in ("left", "right", "mono"):

@@ -1,4 +1,4 @@
-"""Which meter gives a quantity, what it has to be told, what is sent for it, and how its reading is told."""
+"""For a `measure` step: the options of its meter, what is sent, and the corrected readings to judge."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ RISES_S = 20.0
 
 
 def frequency_of(step: Measure, job: Job) -> float | None:
-    """The tone that is measured, Hz."""
+    """Frequency of the tone that is measured, Hz."""
     if step.frequency is not None:
         return step.frequency
     if step.plays is not None:
@@ -38,7 +38,7 @@ def frequency_of(step: Measure, job: Job) -> float | None:
 
 
 def options_of(step: Measure, job: Job) -> dict[str, Any]:
-    """What its meter has to be told."""
+    """Options of the meter."""
     hz = frequency_of(step, job)
     match QUANTITIES[step.quantity].meter:
         case "speed":
@@ -61,10 +61,10 @@ def options_of(step: Measure, job: Job) -> dict[str, Any]:
 
 
 def source_of(step: Measure, job: Job, rate: int) -> Source | None:
-    """What is sent, of a length; None for silence.
+    """What is sent, with a length; None for silence.
 
     Raises:
-        Problem: nothing is to be recorded at this step.
+        Problem: this step records nothing.
     """
     if step.records == "silence":
         return None
@@ -81,13 +81,13 @@ def source_of(step: Measure, job: Job, rate: int) -> Source | None:
 
 
 def judged_readings(step: Measure, job: Job, measured: Measured, *, because: str = "") -> list[tuple[Result, float]]:
-    """Of what a meter gave, the readings that the step judges, with what is added to their target.
+    """The readings that a step judges, with what is added to their target.
 
     Args:
-        step: which quantity, by which method.
-        job: reference tape, interface and reference level.
-        measured: what the meter gave.
-        because: why it was given nothing, where it was not.
+        step: it names quantity and method.
+        job: it names reference tape, interface and reference level.
+        measured: the readings of the meter.
+        because: why the meter got no sound, where it got none.
     """
     quantity = "level" if step.quantity == "record_replay_level" else step.quantity
     found = [r for r in measured.readings if r.quantity == quantity]
@@ -115,7 +115,7 @@ def _by_method(found: list[Result], step: Measure) -> list[Result]:
 
 
 def _largest(found: Sequence[Result], step: Measure, measured: Measured) -> list[Result]:
-    """The largest of each channel. A tone without a dropout has none of any depth."""
+    """The largest reading of each channel; 0 where there were no dropouts."""
     out: list[Result] = []
     for side in dict.fromkeys(r.channel for r in measured.readings):
         own = [r for r in found if r.channel == side and isinstance(r, Reading)]
@@ -128,7 +128,7 @@ def _largest(found: Sequence[Result], step: Measure, measured: Measured) -> list
 
 
 def _told(raw: Result, step: Measure, job: Job) -> tuple[Result, float]:
-    """With corrections, uncertainty, method and reference said."""
+    """A reading with its corrections, uncertainty and reference."""
     reading = corrected(raw, job, looped=bool(step.sends))
     section = job.section(step.plays) if step.plays is not None else None
     offset = 0.0

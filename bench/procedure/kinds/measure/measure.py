@@ -1,4 +1,4 @@
-"""`measure`: a quantity measured once, over a stretch of sound, and judged."""
+"""`measure`: measure a quantity once over a stretch of sound, and judge it."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ from bench.procedure.state.events import Accepted
 from bench.procedure.state.snapshot import FlutterPart, Prompt
 
 EDGE_S = 0.3
-"""Left out of a replay at either end: flutter may have moved it against its mark."""
+"""Left out at both ends of a replay, because flutter moves it relative to its start mark."""
 
 READ_THEM = Prompt("go-on", "Measured and kept: read which part makes how much of it, then go on")
 
 
 class MeasureActivity(Activity[Measure]):
-    """What all ways of measuring share: readings are judged, kept, and asked about where they are not in."""
+    """What all measuring activities share: keep judged readings, and ask where they are not in."""
 
     def __init__(self, step: Measure, bench: Bench) -> None:
         super().__init__(step, bench)
@@ -37,7 +37,7 @@ class MeasureActivity(Activity[Measure]):
         self._ask: Prompt | None = None
 
     def keep(self, taken: tuple[JudgedReading, ...]) -> None:
-        """The readings are there: the step is over, or asks why it should be."""
+        """Keep the readings; the step is over, or asks for a reason."""
         self.wants_sound = False
         self.bench.keep(self.step, taken)
         self._ask = ask_about(self, taken)
@@ -51,14 +51,14 @@ class MeasureActivity(Activity[Measure]):
         self.finished = True
 
     def answer(self, text: str) -> None:
-        """The reason asked for."""
+        """Take the reason."""
         if self._ask is None or not text.strip():
             super().answer(text)
         self.accept(text)
 
 
 class MeterActivity(MeasureActivity):
-    """Feeds a meter with what plays, for so many seconds."""
+    """Feeds a meter with what plays, for the seconds of the step."""
 
     source: ReadingSource = "machine"
 
@@ -80,7 +80,7 @@ class MeterActivity(MeasureActivity):
         self._meter = make_meter(meter, status.sample_rate, status.channels, options)
 
     def begin(self) -> None:
-        """The tape plays at once."""
+        """Start to play."""
         hands = self.bench.hands
         if hands is not None and self.step.plays:
             hands.rewind(self.step.plays)
@@ -88,11 +88,11 @@ class MeterActivity(MeasureActivity):
         self.wants_sound = True
 
     def interrupted(self) -> None:
-        """After a loss the stretch is measured again from its start."""
+        """Measure again from the start."""
         self._begin_meter()
 
     def go_on(self) -> None:
-        """Flutter was read and the step is over; nothing else is ended by this key."""
+        """Leave the parts of flutter; nothing else ends by this key."""
         if self._ask is READ_THEM:
             self.finished = True
         elif self._ask is not None:
@@ -101,7 +101,7 @@ class MeterActivity(MeasureActivity):
             raise Problem("the measurement runs; it goes on by itself")
 
     def hear(self, block: Block) -> None:
-        """Feed the meter until the time is over."""
+        """Feed the meter until its time is over."""
         self._feed(block.samples)
         if self._frames >= self.step.seconds * self.bench.port.status.sample_rate:
             self._finish("")
@@ -112,7 +112,7 @@ class MeterActivity(MeasureActivity):
             self._frames += len(samples)
 
     def port_ended(self) -> None:
-        """The capture is over."""
+        """The capture has ended: measure what there was."""
         self._finish("")
 
     def _finish(self, because: str) -> None:
@@ -131,7 +131,7 @@ class MeterActivity(MeasureActivity):
         parts = tuple(JudgedReading(r, None, self.source, sent) for r in measured.readings if r.quantity == beside)
         self._parts = parts_of([p.reading for p in parts])
         if self._parts:
-            from bench.measure.quantities.flutter import FlutterMeter  # what no other measurement needs is loaded late
+            from bench.measure.quantities.flutter import FlutterMeter  # only flutter needs this module
 
             self._spectrum = self._meter.spectrum() if isinstance(self._meter, FlutterMeter) else ()
         self.keep(taken + parts)
@@ -139,7 +139,7 @@ class MeterActivity(MeasureActivity):
             self.finished, self._ask = False, READ_THEM
 
     def view(self) -> View:
-        """How far it is, or what is asked."""
+        """Progress, or the question."""
         if self._ask is not None:
             return View(self._ask, flutter=self._parts, spectrum=self._spectrum)
         return self._progress()
@@ -150,7 +150,7 @@ class MeterActivity(MeasureActivity):
 
 
 class RecordedMeterActivity(MeterActivity):
-    """Feeds a meter with what was recorded for it, at once or after rewinding."""
+    """Records something for a meter, and feeds it with the replay."""
 
     source: ReadingSource = "record-replay"
 
@@ -160,16 +160,16 @@ class RecordedMeterActivity(MeterActivity):
         self._passage: Passage | None = None
 
     def begin(self) -> None:
-        """Nothing sounds before the person says so."""
+        """Wait for the go-on key."""
 
     def interrupted(self) -> None:
-        """After a loss it is recorded, or replayed, again from its start."""
+        """Record, or replay, again."""
         self._begin_meter()
         if self._passage is not None:
             self._passage.again()
 
     def go_on(self) -> None:
-        """Start recording; the replay is over."""
+        """Start to record; later: the replay is over."""
         if self._ask is not None:
             super().go_on()
         elif self._passage is None:
@@ -188,7 +188,7 @@ class RecordedMeterActivity(MeterActivity):
         self.wants_sound = True
 
     def hear(self, block: Block) -> None:
-        """Feed the meter with what comes back."""
+        """Feed the meter with the replay."""
         passage = self._passage
         if passage is None:
             return

@@ -1,4 +1,4 @@
-"""`measure` of mistracking: nothing sounds, it is worked out from this session's own readings of level and response."""
+"""`measure` of mistracking: computed from the level and response readings of this session; nothing sounds."""
 
 from __future__ import annotations
 
@@ -16,24 +16,24 @@ from bench.words.mistracking import music_sentences
 
 
 class MistrackingActivity(MeasureActivity):
-    """Over at once, where the readings are there."""
+    """Computes mistracking from readings in the journal."""
 
     def begin(self) -> None:
-        """Work it out."""
+        """Compute it."""
         readings, said = mistracking_of(self.step, self.bench)
         taken = tuple(JudgedReading(r, judge(r, self._target), "record-replay") for r in readings)
         self.bench.notice = said
         self.keep(taken)
 
     def view(self) -> View:
-        """What is asked, where it is not in."""
+        """The question, where it is not in."""
         return View(self._ask or WAIT)
 
 
 def mistracking_of(step: Measure, bench: Bench) -> tuple[list[Result], str]:
-    """Mistracking of each channel by the readings that a step names or, where it names none, the latest.
+    """Mistracking of each channel from the steps that a step names or, where it names none, from the latest readings.
 
-    Those of one tape alone, where several are tried, and those taken with noise reduction out.
+    Only readings of its own tape, where several are compared, and only with noise reduction out.
     """
     job = bench.job
     wanted = {s for name in step.of for s in job.steps_named(name, step.direction).steps}

@@ -1,4 +1,4 @@
-"""What was measured is to come back to what an earlier step read: a screw turned back to where it stood."""
+"""`returns_to`: judge a reading by that of an earlier step, such as azimuth after a screw was turned back."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ from bench.procedure.state.outcome import last_attempts
 
 
 def judge_return(step: Measure, bench: Bench, readings: Sequence[tuple[Result, float]]) -> list[tuple[Result, Verdict]]:
-    """Judge readings by how far they are from those of the step that they are to come back to.
+    """Judge readings by their distance from those of an earlier step.
 
-    Both readings are uncertain: the verdict goes by the root sum of squares.
+    Both readings are uncertain; the verdict uses the root sum of squares.
 
     Args:
-        step: it says which step, and whose tolerance holds.
-        bench: what was read so far.
-        readings: each with what is added to its target, which counts for nothing here.
+        step: it names the earlier step, and the target whose tolerance applies.
+        bench: its journal holds the earlier readings.
+        readings: each with what is added to its target, which does not matter here.
     """
     job = bench.job
     target, name = job.target(step.target), step.returns_to or ""

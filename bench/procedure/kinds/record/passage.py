@@ -1,7 +1,7 @@
-"""One passage over the tape: something is recorded behind a start mark, and its replay is found again by that mark.
+"""One passage over the tape: record something behind a start mark, and find its replay by that mark.
 
-Three heads replay while they record, so the mark also tells the way from head to head. Two heads record, are rewound
-and play; the mark is found whatever the speed, and what lay `t` seconds after it comes `t / speed` seconds after it.
+Three heads replay while they record, so the mark also shows the head delay. Two heads record, rewind and play. The mark
+is found at any speed, and what was sent `t` seconds after it comes `t / speed` seconds after it.
 """
 
 from __future__ import annotations
@@ -21,26 +21,26 @@ from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
 from bench.signals.tones import Gap, ToneSequence
 
 LEAD_IN_S = 3.0
-"""Silence ahead of the mark: the tape comes up to speed, and an older mark is erased where a rewind went a little
-too far or not far enough."""
+"""Silence ahead of the mark: the tape comes up to speed, and an older mark is erased where a rewind was a little too
+long or too short."""
 
 BETWEEN_S = 0.5
-"""Instead of it, between recordings of one passage."""
+"""Silence ahead of a mark between recordings in one passage."""
 
 TAIL_S = 1.0
-"""Recorded after the last part, so that its end is on the tape."""
+"""Recorded after the source, so that its end is on the tape."""
 
 MARK_BELOW_DB = 8.0
-"""The mark is sent so far below reference level: no tape saturates, and nothing of it is lost in hiss."""
+"""Level of the mark below the reference level: no tape saturates, and hiss hides nothing of it."""
 
 LOOK_S, LOOK_EVERY_S = 4.0, 1.0
-"""How much of the last sound is searched for the mark, and how often; the mark itself takes 1.1 s."""
+"""Length of sound that is searched for the mark, and time between searches; the mark takes 1.1 s."""
 
 LONGEST_SEARCH_S = 300.0
-"""Two heads: so long is waited for the mark, from the end of the recording on. Meanwhile a person rewinds and plays."""
+"""Two heads: longest wait for the mark after the recording, while a person rewinds and plays."""
 
 LATE_S = 2.5
-"""Three heads: the way from head to head and through any interface is shorter than this."""
+"""Three heads: longest head delay, including the delay of the interface."""
 
 REWIND = "Stop, rewind to before where it began, and play: it is heard by itself"
 
@@ -49,33 +49,33 @@ Phase = Literal["ready", "recording", "recorded", "seeking", "replaying", "over"
 
 @dataclass(frozen=True, slots=True)
 class Replayed:
-    """A stretch of what came back."""
+    """A stretch of the replay."""
 
     samples: Samples
     at_s: float
-    """When the first sample was sent, seconds after the end of the mark."""
+    """Time at which its first sample was sent, seconds after the end of the mark."""
     rate: int
     """Frames a second."""
 
     def between(self, from_s: float, to_s: float) -> Samples:
-        """The part that was sent between two times, seconds after the end of the mark; may be empty."""
+        """The samples that were sent between two times, seconds after the end of the mark; may be empty."""
         ends_s = self.at_s + len(self.samples) / self.rate
         first, last = (max(0, round((min(t, ends_s) - self.at_s) * self.rate)) for t in (from_s, to_s))
         return self.samples[first:last]
 
 
 class Passage:
-    """Records a source and hands on its replay, from the end of the mark to the end of the source.
+    """Records a source, and gives its replay from the end of the mark to the end of the source.
 
-    On two heads the replay is listened for as soon as the recording is over.
+    On two heads it listens for the replay as soon as the recording is over.
 
     Args:
-        bench: the bench.
-        source: what is recorded, of a length; None is silence.
-        seconds: of the source, where it has no length of its own.
+        bench: the bench of the run.
+        source: what is recorded; None is silence.
+        seconds: its length, where the source has none.
         at_once: whether the machine replays while it records.
-        replayed_s: how much is replayed, where that is more than was recorded.
-        waits: on two heads, whether the replay waits for a call of `replay`: more is to be recorded first.
+        replayed_s: length of the replay, where it is longer than the recording.
+        waits: two heads: whether the replay waits for a call of `replay`, because more is recorded first.
     """
 
     def __init__(
@@ -101,11 +101,11 @@ class Passage:
         self._waits = waits
         self.phase: Phase = "ready"
         self.speed = 1.0
-        """How fast the replay ran beside the recording, once the mark is found."""
+        """Speed of the replay relative to the recording, once the mark is found."""
         self.head_delay_s: float | None = None
-        """Three heads: from sending to replay, once the mark is found."""
+        """Three heads: time from sending to replay, once the mark is found."""
         self.why_not = ""
-        """Why nothing came back, when nothing did."""
+        """Why the replay is missing or incomplete; "" when it is complete."""
         self._mark_frame = 0
         self._ends_at = 0
         self._now = 0
@@ -118,21 +118,21 @@ class Passage:
 
     @property
     def seconds(self) -> float:
-        """Length of what is recorded."""
+        """Length of the recording."""
         return self._frames / self._rate
 
     @property
     def left_s(self) -> int:
-        """How much is still to be recorded or replayed, seconds."""
+        """Time left of the recording or the replay, seconds."""
         return math.ceil(max(0, self._ends_at - self._now) / self._rate)
 
-    # ---------------------------------------------------------------- what the person does
+    # ---------------------------------------------------------------- recording and replaying
 
     def record(self, *, goes_on: bool = False) -> None:
-        """Recording begins. The practice machine is wound back to where it will begin.
+        """Start to record. The practice machine is rewound first.
 
         Args:
-            goes_on: the tape is already recording; this comes behind what was recorded before.
+            goes_on: the tape is already recording; this follows what was recorded before.
         """
         hands = self._bench.hands
         if hands is not None and not self.at_once and not goes_on:
@@ -155,10 +155,10 @@ class Passage:
         self.phase = "recording"
 
     def replay(self, *, goes_on: bool = False) -> None:
-        """Listen for the mark from now on; the practice machine is rewound and plays, elsewhere a person does it.
+        """Listen for the mark. The practice machine is rewound and plays; elsewhere a person does this.
 
         Args:
-            goes_on: it plays already; what was recorded next follows.
+            goes_on: the tape is already playing; this recording comes next.
         """
         hands = self._bench.hands
         self._goes_on = goes_on
@@ -170,17 +170,17 @@ class Passage:
         self.phase = "seeking"
 
     def stop(self) -> None:
-        """It is over: silence, and the tape stands."""
+        """End the passage: stop sound and tape."""
         self._bench.silence()
         self._bench.transport("stop")
         self.phase = "over"
 
     def no_more(self) -> None:
-        """The person says that nothing more will come.
+        """End the replay, because the person says that nothing more will come.
 
         Raises:
-            Problem: it is still recorded, or the mark is waited for: a key that was pressed out of habit must not lose
-                the recording.
+            Problem: the recording is not over, or its mark was not heard: a key pressed by mistake must not lose the
+                recording.
         """
         if self.phase == "recording":
             raise Problem("the tones are being recorded; wait, or stop the sound and repeat the step")
@@ -189,7 +189,7 @@ class Passage:
         self.give_up()
 
     def again(self) -> None:
-        """The sound was lost for a while: the recording, or the replay, begins again."""
+        """Begin the recording, or the replay, again after lost sound."""
         if self.phase == "recording":
             self.record()
         elif self.phase in ("seeking", "replaying"):
@@ -197,7 +197,7 @@ class Passage:
 
     @property
     def prompt(self) -> Prompt:
-        """That it records or listens, with the time that is left; or what is to be done at the machine."""
+        """Recording or listening, with the time left; or what to do at the machine."""
         if self.phase == "seeking" and not self._goes_on and self._bench.hands is None:
             return Prompt("wait", REWIND, by_hand=True)
         if self.phase == "recording":
@@ -205,10 +205,10 @@ class Passage:
         left_s = self.left_s if self.phase == "replaying" else None
         return Prompt("wait", "Listening to the replay, from its mark on", left_s=left_s)
 
-    # ---------------------------------------------------------------- what comes back
+    # ---------------------------------------------------------------- listening
 
     def hear(self, block: Block) -> Replayed | None:
-        """Take in a block; gives what of the source came back with it."""
+        """Take in a block; returns the part of the replay in it."""
         self._now = block.start + len(block.samples)
         if self.phase == "recording" and not self.at_once:
             if self._now >= self._ends_at:
@@ -238,7 +238,7 @@ class Passage:
         return heard
 
     def give_up(self) -> None:
-        """The replay is over, or nothing more will come."""
+        """End the replay: nothing more will come."""
         if self._starts is None:
             self.why_not = "the start mark was not found; rewind to before where the recording began, and play it"
         else:
@@ -246,7 +246,7 @@ class Passage:
         self.phase = "over"
 
     def _found(self, block: Block) -> Replayed | None:
-        """Look for the mark in the last seconds; what followed it is handed on at once."""
+        """Look for the mark in the last seconds; returns what followed it."""
         if not self._kept:
             self._kept_from = self._looked = block.start
             self._began = block.start
@@ -275,7 +275,7 @@ class Passage:
         return self._on(sound, self._kept_from)
 
     def _on(self, samples: Samples, start: int) -> Replayed | None:
-        """The part of some samples that belongs to the source."""
+        """The part of these samples that replays the source."""
         if self._starts is None:
             return None
         first = max(start, self._starts)
@@ -284,13 +284,13 @@ class Passage:
 
 
 def refuse_file(bench: Bench, cannot: str = "be recorded on") -> None:
-    """Raises `Problem` where a capture is played instead of a machine."""
+    """Raise `Problem` where the sound comes from a capture and not from a machine."""
     if bench.is_file:
         raise Problem(f"a file cannot {cannot}")
 
 
 def to_record(bench: Bench) -> str:
-    """What has to be done at the machine before a tone is sent to be recorded."""
+    """What to do at the machine before tones are recorded."""
     if bench.job.machine.heads == 3:
         return "Work tape in and recording, monitor on tape, loudspeakers down"
     return "Work tape in, wound to where it may be recorded over, recording; loudspeakers down"

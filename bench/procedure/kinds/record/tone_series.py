@@ -1,4 +1,4 @@
-"""Tones one after another behind a leader mark: where each lies is known, so each is read in its own time."""
+"""Tones one after another behind a start mark: the time of each is known, so each is read at its time."""
 
 from __future__ import annotations
 
@@ -11,19 +11,19 @@ from bench.signals.source import Source
 from bench.signals.tones import Gap, Tone, ToneSequence
 
 EDGE_S = 0.4
-"""Left out at either end of a tone: flutter may have moved it against the mark."""
+"""Left out at both ends of a tone, because flutter moves it relative to the mark."""
 
 GAP_S = 0.4
 
 
 class ToneSeries:
-    """Sends tones and reads the level of each.
+    """Makes a source of tones, and reads the level of each from the replay.
 
     Args:
         tones: Hz and dBFS.
-        seconds: of each.
+        seconds: length of each.
         rate: frames a second.
-        channels: of what comes back.
+        channels: channels of the replay.
     """
 
     def __init__(self, tones: Sequence[tuple[float, float]], seconds: float, rate: int, channels: int) -> None:
@@ -31,14 +31,14 @@ class ToneSeries:
         self._watches = [ToneWatch(rate, channels, hz, window_s=seconds - 2 * EDGE_S) for hz, _ in tones]
 
     def source(self) -> ToneSequence:
-        """What is sent."""
+        """The source to send."""
         parts: list[Tone | Gap | Source] = []
         for hz, dbfs in self._tones:
             parts += [Tone(hz, dbfs, self._seconds), Gap(GAP_S)]
         return ToneSequence(parts, self._rate)
 
     def feed(self, replayed: Replayed) -> None:
-        """Take in a stretch of what came back."""
+        """Take in a stretch of the replay."""
         for n, watch in enumerate(self._watches):
             starts = n * (self._seconds + GAP_S)
             inside = replayed.between(starts + EDGE_S, starts + self._seconds - EDGE_S)
@@ -46,5 +46,5 @@ class ToneSeries:
                 watch.feed(inside)
 
     def levels(self) -> list[tuple[Result, ...]]:
-        """The level of each tone on each channel, dBFS."""
+        """Level of each tone on each channel, dBFS."""
         return [watch.now().levels for watch in self._watches]
