@@ -93,7 +93,7 @@ def test_what_can_be_said_while_held(bench: Bench) -> None:
     run.runner.obey(say.Hold())
     assert not run.runner.snapshot().can_accept
     run.runner.obey(say.Accept("because"))
-    assert run.runner.snapshot().notice == "held: go on first"
+    assert run.runner.snapshot().notice == "on hold: go on first"
     assert run.store.records() == ()
     run.runner.obey(say.Note("the telephone"))
     assert run.runner.snapshot().held

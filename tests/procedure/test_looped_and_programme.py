@@ -32,7 +32,10 @@ def said(tmp_path: Path, steps: str) -> str:
         (LOOP + 'finds = "channels"\nlimit = 40\nsends = [{ hz = 1000, dbfs = 3 }]', "dbfs"),
         (LOOP + 'finds = "noise"', "limit"),
         (ADJUST + 'quantity = "speed_error"\nprogramme = true', "programme does not tell speed_error"),
-        (ADJUST + 'quantity = "azimuth_delay"\nprogramme = true\nplays = "azimuth-1k"', "stands beside programme"),
+        (
+            ADJUST + 'quantity = "azimuth_delay"\nprogramme = true\nplays = "azimuth-1k"',
+            "cannot be combined with programme",
+        ),
         (ADJUST + 'quantity = "azimuth_delay"', "nothing sounds at this step"),
         (MEASURE + 'quantity = "level"\nprogramme = true', "programme does not tell level"),
     ],

@@ -33,7 +33,7 @@ def bench(tmp_path: Path) -> Bench:
         ("2", "Right. Equalisation would be", "an askew head loses treble (right)"),
         (
             "It is easier",
-            "Not so. The right answer: an askew head loses treble. Equalisation would be",
+            "No. The right answer: an askew head loses treble. Equalisation would be",
             "it is easier (the right one is: an askew head loses treble)",
         ),
     ],

@@ -68,8 +68,8 @@ class Bench:
     @property
     def inverted(self) -> bool | None:
         """Whether one channel is inverted, by the last reading that can show it; None without one."""
-        told = [r.measured for r in self.journal.records() if r.reading.quantity == "azimuth_delay"]
-        for reading in reversed([r for r in told if r is not None]):
+        delays = [r.measured for r in self.journal.records() if r.reading.quantity == "azimuth_delay"]
+        for reading in reversed([r for r in delays if r is not None]):
             if reading.method.inverted:
                 return True
             if reading.method.tones or (reading.frequency_hz or math.inf) <= POLARITY_HZ:
@@ -152,7 +152,7 @@ class Bench:
         )
         self.last = taken
         if self._recent is not None:
-            self._recent.taken(tuple(r.id for r in records))
+            self._recent.add_readings(tuple(r.id for r in records))
         try:
             self.journal.keep(records)
             self.unsaved = ""
@@ -165,16 +165,16 @@ class Bench:
             if self._recent is None:
                 turned = isinstance(step, Adjust) and step.via in (None, "live")
                 self._recent = RecentSound(self.port.status.sample_rate, TURNED_S if turned else LONGEST_S)
-            self._recent.hear(block)
+            self._recent.add(block)
 
     def drop_sound_before(self, frame: int) -> None:
         """A replay was found: sound before this frame belongs to no reading."""
         if self._recent is not None:
-            self._recent.from_frame(frame)
+            self._recent.drop_before(frame)
 
     def keep_sound_heard(self) -> None:
         """The step is over: keep the sound behind its readings."""
-        sound = self._recent.over() if self._recent is not None else None
+        sound = self._recent.finish() if self._recent is not None else None
         self._recent = None
         if sound is not None:
             try:

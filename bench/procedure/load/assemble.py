@@ -47,20 +47,20 @@ class Assembly:
     """All are about the procedure file; a mistake of another file is reported once, where the file is used."""
 
 
-def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, told: frozenset[Path] = frozenset()) -> Assembly:
+def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, reported: frozenset[Path] = frozenset()) -> Assembly:
     """Put a job together.
 
     Args:
         path: the procedure file.
         workspace: it holds the sheets, unless the folder of the procedure has `sheets/`.
         wanted: the sheets that were named.
-        told: files whose mistakes are reported elsewhere, so not here.
+        reported: files whose mistakes are reported elsewhere, so not here.
     """
     read = read_procedure(path)
     document, steps = read.document, read.steps
     if document is None:
         return Assembly(None, read.findings)
-    gathering = _Gathering(told, list(read.mistakes))
+    gathering = _Gathering(reported, list(read.mistakes))
     sheets, sheet_files = gathering.sheets(document.data, path, workspace, wanted)
     placed = tuple(gathering.placed(steps, (path,), sheets))
     applies = tuple(applicable(placed))
@@ -141,7 +141,7 @@ class _Sheets:
 class _Gathering:
     """Collects steps, sheets and mistakes."""
 
-    told: frozenset[Path]
+    reported: frozenset[Path]
     mistakes: list[Mistake]
     used: list[UsedFile] = field(default_factory=list)
     whole: bool = True
@@ -205,7 +205,7 @@ class _Gathering:
             read = self._read[target] = read_procedure(target)
             if read.document is not None and read.model is not None:
                 self.used.append(UsedFile(target, read.document.content))
-            elif target.resolve() not in self.told:
+            elif target.resolve() not in self.reported:
                 self._mistake(
                     own, f'"{step.procedure}" has a problem ({read.findings[0].sentence})', "mend that file first"
                 )
@@ -238,7 +238,7 @@ class _Gathering:
                 used.append(UsedFile(sheet, read.document.content))
                 found[kind] = read.model
                 paths[kind] = sheet
-            elif sheet.resolve() not in self.told:
+            elif sheet.resolve() not in self.reported:
                 said = f"the {kind} sheet has a problem ({read.findings[0].sentence})"
                 self.mistakes.append(Mistake((key,), said, "mend that file first"))
         return _Sheets(found.get("machine"), found.get("tape"), found.get("reference-tape"), paths), used

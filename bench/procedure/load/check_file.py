@@ -83,5 +83,5 @@ def _question(step: Question) -> Iterator[StepMistake]:
 
 def _directions(step: Step) -> Iterator[StepMistake]:
     if step.each_direction and step.direction is not None:
-        said = "stands beside each_direction"
+        said = "cannot be combined with each_direction"
         yield ("direction",), said, "take one of them out: one direction, or each", ("direction", "each_direction")

@@ -92,7 +92,7 @@ def _programme(step: Adjust | Measure) -> Iterator[StepMistake]:
         yield ("programme",), said, "take it out: it is for azimuth_delay", ("programme", "quantity")
     for key in ("plays", "sends"):
         if getattr(step, key):
-            yield (key,), "stands beside programme", "take one of them out", (key, "programme")
+            yield (key,), "cannot be combined with programme", "take one of them out", (key, "programme")
 
 
 def _way_of_working(step: Adjust) -> Iterator[StepMistake]:
@@ -113,7 +113,7 @@ def _trimmers(step: Adjust) -> Iterator[StepMistake]:
     if "both" in step.trimmers and len(step.trimmers) > 1:
         yield (
             ("trimmers", "both"),
-            "stands beside a trimmer of one channel",
+            "cannot be combined with a trimmer of one channel",
             "name one trimmer for both channels, or one for each",
             ("trimmers",),
         )
@@ -153,7 +153,7 @@ def _measure(step: Measure) -> Iterator[StepMistake]:
         yield ("of",), "is for mistracking", "take it out", ("of", "quantity")
     sources = [key for key in ("plays", "sends", "records") if getattr(step, key)]
     if len(sources) > 1:
-        remedy = "take one out; with neither, what comes in by itself is measured"
+        remedy = "take one out; with neither, the input is measured as it is"
         yield (sources[0],), f"{' and '.join(sources)} exclude each other", remedy, tuple(sources)
     elif step.sends and step.quantity in {"speed_error", "speed_drift"}:
         yield ("quantity",), "speed cannot be judged from tones that are sent", AGREES, ("quantity", "sends")

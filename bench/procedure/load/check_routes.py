@@ -72,7 +72,7 @@ def _returns(n: int, step: Measure, steps: Sequence[Step | None], index: dict[st
 def _decision(step: Decision) -> Iterator[StepMistake]:
     """A decision needs something to decide by, and something to decide."""
     if step.of is not None and step.asks:
-        yield ("asks",), "stands beside of", "a verdict decides, or an answer: take one out", ("of", "asks")
+        yield ("asks",), "cannot be combined with of", "a verdict decides, or an answer: take one out", ("of", "asks")
         return
     if step.of is None and not step.asks:
         remedy = "name the step whose verdicts decide with of, or ask with asks and choices"

@@ -42,7 +42,9 @@ def _targets(targets: Mapping[str, Target]) -> Iterator[Mistake]:
         limits = [key for key in ("at_least", "at_most") if getattr(target, key) is not None]
         if limits and (len(limits) > 1 or target.tolerance is not None or target.bands):
             others = "the other limit" if len(limits) > 1 else "a tolerance"
-            yield Mistake((*at, limits[0]), f"stands beside {others}", "give one of them: a target is judged one way")
+            yield Mistake(
+                (*at, limits[0]), f"cannot be combined with {others}", "give one of them: a target is judged one way"
+            )
         elif not limits and target.tolerance is None and not target.bands:
             remedy = "give tolerance, bands of frequency, at_least or at_most"
             yield Mistake((*at, "tolerance"), "missing: nothing can be judged", remedy)

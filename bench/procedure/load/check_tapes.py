@@ -18,7 +18,7 @@ def check_lots(steps: Sequence[Step | None]) -> list[Mistake]:
     whole = None not in steps
     spelt: dict[str, str] = {}
     put_in: set[str] = set()
-    told: set[str] = set()
+    reported: set[str] = set()
     out: list[Mistake] = []
     for n, step in enumerate(steps):
         if not isinstance(step, StepBase):
@@ -28,8 +28,8 @@ def check_lots(steps: Sequence[Step | None]) -> list[Mistake]:
         findings = [*_of_another(step, by_id)]
         if step.lot:
             findings += _spelling(step.lot, spelt.setdefault(step.lot.casefold(), step.lot))
-            if whole and records(step) and step.lot.casefold() not in put_in | told:
-                told.add(step.lot.casefold())
+            if whole and records(step) and step.lot.casefold() not in put_in | reported:
+                reported.add(step.lot.casefold())
                 remedy = 'before it, a by-hand step with the same lot and `does = ["load-work-tape"]`'
                 findings.append((("lot",), f"nobody puts {shown(step.lot)} in before it is recorded on", remedy, ()))
         out += [Mistake(("step", n, *key), message, remedy, about) for key, message, remedy, about in findings]

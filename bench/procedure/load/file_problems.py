@@ -161,7 +161,7 @@ def from_validator(
         if error["type"] == "too_short" and error["input"]:
             continue  # it is not empty; its content has a mistake of its own
         found.setdefault(_place(data, error), []).append(error)
-    return [_told(at, together, keys_at) for at, together in found.items()]
+    return [_mistake(at, together, keys_at) for at, together in found.items()]
 
 
 def _place(data: Any, error: Mapping[str, Any]) -> KeyPath:
@@ -181,7 +181,7 @@ def _place(data: Any, error: Mapping[str, Any]) -> KeyPath:
     return tuple(at)
 
 
-def _told(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[KeyPath], list[str]]) -> Mistake:
+def _mistake(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[KeyPath], list[str]]) -> Mistake:
     error = errors[0]
     kind, given, more = error["type"], error["input"], error.get("ctx", {})
     name = visible(at[-1]) if at and isinstance(at[-1], str) else "it"
@@ -199,8 +199,8 @@ def _told(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[KeyPa
         case "extra_forbidden":
             return Mistake(at, "is not a key of this table", did_you_mean(name, keys_at(at[:-1])))
         case "literal_error":
-            told = f"{given:g}" if type(given) in {int, float} else shown(given)
-            return Mistake(at, f"{told} is not a choice here", did_you_mean(str(given), _names(more["expected"])))
+            choice = f"{given:g}" if type(given) in {int, float} else shown(given)
+            return Mistake(at, f"{choice} is not a choice here", did_you_mean(str(given), _names(more["expected"])))
         case "union_tag_invalid":
             choices = _names(more["expected_tags"])
             return Mistake(at, f"{shown(given['kind'])} is not a kind of step", did_you_mean(str(more["tag"]), choices))

@@ -46,18 +46,18 @@ def check_files(paths: Sequence[Path], workspace: Workspace) -> list[Finding]:
     Returns:
         Every mistake once, in its own file, by file and line.
     """
-    told = frozenset(p.resolve() for p in paths)
-    return [finding for path in paths for finding in _check(path, workspace, told)]
+    reported = frozenset(p.resolve() for p in paths)
+    return [finding for path in paths for finding in _check(path, workspace, reported)]
 
 
-def _check(path: Path, workspace: Workspace, told: frozenset[Path]) -> list[Finding]:
+def _check(path: Path, workspace: Workspace, reported: frozenset[Path]) -> list[Finding]:
     document = read_document(path)
     if isinstance(document, Finding):
         return [document]
     lies_in = {folder: kind for kind, (folder, _) in SHEETS.items()}.get(path.resolve().parent.name)
     said = document.data.get("sheet")
     if said is None and lies_in is None:
-        return assemble(path, workspace, {}, told=told).findings
+        return assemble(path, workspace, {}, reported=reported).findings
     kind = _kind(said)
     if said is not None and kind is None:
         return [document.finding(_unknown(said))]

@@ -19,7 +19,7 @@ from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Acted, Overridden, Switched
 from bench.procedure.state.snapshot import Prompt
 
-SWAP = "Reference tape out and put away, work tape in. Confirm before anything records."
+SWAP = "Reference tape out and put away, tape in use loaded. Confirm before anything records."
 DIRTY = "Not cleaned and demagnetised in this run. The reference tape stays out, unless you say why it may go in."
 
 Control = Literal["noise-reduction", "direction"]
@@ -73,7 +73,7 @@ class Interlocks:
     def _switches(self, step: StepBase) -> Prompt | None:
         """Set the switches where the program can; else ask for the first one in another position."""
         for control, wanted in _wanted(step):
-            if self._stands(control) == wanted:
+            if self._position(control) == wanted:
                 continue
             if not self._switched(control, wanted):
                 self._asked = (control, wanted)
@@ -81,7 +81,7 @@ class Interlocks:
             self._note(control, wanted, step)
         return None
 
-    def _stands(self, control: Control) -> str:
+    def _position(self, control: Control) -> str:
         switched = [e for e in of_kind(self._bench.journal.events(), Switched) if e.control == control]
         return switched[-1].position if switched else AT_FIRST[control]
 

@@ -26,7 +26,7 @@ from bench.procedure.state.journal import Journal
 from bench.procedure.state.outcome import ending, judge_run
 from bench.procedure.state.snapshot import InputView, Outcome, Prompt, Snapshot
 
-HELD = Prompt("go-on", "Held: sound, tape and timer stand. Go on with the same key")
+HELD = Prompt("go-on", "On hold: sound, tape and timer are paused. Go on to resume")
 
 
 class Runner:
@@ -272,7 +272,7 @@ class Runner:
                 self._back(step)
             case say.Skip(reason):
                 if not reason.strip():
-                    raise Problem("say why the step is skipped: the reason stands in the report")
+                    raise Problem("say why the step is skipped: the report gives the reason")
                 self._bench.note(step.id, events.Skipped(reason))
                 self._question = None
                 self._leave_step(skipped=True)
@@ -281,7 +281,7 @@ class Runner:
             case _ if self._question is not None:
                 self._answer_question(command, step)
             case say.Accept(reason) if not reason.strip():
-                raise Problem("say why it is accepted: the reason stands in the report")
+                raise Problem("say why it is accepted: the report gives the reason")
             case _ if self._activity is not None:
                 self._tell_activity(self._activity, command)
                 self._accepted = isinstance(command, say.Accept)
@@ -330,7 +330,7 @@ class Runner:
                 return False
             case say.Note() | say.Turn() | say.StopSound():
                 return False
-        raise Problem("held: go on first")
+        raise Problem("on hold: go on first")
 
     def _release(self, step: JobStep) -> None:
         held_s = self._bench.clock.now() - (self._held_at or 0.0)

@@ -113,8 +113,8 @@ def figure_words(ranked: Sequence[RankedTape], one: RankedTape, by: Criterion) -
         return "not read"
     figure = one.figures[by]
     alike = sum(by in r.figures and r.figures[by].rank == figure.rank for r in ranked) > 1
-    told = with_uncertainty(figure.off_db, "dB", figure.uncertainty_db, sign=True)
-    return f"{_ordinal(figure.rank)}{' alike' if alike else ''}, {told}"
+    error = with_uncertainty(figure.off_db, "dB", figure.uncertainty_db, sign=True)
+    return f"{_ordinal(figure.rank)}{' alike' if alike else ''}, {error}"
 
 
 def _ordinal(rank: int) -> str:

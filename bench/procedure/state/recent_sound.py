@@ -29,7 +29,7 @@ class RecentSound:
         self._next = -1
         self._readings: list[str] = []
 
-    def hear(self, block: Block) -> None:
+    def add(self, block: Block) -> None:
         """Add a block; lost frames become silence. After a pass without a reading the buffer begins again."""
         passed = self._next >= 0 and block.start - block.lost > self._next
         if passed and not self._readings:
@@ -40,17 +40,17 @@ class RecentSound:
         self._next = block.start + len(block.samples)
         self._add(block.samples.astype(np.float32))
 
-    def taken(self, readings: tuple[str, ...]) -> None:
+    def add_readings(self, readings: tuple[str, ...]) -> None:
         """Note the ids of readings taken from the sound so far."""
         if self._blocks:
             self._readings += readings
 
-    def from_frame(self, frame: int) -> None:
+    def drop_before(self, frame: int) -> None:
         """Drop the sound before a frame, unless a reading was taken from it."""
         while self._blocks and not self._readings and self._next - self._frames + len(self._blocks[0]) <= frame:
             self._frames -= len(self._blocks.popleft())
 
-    def over(self) -> Sound | None:
+    def finish(self) -> Sound | None:
         """The sound of the step, which is over; None without a reading."""
         if not self._readings:
             return None

@@ -173,7 +173,7 @@ def test_a_broken_sheet_is_told_once_and_not_where_it_is_told_anyway(tmp_path: P
     findings = assemble(main, bench, {}).findings
     assert len(findings) == 1
     assert "the tape sheet has a problem (" in findings[0].sentence
-    again = assemble(main, bench, {}, told=frozenset([sheet.resolve()]))
+    again = assemble(main, bench, {}, reported=frozenset([sheet.resolve()]))
     assert again.job is None
     assert again.findings == []
 

@@ -84,7 +84,7 @@ MISTAKES = [
      "step 1, quantity", 'say `quantity = "record_replay_level"`'),
     ("no trimmers", HEAD + LEVEL.replace('{ left = "replay level left", right = "replay level right" }', "{}"),
      "trimmers", "step 1, trimmers", "is empty"),
-    ("both and left", HEAD + LEVEL.replace("right =", "both ="), "trimmers", "step 1, trimmers.both", "stands beside"),
+    ("both and left", HEAD + LEVEL.replace("right =", "both ="), "trimmers", "step 1, trimmers.both", "cannot be combined with"),
     ("one for two", HEAD + LEVEL.replace("level right", "level left"), "trimmers", "step 1, trimmers", "named for two"),
     ("azimuth left", HEAD + LEVEL.replace('"level"\nplays', '"azimuth_delay"\nplays'), "trimmers", "step 1, trimmers",
      "belongs to both channels"),

@@ -21,10 +21,10 @@ def test_whatever_the_blocks_it_is_what_was_heard_or_its_end(lengths: list[int])
     sound = RecentSound(RATE, tail_s=1.0)
     at = 0
     for frames in lengths:
-        sound.hear(block(at, frames))
+        sound.add(block(at, frames))
         at += frames
-    sound.taken(("r0001",))
-    found = sound.over()
+    sound.add_readings(("r0001",))
+    found = sound.finish()
     assert found is not None
     kept = len(found.samples)
     assert min(at, RATE) <= kept <= at
@@ -35,31 +35,31 @@ def test_whatever_the_blocks_it_is_what_was_heard_or_its_end(lengths: list[int])
 def test_what_was_heard_before_a_replay_was_found_is_let_go() -> None:
     sound = RecentSound(RATE)
     for at in range(0, 1000, 100):
-        sound.hear(block(at, 100))
-    sound.from_frame(650)
-    sound.taken(("r0001",))
-    sound.from_frame(800)  # another replay of the same step: what a reading was taken from stays
-    found = sound.over()
+        sound.add(block(at, 100))
+    sound.drop_before(650)
+    sound.add_readings(("r0001",))
+    sound.drop_before(800)  # another replay of the same step: what a reading was taken from stays
+    found = sound.finish()
     assert found is not None
     np.testing.assert_array_equal(found.samples[:, 0], (np.arange(600, 1000) / 1e6).astype(np.float32))
 
 
 def test_without_a_reading_nothing_is_kept() -> None:
     sound = RecentSound(RATE)
-    sound.taken(("r0001",))  # of nothing that was heard
-    sound.hear(block(0, 10))
-    assert sound.over() is None
+    sound.add_readings(("r0001",))  # of nothing that was heard
+    sound.add(block(0, 10))
+    assert sound.finish() is None
 
 
 def test_a_pass_that_no_reading_came_from_is_let_go() -> None:
     """Two heads: what is heard while the machine records is not what is measured."""
     sound = RecentSound(RATE)
-    sound.hear(block(0, 100))
-    sound.hear(block(5000, 50))
-    sound.taken(("r0001", "r0002"))
-    sound.hear(block(9000, 20))
-    sound.taken(("r0003",))
-    found = sound.over()
+    sound.add(block(0, 100))
+    sound.add(block(5000, 50))
+    sound.add_readings(("r0001", "r0002"))
+    sound.add(block(9000, 20))
+    sound.add_readings(("r0003",))
+    found = sound.finish()
     assert found is not None
     assert found.readings == ("r0001", "r0002", "r0003")
     assert len(found.samples) == 70
@@ -67,10 +67,10 @@ def test_a_pass_that_no_reading_came_from_is_let_go() -> None:
 
 def test_lost_frames_are_silence() -> None:
     sound = RecentSound(RATE)
-    sound.hear(block(0, 100))
-    sound.hear(block(130, 50, lost=30))
-    sound.taken(("r0001",))
-    found = sound.over()
+    sound.add(block(0, 100))
+    sound.add(block(130, 50, lost=30))
+    sound.add_readings(("r0001",))
+    found = sound.finish()
     assert found is not None
     assert len(found.samples) == 180
     assert not found.samples[100:130].any()

@@ -31,7 +31,7 @@ class TurnGuide:
     _wrong_way: bool = False
     """Whether it last moved away from the target."""
 
-    def tell(self, reading: Result, verdict: Verdict, trend: Trend) -> str:
+    def direction(self, reading: Result, verdict: Verdict, trend: Trend) -> str:
         """What to do now: which way, and how far in the unit of the reading."""
         off, tolerance = off_target(reading, verdict), verdict.tolerance
         if off is None or tolerance is None:

@@ -155,10 +155,10 @@ class LiveAdjustActivity(Activity[Adjust]):
             treble = self._reader.treble(channel)
             level = reading
             if isinstance(level, Reading) and trend == "steady" and treble is not None and self._rested(channel, now):
-                over.rest(level.value, treble, self._degrees(channel))
-            reading = over.now(level)
+                over.add_steady(level.value, treble, self._degrees(channel))
+            reading = over.reading(level)
             if isinstance(level, Reading) and isinstance(reading, NoReading):
-                turn, said = over.turn(), over.says()
+                turn, said = over.turn(), over.direction()
         verdict = judge(reading, self._reader.target, offset=offset)
         before = self._gauges.get(channel)
         held = 0.0
@@ -171,7 +171,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             reading=reading,
             verdict=verdict,
             trend=trend,
-            direction=said or guide.tell(reading, verdict, trend),
+            direction=said or guide.direction(reading, verdict, trend),
             trimmer=self._reader.trimmer(channel),
             held_s=held,
             history=tuple(recent.points),
@@ -222,7 +222,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._keep(reason)
 
     def _keep(self, because: str) -> None:
-        self.bench.keep(self.step, tuple(self._reader.taken(g) for g in self._gauges.values()), because)
+        self.bench.keep(self.step, tuple(self._reader.judged(g) for g in self._gauges.values()), because)
         self.finished = True
 
     def view(self) -> View:
@@ -244,7 +244,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             prompt,
             gauges=gauges,
             curves=tuple(
-                o.shown(g.channel, g.verdict, by_degrees=known)
+                o.as_curve(g.channel, g.verdict, by_degrees=known)
                 for g in gauges
                 if (o := self._overbias.get(g.channel)) is not None and o.curve
             ),

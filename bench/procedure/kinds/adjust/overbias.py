@@ -39,7 +39,7 @@ class OverbiasGuide:
         """The tone in words: "10 kHz"."""
         return hertz(self.hz)
 
-    def rest(self, level: float, treble: float, degrees: float | None) -> None:
+    def add_steady(self, level: float, treble: float, degrees: float | None) -> None:
         """Add a steady reading, taken after the head delay."""
         if self._last is not None and max(abs(level - self._last[0]), abs(treble - self._last[1])) < BETWEEN_DB:
             return
@@ -49,7 +49,7 @@ class OverbiasGuide:
         if degrees is not None:
             self._at.append((degrees, treble))
 
-    def now(self, level: Result) -> Result:
+    def reading(self, level: Result) -> Result:
         """Over-bias: how far the level has fallen past the peak; no reading before the peak is passed."""
         reference = f"the peak of {self.tone}"
         if isinstance(level, NoReading):
@@ -72,7 +72,7 @@ class OverbiasGuide:
             method=replace(level.method, name=f"fall past the peak as bias is raised, {level.method.name}"),
         )
 
-    def says(self) -> str:
+    def direction(self) -> str:
         """What to do before the peak is passed."""
         if self.peak.stage == "below":
             if self._treble_falls():
@@ -100,16 +100,13 @@ class OverbiasGuide:
             return 0.0
         return 1.0 if high[1] < low[1] else -1.0
 
-    def _moved(self) -> float:
-        return self.peak.treble_step()
-
     def _treble_falls(self) -> bool:
-        return self._moved() < -BETWEEN_DB
+        return self.peak.treble_step() < -BETWEEN_DB
 
     def _treble_rises(self) -> bool:
-        return self._moved() > BETWEEN_DB
+        return self.peak.treble_step() > BETWEEN_DB
 
-    def shown(self, channel: Channel, verdict: Verdict, *, by_degrees: bool) -> Curve:
+    def as_curve(self, channel: Channel, verdict: Verdict, *, by_degrees: bool) -> Curve:
         """The curve so far."""
         peak = max(self.curve, key=lambda p: p[1]) if self.curve and self.peak.stage == "past" else None
         aim = self.peak.top()[0] - verdict.target if peak is not None else None

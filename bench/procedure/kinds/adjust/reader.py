@@ -89,7 +89,7 @@ class AdjustReader(ABC):
             raise Problem(f"step {self._step.id}: {self._step.target} has no tolerance, and nothing can be set to it")
         return found
 
-    def taken(self, gauge: Gauge) -> JudgedReading:
+    def judged(self, gauge: Gauge) -> JudgedReading:
         """The reading of a gauge, to be kept."""
         return JudgedReading(gauge.reading, gauge.verdict, self.source, self.sent_db)
 

@@ -199,7 +199,7 @@ class RoundsActivity(RecordedAdjustActivity):
         self._keep(reason)
 
     def _keep(self, because: str) -> None:
-        taken = tuple(self._reader.taken(g) for g in self._gauges.values())
+        taken = tuple(self._reader.judged(g) for g in self._gauges.values())
         self.bench.note(self.step.id, RoundsRecorded(self._round))
         self.bench.keep(self.step, taken, because)
         self.finished = True

@@ -37,5 +37,5 @@ class QuestionActivity(Activity[Question]):
         step = self.step
         if not self._answered:
             return View(Prompt("choice", step.asks, choices=step.choices))
-        told = "Right." if self._answered == step.right else f"Not so. The right answer: {step.right}."
-        return View(Prompt("go-on", f"{told} {step.because}"))
+        result = "Right." if self._answered == step.right else f"No. The right answer: {step.right}."
+        return View(Prompt("go-on", f"{result} {step.because}"))

@@ -119,10 +119,10 @@ class ReferenceActivity(ToneListActivity[Reference]):
 
     def _judged_azimuth(self, tone: Expected, delay: Result) -> list[JudgedReading]:
         """The delay, and its angle where that is asked for."""
-        told = self._highest(delay)
-        out = [self._taken(tone, told, "azimuth_delay")]
+        best = self._highest(delay)
+        out = [self._taken(tone, best, "azimuth_delay")]
         if "azimuth_angle" in self._targets:
-            out.append(self._taken(tone, self._angle(told), "azimuth_angle"))
+            out.append(self._taken(tone, self._angle(best), "azimuth_angle"))
         return out
 
     def _angle(self, delay: Result) -> Result:

@@ -94,7 +94,7 @@ class ErasureActivity(MeasureActivity):
                 self._passage.no_more()
                 self._finish(self._passage.why_not)
             case _:
-                raise Problem("the tape runs; it goes on by itself")
+                raise Problem("the tape runs; it goes on automatically")
 
     def hear(self, block: Block) -> None:
         """Wait for the end of each pass; measure the last one."""

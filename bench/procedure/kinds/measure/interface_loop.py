@@ -74,7 +74,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
     def go_on(self) -> None:
         """Start to send."""
         if self._phase != "ready":
-            raise Problem("it goes on by itself" if self._phase == "sounding" else "type what the instrument reads")
+            raise Problem("it goes on automatically" if self._phase == "sounding" else "type what the instrument reads")
         self._phase, self.wants_sound = "sounding", True
         self._next()
 
@@ -274,7 +274,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
         if self._ask is None:
             raise Problem("it is not over yet")
         if not reason.strip():
-            raise Problem("say why it is accepted: the reason stands in the report")
+            raise Problem("say why it is accepted: the report gives the reason")
         self.bench.note(self.step.id, Accepted(reason))
         self.finished = True
 
@@ -284,7 +284,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
             return View(self._ask)
         match self._phase:
             case "ready":
-                return View(Prompt("go-on", "Loop plugged in, monitors down: start", sounds=True))
+                return View(Prompt("go-on", "Loop plugged in, loudspeakers down: start", sounds=True))
             case "typing":
                 unit = "V" if self.step.finds == "full-scale" else "Hz"
                 return View(Prompt("number", f"{self.step.title}: what does the instrument read?", unit=unit))

@@ -54,8 +54,8 @@ def options_of(step: Measure, job: Job) -> dict[str, Any]:
         case "response":
             return {"frequencies": tuple(t.hz for t in step.sends)} if step.sends else {}
         case "separation":
-            told: dict[str, Any] = {"driven": step.driven} if step.driven is not None else {}
-            return told | ({"frequency": hz} if hz is not None else {})
+            options: dict[str, Any] = {"driven": step.driven} if step.driven is not None else {}
+            return options | ({"frequency": hz} if hz is not None else {})
         case _:
             return {"frequency": hz} if hz is not None else {}
 
@@ -97,7 +97,7 @@ def judged_readings(step: Measure, job: Job, measured: Measured, *, because: str
     if not found or because:
         why = because or "; ".join(measured.warnings) or "nothing was found to measure"
         return [(NoReading(step.quantity, "both", why, frequency_hz=frequency_of(step, job)), 0.0)]
-    return [_told(r, step, job) for r in found]
+    return [_corrected(r, step, job) for r in found]
 
 
 def _by_method(found: list[Result], step: Measure) -> list[Result]:
@@ -127,7 +127,7 @@ def _largest(found: Sequence[Result], step: Measure, measured: Measured) -> list
     return out or list(found)
 
 
-def _told(raw: Result, step: Measure, job: Job) -> tuple[Result, float]:
+def _corrected(raw: Result, step: Measure, job: Job) -> tuple[Result, float]:
     """A reading with its corrections, uncertainty and reference."""
     reading = corrected(raw, job, looped=bool(step.sends))
     section = job.section(step.plays) if step.plays is not None else None

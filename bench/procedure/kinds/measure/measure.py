@@ -98,7 +98,7 @@ class MeterActivity(MeasureActivity):
         elif self._ask is not None:
             raise Problem("measure again, or say why you go on")
         else:
-            raise Problem("the measurement runs; it goes on by itself")
+            raise Problem("the measurement runs; it goes on automatically")
 
     def hear(self, block: Block) -> None:
         """Feed the meter until its time is over."""

@@ -42,7 +42,7 @@ LONGEST_SEARCH_S = 300.0
 LATE_S = 2.5
 """Three heads: longest head delay, including the delay of the interface."""
 
-REWIND = "Stop, rewind to before where it began, and play: it is heard by itself"
+REWIND = "Stop, rewind to before it began, and play: it is recognised automatically"
 
 Phase = Literal["ready", "recording", "recorded", "seeking", "replaying", "over"]
 
@@ -292,5 +292,5 @@ def refuse_file(bench: Bench, cannot: str = "be recorded on") -> None:
 def to_record(bench: Bench) -> str:
     """What to do at the machine before tones are recorded."""
     if bench.job.machine.heads == 3:
-        return "Work tape in and recording, monitor on tape, loudspeakers down"
-    return "Work tape in, wound to where it may be recorded over, recording; loudspeakers down"
+        return "Tape in use loaded and recording, monitor on tape, loudspeakers down"
+    return "Tape in use loaded, wound to where it may be recorded over, and recording; loudspeakers down"

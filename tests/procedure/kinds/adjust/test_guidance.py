@@ -13,7 +13,7 @@ TARGET = Target(value=0.0, unit="dB", tolerance=0.5, source="common practice, no
 
 def tell(guide: TurnGuide, value: float, trend: Trend) -> str:
     reading = Reading("record_replay_level", "left", value, 0.02)
-    return guide.tell(reading, judge(reading, TARGET), trend)
+    return guide.direction(reading, judge(reading, TARGET), trend)
 
 
 def test_how_far_and_which_way_the_reading_has_to_go() -> None:
@@ -26,7 +26,7 @@ def test_the_way_to_go_has_no_more_places_than_the_figure() -> None:
     """Seen at azimuth: a figure of 16 µs, and "lower by 15.59 µs" under it."""
     azimuth = Target(value=0.0, unit="µs", tolerance=40.0, source="common practice, no source")
     reading = Reading("azimuth_delay", "left-right", 15.59, 2.0)
-    assert TurnGuide().tell(reading, judge(reading, azimuth), "steady") == "lower by 16 µs"
+    assert TurnGuide().direction(reading, judge(reading, azimuth), "steady") == "lower by 16 µs"
 
 
 def test_the_other_way_when_it_runs_away_and_not_before_it_moved() -> None:
@@ -65,4 +65,4 @@ def test_a_trend_is_told_from_the_last_moments() -> None:
 @pytest.mark.parametrize("trend", ["", "rising", "falling", "steady"])
 def test_nothing_is_said_of_no_reading(trend: Trend) -> None:
     reading = NoReading("level", "left", "no tone sounds")
-    assert TurnGuide().tell(reading, judge(reading, TARGET), trend) == ""
+    assert TurnGuide().direction(reading, judge(reading, TARGET), trend) == ""

@@ -121,7 +121,7 @@ def test_the_replay_without_the_recording_says_so(tmp_path: Path) -> None:
     until(opened, lambda s: s.prompt.text.startswith("Listening"))
     opened.port.machine.switch("transport", "stop")  # type: ignore[attr-defined]  # nobody presses play
     opened.runner.obey(say.GoOn())
-    assert "it is heard by itself" in opened.runner.snapshot().notice
+    assert "it is recognised automatically" in opened.runner.snapshot().notice
     shown = until(opened, lambda s: s.prompt.kind != "wait", blocks=round(1.2 * LONGEST_SEARCH_S / 0.02))
     assert all(isinstance(g.reading, NoReading) for g in shown.gauges)
     assert "start mark was not found" in str(shown.gauges[0].reading and no_reading(shown.gauges[0].reading).reason)
@@ -147,7 +147,7 @@ def test_a_person_rewinds_and_plays_and_presses_no_key(tmp_path: Path) -> None:
     hands.rewind()  # type: ignore[attr-defined]
     hands.switch("transport", "record")  # type: ignore[attr-defined]
     asked = until(person, lambda s: s.prompt.by_hand)
-    assert asked.prompt.text == "Stop, rewind to before where it began, and play: it is heard by itself"
+    assert asked.prompt.text == "Stop, rewind to before it began, and play: it is recognised automatically"
     hands.switch("transport", "stop")  # type: ignore[attr-defined]
     runner.obey(say.GoOn())  # out of habit: nothing is lost by it
     until(person, lambda s: bool(s.notice))
