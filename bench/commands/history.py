@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from bench.problem import Problem
 from bench.session.compare.machines import INTERVAL_MONTHS, MachineSessions, by_due_date
 from bench.session.record.index import Entry, entries
+from bench.words.dates import stamp
 from bench.words.sentences import counted
 from bench.workspace import find_workspace
 
@@ -85,7 +86,7 @@ def _machines_text(machines: list[MachineSessions], found: list[Entry]) -> str:
 
 
 def _session_text(entry: Entry) -> str:
-    return f"{entry.begun:%Y-%m-%d %H:%M}  {entry.name}  {entry.procedure}: {entry.outcome or 'broken off'}"
+    return f"{stamp(entry.begun)}  {entry.name}  {entry.procedure}: {entry.outcome or 'broken off'}"
 
 
 def _machines_json(machines: list[MachineSessions], found: list[Entry]) -> dict[str, Any]:

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench.problem import Problem
-from bench.words.dates import duration
+from bench.words.dates import duration, stamp
+from bench.words.sentences import counted
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -230,8 +231,11 @@ def _sessions(workspace: Workspace) -> tuple[Option, ...]:
     for left in unfinished(workspace.sessions):
         if not left.problem and not left.readings and not left.last_step:
             continue  # an empty session
-        when = f"{left.begun:%d %b %H:%M}" if left.begun else ""
-        about = (f"Broken off after {left.readings} readings.", f"Last step done: {left.last_step or 'none'}.")
+        when = stamp(left.begun) if left.begun else ""
+        about = (
+            f"Broken off after {counted(left.readings, 'reading')}.",
+            f"Last step done: {left.last_step or 'none'}.",
+        )
         name = f"{left.procedure} · {left.machine}" if left.procedure else left.folder.name
         out.append(Option(str(left.folder), name, when, (*about, str(left.folder)), left.problem))
     if not out:

@@ -10,6 +10,16 @@ def day(moment: date) -> str:
     return f"{moment.day} {moment:%B %Y}"
 
 
+def month(moment: date) -> str:
+    """A month, where the day is not known so well: "May 2026"."""
+    return f"{moment:%B %Y}"
+
+
+def stamp(moment: datetime) -> str:
+    """Date and time of day in a column, where they are to line up: "2026-05-03 09:07"."""
+    return f"{moment:%Y-%m-%d %H:%M}"
+
+
 def hour(moment: datetime) -> str:
     """The time of day."""
     return f"{moment:%H:%M}"

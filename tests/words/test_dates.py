@@ -4,7 +4,7 @@ from datetime import datetime
 
 import pytest
 
-from bench.words.dates import clock, day, duration, hour
+from bench.words.dates import clock, day, duration, hour, month, stamp
 
 
 @pytest.mark.parametrize(
@@ -23,3 +23,4 @@ def test_what_is_left_as_a_clock_shows_it() -> None:
 def test_dates_and_times_of_day() -> None:
     moment = datetime(2026, 5, 3, 9, 7)  # noqa: DTZ001
     assert (day(moment), hour(moment)) == ("3 May 2026", "09:07")
+    assert (month(moment), stamp(moment)) == ("May 2026", "2026-05-03 09:07")

@@ -5,12 +5,11 @@ from __future__ import annotations
 from itertools import groupby
 
 from bench.session.compare.history import History, Point, Series
-from bench.words.dates import day
+from bench.words.dates import day, month
 from bench.words.figures import with_uncertainty, with_unit
+from bench.words.names import STAGES, short_stage
 from bench.words.readings import aim_text
 from bench.words.sentences import inert, true_minus
-
-_SHORT = {"found-dirty": "found, dirty", "found-clean": "found", "left": "left"}
 
 
 def history_lines(history: History) -> list[str]:
@@ -53,8 +52,9 @@ def series_lines(series: Series, notes: dict[str, str]) -> list[str]:
 
 
 def point_text(point: Point, unit: str) -> str:
-    """A reading: "left −12.04 ± 0.12 in"."""
-    said = f"{_SHORT[point.stage]} {with_uncertainty(point.value, unit, point.uncertainty, bound=point.bound)}"
+    """A reading: "as left −12.04 ± 0.12 in"."""
+    value = with_uncertainty(point.value, unit, point.uncertainty, bound=point.bound)
+    said = f"{short_stage(STAGES[point.stage])} {value}"
     return f"{said} {point.verdict}" if point.verdict and point.verdict != "no reading" else said
 
 
@@ -72,7 +72,7 @@ def drift_text(series: Series) -> str:
     if series.reaches is None or newest is None:
         return said
     accepted = aim_text(newest.target or 0.0, newest.tolerance, newest.limit)
-    return f"{said}; reaches the end of {accepted} about {series.reaches:%B %Y}"
+    return f"{said}; reaches the end of {accepted} about {month(series.reaches)}"
 
 
 def due_line(history: History) -> str:

@@ -11,7 +11,7 @@ from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.words.figures import as_given, figure, hertz, with_uncertainty, with_unit
-from bench.words.names import CHANNELS
+from bench.words.names import CHANNELS, STAGES, short_stage
 from bench.words.sentences import NO_BREAK, listed
 
 TREBLE_FROM_HZ = 4000.0
@@ -134,8 +134,11 @@ def _part(work: str, name: str, found: list[Change]) -> str:
 
 
 def _because(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> str:
-    names = {"found-dirty": "before cleaning", "found-clean": "after cleaning", "left": "as left"}
-    missing = [names[s] for s in (before, after) if not any(r.stage == s and r.measured is not None for r in records)]
+    missing = [
+        short_stage(STAGES[s])
+        for s in (before, after)
+        if not any(r.stage == s and r.measured is not None for r in records)
+    ]
     if missing:
         return f"there is no reading {listed(missing)}"
     return "no treble and no level was measured in the same way both before and after"

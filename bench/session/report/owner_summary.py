@@ -16,7 +16,7 @@ from bench.session.record.record import SessionRecord
 from bench.tape.mistracking_map import MistrackingMap, ReplayErrors, mistracking_map, worst_map
 from bench.words.figures import hertz, number
 from bench.words.mistracking import music_sentence
-from bench.words.names import CHANNELS
+from bench.words.names import CHANNELS, STAGES
 
 HARMLESS_DB = 0.5
 """What is lost or gained by less than this nobody hears (common practice, no source)."""
@@ -35,8 +35,7 @@ def owner_summary(session: SessionRecord) -> str:
     before = next(((stage, found) for stage, found in stages if found), None)
     left = _errors(session.readings, "left")
     if before:
-        where = "before cleaning" if before[0] == "found-dirty" else "after cleaning"
-        parts.append(f"As found, {where}, what was recorded came back {_came_back(before[1])}.")
+        parts.append(f"{STAGES[before[0]].capitalize()}, what was recorded came back {_came_back(before[1])}.")
         parts.append(_with_noise_reduction(before[1], past=True))
     if left:
         parts.append(f"{'As left it' if session.adjusted else 'It'} comes back {_came_back(left)}.")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from bench.tui.text import cell, clip, wrap
 from bench.tui.widgets.line_widget import Line
+from bench.words.dates import stamp
 
 if TYPE_CHECKING:
     from bench.session.record.index import Entry
@@ -30,7 +31,7 @@ def session_lines(entries: list[Entry], picked: int, marked: int, width: int, he
         what = cell(what_was_done(entry), column).rstrip() if not told else cell(what_was_done(entry), column) + "  "
         line: Line = [
             mark,
-            (f"{entry.begun:%Y-%m-%d %H:%M}  ", "quiet"),
+            (f"{stamp(entry.begun)}  ", "quiet"),
             (cell(entry.machine, column) + "  ", ink),
             (what, ink if entry.done else "close"),
         ]
