@@ -443,6 +443,6 @@ def offered(*, resuming: bool = False) -> list[Row]:
     ]
     if resuming:
         said = ("Broken off after 12 readings.", "Last step done: replay-level.")
-        session = Option("/s", "Line up a cassette deck · Lanternhill kitchen deck", "04 May 14:10", said)
+        session = Option("/s", "Line up a cassette deck · Lanternhill kitchen deck", "2031-05-04 14:10", said)
         rows.insert(0, Row("session", "go on with", (session, Option(NEW_JOB, "nothing: a new job"))))
     return rows
