@@ -48,6 +48,20 @@ class _Described:
 
 
 @dataclass(frozen=True, slots=True)
+class Contribution:
+    """One of the things that make a reading uncertain (JCGM 100:2008, 4.3)."""
+
+    source: Literal["noise", "wander", "slower wander", "method", "other stretches"]
+    """Noise beside the tone; wander that is seen within it; wander slower than it is long; the method's own limits; and
+    by how much another stretch of the same machine would differ."""
+    value: float
+    """Standard uncertainty (k = 1), in the reading's unit."""
+
+
+Budget = tuple[Contribution, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Reading(_Described):
     """One measured quantity."""
 
@@ -61,6 +75,8 @@ class Reading(_Described):
     """Set when the value is the most that can be claimed."""
     time_s: float | None = None
     """Where in the capture an event lies, for quantities that are events."""
+    budget: Budget = ()
+    """What the uncertainty is made of, as far as it is known: twice the root of the sum of squares."""
 
     @property
     def stated_uncertainty(self) -> float | None:
@@ -69,7 +85,8 @@ class Reading(_Described):
 
     def as_json(self) -> dict[str, Any]:
         """The reading as `measure --json` prints it."""
-        own = {"value": self.value, "bound": self.bound, "time_s": self.time_s}
+        budget = [{"source": c.source, "standard_uncertainty": c.value} for c in self.budget]
+        own = {"value": self.value, "bound": self.bound, "time_s": self.time_s, "budget": budget or None}
         return self._as_json(uncertainty=self.stated_uncertainty, **own)
 
 

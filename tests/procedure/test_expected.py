@@ -67,3 +67,17 @@ def test_a_stranger_is_none_of_them(hz: float) -> None:
 )
 def test_label(hz: float, db: float, words: str) -> None:
     assert tone(hz, db) == words
+
+
+def test_the_second_half_of_a_tone_that_a_dropout_broke_is_not_the_next_section_of_its_frequency() -> None:
+    e = tape()
+    assert [heard(e, 315, -12.0), heard(e, 315, -12.2)] == ["level", None]
+    assert [heard(e, 10000, -22.0), heard(e, 10000, -22.3)] == ["azimuth-10k", None]
+    assert [heard(e, 315, -32.1), heard(e, 315, -31.9)] == ["r-315", None]
+
+
+def test_a_level_that_can_be_that_of_no_section_is_none_of_them() -> None:
+    e = tape()
+    assert heard(e, 10000, -22.0) == "azimuth-10k"
+    assert heard(e, 1000, -12.0) is None  # 20 dB above the only 1 kHz that the tape holds
+    assert heard(e, 1000, -32.0) == "r-1k"

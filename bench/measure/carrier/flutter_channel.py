@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from bench.measure.signal.quasi_peak import FLUTTER, QuasiPeak
 from bench.measure.signal.weighting import even, flutter_network
+from bench.measure.tone.wander import of_power
 
 Floats = NDArray[np.float64]
 
@@ -35,6 +36,9 @@ NOISE_HZ = (225.0, 300.0)
 """Where the carrier's noise is read: above the band, within the baseband's flat part."""
 BINS = 8192
 LEAST = 1e-9
+HIGHEST = 0.6
+"""Standard deviation of the highest of ten to forty normal deviates, in standard deviations of one (any table of order
+statistics: 0.59 to 0.46, from memory)."""
 FINENESS = BINS / np.log(1.0 / LEAST)
 
 
@@ -57,6 +61,7 @@ class Statistics:
         self.weighted_square = self.unweighted_square = 0.0
         self.weighted_peak = self.unweighted_peak = 0.0
         self._ends: list[Hop] = []
+        self._courses: list[tuple[float, float, float, float]] = []
         self._counts = np.zeros(BINS, dtype=np.int64)
 
     def add(self, hop: Hop) -> None:
@@ -68,6 +73,8 @@ class Statistics:
         self.weighted_peak = max(self.weighted_peak, hop.weighted_peak)
         self.unweighted_peak = max(self.unweighted_peak, hop.unweighted_peak)
         self._ends = [*self._ends[:1], hop]
+        squares = float(np.mean(size**2)), float(np.mean(hop.unweighted**2))
+        self._courses.append((*squares, hop.weighted_peak, hop.unweighted_peak))
         bins = (np.log(np.maximum(size, LEAST) / LEAST) * FINENESS).astype(np.int64)
         self._counts += np.bincount(np.minimum(bins, BINS - 1), minlength=BINS)
 
@@ -86,6 +93,15 @@ class Statistics:
                     left = max(0.0, whole - float(np.sum(course**2)))
                     most[k] = max(most[k], abs(float(np.sqrt(left / rest * self.points / whole)) - 1.0))
         return 1.5 * most[0], 1.5 * most[1]
+
+    def chance(self) -> tuple[float, float, float, float]:
+        """How much another stretch may differ: weighted and unweighted rms, then both peaks; parts of each (k = 1)."""
+        if not self._courses:
+            return 0.0, 0.0, 0.0, 0.0
+        courses = np.array(self._courses).T
+        weighted, unweighted = (0.5 * of_power(course, 1.0 / HOP_S) for course in courses[:2])
+        peaks = [HIGHEST * float(np.std(course) / max(course.max(), 1e-30)) for course in courses[2:]]
+        return weighted, unweighted, float(np.hypot(weighted, peaks[0])), float(np.hypot(unweighted, peaks[1]))
 
     def exceeded(self, share: float) -> float:
         """The weighted deviation, without sign, that is exceeded for this share of the time (bins of 0.25 %)."""

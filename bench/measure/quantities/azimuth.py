@@ -24,12 +24,14 @@ from numpy.typing import NDArray
 from bench.measure.catalogue import LEFT
 from bench.measure.meters import Options
 from bench.measure.method import Method
-from bench.measure.reading import Measured, NoReading, Reading, Result
+from bench.measure.reading import Budget, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.estimate import PhasePair
 from bench.measure.tone.finder import FoundTone
+from bench.measure.tone.found_tone import budget
 from bench.measure.tone.meter import HUM_BELOW_DB, Heard, ToneMeter
 from bench.measure.tone.peak_track import is_mains
+from bench.measure.tone.wander import Wander
 from bench.tape.geometry import angle_arcmin
 
 Floats = NDArray[np.float64]
@@ -155,10 +157,27 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
         "left-right",
         1e6 * delay.seconds,
         1e6 * delay.uncertainty,
+        budget=_of_delay([t.pair for t in usable if t.pair is not None], 1e6 * delay.uncertainty),
         frequency_hz=usable[0].frequency_hz if len(usable) == 1 else None,
         method=replace(METHOD, tones=len(usable) if len(usable) > 1 else None, inverted=delay.inverted),
         reference=LEFT,
     )
+
+
+def _of_delay(pairs: Sequence[PhasePair], uncertainty_us: float) -> Budget:
+    """What makes the delay uncertain that several tones tell, each by its weight, µs."""
+    weights = np.array([(p.frequency_hz / max(p.uncertainty_rad, 1e-9)) ** 2 for p in pairs])
+    turns = weights / weights.sum() / np.array([2 * np.pi * p.frequency_hz for p in pairs])
+    noise, within, slower = (
+        float(np.linalg.norm(turns * np.array(sizes)))
+        for sizes in (
+            [p.noise_rad for p in pairs],
+            [p.wander.within for p in pairs],
+            [p.wander.slower for p in pairs],
+        )
+    )
+    scale = uncertainty_us / max(float(np.hypot(noise, 2.0 * np.hypot(within, slower))), 1e-300)
+    return budget(scale * noise, Wander(within, slower).times(scale))
 
 
 def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Result:
@@ -176,6 +195,7 @@ def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Result:
         "left-right",
         float(np.degrees(np.angle(np.exp(1j * lag)))),
         float(np.degrees(tone.pair.uncertainty_rad)),
+        budget=budget(float(np.degrees(tone.pair.noise_rad)), tone.pair.wander.times(180.0 / np.pi)),
         frequency_hz=tone.frequency_hz,
         method=replace(METHOD, inverted=inverted),
         reference=LEFT,

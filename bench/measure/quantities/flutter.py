@@ -42,7 +42,7 @@ from bench.measure.catalogue import (
 )
 from bench.measure.meters import Options
 from bench.measure.method import Method
-from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
+from bench.measure.reading import Channel, Contribution, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.weighting import flutter_db
 from bench.measure.tone.chunk_meter import SpectraMeter
@@ -66,6 +66,8 @@ LIFTED = {WEIGHTED_PEAK: 1.4, TWO_SIGMA: 1.5, UNWEIGHTED_PEAK: 1.6}
 FLOOR_KNOWN = 1.15
 """The noise is measured beside the band and over a limited time, and beats with the flutter: it may be this much
 more."""
+TWO_SIGMA_CHANCE = 1.15
+"""A percentile of normal deviates scatters so much more than their rms (95 % of sizes; computed)."""
 OWN = {WEIGHTED_PEAK: 0.02, TWO_SIGMA: 0.01, WEIGHTED_RMS: 0.01, UNWEIGHTED_RMS: 0.01, UNWEIGHTED_PEAK: 0.03}
 """Relative uncertainty of the method itself (k = 2)."""
 
@@ -152,6 +154,8 @@ class FlutterMeter(SpectraMeter):
         }
         weighted, unweighted = noise_floor(float(np.median(course.noise)), course.mean_hz)
         slow_weighted, slow_unweighted = s.swing()
+        chances = dict(zip((WEIGHTED_RMS, UNWEIGHTED_RMS, WEIGHTED_PEAK, UNWEIGHTED_PEAK), s.chance(), strict=True))
+        chances[TWO_SIGMA] = TWO_SIGMA_CHANCE * chances[WEIGHTED_RMS]
         hz = self.options.nominal or course.mean_hz
         out = []
         for method, value in values.items():
@@ -162,12 +166,19 @@ class FlutterMeter(SpectraMeter):
                 if method not in {WEIGHTED_PEAK, UNWEIGHTED_PEAK}
                 else 0.0
             )
+            own = float(np.hypot(OWN[method], cut) * value)
+            chance = 2.0 * chances[method] * float(value)
             out.append(
                 Reading(
                     "wow_and_flutter",
                     side,
                     100.0 * float(value),
-                    100.0 * float(np.hypot(np.hypot(OWN[method], cut) * value, added)),
+                    100.0 * float(np.hypot(np.hypot(own, chance), added)),
+                    budget=(
+                        Contribution("method", 50.0 * own),
+                        Contribution("noise", 50.0 * added),
+                        Contribution("other stretches", 50.0 * chance),
+                    ),
                     frequency_hz=hz,
                     method=Method(method),
                     reference=f"mean carrier, {course.mean_hz:.1f} Hz",

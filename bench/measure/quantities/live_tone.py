@@ -162,7 +162,7 @@ class ToneWatch:
             return self._nothing(f"what sounds near {self.frequency_hz:g} Hz is no steady tone")
         clear = view.clear_hz if view.clear_hz > NEAREST_HZ else 1e9
         tones, pair = measure_stretch(z, rate, oscillator, about, clear, glance=True)
-        if not any(t.present and t.dbfs_uncertainty < VAGUE_DB for t in tones):
+        if not any(t.present and t.dbfs_noise < VAGUE_DB for t in tones):
             return self._nothing(f"no tone of {self.frequency_hz:g} Hz stands out of the noise")
         weights = np.array([t.amplitude**2 for t in tones]) + 1e-30
         tone = FoundTone(

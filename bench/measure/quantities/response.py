@@ -18,11 +18,14 @@ from dataclasses import replace
 import numpy as np
 
 from bench.measure.meters import Options
-from bench.measure.reading import Measured, NoReading, Reading, Result
+from bench.measure.reading import Budget, Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
+from bench.measure.tone.estimate import ChannelTone
 from bench.measure.tone.finder import LEVEL_METHOD, FoundTone
+from bench.measure.tone.found_tone import budget
 from bench.measure.tone.matching import Match, match_list, match_sheet
 from bench.measure.tone.meter import NO_TONE, Heard, ToneMeter
+from bench.measure.tone.wander import Wander
 
 USUAL_REFERENCES = (1000.0, 315.0, 400.0, 333.0, 500.0, 700.0)
 """The first of these that is there is used when none is named; common practice, no source."""
@@ -89,10 +92,20 @@ class ResponseMeter(ToneMeter):
             side,
             0.0 if same else (here.dbfs - match.nominal_db) - (there.dbfs - zero.nominal_db),
             0.0 if same else float(np.hypot(here.dbfs_uncertainty, there.dbfs_uncertainty)),
+            budget=() if same else _of_both(here, there),
             frequency_hz=hz,
             method=replace(LEVEL_METHOD, nominal_levels_removed=bool(self.options.sheet)),
             reference=of,
         )
+
+
+def _of_both(here: ChannelTone, there: ChannelTone) -> Budget:
+    """What makes the difference of two levels uncertain."""
+    wander = Wander(
+        float(np.hypot(here.level_wander.within, there.level_wander.within)),
+        float(np.hypot(here.level_wander.slower, there.level_wander.slower)),
+    )
+    return budget(float(np.hypot(here.dbfs_noise, there.dbfs_noise)), wander)
 
 
 def usual_reference(frequencies: Sequence[float]) -> float:

@@ -20,6 +20,7 @@ from bench.measure.method import Method
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.finder import FoundTone, side_of
+from bench.measure.tone.found_tone import budget
 from bench.measure.tone.meter import Heard, ToneMeter, dominant, nearest
 
 METHOD = Method("slope of the tracked phase, least squares")
@@ -54,6 +55,7 @@ def speed_of_tone(tone: FoundTone, nominal_hz: float, *, method: Method = METHOD
                 side,
                 100.0 * (t.frequency_hz / nominal_hz - 1.0),
                 100.0 * t.frequency_uncertainty_hz / nominal_hz,
+                budget=budget(100.0 * t.frequency_noise_hz / nominal_hz, t.frequency_wander.times(100.0 / nominal_hz)),
                 frequency_hz=nominal_hz,
                 method=method,
                 reference=f"{nominal_hz:g} Hz",

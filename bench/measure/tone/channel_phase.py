@@ -29,6 +29,7 @@ from bench.measure.tone.baseband import (
     unwrapped,
 )
 
+DB = 20.0 / float(np.log(10.0))
 NEAR_HZ = 900.0
 """Below it hum, direct current, image and harmonics lie within the baseband and are fitted."""
 QUIET = 0.01
@@ -56,8 +57,13 @@ SETTLED_RAD = 1e-4
 """A phase that changes by less is followed well enough: what is left is in its square, 1e-8 of the level."""
 LOW_HZ = 3.0
 """Slower changes of level are taken for the level's own."""
-FLAW_DB = 1.0
-"""A short departure of the level is passed over from here on."""
+FLAW_DB, FLAWED = 1.0, 4.0
+"""A short departure of the level is passed over from here on, and from so many times what the level wanders by within
+`NEIGHBOURHOOD_S` (standard deviations)."""
+BLOCK_S, NEIGHBOURHOOD_S = 0.1, 1.1
+"""The level about a place is the median, over the second, of the medians over the first: no dropout moves it."""
+SLOPES = 0.25
+"""The sides of a dropout reach further than it is seen, by so much of its length."""
 FILTER_POINTS = 13
 """Half length of the tracking filter: a click is seen so far to either side."""
 
@@ -103,6 +109,10 @@ class Voice:
     hum_turns: float = 0.0
     """How often that turns against the tone within the stretch."""
     _noisy: Floats | None = None
+
+    def level_course(self) -> Floats:
+        """The level along the tone, dB re its mean, dropouts and clicks bridged."""
+        return np.asarray(DB * (_bridged(self.along.real, self.kept) / max(self.amplitude, 1e-12) - 1.0))
 
     @property
     def hum_level(self) -> float:
@@ -375,17 +385,39 @@ def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: fl
 def _flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
     """Where a click or a dropout is: a short departure, far beyond the noise, from the level about it."""
     none = np.zeros(len(along), dtype=bool)
-    block = max(8, round(0.2 * rate))
-    count = len(along) // block
-    if count < 2:
-        middles = median(along.real) * np.ones(len(along))
-    else:
-        medians = np.partition(along.real[: count * block].reshape(count, block), block // 2, axis=1)[:, block // 2]
-        middles = np.interp(np.arange(len(along)), block * (np.arange(count) + 0.5), medians)
-    off = np.maximum(np.abs(along.real - middles), np.abs(along.imag))
-    noise = 1.4826 * median(np.abs(along.real - middles))
-    bad = off > np.maximum(7.0 * noise, (10 ** (FLAW_DB / 20) - 1) * np.abs(middles))
+    level = along.real
+    middles, wander = _level_about(level, rate)
+    off = np.maximum(np.abs(level - middles), np.abs(along.imag))
+    noise = 1.4826 * median(np.abs(level - middles))
+    bad = off > np.maximum(np.maximum(7.0 * noise, FLAWED * wander), (10 ** (FLAW_DB / 20) - 1) * np.abs(middles))
     if not bad.any():
         return none
     wide = np.convolve(bad, np.ones(2 * FILTER_POINTS + 1), mode="same") > 0.5
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], wide.astype(np.int8), [0]])))
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        slope = round(SLOPES * max(0, stop - start - 2 * FILTER_POINTS))
+        wide[max(0, start - slope) : stop + slope] = True
     return np.asarray(wide) if wide.mean() < 0.25 else none
+
+
+def _level_about(level: Floats, rate: float) -> tuple[Floats, float]:
+    """The level about each point, and by how much the level wanders about that (standard deviation)."""
+    block = max(8, round(BLOCK_S * rate))
+    count = len(level) // block
+    if count < 2:
+        return median(level) * np.ones(len(level)), 0.0
+    medians = np.partition(level[: count * block].reshape(count, block), block // 2, axis=1)[:, block // 2]
+    half = min(round(0.5 * NEIGHBOURHOOD_S / BLOCK_S), (count - 1) // 2)
+    padded = np.pad(medians, half, mode="reflect") if half else medians
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
+    calm = np.partition(windows, half, axis=1)[:, half]
+    wander = 1.4826 * median(np.abs(medians - calm))
+    return np.interp(np.arange(len(level)), block * (np.arange(count) + 0.5), calm), wander
+
+
+def _bridged(x: Floats, kept: NDArray[np.bool_]) -> Floats:
+    """A course with what is not kept bridged by straight lines."""
+    if kept.all():
+        return x
+    at = np.arange(len(x))
+    return np.interp(at, at[kept], x[kept])

@@ -2,8 +2,10 @@
 
 First everything that is not the tone is fitted and taken out (direct current, the tone's own image and harmonics,
 hum), then the tone's phase is followed, so that flutter spreads nothing. Level: A = mean of the part in phase with
-the tone. Frequency: least squares on the phase (`phase_fit`). Phase between channels: angle of the mean of
-z_left · conj(z_right). Uncertainties come from the density N of what noise is left beside the tone: √(N/T).
+the tone, dropouts left out. Frequency: least squares on the phase (`phase_fit`). Phase between channels: angle of the
+mean of z_left · conj(z_right). Two things are uncertain. Of this stretch, what the density N of the noise beside the
+tone leaves: √(N/T). Of the machine, besides, how far its level, delay and speed wander from one stretch to the next
+(`wander`).
 Bounds reached: those of a steady tone in white noise (Rife and Boorstyn, IEEE Trans. Inf. Theory IT-20, 1974):
 level 8.686/√K dB, frequency √(12/K)/(2π T) Hz, phase difference √(2/K) rad with K = samples × SNR of a sample.
 """
@@ -14,18 +16,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from bench.measure.tone.baseband import Complexes, Floats, density, low_pass, straight, turned_back
-from bench.measure.tone.channel_phase import LOW_HZ, NEAR_HZ, Scene, Voice, follow_again, follow_tone
+from bench.measure.tone import wander
+from bench.measure.tone.baseband import Complexes, Floats, density, low_pass, turned_back
+from bench.measure.tone.channel_phase import NEAR_HZ, Scene, Voice, follow_again, follow_tone
 from bench.measure.tone.demodulator import PASS, Baseband
-from bench.measure.tone.phase_fit import fit_rates, modelled, rough_slope, slope
+from bench.measure.tone.phase_fit import fit_rates, mean_hz, modelled, rough_slope, slope
+from bench.measure.tone.wander import NONE, Wander
 
 FAR, CLEAR_PASS = 0.35, 0.4
 """A neighbour nearer than the first, in parts of the baseband rate, is filtered out; in parts of its distance, what
 is then still passed."""
-SLOWEST, WANDERS = 6, 2.7
-"""A lag whose slowest so many lines are so much stronger than its noise wanders (noise does that once in a thousand
-times): its mean is then known no better than those lines tell."""
+LONGEST_DELAY_S = 400e-6
+"""A longer delay between the channels is none: over a degree of azimuth on a cassette."""
+WEAVE_HZ = 25.0
+"""Faster changes of the delay are no weave."""
 DB = 20.0 / float(np.log(10.0))
 
 
@@ -36,13 +42,19 @@ class ChannelTone:
     amplitude: float
     """Peak, full scale 1; 0 when there is no tone."""
     amplitude_uncertainty: float
-    """Expanded (k = 2)."""
+    """Of this stretch's mean, by noise alone; expanded (k = 2)."""
     frequency_hz: float
-    frequency_uncertainty_hz: float
+    frequency_noise_hz: float
+    """Of this stretch's mean, by noise alone; expanded (k = 2)."""
     drift_hz: float = 0.0
     """Frequency at the end minus at the start, by a straight line."""
     drift_uncertainty_hz: float = 0.0
+    """Of the machine's; expanded (k = 2)."""
     present: bool = True
+    level_wander: Wander = NONE
+    """What wander leaves open about the machine's level, dB."""
+    frequency_wander: Wander = NONE
+    """What wander leaves open about its frequency, Hz."""
 
     @property
     def dbfs(self) -> float:
@@ -50,9 +62,19 @@ class ChannelTone:
         return DB * float(np.log(max(self.amplitude, 1e-12)))
 
     @property
-    def dbfs_uncertainty(self) -> float:
-        """Expanded (k = 2), dB."""
+    def dbfs_noise(self) -> float:
+        """Of this stretch's mean level, by noise alone; expanded (k = 2), dB."""
         return DB * self.amplitude_uncertainty / self.amplitude if self.amplitude > 0.0 else float("inf")
+
+    @property
+    def dbfs_uncertainty(self) -> float:
+        """Of the machine's level; expanded (k = 2), dB."""
+        return float(np.hypot(self.dbfs_noise, 2.0 * self.level_wander.together))
+
+    @property
+    def frequency_uncertainty_hz(self) -> float:
+        """Of the machine's frequency; expanded (k = 2)."""
+        return float(np.hypot(self.frequency_noise_hz, 2.0 * self.frequency_wander.together))
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +83,23 @@ class PhasePair:
 
     lag_rad: float
     """How far the right channel is behind, -π…π."""
-    uncertainty_rad: float
-    """Expanded (k = 2)."""
+    noise_rad: float
+    """Of this stretch's mean, by noise alone; expanded (k = 2)."""
     frequency_hz: float
     """Averaged over the same samples."""
     weave_rad: float
     """Standard deviation of the lag over time, the noise's share taken out."""
     weave_uncertainty_rad: float
+    """Of the machine's; expanded (k = 2)."""
+    wander: Wander = NONE
+    """What weave leaves open about the machine's lag, radians."""
+    balance_wander: Wander = NONE
+    """What wander leaves open about how much the machine's left channel is above the right, dB."""
+
+    @property
+    def uncertainty_rad(self) -> float:
+        """Of the machine's lag; expanded (k = 2)."""
+        return float(np.hypot(self.noise_rad, 2.0 * self.wander.together))
 
 
 def measure_stretch(
@@ -171,14 +203,18 @@ def _tone(voice: Voice, rate: float, oscillator_hz: float, rates: list[float] | 
     present = voice.amplitude > 4.5 * np.sqrt(voice.noise / seconds)
     phase = voice.noisy_phase()
     fit = rough_slope(phase, rate, voice.reach_hz) if rates is None else slope(phase, rate, rates, voice.reach_hz)
+    course, course_rate = wander.means(voice.level_course(), rate)
+    noise_db = voice.noise_level * (DB / max(voice.amplitude, 1e-12)) ** 2
     return ChannelTone(
         amplitude=voice.amplitude if present else 0.0,
         amplitude_uncertainty=2.0 * sd,
         frequency_hz=oscillator_hz + fit.frequency_hz,
-        frequency_uncertainty_hz=2.0 * float(np.hypot(fit.deviation_hz, voice.hum_slope / seconds)),
+        frequency_noise_hz=2.0 * float(np.hypot(fit.deviation_hz, voice.hum_slope / seconds)),
         drift_hz=fit.drift_hz,
         drift_uncertainty_hz=2.0 * fit.drift_deviation_hz,
         present=bool(present),
+        level_wander=wander.of_level(course, course_rate, noise_db),
+        frequency_wander=fit.wander_hz,
     )
 
 
@@ -189,47 +225,92 @@ def _pair(left: Voice, right: Voice, scene: Scene) -> PhasePair:
     mean = complex(product[kept].mean())
     share = float(kept.mean())
     seconds = len(product) / rate * share
-    off = np.where(kept, np.imag(product * np.conj(mean)) / abs(mean) ** 2, 0.0)
-    off = _less_flutter(off, left, right, rate)
-    noise, lowest = density(off, rate, LOW_HZ, 0.95 * scene.reach_hz)
-    wander = float(np.mean(np.abs(np.fft.rfft(off)[1 : 1 + SLOWEST]) ** 2)) / (len(off) * rate)
-    lowest = max(lowest, wander if wander > WANDERS * noise else 0.0)
-    block = max(1, round(0.02 * rate))
-    count = len(off) // block
-    slow = off[: count * block].reshape(count, block).mean(axis=1)
-    weave = max(0.0, float(np.var(slow)) - noise * rate / block)
-    doubt = noise * rate / block * float(np.sqrt(2.0 / max(1, count)))
+    turned = product * np.conj(mean) / abs(mean) ** 2
+    off = np.where(kept, np.imag(turned), 0.0)
+    off = _less_flutter(off, left, right, scene)
+    reach = 0.95 * scene.reach_hz
+    _, lowest = density(off, rate, min(WEAVE_HZ, 0.3 * reach), reach)
+    lag, course, course_rate = _lag_course(turned, kept, rate)
+    course = _less_flutter(course, left, right, scene, round(rate / course_rate))
+    weaves = wander.wanders(course, course_rate, lowest)
+    apart = wander.means(left.level_course() - right.level_course(), rate)[0]
+    noise_db = sum(v.noise_level * (DB / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
+    weave, doubt = _weave(course, course_rate, lowest)
     hum = sum((v.hum_level / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
     return PhasePair(
-        lag_rad=float(np.angle(mean)),
-        uncertainty_rad=2.0 * float(np.sqrt(lowest / share * max(left.spread, right.spread) / seconds + hum)),
+        lag_rad=float(np.angle(mean)) + (lag if weaves else 0.0),
+        noise_rad=2.0 * float(np.sqrt(lowest / share * max(left.spread, right.spread) / seconds + hum)),
         frequency_hz=scene.oscillator_hz + _mean_frequency(left, right, rate),
-        weave_rad=float(np.sqrt(weave)),
-        weave_uncertainty_rad=doubt / float(np.sqrt(weave)) if weave > doubt else float(np.sqrt(2.0 * doubt)),
+        weave_rad=weave,
+        weave_uncertainty_rad=2.0 * doubt,
+        wander=wander.of_delay(course, course_rate, lowest),
+        balance_wander=wander.of_level(apart, course_rate, noise_db),
     )
 
 
-def _less_flutter(off: Floats, left: Voice, right: Voice, rate: float) -> Floats:
-    """The lag's changes less those that a constant delay makes of the flutter: lag = 2π f(t) τ."""
+def _lag_course(turned: Complexes, kept: NDArray[np.bool_], rate: float) -> tuple[float, Floats, float]:
+    """The lag's mean re that of the product's mean, and its course about that.
+
+    The angle is taken of means over a few points, in which the noise is small; the mean over time counts a moment in
+    which a channel is weak as much as any other, which the product's own mean does not.
+    """
+    sums, course_rate = wander.means(np.where(kept, turned.real, 0.0), rate)
+    across, _ = wander.means(np.where(kept, turned.imag, 0.0), rate)
+    there, _ = wander.means(kept.astype(np.float64), rate)
+    at = np.arange(len(sums))
+    known = there > 0.3
+    if not known.any():
+        return 0.0, np.zeros(len(sums)), course_rate
+    angle = np.interp(at, at[known], np.arctan2(across[known], sums[known]))
+    lag = float(angle[known].mean())
+    return lag, np.asarray(angle - lag), course_rate
+
+
+def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float]:
+    """Standard deviation of a lag over time up to 25 Hz, and the standard uncertainty of the machine's.
+
+    The power of a stretch of Gaussian noise differs from the long run's by Σ S² over (Σ S)² in its square (the lines of
+    a periodogram are independent, each with a standard deviation of its own mean), and half of that in the root.
+    """
+    if len(course) < 4:
+        return 0.0, float(np.sqrt(noise * rate))
+    power = np.abs(np.fft.rfft(course - course.mean())) ** 2 / len(course) ** 2
+    power = 2.0 * power[1:]
+    own = noise * rate / len(course) * 2.0
+    weave = float(np.sum(power - own))
+    chance = own * float(np.sqrt(len(power)))
+    if weave <= chance:
+        return float(np.sqrt(max(0.0, weave))), float(np.sqrt(chance))
+    # A periodogram's squares are twice the squared density.
+    spread = np.sqrt(0.5 * float(np.sum(power**2)))
+    return float(np.sqrt(weave)), float(spread / (2.0 * np.sqrt(weave)))
+
+
+def _less_flutter(off: Floats, left: Voice, right: Voice, scene: Scene, every: int = 1) -> Floats:
+    """The lag's changes less those that a constant delay makes of the flutter: lag = 2π f(t) τ.
+
+    Args:
+        off: the lag's changes, each point the mean of `every` points of the stretch.
+        left: the one channel.
+        right: the other.
+        scene: where they come from.
+        every: as said.
+    """
     lead = left if left.amplitude >= right.amplitude else right
-    few = max(2, round(0.01 * rate))
-    moved = np.zeros(len(off))
+    few = max(2, round(0.01 * scene.rate))
+    moved = np.zeros(len(lead.phase))
     moved[few:-few] = lead.phase[2 * few :] - lead.phase[: -2 * few]
     inner = moved[few:-few] - moved[few:-few].mean()
-    power = float(np.sum(inner**2))
+    moved[few:-few] = inner
+    moved = moved[: len(off) * every].reshape(len(off), every).mean(axis=1)
+    power = float(np.sum(moved**2))
     if power <= 0.0:
         return off
-    moved[few:-few] = inner
-    return np.asarray(off - moved * float(np.sum(moved * off)) / power)
+    most = LONGEST_DELAY_S * scene.rate / (2 * few)
+    return np.asarray(off - moved * float(np.clip(np.sum(moved * off) / power, -most, most)))
 
 
 def _mean_frequency(left: Voice, right: Voice, rate: float) -> float:
-    """Averaged over the samples: the phase from half a point before the first to half a point after the last."""
+    """Of the stronger channel, averaged over the samples; re the oscillator."""
     lead = left if left.amplitude >= right.amplitude else right
-    phase = lead.noisy_phase()
-    few = min(12, len(phase) // 4)
-    t: Floats = np.arange(few, dtype=np.float64) + 0.5
-    evenly = np.ones(few)
-    _, start = straight(t, phase[:few], evenly)
-    _, end = straight(t, phase[-1 : -few - 1 : -1], evenly)
-    return (end - start) / (2 * np.pi * len(phase) / rate)
+    return mean_hz(lead.noisy_phase(), rate)

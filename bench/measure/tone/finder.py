@@ -33,8 +33,10 @@ SAME_HZ = 3.0
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
 """A peak of at least this part of a tone's power, and so far away, is filtered out before the tone is judged."""
 FAINT_DB = 45.0
-SIDE_NEAR, SIDE_DB = 0.012, 10.0
-"""A tone so near another, in parts, and so much weaker is a sideband of its flutter."""
+SIDEBANDS = ((0.012, 10.0), (0.03, 20.0))
+"""A tone so near another, in parts, and so much weaker is a sideband of its flutter, or a piece of its skirts."""
+ECHO_S, ECHO_DB = 2.0, 35.0
+"""Print-through: the same tone up to so long before or after, a layer of tape away, and at least so much weaker."""
 HARMONICS = range(2, 16)
 HARMONIC_BELOW = 0.4
 """A tone at a harmonic of one that sounds with it and is stronger by more than this (8 dB) is no tone of its own."""
@@ -197,8 +199,8 @@ class ToneFinder:
         known = [*self._told, *found, *sounding]
         own: list[FoundTone] = []
         for f in found:
-            of_another = any(_harmonic(f, k) or _faint(f, k) or _sideband(f, k) for k in known)
-            if not of_another and not any(_same(f, k) for k in [*self._told, *own]):
+            of_another = any(_harmonic(f, k) or _faint(f, k) or _sideband(f, k) or _echo(f, k) for k in known)
+            if not of_another and not any(_same(f, k) for k in [*self._told, *own, *sounding]):
                 own.append(f)
         self._told = [*self._told, *own][-2 * TRACKS :]
         return sorted(own, key=lambda f: f.start_s)
@@ -230,8 +232,16 @@ def _faint(tone: FoundTone, beside: FoundTone) -> bool:
 def _sideband(tone: FoundTone, beside: FoundTone) -> bool:
     """Whether a weaker tone lies so near another that it may be made by its flutter."""
     together = min(tone.end_s, beside.end_s) - max(tone.start_s, beside.start_s)
-    near = abs(tone.frequency_hz / beside.frequency_hz - 1.0) < SIDE_NEAR
-    return together > 0.5 * tone.duration_s and near and tone.dbfs < beside.dbfs - SIDE_DB
+    away = abs(tone.frequency_hz / beside.frequency_hz - 1.0)
+    made = any(away < near and tone.dbfs < beside.dbfs - weaker for near, weaker in SIDEBANDS)
+    return together > 0.5 * tone.duration_s and made
+
+
+def _echo(tone: FoundTone, of: FoundTone) -> bool:
+    """Whether a tone is what a stronger one, before or after it, left on the layers of tape wound over it."""
+    apart = max(of.start_s - tone.end_s, tone.start_s - of.end_s)
+    same = abs(tone.frequency_hz / of.frequency_hz - 1.0) < SIDEBANDS[0][0]
+    return same and -0.5 < apart < ECHO_S and tone.dbfs < of.dbfs - ECHO_DB
 
 
 def _same(tone: FoundTone, other: FoundTone) -> bool:

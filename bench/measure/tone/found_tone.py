@@ -9,8 +9,9 @@ import numpy as np
 
 from bench.measure.catalogue import FULL_SCALE, QUANTITIES
 from bench.measure.method import Method
-from bench.measure.reading import Channel, NoReading, Reading, Result
+from bench.measure.reading import Budget, Channel, Contribution, NoReading, Reading, Result
 from bench.measure.tone.estimate import ChannelTone, PhasePair
+from bench.measure.tone.wander import NONE, Wander
 
 LEVEL_METHOD = Method("mean level of the steady tone, tracking demodulator")
 
@@ -59,6 +60,7 @@ class FoundTone:
             side,
             tone.dbfs,
             tone.dbfs_uncertainty,
+            budget=budget(tone.dbfs_noise, tone.level_wander),
             frequency_hz=hz,
             method=LEVEL_METHOD,
             reference=FULL_SCALE,
@@ -72,15 +74,31 @@ class FoundTone:
         left, right = self.tones
         if not (left.present and right.present):
             return NoReading("balance", "left-right", "one channel holds no tone", frequency_hz=self.frequency_hz)
+        noise = float(np.hypot(left.dbfs_noise, right.dbfs_noise))
+        wander = self.pair.balance_wander if self.pair else NONE
         return Reading(
             "balance",
             "left-right",
             left.dbfs - right.dbfs,
-            float(np.hypot(left.dbfs_uncertainty, right.dbfs_uncertainty)),
+            float(np.hypot(noise, 2.0 * wander.together)),
+            budget=budget(noise, wander),
             frequency_hz=self.frequency_hz,
             method=replace(LEVEL_METHOD, difference="left minus right"),
             reference=QUANTITIES["balance"].relative_to,
         )
+
+
+def budget(noise: float, wander: Wander) -> Budget:
+    """What makes a mean uncertain.
+
+    Args:
+        noise: expanded (k = 2).
+        wander: as it was seen.
+    """
+    out = [Contribution("noise", 0.5 * noise)]
+    if wander.together:
+        out += [Contribution("wander", wander.within), Contribution("slower wander", wander.slower)]
+    return tuple(out)
 
 
 def side_of(channel: int, channels: int) -> Channel:
@@ -100,6 +118,9 @@ def joined(parts: Sequence[FoundTone]) -> FoundTone:
     def spread(values: Sequence[float]) -> float:
         return float(np.sqrt(np.sum((share * np.array(values)) ** 2)))
 
+    def together(wanders: Sequence[Wander]) -> Wander:
+        return Wander(spread([w.within for w in wanders]), spread([w.slower for w in wanders]))
+
     tones = []
     for c in range(len(parts[0].tones)):
         own = [p.tones[c] for p in parts]
@@ -112,10 +133,12 @@ def joined(parts: Sequence[FoundTone]) -> FoundTone:
                 amplitude=level,
                 amplitude_uncertainty=spread([t.amplitude_uncertainty for t in own]),
                 frequency_hz=float(np.sum(share * hz)),
-                frequency_uncertainty_hz=spread([t.frequency_uncertainty_hz for t in own]),
+                frequency_noise_hz=spread([t.frequency_noise_hz for t in own]),
                 drift_hz=float(slope),
                 drift_uncertainty_hz=2.0 * float(np.sqrt(12.0)) * rest,
                 present=sum(t.present for t in own) > len(own) / 2,
+                level_wander=together([t.level_wander for t in own]),
+                frequency_wander=together([t.frequency_wander for t in own]),
             )
         )
     pairs = [p.pair for p in parts if p.pair is not None]
@@ -126,10 +149,12 @@ def joined(parts: Sequence[FoundTone]) -> FoundTone:
         off = np.angle(turns / mean)
         pair = PhasePair(
             lag_rad=float(np.angle(mean)),
-            uncertainty_rad=spread([q.uncertainty_rad for q in pairs]),
+            noise_rad=spread([q.noise_rad for q in pairs]),
             frequency_hz=float(np.sum(share * [q.frequency_hz for q in pairs])),
             weave_rad=float(np.sqrt(np.sum(share * (np.array([q.weave_rad for q in pairs]) ** 2 + off**2)))),
             weave_uncertainty_rad=spread([q.weave_uncertainty_rad for q in pairs]),
+            wander=together([q.wander for q in pairs]),
+            balance_wander=together([q.balance_wander for q in pairs]),
         )
     return FoundTone(
         start,

@@ -102,7 +102,7 @@ def match_list(tones: Sequence[FoundTone], nominal: Sequence[float]) -> tuple[di
 
 def better(takes: Sequence[FoundTone]) -> FoundTone:
     """The take whose level is known best."""
-    return min(takes, key=lambda t: min(c.dbfs_uncertainty for c in t.tones if c.present))
+    return min(takes, key=lambda t: min(c.dbfs_noise for c in t.tones if c.present))
 
 
 def _differing(hz: float, takes: Sequence[FoundTone], chosen: FoundTone | None) -> list[str]:

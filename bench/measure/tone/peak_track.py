@@ -40,7 +40,7 @@ HELD = 6
 """A run that reaches so near the newest frame goes on."""
 GONE = 0.05
 """A peak this much weaker than it was is gone."""
-PATIENCE = 3
+PATIENCE = 5
 """Chunks for which a peak may be gone before it is given up: gaps between takes are bridged here, told apart later."""
 
 
@@ -51,9 +51,9 @@ def is_mains(hz: float) -> bool:
 
 def _steady(tone: FoundTone) -> bool:
     """Whether a stretch is a tone after all: a vowel held for a moment has no level to speak of, a glide no pitch."""
-    best = min(tone.tones, key=lambda t: t.dbfs_uncertainty)
+    best = min(tone.tones, key=lambda t: t.dbfs_noise)
     glides = abs(best.drift_hz) > GLIDE * tone.frequency_hz + best.drift_uncertainty_hz
-    vague = best.dbfs_uncertainty > (VAGUE_DB if tone.duration_s < 1.0 else 2 * VAGUE_DB)
+    vague = best.dbfs_noise > (VAGUE_DB if tone.duration_s < 1.0 else 2 * VAGUE_DB)
     return tone.duration_s >= SHORTEST_S - 0.02 and not glides and not vague
 
 
@@ -305,7 +305,11 @@ class Track:
         turn = np.exp(-2j * np.pi * (line - self._oscillator_hz) / rate * np.arange(wide)) * window / window.sum()
         aways = [round(s * rate) for s in HUM_AWAY_S]
         places = [*(start - wide - a for a in aways), *(stop + a for a in aways)]
-        known = [at for at in places if at >= self._dropped and at + wide <= self._end()]
+        first, end = (
+            max(self._dropped, -self._first_point),
+            min(self._end(), self._spectra.points() - self._first_point),
+        )
+        known = [at for at in places if at >= first and at + wide <= end]
         told = [np.abs(turn @ self._points(at, at + wide)) for at in known]
         return (line, [float(v) for v in np.min(told, axis=0)]) if told else None
 

@@ -12,7 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.measure.tone import wander
 from bench.measure.tone.baseband import floor_of
+from bench.measure.tone.baseband import straight as straight_line
+from bench.measure.tone.wander import NONE, Wander
 
 Floats = NDArray[np.float64]
 
@@ -24,6 +27,10 @@ HIGHEST_HZ = 100.0
 """Faster flutter hardly moves a slope."""
 FLAT_HZ = 200.0
 """The phase's noise is as dense as at zero frequency up to here."""
+ENDS = 12
+"""Points at either end of a stretch whose straight line says where the phase is there."""
+TURNING = 4.0
+"""Flutter that turns more often within the stretch is no wander of the speed."""
 SLOW_TURNS = 1.3
 """Flutter that turns less often within the stretch takes the place of a drift: the two can't be told apart."""
 APART_TURNS = 0.8
@@ -50,6 +57,8 @@ class Slope:
     drift_hz: float
     """End minus start."""
     drift_deviation_hz: float
+    wander_hz: Wander = NONE
+    """What wander leaves open about the machine's frequency."""
 
 
 def fit_rates(phase: Floats, rate: float, reach_hz: float, tone_hz: float) -> list[float]:
@@ -147,16 +156,57 @@ def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Sl
     t, y, step = _thinned(phase, rate)
     seconds = step * len(y)
     straight = [g for g in rates if g * seconds >= SLOW_TURNS]
-    values, deviations = _judged(t, y, rates, reach_hz)
+    values, deviations, wandering = _judged(t, y, rates, reach_hz)
     frequency = values[1], deviations[1]
     if straight != rates:
-        values, deviations = _judged(t, y, straight, reach_hz)
+        values, deviations, _ = _judged(t, y, straight, reach_hz)
+    if wandering:
+        wandered = _of_wandering(phase, rate, [g for g in rates if g * seconds >= TURNING])
+        if wandered.wander_hz.within > wandered.deviation_hz:
+            return wandered
     drift = values[-1] * seconds / np.pi, deviations[-1] * seconds / np.pi
     return Slope(float(frequency[0] / (2 * np.pi)), float(frequency[1] / (2 * np.pi)), float(drift[0]), float(drift[1]))
 
 
-def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float) -> tuple[Floats, Floats]:
-    """The values of the fit and their standard deviations."""
+def _of_wandering(phase: Floats, rate: float, turning: list[float]) -> Slope:
+    """Frequency and drift of a speed that wanders: its mean over the stretch, from one end of the phase to the other.
+
+    Args:
+        phase: unwrapped, radians, evenly spaced.
+        rate: points a second.
+        turning: rates of flutter that is taken out before the wander is judged.
+    """
+    t, y, step = _thinned(phase, rate)
+    values, design = _solve(t, y, turning)
+    plain = y - design[:, 2 : 2 + 2 * len(turning)] @ values[2 : 2 + 2 * len(turning)]
+    course, course_rate = wander.means(np.diff(plain) / (2 * np.pi * step), 1.0 / step)
+    open_, drift = wander.of_speed(course, course_rate)
+    seconds = len(course) / course_rate
+    at: Floats = (np.arange(len(course), dtype=np.float64) - (len(course) - 1) / 2) / course_rate
+    slope_hz, _ = straight_line(at, course, np.ones(len(course)))
+    # What noise does at both ends: the phase a line through a few points has half a point outside them.
+    rough = phase[1:-1] - 0.5 * (phase[:-2] + phase[2:])
+    noise = float(np.sqrt(8.0 / ENDS * np.mean(rough**2) / 1.5))
+    return Slope(mean_hz(phase, rate), noise / (2 * np.pi * seconds), slope_hz * seconds, drift, open_)
+
+
+def mean_hz(phase: Floats, rate: float) -> float:
+    """The frequency averaged over a stretch: from half a point before its first to half a point after its last.
+
+    Args:
+        phase: unwrapped, radians, evenly spaced.
+        rate: points a second.
+    """
+    few = min(ENDS, len(phase) // 4)
+    t: Floats = np.arange(few, dtype=np.float64) + 0.5
+    evenly = np.ones(few)
+    _, start = straight_line(t, phase[:few], evenly)
+    _, end = straight_line(t, phase[-1 : -few - 1 : -1], evenly)
+    return (end - start) / (2 * np.pi * len(phase) / rate)
+
+
+def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float) -> tuple[Floats, Floats, bool]:
+    """The values of the fit, their standard deviations by what is as dense as noise, and whether the speed wanders."""
     seconds = (t[1] - t[0]) * len(t)
     design = _design(t, rates)
     values, cofactors = _least_squares(design, y)
@@ -170,35 +220,13 @@ def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float) -> tuple[
     lowest = power[1:10]
     near = float(lowest.sum()) / max(1.0, len(lowest) - taken / 2)
     raised = near > RAISED * floor
-    variance = near if raised else floor
-    wander = _wander(power, floor, seconds, len(rates)) if raised or _wanders(power, floor) else 0.0
     doubt = 1.0 + SOUGHT * bool(rates) + UNTURNED * any(g * seconds < SLOW_TURNS for g in rates)
-    deviations = doubt * np.sqrt(variance * cofactors)
-    deviations[1] = np.hypot(deviations[1], wander)
-    return values, np.asarray(deviations)
+    return values, np.asarray(doubt * np.sqrt(floor * cofactors)), raised or _wanders(power, floor)
 
 
 def _wanders(power: Floats, floor: float) -> bool:
     """Whether the low end of a residual's spectrum is above its noise."""
     return float(power[WANDER].mean()) > WANDERS * floor
-
-
-def _wander(power: Floats, floor: float, seconds: float, taken: int) -> float:
-    """What flutter of no single rate does to the slope, rad/s (standard deviation).
-
-    Its speed wanders with the same one-sided density S at all low rates: the phase's spectrum falls by the square of
-    the rate. The mean speed over T seconds then has the variance S / (2 T), and a slope by least squares 6/5 of that.
-
-    Args:
-        power: spectrum of the residual, one bin for each turn within `seconds`.
-        floor: of its noise.
-        seconds: how long the tone is.
-        taken: how many rates were fitted, and so are no longer in it.
-    """
-    low = power[WANDER]
-    turns = np.arange(len(power))[WANDER]
-    density = float(np.sum(np.maximum(low - floor, 0.0) * turns**2)) / max(1.0, len(low) - taken)
-    return float(2 * np.pi / seconds * np.sqrt(1.2 * density / (2 * (len(power) - 1))))
 
 
 def rough_slope(phase: Floats, rate: float, reach_hz: float) -> Slope:

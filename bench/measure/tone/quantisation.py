@@ -49,7 +49,7 @@ def with_rounding(
     if pair is None or not any(hidden):
         return widened, pair
     turned = sum(v / t.amplitude**2 for t, v in zip(tones, hidden, strict=True))
-    return widened, replace(pair, uncertainty_rad=float(np.hypot(pair.uncertainty_rad, 2.0 * np.sqrt(turned))))
+    return widened, replace(pair, noise_rad=float(np.hypot(pair.noise_rad, 2.0 * np.sqrt(turned))))
 
 
 def _variance(tone: ChannelTone, step: float, sample_rate: float, seconds: float) -> float:

@@ -1,7 +1,8 @@
 """Where a tone is steady: the stretches of a baseband in which level and frequency hold.
 
 A tone is known by its frequency: it stays within about 1 % for at least 0.4 s, which a voice does not. Its level may
-wander, as a tape's does; but a step between two plateaus parts two takes, and attacks and fades are left out.
+wander and have holes, as a tape's does; but a step to another level that lasts parts two takes, and attacks and fades
+are left out. How large a step must be follows from how much this tone's own level moves.
 """
 
 from __future__ import annotations
@@ -27,13 +28,23 @@ TONAL = 12.0
 BAND = 1.45
 """The baseband's noise fills so much less than its whole band."""
 HIGH_HZ = 2500.0
-BRIDGED_S = 0.06
-"""A click or dropout up to this long does not end a tone."""
+CLICK_S = 0.06
+"""A click up to this long does not end a tone."""
+HOLE_S, HOLE_DB, ALIKE_DB = 0.28, 30.0, 3.0
+"""Nor does a dropout: at most 200 ms and its sloping sides, hardly over 25 dB (common practice, no source), and the
+level after it is what it was before to within the third. What falls further is a gap between two takes."""
 FADE_DB, FADE_S = 1.2, 0.5
 """An attack or fade starts so far below what follows after so long."""
-STEP_DB, RAMP_DB = 0.6, 2.0
+STEP_DB, RAMP_DB, STEP_S = 0.6, 2.0, 0.25
 """Two plateaus are two takes when they differ by more than the first and the change is sudden, or by more than the
-second within a quarter of a second; a tape's level wanders less."""
+second within a quarter of a second."""
+LASTS_S = 0.6
+"""A step lasts at least so long, a dropout does not."""
+BEYOND_WANDER = 5.0
+"""A step is so many times what the level moves within the same time elsewhere in the tone (standard deviations): chance
+exceeds it less than once in a million."""
+QUARTILE = 0.3186
+"""A quarter of normal deviates are smaller than this, in standard deviations."""
 
 
 @dataclass(slots=True)
@@ -186,13 +197,24 @@ def _tonal_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[tuple[
     near = abs(frames.frequency_hz - offset_hz) < max(NEAR_PART * tone_hz, NEAR_HZ)
     tonal = (frames.snr > TONAL) & near
     for a, b in _stretches(~tonal):
-        if a > 0 and b < len(tonal) and b - a <= max(1, round(BRIDGED_S / frames.seconds)):
+        if a > 0 and b < len(tonal) and _bridged(frames, a, b):
             tonal[a:b] = True
     runs = []
     for a, b in _stretches(tonal):
         if b - a >= shortest:
             runs += _one_frequency(frames, a, b, reach, shortest)
     return runs
+
+
+def _bridged(frames: Frames, first: int, last: int) -> bool:
+    """Whether a break is a click or a dropout within one tone."""
+    seconds = (last - first) * frames.seconds
+    if seconds <= max(CLICK_S, frames.seconds):
+        return True
+    few = max(2, round(0.1 / frames.seconds))
+    places = slice(max(0, first - few), first), slice(first, last), slice(last, last + few)
+    before, within, after = (median(frames.level_db[place]) for place in places)
+    return seconds <= HOLE_S and abs(before - after) < ALIKE_DB and within > max(before, after) - HOLE_DB
 
 
 def _one_frequency(frames: Frames, first: int, last: int, reach: float, shortest: int) -> list[tuple[int, int]]:
@@ -240,27 +262,48 @@ def _medians(x: Floats, width: int) -> Floats:
 
 def _plateaus(frames: Frames, first: int, last: int) -> list[tuple[int, int]]:
     """Cut a run where its level steps, or goes from one plateau to another."""
-    wide = max(4, round(0.25 / frames.seconds) // 2 * 2)
+    wide = max(4, round(STEP_S / frames.seconds) // 2 * 2)
     if last - first < 2 * wide:
         return [(first, last)]
     level = _running_median(frames.level_db[first:last], 3)
     noise = median(_spread_db(frames)[first:last])
     own = 1.4826 * median(np.abs(np.diff(level))) / np.sqrt(2.0)
-    threshold = max(STEP_DB, 6.0 * max(noise, own) * np.sqrt(2.0 / wide))
     windows = _medians(level, wide - 1)
     middle = np.arange(wide, len(level) - wide + 1)
     change = np.abs(windows[middle + 1] - windows[middle - wide])
-    worst = int(np.argmax(change))
-    if change[worst] < threshold:
-        return [(first, last)]
-    # Medians change as soon as half a window is over the step: the step itself is where frames differ most.
-    near = middle[(change > 0.7 * change[worst]) & (np.abs(middle - middle[worst]) <= wide)]
-    at = int(near[np.argmax(np.abs(level[near] - level[near - 1]))])
+    wander = _quartile(change) / QUARTILE
+    threshold = max(STEP_DB, 6.0 * max(noise, own) * np.sqrt(2.0 / wide), BEYOND_WANDER * wander)
+    open_ = change > threshold
+    while open_.any():
+        worst = int(np.argmax(np.where(open_, change, 0.0)))
+        # Medians change as soon as half a window is over the step: the step itself is where frames differ most.
+        beside = np.abs(middle - middle[worst]) <= wide
+        near = middle[(change > 0.7 * change[worst]) & beside]
+        at = int(near[np.argmax(np.abs(level[near] - level[near - 1]))])
+        if _parts(level, at, float(change[worst]), round(LASTS_S / frames.seconds)):
+            cut = first + at
+            return _plateaus(frames, first, cut) + _plateaus(frames, cut, last)
+        open_ &= ~beside
+    return [(first, last)]
+
+
+def _parts(level: Floats, at: int, change: float, lasts: int) -> bool:
+    """Whether a change of level at a frame is sudden or large, and lasts."""
     jump = abs(median(level[at + 1 : at + 4]) - median(level[at - 4 : at - 1]))
-    if change[worst] < RAMP_DB and jump < 0.6 * change[worst]:
-        return [(first, last)]
-    cut = first + at
-    return _plateaus(frames, first, cut) + _plateaus(frames, cut, last)
+    if change < RAMP_DB and jump < 0.6 * change:
+        return False
+    return abs(median(level[at : at + lasts]) - median(level[max(0, at - lasts) : at])) > 0.5 * change
+
+
+def _quartile(x: Floats) -> float:
+    """The value that a quarter of the others do not reach."""
+    return float(np.partition(x, len(x) // 4)[len(x) // 4])
+
+
+def _moves(frames: Frames, apart: int) -> float:
+    """By how much the level usually differs so many frames later, dB (standard deviation); holes do not count."""
+    level = frames.level_db
+    return _quartile(np.abs(level[apart:] - level[:-apart])) / QUARTILE if len(level) > apart else 0.0
 
 
 def _trim(frames: Frames, first: int, last: int) -> tuple[int, int]:
@@ -278,13 +321,16 @@ def _lead_in(frames: Frames) -> int:
         middle = median(level)
         off = np.abs(level - middle) > np.maximum(0.15, 3.0 * spread)
         return int(np.argmin(off)) if off.any() else 0
-    # A fade comes from far below; a tape's own wander does not.
     apart = min(len(level) // 2, round(FADE_S / frames.seconds))
-    fades = median(level[apart : apart + 3 * near]) - median(level[:3]) > FADE_DB
+    # A fade comes from further away than this tape's own wander.
+    low = max(FADE_DB, BEYOND_WANDER * _moves(frames, apart))
+    fades = abs(median(level[apart : apart + 3 * near]) - median(level[:3])) > low
+    restless = 3.0 * _moves(frames, near)
     for at in range(len(level) - 3 * near):
         here, further = level[at : at + near], median(level[at + near : at + 3 * near])
-        rises = further - median(here) > max(0.1, 3.0 * spread[at] / np.sqrt(near))
-        off = abs(level[at] - further) > max(0.15, 3.0 * spread[at])
-        if not ((fades and (rises or off)) or (at < 3 and abs(level[at] - median(here)) > max(0.15, 3.0 * spread[at]))):
+        rises = abs(further - median(here)) > max(0.1, restless, 3.0 * spread[at] / np.sqrt(near))
+        off = abs(level[at] - further) > max(0.15, restless, 3.0 * spread[at])
+        sudden = abs(level[at] - median(here)) > max(0.15, restless, 3.0 * spread[at])
+        if not ((fades and (rises or off)) or (at < 3 and sudden)):
             return at
     return len(level)

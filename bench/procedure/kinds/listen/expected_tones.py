@@ -23,6 +23,13 @@ FAINT_DB, FAINT_TREBLE_DB = 30.0, 50.0
 """A tone this far below the expected level, below and above `TREBLE_HZ`, is not on the list: it is hum (400 Hz is a
 harmonic of 50 Hz), crosstalk or the rest of an erased recording. A choice."""
 
+AGAIN_DB = 3.0
+"""A tone this near the level of one already heard is the same section: a dropout or a stop broke it in two. A choice."""
+
+APART_DB = 10.0
+"""Once the machine's level is known from one tone, another this far above its expected level is a different tone, and up
+to `TREBLE_HZ` one this far below it as well. A choice."""
+
 
 @dataclass(slots=True)
 class Expected:
@@ -47,9 +54,12 @@ def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
     """The expected tone that matches a heard one, or None.
 
     Among the tones not heard yet with that frequency, the best match by order (every tone passed over counts against
-    it) and by level, relative to the mean offset of the tones so far.
+    it) and by level, relative to the mean offset of the tones so far. None for a second take of a tone already heard,
+    and for a level that fits none of them.
     """
-    offset = median([e.heard_dbfs - e.dbfs for e in expected if e.heard_dbfs is not None] or [0.0])
+    known = [e.heard_dbfs - e.dbfs for e in expected if e.heard_dbfs is not None]
+    offset = median(known or [0.0])
+    again = [abs(dbfs - e.heard_dbfs) for e in expected if _heard_before(e, hz) and e.heard_dbfs is not None]
     reached = max((n for n, e in enumerate(expected) if e.state == "done"), default=-1)
     best: tuple[float, int] | None = None
     for n, e in enumerate(expected):
@@ -58,9 +68,17 @@ def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
         miss = dbfs - offset - e.dbfs
         if miss < -(FAINT_TREBLE_DB if e.hz > TREBLE_HZ else FAINT_DB):
             continue
+        if known and (miss > APART_DB or (miss < -APART_DB and e.hz <= TREBLE_HZ)):
+            continue
+        if again and min(again) < AGAIN_DB and min(again) < abs(miss) - AGAIN_DB:
+            continue
         weight = 1.0 if miss < 0 and e.hz > TREBLE_HZ else 3.0
         skipped = sum(x.state != "done" for x in expected[reached + 1 : n]) if n > reached else reached - n
         rank = (weight * abs(miss) + SKIP_DB * skipped, n)
         if best is None or rank < best:
             best = rank
     return None if best is None else expected[best[1]]
+
+
+def _heard_before(e: Expected, hz: float) -> bool:
+    return e.state == "done" and abs(hz / e.hz - 1) <= REACH

@@ -1,0 +1,161 @@
+"""How level, delay and speed wander while a tone sounds, and what that leaves open about the machine.
+
+A tape is never still: the mean over a tone says what that stretch of tape gave, and what the machine gives in the long
+run lies somewhere about it. How far follows from the wander itself. The mean over T seconds of a course with the
+one-sided power density S(f) has the variance ∫ S(f) sinc²(fT) df: what is faster than 1/T averages out, and the density
+near zero frequency, seen in the lowest lines of the tone's own spectrum, leaves S(0)/(2T). What is slower than the tone
+cannot be seen in it, and is taken from a law that the quantity follows on tape.
+Source: any text on stationary processes; the budget as in JCGM 100:2008 (GUM), 4.3. The slow laws are common practice,
+no source; `tests/rough_tape` draws several alternatives to them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from bench.measure.tone.baseband import Floats, power_of
+from bench.measure.tone.coherent import coverage
+
+COURSE_HZ = 50.0
+"""Points a second of a course, about: wander is slower than half of it."""
+SLOWEST_HZ, SLOW_HZ, FASTEST_HZ = 0.01, 0.2, 10.0
+"""A tape's wander goes on down to the first (a hundred seconds of tape); below the second it is called slow, above the
+third it is noise."""
+SLOW_LEVEL = 0.33
+"""Slow wander of level, in parts of what is seen above `SLOW_HZ`. Levels that wander by 0.25 dB move by 0.1 dB slowly
+(common practice, no source), spread over all the rates down to `SLOWEST_HZ`."""
+SLOW_DELAY = 0.1
+"""The same of the delay between two tracks: weave is mostly faster."""
+LEVEL_LINES, DELAY_LINES, SPEED_LINES = (0.8, 4), (0.2, 2), (0.3, 3)
+"""The lines of a spectrum that tell its density near zero: up to so many Hz, but at least so many."""
+CHANCE = 4.0
+"""Noise exceeds its own mean density by more, in standard deviations, less than once in ten thousand."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wander:
+    """What wander leaves open about a mean: standard uncertainties (k = 1), in the unit of the course."""
+
+    within: float = 0.0
+    """By what is seen within the tone."""
+    slower: float = 0.0
+    """By what is slower than the tone is long."""
+
+    @property
+    def together(self) -> float:
+        """Root of the sum of squares."""
+        return float(np.hypot(self.within, self.slower))
+
+    def times(self, factor: float) -> Wander:
+        """In another unit."""
+        return Wander(self.within * factor, self.slower * factor)
+
+
+NONE = Wander()
+
+
+def means(x: Floats, rate: float) -> tuple[Floats, float]:
+    """A course of about `COURSE_HZ` points a second, each the mean of a few; and its rate."""
+    few = max(1, round(rate / COURSE_HZ))
+    count = len(x) // few
+    return np.asarray(x[: count * few].reshape(count, few).mean(axis=1)), rate / few
+
+
+def of_level(course: Floats, rate: float, noise: float) -> Wander:
+    """What wander leaves open about a mean level, or another course that wanders alike.
+
+    Args:
+        course: evenly spaced, dropouts bridged.
+        rate: points a second.
+        noise: two-sided density of what is no wander, per Hz.
+    """
+    return _by_lines(course, rate, noise, LEVEL_LINES, SLOW_LEVEL)
+
+
+def of_delay(course: Floats, rate: float, noise: float) -> Wander:
+    """The same for the delay, or phase, between two channels."""
+    return _by_lines(course, rate, noise, DELAY_LINES, SLOW_DELAY)
+
+
+def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
+    """What wander leaves open about a mean speed, and about its drift from end to end (standard uncertainty).
+
+    Below the rates of what turns, a tape's speed drifts with a density that falls as 1/f (common practice, no source):
+    S(f) = a/f, with a from the lowest lines, down to `SLOWEST_HZ`.
+    """
+    power, hz, seconds = _spectrum(course, rate)
+    lines = slice(1, 1 + _count(seconds, SPEED_LINES))
+    a = 2.0 * float(np.mean(power[lines] * hz[lines]))
+    within, slower, drift = _of_falling(round(SLOWEST_HZ * seconds, 3))
+    few = coverage(2 * _count(seconds, SPEED_LINES)) / 2.0
+    return Wander(few * float(np.sqrt(a * within)), few * float(np.sqrt(a * slower))), float(np.sqrt(a * drift))
+
+
+def of_power(course: Floats, rate: float) -> float:
+    """What chance leaves open about a mean power, in parts of it (standard uncertainty): of a course of powers."""
+    if len(course) < 4 or not course.any():
+        return 0.0
+    power, _, seconds = _spectrum(course, rate)
+    count = min(_count(seconds, SPEED_LINES), len(power) - 1)
+    few = coverage(2 * count) / 2.0
+    return few * float(np.sqrt(np.mean(power[1 : 1 + count]) / seconds) / course.mean())
+
+
+def wanders(course: Floats, rate: float, noise: float) -> bool:
+    """Whether a course moves more than its noise does."""
+    power, hz, _ = _spectrum(course, rate)
+    low = power[1:][hz[1:] < FASTEST_HZ]
+    few = low[:6]
+    return any(float(x.mean()) > noise * (1.0 + CHANCE / np.sqrt(len(x))) for x in (low, few) if len(x))
+
+
+def _by_lines(course: Floats, rate: float, noise: float, lines: tuple[float, int], slow: float) -> Wander:
+    if len(course) < 8 or not wanders(course, rate, noise):
+        return NONE
+    power, hz, seconds = _spectrum(course, rate)
+    near_zero = float(np.mean(power[1 : 1 + _count(seconds, lines)]))
+    seen = 2.0 / seconds * float(np.sum(np.maximum(power[(hz >= SLOW_HZ) & (hz < FASTEST_HZ)] - noise, 0.0)))
+    left = slow**2 * seen * _slow_left(round(seconds, 1))
+    return Wander(float(np.sqrt(max(0.0, near_zero - noise) / seconds)), float(np.sqrt(left)))
+
+
+def _spectrum(course: Floats, rate: float) -> tuple[Floats, Floats, float]:
+    """Two-sided density of a course less its mean, the rates, and how long it is."""
+    power = power_of(np.fft.rfft(course - course.mean())) / (len(course) * rate)
+    return power, np.asarray(np.fft.rfftfreq(len(course), 1.0 / rate), dtype=np.float64), len(course) / rate
+
+
+def _count(seconds: float, lines: tuple[float, int]) -> int:
+    highest, least = lines
+    return max(least, int(highest * seconds))
+
+
+@lru_cache(maxsize=64)
+def _slow_left(seconds: float) -> float:
+    """The part of the slow wander's power that the mean of a tone keeps; its density falls as 1/√f."""
+    hz = np.geomspace(SLOWEST_HZ, SLOW_HZ, 200)
+    shape = hz**-0.5
+    return float(np.trapezoid(shape * np.sinc(hz * seconds) ** 2, hz) / np.trapezoid(shape, hz))
+
+
+@lru_cache(maxsize=64)
+def _of_falling(lowest: float) -> tuple[float, float, float]:
+    """What a density of 1/f leaves open.
+
+    Of a mean, by rates that turn within the tone and by slower ones; of the change from end to end of the straight line
+    through it. Variances.
+
+    Args:
+        lowest: turns within the tone of the slowest rate.
+    """
+    turns = np.geomspace(min(lowest, 0.5), 200.0, 4000)
+    mean = np.sinc(turns) ** 2
+    # The slope of least squares times the length is 12/T² ∫ t s(t) dt; its response to a turn of x within T:
+    line = 6.0 / (np.pi * turns) * (np.sinc(turns) - np.cos(np.pi * turns))
+    steps = np.log(turns)
+    slow = turns < 1.0
+    slower = float(np.trapezoid(np.where(slow, mean, 0.0), steps))
+    return float(np.trapezoid(mean, steps)) - slower, slower, float(np.trapezoid(line**2, steps))

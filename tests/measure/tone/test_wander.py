@@ -1,0 +1,55 @@
+"""What wander leaves open, on courses whose law and long-run mean are known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bench.measure.tone import wander
+from tests.rough_tape.grades import GRADES
+from tests.rough_tape.machine import drawn_wanders
+from tests.rough_tape.spectra import Spectrum, falling
+from tests.rough_tape.travel import RATE, drawn
+
+
+@pytest.mark.parametrize("seconds", [4.0, 8.0, 16.0])
+def test_a_mean_level_is_as_far_from_the_long_run_as_is_said(seconds: float) -> None:
+    rng = np.random.default_rng(int(seconds))
+    off = []
+    for n in range(200):
+        spectra = drawn_wanders(rng, GRADES[n % 4]).level_at(float(rng.choice([315.0, 1000.0, 10000.0])))
+        course = sum((s.noise(rng, round(50 * seconds), 50.0) for s in spectra), np.zeros(round(50 * seconds)))
+        off.append(abs(course.mean()) / wander.of_level(course, 50.0, 0.0).together)
+    # 93 to 98 % are wanted within 2; of 200, chance adds 3 % either way.
+    assert 0.90 < np.mean(np.array(off) < 2.0) < 0.995
+
+
+def test_a_mean_speed_is_as_far_from_the_long_run_as_is_said() -> None:
+    rng = np.random.default_rng(1)
+    speeds, drifts = [], []
+    for n in range(120):
+        seconds = rng.uniform(8.0, 20.0)
+        course = drawn(rng, GRADES[n % 4]).wander(rng, seconds)
+        course = course[: int(seconds * 50) * 20].reshape(-1, 20).mean(axis=1)
+        mean, drift = wander.of_speed(course, RATE / 20)
+        speeds.append(abs(course.mean()) / mean.together)
+        t = np.arange(len(course)) / len(course)
+        drifts.append(abs(np.polyfit(t, course, 1)[0]) / drift)
+    assert np.mean(np.array(speeds) < 2.0) > 0.89
+    assert np.mean(np.array(drifts) < 2.0) > 0.89
+
+
+def test_noise_is_no_wander() -> None:
+    rng = np.random.default_rng(2)
+    density = 1e-4
+    courses = [np.sqrt(density * 50.0) * rng.standard_normal(400) for _ in range(300)]
+    assert sum(wander.of_level(c, 50.0, density).together > 0.0 for c in courses) <= 2
+
+
+def test_a_power_that_does_not_change_leaves_nothing_open_and_one_that_does_what_its_mean_scatters() -> None:
+    assert wander.of_power(np.full(30, 2.0), 2.0) == 0.0
+    rng = np.random.default_rng(3)
+    white = Spectrum(falling(0.0), 0.001, 1.0, 0.3)
+    courses = [1.0 + white.noise(rng, 40, 2.0) for _ in range(300)]
+    scatter = float(np.std([c.mean() for c in courses]))
+    assert np.median([wander.of_power(c, 2.0) for c in courses]) == pytest.approx(scatter, rel=0.3)
