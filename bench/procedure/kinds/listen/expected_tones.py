@@ -24,11 +24,11 @@ FAINT_DB, FAINT_TREBLE_DB = 30.0, 50.0
 harmonic of 50 Hz), crosstalk or the rest of an erased recording. A choice."""
 
 AGAIN_DB = 3.0
-"""A tone this near the level of one already heard is the same section: a dropout or a stop broke it in two. A choice."""
+"""A tone this near the level of one already heard is the same section: a dropout or a stop cut it in two. A choice."""
 
 APART_DB = 10.0
-"""Once the machine's level is known from one tone, another this far above its expected level is a different tone, and up
-to `TREBLE_HZ` one this far below it as well. A choice."""
+"""Once the machine's level is known from one tone, another this far above its expected level is a different tone, and
+up to `TREBLE_HZ` one this far below it as well. A choice."""
 
 
 @dataclass(slots=True)
