@@ -11,6 +11,7 @@ from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES
 from bench.transfer.findings import Finding
 from bench.transfer.uncertainty import AT_DB, AT_HZ, Uncertainty
 from bench.words.figures import decibels, figure, hertz, number, plus_minus, with_uncertainty
+from bench.words.sentences import counted
 
 if TYPE_CHECKING:
     from bench.measure.reading import Channel
@@ -61,7 +62,7 @@ def finding_words(finding: Finding) -> str:
     side = finding.channel if finding.channel in ("left", "right") else "only"
     value = finding.value
     if finding.kind == "clipped":
-        places = "1 place" if value == 1 else f"{value:.0f} places"
+        places = counted(round(value), "place")
         return f"the {side} channel is clipped in {places}; transfer it again with the input turned down"
     if finding.kind == "dead channel":
         return f"the {side} channel is {value:.0f} dB softer than the other: it is dead, or was not recorded"

@@ -92,6 +92,11 @@ def hertz(hz: float) -> str:
     return f"{four / 1000:g} kHz" if four >= 1000 else f"{four:g} Hz"
 
 
+def hertz_tick(hz: float) -> str:
+    """A frequency on an axis that says "Hz" beside it: "125", "12.5k"."""
+    return f"{hz / 1000:g}k" if hz >= 1000 else f"{hz:g}"
+
+
 def decibels(db: float) -> str:
     """A sent level: "−20 dB", "0 dB"."""
     return f"{db:+g} dB".replace("-", MINUS) if db else "0 dB"

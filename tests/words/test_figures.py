@@ -15,6 +15,7 @@ from bench.words.figures import (
     decibels,
     figure,
     hertz,
+    hertz_tick,
     live_decimals,
     number,
     plus_minus,
@@ -131,7 +132,16 @@ def test_a_figure_without_an_uncertainty_has_the_decimals_of_its_unit(value: flo
 
 @pytest.mark.parametrize(
     ("unit", "tolerance", "places"),
-    [("dB", 0.5, 1), ("dB", 2.0, 1), ("dB", 0.1, 2), ("%", 0.2, 2), ("µs", 6.0, 0), ("dB", None, 1), ("%", None, 2)],
+    [
+        ("dB", 0.5, 1),
+        ("dB", 2.0, 1),
+        ("dB", 0.45, 2),
+        ("dB", 0.1, 2),
+        ("%", 0.2, 2),
+        ("µs", 6.0, 0),
+        ("dB", None, 1),
+        ("%", None, 2),
+    ],
 )
 def test_a_figure_that_moves_shows_a_fifth_of_the_tolerance(unit: str, tolerance: float | None, places: int) -> None:
     assert live_decimals(unit, tolerance) == places
@@ -171,6 +181,7 @@ def test_frequencies_and_levels() -> None:
         "12.5 kHz",
     ]
     assert [hertz(hz) for hz in (999.94, 999.96, 3149.812)] == ["999.9 Hz", "1 kHz", "3.15 kHz"]
+    assert [hertz_tick(hz) for hz in (0.2, 125.0, 1000.0, 12500.0)] == ["0.2", "125", "1k", "12.5k"]
     assert [decibels(db) for db in (-20.0, 0.0, 3.0)] == ["−20 dB", "0 dB", "+3 dB"]
     assert [tone(10000, -20.0), tone(315, None), tone(None, None)] == ["10 kHz, −20 dB", "315 Hz", ""]
 

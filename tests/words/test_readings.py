@@ -2,7 +2,16 @@ from __future__ import annotations
 
 from bench.measure.reading import NoReading, Reading
 from bench.measure.verdict import Verdict
-from bench.words.readings import judged_text, phase_of, phase_text, reading_text, target_text, value_text, what
+from bench.words.readings import (
+    judged_text,
+    phase_of,
+    phase_text,
+    reading_text,
+    target_text,
+    value_text,
+    verdict_text,
+    what,
+)
 
 
 def test_a_reading_is_said_with_its_uncertainty_and_unit() -> None:
@@ -35,6 +44,12 @@ def test_limits_and_bounds_are_said() -> None:
     clean = Reading("third_harmonic", "left", 0.000440744, 0.0, bound="at most")
     said = judged_text(clean, Verdict("in", 1.0, limit="at most"))
     assert said == "at most 0.000441 %, target at most 1: in"
+
+
+def test_only_a_target_without_tolerance_has_no_limit_here() -> None:
+    assert verdict_text(Verdict("no reading", 60.0, limit="at least")) == "no reading"
+    assert verdict_text(Verdict("no reading", 0.0, 0.5)) == "no reading"
+    assert verdict_text(Verdict("no reading", 0.0)) == "no limit here"
 
 
 def test_targets() -> None:

@@ -25,7 +25,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullForm
 from bench.measure.stage import Stage  # noqa: E402
 from bench.procedure.state.journal import ReadingRecord  # noqa: E402
 from bench.session.report.tables import STAGE_ORDER, ResponseTable  # noqa: E402
-from bench.words.figures import as_given, figure, hertz  # noqa: E402
+from bench.words.figures import as_given, figure, hertz, hertz_tick  # noqa: E402
 from bench.words.names import CHANNELS  # noqa: E402
 
 INK, MUTED, RULE = "#211d19", "#5c554b", "#d8d1c4"
@@ -134,7 +134,7 @@ def _panel(ax: Axes, table: ResponseTable, channel: int) -> None:
     ax.set_xlim(min(hz) / 1.15, max(hz) * 1.15)
     ticks = [t for t in _TICKS if min(hz) / 1.15 <= t <= max(hz) * 1.15]
     ax.xaxis.set_major_locator(FixedLocator(ticks if len(ticks) > 1 else hz))
-    ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x / 1000:g} k" if x >= 1000 else f"{x:g}"))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: hertz_tick(x)))
     ax.xaxis.set_minor_locator(NullLocator())
     ax.xaxis.set_minor_formatter(NullFormatter())
     ax.set_xlabel("Hz", color=MUTED, labelpad=1)

@@ -22,7 +22,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.plots import CORRIDOR, EDGE, INK, MUTED, RULE, STYLES, as_svg
 from bench.session.report.tables import STAGE_ORDER
 from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, MistrackingMap
-from bench.words.figures import as_given, decibels, figure, hertz, number
+from bench.words.figures import as_given, decibels, figure, hertz, hertz_tick, number
 from bench.words.names import STAGES, short_stage
 from bench.words.readings import value_text
 
@@ -119,7 +119,7 @@ def _flutter(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str]) -> 
         ax.set_xscale("log")
         ax.set_xlim(min(0.2, *hz) / 1.2, max(200.0, *hz) * 1.2)
         ax.xaxis.set_major_locator(FixedLocator([0.2, 1, 5, 20, 100]))
-        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:g}"))
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: hertz_tick(x)))
         ax.xaxis.set_minor_locator(NullLocator())
         ax.set_ylim(0, max(values) * 1.15)
         ax.set_xlabel("Hz; peak, % of the carrier", color=MUTED, labelpad=1)
@@ -176,7 +176,7 @@ def _map(tracking: MistrackingMap, when: str) -> SmallPlot:
             ax.plot(tracking.worst_hz, tracking.worst_level_db, marker="x", color=INK, markersize=5)
         ax.set_xscale("log")
         ax.xaxis.set_major_locator(FixedLocator([125, 500, 2000, 8000]))
-        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x / 1000:g} k" if x >= 1000 else f"{x:g}"))
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: hertz_tick(x)))
         ax.xaxis.set_minor_locator(NullLocator())
         ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: as_given(y)))
         ax.set_xlabel("Hz; level up, dB; × the worst", color=MUTED, labelpad=1)

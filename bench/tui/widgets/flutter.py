@@ -10,7 +10,7 @@ from bench.procedure.state.snapshot import FlutterPart
 from bench.tui.text import cell
 from bench.tui.widgets.braille import BrailleCanvas
 from bench.tui.widgets.line_widget import Line, LineWidget, side_by_side
-from bench.words.figures import number
+from bench.words.figures import hertz_tick, number
 
 LIST_WIDTH = 58
 LABEL = 7
@@ -65,7 +65,7 @@ def spectrum_lines(spectrum: tuple[tuple[float, float], ...], width: int, height
     names = [" "] * width
     free = LABEL
     for hz in MARKS:
-        text = f"{hz:g}"
+        text = hertz_tick(hz)
         at = LABEL + column(hz) // 2 if low <= hz <= high else -1
         if at >= free and at + len(text) <= width - 3:
             names[at : at + len(text)] = text

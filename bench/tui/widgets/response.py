@@ -13,6 +13,7 @@ from bench.tui.text import cell
 from bench.tui.widgets.braille import BrailleCanvas
 from bench.tui.widgets.curve import overlay
 from bench.tui.widgets.line_widget import Line
+from bench.words.figures import hertz_tick
 
 LABEL = 6
 LEAST_WIDTH, LEAST_HEIGHT = 24, 6
@@ -122,7 +123,7 @@ def _axis(lowest: float, highest: float, column, width: int) -> list[Line]:  # t
         if not lowest <= hz <= highest:
             continue
         x = LABEL + column(hz) // 2
-        name = f"{hz / 1000:g}k" if hz >= 1000 else f"{hz:g}"
+        name = hertz_tick(hz)
         start = x - len(name) // 2
         if start < free or start + len(name) > width:
             continue
