@@ -65,15 +65,15 @@ class OpenRun:
         """
         if self.writing:
             return f"{self.store.folder}: still being written; what was accepted last may not be on disk"
-        kept = ""
+        calibration_text = ""
         try:
             self.runner.close()
             if self.exercise is not None:
                 self.exercise.end(self.port, self.store, self.clock)
-            kept = save_calibration(self.job, self.store, self.port, self.clock)
+            calibration_text = save_calibration(self.job, self.store, self.port, self.clock)
         finally:
             rescued = self.store.close()
-        return " ".join(said for said in (kept, rescued) if said)
+        return " ".join(said for said in (calibration_text, rescued) if said)
 
     def end_after(self, stopped: BaseException) -> str:
         """Likewise when something stopped the run. Says where what was accepted is, and notes it on what stopped it."""

@@ -31,21 +31,21 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Compare and print."""
-    found = of(session_folder(args.first, args.workspace), session_folder(args.second, args.workspace), args.way)
+    comparison = of(session_folder(args.first, args.workspace), session_folder(args.second, args.workspace), args.way)
     if args.json:
-        print(json.dumps(_as_json(found), ensure_ascii=False, allow_nan=False))
+        print(json.dumps(_as_json(comparison), ensure_ascii=False, allow_nan=False))
     else:
-        print("\n".join(comparison_lines(found)))
+        print("\n".join(comparison_lines(comparison)))
     return 0
 
 
-def _as_json(found: Comparison) -> dict[str, Any]:
+def _as_json(comparison: Comparison) -> dict[str, Any]:
     return {
-        "first": _side(found.first),
-        "second": _side(found.second),
-        "notes": list(found.notes),
-        "said": summary(found),
-        "rows": [_row(row) for row in found.rows],
+        "first": _side(comparison.first),
+        "second": _side(comparison.second),
+        "notes": list(comparison.notes),
+        "said": summary(comparison),
+        "rows": [_row(row) for row in comparison.rows],
     }
 
 

@@ -34,11 +34,11 @@ def run(args: argparse.Namespace) -> int:
     from bench.session.compare.interchange import of
     from bench.session.compare.interchange_text import interchange_lines
 
-    found = of(_with_distinct_names(_chosen(args)))
+    result = of(_with_distinct_names(_chosen(args)))
     if args.json:
-        print(json.dumps(_as_json(found), ensure_ascii=False, allow_nan=False))
+        print(json.dumps(_as_json(result), ensure_ascii=False, allow_nan=False))
     else:
-        print("\n".join(interchange_lines(found)))
+        print("\n".join(interchange_lines(result)))
     return 0
 
 
@@ -47,17 +47,17 @@ def _chosen(args: argparse.Namespace) -> list[MachineErrors]:
 
     sessions = find_workspace(args.workspace).sessions
     if args.which:
-        found = [errors_by_name(sessions, name) for name in args.which]
+        result = [errors_by_name(sessions, name) for name in args.which]
     else:
-        found, left_out = fleet(sessions)
+        result, left_out = fleet(sessions)
         for why in left_out:
             print(f"left out: {why}", file=sys.stderr)
-    if len(found) < 2:
+    if len(result) < 2:
         raise Problem(
-            f"interchange takes two machines or more, and {len(found) or 'none'} was found in {sessions}; "
+            f"interchange takes two machines or more, and {len(result) or 'none'} was found in {sessions}; "
             "line up another, or name sessions"
         )
-    return found
+    return result
 
 
 def _with_distinct_names(machines: list[MachineErrors]) -> list[MachineErrors]:
@@ -66,7 +66,7 @@ def _with_distinct_names(machines: list[MachineErrors]) -> list[MachineErrors]:
     return [replace(m, machine=f"{m.machine} ({m.session})") if count[m.machine] > 1 else m for m in machines]
 
 
-def _as_json(found: Interchange) -> dict[str, Any]:
+def _as_json(result: Interchange) -> dict[str, Any]:
     return {
         "machines": [
             {
@@ -79,10 +79,10 @@ def _as_json(found: Interchange) -> dict[str, Any]:
                 "reference_tape": m.reference_tape,
                 "missing": list(m.missing),
             }
-            for m in found.machines
+            for m in result.machines
         ],
-        "pairs": [_pair(p) for p in found.pairs],
-        "odd": [_outlier(o) for o in found.outliers],
+        "pairs": [_pair(p) for p in result.pairs],
+        "odd": [_outlier(o) for o in result.outliers],
     }
 
 
@@ -104,15 +104,15 @@ def _pair(pair: Pair) -> dict[str, Any]:
     }
 
 
-def _value(found: Value | None) -> dict[str, float] | None:
-    return None if found is None else {"value": found.value, "uncertainty": found.uncertainty}
+def _value(result: Value | None) -> dict[str, float] | None:
+    return None if result is None else {"value": result.value, "uncertainty": result.uncertainty}
 
 
-def _mistracking(found: Mistracking | None) -> dict[str, Any] | None:
-    if found is None:
+def _mistracking(result: Mistracking | None) -> dict[str, Any] | None:
+    if result is None:
         return None
-    where = {"channel": found.channel, "frequency_hz": found.frequency_hz, "level_db": found.level_db}
-    return {**(_value(found.worst) or {}), **where, "system": "type-b"}
+    where = {"channel": result.channel, "frequency_hz": result.frequency_hz, "level_db": result.level_db}
+    return {**(_value(result.worst) or {}), **where, "system": "type-b"}
 
 
 def _outlier(outlier: Outlier) -> dict[str, Any]:

@@ -72,12 +72,13 @@ def run(args: argparse.Namespace) -> int:
     piece, of = _piece(args)
     passages: list[Passage] = [("as it was sent", piece, None)] if args.noise_reduction == "both" else []
     for system in SYSTEMS[args.noise_reduction]:
-        found = replay_music(piece, path, system, sides_db)
-        passages.append((f"with {SYSTEM_NAMES[system]}" if system else "without noise reduction", found.samples, found))
+        replayed = replay_music(piece, path, system, sides_db)
+        title = f"with {SYSTEM_NAMES[system]}" if system else "without noise reduction"
+        passages.append((title, replayed.samples, replayed))
     gap = np.zeros((round(GAP_S * RATE), 2))
-    whole = np.concatenate([part for _, samples, _ in passages for part in (samples, gap)][:-1])
-    turned_down = min(1.0, HIGHEST_PEAK / float(np.abs(whole).max()))
-    write_source(args.out, StoredSamples(whole * turned_down, of), RATE, 24, force=args.force)
+    all_samples = np.concatenate([part for _, samples, _ in passages for part in (samples, gap)][:-1])
+    turned_down = min(1.0, HIGHEST_PEAK / float(np.abs(all_samples).max()))
+    write_source(args.out, StoredSamples(all_samples * turned_down, of), RATE, 24, force=args.force)
     _print_result(args, passages, f"{of}, through {what}", 20 * float(np.log10(turned_down)))
     return 0
 
@@ -103,8 +104,8 @@ def _print_result(args: argparse.Namespace, passages: list[Passage], through: st
     for row in rows:
         change = row.get("change_db", {})
         shown = {float(hz): db for hz, db in change.items() if float(hz) in LISTED_HZ}
-        told = ", ".join(f"{number(db, 1, sign=True)} dB at {hertz(hz)}" for hz, db in shown.items())
-        print(f"{row['start_s']:8.3f} s  {row['seconds']:.3f} s long: {row['says']}{': ' if told else ''}{told}")
+        changes = ", ".join(f"{number(db, 1, sign=True)} dB at {hertz(hz)}" for hz, db in shown.items())
+        print(f"{row['start_s']:8.3f} s  {row['seconds']:.3f} s long: {row['says']}{': ' if changes else ''}{changes}")
     print(f"{args.out}: {through}; {duration_s:.1f} s, {RATE} Hz, 24 bits, two channels", file=sys.stderr)
     print("changes are of octave bands beside what was sent, levels matched from 200 to 800 Hz", file=sys.stderr)
     if turned_down_db < 0:

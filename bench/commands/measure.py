@@ -81,13 +81,13 @@ def run(args: argparse.Namespace) -> int:
 
 def sentence(reading: Result) -> str:
     """A reading on one line: what, where, value with unit and uncertainty, reference, method."""
-    said = f"{what(reading)}: {reading_text(reading)}"
+    printed = f"{what(reading)}: {reading_text(reading)}"
     if isinstance(reading, NoReading):
-        return said
-    said += " (k = 2)" if reading.uncertainty else ""
+        return printed
+    printed += " (k = 2)" if reading.uncertainty else ""
     of = f", re {reading.reference}" if reading.reference else ""
     when = f", at {number(reading.time_s, 3)} s" if reading.time_s is not None else ""
-    return f"{said}{of}{when}{f', {reading.method}' if reading.method.name else ''}"
+    return f"{printed}{of}{when}{f', {reading.method}' if reading.method.name else ''}"
 
 
 def _number(text: str) -> float:

@@ -32,7 +32,7 @@ def chosen_path(args: argparse.Namespace) -> tuple[SignalPath, str, tuple[float,
     from bench.practice.music_replay import path_with_errors
 
     typed = args.level_error is not None or args.treble_error is not None
-    given = [name for name, is_there in (("--session", args.session), ("--fault", args.fault)) if is_there]
+    given = [name for name, is_given in (("--session", args.session), ("--fault", args.fault)) if is_given]
     given += ["--level-error or --treble-error"] if typed else []
     if len(given) != 1:
         they = f"not {' and '.join(given)}" if given else "none was given"
@@ -42,12 +42,14 @@ def chosen_path(args: argparse.Namespace) -> tuple[SignalPath, str, tuple[float,
     if args.fault:
         return _practice_machine(args)
     if args.session is not None:
-        said = "a machine with the level and treble that the session measured"
-        return path_with_errors(session_errors(args)), said, (0.0, 0.0)
+        description = "a machine with the level and treble that the session measured"
+        return path_with_errors(session_errors(args)), description, (0.0, 0.0)
     errors = typed_errors(args)
     treble = ", ".join(f"{decibels(db)} at {hertz(hz)}" for hz, db in errors.treble)
-    said = f"a level error of {decibels(errors.level_db)}" + (f" and a treble error of {treble}" if treble else "")
-    return path_with_errors([errors]), said, (0.0, 0.0)
+    description = f"a level error of {decibels(errors.level_db)}" + (
+        f" and a treble error of {treble}" if treble else ""
+    )
+    return path_with_errors([errors]), description, (0.0, 0.0)
 
 
 def _practice_machine(args: argparse.Namespace) -> tuple[SignalPath, str, tuple[float, float]]:
@@ -70,11 +72,11 @@ def _practice_machine(args: argparse.Namespace) -> tuple[SignalPath, str, tuple[
     def make() -> PracticeMachine:
         return build_practice_machine(machine, tape, reference, seed=args.seed, faults=faults, misadjustment=0.0)
 
-    said = f"{machine.name} on {tape.name} with " + " and ".join(f.name.lower() for f in faults)
+    description = f"{machine.name} on {tape.name} with " + " and ".join(f.name.lower() for f in faults)
     facts = machine_facts(machine)
     physics = MachineCondition(facts, tuple(FaultFacts(f.name, f.practice) for f in faults)).physics
     sides = (physics.encoder_side_db, physics.decoder_side_db)
-    return path_through_machine(make, facts, tape.iec_type), said, sides
+    return path_through_machine(make, facts, tape.iec_type), description, sides
 
 
 def _sheets(library: Library, machine: str | None, tape: str | None) -> tuple[Machine, Tape, ReferenceTape]:
@@ -100,7 +102,7 @@ def _sheets(library: Library, machine: str | None, tape: str | None) -> tuple[Ma
 
 
 def _first(sheets: Sequence[T], fits: Callable[[T], bool], otherwise: str) -> T:
-    found = next((s for s in sheets if fits(s)), None)
-    if found is None:
+    match = next((s for s in sheets if fits(s)), None)
+    if match is None:
         raise Problem(otherwise)
-    return found
+    return match

@@ -17,13 +17,13 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """List the devices; exit 0 even if there are none."""
-    found, reason = _devices()
+    listed, reason = _devices()
     if args.json:
-        print(json.dumps({"devices": [d.as_json() for d in found], "reason": reason}, ensure_ascii=False))
+        print(json.dumps({"devices": [d.as_json() for d in listed], "reason": reason}, ensure_ascii=False))
     elif reason is not None:
         print(reason)
     else:
-        for device in found:
+        for device in listed:
             print(_line(device))
     return 0
 
@@ -33,10 +33,10 @@ def _devices() -> tuple[tuple[Device, ...], str | None]:
 
     try:
         with stderr_silenced():
-            found = devices()
+            listed = devices()
     except Problem as problem:
         return (), problem.sentence
-    return found, None if found else NO_DEVICE
+    return listed, None if listed else NO_DEVICE
 
 
 def _line(device: Device) -> str:

@@ -45,14 +45,14 @@ def run(args: argparse.Namespace) -> int:
     from bench.tape.mistracking_map import mistracking_map, worst_map
 
     if args.session is not None:
-        found = worst_map([mistracking_map(args.system, e, args.tolerance) for e in session_errors(args)])
+        mistracking = worst_map([mistracking_map(args.system, e, args.tolerance) for e in session_errors(args)])
     else:
-        found = mistracking_map(args.system, typed_errors(args), args.tolerance)
+        mistracking = mistracking_map(args.system, typed_errors(args), args.tolerance)
     if args.json:
-        print(json.dumps(_as_json(found), ensure_ascii=False, allow_nan=False))
+        print(json.dumps(_as_json(mistracking), ensure_ascii=False, allow_nan=False))
     else:
-        _print_result(found)
-    return 0 if found.verdict == "in" else 1
+        _print_result(mistracking)
+    return 0 if mistracking.verdict == "in" else 1
 
 
 def typed_errors(args: argparse.Namespace) -> ReplayErrors:
@@ -87,34 +87,34 @@ def session_errors(args: argparse.Namespace) -> list[ReplayErrors]:
     return list(measured.channels.values())
 
 
-def _as_json(found: MistrackingMap) -> dict[str, object]:
+def _as_json(mistracking: MistrackingMap) -> dict[str, object]:
     from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, REFERENCE_LEVELS
 
     return {
-        "system": found.system,
-        "reference": REFERENCE_LEVELS[found.system],
+        "system": mistracking.system,
+        "reference": REFERENCE_LEVELS[mistracking.system],
         "levels_db": list(LEVELS_DB),
         "frequencies_hz": list(FREQUENCIES_HZ),
-        "mistracking_db": [[round(v, 4) for v in row] for row in found.mistracking_db.tolist()],
+        "mistracking_db": [[round(v, 4) for v in row] for row in mistracking.mistracking_db.tolist()],
         "worst": {
-            "level_db": found.worst_level_db,
-            "frequency_hz": found.worst_hz,
-            "mistracking_db": round(found.worst_db, 4),
+            "level_db": mistracking.worst_level_db,
+            "frequency_hz": mistracking.worst_hz,
+            "mistracking_db": round(mistracking.worst_db, 4),
         },
-        "tolerance_db": found.tolerance_db,
-        "verdict": found.verdict,
-        "because": cause_text(found),
+        "tolerance_db": mistracking.tolerance_db,
+        "verdict": mistracking.verdict,
+        "because": cause_text(mistracking),
     }
 
 
-def _print_result(found: MistrackingMap) -> None:
+def _print_result(mistracking: MistrackingMap) -> None:
     from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, REFERENCE_LEVELS, SYSTEM_NAMES
 
-    print(f"{found.verdict}: {music_sentence(found)}")
-    print(f"\nmistracking of {SYSTEM_NAMES[found.system]}, dB beyond the error itself; negative is duller")
+    print(f"{mistracking.verdict}: {music_sentence(mistracking)}")
+    print(f"\nmistracking of {SYSTEM_NAMES[mistracking.system]}, dB beyond the error itself; negative is duller")
     print(f"{'level':>8}" + "".join(f"{hertz(hz):>8}" for hz in SHOWN_HZ))
     for db in SHOWN_DB:
-        row = found.mistracking_db[LEVELS_DB.index(db)]
+        row = mistracking.mistracking_db[LEVELS_DB.index(db)]
         cells = (row[FREQUENCIES_HZ.index(hz)] for hz in SHOWN_HZ)
         print(f"{f'{as_given(db)} dB':>8}" + "".join(f"{number(float(v), 1, sign=True):>8}" for v in cells))
-    print(f"levels re the {REFERENCE_LEVELS[found.system]}; steady tones, by the static law of the decoder")
+    print(f"levels re the {REFERENCE_LEVELS[mistracking.system]}; steady tones, by the static law of the decoder")

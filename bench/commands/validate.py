@@ -31,8 +31,8 @@ def run(args: argparse.Namespace) -> int:
     else:
         for finding in findings:
             print(finding.sentence)
-    said = counted(len(findings), "problem") if findings else "no problem"
-    print(f"{counted(len(files), 'file')}: {said}", file=sys.stderr)
+    lines = counted(len(findings), "problem") if findings else "no problem"
+    print(f"{counted(len(files), 'file')}: {lines}", file=sys.stderr)
     return 1 if findings else 0
 
 

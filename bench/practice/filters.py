@@ -45,9 +45,9 @@ class Fir:
         """Filter a chunk, shape (2, CHUNK)."""
         if self._response is None:
             raise RuntimeError("a filter without taps")
-        whole = np.concatenate((self._past, signal), axis=1)
-        self._past = whole[:, CHUNK:]
-        spectrum = np.fft.rfft(whole)
+        extended = np.concatenate((self._past, signal), axis=1)
+        self._past = extended[:, CHUNK:]
+        spectrum = np.fft.rfft(extended)
         out = np.fft.irfft(spectrum * self._response)[:, -CHUNK:]
         if self._old is not None:
             before = np.fft.irfft(spectrum * self._old)[:, -CHUNK:]

@@ -32,11 +32,11 @@ def read_track(track: Track, positions: Floats, out: Floats) -> None:
     """Interpolate a track at any positions (samples); positions beyond its end wrap to its start."""
     length = track.size
     for i in range(positions.size):
-        whole = int(np.floor(positions[i]))
-        fraction = (positions[i] - whole) * PHASES
+        base = int(np.floor(positions[i]))
+        fraction = (positions[i] - base) * PHASES
         phase = min(int(fraction), PHASES - 1)
         part = fraction - phase
-        first = (whole - HALF + 1) % length
+        first = (base - HALF + 1) % length
         total = 0.0
         if first + 2 * HALF <= length:
             for j in range(2 * HALF):
@@ -54,9 +54,9 @@ def read_linear(track: Track, positions: Floats, out: Floats) -> None:
     """The same by linear interpolation, which is enough for long wavelengths."""
     length = track.size
     for i in range(positions.size):
-        whole = int(np.floor(positions[i]))
-        here = track[whole % length]
-        out[i] = here + (positions[i] - whole) * (track[(whole + 1) % length] - here)
+        base = int(np.floor(positions[i]))
+        here = track[base % length]
+        out[i] = here + (positions[i] - base) * (track[(base + 1) % length] - here)
 
 
 @numba.njit(cache=True, nogil=True, fastmath={"contract", "reassoc"})  # type: ignore[untyped-decorator, unused-ignore]
@@ -72,14 +72,14 @@ def write_track(track: Track, signal: Floats, positions: Floats, times: Floats, 
         step = (times[i + 1] - times[i]) / (positions[i + 1] - positions[i])
         while grid < positions[i + 1]:
             time = times[i] + (grid - positions[i]) * step
-            whole = int(np.floor(time))
-            fraction = (time - whole) * PHASES
+            base = int(np.floor(time))
+            fraction = (time - base) * PHASES
             phase = min(int(fraction), PHASES - 1)
             part = fraction - phase
             total = 0.0
             for j in range(2 * HALF):
                 weight = TABLE[phase, j] + part * (TABLE[phase + 1, j] - TABLE[phase, j])
-                total += weight * signal[whole - HALF + 1 + j]
+                total += weight * signal[base - HALF + 1 + j]
             at = grid % length
             track[at] = total + kept * track[at]
             grid += 1

@@ -171,8 +171,8 @@ class PracticeMachine:
         if position not in POSITIONS[control]:
             raise Problem(f"{control} has no position {position}; it has {', '.join(POSITIONS[control])}")
         if position == "record" and self._loaded != "work":
-            there = {"none": "no tape is", "owners": "the owner's tape is"}.get(self._loaded, "the reference tape is")
-            raise Problem(f"{there} on the machine: load the work tape before recording")
+            texts = {"none": "no tape is", "owners": "the owner's tape is", "reference": "the reference tape is"}
+            raise Problem(f"{texts[self._loaded]} on the machine: load the work tape before recording")
         if control == "transport":
             self._transport_state = position
         elif control == "monitor":
@@ -211,11 +211,11 @@ class PracticeMachine:
     def process(self, incoming: Floats) -> Floats:
         """The output for an input, both shape (n, 2), full scale ±1, any n."""
         self._pending_input = np.concatenate((self._pending_input, incoming))
-        made = [self._pending_output]
+        chunks = [self._pending_output]
         while len(self._pending_input) >= CHUNK:
-            made.append(self._process_chunk(self._pending_input[:CHUNK].T).T)
+            chunks.append(self._process_chunk(self._pending_input[:CHUNK].T).T)
             self._pending_input = self._pending_input[CHUNK:]
-        ready = np.concatenate(made)
+        ready = np.concatenate(chunks)
         self._pending_output = ready[len(incoming) :]
         return ready[: len(incoming)]
 
@@ -312,9 +312,9 @@ class PracticeMachine:
             flux += self._head_edges.run(tape.read_linear, left, right)
         if self._transport_state == "play" and tape is self._stock_tape.tape:
             flux += self._stock_tape.print_through.run(tape.read_linear, left, right)
-        gains = [self._stock_tape.dropouts.gain(positions[:-1])] if tape is self._stock_tape.tape else []
-        gains.append(self._poor_contact.gain(self._chunk * CHUNK + CHUNK_SAMPLES))
-        for gain in gains:
+        dropout_gains = [self._stock_tape.dropouts.gain(positions[:-1])] if tape is self._stock_tape.tape else []
+        dropout_gains.append(self._poor_contact.gain(self._chunk * CHUNK + CHUNK_SAMPLES))
+        for gain in dropout_gains:
             flux = flux if gain is None else flux * gain
         return with_height_error(flux, height, physics.track_width_mm, self._facts.track_spacing_mm)
 

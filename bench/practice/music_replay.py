@@ -98,10 +98,10 @@ def delay_frames(sent: Floats, received: Floats) -> int:
     length = min(len(sent), _COMPARED)
     energy = np.concatenate(([0.0], np.cumsum((sent**2).sum(axis=1))))
     start = int(np.argmax(energy[length:] - energy[: len(energy) - length]))
-    piece, there = sent[start : start + length], received[start : start + length + _LATEST]
+    piece, replayed_part = sent[start : start + length], received[start : start + length + _LATEST]
     size = 2 ** int(np.ceil(np.log2(2 * length + _LATEST)))
     correlation = np.fft.irfft(
-        np.fft.rfft(there, size, axis=0) * np.conj(np.fft.rfft(piece, size, axis=0)), size, axis=0
+        np.fft.rfft(replayed_part, size, axis=0) * np.conj(np.fft.rfft(piece, size, axis=0)), size, axis=0
     )[: len(received) - len(sent)]
     return int(np.argmax(np.abs(correlation).sum(axis=1)))
 

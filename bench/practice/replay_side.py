@@ -71,8 +71,8 @@ class ReplaySide:
         if not same:
             self._settings, self._physics = (left, right), physics
             self._set_without_azimuth(physics, left, right)
-        askew_db = azimuth_loss_db(FREQUENCIES, self._speed, physics.track_width_mm, azimuth_arcmin)
-        lost = [zero_phase(loss_db + askew_db, LONG - SHORT) for loss_db in self._head_loss_db]
+        azimuth_db = azimuth_loss_db(FREQUENCIES, self._speed, physics.track_width_mm, azimuth_arcmin)
+        lost = [zero_phase(loss_db + azimuth_db, LONG - SHORT) for loss_db in self._head_loss_db]
         self._fir.set(*(np.convolve(*pair) for pair in zip(lost, self._amplifiers, strict=True)))
 
     def _set_without_azimuth(self, physics: MachinePhysics, left: ReplaySetting, right: ReplaySetting) -> None:
@@ -87,10 +87,10 @@ class ReplaySide:
         self._head_loss_db = [
             gap_db + spacing_loss_db(FREQUENCIES, self._speed, s.dirt_um + 0.02 * s.remanence) for s in (left, right)
         ]
-        gains_db = [self._amplifier_db(s) for s in (left, right)]
-        self._amplifiers = [minimum_phase(db, SHORT) for db in gains_db]
+        amplifier_db = [self._amplifier_db(s) for s in (left, right)]
+        self._amplifiers = [minimum_phase(db, SHORT) for db in amplifier_db]
         self._hiss.set(
-            *(minimum_phase(self._hiss_db + up + db, LONG) for up, db in zip(self._head_loss_db, gains_db, strict=True))
+            *(minimum_phase(self._hiss_db + up + db, LONG) for up, db in zip(self._head_loss_db, amplifier_db, strict=True))
         )
 
     def _amplifier_db(self, setting: ReplaySetting) -> Floats:
@@ -134,10 +134,10 @@ def with_wiring_faults(out: Floats, physics: MachinePhysics) -> Floats:
     if physics.dead_channel == physics.inverted_channel == "none" and not physics.swapped_channels:
         return out
     sides = ("left", "right")
-    gains = [
+    polarities = [
         0.0 if side == physics.dead_channel else -1.0 if side == physics.inverted_channel else 1.0 for side in sides
     ]
-    out = out * np.array(gains)[:, None]
+    out = out * np.array(polarities)[:, None]
     return out[::-1].copy() if physics.swapped_channels else out
 
 

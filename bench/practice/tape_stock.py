@@ -61,7 +61,7 @@ class TapeStock:
         self._machine, self._physics, self._reference_hz = machine, physics, reference_hz
         self._seed, self._minutes = seed, minutes
         self._tapes = (_loaded_instead(tapes[0], physics), *tapes[1:])
-        self._tapes_made: dict[int, StockTape] = {}
+        self._built: dict[int, StockTape] = {}
 
     @property
     def first(self) -> TapeFacts:
@@ -70,10 +70,10 @@ class TapeStock:
 
     def get(self, number: int) -> StockTape:
         """The tape of this number; numbers beyond the last give further copies of the first."""
-        if number not in self._tapes_made:
+        if number not in self._built:
             facts = self._tapes[number] if number < len(self._tapes) else self._tapes[0]
-            self._tapes_made[number] = self._make(facts, self._seed + 7919 * number)
-        return self._tapes_made[number]
+            self._built[number] = self._make(facts, self._seed + 7919 * number)
+        return self._built[number]
 
     def _make(self, facts: TapeFacts, seed: int) -> StockTape:
         machine, physics = self._machine, self._physics

@@ -80,9 +80,9 @@ def find_start_mark(samples: NDArray[np.float64], rate: int) -> tuple[int, float
     x = samples[:, None] if samples.ndim == 1 else samples
     window, overlap = round(_WINDOW_S * rate), round(2 * START_MARK_S * rate)
     for start in range(0, max(1, len(x) - round(APART_S * rate / _FASTEST)), window - overlap):
-        found = _find_in(x[start : start + window], rate)
-        if found is not None:
-            return max(0, start + found[0]), found[1]
+        mark = _find_in(x[start : start + window], rate)
+        if mark is not None:
+            return max(0, start + mark[0]), mark[1]
     return None
 
 
@@ -124,9 +124,9 @@ def _matches(x: NDArray[np.float64], rate: int) -> tuple[NDArray[np.float64], ND
         half = 0.5 * float(np.sum(np.abs(chirp) ** 2))
         # The analytic chirp has positive frequencies only: the matched filter gives its envelope at any phase.
         template = np.conj(np.fft.fft(chirp, size))[: len(spectrum), None]
-        whole = np.zeros((size, x.shape[1]), dtype=np.complex128)
-        whole[: len(spectrum)] = spectrum * template
-        matched = np.fft.ifft(whole, axis=0)[: len(x) - n + 1]
+        padded = np.zeros((size, x.shape[1]), dtype=np.complex128)
+        padded[: len(spectrum)] = spectrum * template
+        matched = np.fft.ifft(padded, axis=0)[: len(x) - n + 1]
         fits.append(np.sqrt(np.sum(np.abs(matched) ** 2, axis=1) / (half * energy)))
     return fits[0], fits[1]
 

@@ -89,8 +89,8 @@ class SteadyTone:
         """Samples from frame `start`, shape (frames, 2)."""
         n = np.arange(start, start + frames)
         # Whole seconds of whole cycles add nothing: left out, the phase stays exact in a tone that sounds for hours.
-        whole, rest = np.divmod(n, self.sample_rate)
-        cycles = np.mod(self.tone.hz % 1.0 * whole, 1.0) + self.tone.hz * rest / self.sample_rate
+        seconds_before, rest = np.divmod(n, self.sample_rate)
+        cycles = np.mod(self.tone.hz % 1.0 * seconds_before, 1.0) + self.tone.hz * rest / self.sample_rate
         sine = 10.0 ** (self.tone.dbfs / 20.0) * np.sin(2.0 * np.pi * np.mod(cycles, 1.0))
         return on_channels(sine * envelope(n, self._frames, self.sample_rate), self.tone.channels)
 
@@ -140,13 +140,6 @@ class ToneSequence:
         low, high = min(t.hz for t in tones), max(t.hz for t in tones)
         lasts = "" if self._frames is None else f", {self._frames / self.sample_rate:.1f} s in all"
         return f"{len(tones)} tones, {low:g} Hz to {high:g} Hz{lasts}"
-
-    def part_at(self, frame: int) -> Tone | Gap | Source | None:
-        """What sounds at this frame of the sequence; None before and after it."""
-        at = bisect_right(self._starts, frame) - 1
-        if at < 0 or (self._frames is not None and frame >= self._frames):
-            return None
-        return self.spans[at].part
 
     def render(self, start: int, frames: int) -> NDArray[np.float64]:
         """Samples from frame `start`, shape (frames, 2)."""

@@ -55,11 +55,6 @@ def angle_arcmin(delay_us: ArrayLike, spacing_mm: float, speed_mm_s: float) -> V
     return np.asarray(np.arctan(tangent) / ARCMIN)
 
 
-def phase_degrees(frequency_hz: ArrayLike, delay_us: ArrayLike) -> Values:
-    """Phase of a delay at a frequency, degrees, not wrapped: 360·f·Δt."""
-    return np.asarray(360e-6 * np.asarray(frequency_hz, dtype=float) * np.asarray(delay_us, dtype=float))
-
-
 def rotation_rate_hz(diameter_mm: float, speed_mm_s: float) -> float:
     """Rotation rate of a round part that moves with the tape: v / (π d), Hz."""
     return speed_mm_s / (np.pi * diameter_mm)

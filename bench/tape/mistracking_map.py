@@ -138,12 +138,12 @@ def mistracking_map(system: System, errors: ReplayErrors, tolerance_db: float = 
         raise Problem(f"a tolerance of {tolerance_db:g} dB: it is larger than 0 and 40 dB at most")
     levels, frequencies = np.array(LEVELS_DB)[:, None], np.array(FREQUENCIES_HZ)[None]
 
-    def whole_map(e: ReplayErrors) -> Floats:
+    def map_of(e: ReplayErrors) -> Floats:
         return mistracking_db(system, frequencies, levels, e)
 
-    nominal = whole_map(errors)
+    nominal = map_of(errors)
     row, column = np.unravel_index(int(np.argmax(np.abs(nominal))), nominal.shape)
-    shifted = [whole_map(errors.shifted(by)) for by in (-errors.uncertainty_db, errors.uncertainty_db) if by]
+    shifted = [map_of(errors.shifted(by)) for by in (-errors.uncertainty_db, errors.uncertainty_db) if by]
     worst = [float(m.flat[np.argmax(np.abs(m))]) for m in (nominal, *shifted)]
     inside = [abs(db) <= tolerance_db for db in worst]
     return MistrackingMap(

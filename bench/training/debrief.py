@@ -56,8 +56,8 @@ def debrief(
         hides = "" if right or t.name not in turns else _masked_by(t, after)
         trimmers.append(TrimmerOutcome(t.name, t.unit, before.off(t.name), t.off, turns.get(t.name, 0), right, hides))
     faults = tuple(_fault_outcome(f, trimmers, named) for f in after.faults)
-    worn = {f.name for f in after.faults if f.present and not f.repairable and f.name in named}
-    trimmers = [replace(t, allowed=t.hides in worn) for t in trimmers]
+    named_unrepairable = {f.name for f in after.faults if f.present and not f.repairable and f.name in named}
+    trimmers = [replace(t, allowed=t.hides in named_unrepairable) for t in trimmers]
     had = {f.name for f in before.faults}
     wrongly = tuple(n for n in named if n not in had)
     return Debriefed(faults, tuple(trimmers), wrongly, sum(turns.values()), _minutes(events))

@@ -96,9 +96,9 @@ class UnattendedHands:
                 continue
             low, high = _limits(snapshot, gauge.trimmer)
             degrees = max(low, min(high, gauge.turn))
-            way = f"{gauge.trimmer} {'+' if degrees > 0 else '-'}"  # a turn down and up again are two
-            if way not in self._proposals_done and abs(degrees) >= SMALLEST_TURN:
-                self._proposals_done.add(way)
+            turn_key = f"{gauge.trimmer} {'+' if degrees > 0 else '-'}"  # a turn down and up again are two
+            if turn_key not in self._proposals_done and abs(degrees) >= SMALLEST_TURN:
+                self._proposals_done.add(turn_key)
                 return Turn(gauge.trimmer, degrees)
         return None
 

@@ -99,8 +99,8 @@ class BenchApp(App[int]):
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """The palette lists what the keys do, and nothing else."""
-        offered: tuple[KeyAction, ...] = getattr(screen, "key_actions", ())
-        for item in offered:
+        listed_actions: tuple[KeyAction, ...] = getattr(screen, "key_actions", ())
+        for item in listed_actions:
             if item.in_palette:
                 yield SystemCommand(item.label.capitalize(), item.help, self._run_action(screen, item))
 

@@ -88,7 +88,7 @@ ABOUT = {
 def rows_of(workspace: Workspace) -> list[Row]:
     """Read all choices from a workspace, except sound devices, which can take long to list."""
     reference_tapes = _sheets(workspace, "reference-tape")
-    found = {
+    options = {
         "session": _sessions(workspace),
         "procedure": _procedures(workspace),
         "machine": _machines(workspace, reference_tapes),
@@ -97,7 +97,7 @@ def rows_of(workspace: Workspace) -> list[Row]:
         "port": (PRACTICE, EXERCISE, FILE),
         "who": WHO,
     }
-    return [Row(id_, title, found[id_]) for id_, title in ROWS if id_ != "session" or found["session"]]
+    return [Row(id_, title, options[id_]) for id_, title in ROWS if id_ != "session" or options["session"]]
 
 
 PRACTICE = Option(
@@ -133,18 +133,18 @@ def live_options() -> tuple[Option, ...]:
     from bench.audio.live import devices
 
     try:
-        found = devices()
+        options = devices()
     except Problem as problem:
         return (Option("live", "sound device", "not there", (), problem.sentence),)
-    if not found:
+    if not options:
         return (Option("live", "sound device", "not there", (), NO_DEVICE),)
     about = ("Duplex: what the program sends goes to the machine, what the machine replays comes back.",)
     out = [Option("live", "sound device: the system's own choice", "", about)]
-    for device in found:
+    for device in options:
         if device.inputs:
             lacks = "" if device.outputs >= 2 else f"{device.name} has no two outputs: it can listen, not send"
-            said = f"{device.inputs} in, {device.outputs} out, {device.sample_rate} Hz, {device.system}"
-            out.append(Option(f"live:{device.name}", f"sound device: {device.name}", "", (said, *about), lacks))
+            listing = f"{device.inputs} in, {device.outputs} out, {device.sample_rate} Hz, {device.system}"
+            out.append(Option(f"live:{device.name}", f"sound device: {device.name}", "", (listing, *about), lacks))
     return tuple(out)
 
 
@@ -158,7 +158,7 @@ def _procedures(workspace: Workspace) -> tuple[Option, ...]:
     from bench.procedure.load.reader import read_procedure
 
     library = Library(workspace)
-    whole: list[Option] = []
+    complete: list[Option] = []
     parts: list[Option] = []
     broken: list[Option] = []
     lasts: dict[str, float] = {}
@@ -184,9 +184,9 @@ def _procedures(workspace: Workspace) -> tuple[Option, ...]:
         except Problem as problem:
             broken.append(replace(option, tail="broken", broken=problem.sentence))
             continue
-        (parts if procedure.part else whole).append(option)
-    whole.sort(key=lambda o: -lasts[o.key])  # a whole line-up first
-    return (*whole, *parts, *broken)
+        (parts if procedure.part else complete).append(option)
+    complete.sort(key=lambda o: -lasts[o.key])  # a whole line-up first
+    return (*complete, *parts, *broken)
 
 
 def _sheets(workspace: Workspace, kind: SheetKind) -> tuple[Option, ...]:

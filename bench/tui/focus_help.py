@@ -40,17 +40,17 @@ def about(snapshot: Snapshot) -> tuple[str, ...]:
     panel = panel_of(snapshot)
     if panel == "ending":
         return (ENDING,)
-    said = [PROMPTS[snapshot.prompt.kind]] if snapshot.prompt.kind in PROMPTS else []
+    paragraphs = [PROMPTS[snapshot.prompt.kind]] if snapshot.prompt.kind in PROMPTS else []
     if panel == "gauges":
-        said += [GAUGE, CURVE if snapshot.curves else TRACE]
+        paragraphs += [GAUGE, CURVE if snapshot.curves else TRACE]
         if any(g.reading.quantity == "azimuth_delay" for g in snapshot.gauges):
-            said.append(PHASE)
+            paragraphs.append(PHASE)
         if snapshot.trimmers:
-            said.append(TRIMMERS)
+            paragraphs.append(TRIMMERS)
     elif panel == "tones":
-        said.append(TONES)
+        paragraphs.append(TONES)
     elif panel == "flutter":
-        said.append(FLUTTER)
-    elif not said:
-        said += [CARD, TICKS] if snapshot.checks else [CARD]
-    return tuple(said)
+        paragraphs.append(FLUTTER)
+    elif not paragraphs:
+        paragraphs += [CARD, TICKS] if snapshot.checks else [CARD]
+    return tuple(paragraphs)

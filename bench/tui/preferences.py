@@ -16,10 +16,10 @@ class Preferences:
     def load(self) -> dict[str, Any]:
         """All saved preferences."""
         try:
-            kept = json.loads(self._path.read_text(encoding="utf-8"))
+            saved = json.loads(self._path.read_text(encoding="utf-8"))
         except (OSError, ValueError, RecursionError):
             return {}
-        return {k: v for k, v in kept.items() if isinstance(v, str)} if isinstance(kept, dict) else {}
+        return {k: v for k, v in saved.items() if isinstance(v, str)} if isinstance(saved, dict) else {}
 
     def save(self, what: dict[str, str]) -> None:
         """Save these in addition to those already saved."""

@@ -67,10 +67,10 @@ class RunningJob:
         from bench.session.report.debrief_text import debrief_lines
         from bench.session.report.report import write_report
 
-        said = self._opened.end()
+        sentence = self._opened.end()
         self.debrief = debrief_lines(self._opened.store.events())
-        if said:
-            return said
+        if sentence:
+            return sentence
         if outcome is None and not self._opened.store.records():
             return ""
         try:
@@ -82,6 +82,6 @@ class RunningJob:
         """The screen went while the bench thread was still writing: wait for it, and say so; then close the session."""
         if self._opened is not None and self._opened.desk is not None:
             self._opened.desk.wait(line)
-        said = self.close(None)
-        if said:
-            line(said)
+        sentence = self.close(None)
+        if sentence:
+            line(sentence)

@@ -112,10 +112,6 @@ def test_each_part_lies_where_its_span_says(items: list[Tone | Gap]) -> None:
         else:
             assert isinstance(span.part, Tone)
             np.testing.assert_array_equal(got, SteadyTone(span.part, 8000).render(0, span.frames))
-        if span.frames:
-            assert sequence.part_at(span.start) is span.part
-    assert sequence.part_at(-1) is None
-    assert sequence.part_at(sequence.frames) is None
 
 
 def test_a_sequence_may_end_in_a_tone_without_end() -> None:

@@ -221,7 +221,7 @@ class BenchScreen(BenchKeys):
             self.query_one(JobStrip).show(new.job)
             self.query_one(TitleStrip).show(new.step)
             self._show_card(new)
-            self._show_face(new)
+            self._show_gauges_and_tones(new)
             self._show_bottom(new)
         if come and new.step is not None:
             self._step_came(new.step)
@@ -260,20 +260,20 @@ class BenchScreen(BenchKeys):
         if sum(role == "caution" for _, _, role in parts) > 1:
             self.set_timer(caution_reading_s(parts) + 0.05, self._fold)
         if self.trainee:
-            self.call_after_refresh(self._open_whole, step)
+            self.call_after_refresh(self._open_card, step)
 
     def _fold(self) -> None:
         if self._figures is not None and self.display:
             self._show_card(self._figures)
 
-    def _open_whole(self, step: StepView) -> None:
+    def _open_card(self, step: StepView) -> None:
         """Why is open always in a trainee's session: over the screen where the screen has no room for it."""
         card, shown = self.query_one(Card), self._snapshot.step if self._snapshot is not None else None
         still = shown is not None and shown.id == step.id and self.is_current and card.display
         if still and rows_of(card_parts(step, whole=True), card.size.width) > card.size.height:
             self.app.push_screen(CardDialog(step))
 
-    def _show_face(self, new: Snapshot) -> None:
+    def _show_gauges_and_tones(self, new: Snapshot) -> None:
         trouble, warning = sound_trouble(new.sound), sound_warning(new.sound)
         first, second = self.query_one("#first", GaugeColumn), self.query_one("#second", GaugeColumn)
         second.display = len(new.gauges) > 1
@@ -353,14 +353,14 @@ class BenchScreen(BenchKeys):
 
             self.app.push_screen(DebriefDialog(self._job.debrief))
 
-    def _show_ending(self, outcome: Outcome, kept: str) -> None:
-        self.query_one("#ending", Lines).show(ending_lines(outcome, kept, self.size.width))
+    def _show_ending(self, outcome: Outcome, report_text: str) -> None:
+        self.query_one("#ending", Lines).show(ending_lines(outcome, report_text, self.size.width))
 
     def on_resize(self, event: events.Resize) -> None:
         """Lines that were drawn for another width are drawn again."""
         if self._figures is not None and self.display:
             self._show_card(self._figures)
-            self._show_face(self._figures)
+            self._show_gauges_and_tones(self._figures)
 
     def _go_back(self) -> None:
         """What was stopped by a fault ends the program, which says it again outside the screen."""
@@ -371,7 +371,7 @@ class BenchScreen(BenchKeys):
 
     def _pick_again(self) -> None:
         if self._snapshot is not None:
-            self._show_face(self._snapshot)
+            self._show_gauges_and_tones(self._snapshot)
 
     def _post(self, command: say.Command) -> None:
         if self._desk is not None and not self._over:

@@ -134,13 +134,13 @@ class BenchKeys(Screen[str]):
         """Write a note into the report."""
         self._ask("Note for the report", "keeps the note", say.Note)
 
-    def _ask(self, question: str, then: str, made: Callable[[str], say.Command]) -> None:
+    def _ask(self, question: str, then: str, make_command: Callable[[str], say.Command]) -> None:
         if self._snapshot is None or self._snapshot.outcome is not None:
             return
 
         def done(text: str | None) -> None:
             if text:
-                self._post(made(text))
+                self._post(make_command(text))
 
         self.app.push_screen(AskText(question, then), done)
 

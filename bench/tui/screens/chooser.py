@@ -60,7 +60,7 @@ class ChooserScreen(Screen[str]):
         self._preferences = preferences
         self._rows: list[Row] = []
         self._at = 0
-        self._said = ""
+        self._notice = ""
         self._live: tuple[Option, ...] | None = None
 
     def compose(self) -> ComposeResult:
@@ -95,7 +95,7 @@ class ChooserScreen(Screen[str]):
         first = not self._rows
         chosen = self._preferences.load() if first else self._chosen()
         if first and not chosen:
-            self._said = FIRST_START
+            self._notice = FIRST_START
         chosen |= wanted or {}
         rows = await asyncio.to_thread(rows_of, self._workspace)
         self._rows = [self._with_live(row.pick(chosen.get(row.id, ""))) for row in rows]
@@ -144,7 +144,7 @@ class ChooserScreen(Screen[str]):
         self.query_one("#heading", Lines).show([heading_line(row.title, position, self.size.width)])
         self.query_one(Choices).show(row)
         self.query_one(Bar).show(("enter", self._what_enter_does(), False))
-        self.query_one(Notice).show(self._said, "accent" if self._said == FIRST_START else "caution")
+        self.query_one(Notice).show(self._notice, "accent" if self._notice == FIRST_START else "caution")
 
     def _what_enter_does(self) -> str:
         if (session := self._resumed()) is not None:
@@ -173,7 +173,7 @@ class ChooserScreen(Screen[str]):
 
     def say(self, sentence: str) -> None:
         """Show a sentence in the notice."""
-        self._said = sentence
+        self._notice = sentence
         self._show()
 
     # ---------------------------------------------------------------- choosing
@@ -264,15 +264,15 @@ class ChooserScreen(Screen[str]):
 
     def _edited(self, row: str, path: Path, trouble: str = "") -> None:
         """After editing: read the list again, and show the file's problems with their lines."""
-        found = [] if trouble else check_file(path, self._workspace)
-        self.say(trouble or (f"{path.name}: {counted(len(found), 'problem')}" if found else ""))
+        problems = [] if trouble else check_file(path, self._workspace)
+        self.say(trouble or (f"{path.name}: {counted(len(problems), 'problem')}" if problems else ""))
         self.run_worker(self._look({row: path.stem}), exclusive=True)
-        if not found:
+        if not problems:
             return
         from bench.tui.screens.pages import PagesScreen
 
-        lines = [f"{len(found)} in {path}", ""]
-        for one in found:
+        lines = [f"{len(problems)} in {path}", ""]
+        for one in problems:
             at = f"line {one.line}" if one.line is not None else "the file"
             lines += [f"{at}: {one.key}" if one.key else at, f"    {one.message}; {one.remedy}", ""]
         self.app.push_screen(PagesScreen(f"Problems of {path.name}", lines))

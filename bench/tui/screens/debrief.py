@@ -21,16 +21,16 @@ HEADINGS = {
 class DebriefDialog(TextDialog):
     """What was wrong, what was done about it, and what to study again."""
 
-    def __init__(self, told: tuple[tuple[str, str], ...]) -> None:
+    def __init__(self, debrief: tuple[tuple[str, str], ...]) -> None:
         super().__init__("Debrief")
-        self._message_pending = told
+        self._debrief = debrief
 
     def body(self, width: int) -> list[Line]:
         """A heading for each subject, then its lines."""
         width = min(width, READABLE)
         out: list[Line] = []
         for about, heading in HEADINGS.items():
-            lines = [text for word, text in self._message_pending if word == about]
+            lines = [text for word, text in self._debrief if word == about]
             if not lines:
                 continue
             out += [[], [(heading, "strong")]] if out else [[(heading, "strong")]]

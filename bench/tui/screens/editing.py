@@ -48,8 +48,8 @@ class EditScreen(Screen[str]):
         shown = [(of(actions.EDITING, a), of(actions.EDITING, a).label) for a in ("save", "stop_sound", "leave")]
         self.query_one(Footer).show((*shown, (actions.HELP, "help")), typing=True)
         if self._replaced:
-            said = f"{self._replaced} signs that can steer a terminal are shown as �; saving replaces them."
-            self.query_one(Notice).show(said, "caution")
+            warning = f"{self._replaced} signs that can steer a terminal are shown as �; saving replaces them."
+            self.query_one(Notice).show(warning, "caution")
 
     def on_resize(self) -> None:
         """Redraw the heading for the new width."""
@@ -64,14 +64,14 @@ class EditScreen(Screen[str]):
             self.query_one(Notice).show(problem.sentence, "caution")
             return
         self._saved, self._answer = area.text, "saved"
-        found = check_file(self._path, self._workspace)
-        if not found:
+        problems = check_file(self._path, self._workspace)
+        if not problems:
             self.query_one(Notice).show("Saved. Nothing is wrong with it.")
             return
-        first = found[0]
+        first = problems[0]
         if first.line is not None:
             area.move_cursor((first.line - 1, 0))
-        more = f" And {len(found) - 1} more." if len(found) > 1 else ""
+        more = f" And {len(problems) - 1} more." if len(problems) > 1 else ""
         at = f"line {first.line}: " if first.line is not None else ""
         key = f"{first.key}: " if first.key else ""
         self.query_one(Notice).show(f"Saved. {at}{key}{first.message}; {first.remedy}.{more}", "caution")

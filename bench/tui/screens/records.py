@@ -44,7 +44,7 @@ class RecordsScreen(Screen[str]):
         self._entries: list[Entry] = []
         self._picked = 0
         self._marked: Entry | None = None
-        self._said = ""
+        self._notice = ""
 
     def compose(self) -> ComposeResult:
         """Title, list, and the bottom."""
@@ -67,7 +67,7 @@ class RecordsScreen(Screen[str]):
         from bench.session.record.index import entries
 
         self._entries = await asyncio.to_thread(entries, self._workspace.sessions)
-        self._said = "" if self._entries else "There are no sessions yet: each job leaves one."
+        self._notice = "" if self._entries else "There are no sessions yet: each job leaves one."
         self._show()
 
     def on_resize(self, event: events.Resize) -> None:
@@ -87,14 +87,14 @@ class RecordsScreen(Screen[str]):
         self.query_one("#detail", Lines).show(detail_lines(entry, width) if entry else [])
         asked = f"Read the report of {entry.name}" if entry else "Nothing to read yet"
         self.query_one(Bar).show(("enter" if entry else "", asked, False))
-        self.query_one(Notice).show(self._said, "accent")
+        self.query_one(Notice).show(self._notice, "accent")
 
     @property
     def _entry(self) -> Entry | None:
         return self._entries[self._picked] if self._entries else None
 
     def _say(self, sentence: str) -> None:
-        self._said = sentence
+        self._notice = sentence
         self._show()
 
     # ---------------------------------------------------------------- what is done

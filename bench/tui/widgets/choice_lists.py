@@ -48,9 +48,9 @@ def trimmer_line(trimmers: tuple[TrimmerPosition, ...], picked: int, width: int)
     for n, trimmer in enumerate(trimmers):
         here = n == picked
         end = ", at its end" if trimmer.degrees in (trimmer.low, trimmer.high) else ""
-        stands = f" {number(trimmer.degrees, 0, sign=True)}°{end}   "
+        position = f" {number(trimmer.degrees, 0, sign=True)}°{end}   "
         out += [(f"{n + 1} ", "key"), (plain(trimmer.name), "strong" if here else "quiet")]
-        out += [(stands, "accent" if here else "quiet")]
+        out += [(position, "accent" if here else "quiet")]
     return clip_line(out, width)
 
 

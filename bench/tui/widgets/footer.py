@@ -58,18 +58,18 @@ class Notice(LineWidget):
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
-        self._said = ("", "")
+        self._notice = ("", "")
 
     def show(self, text: str, role: str = "accent") -> None:
         """Show a notice."""
-        if (text, role) != self._said:
-            self._said = (text, role)
+        if (text, role) != self._notice:
+            self._notice = (text, role)
             set_height(self, max(1, min(self.MOST, len(wrap(text, max(10, self.screen.size.width))))))
             self.repaint()
 
     def lines(self, width: int, height: int) -> list[Line]:
         """Draw."""
-        text, role = self._said
+        text, role = self._notice
         return [[(line, role)] for line in clip(wrap(text, width), height, width)]
 
 

@@ -61,10 +61,10 @@ def _trace(gauge: Gauge, width: int, height: int) -> list[Line]:
 def _without_figure(gauge: Gauge, width: int, height: int, sound_problems: SoundProblems, curve: Curve) -> list[Line]:
     """The gauge while there is no figure yet: why there is none, the direction, and the curve."""
     reason = gauge.reading.reason if isinstance(gauge.reading, NoReading) else ""
-    said = clip(wrap(f"no reading yet: {reason}", width), 2, width)
+    reason_lines = clip(wrap(f"no reading yet: {reason}", width), 2, width)
     lines: list[Line] = [
         _head(gauge, width),
-        *([(line, "none")] for line in said),
+        *([(line, "none")] for line in reason_lines),
         _direction(gauge, width, sound_problems),
     ]
     room = min(24, height - len(lines))
@@ -103,9 +103,13 @@ def _judged(gauge: Gauge) -> Line:
 def _figure(gauge: Gauge, width: int, rows: int) -> list[Line]:
     reading = gauge.reading
     if isinstance(reading, NoReading):
-        said = clip(wrap(reading_text(reading), width - 4), rows - 2, width - 4)
-        above = (rows - len(said)) // 2
-        return [[]] * above + [[("  " + line, "none")] for line in said] + [[]] * (rows - above - len(said))
+        reason_lines = clip(wrap(reading_text(reading), width - 4), rows - 2, width - 4)
+        above = (rows - len(reason_lines)) // 2
+        return (
+            [[]] * above
+            + [[("  " + line, "none")] for line in reason_lines]
+            + [[]] * (rows - above - len(reason_lines))
+        )
     role = SHAPES[gauge.verdict.word][1]
     for places in range(_places(gauge), -1, -1):
         digits = large_text(number(reading.value, places), rows)
@@ -171,15 +175,15 @@ def _scale(gauge: Gauge, width: int) -> list[Line]:
     if verdict.tolerance is None:
         limit = f"{target_text(verdict)} {unit}" if verdict.limit else ""
         return [[], [], [(limit, "")]]
-    said: Line = [(f"target {target_text(verdict)} {unit}", "")]
+    legend: Line = [(f"target {target_text(verdict)} {unit}", "")]
     if reading is not None and reading.uncertainty:
         bound = f"{reading.bound} · " if reading.bound else ""
-        said.append((f"  {bound}read to {plus_minus(reading.uncertainty)}", "quiet"))
+        legend.append((f"  {bound}read to {plus_minus(reading.uncertainty)}", "quiet"))
     if phase := phase_text(gauge.reading):
-        said.append((f"  {phase}", "quiet"))
-    while line_width(said) > width and len(said) > 1:
-        said.pop(1)
-    return [*band_lines(gauge.off, verdict.tolerance, width, SHAPES[verdict.word][1]), said]
+        legend.append((f"  {phase}", "quiet"))
+    while line_width(legend) > width and len(legend) > 1:
+        legend.pop(1)
+    return [*band_lines(gauge.off, verdict.tolerance, width, SHAPES[verdict.word][1]), legend]
 
 
 class GaugeColumn(LineWidget):

@@ -93,8 +93,8 @@ def _meter(peak: float | None, width: int) -> Line:
 
 def _where(step: StepView) -> str:
     """The stage, the direction of the tape, and which tape it is."""
-    said = [STAGES[step.stage] if step.stage != "left" else "", step.direction, plain(step.lot)]
-    return ", ".join(s for s in said if s)
+    places_text = [STAGES[step.stage] if step.stage != "left" else "", step.direction, plain(step.lot)]
+    return ", ".join(s for s in places_text if s)
 
 
 def title_line(step: StepView | None, width: int) -> Line:

@@ -35,21 +35,21 @@ def points_of(tones: tuple[ToneRow, ...]) -> dict[str, list[Point]]:
     `response` readings if there are any, else levels.
     """
     for quantity in CURVES:
-        found: dict[str, list[Point]] = {}
+        by_channel: dict[str, list[Point]] = {}
         for tone in tones:
             for reading, verdict in tone.readings:
                 off = off_target(reading, verdict)
                 if reading.quantity != quantity or off is None or verdict is None or verdict.tolerance is None:
                     continue
                 point = (tone.frequency_hz, off, verdict.tolerance)
-                found.setdefault(reading.channel, []).append(point)
-        if any(len({p[0] for p in points}) > 1 for points in found.values()):
-            return {channel: sorted(points) for channel, points in found.items()}
+                by_channel.setdefault(reading.channel, []).append(point)
+        if any(len({p[0] for p in points}) > 1 for points in by_channel.values()):
+            return {channel: sorted(points) for channel, points in by_channel.items()}
     return {}
 
 
 def response_lines(
-    tones: tuple[ToneRow, ...], width: int, height: int, found: tuple[FoundPoint, ...] = ()
+    tones: tuple[ToneRow, ...], width: int, height: int, as_found: tuple[FoundPoint, ...] = ()
 ) -> list[Line]:
     """Draw the response: "L" and "R" at the tones, "B" where both coincide, joined by dots; limits dotted.
 
@@ -59,7 +59,7 @@ def response_lines(
         tones: what is measured now.
         width: cells.
         height: rows.
-        found: what they read as found: "l" and "r", "b" where both meet, without a line between.
+        as_found: what they read as found: "l" and "r", "b" where both meet, without a line between.
     """
     curves = points_of(tones)
     if not curves or height < LEAST_HEIGHT or width < LEAST_WIDTH:
@@ -67,7 +67,7 @@ def response_lines(
     rows = height - 3
     dots = BrailleCanvas(width - LABEL, rows)
     everything = [p for points in curves.values() for p in points]
-    before = [p for p in found if p.channel in curves]
+    before = [p for p in as_found if p.channel in curves]
     reached = [max(abs(error), tolerance) for _, error, tolerance in everything]
     worst = max([*reached, *(abs(p.off) for p in before)])
     span = next((s for s in STEPS_DB if s >= worst * 1.1), worst * 1.1)

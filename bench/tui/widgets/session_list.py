@@ -18,8 +18,8 @@ WIDE = 112
 def session_lines(entries: list[Entry], picked: int, marked: int, width: int, height: int) -> list[Line]:
     """The part of the list around the selected session, with "◆" before the marked one."""
     first = max(0, min(picked - height // 2, len(entries) - height))
-    told = width >= WIDE
-    column = (width - 22) // (3 if told else 2)
+    with_outcome = width >= WIDE
+    column = (width - 22) // (3 if with_outcome else 2)
     out: list[Line] = []
     for n, entry in enumerate(entries[first : first + height], start=first):
         here = n == picked
@@ -28,14 +28,15 @@ def session_lines(entries: list[Entry], picked: int, marked: int, width: int, he
         if entry.problem:
             out.append([mark, (cell(f"{entry.name}: {entry.problem}", width - 2).rstrip(), "out")])
             continue
-        what = cell(what_was_done(entry), column).rstrip() if not told else cell(what_was_done(entry), column) + "  "
+        what = cell(what_was_done(entry), column)
+        what = what + "  " if with_outcome else what.rstrip()
         line: Line = [
             mark,
             (f"{stamp(entry.begun)}  ", "quiet"),
             (cell(entry.machine, column) + "  ", ink),
             (what, ink if entry.done else "close"),
         ]
-        if told:
+        if with_outcome:
             line.append((cell(how_it_ended(entry), column - 2).rstrip(), "quiet" if entry.done else "close"))
         out.append(line)
     return out

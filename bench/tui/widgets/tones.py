@@ -103,22 +103,22 @@ class ToneBoard(LineWidget):
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
         self._tones: tuple[ToneRow, ...] = ()
-        self._found: tuple[FoundPoint, ...] = ()
+        self._as_found: tuple[FoundPoint, ...] = ()
 
-    def show(self, tones: tuple[ToneRow, ...], found: tuple[FoundPoint, ...] = ()) -> None:
+    def show(self, tones: tuple[ToneRow, ...], as_found: tuple[FoundPoint, ...] = ()) -> None:
         """Show tones, and their readings as found."""
-        if (tones, found) != (self._tones, self._found):
-            self._tones, self._found = tones, found
+        if (tones, as_found) != (self._tones, self._as_found):
+            self._tones, self._as_found = tones, as_found
             self.repaint()
 
     def lines(self, width: int, height: int) -> list[Line]:
         """List and response."""
         if width < LIST_WIDTH + 3 + LEAST_WIDTH:
             listed = tone_lines(self._tones, width, min(height, len(self._tones) + 1))
-            plot = response_lines(self._tones, width, min(18, height - len(listed) - 1), self._found)
+            plot = response_lines(self._tones, width, min(18, height - len(listed) - 1), self._as_found)
             return [*listed, [], *plot] if plot else tone_lines(self._tones, width, height)
         left = max(LIST_WIDTH, min(56, width // 2))
-        plot = response_lines(self._tones, width - left - 3, min(height, MOST_ROWS), self._found)
+        plot = response_lines(self._tones, width - left - 3, min(height, MOST_ROWS), self._as_found)
         if not plot:
             return tone_lines(self._tones, min(width, 70), height)
         return side_by_side(tone_lines(self._tones, left, height), plot, left, 3)

@@ -188,8 +188,8 @@ async def test_sheets_that_do_not_go_together_are_refused_in_a_sentence(workspac
         wanted = {"machine": "open-reel-190-nab", "reference-tape": "cassette-reference"}
         screen._rows = [row.pick(wanted.get(row.id, "")) for row in screen._rows]
         await pilot.press("enter")
-        await until(pilot, lambda: screen._said)
-        assert "47.625 mm/s" in screen._said
+        await until(pilot, lambda: screen._notice)
+        assert "47.625 mm/s" in screen._notice
         assert not list(workspace.sessions.glob("*"))
 
 
@@ -258,7 +258,7 @@ async def test_a_broken_choice_is_not_started(workspace: Workspace, tmp_path: Pa
         await pilot.press("enter")
         await pilot.pause(0.1)
         assert isinstance(app.screen, ChooserScreen)
-        assert screen._said.startswith(str(workspace.procedures / "broken.toml"))
+        assert screen._notice.startswith(str(workspace.procedures / "broken.toml"))
 
 
 async def test_a_capture_is_chosen_by_its_path(workspace: Workspace, tmp_path: Path) -> None:
