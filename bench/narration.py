@@ -1,4 +1,4 @@
-"""What a snapshot says, as lines of text: all that the screen shows, and nothing twice."""
+"""A snapshot as lines of text: everything that the screen shows, each change once."""
 
 from __future__ import annotations
 
@@ -19,17 +19,17 @@ HINTS = ("think", "look", "do")
 
 
 class Narrator:
-    """Says what has changed since the last snapshot; readings kept and the outcome are told by the journal.
+    """Prints what has changed since the last snapshot; the journal prints kept readings and the outcome.
 
     Args:
-        say: says a line.
-        trainee: whether why is said with every step.
+        say: prints a line.
+        trainee: whether to print why at every step.
     """
 
     def __init__(self, say: Callable[[str], None], *, trainee: bool = False) -> None:
         self._say = say
         self.trainee = trainee
-        self._said: dict[str, object] = {}
+        self._last_values: dict[str, object] = {}
         self._tones: dict[str, str] = {}
         self._hinted: dict[str, int] = {}
         self._since_gauge = 0
@@ -37,29 +37,29 @@ class Narrator:
     def _line(self, text: str) -> None:
         self._say(inert(text))
 
-    def _new(self, what: str, value: object) -> bool:
-        if self._said.get(what) == value:
+    def _changed(self, what: str, value: object) -> bool:
+        if self._last_values.get(what) == value:
             return False
-        self._said[what] = value
+        self._last_values[what] = value
         return True
 
     # ---------------------------------------------------------------- a snapshot
 
-    def tell(self, s: Snapshot) -> None:
-        """Tell one snapshot."""
-        if self._new("job", s.job):
+    def narrate(self, s: Snapshot) -> None:
+        """Print the changes of one snapshot."""
+        if self._changed("job", s.job):
             self._job(s)
-        if s.step is not None and self._new("step", (s.step.id, s.step.index)):
+        if s.step is not None and self._changed("step", (s.step.id, s.step.index)):
             self._tones.clear()
-            self._said.pop("checks", None)
+            self._last_values.pop("checks", None)
             self._card(s.step, whole=self.trainee)
         self._checks(s)
         for tone in s.tones:
             self._tone(tone, s)
         self._gauges(s)
         self._sound(s)
-        self._rest(s)
-        if self._new("prompt", (s.step.id if s.step else "", replace(s.prompt, left_s=None))) and s.outcome is None:
+        self._remarks(s)
+        if self._changed("prompt", (s.step.id if s.step else "", replace(s.prompt, left_s=None))) and s.outcome is None:
             self._prompt(s.prompt)
 
     def _job(self, s: Snapshot) -> None:
@@ -85,64 +85,61 @@ class Narrator:
                 self._line(f"  {name}: {text}")
 
     def _checks(self, s: Snapshot) -> None:
-        if s.checks and self._new("checks", s.checks):
+        if s.checks and self._changed("checks", s.checks):
             for n, check in enumerate(s.checks, start=1):
                 self._line(f"  {n}. {'done' if check.ticked else 'to do'}: {check.text}")
 
     def _tone(self, tone: ToneRow, s: Snapshot) -> None:
         if tone.state in ("done", "missing") and self._tones.get(tone.id) != tone.state:
             self._tones[tone.id] = tone.state
-            told = "; ".join(f"{CHANNELS[r.channel]} {judged_text(r, v)}" for r, v in tone.readings) or "measured"
-            found = "; ".join(
-                f"{CHANNELS[p.channel]} as found {number(p.off, 2, sign=True)} off"
-                for p in s.as_found
-                if p.frequency_hz == tone.frequency_hz
-            )
-            said = told + (f" ({found})" if found else "")
-            self._line(f"  {tone.label}: {said if tone.state == 'done' else 'not heard'}")
+            readings = "; ".join(f"{CHANNELS[r.channel]} {judged_text(r, v)}" for r, v in tone.readings) or "measured"
+            points = [p for p in s.as_found if p.frequency_hz == tone.frequency_hz]
+            as_found = "; ".join(f"{CHANNELS[p.channel]} as found {number(p.off, 2, sign=True)} off" for p in points)
+            measured = readings + (f" ({as_found})" if as_found else "")
+            self._line(f"  {tone.label}: {measured if tone.state == 'done' else 'not heard'}")
 
     def _gauges(self, s: Snapshot) -> None:
         self._since_gauge += 1
         words = tuple(g.verdict.word if g.verdict else "" for g in s.gauges)
-        if s.gauges and (self._new("gauge words", words) or self._since_gauge >= GAUGE_EVERY):
+        if s.gauges and (self._changed("gauge words", words) or self._since_gauge >= GAUGE_EVERY):
             self._since_gauge = 0
             for g in s.gauges:
-                self._line(f"  {gauge_words(g)}")
+                self._line(f"  {gauge_text(g)}")
         for curve in s.curves:
-            if self._new(f"curve {curve.label}", curve.points[-1:]):
-                self._line(f"  {curve_words(curve)}")
-        if s.trimmers and self._new("trimmers", tuple((t.name, t.degrees) for t in s.trimmers)):
+            if self._changed(f"curve {curve.label}", curve.points[-1:]):
+                self._line(f"  {curve_text(curve)}")
+        if s.trimmers and self._changed("trimmers", tuple((t.name, t.degrees) for t in s.trimmers)):
             self._line(
                 "  trimmers: " + ", ".join(f"{t.name} at {number(t.degrees, 0, sign=True)}°" for t in s.trimmers)
             )
 
     def _sound(self, s: Snapshot) -> None:
-        if self._new("sending", s.sending):
+        if self._changed("sending", s.sending):
             self._line(f"sending: {s.sending or 'nothing'}")
-        amiss = sound_words(s.sound)
-        if self._new("amiss", amiss) and amiss:
-            self._line(f"! {amiss}")
-        if s.head_delay_s is not None and self._new("heads", round(s.head_delay_s, 3)):
+        problem = sound_problem(s.sound)
+        if self._changed("amiss", problem) and problem:
+            self._line(f"! {problem}")
+        if s.head_delay_s is not None and self._changed("heads", round(s.head_delay_s, 3)):
             self._line(f"  heads are {s.head_delay_s * 1000:.0f} ms apart")
 
-    def _rest(self, s: Snapshot) -> None:
-        """What was found, what stands, and what was last worth saying; what is kept is told by the journal."""
-        if s.flutter and self._new("flutter", s.flutter):
+    def _remarks(self, s: Snapshot) -> None:
+        """Print flutter, remarks, steps to check again, timer and notices."""
+        if s.flutter and self._changed("flutter", s.flutter):
             for part in s.flutter:
                 share = f"{part.percent:.3f} % peak, {part.share * 100:.0f} % of it all"
                 self._line(f"  {part.part}: {part.rate_hz:.2f} a second, {share}")
-        if s.ranking and self._new("ranking", s.ranking):
+        if s.ranking and self._changed("ranking", s.ranking):
             for line in s.ranking:
                 self._line(f"  {line}")
-        if self._new("again", s.to_check_again) and s.to_check_again:
+        if self._changed("again", s.to_check_again) and s.to_check_again:
             self._line("! to be checked again: " + ", ".join(s.to_check_again))
-        if s.timer_left_s is not None and self._new("timer", -(-round(s.timer_left_s) // 60)):
+        if s.timer_left_s is not None and self._changed("timer", -(-round(s.timer_left_s) // 60)):
             self._line(f"  timer: {duration(s.timer_left_s)} left")
         if not s.notice:
-            self._said.pop("notice", None)
-        elif self._new("notice", s.notice):
+            self._last_values.pop("notice", None)
+        elif self._changed("notice", s.notice):
             self._line(f"! {s.notice}")
-        if self._new("unsaved", s.unsaved) and s.unsaved:
+        if self._changed("unsaved", s.unsaved) and s.unsaved:
             self._line(f"! {s.unsaved}")
 
     def _prompt(self, prompt: Prompt) -> None:
@@ -155,22 +152,22 @@ class Narrator:
 
     # ---------------------------------------------------------------- when asked
 
-    def again(self, s: Snapshot) -> None:
-        """Say all that there is now, whether or not it was said before."""
+    def repeat_all(self, s: Snapshot) -> None:
+        """Print everything again, whether or not it was printed before."""
         hinted, self._hinted = self._hinted, {}
-        self._said.clear()
+        self._last_values.clear()
         self._tones.clear()
         self._since_gauge = GAUGE_EVERY
-        self.tell(s)
+        self.narrate(s)
         self._hinted = hinted
 
     def why(self, s: Snapshot) -> None:
-        """Why, and what to do if it is not as it should be."""
+        """Print why, and what to do if the result is not right."""
         if s.step is not None:
             self._reasons(s.step)
 
     def hint(self, s: Snapshot) -> int:
-        """The next hint, and after the last the answer; how many were said by now."""
+        """Print the next hint, and after the last one the answer; returns how many were printed so far."""
         step = s.step
         if step is None:
             return 0
@@ -185,8 +182,8 @@ class Narrator:
         return at + 1
 
 
-def sound_words(sound: InputView) -> str:
-    """What is amiss with what comes in; "" when nothing is."""
+def sound_problem(sound: InputView) -> str:
+    """What is wrong with the input; "" if nothing is."""
     if sound.port.state == "lost":
         return f"the device is lost{': ' + sound.port.detail if sound.port.detail else ''}"
     if sound.port.state == "stalled":
@@ -206,11 +203,11 @@ def sound_words(sound: InputView) -> str:
     return ""
 
 
-def gauge_words(g: Gauge) -> str:
-    """A gauge in one line: reading, target, verdict, trend, which way, how far to turn."""
-    told = judged_text(g.reading, g.verdict)
+def gauge_text(g: Gauge) -> str:
+    """A gauge in one line: reading, target, verdict, trend, direction, how far to turn."""
+    readings_text = judged_text(g.reading, g.verdict)
     turns = g.turn is not None and abs(g.turn) >= 0.5
-    parts = [told, g.trend or "no trend yet", *([g.direction] if g.direction else [] if turns else ["wait"])]
+    parts = [readings_text, g.trend or "no trend yet", *([g.direction] if g.direction else [] if turns else ["wait"])]
     if g.turn is not None and turns:
         parts.append(f"turn {rotation(g.turn)}")
     if g.held_s >= 0.5:
@@ -219,8 +216,8 @@ def gauge_words(g: Gauge) -> str:
     return f"{g.label}: {'; '.join([*parts, phase] if phase else parts)}"
 
 
-def curve_words(curve: Curve) -> str:
-    """Where a curve stands, its peak, what to come to."""
+def curve_text(curve: Curve) -> str:
+    """The present point of a curve, its peak, and its target."""
     unit = {"degrees": "°", "round": "", "position": ""}[curve.along]
     at, value = curve.points[-1]
     parts = [f"{curve.label}: {curve.along} {as_given(at)}{unit} reads {number(value, 2)} {curve.unit}"]

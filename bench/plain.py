@@ -137,7 +137,7 @@ class LineCommands:
             case "why":
                 self._narrator.why(latest)
             case "now":
-                self._narrator.again(latest)
+                self._narrator.repeat_all(latest)
             case "hint":
                 count = self._narrator.hint(latest)
                 if self._narrator.trainee and count:
@@ -168,7 +168,7 @@ def run_plain(
     first_snapshot, over = threading.Event(), threading.Event()
 
     def show(snapshot: Snapshot) -> None:
-        narrator.tell(snapshot)
+        narrator.narrate(snapshot)
         first_snapshot.set()
         if snapshot.outcome is not None:
             over.set()

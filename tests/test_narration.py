@@ -12,16 +12,16 @@ from tests.tui import samples
 from tests.tui.test_hostile import nasty_faces
 
 
-def told(*snapshots: Snapshot, trainee: bool = False) -> list[str]:
+def readings_text(*snapshots: Snapshot, trainee: bool = False) -> list[str]:
     said: list[str] = []
     narrator = Narrator(said.append, trainee=trainee)
     for snapshot in snapshots:
-        narrator.tell(snapshot)
+        narrator.narrate(snapshot)
     return said
 
 
 def test_a_step_says_machine_place_cautions_what_to_do_and_what_good_is() -> None:
-    lines = told(samples.adjusting())
+    lines = readings_text(samples.adjusting())
     assert lines[0] == (
         "Line up a cassette deck: Lanternhill front-room deck, Lanternhill everyday ferric, Lanternhill cassette "
         "reference; 47.625 mm/s, 120 µs + 3180 µs, 0 dB is 250 nWb/m (DIN)"
@@ -37,12 +37,12 @@ def test_a_step_says_machine_place_cautions_what_to_do_and_what_good_is() -> Non
 
 
 def test_nothing_is_said_twice() -> None:
-    assert told(samples.listening(8)) == told(samples.listening(8), samples.listening(8))
+    assert readings_text(samples.listening(8)) == readings_text(samples.listening(8), samples.listening(8))
 
 
 def test_why_is_said_at_once_to_a_trainee() -> None:
-    assert not any(line.startswith("  why:") for line in told(samples.adjusting()))
-    assert any(line.startswith("  why:") for line in told(samples.adjusting(), trainee=True))
+    assert not any(line.startswith("  why:") for line in readings_text(samples.adjusting()))
+    assert any(line.startswith("  why:") for line in readings_text(samples.adjusting(), trainee=True))
 
 
 @pytest.mark.parametrize(
@@ -71,18 +71,18 @@ def test_why_is_said_at_once_to_a_trainee() -> None:
     ],
 )
 def test_what_the_screen_shows_is_said(snapshot: Snapshot, words: str) -> None:
-    assert words.replace("left response", "left") in "\n".join(told(snapshot))
+    assert words.replace("left response", "left") in "\n".join(readings_text(snapshot))
 
 
 def test_a_tick_is_said() -> None:
     before = samples.cleaning()
     after = replace(before, checks=tuple(replace(c, ticked=True) for c in before.checks))
-    assert "  3. done: Capstan" in told(before, after)[len(told(before)) :]
+    assert "  3. done: Capstan" in readings_text(before, after)[len(readings_text(before)) :]
 
 
 @pytest.mark.parametrize("face", nasty_faces())
 def test_hostile_text_acts_on_nothing(face: str) -> None:
-    lines = told(nasty_faces()[face], trainee=True)
+    lines = readings_text(nasty_faces()[face], trainee=True)
     assert len(lines) > 1
     for line in lines:
         assert line.replace("\N{NO-BREAK SPACE}", "").isprintable()
@@ -93,5 +93,5 @@ def test_seconds_that_pass_are_said_once() -> None:
     def sending(left_s: int) -> Snapshot:
         return samples.listening(0, prompt=Prompt("wait", "Tones are being sent and recorded", left_s=left_s))
 
-    lines = told(sending(38), sending(37), sending(36))
+    lines = readings_text(sending(38), sending(37), sending(36))
     assert [line for line in lines if "Tones are being" in line] == ["> Tones are being sent and recorded, 38 s"]

@@ -1,4 +1,4 @@
-"""The bench screen: shows snapshots, and turns keys into commands. It knows nothing of sound or procedure."""
+"""The bench screen: shows snapshots and turns keys into commands. It knows nothing about sound or procedures."""
 
 from __future__ import annotations
 
@@ -31,18 +31,18 @@ from bench.tui.widgets.step_card import Card, Part, card_height, card_parts, cau
 from bench.tui.widgets.tones import ToneBoard
 
 LEAST_ROWS = {"gauges": 10, "tones": 8, "flutter": 6}
-"""What the faces that share their room with the card need at least."""
+"""Smallest height of the panels that share the screen with the card."""
 
 STOP_S = 1.0
-"""A screen that is left waits so long for the bench thread; what takes longer is waited for outside of it."""
+"""How long a closing screen waits for the bench thread; longer waits happen after the screen has closed."""
 
 SLOW_S = 2.0
-"""A bench thread that has shown nothing for so long waits for a slow disk, or a sound device."""
+"""A bench thread without a snapshot for this long is waiting for a slow disk or a sound device."""
 
 STILL_WRITING = "Not all is on disk yet."
 
 FIGURES_EVERY_S = 0.13
-"""Figures change no faster than can be read (7 to 8 times a second); bars follow every snapshot."""
+"""Figures change 7 to 8 times a second at most, so that they can be read; bars follow every snapshot."""
 
 
 class Desk(Protocol):
@@ -51,36 +51,36 @@ class Desk(Protocol):
     fault: BaseException | None
 
     def start(self) -> None:
-        """Begin; raises `Problem` when the port can't be opened."""
+        """Start; raises `Problem` if the port can't be opened."""
 
     def post(self, command: say.Command) -> None:
-        """Tell it something."""
+        """Send it a command."""
 
     def stop(self, limit_s: float) -> bool:
-        """End it and wait for it; whether it has ended."""
+        """Stop it and wait; returns whether it has ended."""
 
 
 class BenchJob(Protocol):
     """A job on the bench, from the first step to the saved session."""
 
     trainee: bool
-    """Whether whoever sits there is learning."""
+    """Whether the person is a trainee."""
 
     debrief: tuple[tuple[str, str], ...]
-    """Of an exercise that is over: (about, sentence)."""
+    """The debrief of a finished exercise: (subject, sentence)."""
 
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
-        """Make session, port and bench thread; raises `Problem`. May take a second or two."""
+        """Open session and port and make the bench thread; raises `Problem`. May take a second or two."""
 
     def close(self, outcome: Outcome | None) -> str:
-        """Finish what was written; returns what to say about it: where the report is."""
+        """Close the session; returns a sentence about it: where the report is."""
 
     def close_late(self, line: Callable[[str], None]) -> None:
-        """Likewise when the screen is gone and the bench thread still writes: wait for it, and say so."""
+        """Close after the screen has closed while the bench thread still writes: wait for it, and print that."""
 
 
 class BenchScreen(BenchKeys):
-    """The bench. Dismissed with a sentence for the chooser, "" when there is nothing to say."""
+    """The bench screen. Dismissed with a sentence for the chooser, or ""."""
 
     AUTO_FOCUS = ""
 
@@ -91,25 +91,24 @@ class BenchScreen(BenchKeys):
         self._newest: Snapshot | None = None
         self._message_pending = False
         self._figures: Snapshot | None = None
-        self._figures_at = 0.0
-        self._flush_waits = False
+        self._figures_drawn_at = 0.0
+        self._redraw_scheduled = False
         self._panel = ""
-        self._since = 0.0
+        self._step_began = 0.0
         self._answered_at = time.monotonic()
         self._waiting = False
-        self._clipped: tuple[int, int] = (-1, -1)
-        self._asked = Prompt("wait", "")
-        self._ended = ""
-        self._over = False
+        self._shown_prompt = Prompt("wait", "")
+        self._closing_sentence = ""
+        self._finished = False
         self.refusal = ""
         """Why the bench could not be opened, in one sentence."""
         self.exit_code = 1
-        """0 when the job was completed and all that is judged is in."""
+        """0 if the job was completed and everything judged is in."""
 
     # ---------------------------------------------------------------- made and unmade
 
     def compose(self) -> ComposeResult:
-        """All faces of the screen; one shows at a time."""
+        """All panels of the screen; one is visible at a time."""
         yield JobStrip(id="job")
         yield SoundStrip(id="sound")
         yield TitleStrip(id="title")
@@ -132,7 +131,7 @@ class BenchScreen(BenchKeys):
         yield Footer(id="footer")
 
     async def on_mount(self) -> None:
-        """Open the bench; the screen is there meanwhile."""
+        """Open the job while the screen is already visible."""
         self.query_one(Notice).show("Getting the bench ready …", "quiet")
         self.run_worker(self._open(), exclusive=True)
         self.set_interval(1.0, self._show_waiting)
@@ -143,18 +142,18 @@ class BenchScreen(BenchKeys):
             self.trainee = self._job.trainee
             await asyncio.to_thread(self._desk.start)
         except Problem as problem:
-            self._over, self.refusal = True, problem.sentence
+            self._finished, self.refusal = True, problem.sentence
             await asyncio.to_thread(self._job.close, None)
             if self.is_current:
                 self.dismiss(self.refusal)
 
     def on_screen_resume(self) -> None:
-        """What lay over the screen is gone: a refusal that came meanwhile can be told."""
+        """A dialog above this screen closed: a refusal that came meanwhile can be shown."""
         if self.refusal:
             self.dismiss(self.refusal)
 
     def _on_snapshot(self, snapshot: Snapshot) -> None:
-        """Called on the bench thread: the newest snapshot lies ready, and at most one message says so."""
+        """Called on the bench thread: store the newest snapshot, and post at most one message about it."""
         same, self._newest = snapshot == self._newest, snapshot
         self._answered_at = time.monotonic()
         if same:
@@ -164,26 +163,26 @@ class BenchScreen(BenchKeys):
             self.post_message(SnapshotReady())
 
     async def on_unmount(self) -> None:
-        """However the screen goes, the sound stops and the session is closed."""
+        """Stop the sound and close the session, however the screen closes."""
         await self._finish()
 
     async def _finish(self) -> None:
-        if self._over:
+        if self._finished:
             return
-        self._over = True
+        self._finished = True
         if self._desk is None:
             return
         if await asyncio.to_thread(self._desk.stop, STOP_S):
             outcome = self._snapshot.outcome if self._snapshot else None
-            self._ended = await asyncio.to_thread(self._job.close, outcome)
+            self._closing_sentence = await asyncio.to_thread(self._job.close, outcome)
         else:
-            self._ended = STILL_WRITING
+            self._closing_sentence = STILL_WRITING
             self.app.close_late = self._job.close_late  # type: ignore[attr-defined]
 
     # ---------------------------------------------------------------- what is seen
 
     async def on_snapshot_ready(self) -> None:
-        """A snapshot: bars at once, figures when their time has come, another step or verdict at once."""
+        """Show a snapshot: bars, steps and verdicts at once, figures at their own rate."""
         self._message_pending = False
         new, old = self._newest, self._figures
         self._snapshot = new
@@ -194,25 +193,25 @@ class BenchScreen(BenchKeys):
         if (
             old is None
             or presentation.visible_state(new) != presentation.visible_state(old)
-            or now - self._figures_at >= FIGURES_EVERY_S
+            or now - self._figures_drawn_at >= FIGURES_EVERY_S
         ):
             await self._show(new, now)
-        elif not self._flush_waits:
-            self._flush_waits = True
-            self.set_timer(FIGURES_EVERY_S - (now - self._figures_at), self._flush)
+        elif not self._redraw_scheduled:
+            self._redraw_scheduled = True
+            self.set_timer(FIGURES_EVERY_S - (now - self._figures_drawn_at), self._redraw)
 
-    async def _flush(self) -> None:
-        self._flush_waits = False
+    async def _redraw(self) -> None:
+        self._redraw_scheduled = False
         if self._snapshot is not None and self._snapshot is not self._figures and self.display:
             await self._show(self._snapshot, time.monotonic())
 
     async def _show(self, new: Snapshot, now: float) -> None:
-        old, self._figures, self._figures_at = self._figures, new, now
+        old, self._figures, self._figures_drawn_at = self._figures, new, now
         if old is None or presentation.step_and_prompt(old) != presentation.step_and_prompt(new):
             self._picked = 0
-        come = new.step is not None and (old is None or old.step is None or old.step.id != new.step.id)
-        if come:
-            self._since = now
+        is_new_step = new.step is not None and (old is None or old.step is None or old.step.id != new.step.id)
+        if is_new_step:
+            self._step_began = now
         if old is not None and new.last != old.last and new.last and self.app.bell_on:  # type: ignore[attr-defined]
             self.app.bell()
         with self.app.batch_update():
@@ -223,9 +222,9 @@ class BenchScreen(BenchKeys):
             self._show_card(new)
             self._show_gauges_and_tones(new)
             self._show_bottom(new)
-        if come and new.step is not None:
-            self._step_came(new.step)
-        if new.outcome is not None and not self._over:
+        if is_new_step and new.step is not None:
+            self._new_step(new.step)
+        if new.outcome is not None and not self._finished:
             self.run_worker(self._end(new.outcome))
 
     def _show_panel(self, panel: str) -> None:
@@ -235,7 +234,7 @@ class BenchScreen(BenchKeys):
             self._panel = panel
 
     def _show_card(self, new: Snapshot) -> None:
-        """The card: all of it beside or above what is asked; above a gauge or a list as much as there is room for."""
+        """The card: all of it, or above a gauge or a list as much as there is room for."""
         wide, card = self.has_class("-wide"), self.query_one(Card)
         parts = card_parts(new.step, whole=wide or self.trainee) if new.step is not None else []
         least = LEAST_ROWS.get(self._panel)
@@ -244,17 +243,17 @@ class BenchScreen(BenchKeys):
             card.show(parts)
             return
         work = self.query_one("#work").size.height - self.has_class("-tall")
-        if self._was_read(parts) and rows_of(parts, self.size.width) > work - least:
+        if self._cautions_were_read(parts) and rows_of(parts, self.size.width) > work - least:
             parts = fold_cautions(parts)
         card.show(parts)
         set_height(card, card_height(parts, self.size.width, max(3, work - least - 4), work - least))
 
-    def _was_read(self, parts: list[Part]) -> bool:
-        """Whether the cautions have stood there for as long as it takes to read them."""
-        return time.monotonic() - self._since >= caution_reading_s(parts)
+    def _cautions_were_read(self, parts: list[Part]) -> bool:
+        """Whether the cautions have been visible for as long as it takes to read them."""
+        return time.monotonic() - self._step_began >= caution_reading_s(parts)
 
-    def _step_came(self, step: StepView) -> None:
-        """Another step: its cautions give way to what to do once they were read; a trainee reads the card whole."""
+    def _new_step(self, step: StepView) -> None:
+        """A new step: fold its cautions once they can have been read; show a trainee the whole card."""
         self.call_after_refresh(self._fold)  # what lies below it may have grown or gone
         parts = card_parts(step)
         if sum(role == "caution" for _, _, role in parts) > 1:
@@ -267,7 +266,7 @@ class BenchScreen(BenchKeys):
             self._show_card(self._figures)
 
     def _open_card(self, step: StepView) -> None:
-        """Why is open always in a trainee's session: over the screen where the screen has no room for it."""
+        """Show a trainee the whole card, in a dialog if the screen has no room for it."""
         card, shown = self.query_one(Card), self._snapshot.step if self._snapshot is not None else None
         still = shown is not None and shown.id == step.id and self.is_current and card.display
         if still and rows_of(card_parts(step, whole=True), card.size.width) > card.size.height:
@@ -312,8 +311,8 @@ class BenchScreen(BenchKeys):
         listed.show(lines)
         typing = presentation.is_typing(new)
         field.display, field.disabled = typing, not typing
-        if new.prompt != self._asked:
-            self._asked = new.prompt
+        if new.prompt != self._shown_prompt:
+            self._shown_prompt = new.prompt
             field.value = ""
             field.restrict = r"[-+−0-9.,eE ]*" if new.prompt.kind == "number" else None
             if typing:
@@ -332,9 +331,9 @@ class BenchScreen(BenchKeys):
         self.query_one(Footer).show(shown, typing=presentation.is_typing(new))
 
     def _show_waiting(self) -> None:
-        """No snapshot comes while the bench thread waits for a slow disk or device: say so, with the seconds."""
+        """Tell how long the bench thread has been waiting for a slow disk or device."""
         waited_s, was_waiting = time.monotonic() - self._answered_at, self._waiting
-        self._waiting = self._snapshot is not None and not self._over and waited_s >= SLOW_S
+        self._waiting = self._snapshot is not None and not self._finished and waited_s >= SLOW_S
         if self._waiting:
             text = f"! no answer for {waited_s:.0f} s: the disk or the sound device is slow; not all may be saved"
             self.query_one(Notice).show(text, "caution")
@@ -342,11 +341,11 @@ class BenchScreen(BenchKeys):
             self.query_one(Notice).show(*presentation.notice_of(self._snapshot))
 
     async def _end(self, outcome: Outcome) -> None:
-        """The run is over: stop all, write the report, say where it is. Keys work meanwhile."""
+        """The run has ended: stop, write the report, show where it is. Keys work meanwhile."""
         self.exit_code = outcome.exit_code
         self._show_ending(outcome, "Closing the session …")
         await self._finish()
-        self._show_ending(outcome, self._ended)
+        self._show_ending(outcome, self._closing_sentence)
         self._settled = True
         if self._job.debrief and self.is_current:
             from bench.tui.screens.debrief import DebriefDialog
@@ -357,13 +356,13 @@ class BenchScreen(BenchKeys):
         self.query_one("#ending", Lines).show(ending_lines(outcome, report_text, self.size.width))
 
     def on_resize(self, event: events.Resize) -> None:
-        """Lines that were drawn for another width are drawn again."""
+        """Redraw what depends on the width."""
         if self._figures is not None and self.display:
             self._show_card(self._figures)
             self._show_gauges_and_tones(self._figures)
 
     def _go_back(self) -> None:
-        """What was stopped by a fault ends the program, which says it again outside the screen."""
+        """Go back; after a fault, end the program, which repeats the message outside the screen."""
         if self._settled and self._desk is not None and self._desk.fault is not None:
             self.app.end_by(self._desk.fault)  # type: ignore[attr-defined]
         else:
@@ -374,5 +373,5 @@ class BenchScreen(BenchKeys):
             self._show_gauges_and_tones(self._snapshot)
 
     def _post(self, command: say.Command) -> None:
-        if self._desk is not None and not self._over:
+        if self._desk is not None and not self._finished:
             self._desk.post(command)
