@@ -43,7 +43,7 @@ class ScriptedThread:
 
 
 class ScriptedJob:
-    """Opens a hand desk."""
+    """A job on a scripted thread."""
 
     trainee = False
     debrief: tuple[tuple[str, str], ...] = ()

@@ -235,7 +235,7 @@ async def test_what_stands_and_what_was_kept_is_said() -> None:
     app, job = bench_app(samples.cleaning())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "Done: go on")
-        await show(pilot, job, replace(samples.cleaning(), last=kept), "kept: level left −12.0 dBFS ✓ in")
+        await show(pilot, job, replace(samples.cleaning(), last=kept), "kept: level left −12.040 ± 0.040 dBFS ✓ in")
         again = replace(samples.cleaning(), last=kept, to_check_again=("replay response", "tracking"))
         text = await show(pilot, job, again, "To be checked again: replay response, tracking")
         assert "kept:" not in text
