@@ -87,10 +87,13 @@ class ReplaySide:
         self._head_loss_db = [
             gap_db + spacing_loss_db(FREQUENCIES, self._speed, s.dirt_um + 0.02 * s.remanence) for s in (left, right)
         ]
-        amplifier_db = [self._amplifier_db(s) for s in (left, right)]
-        self._amplifiers = [minimum_phase(db, SHORT) for db in amplifier_db]
+        amplifiers = [self._amplifier_db(s) for s in (left, right)]
+        self._amplifiers = [minimum_phase(db, SHORT) for db in amplifiers]
         self._hiss.set(
-            *(minimum_phase(self._hiss_db + up + db, LONG) for up, db in zip(self._head_loss_db, amplifier_db, strict=True))
+            *(
+                minimum_phase(self._hiss_db + up + db, LONG)
+                for up, db in zip(self._head_loss_db, amplifiers, strict=True)
+            )
         )
 
     def _amplifier_db(self, setting: ReplaySetting) -> Floats:
