@@ -59,7 +59,7 @@ HELP = {
 }
 
 
-BETWEEN_SEARCHES = 50_000
+COLLECT_EVERY = 50_000
 """Allocations before garbage collection runs; loading modules makes this many, and hardly any become garbage."""
 
 
@@ -72,11 +72,11 @@ class _Parser(argparse.ArgumentParser):
 
 def process() -> int:
     """Run `main` as the whole process, with less garbage collection, since memory is freed when the process ends."""
-    gc.set_threshold(BETWEEN_SEARCHES)
+    gc.set_threshold(COLLECT_EVERY)
     try:
         return main()
     finally:
-        gc.freeze()  # the system takes it all back at once: nothing need be searched for before
+        gc.freeze()  # the system frees all memory at exit, so a last collection would be wasted
 
 
 def main(argv: list[str] | None = None) -> int:

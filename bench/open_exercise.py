@@ -1,4 +1,4 @@
-"""Puts an exercise together and, when it is over, tells the trainee what was so."""
+"""Sets up an exercise, and at its end compares the trainee's work with the true state of the machine."""
 
 from __future__ import annotations
 

@@ -46,7 +46,7 @@ class OpenRun:
     clock: Clock
     exercise: Exercise | None = None
     desk: Desk | None = None
-    """The bench thread, where the run has one."""
+    """The bench thread, if the run has one."""
 
     def make_desk(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
         """Make the bench thread of the run; it is not started yet."""
@@ -59,9 +59,9 @@ class OpenRun:
         return self.desk is not None and self.desk.alive
 
     def end(self) -> str:
-        """Tell the debrief of an exercise that is over, keep a calibration, close the session; what to say about it.
+        """Store the debrief of a finished exercise, save a calibration, close the session; returns a sentence about it.
 
-        While the bench thread still writes, only that is said: the session stays open and locked.
+        While the bench thread still writes, the session stays open and locked, and the sentence tells so.
         """
         if self.writing:
             return f"{self.store.folder}: still being written; what was accepted last may not be on disk"

@@ -1,4 +1,4 @@
-"""Writes sound to a file that appears whole or not at all."""
+"""Writes sound to a file that appears complete or not at all."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from bench.signals.source import Source
 FORMATS = {".wav": "WAV", ".flac": "FLAC", ".aiff": "AIFF", ".aif": "AIFF"}
 _BLOCK = 65536
 _LONGEST_WAV = 2**32 - 2**20
-"""Bytes: the length of a plain WAV is held in 32 bits."""
+"""Bytes: a plain WAV stores its length in 32 bits."""
 
 
 def write_source(path: Path, source: Source, sample_rate: int, bits: int, *, force: bool = False) -> None:
@@ -45,17 +45,17 @@ def write_source(path: Path, source: Source, sample_rate: int, bits: int, *, for
 
 
 def check_ending(path: Path) -> None:
-    """Raises `Problem` where the ending says no format of `FORMATS`."""
+    """Raise `Problem` if the suffix is none of `FORMATS`."""
     if path.suffix.lower() not in FORMATS:
         raise Problem(f"{path}: write to a file that ends in {', '.join(FORMATS)}")
 
 
 @contextlib.contextmanager
 def placed(path: Path, *, force: bool) -> Iterator[Path]:
-    """A file beside `path`, with the same ending, that takes its place in the end; on any error nothing is left of it.
+    """A temporary file in the folder of `path` that replaces it at the end; after any error it is removed.
 
     Raises:
-        Problem: `path` is a folder, is there already without `force`, or can't be written.
+        Problem: `path` is a folder, exists already without `force`, or can't be written.
     """
     if path.is_dir():
         raise Problem(f"{path} is a folder; name a file")
@@ -78,21 +78,21 @@ def placed(path: Path, *, force: bool) -> Iterator[Path]:
 def write_sound(
     path: Path, blocks: Iterable[NDArray[np.float64]], sample_rate: int, *, channels: int, bits: int, frames: int
 ) -> float:
-    """Write blocks of sound as they come, with triangular dither, the same file each time.
+    """Write blocks of sound with triangular dither; the same blocks always give the same file.
 
     Args:
-        path: the file; its ending is one of `FORMATS`.
-        blocks: each of shape (frames, channels), full scale ±1; what lies beyond is clipped.
-        sample_rate: frames a second.
-        channels: in each block.
+        path: the file; its suffix is one of `FORMATS`.
+        blocks: each of shape (frames, channels), full scale ±1; anything beyond is clipped.
+        sample_rate: frames per second.
+        channels: channels in each block.
         bits: 16 or 24.
-        frames: about how many there will be: a WAV of 4 GB or more needs a longer header (RF64).
+        frames: approximate total length: a WAV of 4 GB or more needs a longer header (RF64).
 
     Returns:
-        The highest peak that was to be written; above 1, something was clipped.
+        The highest peak of the blocks; above 1, samples were clipped.
 
     Raises:
-        Problem: the format does not hold such sound, or the disk is full.
+        Problem: the format can't store such sound, or the disk is full.
     """
     import soundfile
 

@@ -61,7 +61,7 @@ def _chosen(args: argparse.Namespace) -> list[MachineErrors]:
 
 
 def _with_distinct_names(machines: list[MachineErrors]) -> list[MachineErrors]:
-    """Two sessions of one machine are told by their sessions."""
+    """Add the session to a machine's name where two sessions of one machine are compared."""
     count = Counter(m.machine for m in machines)
     return [replace(m, machine=f"{m.machine} ({m.session})") if count[m.machine] > 1 else m for m in machines]
 

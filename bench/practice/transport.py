@@ -17,7 +17,7 @@ _MOMENTS = np.arange(CHUNK)
 
 
 class Transport:
-    """A capstan drive. Positions are samples at the correct speed; its parts keep turning while the tape stands."""
+    """A capstan drive. Positions are samples at the correct speed; its parts keep turning while the tape is stopped."""
 
     def __init__(self, physics: MachinePhysics, speed_mm_s: float, seed: int) -> None:
         rng = np.random.default_rng([seed, 0x3A9])

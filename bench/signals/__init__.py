@@ -1,1 +1,1 @@
-"""What is sent to a machine: tones, sequences and the marks that let a capture be found again."""
+"""What is sent to a machine: tones, tone sequences, and the start mark that finds a recording again."""

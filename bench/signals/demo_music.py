@@ -1,4 +1,4 @@
-"""A short piece of our own making: something to listen to when nothing else is at hand."""
+"""A short piece of synthetic music, to listen to when no other is given."""
 
 from __future__ import annotations
 
@@ -13,25 +13,25 @@ SECONDS = 10.0
 BEAT_S = 0.5
 PEAK = 0.7
 SOFT_DB = -18.0
-"""The second half beside the first: noise reduction acts on what is soft."""
+"""Level of the second half re the first: noise reduction acts on soft sounds."""
 CHORDS_HZ = ((110.0, 220.0, 277.18, 329.63), (98.0, 196.0, 246.94, 293.66))
-"""A major and G major, in equal temperament on 440 Hz; one for each second of the piece's four bars."""
+"""A major and G major, in equal temperament on 440 Hz; each half has one after the other."""
 MELODY_HZ = (880.0, 659.26, 1108.73, 987.77, 1318.51, 880.0, 1479.98, 1108.73)
 BAR_PARTIALS = (1.0, 2.757, 5.404, 8.933)
-"""Of a struck bar that is free at both ends, re its lowest: from the theory of thin beams."""
+"""Partials of a struck bar with free ends, re the lowest: from the theory of thin beams."""
 _TABLE = 16384
 
 
 def demo_music(sample_rate: int) -> Floats:
-    """Ten seconds: held chords with all their harmonics, struck bars and a cymbal; a loud half, then a soft one.
+    """Ten seconds of sustained chords with many harmonics, struck bars and a cymbal; a loud half, then a soft half.
 
-    Bright and percussive sounds show lost treble, held ones show a level that moves.
+    Bright and percussive sounds reveal lost treble, sustained sounds reveal an unsteady level.
 
     Args:
-        sample_rate: frames a second, at least 32000.
+        sample_rate: frames per second, at least 32000.
 
     Returns:
-        Shape (frames, 2), the same each time, peak at -3 dB re full scale.
+        Shape (frames, 2), always the same, peak at -3 dB re full scale.
     """
     frames = round(SECONDS * sample_rate)
     out = np.zeros((frames, 2))
@@ -40,23 +40,23 @@ def demo_music(sample_rate: int) -> Floats:
     for loud, start in ((1.0, 0), (10 ** (SOFT_DB / 20), half)):
         for bar, chord in enumerate(CHORDS_HZ):
             at, length = start + bar * half // 2, half // 2
-            _add(out, at, 0.11 * loud * _held(chord, length, sample_rate))
+            _mix_in(out, at, 0.11 * loud * _chord(chord, length, sample_rate))
         for n in range(round(SECONDS / 2 / BEAT_S) * 2):
             at = start + round(n * BEAT_S / 2 * sample_rate)
-            _add(out, at, 0.16 * loud * (1.0 if n % 4 == 0 else 0.6) * _cymbal(rng, sample_rate))
+            _mix_in(out, at, 0.16 * loud * (1.0 if n % 4 == 0 else 0.6) * _cymbal(rng, sample_rate))
             if n % 2 == 0:
                 hz = MELODY_HZ[n // 2 % len(MELODY_HZ)]
-                _add(out, at, 0.22 * loud * _bar(hz, sample_rate))
+                _mix_in(out, at, 0.22 * loud * _struck_bar(hz, sample_rate))
     return np.asarray(out * (PEAK / np.abs(out).max()))
 
 
-def _add(out: Floats, at: int, sound: Floats) -> None:
+def _mix_in(out: Floats, at: int, sound: Floats) -> None:
     end = min(len(out), at + len(sound))
     out[at:end] += sound[: end - at]
 
 
-def _held(chord: tuple[float, ...], frames: int, rate: int) -> Floats:
-    """Notes with harmonics to 16 kHz that fall by 4.5 dB an octave, the two channels apart in phase."""
+def _chord(chord: tuple[float, ...], frames: int, rate: int) -> Floats:
+    """Notes with harmonics to 16 kHz that fall by 4.5 dB an octave, with different phases in the two channels."""
     n = np.arange(frames)
     out = np.zeros((frames, 2))
     for note, hz in enumerate(chord):
@@ -72,7 +72,7 @@ def _held(chord: tuple[float, ...], frames: int, rate: int) -> Floats:
 
 
 def _cymbal(rng: np.random.Generator, rate: int) -> Floats:
-    """Noise about a sixth of the sample rate, gone in a quarter of a second."""
+    """Noise around a sixth of the sample rate that decays in a quarter of a second."""
     n = np.arange(round(0.25 * rate))
     white = rng.standard_normal((n.size + 4, 2))
     # (1 - z)(1 + z)³: nothing at 0 Hz, little above what a cassette records.
@@ -80,8 +80,8 @@ def _cymbal(rng: np.random.Generator, rate: int) -> Floats:
     return np.asarray(0.25 * bright * (np.exp(-n / (0.05 * rate)) * envelope(n, n.size, rate))[:, None])
 
 
-def _bar(hz: float, rate: int) -> Floats:
-    """A struck bar: the higher a partial, the sooner it is gone."""
+def _struck_bar(hz: float, rate: int) -> Floats:
+    """A struck bar: the higher a partial, the faster its decay."""
     n = np.arange(round(1.2 * rate))
     sound = np.zeros(n.size)
     for partial in BAR_PARTIALS:

@@ -1,29 +1,29 @@
-"""A tone that rises evenly in level, to find where a tape gives out."""
+"""A level ramp: a tone that rises evenly in level, to find where a tape saturates."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.signals.tones import SteadyTone, Tone, check
+from bench.signals.tones import SteadyTone, Tone, check_tone
 
 
 class LevelRamp:
-    """A tone whose level rises by so many decibels, a straight line in dB over time.
+    """A tone whose level rises linearly in dB over time.
 
     Args:
-        hz: its frequency.
-        from_dbfs: where it starts, dB re a full-scale sine (AES17).
-        to_dbfs: where it ends, at most 0.
-        seconds: how long.
-        sample_rate: frames a second.
+        hz: frequency.
+        from_dbfs: level at the start, dB re a full-scale sine (AES17).
+        to_dbfs: level at the end, at most 0.
+        seconds: length.
+        sample_rate: frames per second.
 
     Raises:
         Problem: an impossible tone.
     """
 
     def __init__(self, hz: float, from_dbfs: float, to_dbfs: float, seconds: float, sample_rate: int) -> None:
-        check(Tone(hz, from_dbfs, seconds), sample_rate)
+        check_tone(Tone(hz, from_dbfs, seconds), sample_rate)
         self._tone = SteadyTone(Tone(hz, to_dbfs, seconds), sample_rate)
         self._rise = to_dbfs - from_dbfs
         self._hz, self._from, self._to = hz, from_dbfs, to_dbfs
@@ -36,7 +36,7 @@ class LevelRamp:
 
     @property
     def description(self) -> str:
-        """The tone in words."""
+        """Its description for the screen."""
         return f"{self._hz:g} Hz rising from {self._from:.1f} to {self._to:.1f} dBFS"
 
     def render(self, start: int, frames: int) -> NDArray[np.float64]:

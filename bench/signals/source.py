@@ -1,4 +1,4 @@
-"""What can be sent: a source gives its samples for any stretch of its own time."""
+"""The protocol of a source: anything that can be sent."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ from numpy.typing import NDArray
 
 
 class Source(Protocol):
-    """A signal that can be asked for any stretch of itself, so that it is the same whatever the block size."""
+    """A signal that renders any stretch of itself, so that it is the same whatever the block size."""
 
     @property
     def frames(self) -> int | None:
-        """Its length in frames; None for one that never ends."""
+        """Its length in frames; None if it never ends."""
 
     @property
     def description(self) -> str:
-        """What it is, in words for the screen: "400 Hz at -12.0 dBFS"."""
+        """Its description for the screen: "400 Hz at -12.0 dBFS"."""
 
     def render(self, start: int, frames: int) -> NDArray[np.float64]:
         """Samples from frame `start`, shape (frames, 2), full scale ±1; silence beyond its end."""

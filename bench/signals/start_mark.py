@@ -1,10 +1,10 @@
-"""Leader marks: sent before a sequence, they let its capture be found again whatever the speed error.
+"""The start mark: recorded ahead of a sequence, it finds the replay again at any speed error.
 
-A mark is two chirps, one rising and one falling, whose period (not frequency) changes linearly. A change of
-speed turns such a chirp into itself at another time, so one matched filter finds it at any speed: with
-phase φ(t) = (2π/m)·ln(1 + m·f₁·t), φ(r·t) differs from φ(t - τ) by a constant only, τ = (1 - 1/r)/(m·f₁)
-(hyperbolic frequency modulation, known from sonar for being Doppler-invariant). τ has the other sign for a
-falling chirp, so the distance of the two gives the speed. The band is one that any deck passes.
+It consists of two chirps, one rising and one falling, whose period (not frequency) changes linearly. At another speed
+such a chirp equals itself at another time, so one matched filter finds it at any speed: with phase
+φ(t) = (2π/m)·ln(1 + m·f₁·t), φ(r·t) differs from φ(t - τ) by a constant only, τ = (1 - 1/r)/(m·f₁) (hyperbolic
+frequency modulation, known from sonar as Doppler-invariant). τ has the opposite sign for a falling chirp, so the
+spacing of the two gives the speed. Every deck passes the band that it uses.
 """
 
 from __future__ import annotations
@@ -13,26 +13,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.problem import Problem
-from bench.signals.tones import envelope, on_channels
+from bench.signals.tones import envelope, route_to_channels
 
 LOW_HZ, HIGH_HZ = 500.0, 3500.0
 CHIRP_S = 0.1
-APART_S = 1.0
+CHIRP_SPACING_S = 1.0
 """From the start of the rising chirp to the start of the falling one."""
 START_MARK_S = 1.5
-"""Length of the mark with the silence that follows it."""
-_MATCH = 0.5
-"""How much of the energy (as its root) must be the chirp's; a steady tone in the band reaches 0.3, noise 0.25."""
+"""Length of the mark, including the silence after it."""
+_THRESHOLD = 0.5
+"""Smallest share of the chirp in the signal (root of the energy); a steady tone in the band reaches 0.3, noise 0.25."""
 _SLOWEST, _FASTEST = 0.9, 1.1
 _WINDOW_S = 8.0
 
 
 class StartMark:
-    """The mark as a source; what follows it begins `START_MARK_S` after its start.
+    """The start mark as a source; the sequence after it begins `START_MARK_S` after its start.
 
     Args:
-        sample_rate: frames a second, at least 8000.
-        dbfs: level of its chirps, as of a sine (AES17).
+        sample_rate: frames per second, at least 8000.
+        dbfs: level of the chirps, as of a sine (AES17).
     """
 
     def __init__(self, sample_rate: int, dbfs: float = -20.0) -> None:
@@ -41,19 +41,19 @@ class StartMark:
         if not -200.0 <= dbfs <= 0.0:
             raise Problem(f"leader marks can't be sent at {dbfs:g} dBFS; choose from -200 to 0 dBFS")
         self._samples = np.zeros(round(START_MARK_S * sample_rate))
-        for at_s, rising in ((0.0, True), (APART_S, False)):
+        for at_s, rising in ((0.0, True), (CHIRP_SPACING_S, False)):
             chirp = _chirp(sample_rate, rising).real
             at = round(at_s * sample_rate)
             self._samples[at : at + len(chirp)] = 10.0 ** (dbfs / 20.0) * chirp
 
     @property
     def frames(self) -> int:
-        """Length in frames, the silence after the chirps included."""
+        """Length in frames, including the silence after the chirps."""
         return len(self._samples)
 
     @property
     def description(self) -> str:
-        """The mark in words."""
+        """Its description for the screen."""
         return "leader mark"
 
     def render(self, start: int, frames: int) -> NDArray[np.float64]:
@@ -62,52 +62,52 @@ class StartMark:
         low, high = max(start, 0), min(start + frames, len(self._samples))
         if low < high:
             out[low - start : high - start] = self._samples[low:high]
-        return on_channels(out, "both")
+        return route_to_channels(out, "both")
 
 
 def find_start_mark(samples: NDArray[np.float64], rate: int) -> tuple[int, float] | None:
-    """The first leader mark in a capture.
+    """The first start mark in a capture.
 
     Args:
-        samples: shape (frames,) or (frames, channels); a channel may be inverted, late, or without the mark.
-        rate: frames a second of the capture.
+        samples: shape (frames,) or (frames, channels); a channel can be inverted, late, or without the mark.
+        rate: frames per second of the capture.
 
     Returns:
-        The frame at which the mark starts and how fast the tape ran (1.01: 1 % fast), as the distance of the two
-        chirps has it, wow included; or None when there is no mark. A part that lay `t` seconds after the start
-        of the mark when it was sent is found `t / speed` seconds after it in the capture.
+        The frame at which the mark starts, and the tape speed (1.01: 1 % fast) from the spacing of the chirps, which
+        includes wow; or None if there is no mark. What was sent `t` seconds after the start of the mark is
+        `t / speed` seconds after it in the capture.
     """
     x = samples[:, None] if samples.ndim == 1 else samples
     window, overlap = round(_WINDOW_S * rate), round(2 * START_MARK_S * rate)
-    for start in range(0, max(1, len(x) - round(APART_S * rate / _FASTEST)), window - overlap):
-        mark = _find_in(x[start : start + window], rate)
+    for start in range(0, max(1, len(x) - round(CHIRP_SPACING_S * rate / _FASTEST)), window - overlap):
+        mark = _find_in_window(x[start : start + window], rate)
         if mark is not None:
             return max(0, start + mark[0]), mark[1]
     return None
 
 
-def _find_in(x: NDArray[np.float64], rate: int) -> tuple[int, float] | None:
+def _find_in_window(x: NDArray[np.float64], rate: int) -> tuple[int, float] | None:
     chirp_frames = round(CHIRP_S * rate)
-    if len(x) < chirp_frames + APART_S * rate / _FASTEST or rate < 2 * HIGH_HZ:
+    if len(x) < chirp_frames + CHIRP_SPACING_S * rate / _FASTEST or rate < 2 * HIGH_HZ:
         return None
-    rising, falling = _matches(x, rate)
-    apart, shift = APART_S * rate, CHIRP_S * rate / (HIGH_HZ - LOW_HZ)
+    rising, falling = _correlations(x, rate)
+    apart, shift = CHIRP_SPACING_S * rate, CHIRP_S * rate / (HIGH_HZ - LOW_HZ)
     both = shift * (LOW_HZ + HIGH_HZ)
     nearest, farthest = (both + (apart - both) / r for r in (_FASTEST, _SLOWEST))
     for peak in _peaks(rising, chirp_frames):
         low = int(peak + nearest)
         stretch = falling[low : int(peak + farthest) + 1]
-        if not len(stretch) or stretch.max() < _MATCH:
+        if not len(stretch) or stretch.max() < _THRESHOLD:
             continue
         second = low + int(np.argmax(stretch))
-        first_at, second_at = _between(rising, peak), _between(falling, second)
+        first_at, second_at = _interpolated_peak(rising, peak), _interpolated_peak(falling, second)
         speed = (apart - both) / (second_at - first_at - both)
         return round(first_at + (1.0 - 1.0 / speed) * shift * HIGH_HZ), float(speed)
     return None
 
 
-def _matches(x: NDArray[np.float64], rate: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """How well each chirp fits at each frame, 0 to 1, all channels together."""
+def _correlations(x: NDArray[np.float64], rate: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Normalised correlation with each chirp at each frame, 0 to 1, all channels together."""
     chirps = [_chirp(rate, rising) for rising in (True, False)]
     n = len(chirps[0])
     size = 1 << (len(x) + n - 1).bit_length()
@@ -117,12 +117,12 @@ def _matches(x: NDArray[np.float64], rate: int) -> tuple[NDArray[np.float64], ND
     passed = np.fft.irfft(spectrum, size, axis=0)[: len(x)]
     summed = np.concatenate([[0.0], np.cumsum(np.sum(passed**2, axis=1))])
     energy = summed[n:] - summed[:-n]
-    # What is 80 dB under the loudest stretch is no mark, and in silence the ratio would be of rounding errors.
+    # A stretch 80 dB below the loudest is no mark, and in silence the ratio would be one of rounding errors.
     energy = np.maximum(energy, 1e-8 * energy.max(initial=0.0) + 1e-20)
     fits = []
     for chirp in chirps:
         half = 0.5 * float(np.sum(np.abs(chirp) ** 2))
-        # The analytic chirp has positive frequencies only: the matched filter gives its envelope at any phase.
+        # The analytic chirp has positive frequencies only, so the matched filter gives the envelope at any phase.
         template = np.conj(np.fft.fft(chirp, size))[: len(spectrum), None]
         padded = np.zeros((size, x.shape[1]), dtype=np.complex128)
         padded[: len(spectrum)] = spectrum * template
@@ -132,14 +132,14 @@ def _matches(x: NDArray[np.float64], rate: int) -> tuple[NDArray[np.float64], ND
 
 
 def _peaks(fit: NDArray[np.float64], apart: int) -> list[int]:
-    """Highest frames of the stretches that match, in order, no two nearer than a chirp."""
-    good = np.flatnonzero(fit >= _MATCH)
+    """The peaks of the stretches above the threshold, in order, at least a chirp apart."""
+    good = np.flatnonzero(fit >= _THRESHOLD)
     groups = np.split(good, np.flatnonzero(np.diff(good) > apart) + 1)
     return [int(group[np.argmax(fit[group])]) for group in groups if len(group)]
 
 
-def _between(fit: NDArray[np.float64], at: int) -> float:
-    """The peak between frames, by a parabola through the three highest."""
+def _interpolated_peak(fit: NDArray[np.float64], at: int) -> float:
+    """The position of a peak between frames, by a parabola through its three highest samples."""
     if not 0 < at < len(fit) - 1:
         return float(at)
     before, top, after = fit[at - 1 : at + 2]

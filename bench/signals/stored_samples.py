@@ -1,4 +1,4 @@
-"""Samples that are already there, as a source."""
+"""Existing samples as a source."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from numpy.typing import NDArray
 
 
 class StoredSamples:
-    """Samples to be sent or written as they are.
+    """Samples to send or write unchanged.
 
     Args:
         samples: shape (frames, 2), full scale ±1.
-        description: what they are, in words.
+        description: description for the screen.
     """
 
     def __init__(self, samples: NDArray[np.float64], description: str) -> None:

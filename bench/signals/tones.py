@@ -1,6 +1,6 @@
-"""Tones: alone, one after another with gaps, several at once; each the same whatever the block size.
+"""Tones, tone sequences and multitones; each is the same whatever the block size.
 
-Levels are in dBFS as AES17 defines it: a sine whose peak is full scale is 0 dBFS.
+Levels are in dBFS as defined by AES17: a sine whose peak is full scale is 0 dBFS.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from bench.signals.source import Source
 
 Channels = Literal["both", "left", "right"]
 EDGE_S = 0.005
-"""Length of a tone's raised-cosine edges: short against a reading, long enough not to click (our choice)."""
+"""Length of a tone's raised-cosine edges: short compared with a reading, long enough to avoid clicks (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,7 @@ class Tone:
     dbfs: float
     """AES17: a sine whose peak is full scale is 0 dBFS."""
     seconds: float | None = None
-    """How long, edges included; None for one that never ends."""
+    """Length, including the edges; None if it never ends."""
     channels: Channels = "both"
 
     @property
@@ -49,12 +49,12 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """Where a part of a sequence lies."""
+    """The position of a part in a sequence."""
 
     start: int
     """Its first frame in the sequence."""
     frames: int | None
-    """Its length; None for one that never ends."""
+    """Its length; None if it never ends."""
     part: Tone | Gap | Source
 
 
@@ -62,22 +62,22 @@ class SteadyTone:
     """One tone as a source.
 
     Args:
-        tone: what to send.
-        sample_rate: frames a second.
+        tone: the tone.
+        sample_rate: frames per second.
 
     Raises:
-        Problem: for a frequency outside 0 to half the sample rate, or a level above full scale.
+        Problem: a frequency outside 0 to half the sample rate, or a level above full scale.
     """
 
     def __init__(self, tone: Tone, sample_rate: int) -> None:
-        check(tone, sample_rate)
+        check_tone(tone, sample_rate)
         self.tone = tone
         self.sample_rate = sample_rate
         self._frames = None if tone.seconds is None else round(tone.seconds * sample_rate)
 
     @property
     def frames(self) -> int | None:
-        """Length in frames; None for a tone without an end."""
+        """Length in frames; None if it never ends."""
         return self._frames
 
     @property
@@ -88,22 +88,22 @@ class SteadyTone:
     def render(self, start: int, frames: int) -> NDArray[np.float64]:
         """Samples from frame `start`, shape (frames, 2)."""
         n = np.arange(start, start + frames)
-        # Whole seconds of whole cycles add nothing: left out, the phase stays exact in a tone that sounds for hours.
+        # Whole cycles in whole seconds add nothing; without them the phase stays exact in a tone that lasts for hours.
         seconds_before, rest = np.divmod(n, self.sample_rate)
         cycles = np.mod(self.tone.hz % 1.0 * seconds_before, 1.0) + self.tone.hz * rest / self.sample_rate
         sine = 10.0 ** (self.tone.dbfs / 20.0) * np.sin(2.0 * np.pi * np.mod(cycles, 1.0))
-        return on_channels(sine * envelope(n, self._frames, self.sample_rate), self.tone.channels)
+        return route_to_channels(sine * envelope(n, self._frames, self.sample_rate), self.tone.channels)
 
 
 class ToneSequence:
     """Tones, gaps and other sources, one after another.
 
     Args:
-        parts: in their order; only the last may be without an end.
-        sample_rate: frames a second.
+        parts: in order; only the last may be endless.
+        sample_rate: frames per second.
 
     Raises:
-        Problem: for an impossible tone, or an endless part that is not the last.
+        Problem: an impossible tone, or an endless part before the last.
     """
 
     def __init__(self, parts: Iterable[Tone | Gap | Source], sample_rate: int) -> None:
@@ -125,12 +125,12 @@ class ToneSequence:
 
     @property
     def frames(self) -> int | None:
-        """Length in frames; None when the last part never ends."""
+        """Length in frames; None if the last part never ends."""
         return self._frames
 
     @property
     def description(self) -> str:
-        """The sequence in words."""
+        """Its description for the screen."""
         parts = [span.part for span in self.spans if not isinstance(span.part, Gap)]
         if len(parts) == 1:
             return parts[0].description
@@ -156,14 +156,14 @@ class ToneSequence:
 
 
 class Multitone:
-    """Several tones at once.
+    """A multitone: several tones at once.
 
     Args:
         tones: each with its own level and length.
-        sample_rate: frames a second.
+        sample_rate: frames per second.
 
     Raises:
-        Problem: for an impossible tone, or when their peaks could add up beyond full scale on a channel.
+        Problem: an impossible tone, or tones whose peaks could exceed full scale together on a channel.
     """
 
     def __init__(self, tones: Ordered[Tone], sample_rate: int) -> None:
@@ -176,14 +176,14 @@ class Multitone:
 
     @property
     def frames(self) -> int | None:
-        """Length of the longest; None when one never ends."""
+        """Length of the longest tone; None if one never ends."""
         lengths = [tone.frames for tone in self._tones]
         known = [length for length in lengths if length is not None]
         return None if len(known) < len(lengths) else max(known, default=0)
 
     @property
     def description(self) -> str:
-        """The tones in words."""
+        """Their description for the screen."""
         return " with ".join(tone.description for tone in self._tones) or "silence"
 
     def render(self, start: int, frames: int) -> NDArray[np.float64]:
@@ -194,7 +194,7 @@ class Multitone:
         return out
 
 
-def check(tone: Tone, sample_rate: int) -> None:
+def check_tone(tone: Tone, sample_rate: int) -> None:
     """Raise `Problem` for a tone that can't be sent."""
     if not 0.0 < tone.hz < sample_rate / 2:
         raise Problem(f"{tone.hz:g} Hz can't be sent: it must lie between 0 and {sample_rate / 2:g} Hz, half the rate")
@@ -209,8 +209,8 @@ def envelope(n: NDArray[np.int64], frames: int | None, sample_rate: int) -> NDAr
 
     Args:
         n: frame numbers counted from the start of the tone.
-        frames: length of the tone with its edges; None when it never ends.
-        sample_rate: frames a second.
+        frames: length of the tone including its edges; None if it never ends.
+        sample_rate: frames per second.
     """
     edge = round(EDGE_S * sample_rate)
     to_edge = n + 1
@@ -221,8 +221,8 @@ def envelope(n: NDArray[np.int64], frames: int | None, sample_rate: int) -> NDAr
     return 0.5 - 0.5 * np.cos(np.pi * inside)
 
 
-def on_channels(mono: NDArray[np.float64], channels: Channels) -> NDArray[np.float64]:
-    """Shape (frames, 2), silent on the channel that isn't asked for."""
+def route_to_channels(mono: NDArray[np.float64], channels: Channels) -> NDArray[np.float64]:
+    """A mono signal on one channel or both, shape (frames, 2)."""
     out = np.zeros((len(mono), 2))
     if channels != "right":
         out[:, 0] = mono

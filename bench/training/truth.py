@@ -1,4 +1,4 @@
-"""What is really so with a practice machine, as the debrief is told it: nobody at the bench sees it before."""
+"""The true state of a practice machine, for the debrief; nobody at the bench sees it before."""
 
 from __future__ import annotations
 
@@ -7,19 +7,19 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class TrimmerTruth:
-    """A trimmer and how far what it sets is from right."""
+    """A trimmer and the error of what it sets."""
 
     name: str
     """As in the machine's sheet: "replay level left"."""
     off: float
-    """From right, in `unit`; 0 is right for this machine with no fault."""
+    """Error in `unit`; 0 is correct for this machine without faults."""
     unit: str
     """dB, arcmin or %."""
 
 
 @dataclass(frozen=True, slots=True)
 class FaultTruth:
-    """A fault that the machine was given."""
+    """A fault of the machine."""
 
     key: str
     """The sheet's file name without `.toml`."""

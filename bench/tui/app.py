@@ -40,7 +40,7 @@ class BenchApp(App[int]):
         self.fault: BaseException | None = None
         """What ended the app, when nobody left it."""
         self.close_late: Callable[[Callable[[str], None]], None] | None = None
-        """Closes the session of a screen that went while its bench thread was still writing."""
+        """Closes the session of a screen that closed while its bench thread was still writing."""
 
     def on_mount(self) -> None:
         """The first screen."""
@@ -124,7 +124,7 @@ class BenchApp(App[int]):
         self.exit()
 
     def _handle_exception(self, error: Exception) -> None:
-        """A fault of ours ends the app; the door tells it in one line, not as a page of traceback."""
+        """A fault of the program ends the app; the command line prints it in one line, without a traceback."""
         self.fault = self.fault or error
         super()._handle_exception(error)
 

@@ -57,7 +57,7 @@ class RunningJob:
         return opened.make_desk(on_snapshot)
 
     def close(self, outcome: Outcome | None) -> str:
-        """Close the session and write its report; what to say about it. Nothing is closed while it is being written."""
+        """Close the session and write its report; returns a sentence. Nothing is closed while it is being written."""
         if self._opened is None:
             return ""
         fault = self._opened.desk.fault if self._opened.desk is not None else None
@@ -79,7 +79,7 @@ class RunningJob:
             return problem.sentence
 
     def close_late(self, line: Callable[[str], None]) -> None:
-        """The screen went while the bench thread was still writing: wait for it, and say so; then close the session."""
+        """After the screen has closed: wait for the bench thread to finish writing, print that, close the session."""
         if self._opened is not None and self._opened.desk is not None:
             self._opened.desk.wait(line)
         sentence = self.close(None)

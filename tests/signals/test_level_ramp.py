@@ -12,19 +12,19 @@ RATE = 48000
 
 
 def test_it_rises_evenly_from_where_it_should_to_where_it_should() -> None:
-    rising = LevelRamp(1000.0, -20.0, 0.0, 10.0, RATE)
+    ramp = LevelRamp(1000.0, -20.0, 0.0, 10.0, RATE)
     for at_s, db in ((0.5, -19.0), (5.0, -10.0), (9.5, -1.0)):
-        piece = rising.render(round(at_s * RATE) - 480, 960)[:, 0]
+        piece = ramp.render(round(at_s * RATE) - 480, 960)[:, 0]
         peak = 20 * np.log10(np.abs(piece).max())
         assert peak == pytest.approx(db, abs=0.05)
-    assert rising.frames == 10 * RATE
-    assert np.all(rising.render(10 * RATE, 100) == 0.0)
+    assert ramp.frames == 10 * RATE
+    assert np.all(ramp.render(10 * RATE, 100) == 0.0)
 
 
 def test_the_same_samples_whatever_the_blocks() -> None:
-    rising = LevelRamp(315.0, -10.0, 0.0, 2.0, RATE)
-    whole = rising.render(0, 2 * RATE)
-    parts = np.concatenate([rising.render(n, 977) for n in range(0, 2 * RATE, 977)])[: 2 * RATE]
+    ramp = LevelRamp(315.0, -10.0, 0.0, 2.0, RATE)
+    whole = ramp.render(0, 2 * RATE)
+    parts = np.concatenate([ramp.render(n, 977) for n in range(0, 2 * RATE, 977)])[: 2 * RATE]
     assert np.array_equal(whole, parts)
 
 

@@ -19,8 +19,8 @@ LEAD_IN_S = 0.7
 
 
 def sent(rate: int = RATE, dbfs: float = -20.0) -> NDArray[np.float64]:
-    leader = StartMark(rate, dbfs)
-    sequence = ToneSequence([Gap(LEAD_IN_S), leader, Tone(1000.0, -10.0, 0.5), Gap(0.2), Tone(600.0, -10.0, 0.5)], rate)
+    mark = StartMark(rate, dbfs)
+    sequence = ToneSequence([Gap(LEAD_IN_S), mark, Tone(1000.0, -10.0, 0.5), Gap(0.2), Tone(600.0, -10.0, 0.5)], rate)
     return np.asarray(sequence.render(0, sequence.frames or 0)[:, 0])
 
 
@@ -193,12 +193,12 @@ def test_the_mark_is_two_short_chirps_a_second_apart() -> None:
 
 
 def test_level_and_length() -> None:
-    leader = StartMark(RATE, -12.0)
-    samples = leader.render(0, leader.frames)
-    assert leader.frames == START_MARK_S * RATE
+    mark = StartMark(RATE, -12.0)
+    samples = mark.render(0, mark.frames)
+    assert mark.frames == START_MARK_S * RATE
     assert np.abs(samples).max() == pytest.approx(10.0 ** (-12.0 / 20.0), abs=1e-3)
-    np.testing.assert_array_equal(leader.render(-50, 100)[50:], samples[:50])
-    np.testing.assert_array_equal(leader.render(leader.frames - 10, 100)[10:], 0.0)
+    np.testing.assert_array_equal(mark.render(-50, 100)[50:], samples[:50])
+    np.testing.assert_array_equal(mark.render(mark.frames - 10, 100)[10:], 0.0)
 
 
 @pytest.mark.parametrize(

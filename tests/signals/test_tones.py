@@ -133,10 +133,10 @@ def test_sequences_can_hold_other_sources() -> None:
 
 def test_tones_together_add_up() -> None:
     some = [Tone(400.0, -20.0), Tone(10000.0, -20.0, 1.0), Tone(1000.0, -12.0, 0.5, "left")]
-    together = Multitone(some, RATE)
-    assert together.frames is None
+    multitone = Multitone(some, RATE)
+    assert multitone.frames is None
     np.testing.assert_allclose(
-        together.render(100, 2000), sum(SteadyTone(t, RATE).render(100, 2000) for t in some), atol=1e-15
+        multitone.render(100, 2000), sum(SteadyTone(t, RATE).render(100, 2000) for t in some), atol=1e-15
     )
     assert Multitone(some[1:], RATE).frames == RATE
     with pytest.raises(Problem, match=r"pass full scale by 3\.5 dB"):

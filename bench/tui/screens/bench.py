@@ -254,7 +254,7 @@ class BenchScreen(BenchKeys):
 
     def _new_step(self, step: StepView) -> None:
         """A new step: fold its cautions once they can have been read; show a trainee the whole card."""
-        self.call_after_refresh(self._fold)  # what lies below it may have grown or gone
+        self.call_after_refresh(self._fold)  # the panel below may have changed its size
         parts = card_parts(step)
         if sum(role == "caution" for _, _, role in parts) > 1:
             self.set_timer(caution_reading_s(parts) + 0.05, self._fold)

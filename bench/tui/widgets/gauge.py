@@ -21,8 +21,8 @@ LARGEST_TRACE = 16
 
 
 SoundProblems = tuple[str, str]
-"""What makes a reading void (clipping, a lost device), said in the direction's place; and what it should be mistrusted
-for (hum, a channel missing), said in the trend's place."""
+"""What makes a reading invalid (clipping, a lost device), shown in place of the direction; and why it should be doubted
+(hum, a channel missing), shown in place of the trend."""
 
 
 def gauge_lines(
@@ -44,7 +44,7 @@ def gauge_lines(
     lines = [_head(gauge, width), *space, *_figure(gauge, width, rows), *space]
     scale = _scale(gauge, width)
     if curve is not None and height - len(lines) - 4 < LEAST_HEIGHT + 1:
-        scale = scale[-1:]  # the curve says more than the pointer
+        scale = scale[-1:]  # the curve shows more than the pointer
     lines += [_direction(gauge, width, sound_problems), *scale, *space]
     left = min(LARGEST_TRACE, height - len(lines))
     drawn = curve_lines(curve, width, left) if curve is not None else []
