@@ -16,7 +16,7 @@ from tests.live_audio import Deck, PrivateSound, missing
 
 pytestmark = [pytest.mark.live, pytest.mark.skipif(missing() is not None, reason=str(missing()))]
 
-WORK = Path(__file__).with_name("live_work.py")
+SCENARIOS = Path(__file__).with_name("live_scenarios.py")
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +32,7 @@ def nothing() -> Iterator[PrivateSound]:
 
 
 def work(sound: PrivateSound, *args: str) -> dict[str, Any]:
-    done = sound.python(WORK, *args)
+    done = sound.python(SCENARIOS, *args)
     assert done.returncode == 0, done.stderr
     return answer(done.stdout)
 
@@ -80,7 +80,7 @@ class TestLoop:
         assert "no more" in got["detail"]
 
     def test_a_fault_in_the_callback_is_said_and_not_printed(self, loop: PrivateSound) -> None:
-        done = loop.python(WORK, "broken_callback")
+        done = loop.python(SCENARIOS, "broken_callback")
         got = answer(done.stdout)
         assert got["seen_s"] < 1.0
         assert "division by zero" in got["detail"]
@@ -117,7 +117,7 @@ class TestLoss:
     def test_a_device_that_goes_away_is_seen_within_a_second_and_sound_goes_on_when_it_is_back(self) -> None:
         with PrivateSound("loop") as sound:
             process = subprocess.Popen(
-                [sys.executable, WORK, "taken_away", str(sound.pid)],
+                [sys.executable, SCENARIOS, "taken_away", str(sound.pid)],
                 env=sound.env,
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
@@ -156,19 +156,19 @@ class TestLoss:
 
     def test_libraries_write_to_the_log_and_not_to_the_screen(self, tmp_path: Path) -> None:
         with PrivateSound("loop") as sound:
-            done = sound.python(WORK, "off_screen", str(sound.pid), str(tmp_path / "sound.log"))
+            done = sound.python(SCENARIOS, "off_screen", str(sound.pid), str(tmp_path / "sound.log"))
         assert done.stderr == "drawn\ndrawn again\n"
         assert "Expression" in answer(done.stdout)["log"]
 
 
 class TestNothingThere:
     def test_no_library_is_one_sentence(self, nothing: PrivateSound) -> None:
-        done = nothing.python(WORK, "no_library", "open")
+        done = nothing.python(SCENARIOS, "no_library", "open")
         assert done.stderr == ""
         assert "PortAudio library is not installed" in answer(done.stdout)["problem"]
 
     def test_no_device_is_one_sentence(self, nothing: PrivateSound) -> None:
-        done = nothing.python(WORK, "loop", "1")
+        done = nothing.python(SCENARIOS, "loop", "1")
         assert done.stderr == ""
         assert answer(done.stdout)["problem"].startswith("there is no sound device")
 

@@ -14,7 +14,7 @@ import pytest
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Overridden, SoundBack, SoundLost
 from bench.session.record.reader import read_session
-from tests.commands.typed import Typed
+from tests.commands.typed_run import Typed
 from tests.live_audio import Deck, PrivateSound, missing
 
 pytestmark = [pytest.mark.live, pytest.mark.skipif(missing() is not None, reason=str(missing()))]

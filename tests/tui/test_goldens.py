@@ -7,7 +7,7 @@ import pytest
 from bench.procedure.kinds.record.passage import REWIND
 from bench.procedure.state.snapshot import Prompt, Snapshot
 from tests.tui import samples
-from tests.tui.stage import bench_app, check_golden, says, screen_text
+from tests.tui.screen_driver import bench_app, check_golden, says, screen_text
 
 SCREENS: dict[str, Snapshot] = {
     "adjusting": samples.adjusting(),

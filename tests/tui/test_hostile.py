@@ -22,8 +22,8 @@ from bench.tui.screens.pages import PagesScreen
 from bench.tui.screens.records import RecordsScreen
 from bench.workspace import Workspace
 from tests.tui import samples
+from tests.tui.screen_driver import ScriptedJob, bench_app, screen_text, until
 from tests.tui.screens.test_records import entry
-from tests.tui.stage import ScriptedJob, bench_app, screen_text, until
 
 NASTY = (
     "[/foo] [@click=app.quit]quit[/] [bold red]x \\[ [/ $x {x} "

@@ -8,7 +8,7 @@ from bench.procedure.state.snapshot import Prompt
 from bench.tui.presentation import kept_line, key_prompt
 from bench.tui.widgets.footer import bar_lines
 from tests.tui import samples
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 def test_what_is_kept_says_which_quantity_and_which_tone() -> None:

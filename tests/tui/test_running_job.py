@@ -25,7 +25,7 @@ from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.countdown import CountDown
 from bench.workspace import Workspace, shipped_procedures
 from tests.procedure.flow_bench import CLEAN, HEAD, words
-from tests.tui.stage import says, screen_text, until
+from tests.tui.screen_driver import says, screen_text, until
 
 
 @pytest.fixture(autouse=True)

@@ -7,7 +7,7 @@ from textual.widget import Widget
 
 from bench.procedure.state.snapshot import Snapshot
 from tests.tui import samples
-from tests.tui.stage import bench_app, says, screen_text, show, until
+from tests.tui.screen_driver import bench_app, says, screen_text, show, until
 
 FACES: dict[str, Callable[[], Snapshot]] = {
     "adjusting": samples.adjusting,

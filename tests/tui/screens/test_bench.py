@@ -18,7 +18,7 @@ from bench.tui.presentation import footer_of
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.dialogs import AskText, CardDialog, Confirm, HelpDialog
 from tests.tui import samples
-from tests.tui.stage import ScriptedJob, ScriptedThread, bench_app, says, screen_text, show, until
+from tests.tui.screen_driver import ScriptedJob, ScriptedThread, bench_app, says, screen_text, show, until
 
 SIZE = (80, 24)
 

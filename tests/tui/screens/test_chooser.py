@@ -21,7 +21,7 @@ from bench.tui.widgets.footer import Footer
 from bench.tui.widgets.job_form import choices_lines, job_form_lines
 from bench.workspace import Workspace, shipped_procedures
 from tests.tui import samples
-from tests.tui.stage import check_golden, says, screen_text, texts, until
+from tests.tui.screen_driver import check_golden, says, screen_text, texts, until
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.countdown import CountDown, Hints
 from bench.tui.screens.dialogs import CardDialog, HelpDialog
 from tests.tui import samples
-from tests.tui.stage import bench_app, says, screen_text, show, until
+from tests.tui.screen_driver import bench_app, says, screen_text, show, until
 
 SIZE = (80, 24)
 START = Prompt("go-on", "Work tape in and recording: start the tones", sounds=True)

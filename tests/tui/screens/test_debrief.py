@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bench.tui.screens.debrief import DebriefDialog
 from tests.tui import samples
-from tests.tui.stage import REPORT, bench_app, says, show
+from tests.tui.screen_driver import REPORT, bench_app, says, show
 
 TOLD = (
     ("fault", "Worn gap: missed."),

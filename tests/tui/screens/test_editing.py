@@ -20,7 +20,7 @@ from bench.tui.screens.dialogs import Confirm
 from bench.tui.screens.editing import EditScreen
 from bench.tui.screens.pages import PagesScreen
 from bench.workspace import Workspace, shipped_procedures
-from tests.tui.stage import says, screen_text, until
+from tests.tui.screen_driver import says, screen_text, until
 
 SIZE = (100, 30)
 

@@ -21,7 +21,7 @@ from bench.tui.text import plain
 from bench.tui.widgets.session_list import detail_lines, session_lines
 from bench.workspace import Workspace
 from tests.session.made_up import whole
-from tests.tui.stage import check_golden, says, screen_text, texts, until
+from tests.tui.screen_driver import check_golden, says, screen_text, texts, until
 
 SIZE = (100, 30)
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 
 from bench.tui.widgets.braille import BrailleCanvas
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 def test_dots_fall_where_unicode_has_them() -> None:

@@ -4,7 +4,7 @@ from bench.practice.facts import TrimmerPosition
 from bench.procedure.state.snapshot import CheckRow
 from bench.tui.widgets.choice_lists import check_lines, choice_lines, timer_lines, trimmer_line
 from tests.tui import samples
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 def test_a_checklist_shows_what_is_ticked() -> None:

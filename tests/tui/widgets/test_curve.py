@@ -8,7 +8,7 @@ from bench.tui.widgets.flutter import part_lines, spectrum_lines
 from bench.tui.widgets.phase import phase_lines
 from bench.tui.widgets.response import response_lines
 from tests.tui import samples
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 def bias(points: int = 13) -> Curve:

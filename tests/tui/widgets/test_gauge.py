@@ -8,7 +8,7 @@ from bench.measure.reading import NoReading
 from bench.tui.widgets.gauge import gauge_brief, gauge_lines, moves_away
 from bench.tui.widgets.line_widget import line_width
 from tests.tui import samples
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 def test_a_level_that_must_rise() -> None:

@@ -8,7 +8,7 @@ from bench.procedure.state.snapshot import InputView
 from bench.tui.widgets.header import job_lines, sound_line, sound_trouble, title_line
 from bench.tui.widgets.line_widget import line_width
 from tests.tui import samples
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 def text(line: list[tuple[str, str]]) -> str:

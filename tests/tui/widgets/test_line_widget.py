@@ -20,7 +20,7 @@ from bench.tui.widgets.line_widget import (
     line_width,
     side_by_side,
 )
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 class Three(LineWidget):

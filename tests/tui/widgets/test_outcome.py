@@ -3,7 +3,7 @@ from __future__ import annotations
 from bench.procedure.state.snapshot import Outcome
 from bench.tui.widgets.large_digits import CROSS, TICK
 from bench.tui.widgets.outcome import ending_lines
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 def test_all_in() -> None:

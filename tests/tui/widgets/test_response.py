@@ -5,7 +5,7 @@ from bench.procedure.state.snapshot import ToneRow
 from bench.tui.widgets.line_widget import line_width
 from bench.tui.widgets.response import points_of, response_lines
 from tests.tui import samples
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 def tone(hz: float, left: float, right: float, target: Target = samples.RESPONSE) -> ToneRow:

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.tui.widgets.scale import band_lines, part_of
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 def test_the_pointer_stands_in_the_band() -> None:

@@ -5,7 +5,7 @@ from dataclasses import replace
 from bench.procedure.model.steps import Caution
 from bench.tui.widgets.step_card import card_height, card_lines, card_parts
 from tests.tui import samples
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 def test_cautions_come_first_then_what_to_do_then_what_good_looks_like() -> None:

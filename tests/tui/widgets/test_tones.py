@@ -6,7 +6,7 @@ from bench.measure.reading import NoReading, Reading
 from bench.measure.verdict import Verdict
 from bench.tui.widgets.tones import tone_lines, worst, worst_quantity
 from tests.tui import samples
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 def test_tones_are_ticked_as_they_come() -> None:

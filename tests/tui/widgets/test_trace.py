@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from bench.tui.widgets.line_widget import line_width
 from bench.tui.widgets.trace import LABEL, trace_lines
-from tests.tui.stage import texts
+from tests.tui.screen_driver import texts
 
 
 def test_a_trace_that_comes_into_its_band() -> None:

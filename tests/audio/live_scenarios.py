@@ -1,6 +1,6 @@
 """What the tests of the live port do where the private sound is: each function in a process of its own.
 
-python live_work.py FUNCTION [ARGUMENT…]    prints one JSON object
+python live_scenarios.py FUNCTION [ARGUMENT…]    prints one JSON object
 """
 
 from __future__ import annotations
