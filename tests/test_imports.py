@@ -1,4 +1,4 @@
-"""What is loaded when: looked at in a process of its own, beside the import contracts."""
+"""Which modules an import loads, in a separate process, in addition to the import contracts."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is said of snapshots: all that the screen shows, each thing once, and nothing that acts on a terminal."""
+"""Snapshots as text: everything that the screen shows, each change once, and nothing that acts on a terminal."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A procedure as lines of text: what a typed line means, and what is said of a snapshot."""
+"""A procedure as lines of text: the meaning of typed lines, and what is printed."""
 
 from __future__ import annotations
 

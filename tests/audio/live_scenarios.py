@@ -108,7 +108,7 @@ def levels(*tones: str) -> dict[str, Any]:
 
 
 def taken_away(server: str) -> dict[str, Any]:
-    """Kill the server while a tone is sent; then wait for whoever starts it again, told by a line."""
+    """Kill the server while a tone is sent; then wait until it is started again, which a line on stdin reports."""
     port = LivePort()
     port.open()
     port.send(SteadyTone(Tone(1000.0, -20.0), RATE))
@@ -183,7 +183,7 @@ def frozen(server: str) -> dict[str, Any]:
 
 
 def held_up() -> dict[str, Any]:
-    """This process stands still for 0.7 s, callback and all, while the deck plays 1 Hz, the right a quarter late."""
+    """Stop this process for 0.7 s, callback included, while the deck plays 1 Hz with the right a quarter period late."""
     port = LivePort()
     port.open()
     blocks = hear(port, 1.0)
@@ -291,7 +291,7 @@ def off_screen(server: str, log: str) -> dict[str, Any]:
 
 
 def silences() -> dict[str, Any]:
-    """A tone, stopped in its midst, another: the largest step between samples beside that of the tones."""
+    """A tone, stopped in its middle, then another: the largest step between samples compared with that of the tones."""
     port = LivePort()
     port.open()
     port.send(SteadyTone(Tone(500.0, -6.0), RATE))

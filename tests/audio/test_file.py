@@ -274,7 +274,7 @@ class TestHostile:
 
 
 def read_or_refused(path: Path) -> None:
-    """Samples of the length that is said, or one sentence; anything else is a fault of ours."""
+    """Samples of the stated length, or one sentence; anything else is a fault of the program."""
     got = sentence = None
     try:
         capture = Capture(path)

@@ -137,7 +137,7 @@ class TestLoss:
         assert got["lost_s"] == got["start_gap_s"]
         assert got["lost_s"] >= got["gap_s"]
         assert got["later_lost"] == 0
-        assert got["level"] == pytest.approx(-20.0, abs=0.001)  # the tone that was sent goes on
+        assert got["level"] == pytest.approx(-20.0, abs=0.001)  # the tone continues
 
     def test_a_device_that_hangs_is_seen_within_a_second_and_holds_nothing_up(self) -> None:
         with PrivateSound("loop") as sound:

@@ -1,4 +1,4 @@
-"""The practice loop as a port: blocks in time, what was sent, and the instruments beside it."""
+"""The simulated loopback as a port: blocks in time, what was sent, and the instruments at its output."""
 
 from __future__ import annotations
 

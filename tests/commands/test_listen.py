@@ -70,7 +70,7 @@ def test_a_file_of_any_rate_with_typed_errors(tmp_path: Path, capsys: pytest.Cap
     bins, power = welch(samples[:, 0], RATE, nperseg=4096)
     level = {hz: 10 * np.log10(power[(bins > hz / 1.06) & (bins < hz * 1.06)].mean()) for hz in (400.0, 8000.0)}
     assert level[8000.0] - level[400.0] == pytest.approx(-6.0, abs=0.5)
-    # Levels are matched: 3 dB low is not heard as softer.
+    # Levels are matched, so 3 dB too low does not sound softer.
     assert level[400.0] == pytest.approx(10 * np.log10(0.1**2 * 2 / 44100), abs=0.8)
 
 

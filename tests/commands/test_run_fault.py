@@ -31,7 +31,7 @@ from tests.procedure.flow_bench import CLEAN, HEAD, words
 
 
 class Lines(io.StringIO):
-    """A stdin whose lines come one by one."""
+    """A stdin that delivers its lines one at a time."""
 
     def __init__(self, lines: Iterator[str]) -> None:
         super().__init__()
@@ -68,7 +68,7 @@ def typed(failed: threading.Event) -> Iterator[str]:
 
 
 def stopped(folder: Path, capsys: pytest.CaptureFixture[str], args: list[str]) -> Path:
-    """Run it; the session that it leaves, once all that must be said is said."""
+    """Run it, check what must be printed, and return the session."""
     assert cli.main(["--workspace", str(folder), *args]) == 3
     out, err = capsys.readouterr()
     assert out == ""
@@ -141,7 +141,7 @@ def test_an_interrupt_stops_the_bench_thread_before_the_session_is_closed(
 def test_leaving_while_a_slow_disk_is_written_claims_nothing_and_keeps_the_lock(
     folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Ctrl+C while an answer is written, and once more when the wait is said."""
+    """Ctrl+C while an answer is being written, and again while the program waits for it."""
     on, said = threading.Event(), list[str]()
 
     def slow(path: Path, data: bytes) -> None:

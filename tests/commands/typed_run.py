@@ -51,7 +51,7 @@ class Typed:
         self._process.stdin.flush()
 
     def end(self, limit_s: float = 30.0) -> tuple[int, str]:
-        """Wait for the end: the exit code, and what stood on stdout."""
+        """Wait for the end; returns the exit code and stdout."""
         assert self._process.stdout is not None
         try:
             code = self._process.wait(limit_s)

@@ -51,7 +51,7 @@ def deck(
     faults: Sequence[FaultFacts] = (),
     noise_reduction: Literal["none", "type-b", "type-a"] = "none",
 ) -> PracticeMachine:
-    """A machine that is right unless told otherwise."""
+    """A machine that is correct except for what the arguments change."""
     facts = MachineFacts(
         "deck",
         heads,

@@ -40,7 +40,7 @@ def value(measured: Measured, quantity: str) -> float:
 
 
 def at(name: str, db: float, hz: float) -> float:
-    """What comes back of a tone sent at -20 dB, dB beside what was sent."""
+    """Replay level of a tone sent at -20 dB, dB re what was sent."""
     heard = recorded(biased(name, db), 3, tone(hz, SENT - 20, 1.5))
     return value(level(heard, RATE, Options(frequency=hz)), "level") - (SENT - 20)
 

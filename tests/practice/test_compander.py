@@ -1,4 +1,4 @@
-"""The noise reduction of the practice machine: encoder and decoder, each switched in by itself and measured."""
+"""The noise reduction of the practice machine: encoder and decoder, each switched in alone and measured."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from tests.practice.deck import QUIET, RATE, deck, run, tone
 from tests.results import a_reading
 
 REFERENCE_DBFS = -12.0 - 1.19
-"""200 nWb/m by ANSI, about 218 by DIN (from memory), beside the machine's 250 at -12 dBFS."""
+"""200 nWb/m by ANSI, about 218 by DIN (from memory), re the machine's 250 at -12 dBFS."""
 # Component data sheet NTE2003 (read), typical: Hz, dB in, dB out.
 SHEET = [
     (1300.0, -20.0, -15.7),
@@ -83,7 +83,7 @@ def test_a_circuit_that_is_off_is_found_and_the_other_is_not_blamed(side: str) -
     decoding = np.array([a_reading(r).value for r in decoding_error(decoded(of, SHEET[2:4])).readings], dtype=float)
     wrong, right = (encoding, decoding) if side == "encoder_side_db" else (decoding, encoding)
     # Too little is added, or taken off: a side path of 4 dB less gives 1 + 2.16/1.58, 2.5 dB less than 10 dB; the
-    # decoder's curve is read at the level that it gives out, higher and boosted less.
+    # decoder's curve is read at its output level, which is higher and boosted less.
     assert wrong.max() < -0.5
     assert wrong.min() == pytest.approx(-2.0, abs=1.0)
     assert np.abs(right).max() < 1.5

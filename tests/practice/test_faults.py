@@ -217,7 +217,7 @@ TABLE: dict[str, Moves] = {
         "fourth pass, 10 kHz": (-2.5, -0.7),
         "third harmonic": (-0.1, 0.1),
     },
-    # Eargle's 1.11: sinc of a 2.4 µm gap over that of the 0.9 µm that is made good: -5.05 + 0.64 dB at 10 kHz.
+    # Eargle's 1.11: sinc of a 2.4 µm gap over that of the compensated 0.9 µm: -5.05 + 0.64 dB at 10 kHz.
     "worn-gap": {
         "replay 10 kHz, left": (-4.45, -4.35),
         "replay 10 kHz, right": (-4.45, -4.35),
@@ -243,7 +243,7 @@ TABLE: dict[str, Moves] = {
         "replay delay": (-0.5, 0.5),
         "replay 10 kHz, left": (-0.1, 0.1),
     },
-    # 0.35 of 0.6 mm are lost: -7.6 dB; the left hears 0.05 mm of the other track, in phase: -6.0 dB.
+    # 0.35 of 0.6 mm are lost: -7.6 dB; the left reads 0.05 mm of the other track, in phase: -6.0 dB.
     "height-off": {
         "replay level, left": (-6.1, -5.95),
         "replay level, right": (-7.65, -7.55),
@@ -313,7 +313,7 @@ TABLE: dict[str, Moves] = {
         "recorded 10 kHz, left": (2.0, 7.0),
         "replay 10 kHz, left": (-0.1, 0.1),
     },
-    # The component is read by itself below.
+    # The component alone is read below.
     "worn-pinch-roller": {"flutter": (0.2, 0.35), "weave": (1.0, 6.0), "replay level, left": (-0.1, 0.1)},
     "slipping-belt": {"speed drift": (0.1, 1.5), "flutter": (0.05, 0.5), "replay level, left": (-0.1, 0.1)},
     "bent-capstan": {"flutter": (0.15, 0.35), "weave": (-0.05, 0.05), "replay level, left": (-0.1, 0.1)},
@@ -341,7 +341,7 @@ TABLE: dict[str, Moves] = {
     },
     # A side path 4 dB weaker: 20 lg(1 + 2.16/1.58) instead of 10 dB, 2.5 dB less.
     "weak-encoder": {"encoding": (-3.2, -1.5), "decoding": (-0.1, 0.1), "recorded 10 kHz, left": (-0.1, 0.1)},
-    # A decoder's curve is read at the level that it gives out, here some 3 dB higher and the boost there less.
+    # A decoder's curve is read at its output level, here about 3 dB higher, where the boost is smaller.
     "weak-decoder": {"decoding": (-2.5, -1.0), "encoding": (-0.1, 0.1), "recorded 10 kHz, left": (-0.1, 0.1)},
 }
 """Change of each reading, lowest and highest, in its unit; one around 0 is a reading that must stay."""
@@ -369,7 +369,7 @@ def check(fault: str, name: str) -> bool:
     before, after = right(name), taken(shipped(MACHINE, fault)[0], name)
     change = after.value - before.value
     if name == "speed drift":
-        # Either way, as the seed has it.
+        # Either direction, depending on the seed.
         change = abs(change)
     assert low <= change <= high, f"{name}: {before.value:.3f} became {after.value:.3f}"
     return abs(change) > before.uncertainty + after.uncertainty

@@ -1,4 +1,4 @@
-"""Dropouts, print, the head's edges, wires, height: what is heard of each."""
+"""Effects of dropouts, print-through, contour effect, wiring faults and height errors."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is heard of a piece, against formulae worked elsewhere and general-purpose tools."""
+"""Replayed music against formulae computed elsewhere and general-purpose tools."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def test_a_right_machine_gives_back_what_it_was_sent_in_time() -> None:
 
 
 def test_noise_reduction_takes_hiss_off() -> None:
-    # Common practice, no source: 9 dB weighted; of an octave where all of the ear's weight lies, 8 to 11 dB.
+    # Common practice, no source: 9 dB weighted; in the octave to which the ear is most sensitive, 8 to 11 dB.
     piece = np.zeros((3 * RATE, 2))
     piece[: RATE // 2] = 0.5 * np.sin(2 * np.pi * 400 / RATE * np.arange(RATE // 2))[:, None]
 

@@ -49,7 +49,7 @@ def sheet(model: type[M], folder: str, name: str) -> M:
 
 
 def shipped(name: str, *faults: str, seed: int = 1) -> tuple[PracticeMachine, Machine, ReferenceTape]:
-    """A shipped machine, steady, clean and right but for its faults, with its sheets."""
+    """A shipped machine without flutter, clean and correct except for its faults, with its sheets."""
     tape, reference = SETS[name]
     machine = sheet(Machine, "machines", name)
     clean = {key: 0.0 for key in machine.practice if "_dirt_" in key}

@@ -46,7 +46,7 @@ def test_slow_settling() -> None:
     t.turn(-20.0)
     assert t.error == pytest.approx(2.0)
     t.settle(1.0)
-    # 1 − 1/e of the way after one time constant.
+    # 1 − 1/e of the turn after one time constant.
     assert t.error == pytest.approx(2.0 - 2.0 * 0.632, abs=0.001)
 
 
@@ -127,7 +127,7 @@ def test_a_trimmer_that_settles_slowly_is_still_moving_when_it_is_read_at_once()
         of.turn("replay level left", 30.0)
     run(at_once, 0.02)
     goal = heard_dbfs(at_once) + 12.0
-    # 1 − e^(−t) of the way, at the middle of each half second that is read.
+    # 1 − e^(−t) of the turn, in the middle of each half second that is read.
     for at_s in (0.25, 0.75, 1.25):
         share = (heard_dbfs(machine) + 12.0) / goal
         assert share == pytest.approx(1 - np.exp(-(at_s - 0.02)), abs=0.04), at_s

@@ -62,7 +62,7 @@ def test_found_at_a_wrong_speed_with_the_speed(speed: float) -> None:
 def test_found_through_a_poor_deck(
     *, speed: float, wow_hz: float, phase: float, late: int, inverted: bool, dead: bool, seed: int
 ) -> None:
-    """0.3 % wow, treble gone above 4 kHz, hum at -30 dBFS, 34 dB above hiss, a late, inverted or dead channel."""
+    """0.3 % wow, no treble above 4 kHz, hum at -30 dBFS, 34 dB above hiss, a late, inverted or dead channel."""
     rng = np.random.default_rng(seed)
     dull = sosfilt(butter(2, 4000.0, fs=RATE, output="sos"), played(sent(), speed, 0.003, wow_hz, phase))
     other = np.zeros_like(dull) if dead else np.roll(-dull if inverted else dull, late)

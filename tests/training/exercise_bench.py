@@ -117,7 +117,7 @@ class DoesNothing(UnattendedHands):
 
 @dataclass(slots=True)
 class HidesAzimuth(UnattendedHands):
-    """Leaves the azimuth screw alone and makes good with equalisation what it costs."""
+    """Leaves the azimuth screw alone and compensates its loss with equalisation."""
 
     screw: tuple[str, ...] = field(default=("azimuth-low", "azimuth-middle", "azimuth-high"))
 

@@ -1,4 +1,4 @@
-"""A line-up that broke off goes on where it stopped, on the practice machine as it was left."""
+"""An unfinished line-up is resumed at the step where it stopped, on the practice machine as it was left."""
 
 from __future__ import annotations
 

@@ -154,7 +154,7 @@ def _whole(workspace: Workspace, wanted: RunRequest) -> Path:
 
 
 def _piecemeal(workspace: Workspace, wanted: RunRequest) -> tuple[Path, int]:
-    """The same, left at every step; and how often it was gone on with."""
+    """The same, left and resumed at every step; returns how often."""
     left: dict[str, int] = {}
     opened = open_run(workspace, wanted, RehearsalClock(), real_time=False)
     breaks = 0

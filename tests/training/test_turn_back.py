@@ -1,4 +1,4 @@
-"""Azimuth found by the owner's music, and the way back to where the screw stood, on the practice machine."""
+"""Azimuth set by the owner's music, and the screw turned back to its old position, on the practice machine."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ US_PER_ARCMIN = 5.497  # 0.9 mm at 47.625 mm/s: Δt = s·tan α/v
 class Ended:
     outcome: Outcome
     moved: float
-    """By how much the head stands elsewhere than at first, minutes of arc."""
+    """How far the head is from its first position, minutes of arc."""
     records: tuple[ReadingRecord, ...]
     events: tuple[Event, ...]
     report: str

@@ -304,7 +304,7 @@ def question(*, answered: bool = False) -> Snapshot:
 
 
 def left_response() -> Snapshot:
-    """The response as left, with what was found beside it, and something to be checked again."""
+    """The response as left, with the response as found, and a step to check again."""
     found = tuple(
         FoundPoint(c, hz, (-4.0 if c == "left" else -5.5) * (hz / 12500) ** 1.2, "found-clean")
         for c in ("left", "right")

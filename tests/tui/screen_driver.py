@@ -21,7 +21,7 @@ REPORT = "The report is sessions/2031-05-04-1410-front-room-deck/report.html"
 
 
 class ScriptedThread:
-    """Shows a snapshot when told to, and keeps what was posted."""
+    """Shows the snapshots that a test gives it, and keeps the commands that were posted."""
 
     def __init__(self, on_snapshot: Callable[[Snapshot], None], first: Snapshot) -> None:
         self.on_snapshot = on_snapshot

@@ -336,7 +336,7 @@ async def test_leaving_while_devices_are_still_read_is_no_fault(
 
     async def goes(_: Footer) -> None:
         read_at_last.set()
-        await asyncio.sleep(0.5)  # its brothers are gone by then, and the screen is not yet
+        await asyncio.sleep(0.5)  # the other widgets have been removed by then, the screen has not
 
     monkeypatch.setattr("bench.tui.screens.chooser.live_options", slow)
     monkeypatch.setattr(Footer, "on_unmount", goes, raising=False)

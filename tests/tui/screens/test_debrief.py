@@ -1,4 +1,4 @@
-"""At the end of an exercise the debrief lies over the bench."""
+"""At the end of an exercise the debrief covers the bench screen."""
 
 from __future__ import annotations
 
