@@ -183,7 +183,7 @@ def frozen(server: str) -> dict[str, Any]:
 
 
 def held_up() -> dict[str, Any]:
-    """Stop this process for 0.7 s, callback included, while the deck plays 1 Hz with the right a quarter period late."""
+    """Stop this process for 0.7 s, while the deck plays 1 Hz, the right a quarter period late."""
     port = LivePort()
     port.open()
     blocks = hear(port, 1.0)
