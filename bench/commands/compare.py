@@ -13,6 +13,7 @@ from bench.session.compare.comparison_text import comparison_lines, summary
 if TYPE_CHECKING:
     from bench.procedure.state.journal import ReadingRecord
     from bench.session.compare.comparison import Comparison, Row, Side
+    from bench.session.compare.subject import Subject
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -60,8 +61,8 @@ def _side(side: Side) -> dict[str, Any]:
     }
 
 
-def _row(row: Row) -> dict[str, Any]:
-    subject = row.subject
+def subject_json(subject: Subject) -> dict[str, Any]:
+    """What a reading is of, as fields."""
     return {
         "quantity": subject.quantity,
         "channel": subject.channel,
@@ -69,6 +70,13 @@ def _row(row: Row) -> dict[str, Any]:
         "sent_db": subject.sent_db,
         "source": subject.source,
         "unit": subject.unit,
+    }
+
+
+def _row(row: Row) -> dict[str, Any]:
+    subject = row.subject
+    return {
+        **subject_json(subject),
         "first": _reading(row.first),
         "second": _reading(row.second),
         "difference": row.by,

@@ -138,6 +138,8 @@ def _as_json(history: History) -> dict[str, Any]:
 
 
 def _series_json(series: Series) -> dict[str, Any]:
+    from bench.commands.compare import subject_json
+
     subject, found = series.subject, series.drift
     drift: dict[str, Any] = {"per_year": None, "reason": series.no_drift}
     if found is not None:
@@ -151,12 +153,7 @@ def _series_json(series: Series) -> dict[str, Any]:
             "reaches_tolerance": series.reaches.isoformat() if series.reaches else None,
         }
     return {
-        "quantity": subject.quantity,
-        "channel": subject.channel,
-        "frequency_hz": subject.frequency_hz,
-        "sent_db": subject.sent_db,
-        "source": subject.source,
-        "unit": subject.unit,
+        **subject_json(subject),
         "readings": [
             {
                 "session": p.session,

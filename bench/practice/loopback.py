@@ -7,16 +7,15 @@ ordinary interface: common practice, no source.
 
 from __future__ import annotations
 
-import dataclasses
-import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from bench.problem import Problem
+from bench.practice.facts import Table
+from bench.practice.physics import with_values
 
 Floats = NDArray[np.float64]
 
@@ -52,7 +51,7 @@ class LoopbackFacts:
     """Error of its sample clock; positive is fast."""
 
 
-def loopback_facts(changes: Sequence[tuple[str, Mapping[str, float | str | bool]]]) -> LoopbackFacts:
+def loopback_facts(changes: Sequence[tuple[str, Table]]) -> LoopbackFacts:
     """An ordinary interface with its faults.
 
     Args:
@@ -61,19 +60,10 @@ def loopback_facts(changes: Sequence[tuple[str, Mapping[str, float | str | bool]
     Raises:
         Problem: an unknown key, or a value of the wrong kind.
     """
-    known = {f.name: f for f in dataclasses.fields(LoopbackFacts)}
-    values: dict[str, float | bool] = {}
+    facts = LoopbackFacts()
     for name, table in changes:
-        for key, value in table.items():
-            if key not in known:
-                near = difflib.get_close_matches(key, known, n=1)
-                hint = f"did you mean {near[0]}?" if near else f"it may be one of {', '.join(known)}"
-                raise Problem(f"{name}: practice.{key} is nothing the practice loop knows; {hint}")
-            switch = known[key].type == "bool"
-            if isinstance(value, bool) != switch or isinstance(value, str):
-                raise Problem(f"{name}: practice.{key} must be {'true or false' if switch else 'a number'}")
-            values[key] = value if isinstance(value, bool) else float(value)
-    return LoopbackFacts(**values)  # type: ignore[arg-type]
+        facts = with_values(facts, table, name, "practice loop")
+    return facts
 
 
 class PracticeLoopback:

@@ -5,10 +5,13 @@ from __future__ import annotations
 import dataclasses
 import difflib
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from bench.practice.facts import FaultFacts, MachineFacts, Table, TapeFacts
 from bench.problem import Problem
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,18 +145,18 @@ CHOICES = {
 
 DIRT = tuple(f.name for f in dataclasses.fields(MachinePhysics) if "_dirt_" in f.name)
 
-P = TypeVar("P", MachinePhysics, TapePhysics)
+P = TypeVar("P", bound="DataclassInstance")
 
 
-def _with_values(physics: P, table: Table, where: str) -> P:
-    """The figures with those that a table sets. Raises `Problem` for an unknown key or a wrong value."""
+def with_values(physics: P, table: Table, where: str, model: str = "practice machine") -> P:
+    """The figures of a model with those that a table sets. Raises `Problem` for an unknown key or a wrong value."""
     known = {f.name: f for f in dataclasses.fields(physics)}
     values: dict[str, float | str | bool] = {}
     for key, value in table.items():
         if key not in known:
             near = difflib.get_close_matches(key, known, n=1)
             hint = f"; did you mean {near[0]}?" if near else f"; it may be one of {', '.join(sorted(known))}"
-            raise Problem(f"{where}: practice.{key} is nothing the practice machine knows{hint}")
+            raise Problem(f"{where}: practice.{key} is nothing the {model} knows{hint}")
         wanted = type(getattr(physics, key))
         if wanted is float and isinstance(value, (int, float)) and not isinstance(value, bool):
             values[key] = float(value)
@@ -165,12 +168,12 @@ def _with_values(physics: P, table: Table, where: str) -> P:
     for key, choices in CHOICES.items():
         if key in values and values[key] not in choices:
             raise Problem(f"{where}: practice.{key} must be one of {', '.join(choices)}")
-    return dataclasses.replace(physics, **values)  # type: ignore[arg-type]
+    return dataclasses.replace(physics, **values)
 
 
 def machine_physics(machine: MachineFacts) -> MachinePhysics:
     """The machine's figures from its sheet."""
-    physics = _with_values(MachinePhysics(), machine.practice, machine.name)
+    physics = with_values(MachinePhysics(), machine.practice, machine.name)
     if machine.heads == 2:
         _refuse_record_head_keys(machine.practice, machine.name)
     return physics
@@ -178,7 +181,7 @@ def machine_physics(machine: MachineFacts) -> MachinePhysics:
 
 def tape_physics(tape: TapeFacts) -> TapePhysics:
     """The tape's figures from its sheet."""
-    return _with_values(TapePhysics(), tape.practice, tape.name)
+    return with_values(TapePhysics(), tape.practice, tape.name)
 
 
 def _refuse_record_head_keys(table: Table, where: str) -> None:
@@ -195,7 +198,7 @@ class MachineCondition:
         self._faults = list(faults)
         seen: dict[str, str] = {}
         for fault in faults:
-            _with_values(self._sheet, fault.changes, fault.name)
+            with_values(self._sheet, fault.changes, fault.name)
             if machine.heads == 2:
                 _refuse_record_head_keys(fault.changes, fault.name)
             for key in fault.changes:
@@ -212,7 +215,7 @@ class MachineCondition:
     def _with_faults(self) -> MachinePhysics:
         physics = self._sheet
         for fault in self._faults:
-            physics = _with_values(physics, fault.changes, fault.name)
+            physics = with_values(physics, fault.changes, fault.name)
         return physics
 
     def _remedy(self, act: str, clears: tuple[str, ...]) -> None:
