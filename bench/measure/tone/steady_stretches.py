@@ -301,9 +301,14 @@ def _quartile(x: Floats) -> float:
 
 
 def _moves(frames: Frames, apart: int) -> float:
-    """By how much the level usually differs so many frames later, dB (standard deviation); holes do not count."""
-    level = frames.level_db
-    return _quartile(np.abs(level[apart:] - level[:-apart])) / QUARTILE if len(level) > apart else 0.0
+    """By how much the level usually differs so many frames later, dB (standard deviation).
+
+    Holes do not count, nor does what a note that dies away loses all along: that is no wander.
+    """
+    if len(frames.level_db) <= apart:
+        return 0.0
+    differs = frames.level_db[apart:] - frames.level_db[:-apart]
+    return _quartile(np.abs(differs - median(differs))) / QUARTILE
 
 
 def _trim(frames: Frames, first: int, last: int) -> tuple[int, int]:

@@ -87,11 +87,24 @@ def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
     S(f) = a/f, with a from the lowest lines, down to `SLOWEST_HZ`.
     """
     power, hz, seconds = _spectrum(course, rate)
-    lines = slice(1, 1 + _count(seconds, SPEED_LINES))
+    count = _count(seconds, SPEED_LINES)
+    lines, lowest = slice(1, 1 + count), round(SLOWEST_HZ * seconds, 3)
+    within, slower, drift = _of_falling(lowest)
     a = 2.0 * float(np.mean(power[lines] * hz[lines]))
-    within, slower, drift = _of_falling(round(SLOWEST_HZ * seconds, 3))
-    few = coverage(2 * _count(seconds, SPEED_LINES)) / 2.0
-    return Wander(few * float(np.sqrt(a * within)), few * float(np.sqrt(a * slower))), float(np.sqrt(a * drift))
+    few = coverage(2 * count) / 2.0
+    mean = Wander(few * float(np.sqrt(a * within)), few * float(np.sqrt(a * slower)))
+    # The drift itself is no wander: what is left beside its straight line says how far a line may be drawn by chance.
+    rest, _, _ = _spectrum(_without_line(course), rate)
+    a = 2.0 * float(np.mean(rest[lines] * hz[lines] / _beside_line(lowest, count)))
+    few = coverage(2 * count - 1) / 2.0
+    return mean, few * float(np.sqrt(a * drift))
+
+
+def _without_line(course: Floats) -> Floats:
+    """A course less the straight line through it."""
+    t = np.arange(len(course)) - 0.5 * (len(course) - 1)
+    level = course - course.mean()
+    return np.asarray(level - t * (level @ t) / (t @ t))
 
 
 def of_power(course: Floats, rate: float) -> float:
@@ -159,3 +172,23 @@ def _of_falling(lowest: float) -> tuple[float, float, float]:
     slow = turns < 1.0
     slower = float(np.trapezoid(np.where(slow, mean, 0.0), steps))
     return float(np.trapezoid(mean, steps)) - slower, slower, float(np.trapezoid(line**2, steps))
+
+
+@lru_cache(maxsize=64)
+def _beside_line(lowest: float, count: int) -> Floats:
+    """The part of a density of 1/f that lines 1, 2, … keep when the straight line is taken out of the course.
+
+    Line k of a course that turns x times within its length has sinc(x − k); the straight line through it takes a part.
+
+    Args:
+        lowest: turns within the tone of the slowest rate.
+        count: how many lines.
+    """
+    turns = np.geomspace(min(lowest, 0.5), 200.0, 4000)
+    line = 6.0 / (np.pi * turns) * (np.sinc(turns) - np.cos(np.pi * turns))
+    kept = []
+    for k in range(1, count + 1):
+        taken = (-1) ** k * line / (2.0 * np.pi * k)
+        both = (np.sinc(turns - k) + taken) ** 2 + (np.sinc(turns + k) - taken) ** 2
+        kept.append(k * float(np.trapezoid(both, np.log(turns))))
+    return np.array(kept)

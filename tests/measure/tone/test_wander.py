@@ -53,3 +53,30 @@ def test_a_power_that_does_not_change_leaves_nothing_open_and_one_that_does_what
     courses = [1.0 + white.noise(rng, 40, 2.0) for _ in range(300)]
     scatter = float(np.std([c.mean() for c in courses]))
     assert np.median([wander.of_power(c, 2.0) for c in courses]) == pytest.approx(scatter, rel=0.3)
+
+
+def test_a_drift_is_no_wander_of_its_own() -> None:
+    """A belt that slips evenly: the drift is told from the wander beside it, whose uncertainty it leaves as it was."""
+    rng = np.random.default_rng(5)
+    course = np.cumsum(rng.normal(size=500)) * 0.001
+    t = np.linspace(-0.5, 0.5, 500)
+    _, alone = wander.of_speed(course, 50.0)
+    _, drifting = wander.of_speed(course + 0.5 * t, 50.0)
+    assert drifting == pytest.approx(alone, rel=1e-6)
+
+
+@pytest.mark.parametrize("seconds", [3.0, 10.0])
+def test_a_drift_by_chance_stays_within_its_uncertainty(seconds: float) -> None:
+    """Courses with a density of 1/f from 0.01 Hz on: k = 2 covers about 95 %."""
+    rng = np.random.default_rng(7)
+    hz = np.fft.rfftfreq(2**14, 1 / 50.0)
+    density = np.where(hz >= 0.01, 1 / np.sqrt(np.maximum(hz, 0.01)), 0.0)
+    count, length, within = 300, round(seconds * 50), 0
+    t = np.arange(length) - 0.5 * (length - 1)
+    for _ in range(count):
+        whole = np.fft.irfft(density * (rng.normal(size=len(hz)) + 1j * rng.normal(size=len(hz))))
+        at = int(rng.integers(0, len(whole) - length))
+        course = whole[at : at + length]
+        drift = float((course @ t) / (t @ t)) * length
+        within += abs(drift) < 2 * wander.of_speed(course, 50.0)[1]
+    assert 0.91 * count < within < 0.99 * count
