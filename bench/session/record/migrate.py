@@ -17,6 +17,9 @@ from bench.session.record.migrate_methods import method_table
 from bench.session.record.migrate_steps import Table, copied_steps, rows_of
 from bench.session.record.record import SCHEMA
 
+MOST_TURNS = 10_000
+"""More turns of a trimmer at one step than this nobody has made."""
+
 
 def migrate(table: Table, schema: int, folder: Path) -> Table:
     """The table as today's program would have written it.
@@ -65,9 +68,9 @@ MIGRATIONS: dict[int, Callable[[Table, Path], Table]] = {1: lambda table, _: wit
 def _asked_beside(table: Table, known: set[str]) -> Iterator[Table]:
     """Steps that stand in no copy, such as the last question of an exercise, by the answers to them."""
     for row in rows_of(table, "events"):
-        step, text, answer = row.get("step"), row.get("text"), f": {row.get('value')}"
-        if row.get("kind") == "answer" and step and step not in known and str(text).endswith(answer):
-            yield {"id": step, "title": str(text).removesuffix(answer), "kind": "entry"}
+        step, text, answer = str(row.get("step", "")), str(row.get("text")), f": {row.get('value')}"
+        if row.get("kind") == "answer" and step not in {"", *known} and text.endswith(answer):
+            yield {"id": step, "title": text.removesuffix(answer), "kind": "entry"}
 
 
 def _with_method(row: Any) -> Any:
@@ -86,10 +89,12 @@ def _floats(words: str) -> list[float]:
 
 def _with_noise_reduction(table: Table, steps: list[Table]) -> list[Any]:
     """Readings from before each said how the switch stood: as it was set at the nearest step before theirs."""
-    at = {step["id"]: n for n, step in enumerate(steps)} or {s: n for n, s in enumerate(table.get("steps_done", []))}
+    over = table.get("steps_done")
+    order = [step["id"] for step in steps] or (over if isinstance(over, list) else [])
+    at = {str(step): n for n, step in enumerate(order)}
     prefix = "noise-reduction: "
     switched = [
-        (at.get(e.get("step", ""), -1), n, str(e["text"]).removeprefix(prefix))
+        (at.get(str(e.get("step")), -1), n, str(e["text"]).removeprefix(prefix))
         for n, e in enumerate(rows_of(table, "events"))
         if e.get("kind") == "switch" and str(e.get("text")).startswith(prefix)
     ]
@@ -97,7 +102,7 @@ def _with_noise_reduction(table: Table, steps: list[Table]) -> list[Any]:
     def stood(row: Any) -> Any:
         if not isinstance(row, dict) or "noise_reduction" in row:
             return row
-        before = [s for s in switched if s[0] <= at.get(row.get("step", ""), -1)]
+        before = [s for s in switched if s[0] <= at.get(str(row.get("step")), -1)]
         return row | {"noise_reduction": max(before)[2]} if before else row
 
     return [stood(row) for row in table["readings"]] if switched else table["readings"]
@@ -112,13 +117,11 @@ def _events(rows: list[Any], steps: dict[str, Table]) -> Iterator[Any]:
     decided: dict[str, Table] = {}
     debrief: list[tuple[str, str]] = []
     for row in rows:
-        whole = isinstance(row, dict) and isinstance(row.get("step"), str) and isinstance(row.get("text"), str)
-        if not whole or not isinstance(row.get("time"), datetime) or row.get("kind") not in _SENTENCES:
+        event = _event(row, steps)
+        if event is None:
             out.append(row)
             continue
         kind, text, value = row["kind"], row["text"], row.get("value")
-        step = steps.get(row["step"], {"id": row["step"], "title": row["step"]})
-        event = {"step": row["step"], "time": row["time"]} | _SENTENCES[kind](text, value, step, steps)
         if kind == "not-needed" and row["step"] in decided:
             decided[row["step"]]["passed_over"] = str(value or "").split()
             continue
@@ -131,6 +134,21 @@ def _events(rows: list[Any], steps: dict[str, Table]) -> Iterator[Any]:
         out.append(event)
     for event in out:
         yield event | _debrief(debrief) if isinstance(event, dict) and event.get("kind") == "debrief" else event
+
+
+def _event(row: Any, steps: dict[str, Table]) -> Table | None:
+    """One event; None where its sentence or what stands beside it is damaged."""
+    if not isinstance(row, dict) or not isinstance(row.get("time"), datetime):
+        return None
+    kind, id_, text = (row.get(key) for key in ("kind", "step", "text"))
+    if not (isinstance(kind, str) and isinstance(id_, str) and isinstance(text, str)):
+        return None
+    step = steps.get(id_, {"id": id_, "title": id_})
+    try:
+        facts = _SENTENCES[kind](text, row.get("value"), step, steps)
+    except (KeyError, ValueError):
+        return None
+    return {"step": id_, "time": row["time"]} | facts
 
 
 def _note(text: str, value: Any, step: Table, steps: dict[str, Table]) -> Table:
@@ -201,7 +219,7 @@ def _turned(text: str, value: Any, step: Table, steps: dict[str, Table]) -> Tabl
         return {"kind": "turns", "trimmer": trimmer, "degrees": _floats(value)}
     # Only how often and how far in all was kept: the last turn stands for all of them.
     found = re.search(r": (\d+) turns, ([-+]?\d+)° in all", text)
-    count, degrees = (int(found[1]), float(found[2])) if found else (0, 0.0)
+    count, degrees = (min(int(found[1]), MOST_TURNS), float(found[2])) if found else (0, 0.0)
     return {"kind": "turns", "trimmer": trimmer, "degrees": [0.0] * (count - 1) + [degrees] * bool(count)}
 
 

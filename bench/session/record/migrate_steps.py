@@ -36,7 +36,7 @@ def copied_steps(table: Table, folder: Path) -> list[Table]:
     first = str(job.get("procedure_id") or "") if isinstance(job, dict) else ""
     plain, both = (list(_walk(files, first or next(iter(files), ""), 0, both)) for both in (False, True))
     # A step that is done in each direction has an id for each on a machine that has both, and one elsewhere.
-    met = {row.get("step") for key in ("readings", "events") for row in rows_of(table, key)}
+    met = {str(row.get("step")) for key in ("readings", "events") for row in rows_of(table, key)}
     steps = both if met & ({s["id"] for s in both} - {s["id"] for s in plain}) else plain
     left_out = tuple(str(e.get("step")) for e in rows_of(table, "events") if e.get("kind") == "left-out")
     return [s for s in steps if s["id"] not in left_out and not s["id"].startswith(tuple(f"{i}/" for i in left_out))]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import random
 import re
+import shutil
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -14,6 +16,7 @@ from bench.session.record.store import SessionStore
 from bench.session.report.csv_table import csv_text
 from bench.session.report.plain_text import report_text
 from tests.session.made_up import whole
+from tests.session.record.test_migrate import FROZEN
 
 
 @pytest.fixture(name="text", scope="module")
@@ -195,6 +198,16 @@ def many_mutations(folder: Path, text: str, count: int) -> None:
 def test_damaged_files_give_a_sentence_never_a_traceback(tmp_path: Path, text: str) -> None:
     short = text[: text.index("[[readings]]", 5000)]
     many_mutations(tmp_path, short, 150)
+
+
+@pytest.mark.parametrize("schema", [1, 2])
+def test_damaged_files_of_earlier_schemas_likewise(tmp_path: Path, schema: int) -> None:
+    shutil.copytree(FROZEN / f"schema-{schema}", tmp_path, dirs_exist_ok=True)
+    text = (tmp_path / "session.toml").read_text(encoding="utf-8")
+    rng = random.Random(3)
+    for _ in range(200):
+        with suppress(Problem):
+            csv_text(read_session(written(tmp_path, mutated(text.encode(), rng))))
 
 
 @pytest.mark.long
