@@ -36,8 +36,8 @@ def survivors(module: str, tests: list[str]) -> Iterator[tuple[str, str]]:
         "only_mutate": [module],
         "also_copy": ["procedures", "sessions", "README.md", "DEVELOPERS.md", ".importlinter"],
         "pytest_add_cli_args_test_selection": tests,
-        "timeout_multiplier": ["3"],
-        "timeout_constant": ["2"],
+        "timeout_multiplier": ["10"],
+        "timeout_constant": ["5"],
     }
     with tempfile.TemporaryDirectory(prefix="mutation-") as name:
         folder = Path(name)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import argparse
 
-from bench.commands.transfer_file import convert
-from bench.commands.transfer_options import add_transfer
+from bench.commands.transfers.file import convert
+from bench.commands.transfers.options import add_transfer
 
 
 def add(parser: argparse.ArgumentParser) -> None:

@@ -1,9 +1,9 @@
 """What must be done before a step starts: interlocks that no procedure can bypass, and the switches of the machine.
 
-After the reference tape was in, nothing is recorded until a person confirms that it is out. The reference tape is not
-played on a machine that was not cleaned and demagnetised, unless a person gives a reason, which the report prints.
-A third rule is checked when a procedure is loaded: speed, and azimuth on two heads, are never judged from the
-machine's own recording.
+After the reference tape or the owner's was in, nothing is recorded until a person confirms that it is out. The
+reference tape is not played on a machine that was not cleaned and demagnetised, unless a person gives a reason, which
+the report prints. A third rule is checked when a procedure is loaded: speed, and azimuth on two heads, are never judged
+from the machine's own recording.
 """
 
 from __future__ import annotations
@@ -19,7 +19,9 @@ from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Acted, Overridden, Switched
 from bench.procedure.state.snapshot import Prompt
 
-SWAP = "Reference tape out and put away, tape in use loaded. Confirm before anything records."
+NOT_FOR_RECORDING = {"load-reference-tape": "Reference tape", "load-owners-tape": "Owner's tape"}
+"""What puts a tape in that must not be recorded over, with the tape's name."""
+SWAP = "{} out and put away, tape in use loaded. Confirm before anything records."
 DIRTY = "Not cleaned and demagnetised in this run. The reference tape stays out, unless you say why it may go in."
 
 Control = Literal["noise-reduction", "direction"]
@@ -64,8 +66,8 @@ class Interlocks:
             if self._tape_in() != "load-reference-tape":
                 self._bench.do("load-reference-tape", step)
         if records(step):
-            if self._tape_in() == "load-reference-tape":
-                return Prompt("confirm", SWAP, interlock=True)
+            if self._tape_in() in NOT_FOR_RECORDING:
+                return Prompt("confirm", SWAP.format(NOT_FOR_RECORDING[self._tape_in()]), interlock=True)
             if not self._tape_in():
                 self._bench.do("load-work-tape", step)
         return self._switches(step)

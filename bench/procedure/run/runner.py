@@ -54,8 +54,6 @@ class Runner:
         self._port_trouble = ""
         self._cannot = ""
 
-    # ---------------------------------------------------------------- the current step
-
     @property
     def finished(self) -> bool:
         """Whether all steps are over, or the run was left."""
@@ -69,8 +67,6 @@ class Runner:
     @property
     def _step(self) -> JobStep | None:
         return self.job.steps[self.at] if self.at < len(self.job.steps) else None
-
-    # ---------------------------------------------------------------- from step to step
 
     def begin(self) -> None:
         """Start at the first step, or at the step where an interrupted session stopped."""
@@ -193,8 +189,6 @@ class Runner:
         if self._step is not None:
             self._keep_turns(self._step)
         self._bench.keep_sound_heard()
-
-    # ---------------------------------------------------------------- input
 
     def hear(self, block: Block) -> None:
         """Take in a block of sound."""
@@ -361,8 +355,6 @@ class Runner:
                 raise Problem(question.text)
         self._question = None
         self._enter(again=True)
-
-    # ---------------------------------------------------------------- output
 
     def outcome(self) -> Outcome:
         """The outcome of the run, or the outcome if it ended now."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from bench import __version__
-from bench.commands.transfer_options import ChosenErrors
+from bench.commands.transfers.options import ChosenErrors
 from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES
 from bench.transfer.findings import Finding
 from bench.transfer.uncertainty import AT_DB, AT_HZ, Uncertainty

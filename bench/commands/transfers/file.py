@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.audio.capture import Capture
-from bench.commands.transfer_options import channel_names, chosen_errors, opened
+from bench.commands.transfers.options import channel_names, chosen_errors, opened
 from bench.problem import Problem
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ def convert(args: argparse.Namespace, *, decode: bool) -> int:
         Problem: bad input, with nothing written.
     """
     from bench.audio.write import placed
-    from bench.commands.transfer_text import Done, as_json, cautions, lines
+    from bench.commands.transfers.text import Done, as_json, cautions, lines
     from bench.transfer.findings import CaptureCheck
     from bench.transfer.transfer import Transfer
     from bench.transfer.uncertainty import decoded_uncertainties
