@@ -1,0 +1,88 @@
+"""The whole way: a machine is measured by a procedure, its tape is transferred, and its session decodes it."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from bench.cli import main
+from bench.practice.machine import PracticeMachine
+from bench.practice_setup import build_practice_machine
+from bench.procedure.load.library import Library
+from bench.workspace import find_workspace
+from tests.practice.deck import run
+from tests.transfer.programme import TONES as LEVELS
+from tests.transfer.test_round_trip import FULL, NOTHING, REFERENCE_DBFS, SENT, converted, worst_errors
+from tests.transfer.wrong_machines import RATE, set_right
+
+ROOT = Path(__file__).resolve().parents[2]
+NOTHING_TURNED = """
+format = 1
+title = "As it stands"
+summary = "Clean, record and replay, then the reference tape."
+takes_minutes = 20
+needs = ["the reference tape"]
+"""
+FOLLOWED = ("clean", "demagnetise", "record-replay-check", "play-reference")
+
+
+def measured(workspace: Path, seed: int) -> Path:
+    """The session of a procedure that measures a two-head deck as it stands."""
+    shutil.copytree(ROOT / "procedures", workspace / "procedures")
+    text = NOTHING_TURNED
+    for name in FOLLOWED:
+        text += f'\n[[step]]\nkind = "follow"\nid = "{name}"\ntitle = "{name}"\nprocedure = "{name}"\n'
+    (workspace / "procedures" / "as-it-stands.toml").write_text(text, encoding="utf-8")
+    options = ["--machine", "two-head-cassette", "--seed", str(seed)]
+    assert main(["--workspace", str(workspace), "rehearse", "as-it-stands", *options]) in (0, 1)
+    (session,) = (workspace / "sessions").glob("2*")
+    return session
+
+
+def machine_of(workspace: Path, seed: int) -> PracticeMachine:
+    job = Library(find_workspace(workspace)).load_job("as-it-stands", "two-head-cassette", None, None)
+    machine = build_practice_machine(job.machine, job.tape, job.reference_tape, seed=seed)
+    machine.clean()
+    machine.demagnetise()
+    return machine
+
+
+def transferred(machine: PracticeMachine, sound: np.ndarray) -> np.ndarray:
+    """Recorded on the machine as it is, and replayed once its replay was set right."""
+    machine.load("work")
+    machine.switch("transport", "record")
+    machine.process(np.concatenate((sound, np.zeros((RATE // 2, 2)))))
+    machine.switch("transport", "stop")
+    for name in machine.truth():
+        if name.startswith(("replay", "speed")):
+            set_right(machine, name)
+    run(machine, 0.5)
+    machine.rewind()
+    machine.switch("transport", "play")
+    return run(machine, len(sound) / RATE * 1.02)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", [2, 19, 28])
+def test_a_tape_of_a_machine_as_it_stood(seed: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    session = measured(tmp_path, seed)
+    came = transferred(machine_of(tmp_path, seed), converted(SENT * FULL, NOTHING, decode=False))
+    soundfile.write(tmp_path / "transfer.wav", came, RATE, subtype="PCM_24")
+    capsys.readouterr()
+    command = ["decode", str(tmp_path / "transfer.wav"), str(tmp_path / "out.flac")]
+    command += ["--reference-level", str(REFERENCE_DBFS), "--json", "--force"]
+    assert main([*command, "--session", str(session), "--stage", "as-left"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    octaves, levels = worst_errors(soundfile.read(tmp_path / "out.flac")[0] / FULL)
+    assert main([*command, "--speed-error", str(said["speed_error_percent"])]) == 0
+    without = worst_errors(soundfile.read(tmp_path / "out.flac")[0] / FULL)
+    print(f"seed {seed}: octaves within {octaves:.2f} dB, tones {levels:.2f} dB; without {max(without):.1f} dB")
+    assert octaves < 1.0
+    assert levels < max(u["uncertainty_db"] for u in said["uncertainty"] if u["frequency_hz"] in dict(LEVELS)) + 0.5
+    assert max(octaves, levels) < max(without)
+    assert said["warnings"] == []
