@@ -147,7 +147,7 @@ def test_leaving_while_a_slow_disk_is_written_claims_nothing_and_keeps_the_lock(
     def slow(path: Path, data: bytes) -> None:
         if b"the last word" in data and not on.is_set():
             _thread.interrupt_main()
-            assert on.wait(30)
+            assert on.wait(120)
         save_file(path, data)
 
     def narrate(line: str) -> None:
