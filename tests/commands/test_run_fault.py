@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import _thread
 import io
 import shutil
 import threading
@@ -142,13 +141,20 @@ def test_leaving_while_a_slow_disk_is_written_claims_nothing_and_keeps_the_lock(
     folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Ctrl+C while an answer is being written, and again while the program waits for it."""
-    on, said = threading.Event(), list[str]()
+    writing, on, said = threading.Event(), threading.Event(), list[str]()
+    pressed: list[str] = []
 
     def slow(path: Path, data: bytes) -> None:
         if b"the last word" in data and not on.is_set():
-            _thread.interrupt_main()
+            writing.set()
             assert on.wait(120)
         save_file(path, data)
+
+    def watched(desk: Desk) -> bool:
+        if writing.is_set() and not pressed:
+            pressed.append("Ctrl+C")
+            raise KeyboardInterrupt
+        return desk._thread.is_alive()
 
     def narrate(line: str) -> None:
         said.append(line)
@@ -156,6 +162,7 @@ def test_leaving_while_a_slow_disk_is_written_claims_nothing_and_keeps_the_lock(
             raise KeyboardInterrupt
 
     monkeypatch.setattr(store, "save_file", slow)
+    monkeypatch.setattr(Desk, "alive", property(watched))
     monkeypatch.setattr(run_options, "narrate", narrate)
     monkeypatch.setattr("sys.stdin", io.StringIO("the last word\n"))
     assert cli.main(["--workspace", str(folder), "run", "t", "--plain"]) == 130
