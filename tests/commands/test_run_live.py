@@ -114,7 +114,7 @@ def test_recorded_and_replayed_with_the_device_taken_away_in_mid_step(
             typed.wait_for("go on to start")
             typed.type()
         for hz in ("40 Hz", "63 Hz", "125 Hz"):
-            typed.wait_for(f"response {hz.replace(' Hz', '')}")
+            typed.wait_for(f"response, left, {hz}")
         sound.kill()
         typed.wait_for("sound lost")
         kept = [line.split()[1] for line in typed.said if line.startswith("accepted")]
