@@ -99,7 +99,7 @@ def _pair(pair: Pair) -> dict[str, Any]:
         "azimuth_delay_us": _value(pair.azimuth),
         "azimuth_loss_db": _value(pair.azimuth_loss),
         "speed_percent": _value(pair.speed),
-        "mistracking_db": _mistracking(pair.mistracking),
+        "heard_db": _mistracking(pair.mistracking),
         "missing": list(pair.missing),
     }
 
@@ -111,7 +111,12 @@ def _value(result: Value | None) -> dict[str, float] | None:
 def _mistracking(result: Mistracking | None) -> dict[str, Any] | None:
     if result is None:
         return None
-    where = {"channel": result.channel, "frequency_hz": result.frequency_hz, "level_db": result.level_db}
+    where = {
+        "mistracking_db": result.mistracking_db,
+        "channel": result.channel,
+        "frequency_hz": result.frequency_hz,
+        "level_db": result.level_db,
+    }
     return {**(_value(result.worst) or {}), **where, "system": "type-b"}
 
 

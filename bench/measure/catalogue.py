@@ -74,8 +74,8 @@ class Quantity:
     """A key of `UNITS`."""
     meter: str = ""
     """The meter that gives it, a key of `METERS`; "" where it is worked out from other readings."""
-    step: Literal["measure", "adjust", "interface"] = "measure"
-    """The kind of step that names it; `adjust` and `interface` where no `measure` step can."""
+    step: Literal["measure", "adjust", "interface", ""] = "measure"
+    """The kind of step that names it; `adjust` and `interface` where no `measure` step can; "" where none does."""
     methods: tuple[str, ...] = ()
     """Those that its readings are told apart by, as its meter names them; none where there is only one."""
     usual_method: str = ""
@@ -206,6 +206,7 @@ QUANTITIES: dict[str, Quantity] = {
     "dropout_length": Quantity(title="Dropout length", unit="ms", meter="dropouts", event=True, judged="largest"),
     "record_replay_level": Quantity(title="Record-to-replay level", unit="dB", meter="level", drawn="curve"),
     "overbias": Quantity(title="Over-bias", unit="dB", step="adjust"),
+    "heard_error": Quantity(title="Heard with noise reduction", unit="dB", step="", frequency="found"),
     "mistracking": Quantity(title="Mistracking", unit="dB", frequency="found"),
     "encoding_error": Quantity(title="Encoding error", unit="dB"),
     "decoding_error": Quantity(title="Decoding error", unit="dB"),

@@ -5,15 +5,19 @@ too much or too little. Mistracking is what the decoder adds beyond the error it
 
     mistracking(f, L) = decoded(f, encoded(f, L) + e(f)) - L - e(f), dB
 
-where e(f) is the level error plus the response error at f. Negative is duller. Source: the definition of a
-complementary compander, and the static laws of `bench.tape.noise_reduction`: Type B is a fit to published data-sheet
-points (all within 0.6 dB, limits ±1.5 dB), Type A is built from figures quoted from memory. The laws hold for steady
-tones; with music the control signal lags behind the level.
+where e(f) is the level error plus the response error at f. Negative is duller. A listener hears the response error and
+the mistracking together, whatever the level, which the volume control makes up:
+
+    heard(f, L) = mistracking(f, L) + e(f) - e(reference frequency), dB
+
+Source: the definition of a complementary compander, and the static laws of `bench.tape.noise_reduction`: Type B is a
+fit to published data-sheet points (all within 0.6 dB, limits ±1.5 dB), Type A is built from figures quoted from memory.
+The laws hold for steady tones; with music the control signal lags behind the level.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -28,7 +32,9 @@ Verdict = Literal["in", "out", "too close to call"]
 
 REFERENCE_HZ = 400.0
 TOLERANCE_DB = 3.0
-"""Usually accepted; ±2 dB is good. Common practice, no source."""
+"""Usually accepted of what is heard; ±2 dB is good. Common practice, no source."""
+JUDGED_TO_HZ = 10000.0
+"""What is heard is judged up to this frequency, at every level. Common practice, no source."""
 LEVELS_DB = tuple(float(-db) for db in range(51))
 FREQUENCIES_HZ = tuple(
     float(hz)
@@ -64,6 +70,8 @@ class ReplayErrors:
     """`left` or `right`; empty where the errors are those of both, or of a mono machine."""
     uncertainty_db: float = 0.0
     """Of the error at any measured frequency, expanded (k = 2)."""
+    response_uncertainty_db: float = 0.0
+    """Of the response error alone, likewise."""
 
     def __post_init__(self) -> None:
         seen = {self.reference_hz}
@@ -79,11 +87,14 @@ class ReplayErrors:
             seen.add(hz)
 
     def at(self, frequency_hz: ArrayLike) -> Floats:
-        """Total error, dB: linear in dB over log f between the points, constant beyond the first and the last."""
+        """Total error, dB: that of level and that of the response."""
+        return self.level_db + self.response_at(frequency_hz)
+
+    def response_at(self, frequency_hz: ArrayLike) -> Floats:
+        """Response error, dB: linear in dB over log f between the points, constant beyond the first and the last."""
         points = sorted([(self.reference_hz, 0.0), *self.treble])
         hz = np.log([p[0] for p in points])
-        treble = np.interp(np.log(np.asarray(frequency_hz, dtype=float)), hz, [p[1] for p in points])
-        return np.asarray(self.level_db + treble)
+        return np.asarray(np.interp(np.log(np.asarray(frequency_hz, dtype=float)), hz, [p[1] for p in points]))
 
     def shifted(self, by_db: float) -> ReplayErrors:
         """The same errors with the level error raised by so many dB."""
@@ -92,19 +103,30 @@ class ReplayErrors:
 
 @dataclass(frozen=True, slots=True)
 class MistrackingMap:
-    """Mistracking over levels and frequencies, with its worst point and verdict."""
+    """Mistracking and what is heard over levels and frequencies, with the worst point of what is heard and its verdict.
+
+    Both have the shape (levels, frequencies): over `LEVELS_DB` and `FREQUENCIES_HZ`.
+    """
 
     system: System
     errors: ReplayErrors
     mistracking_db: Floats = field(repr=False)
-    """Shape (levels, frequencies): over `LEVELS_DB` and `FREQUENCIES_HZ`."""
+    heard_db: Floats = field(repr=False)
     worst_level_db: float
     worst_hz: float
     worst_db: float
+    """Heard there: response error and mistracking together."""
+    worst_mistracking_db: float
+    """Mistracking there."""
     uncertainty_db: float
     """Of the worst, expanded (k = 2): how far it moves when the errors move by their uncertainty."""
     tolerance_db: float
     verdict: Verdict
+
+    @property
+    def worst_response_db(self) -> float:
+        """Response error at the worst point."""
+        return self.worst_db - self.worst_mistracking_db
 
 
 def mistracking_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike, errors: ReplayErrors) -> Floats:
@@ -122,7 +144,7 @@ def mistracking_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike,
 
 
 def mistracking_map(system: System, errors: ReplayErrors, tolerance_db: float = TOLERANCE_DB) -> MistrackingMap:
-    """Mistracking over all levels and frequencies, its worst point, and the verdict.
+    """Mistracking and what is heard over all levels and frequencies, the worst of what is heard, and the verdict.
 
     The verdict is `in` or `out` only if it is the same at both ends of the uncertainty of the errors.
 
@@ -138,27 +160,72 @@ def mistracking_map(system: System, errors: ReplayErrors, tolerance_db: float = 
         raise Problem(f"a tolerance of {tolerance_db:g} dB: it is larger than 0 and 40 dB at most")
     levels, frequencies = np.array(LEVELS_DB)[:, None], np.array(FREQUENCIES_HZ)[None]
 
-    def map_of(e: ReplayErrors) -> Floats:
+    def mistracking_of(e: ReplayErrors) -> Floats:
         return mistracking_db(system, frequencies, levels, e)
 
-    nominal = map_of(errors)
-    row, column = np.unravel_index(int(np.argmax(np.abs(nominal))), nominal.shape)
-    shifted = [map_of(errors.shifted(by)) for by in (-errors.uncertainty_db, errors.uncertainty_db) if by]
-    worst = [float(m.flat[np.argmax(np.abs(m))]) for m in (nominal, *shifted)]
-    inside = [abs(db) <= tolerance_db for db in worst]
+    nominal = mistracking_of(errors)
+    worst = worst_heard(errors, nominal, mistracking_of)
+    inside = [abs(db) <= tolerance_db for db in (worst.db, *worst.shifted_db)]
     return MistrackingMap(
         system=system,
         errors=errors,
         mistracking_db=nominal,
-        worst_level_db=LEVELS_DB[row],
-        worst_hz=FREQUENCIES_HZ[column],
-        worst_db=worst[0],
-        uncertainty_db=max(abs(db - worst[0]) for db in worst),
+        heard_db=nominal + errors.response_at(frequencies),
+        worst_level_db=worst.level_db,
+        worst_hz=worst.hz,
+        worst_db=worst.db,
+        worst_mistracking_db=worst.mistracking_db,
+        uncertainty_db=worst.uncertainty_db,
         tolerance_db=tolerance_db,
         verdict="in" if all(inside) else "too close to call" if any(inside) else "out",
     )
 
 
+@dataclass(frozen=True, slots=True)
+class WorstHeard:
+    """The worst point of what is heard up to `JUDGED_TO_HZ`."""
+
+    db: float
+    mistracking_db: float
+    level_db: float
+    hz: float
+    shifted_db: tuple[float, ...]
+    """The worst at either end of the uncertainty of the errors; empty where they have none."""
+
+    @property
+    def uncertainty_db(self) -> float:
+        """How far it moves when the errors move by their uncertainty."""
+        return max((abs(db - self.db) for db in self.shifted_db), default=0.0)
+
+
+def worst_heard(
+    errors: ReplayErrors, nominal_db: Floats, mistracking_of: Callable[[ReplayErrors], Floats]
+) -> WorstHeard:
+    """The worst point of what is heard.
+
+    Args:
+        errors: between encoder and decoder.
+        nominal_db: mistracking at these errors, over `LEVELS_DB` and `FREQUENCIES_HZ`.
+        mistracking_of: gives the same for other errors.
+    """
+    judged = np.array(FREQUENCIES_HZ) <= JUDGED_TO_HZ
+    response = errors.response_at(FREQUENCIES_HZ)[judged]
+    heard = nominal_db[:, judged] + response
+    row, column = np.unravel_index(int(np.argmax(np.abs(heard))), heard.shape)
+    shifted = []
+    for sign in (-1.0, 1.0) if errors.uncertainty_db else ():
+        moved = mistracking_of(errors.shifted(sign * errors.uncertainty_db))[:, judged]
+        moved = moved + response + sign * errors.response_uncertainty_db
+        shifted.append(float(moved.flat[np.argmax(np.abs(moved))]))
+    return WorstHeard(
+        db=float(heard[row, column]),
+        mistracking_db=float(nominal_db[row, column]),
+        level_db=LEVELS_DB[row],
+        hz=FREQUENCIES_HZ[column],
+        shifted_db=tuple(shifted),
+    )
+
+
 def worst_map(maps: Sequence[MistrackingMap]) -> MistrackingMap:
-    """The map with the largest mistracking."""
+    """The map with the largest error heard."""
     return max(maps, key=lambda m: abs(m.worst_db))

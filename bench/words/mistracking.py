@@ -1,4 +1,4 @@
-"""What an error of level and treble does to music through a noise-reduction decoder, and why."""
+"""What music sounds like through a noise-reduction decoder when level and response are wrong, and why."""
 
 from __future__ import annotations
 
@@ -16,15 +16,17 @@ NEGLIGIBLE_DB = 0.05
 
 
 def music_sentence(found: MistrackingMap, *, past: bool = False) -> str:
-    """What it means for music, and why: "music will sound dull: −7.9 dB at 10 kHz at −18 dB, because …".
+    """What it means for music, and why: "music will sound dull: −17.9 dB at 10 kHz at −18 dB (−10 dB of …), because …".
 
     Args:
-        found: mistracking over levels and frequencies.
+        found: what is heard over levels and frequencies.
         past: as it was when the machine came in.
     """
     sounds = "would have sounded" if past else "will sound"
     cause = cause_text(found, past=past)
-    where = f"{_signed(found.worst_db)} dB at {hertz(found.worst_hz)} at {decibels(found.worst_level_db)}"
+    where = (
+        f"{_signed(found.worst_db)} dB at {hertz(found.worst_hz)} at {decibels(found.worst_level_db)}{_parts(found)}"
+    )
     if abs(found.worst_db) < NEGLIGIBLE_DB:
         return f"music {sounds} as it was recorded, because {cause}"
     if found.verdict == "in":
@@ -58,6 +60,12 @@ def cause_text(found: MistrackingMap, *, past: bool = False) -> str:
     return " and ".join(blamed) + _where(errors)
 
 
+def _parts(found: MistrackingMap) -> str:
+    """The two parts of what is heard at the worst point."""
+    response, mistracking = found.worst_response_db, found.worst_mistracking_db
+    return f" ({_signed(response)} dB of response error and {_signed(mistracking)} dB of mistracking)"
+
+
 def _how(found: MistrackingMap) -> str:
     low = found.worst_db < 0
     if found.worst_hz < 500:
@@ -74,4 +82,5 @@ def _off(db: float) -> str:
 
 
 def _signed(db: float) -> str:
-    return number(db, 1 if db % 1 else 0, sign=True)
+    rounded = round(db, 1)
+    return number(rounded, 1 if rounded % 1 else 0, sign=bool(rounded))

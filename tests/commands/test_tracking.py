@@ -16,8 +16,8 @@ def test_the_json_is_what_was_agreed(capsys: pytest.CaptureFixture[str]) -> None
     assert main(["tracking", "--level-error", "-2", "--json"]) == 0
     out = json.loads(capsys.readouterr().out)
     assert list(out) == [
-        *("system", "reference", "levels_db", "frequencies_hz", "mistracking_db"),
-        *("worst", "tolerance_db", "verdict", "because"),
+        *("system", "reference", "levels_db", "frequencies_hz", "error_db", "mistracking_db", "heard_db"),
+        *("level_error_db", "worst", "tolerance_db", "verdict", "because"),
     ]
     assert (out["system"], out["tolerance_db"], out["verdict"]) == ("type-b", 3.0, "in")
     assert (out["levels_db"][0], out["levels_db"][-1]) == (0.0, -50.0)
@@ -29,6 +29,23 @@ def test_the_json_is_what_was_agreed(capsys: pytest.CaptureFixture[str]) -> None
     assert row[out["frequencies_hz"].index(worst["frequency_hz"])] == worst["mistracking_db"]
     assert worst["mistracking_db"] == min(min(r) for r in out["mistracking_db"])
     assert out["because"] == "the replay level is 2 dB low"
+
+
+def test_what_is_heard_is_the_response_error_and_the_mistracking(capsys: pytest.CaptureFixture[str]) -> None:
+    errors = ["--level-error", "-0.5", "--treble-error", "2000:-0.5,4000:-1.5,8000:-1.5,10000:-2"]
+    assert main(["tracking", *errors, "--json"]) == 1
+    out = json.loads(capsys.readouterr().out)
+    for heard, mistracking in zip(out["heard_db"], out["mistracking_db"], strict=True):
+        for both, one, error in zip(heard, mistracking, out["error_db"], strict=True):
+            assert both == pytest.approx(one + error - out["level_error_db"], abs=2e-4)
+    worst = out["worst"]
+    assert worst["heard_db"] == pytest.approx(worst["response_error_db"] + worst["mistracking_db"], abs=2e-4)
+    assert main(["tracking", *errors]) == 1
+    text = capsys.readouterr().out
+    assert text.startswith(
+        "out: music will sound dull: −4.8 dB at 10 kHz at −26 dB (−2 dB of response error and −2.8 dB "
+    )
+    assert text.index("response error, dB") < text.index("mistracking of Type B") < text.index("heard: response error")
 
 
 def test_in_words(capsys: pytest.CaptureFixture[str]) -> None:

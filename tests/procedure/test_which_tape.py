@@ -62,7 +62,7 @@ def test_on_a_deck_that_is_right_the_tapes_differ_by_what_their_sheets_say(tmp_p
     for told in ("The tapes, ranked", ranking_lines(ranked)[0], "blank B is Lanternhill ferric gala"):
         assert told in html
         assert told in text
-    assert "by mistracking, dB: blank A 1st" in text
+    assert "by noise reduction, dB: blank A 1st" in text
 
 
 def test_other_tapes_another_order(tmp_path: Path) -> None:
@@ -83,7 +83,7 @@ def test_other_tapes_another_order(tmp_path: Path) -> None:
         ("blank C", "Lanternhill two"),
     ]
     assert [r.lot for r in ranked] == ["blank B", "blank C", "blank A"]
-    assert ranking_lines(ranked)[0] == "Blank B fits best, by mistracking"
+    assert ranking_lines(ranked)[0] == "Blank B fits best, by noise reduction"
     assert ranked[2].figures["level"].off_db == pytest.approx(-2.0, abs=0.4)
     assert ranks(ranked, "level")["blank A"] == 3
     assert ranks(ranked, "treble")["blank B"] == 1
@@ -95,7 +95,7 @@ def test_two_reels_of_one_tape_cannot_be_told_apart(tmp_path: Path) -> None:
     ranked = {r.lot: r for r in ranking(ran.opened.store.records())}
     for by in CRITERIA:
         assert ranked["blank A"].figures[by].rank == ranked["blank C"].figures[by].rank
-    assert "cannot be told apart by mistracking" in ranking_lines(tuple(ranked.values()))[0]
+    assert "cannot be told apart by noise reduction" in ranking_lines(tuple(ranked.values()))[0]
 
 
 def test_resumed_the_blank_is_in_that_was_in(workspace: Workspace) -> None:

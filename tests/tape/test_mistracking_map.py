@@ -22,7 +22,8 @@ RATE = 48000
 
 
 def test_2_db_low_is_inside_and_6_db_low_is_not() -> None:
-    # Common practice, no source: 2 dB low is harmless, 6 dB low plainly wrong; ±3 dB is accepted.
+    # Common practice, no source: 2 dB low is what most listeners do not hear as wrong, 6 dB low is plainly wrong; ±3 dB
+    # is accepted. Level alone has no response error, so all that is heard is mistracking.
     low, lower = mistracking_map("type-b", ReplayErrors(-2.0)), mistracking_map("type-b", ReplayErrors(-6.0))
     assert (low.verdict, lower.verdict) == ("in", "out")
     assert low.worst_db == pytest.approx(-2.65, abs=0.05)
@@ -48,7 +49,29 @@ def test_lost_treble_is_duller_decoded_than_undecoded() -> None:
     assert beyond - 10.0 == pytest.approx([-13.2, -17.7, -13.4, -10.1], abs=0.1)
     found = mistracking_map("type-b", errors)
     assert found.verdict == "out"
-    assert (round(found.worst_db, 1), found.worst_hz, found.worst_level_db) == (-7.9, 10000.0, -18.0)
+    assert (round(found.worst_db, 1), found.worst_hz, found.worst_level_db) == (-17.9, 10000.0, -18.0)
+    assert found.worst_mistracking_db == pytest.approx(-7.9, abs=0.05)
+    assert found.worst_response_db == pytest.approx(-10.0)
+
+
+def test_the_error_and_the_mistracking_are_heard_together() -> None:
+    # Common practice, no source: -2 dB at 10 kHz with -0.5 dB of level is 5 dB down at -25 dB, and plainly dull.
+    # Neither the error nor the mistracking alone is outside 3 dB.
+    errors = ReplayErrors(-0.5, ((2000.0, -0.5), (4000.0, -1.5), (8000.0, -1.5), (10000.0, -2.0)))
+    found = mistracking_map("type-b", errors)
+    at = (LEVELS_DB.index(-25.0), FREQUENCIES_HZ.index(10000.0))
+    assert found.heard_db[at] + errors.level_db == pytest.approx(-5.2, abs=0.05)
+    assert found.mistracking_db[at] == pytest.approx(-2.7, abs=0.05)
+    assert np.abs(found.mistracking_db).max() < 3.0
+    assert found.verdict == "out"
+    assert found.worst_db == pytest.approx(found.worst_response_db + found.worst_mistracking_db)
+
+
+def test_a_lost_top_octave_is_not_judged() -> None:
+    lost = ReplayErrors(0.0, ((10000.0, 0.0), (12500.0, -10.0)))
+    found = mistracking_map("type-b", lost)
+    assert found.verdict == "in"
+    assert np.abs(found.heard_db).max() > 10.0
 
 
 def by_the_loops(system: System, hz: float, db: float, error_db: float) -> float:
@@ -144,6 +167,16 @@ def test_the_uncertainty_of_the_worst_follows_from_that_of_the_errors() -> None:
 def test_the_worst_of_two_channels() -> None:
     found = [mistracking_map("type-b", ReplayErrors(e)) for e in (1.0, -2.0)]
     assert worst_map(found) is found[1]
+
+
+def test_the_uncertainty_of_the_response_is_heard_as_it_is() -> None:
+    errors = ReplayErrors(0.0, ((10000.0, -1.0),), uncertainty_db=0.2, response_uncertainty_db=0.2)
+    found = mistracking_map("type-b", errors)
+    ends = [mistracking_map("type-b", ReplayErrors(0.0, ((10000.0, -1.0 + by),))).worst_db for by in (-0.2, 0.2)]
+    # Shifted at all frequencies alike, not at the top alone: within a tenth of a dB of the ends.
+    assert found.uncertainty_db == pytest.approx(max(abs(e - found.worst_db) for e in ends), abs=0.1)
+    level_alone = mistracking_map("type-b", ReplayErrors(0.0, ((10000.0, -1.0),), uncertainty_db=0.2))
+    assert level_alone.uncertainty_db < found.uncertainty_db - 0.1
 
 
 @pytest.mark.parametrize(

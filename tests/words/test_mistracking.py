@@ -8,13 +8,15 @@ import pytest
 from bench.tape.mistracking_map import MistrackingMap, ReplayErrors, Verdict, mistracking_map
 from bench.words.mistracking import cause_text, music_sentence, music_sentences
 
+LOST = "−17.9 dB at 10 kHz at −18 dB (−10 dB of response error and −7.9 dB of mistracking)"
+
 
 def test_lost_treble_is_duller() -> None:
     found = mistracking_map("type-b", ReplayErrors(0.0, ((10000.0, -10.0),)))
     because = "because the treble is 10 dB low at 10 kHz"
-    assert music_sentence(found) == f"music will sound dull: −7.9 dB at 10 kHz at −18 dB, {because}"
+    assert music_sentence(found) == f"music will sound dull: {LOST}, {because}"
     assert music_sentence(found, past=True) == (
-        "music would have sounded dull: −7.9 dB at 10 kHz at −18 dB, because the treble was 10 dB low at 10 kHz"
+        f"music would have sounded dull: {LOST}, because the treble was 10 dB low at 10 kHz"
     )
 
 
@@ -27,7 +29,8 @@ def test_a_right_machine_changes_nothing() -> None:
 def made(worst_db: float, worst_hz: float, verdict: Verdict = "out", errors: ReplayErrors | None = None) -> str:
     """What a map with this worst point says."""
     errors, nowhere = errors or ReplayErrors(worst_db), np.zeros((1, 1))
-    return music_sentence(MistrackingMap("type-b", errors, nowhere, -18.0, worst_hz, worst_db, 0.1, 3.0, verdict))
+    found = MistrackingMap("type-b", errors, nowhere, nowhere, -18.0, worst_hz, worst_db, worst_db, 0.1, 3.0, verdict)
+    return music_sentence(found)
 
 
 @pytest.mark.parametrize(
@@ -49,7 +52,8 @@ def test_what_it_does_to_music_is_said_by_side_and_frequency(worst_db: float, wo
 
 def test_the_verdict_is_in_the_sentence() -> None:
     assert made(-2.0, 8000.0, "in") == (
-        "music will sound right: at worst −2 dB at 8 kHz at −18 dB, because the replay level is 2 dB low; inside ±3 dB"
+        "music will sound right: at worst −2 dB at 8 kHz at −18 dB (0 dB of response error and −2 dB of mistracking), "
+        "because the replay level is 2 dB low; inside ±3 dB"
     )
     assert made(-3.1, 8000.0, "too close to call").endswith("; the readings are too uncertain to call it in or out")
     assert made(-3.1, 8000.0).endswith("because the replay level is 3.1 dB low")

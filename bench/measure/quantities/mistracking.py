@@ -1,15 +1,16 @@
-"""Mistracking: what a noise-reduction decoder adds to the record-to-replay errors that were measured, dB.
+"""What is heard through a noise-reduction decoder because of the record-to-replay errors that were measured, dB.
 
-The worst of 40 Hz to 16 kHz and of 0 to -50 dB relative to the reference level of the noise reduction, a reading for
-each channel; negative is duller. It is computed from readings of level and response taken with the noise reduction out,
-by `bench.tape.mistracking_map`, where formula, sources and limits are given. The uncertainty is how far the worst point
-moves when the errors change by their own uncertainty.
+`heard_error` is the response error and the mistracking together, at the worst of 40 Hz to 10 kHz and of 0 to -50 dB
+relative to the reference level of the noise reduction; `mistracking` is the part of it that the decoder adds. A
+reading of each for each channel; negative is duller. They are computed from readings of level and response taken with
+the noise reduction out, by `bench.tape.mistracking_map`, where formula, sources and limits are given. The uncertainty
+is how far the worst point moves when the errors change by their own uncertainty.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -46,20 +47,21 @@ def errors_of(readings: Sequence[Result]) -> dict[Channel, ReplayErrors]:
         treble = tuple((hz, r.value) for hz, r in response.items())
         of_treble = max((r.uncertainty for r in response.values()), default=0.0)
         channel = "" if side == "mono" else side
-        found[side] = ReplayErrors(level.value, treble, at, channel, float(np.hypot(level.uncertainty, of_treble)))
+        both = float(np.hypot(level.uncertainty, of_treble))
+        found[side] = ReplayErrors(level.value, treble, at, channel, both, of_treble)
     return found
 
 
 @dataclass(frozen=True, slots=True)
 class Mistracking:
-    """What `mistracking` gives: readings, and of each channel the map that its reading is the worst point of."""
+    """What `mistracking` gives: readings, and of each channel the map that its readings are the worst point of."""
 
     readings: tuple[Result, ...]
     maps: dict[Channel, MistrackingMap] = field(default_factory=dict)
 
 
 def mistracking(readings: Sequence[Result], system: System = "type-b") -> Mistracking:
-    """`mistracking` of each channel, dB.
+    """`heard_error` and `mistracking` of each channel, dB.
 
     Args:
         readings: as for `errors_of`; those of one level, the lowest that was sent, because tape saturates at high ones.
@@ -68,22 +70,22 @@ def mistracking(readings: Sequence[Result], system: System = "type-b") -> Mistra
     try:
         of_channels = errors_of(readings)
     except Problem as problem:
-        return Mistracking((NoReading("mistracking", "both", str(problem)),))
+        return Mistracking((NoReading("heard_error", "both", str(problem)),))
     maps = {channel: mistracking_map(system, errors) for channel, errors in of_channels.items()}
     if not maps:
-        return Mistracking((NoReading("mistracking", "both", "no level was read from record to replay"),))
-    return Mistracking(tuple(_reading(channel, found) for channel, found in maps.items()), maps)
+        return Mistracking((NoReading("heard_error", "both", "no level was read from record to replay"),))
+    return Mistracking(tuple(r for channel, found in maps.items() for r in _readings(channel, found)), maps)
 
 
-def _reading(channel: Channel, found: MistrackingMap) -> Reading:
+def _readings(channel: Channel, found: MistrackingMap) -> tuple[Reading, Reading]:
     last = max((hz for hz, _ in found.errors.treble), default=found.errors.reference_hz)
     method = Method(
         f"from level and response, noise reduction out, by the law of {SYSTEM_NAMES[found.system]} for steady tones",
         worst_level_db=found.worst_level_db,
         held_beyond_hz=last,
     )
-    return Reading(
-        "mistracking",
+    heard = Reading(
+        "heard_error",
         channel,
         found.worst_db,
         found.uncertainty_db,
@@ -91,3 +93,4 @@ def _reading(channel: Channel, found: MistrackingMap) -> Reading:
         method=method,
         reference=REFERENCE_LEVELS[found.system],
     )
+    return heard, replace(heard, quantity="mistracking", value=found.worst_mistracking_db)

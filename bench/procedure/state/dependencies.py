@@ -63,6 +63,7 @@ _RECORDED: Mapping[str, Aspect] = {
     "hum": "noise",
     "separation": "separation",
     "erasure": "erasure",
+    "heard_error": "tracking",
     "mistracking": "tracking",
     "encoding_error": "tracking",
     "decoding_error": "tracking",

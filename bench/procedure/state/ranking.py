@@ -1,12 +1,12 @@
-"""Ranking of several tapes on one machine: by level, by treble and by mistracking.
+"""Ranking of several tapes on one machine: by level, by treble and by what is heard with noise reduction.
 
 Each figure is the error of the worse channel, in dB: of level from record to replay; of treble, the tone from 5 kHz
-upwards with the largest error; of mistracking, the largest error that a noise-reduction decoder makes of the two. The
+upwards with the largest error; of what is heard, the largest error that a noise-reduction decoder makes of the two. The
 smallest error is best. Two figures that differ by less than their uncertainties together, or than `ALIKE_DB`, share a
 rank.
 
-Mistracking counts most, because it is what a listener hears through a decoder: two small errors can add up or cancel.
-Where two tapes share a rank by mistracking, treble decides, then level.
+What is heard through a decoder counts most: two small errors can add up or cancel. Where two tapes share a rank by it,
+treble decides, then level.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from bench.procedure.state.outcome import last_attempts
 from bench.words.figures import with_uncertainty
 from bench.words.sentences import listed
 
-Criterion = Literal["mistracking", "treble", "level"]
+Criterion = Literal["noise reduction", "treble", "level"]
 CRITERIA: tuple[Criterion, ...] = get_args(Criterion)
 """In order of weight."""
 
@@ -32,9 +32,10 @@ ALIKE_DB = 0.2
 
 
 RANKED = (
-    "How far each tape is off what was sent, dB, the worse channel; nearest to none is first. Mistracking: the largest "
-    "error of a decoder. Treble: of 5 kHz and above, re the reference tone. Alike: they cannot be told apart, being "
-    f"nearer to each other than {ALIKE_DB:g} dB (common practice, no source) or than their uncertainties (k = 2)."
+    "How far each tape is off what was sent, dB, the worse channel; nearest to none is first. Noise reduction: the "
+    "largest error that is heard through a decoder. Treble: of 5 kHz and above, re the reference tone. Alike: they "
+    f"cannot be told apart, being nearer to each other than {ALIKE_DB:g} dB (common practice, no source) or than their "
+    "uncertainties (k = 2)."
 )
 """Explanation of the figures."""
 
@@ -61,7 +62,7 @@ class RankedTape:
 
 
 def ranking(records: Sequence[ReadingRecord]) -> tuple[RankedTape, ...]:
-    """Rank tapes by mistracking, else by treble, else by level, best first.
+    """Rank tapes by what is heard with noise reduction, else by treble, else by level, best first.
 
     Args:
         records: of a session. Readings without a lot, and those at as-found stages, do not count.
@@ -79,7 +80,7 @@ def ranking(records: Sequence[ReadingRecord]) -> tuple[RankedTape, ...]:
 
 
 def ranking_lines(ranked: Sequence[RankedTape]) -> tuple[str, ...]:
-    """The best tape, then a line for each criterion: "by mistracking, dB: blank B 1st, −0.40 ± 0.01; blank A …"."""
+    """The best tape, then a line for each criterion: "by noise reduction, dB: blank B 1st, −0.40 ± 0.01; blank A …"."""
     if not ranked:
         return ()
     out = [best_words(ranked)]
@@ -91,7 +92,7 @@ def ranking_lines(ranked: Sequence[RankedTape]) -> tuple[str, ...]:
 
 
 def best_words(ranked: Sequence[RankedTape]) -> str:
-    """The tape that fits the machine best, and by what: "A and B cannot be told apart by mistracking; …"."""
+    """The tape that fits the machine best, and by what: "A and B cannot be told apart by noise reduction; …"."""
     said: list[str] = []
     first = [r.lot for r in ranked]
     for by in CRITERIA:
@@ -128,7 +129,7 @@ def _order(ranked: RankedTape) -> tuple[float, ...]:
 
 def _figure(by: Criterion, records: Sequence[ReadingRecord]) -> Figure | None:
     """The worst reading of a tape by one criterion."""
-    quantity = {"level": "record_replay_level", "treble": "response", "mistracking": "mistracking"}[by]
+    quantity = {"level": "record_replay_level", "treble": "response", "noise reduction": "heard_error"}[by]
     found = []
     for record in records:
         reading = record.measured
@@ -140,7 +141,7 @@ def _figure(by: Criterion, records: Sequence[ReadingRecord]) -> Figure | None:
 
 
 def _aim(record: ReadingRecord) -> float:
-    """The value without error; for a one-sided limit, such as that of mistracking, it is 0."""
+    """The value without error; for a one-sided limit, such as that of distortion, it is 0."""
     return record.verdict.target if record.verdict is not None and not record.verdict.limit else 0.0
 
 

@@ -26,7 +26,7 @@ from bench.session.compare.machine_errors import AZIMUTH, EXACT, SAME_SPACING, S
 from bench.session.compare.outlier import Outlier, find_outlier
 from bench.tape.geometry import angle_arcmin
 from bench.tape.losses import azimuth_loss_db
-from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, ReplayErrors
+from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, ReplayErrors, worst_heard
 from bench.tape.noise_reduction import encoded_level_db
 
 Floats = NDArray[np.float64]
@@ -41,11 +41,13 @@ SIDES: tuple[Channel, ...] = ("left", "right", "mono")
 
 @dataclass(frozen=True, slots=True)
 class Mistracking:
-    """The worst that Type B makes of a pair, in one channel."""
+    """The worst that is heard of a pair through Type B, in one channel."""
 
     channel: Channel
     worst: Value
-    """dB; negative is duller."""
+    """Response error and mistracking together, dB; negative is duller."""
+    mistracking_db: float
+    """The mistracking in it."""
     frequency_hz: float
     level_db: float
     """Re the reference level of Type B."""
@@ -172,31 +174,30 @@ def _loss(azimuth: Value, machine: MachineErrors, hz: float) -> Value:
 
 
 def _worst(level: dict[Channel, Value], response: dict[tuple[Channel, float], Value]) -> Mistracking | None:
-    """The channel in which Type B mistracks most."""
+    """The channel in which most is heard through Type B."""
     found = []
     for channel in SIDES:
         if channel not in level:
             continue
         treble = {hz: v for (side, hz), v in response.items() if side == channel and hz != ReplayErrors().reference_hz}
-        u = math.hypot(level[channel].uncertainty, max((v.uncertainty for v in treble.values()), default=0.0))
-        errors = ReplayErrors(level[channel].value, tuple((hz, v.value) for hz, v in treble.items()))
-        found.append(mistracking(errors, u, channel))
+        of_treble = max((v.uncertainty for v in treble.values()), default=0.0)
+        errors = ReplayErrors(
+            level[channel].value,
+            tuple((hz, v.value) for hz, v in treble.items()),
+            uncertainty_db=math.hypot(level[channel].uncertainty, of_treble),
+            response_uncertainty_db=of_treble,
+        )
+        found.append(mistracking(errors, channel))
     return max(found, key=lambda m: abs(m.worst.value), default=None)
 
 
-def mistracking(errors: ReplayErrors, uncertainty_db: float, channel: Channel) -> Mistracking:
-    """The worst of all levels and frequencies of the Type B mistracking map, and how far it moves with the errors.
+def mistracking(errors: ReplayErrors, channel: Channel) -> Mistracking:
+    """The worst of all levels and frequencies that is heard through Type B, and how far it moves with the errors.
 
     As `mistracking_map`, but the decoder's law is looked up in a table made once: a fleet has many pairs.
     """
-    all_over = _mistracking(errors.at(FREQUENCIES_HZ))
-    row, column = np.unravel_index(int(np.argmax(np.abs(all_over))), all_over.shape)
-    worst = float(all_over[row, column])
-    moved = []
-    for by in (-uncertainty_db, uncertainty_db):
-        other = _mistracking(errors.shifted(by).at(FREQUENCIES_HZ))
-        moved.append(abs(float(other.flat[np.argmax(np.abs(other))]) - worst))
-    return Mistracking(channel, Value(worst, max(moved)), FREQUENCIES_HZ[int(column)], LEVELS_DB[int(row)])
+    worst = worst_heard(errors, _mistracking(errors), _mistracking)
+    return Mistracking(channel, Value(worst.db, worst.uncertainty_db), worst.mistracking_db, worst.hz, worst.level_db)
 
 
 _FINE_DB = np.arange(-120.0, 60.0, 0.25)
@@ -212,9 +213,10 @@ def _encoded() -> tuple[Floats, Floats]:
     )
 
 
-def _mistracking(error_db: Floats) -> Floats:
+def _mistracking(errors: ReplayErrors) -> Floats:
     """Shape (levels, frequencies)."""
     coarse, fine = _encoded()
+    error_db = errors.at(FREQUENCIES_HZ)
     fed = coarse + error_db
     decoded = np.column_stack([np.interp(fed[:, n], fine[:, n], _FINE_DB) for n in range(len(FREQUENCIES_HZ))])
     return np.asarray(decoded - np.array(LEVELS_DB)[:, None] - error_db)

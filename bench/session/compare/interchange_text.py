@@ -12,7 +12,7 @@ from bench.words.sentences import inert, listed
 
 _METHOD = (
     "From each machine's own record-to-replay and replay of the reference tape, as left or found; k = 2.",
-    "Mistracking: the worst of 0 to −50 dB, by the law of Type B for steady tones; told in the channel where it is.",
+    "Heard with Type B: response error and mistracking together, the worst of 0 to −50 dB up to 10 kHz, steady tones.",
 )
 _UNITS = {"level": "dB", "response": "dB", "azimuth": "µs", "speed": "%"}
 
@@ -40,7 +40,7 @@ def interchange_lines(found: Interchange) -> list[str]:
 def _table(found: Interchange) -> list[str]:
     number = {m.machine: str(n) for n, m in enumerate(found.machines, start=1)}
     rows = [
-        ["pair", "channel", "level, dB", "treble, dB", "at", "azimuth loss, dB", "speed, %", "Type B mistracks, dB"]
+        ["pair", "channel", "level, dB", "treble, dB", "at", "azimuth loss, dB", "speed, %", "heard with Type B, dB"]
     ]
     for pair in found.pairs:
         if pair.because:
@@ -78,7 +78,8 @@ def value(found: Value | None, unit: str) -> str:
 def _mistracking(found: Mistracking | None, side: str) -> str:
     if found is None or found.channel != side:
         return ""
-    where = f"{hertz(found.frequency_hz)}, {decibels(found.level_db)}"
+    part = decibels(found.mistracking_db)
+    where = f"{part} of it mistracking; {hertz(found.frequency_hz)}, {decibels(found.level_db)}"
     return f"{value(found.worst, 'dB')} ({where})"
 
 

@@ -1,4 +1,4 @@
-"""The small plots of a report: azimuth, flutter by its parts, bias past its peak, and the map of mistracking."""
+"""The small plots of a report: azimuth, flutter by its parts, over-bias, and what is heard with noise reduction."""
 
 from __future__ import annotations
 
@@ -164,14 +164,14 @@ def _is_of_bias(curve: CurveTaken) -> bool:
 
 
 def _map(tracking: MistrackingMap, when: str) -> SmallPlot:
-    top = max(3.0, math.ceil(float(np.abs(tracking.mistracking_db).max())))
+    top = max(3.0, math.ceil(float(np.abs(tracking.heard_db).max())))
 
     def draw(ax: Axes) -> None:
         steps = np.linspace(-top, top, 2 * int(top) + 1 if top <= 6 else 13)
-        filled = ax.contourf(FREQUENCIES_HZ, LEVELS_DB, tracking.mistracking_db, steps, cmap="PuOr")
+        filled = ax.contourf(FREQUENCIES_HZ, LEVELS_DB, tracking.heard_db, steps, cmap="PuOr")
         edges = [-tracking.tolerance_db, tracking.tolerance_db]
         lines: dict[str, Any] = {"colors": INK, "linewidths": 0.8, "linestyles": ["-", "--"]}
-        ax.contour(FREQUENCIES_HZ, LEVELS_DB, tracking.mistracking_db, edges, **lines)
+        ax.contour(FREQUENCIES_HZ, LEVELS_DB, tracking.heard_db, edges, **lines)
         if abs(tracking.worst_db) >= 0.05:
             ax.plot(tracking.worst_hz, tracking.worst_level_db, marker="x", color=INK, markersize=5)
         ax.set_xscale("log")
@@ -186,11 +186,12 @@ def _map(tracking: MistrackingMap, when: str) -> SmallPlot:
         bar.outline.set_visible(False)
 
     said = (
-        f"Mistracking of Type B {when}, over levels from 0 to −50 dB and frequencies from 40 Hz to 16 kHz: at worst "
-        f"{number(tracking.worst_db, 2)} dB at {hertz(tracking.worst_hz)} and "
-        f"{decibels(tracking.worst_level_db)}. Lines stand where it reaches ± {as_given(tracking.tolerance_db)} dB."
+        f"What is heard with Type B {when}, response error and mistracking together, over levels from 0 to −50 dB and "
+        f"frequencies from 40 Hz to 16 kHz: at worst {number(tracking.worst_db, 2)} dB at {hertz(tracking.worst_hz)} "
+        f"and {decibels(tracking.worst_level_db)}, of which {number(tracking.worst_mistracking_db, 2)} dB are "
+        f"mistracking. Lines show where it reaches ± {as_given(tracking.tolerance_db)} dB."
     )
-    return _plot("Type B mistracking", f"{when}; dB, negative is duller", said, draw)
+    return _plot("Heard with Type B", f"{when}; dB, negative is duller", said, draw)
 
 
 def _limits(v: Verdict | None) -> tuple[float, float]:

@@ -33,7 +33,9 @@ def by_the_loops(hz: float, db: float, error_db: float) -> float:
 
 @pytest.mark.parametrize("low_db", [-2.0, -6.0, 3.0])
 def test_the_worst_point_is_what_the_loops_make_of_a_tone_there(low_db: float) -> None:
-    reading = mistracking([level(low_db)]).readings[0]
+    heard, reading = mistracking([level(low_db)]).readings
+    assert (heard.quantity, reading.quantity) == ("heard_error", "mistracking")
+    assert a_reading(heard).value == a_reading(reading).value  # level alone is no response error
     assert reading.frequency_hz is not None
     at_db = reading.method.worst_level_db
     assert at_db is not None
@@ -43,7 +45,7 @@ def test_the_worst_point_is_what_the_loops_make_of_a_tone_there(low_db: float) -
 
 def test_each_channel_has_its_own() -> None:
     found = mistracking([level(-0.5), level(-5.0, "right"), response(10000.0, 1.0), response(8000.0, -2.0, "right")])
-    left, right = (a_reading(r) for r in found.readings)
+    left, right = (a_reading(r) for r in found.readings if r.quantity == "heard_error")
     assert (left.channel, right.channel) == ("left", "right")
     assert left.value > 0 > right.value
     assert {c: m.errors.level_db for c, m in found.maps.items()} == {"left": -0.5, "right": -5.0}

@@ -61,11 +61,11 @@ def test_without_an_aim_a_tape_is_off_by_all_that_it_is() -> None:
     # A limit on one side is no aim, and what is only told has none.
     most = Verdict(word="in", target=3.0, limit="at most")
     records = [
-        record("A", "mistracking", 3.0, verdict=most),
-        record("B", "mistracking", 2.0, verdict=None),
-        record("C", "mistracking", 0.0, verdict=most),
+        record("A", "heard_error", 3.0, verdict=most),
+        record("B", "heard_error", 2.0, verdict=None),
+        record("C", "heard_error", 0.0, verdict=most),
     ]
-    assert {r.lot: r.figures["mistracking"].off_db for r in ranking(records)} == {"A": 3.0, "B": 2.0, "C": 0.0}
+    assert {r.lot: r.figures["noise reduction"].off_db for r in ranking(records)} == {"A": 3.0, "B": 2.0, "C": 0.0}
 
 
 def test_treble_is_of_five_kilohertz_and_above() -> None:
@@ -79,14 +79,14 @@ def test_treble_is_of_five_kilohertz_and_above() -> None:
 
 
 def test_those_nearer_than_a_tape_wanders_or_than_their_uncertainties_are_alike() -> None:
-    near = ranking([record(lot, "mistracking", db) for lot, db in (("A", 1.0), ("B", -1.19), ("C", 1.4))])
-    assert ranks(near, "mistracking") == {"A": 1, "B": 1, "C": 3}
+    near = ranking([record(lot, "heard_error", db) for lot, db in (("A", 1.0), ("B", -1.19), ("C", 1.4))])
+    assert ranks(near, "noise reduction") == {"A": 1, "B": 1, "C": 3}
     assert ranking_lines(near) == (
-        "A and B cannot be told apart by mistracking",
-        "by mistracking, dB: A 1st alike, +1.000 ± 0.010; B 1st alike, −1.190 ± 0.010; C 3rd, +1.400 ± 0.010",
+        "A and B cannot be told apart by noise reduction",
+        "by noise reduction, dB: A 1st alike, +1.000 ± 0.010; B 1st alike, −1.190 ± 0.010; C 3rd, +1.400 ± 0.010",
     )
-    unsure = ranking([record(lot, "mistracking", db, spread=0.4) for lot, db in (("A", 1.0), ("B", 1.5), ("C", 1.6))])
-    assert ranks(unsure, "mistracking") == {"A": 1, "B": 1, "C": 3}
+    unsure = ranking([record(lot, "heard_error", db, spread=0.4) for lot, db in (("A", 1.0), ("B", 1.5), ("C", 1.6))])
+    assert ranks(unsure, "noise reduction") == {"A": 1, "B": 1, "C": 3}
 
 
 def test_a_rank_is_shared_by_those_alike_to_its_best_not_to_each_other() -> None:
@@ -97,7 +97,7 @@ def test_a_rank_is_shared_by_those_alike_to_its_best_not_to_each_other() -> None
     assert ranking_lines(ranked)[0] == "A and B cannot be told apart by level"
 
 
-def test_three_alike_and_nothing_read_of_mistracking() -> None:
+def test_three_alike_and_nothing_read_of_noise_reduction() -> None:
     records = [record(lot, "response", db, hz=10000.0) for lot, db in (("A", 1.0), ("B", 1.1), ("C", 1.15))]
     records += [record(lot, "record_replay_level", db) for lot, db in (("A", 2.0), ("B", 1.0), ("D", 0.0))]
     best, by_treble, by_level = ranking_lines(ranking(records))
@@ -115,37 +115,37 @@ def test_three_alike_and_nothing_read_of_mistracking() -> None:
     ],
 )
 def test_ranks_are_spelt_as_in_english(rank: int, said: str) -> None:
-    figure = Figure(1.0, 0.1, a_reading(record("A", "mistracking", 1.0).reading), rank)
-    one = RankedTape("A", {"mistracking": figure})
-    assert figure_words([one], one, "mistracking") == f"{said}, +1.00 ± 0.10"
+    figure = Figure(1.0, 0.1, a_reading(record("A", "heard_error", 1.0).reading), rank)
+    one = RankedTape("A", {"noise reduction": figure})
+    assert figure_words([one], one, "noise reduction") == f"{said}, +1.00 ± 0.10"
 
 
-def test_the_order_is_by_mistracking_then_treble_then_level() -> None:
+def test_the_order_is_by_noise_reduction_then_treble_then_level() -> None:
     records = [
-        record("A", "mistracking", 3.0),
-        record("B", "mistracking", 1.0),
-        record("C", "mistracking", 1.1),
+        record("A", "heard_error", 3.0),
+        record("B", "heard_error", 1.0),
+        record("C", "heard_error", 1.1),
         record("B", "response", 2.0, hz=10000.0),
         record("C", "response", 1.0, hz=10000.0),
         record("D", "record_replay_level", 0.0),
     ]
     ranked = ranking(records)
     assert [r.lot for r in ranked] == ["C", "B", "A", "D"]
-    best, by_mistracking, *_ = ranking_lines(ranked)
-    assert best == "C and B cannot be told apart by mistracking; C fits best, by treble"
-    assert "D not read" in by_mistracking
+    best, by_noise_reduction, *_ = ranking_lines(ranked)
+    assert best == "C and B cannot be told apart by noise reduction; C fits best, by treble"
+    assert "D not read" in by_noise_reduction
 
 
 def test_what_does_not_count() -> None:
-    assert ranking([record("A", "mistracking", 1.0), record("", "mistracking", 1.0)]) == ()
+    assert ranking([record("A", "heard_error", 1.0), record("", "heard_error", 1.0)]) == ()
     records = [
-        record("A", "mistracking", 9.0, attempt=1),
-        record("A", "mistracking", 1.0, attempt=2),
-        record("A", "mistracking", 5.0, stage="found-dirty"),
-        record("B", "mistracking", None),
+        record("A", "heard_error", 9.0, attempt=1),
+        record("A", "heard_error", 1.0, attempt=2),
+        record("A", "heard_error", 5.0, stage="found-dirty"),
+        record("B", "heard_error", None),
         record("B", "record_replay_level", 0.5),
-        record("C", "mistracking", 2.0),
+        record("C", "heard_error", 2.0),
     ]
     ranked = ranking(records)
-    assert ranks(ranked, "mistracking") == {"A": 1, "C": 2}
+    assert ranks(ranked, "noise reduction") == {"A": 1, "C": 2}
     assert ranked[-1].lot == "B"

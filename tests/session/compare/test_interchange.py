@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -79,7 +80,7 @@ def test_a_machine_with_itself_is_what_it_read(tmp_path: Path) -> None:
     ],
 )
 def test_the_table_of_the_decoder_gives_what_solving_it_gives(errors: ReplayErrors) -> None:
-    told = mistracking(errors, 0.3, "left")
+    told = mistracking(replace(errors, uncertainty_db=0.3), "left")
     solved = mistracking_map("type-b", ReplayErrors(errors.level_db, errors.treble, uncertainty_db=0.3))
     assert told.worst.value == pytest.approx(solved.worst_db, abs=0.01)
     assert told.worst.uncertainty == pytest.approx(solved.uncertainty_db, abs=0.02)

@@ -87,8 +87,8 @@ def test_bias_is_drawn_as_it_was_turned_last_by_what_a_curve_is_of() -> None:
 
 def test_the_map_of_mistracking_says_its_worst() -> None:
     (plot,) = small_plots((), (), mistracking_map("type-b", ReplayErrors(-3.0, ((10000.0, -4.0),))), "as left")
-    assert titles([plot]) == ["Type B mistracking"]
+    assert titles([plot]) == ["Heard with Type B"]
     worst = mistracking_map("type-b", ReplayErrors(-3.0, ((10000.0, -4.0),)))
     assert f"at worst −{abs(worst.worst_db):.2f} dB" in plot.svg
     (flat,) = small_plots((), (), mistracking_map("type-b", ReplayErrors(0.0)), "as left")
-    assert titles([flat]) == ["Type B mistracking"]
+    assert titles([flat]) == ["Heard with Type B"]

@@ -186,12 +186,12 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         return out
 
     def worked_out(self) -> list[JudgedReading]:
-        """Mistracking where it is asked for, from the readings at the lowest level sent."""
+        """What is heard with noise reduction, where it is asked for, from the readings at the lowest level sent."""
         target = self._targets.get("mistracking")
         if target is None:
             return []
         if self.step.noise_reduction != "off":
-            reading = NoReading("mistracking", "both", "it is worked out from readings with noise reduction out")
+            reading = NoReading("heard_error", "both", "it is worked out from readings with noise reduction out")
             return [JudgedReading(reading, self.judged(reading, target), self.source)]
         lowest = min(t.db for t in self._sends.values())
         own = [
@@ -202,7 +202,10 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         machine = self.job.machine
         found = mistracking(own, machine.noise_reduction[0] if machine.noise_reduction else "type-b")
         self.bench.notice = music_sentences(found.maps)
-        return [JudgedReading(r, self.judged(r, target), self.source) for r in found.readings]
+        return [
+            JudgedReading(r, self.judged(r, target) if r.quantity == "heard_error" else None, self.source)
+            for r in found.readings
+        ]
 
     def _has_level(self, db: float) -> bool:
         return any(t.sent_db == db and t.reading.quantity == "record_replay_level" for t in self.taken)

@@ -1,4 +1,7 @@
-"""`measure` of mistracking: computed from the level and response readings of this session; nothing sounds."""
+"""`measure` of mistracking: computed from the level and response readings of this session; nothing sounds.
+
+What is heard is judged: response error and mistracking together. The mistracking is kept beside it.
+"""
 
 from __future__ import annotations
 
@@ -16,12 +19,15 @@ from bench.words.mistracking import music_sentences
 
 
 class MistrackingActivity(MeasureActivity):
-    """Computes mistracking from readings in the journal."""
+    """Computes what is heard from readings in the journal."""
 
     def begin(self) -> None:
         """Compute it."""
         readings, said = mistracking_of(self.step, self.bench)
-        taken = tuple(JudgedReading(r, judge(r, self._target), "record-replay") for r in readings)
+        taken = tuple(
+            JudgedReading(r, judge(r, self._target) if r.quantity == "heard_error" else None, "record-replay")
+            for r in readings
+        )
         self.bench.notice = said
         self.keep(taken)
 
@@ -31,7 +37,7 @@ class MistrackingActivity(MeasureActivity):
 
 
 def mistracking_of(step: Measure, bench: Bench) -> tuple[list[Result], str]:
-    """Mistracking of each channel from the steps that a step names or, where it names none, from the latest readings.
+    """`heard_error` and `mistracking` of each channel, from the steps that a step names or from the latest readings.
 
     Only readings of its own tape, where several are compared, and only with noise reduction out.
     """
@@ -42,7 +48,7 @@ def mistracking_of(step: Measure, bench: Bench) -> tuple[list[Result], str]:
     if recorded is None:
         which = ", ".join(step.of) or "this session"
         because = f"no level from record to replay was read at {which}, noise reduction out"
-        return [NoReading("mistracking", "both", because)], ""
+        return [NoReading("heard_error", "both", because)], ""
     system = job.machine.noise_reduction[0] if job.machine.noise_reduction else "type-b"
     found = mistracking(recorded.readings, system)
     level_db, response_db = recorded.level_sent_db, recorded.response_sent_db
