@@ -49,6 +49,7 @@ BENCH = (
     KeyAction("turn(-10)", "down", "", "turn −10°", "Turn it back a lot; among choices, go down.", in_palette=False),
     KeyAction("accept", "a", "F7", "accept as is", "Keep what is not in; your reason lands in the report."),
     KeyAction("again", "r", "F5", "again", "Do this step again from its start."),
+    KeyAction("results", "v", "F12", "results", "Read everything measured so far, what is not in on top."),
     KeyAction("note", "n", "F4", "note", "Write a note into the report."),
     KeyAction(
         "back", "b", "F8", "step back", "Go back to the step before; what this one gave stays as an earlier try."

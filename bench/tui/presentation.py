@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from bench.measure.catalogue import QUANTITIES
 from bench.procedure.state.snapshot import Snapshot
 from bench.tui import actions
 from bench.tui.actions import KeyAction
-from bench.tui.text import SHAPES, wrap
+from bench.tui.text import wrap
 from bench.tui.widgets.footer import KeyPrompt
 from bench.tui.widgets.step_card import READABLE
-from bench.words.figures import hertz
-from bench.words.readings import value_text
 
 KEYS = {"go-on": "space", "confirm": "space", "reason": "space", "number": "enter", "words": "enter", "choice": "enter"}
 """The key that answers each kind of prompt; `wait` has none."""
@@ -61,7 +58,7 @@ def can_be_accepted(snapshot: Snapshot) -> bool:
 def is_possible(snapshot: Snapshot, action: str) -> bool:
     """Whether an action does something now; footer, help and palette list no others."""
     if snapshot.outcome is not None:
-        return action in ("go_on", "leave", "stop_sound", "help") or action.startswith("app.")
+        return action in ("go_on", "results", "leave", "stop_sound", "help") or action.startswith("app.")
     step = snapshot.step
     match action.partition("(")[0]:
         case "turn":
@@ -119,30 +116,15 @@ def shortened_prompt(asked: KeyPrompt, kind: str, width: int) -> tuple[KeyPrompt
     return (key, SHORT_PROMPTS.get(kind, text), interlock), wrap(text, min(width, READABLE))
 
 
-def kept_line(snapshot: Snapshot) -> str:
-    """The readings kept last, in one line; "" while the screen shows them anyway."""
-    if not snapshot.last or snapshot.tones or snapshot.outcome is not None:
-        return ""
-    parts, before = [], ""
-    for reading, verdict in snapshot.last[:4]:
-        value = value_text(reading, unit=True)
-        shape = f" {SHAPES[verdict.word][0]} {verdict.word}" if verdict else ""
-        what = QUANTITIES[reading.quantity].title.lower()
-        what += f" at {hertz(reading.frequency_hz)}" if reading.frequency_hz is not None else ""
-        parts.append(f"{'' if what == before else what + ' '}{reading.channel} {value}{shape}")
-        before = what
-    return "kept: " + ", ".join(parts)
-
-
 def notice_of(snapshot: Snapshot) -> tuple[str, str]:
-    """The notice and its role: unsaved data, a notice, steps to check again, or the readings kept last."""
+    """The notice and its role: unsaved data, a notice, or steps to check again."""
     if snapshot.unsaved:
         return "! " + snapshot.unsaved, "caution"
     if snapshot.notice:
         return snapshot.notice, "accent"
     if snapshot.to_check_again:
         return "To be checked again: " + ", ".join(snapshot.to_check_again), "caution"
-    return kept_line(snapshot), "quiet"
+    return "", "quiet"
 
 
 def step_and_prompt(snapshot: Snapshot) -> tuple[object, ...]:
@@ -162,6 +144,7 @@ def visible_state(snapshot: Snapshot) -> tuple[object, ...]:
         snapshot.can_accept,
         snapshot.held,
         snapshot.to_check_again,
+        len(snapshot.kept),
         snapshot.flutter,
         tuple((t.name, t.degrees) for t in snapshot.trimmers),
         tuple((t.id, t.state) for t in snapshot.tones),

@@ -17,7 +17,7 @@ def tape() -> list[Expected]:
         ("r-1k", 1000, -20),
         ("r-10k", 10000, -20),
     ]
-    return [Expected(i, hz, -12.0 + db, "response", i) for i, hz, db in sections]
+    return [Expected(i, hz, -12.0 + db, "response", i, db) for i, hz, db in sections]
 
 
 def heard(expected: list[Expected], hz: float, dbfs: float) -> str | None:
@@ -52,7 +52,7 @@ def test_wound_back_to_the_level_section() -> None:
 
 
 def test_hum_in_the_lead_in_is_not_the_tone() -> None:
-    e = [Expected("t1", 400, -12.0, "record-replay", "t1")]
+    e = [Expected("t1", 400, -12.0, "record-replay", "t1", 0.0)]
     assert heard(e, 400, -66.0) is None
     assert heard(e, 400, -18.0) == "t1"
 

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Any
 
 from bench.audio.port import PortStatus
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Result
+from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
 from bench.practice.facts import TrimmerPosition
 from bench.procedure.model.steps import Caution
 from bench.procedure.model.targets import Target, judge
+from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.snapshot import (
     CheckRow,
     Curve,
@@ -340,6 +344,37 @@ def listening(done: int = 8, **changes: Any) -> Snapshot:
         prompt=Prompt("wait", "Listening: each tone is ticked off as it comes, no key needed"),
     )
     return replace(made, **changes)
+
+
+def kept(step: str, stage: Stage, readings: Sequence[tuple[Result, Verdict | None]]) -> list[ReadingRecord]:
+    """Readings as the journal has them."""
+    return [
+        ReadingRecord(
+            f"{step}{stage}{n}",
+            step,
+            stage,
+            judged=stage == "left",
+            source="reference tape",
+            reading=got,
+            verdict=verdict,
+            time=datetime(2031, 5, 4, 10, 0, n, tzinfo=UTC),
+        )
+        for n, (got, verdict) in enumerate(readings)
+    ]
+
+
+def measured(now: Snapshot) -> Snapshot:
+    """A step in the middle of a job, after replay level and response were measured as found and set."""
+    responses = [r for t in tone_rows(12) for r in t.readings]
+
+    def levels(left: float, right: float) -> list[tuple[Result, Verdict]]:
+        both = (reading(left, "left"), reading(right, "right"))
+        return [(r, judge(r, LEVEL)) for r in both]
+
+    records = kept("found-level", "found-clean", levels(-13.6, -12.3))
+    records += kept("found-response", "found-clean", responses) + kept("level", "left", levels(-12.04, -11.9))
+    titles = (("found-level", "Replay level"), ("found-response", "Response"), ("level", "Set the replay level"))
+    return replace(now, kept=tuple(records), job=replace(now.job, steps=titles))
 
 
 def cleaning(timer_s: float | None = None) -> Snapshot:

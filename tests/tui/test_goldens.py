@@ -31,6 +31,7 @@ SCREENS: dict[str, Snapshot] = {
     "reason": samples.asking("reason"),
     "interlock": samples.asking("confirm"),
     "ranked": samples.ranked(),
+    "last-result": samples.measured(samples.cleaning()),
     "ended-in": samples.ended(0),
     "ended-out": samples.ended(1),
 }
@@ -66,6 +67,17 @@ async def test_sheets(key: str, name: str, words: str, size: tuple[int, int]) ->
         await says(pilot, words)
         await pilot.pause(0.1)
         check_golden(f"{name}-{size[0]}x{size[1]}", screen_text(app))
+
+
+@pytest.mark.parametrize("size", [(80, 24), (160, 45)])
+async def test_the_results_so_far(size: tuple[int, int]) -> None:
+    app, _ = bench_app(samples.measured(samples.cleaning()))
+    async with app.run_test(size=size) as pilot:
+        await says(pilot, "F1 help")
+        await pilot.press("v")
+        await says(pilot, "Results so far")
+        await pilot.pause(0.1)
+        check_golden(f"results-{size[0]}x{size[1]}", screen_text(app))
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 36)])

@@ -1,29 +1,11 @@
 from __future__ import annotations
 
-from dataclasses import replace
-
-from bench.measure.reading import NoReading
 from bench.procedure.kinds.record.passage import REWIND
 from bench.procedure.state.snapshot import Prompt
-from bench.tui.presentation import kept_line, key_prompt
+from bench.tui.presentation import key_prompt
 from bench.tui.widgets.footer import bar_lines
 from tests.tui import samples
 from tests.tui.screen_driver import texts
-
-
-def test_what_is_kept_says_which_quantity_and_which_tone() -> None:
-    left = samples.reading(-2.9, "left", "response", frequency_hz=12500.0)
-    right = samples.reading(-17.0, "right", "response", frequency_hz=12500.0)
-    noise = samples.reading(54.0, "left", "signal_to_noise")
-    shown = samples.cleaning()
-    last = tuple((r, None) for r in (left, right, noise))
-    assert kept_line(replace(shown, last=last)) == (
-        "kept: response at 12.5 kHz left −2.900 ± 0.040 dB, right −17.000 ± 0.040 dB, "
-        "signal to noise left 54.000 ± 0.040 dB"
-    )
-    none = NoReading("level", "left", "it is silent")
-    assert kept_line(replace(shown, last=((none, None),))) == "kept: level left no reading"
-    assert kept_line(shown) == ""
 
 
 def test_seconds_left_stand_behind_what_is_waited_for() -> None:

@@ -56,7 +56,6 @@ class Bench:
         self.notice = ""
         self.unsaved = ""
         self.attempt = 1
-        self.last: tuple[JudgedReading, ...] = ()
         self.turned: dict[str, list[float]] = {}
         """Turns at the current step that are not in the journal yet, degrees, by trimmer."""
         self.progress = Progress(job, journal)
@@ -150,7 +149,6 @@ class Bench:
             )
             for n, t in enumerate(taken, start=1)
         )
-        self.last = taken
         if self._recent is not None:
             self._recent.add_readings(tuple(r.id for r in records))
         try:

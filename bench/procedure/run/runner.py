@@ -13,7 +13,7 @@ from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.by_hand.decision import DecisionActivity
 from bench.procedure.kinds.dispatch import activity_for
 from bench.procedure.model.job import Job, JobStep
-from bench.procedure.model.steps import Adjust
+from bench.procedure.model.steps import Adjust, Measuring
 from bench.procedure.run import commands as say
 from bench.procedure.run.disturbances import Disturbances
 from bench.procedure.run.input_monitor import InputMonitor
@@ -24,7 +24,7 @@ from bench.procedure.state.as_found import AsFound
 from bench.procedure.state.event_words import said
 from bench.procedure.state.journal import Journal
 from bench.procedure.state.outcome import ending, judge_run
-from bench.procedure.state.snapshot import InputView, Outcome, Prompt, Snapshot
+from bench.procedure.state.snapshot import Curve, InputView, Outcome, Prompt, Snapshot
 
 HELD = Prompt("go-on", "On hold: sound, tape and timer are paused. Go on to resume")
 
@@ -53,6 +53,8 @@ class Runner:
         self._left = False
         self._port_trouble = ""
         self._cannot = ""
+        self._job_view = job_view(job)
+        self._last_curves: tuple[Curve, ...] = ()
 
     @property
     def finished(self) -> bool:
@@ -120,8 +122,6 @@ class Runner:
         if step is None:
             return
         self._end_activity(skipped=skipped)
-        if not any(r.step == step.id for r in self._journal.records()):
-            self._bench.last = ()  # readings stay on display until a step that keeps none is over
         back = None if skipped or self._accepted or self._all_in(step) else self._progress.retry_from(step)
         if back is not None:
             self._go_again(step, back)
@@ -168,6 +168,7 @@ class Runner:
         step = self._step
         if self._activity is not None:
             curves = self._activity.view().curves if isinstance(step, Adjust) else ()
+            self._last_curves = curves if isinstance(step, Measuring) else self._last_curves
             self._activity.end()
             self._activity = None
             self._bench.keep_sound_heard()
@@ -363,13 +364,13 @@ class Runner:
 
     def snapshot(self) -> Snapshot:
         """Everything a screen shows, at this moment."""
-        job, bench, held = self.job, self._bench, self._held_at is not None
+        bench, held = self._bench, self._held_at is not None
         view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
         hands = bench.hands
         trimmers = tuple(t for t in hands.trimmers() if t.name in view.trimmers) if hands is not None else ()
         return Snapshot(
-            job=job_view(job),
-            step=step_view(job, self.at),
+            job=self._job_view,
+            step=step_view(self.job, self.at),
             prompt=replace(HELD, sounds=bool(bench.sending)) if held else view.prompt,
             sound=InputView(*self._sound.state(), self._port.status, self._sound.only(), self._sound.hum()),
             gauges=view.gauges,
@@ -382,7 +383,6 @@ class Runner:
             can_accept=view.can_accept and not held,
             notice=self._port_trouble or bench.notice,
             unsaved=bench.unsaved,
-            last=tuple((t.reading, t.verdict) for t in bench.last),
             outcome=self.outcome() if self.finished else None,
             held=held,
             to_check_again=bench.to_check_again,
@@ -392,4 +392,6 @@ class Runner:
             spectrum=view.spectrum,
             ranking=view.ranking,
             can_go_back=self._progress.previous(self.at) is not None,
+            kept=self._journal.records(),
+            last_curves=self._last_curves,
         )

@@ -11,6 +11,7 @@ from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, VerdictWord, off_target
 from bench.practice.facts import TrimmerPosition
 from bench.procedure.model.steps import Caution
+from bench.procedure.state.journal import ReadingRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +25,8 @@ class JobView:
     speed: str
     equalisation: str
     reference_level: str
+    steps: tuple[tuple[str, str], ...] = ()
+    """Id and title of each step."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +134,8 @@ class ToneRow:
     state: Literal["waiting", "sounding", "done", "missing"]
     frequency_hz: float
     readings: tuple[tuple[Result, Verdict | None], ...] = ()
+    sent_db: float | None = None
+    """Nominal level, dB re the reference level."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,8 +231,6 @@ class Snapshot:
     """The latest message, such as an error with its remedy."""
     unsaved: str = ""
     """Why something is not on disk yet; "" when everything is."""
-    last: tuple[tuple[Result, Verdict | None], ...] = ()
-    """The readings kept last."""
     outcome: Outcome | None = None
     held: bool = False
     """Sound, tape and timer are paused."""
@@ -245,3 +248,7 @@ class Snapshot:
     """Ranking of the tapes compared, shown at the sign-off."""
     can_go_back: bool = False
     """Whether there is a step to go back to."""
+    kept: tuple[ReadingRecord, ...] = ()
+    """All readings kept so far, oldest first."""
+    last_curves: tuple[Curve, ...] = ()
+    """The curves that the last measuring step drew against a trimmer."""

@@ -42,13 +42,18 @@ class Subject:
     @property
     def said(self) -> str:
         """In words: "Response, left, 10 kHz, −20 dB, record-replay"."""
+        return f"{self.named}, {self.source}"
+
+    @property
+    def named(self) -> str:
+        """The same without its source."""
         parts = [QUANTITIES[self.quantity].title, CHANNELS[self.channel]]
         parts += [hertz(self.frequency_hz)] if self.frequency_hz else []
         parts += [decibels(self.sent_db)] if self.sent_db is not None else []
         parts += [self.lot] if self.lot else []
         parts += [f"noise reduction {self.noise_reduction}"] if self.noise_reduction != "off" else []
         parts += [f"in {self.direction}"] if self.direction else []
-        return ", ".join([*parts, self.source])
+        return ", ".join(parts)
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,7 @@ from bench.tui.widgets.gauge import GaugeColumn
 from bench.tui.widgets.header import JobStrip, SoundStrip, TitleStrip, sound_trouble, sound_warning
 from bench.tui.widgets.line_widget import Line, set_height
 from bench.tui.widgets.outcome import ending_lines
+from bench.tui.widgets.results import earlier_tones, last_line, last_readings, step_lines
 from bench.tui.widgets.step_card import Card, Part, card_height, card_parts, caution_reading_s, fold_cautions, rows_of
 from bench.tui.widgets.tones import ToneBoard
 
@@ -126,6 +127,7 @@ class BenchScreen(BenchKeys):
                 yield Input(id="answer", compact=True, max_length=2000, disabled=True)
             yield Lines(id="ending")
         yield Lines(id="trimmers")
+        yield Lines(id="last")
         yield Bar("go_on", id="prompt")
         yield Notice(id="notice")
         yield Footer(id="footer")
@@ -212,7 +214,7 @@ class BenchScreen(BenchKeys):
         is_new_step = new.step is not None and (old is None or old.step is None or old.step.id != new.step.id)
         if is_new_step:
             self._step_began = now
-        if old is not None and new.last != old.last and new.last and self.app.bell_on:  # type: ignore[attr-defined]
+        if old is not None and len(new.kept) > len(old.kept) and self.app.bell_on:  # type: ignore[attr-defined]
             self.app.bell()
         with self.app.batch_update():
             self._show_panel(presentation.panel_of(new))
@@ -284,7 +286,7 @@ class BenchScreen(BenchKeys):
         if new.gauges:
             shown(first, new.gauges[0], new.gauges[2::2])
             shown(second, new.gauges[1] if len(new.gauges) > 1 else None, new.gauges[3::2])
-        self.query_one(ToneBoard).show(new.tones, new.as_found)
+        self.query_one(ToneBoard).show(earlier_tones(new), new.as_found)
         self.query_one(FlutterBoard).show(new.flutter, new.spectrum)
         strip = self.query_one("#trimmers", Lines)
         strip.display = bool(new.trimmers)
@@ -307,6 +309,8 @@ class BenchScreen(BenchKeys):
             lines += choice_lines(new.prompt.choices, self._picked, width, room)
         elif new.checks:
             lines += check_lines(new.checks, width, room)
+        elif new.prompt.kind == "go-on" and self._panel == "card" and new.step is not None:
+            lines += step_lines(last_readings(new, new.step.id), width, room)
         set_height(self.query_one("#ticks"), max(len(lines), len(clock)))
         listed.show(lines)
         typing = presentation.is_typing(new)
@@ -322,6 +326,10 @@ class BenchScreen(BenchKeys):
         self.query_one("#answers").display = typing or bool(lines) or bool(clock)
 
     def _show_bottom(self, new: Snapshot) -> None:
+        last = self.query_one("#last", Lines)
+        line = last_line(new, self.size.width) if new.outcome is None else []
+        last.display = bool(line)
+        last.show([line])
         asked, _ = presentation.shortened_prompt(presentation.key_prompt(new), new.prompt.kind, self.size.width)
         bar = self.query_one(Bar)
         set_height(bar, max(1, len(bar_lines(asked, self.size.width, 3))))

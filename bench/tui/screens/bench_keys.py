@@ -15,6 +15,7 @@ from bench.tui.actions import KeyAction
 from bench.tui.focus_help import about
 from bench.tui.screens.countdown import CountDown, Hints
 from bench.tui.screens.dialogs import AskText, CardDialog, Confirm, HelpDialog
+from bench.tui.screens.results import ResultsDialog
 from bench.tui.text import plain
 from bench.tui.widgets.line_widget import ROLE_CLASSES
 
@@ -167,6 +168,11 @@ class BenchKeys(Screen[str]):
         """The whole card."""
         if self._snapshot is not None and self._snapshot.step is not None:
             self.app.push_screen(CardDialog(self._snapshot.step))
+
+    def action_results(self) -> None:
+        """Everything measured so far."""
+        if self._snapshot is not None:
+            self.app.push_screen(ResultsDialog(self._snapshot))
 
     def action_hint(self) -> None:
         """The next hint: think, look, do, answer."""

@@ -94,6 +94,9 @@ class TextDialog(Dialog):
     """Text to read, which may be longer than the screen."""
 
     BINDINGS = [("space,enter,w,f1,f3,q", "close", "back")]  # noqa: RUF012
+    shape = "tall"
+    widest = 92
+    """The most cells of the dialog."""
 
     def __init__(self, title: str) -> None:
         super().__init__()
@@ -105,7 +108,7 @@ class TextDialog(Dialog):
 
     def compose(self) -> ComposeResult:
         """Title and text."""
-        with Vertical(classes="dialog tall"):
+        with Vertical(classes=f"dialog {self.shape}"):
             yield words(self._title, classes="strong", longest=120)
             with VerticalScroll():
                 yield _Body(self)
@@ -122,7 +125,7 @@ class TextDialog(Dialog):
 
     def on_resize(self) -> None:
         """Make the dialog as tall as the text, if there is room."""
-        width = min(92, round(self.app.size.width * 0.96)) - 8
+        width = min(self.widest, round(self.app.size.width * 0.96)) - 8
         text = len(self.body(width))
         self.query_one(_Body).styles.height = text
         self.query_one(VerticalScroll).styles.height = max(3, min(text, self.app.size.height - 10))

@@ -250,12 +250,3 @@ def test_a_long_row_of_decisions_is_no_deep_well(bench: Bench) -> None:
     leave_it_out(run)
     assert at(run) == "end"
     assert len(events(run, "decision")) == 200
-
-
-def test_what_was_kept_last_is_told_at_the_next_step_and_not_for_ever(tmp_path: Path) -> None:
-    run = Bench(tmp_path).open(CLEAN + LEVEL + words("first") + words("second"))
-    run.runner.obey(say.GoOn())
-    leave_it_out(run)
-    assert (at(run), len(run.runner.snapshot().last)) == ("first", 2)
-    run.runner.obey(say.Answer("so"))
-    assert (at(run), run.runner.snapshot().last) == ("second", ())

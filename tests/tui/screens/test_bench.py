@@ -352,15 +352,14 @@ async def test_the_bell_rings_when_it_is_on_and_a_reading_was_kept(monkeypatch: 
     app, job = bench_app(samples.adjusting())
     rung: list[int] = []
     monkeypatch.setattr(BenchApp, "bell", lambda _: rung.append(1))
-    kept = ((samples.reading(-12.0), None),)
+    one, two = (tuple(samples.kept("level", "left", [(samples.reading(-12.0), None)] * n)) for n in (1, 2))
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
-        await show(pilot, job, samples.adjusting(last=kept, notice="kept one"), "kept one")
+        await show(pilot, job, samples.adjusting(kept=one, notice="kept one"), "kept one")
         assert rung == []
         await pilot.press("l")
         rung.clear()
-        other = ((samples.reading(-12.1), None),)
-        await show(pilot, job, samples.adjusting(last=other, notice="kept two"), "kept two")
+        await show(pilot, job, samples.adjusting(kept=two, notice="kept two"), "kept two")
         assert rung == [1]
 
 

@@ -228,14 +228,3 @@ async def test_what_is_amiss_is_said_on_the_gauge(what: str, words: str) -> None
         assert any(words in line for line in text.splitlines()[12:16])
         if what in ("hum", "one side"):
             assert "raise by 0.9 dB" in text
-
-
-async def test_what_stands_and_what_was_kept_is_said() -> None:
-    kept = ((samples.reading(-12.04), samples.gauge(-12.04).verdict),)
-    app, job = bench_app(samples.cleaning())
-    async with app.run_test(size=SIZE) as pilot:
-        await says(pilot, "Done: go on")
-        await show(pilot, job, replace(samples.cleaning(), last=kept), "kept: level left −12.040 ± 0.040 dBFS ✓ in")
-        again = replace(samples.cleaning(), last=kept, to_check_again=("replay response", "tracking"))
-        text = await show(pilot, job, again, "To be checked again: replay response, tracking")
-        assert "kept:" not in text

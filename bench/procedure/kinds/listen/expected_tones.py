@@ -41,13 +41,15 @@ class Expected:
     """What it reads on a machine that is right."""
     purpose: str
     label: str
+    sent_db: float
+    """Nominal level, dB re the reference level."""
     state: str = "waiting"
     heard_dbfs: float | None = None
     readings: list[tuple[Result, Verdict | None]] = field(default_factory=list)
 
     def row(self) -> ToneRow:
         """The tone as a screen shows it."""
-        return ToneRow(self.id, self.label, self.state, self.hz, tuple(self.readings))  # type: ignore[arg-type]
+        return ToneRow(self.id, self.label, self.state, self.hz, tuple(self.readings), self.sent_db)  # type: ignore[arg-type]
 
 
 def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:

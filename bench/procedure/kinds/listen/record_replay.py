@@ -44,7 +44,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
         self._sends = {f"t{n}": t for n, t in enumerate(step.sends, start=1)}
         self.expected = [
-            Expected(i, t.hz, replay_dbfs(self.job) + t.db, "record-replay", tone(t.hz, t.db))
+            Expected(i, t.hz, replay_dbfs(self.job) + t.db, "record-replay", tone(t.hz, t.db), t.db)
             for i, t in self._sends.items()
         ]
         zero = [i for i, t in self._sends.items() if t.hz == step.reference_hz]

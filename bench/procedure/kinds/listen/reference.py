@@ -30,7 +30,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         wanted = [s for s in self.job.reference_tape.section if not step.purposes or s.purpose in step.purposes]
         self._sections: dict[str, Section] = {s.id: s for s in wanted}
         self.expected = [
-            Expected(s.id, s.hz, expected_dbfs(self.job, s), s.purpose, f"{tone(s.hz, s.db)} ({s.purpose})")
+            Expected(s.id, s.hz, expected_dbfs(self.job, s), s.purpose, f"{tone(s.hz, s.db)} ({s.purpose})", s.db)
             for s in wanted
         ]
         self._zero = response_zero(wanted)

@@ -1,0 +1,56 @@
+"""What a run has measured: each quantity as found beside as it is, what is not in first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from bench.measure.catalogue import QUANTITIES
+from bench.measure.verdict import Verdict, VerdictWord
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.outcome import last_attempts
+from bench.session.compare.subject import Subject, in_order, subject_of
+
+WORST_FIRST: tuple[VerdictWord, ...] = ("out", "too close to call", "no reading", "in")
+
+
+@dataclass(frozen=True, slots=True)
+class FoundAndNow:
+    """One quantity of one source, channel and tone."""
+
+    subject: Subject
+    found: ReadingRecord | None
+    """The last reading at an as-found stage; None without one."""
+    now: ReadingRecord | None
+    """The last reading since; None where it was read as found only."""
+
+    @property
+    def latest(self) -> ReadingRecord:
+        """The reading that says how the machine is."""
+        record = self.now or self.found
+        assert record is not None
+        return record
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """Its verdict; None where nothing is asked of it."""
+        return self.latest.verdict
+
+
+def results_of(records: Iterable[ReadingRecord]) -> tuple[FoundAndNow, ...]:
+    """Every quantity that was read, in the order of `in_order`; components of wow and flutter and other events not."""
+    by_subject: dict[Subject, dict[bool, ReadingRecord]] = {}
+    for record in last_attempts(tuple(records)):
+        subject = subject_of(record)
+        if subject is not None and QUANTITIES[subject.quantity].drawn != "lines":
+            by_subject.setdefault(subject, {})[record.stage == "left"] = record
+    return tuple(
+        FoundAndNow(subject, read.get(False), read.get(True))
+        for subject, read in sorted(by_subject.items(), key=lambda item: in_order(item[0]))
+    )
+
+
+def worst_first(results: Iterable[FoundAndNow]) -> list[FoundAndNow]:
+    """The same with what is out on top, then what is too close to call, not read, in, and not judged."""
+    ranks = {word: n for n, word in enumerate(WORST_FIRST)}
+    return sorted(results, key=lambda r: ranks[r.verdict.word] if r.verdict is not None else len(ranks))

@@ -1,0 +1,33 @@
+"""Everything measured so far, over the bench screen."""
+
+from __future__ import annotations
+
+from bench.procedure.state.snapshot import Snapshot
+from bench.tui.screens.dialogs import TextDialog
+from bench.tui.widgets.line_widget import Line, side_by_side
+from bench.tui.widgets.results import ROOMY, drawn_lines, table_lines
+
+BESIDE = 140
+"""From this width on, the curve stands beside the table."""
+
+
+class ResultsDialog(TextDialog):
+    """Each quantity as found and now, what is not in on top, and the last curve."""
+
+    BINDINGS = [("v,f12", "close", "back")]  # noqa: RUF012
+    about = "Each quantity as it was found and as it is now, with its target. What is not in stands on top."
+    shape = "whole"
+    widest = 400
+
+    def __init__(self, snapshot: Snapshot) -> None:
+        super().__init__("Results so far")
+        self._snapshot = snapshot
+
+    def body(self, width: int) -> list[Line]:
+        """The table, and the curve beside it or below it."""
+        if width < BESIDE:
+            drawn = drawn_lines(self._snapshot, width)
+            return [*table_lines(self._snapshot, width), *([[], *drawn] if drawn else [])]
+        left = max(ROOMY, width - 70)
+        table = table_lines(self._snapshot, left)
+        return side_by_side(table, drawn_lines(self._snapshot, width - left - 3), left, 3)

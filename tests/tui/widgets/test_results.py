@@ -1,0 +1,60 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bench.procedure.model.targets import judge
+from bench.tui.widgets.results import drawn_lines, earlier_tones, last_line, last_readings, step_lines, table_lines
+from tests.tui import samples
+from tests.tui.screen_driver import texts
+
+
+def test_the_last_result_stays_in_one_line_until_the_next_step_has_one() -> None:
+    shown = samples.measured(samples.cleaning())
+    (line,) = texts([last_line(shown, 100)])
+    assert line.startswith("Set the replay level  ✓ left −12.040 dBFS  ✓ right −11.900 dBFS")
+    assert line.endswith("v results")
+    before = replace(shown, kept=shown.kept[:-2])
+    (line,) = texts([last_line(before, 200)])
+    assert line.startswith("Response  ✓ 19 in  ✗ 5 out  ✗ right 8 kHz −2.660 dB  ✗ left 10 kHz −2.300 dB")
+    assert last_line(samples.cleaning(), 100) == []
+
+
+def test_the_table_has_every_quantity_with_what_is_out_on_top() -> None:
+    lines = texts(table_lines(samples.measured(samples.cleaning()), 71))
+    assert lines[2:5] == [
+        "Reference tape, not in",
+        "✗ Response, right, 8 kHz       −2.660        – dB   0 ± 2        out",
+        "✗ Response, left, 10 kHz       −2.300        – dB   0 ± 2        out",
+    ]
+    assert "✓ Level, left                 −13.600  −12.040 dBFS −12 ± 0.5    in" in lines
+    assert sum(" dB " in line for line in lines) == 24
+    assert texts(table_lines(samples.cleaning(), 71)) == ["Nothing has been measured yet."]
+
+
+def test_a_step_gone_back_to_shows_what_it_read() -> None:
+    shown = samples.measured(samples.cleaning())
+    assert shown.step is not None
+    back = replace(shown, step=replace(shown.step, id="level"))
+    lines = texts(step_lines(last_readings(back, "level"), 75, 10))
+    assert [line[:15] for line in lines] == ["read here befor", "✓ Level, left  ", "✓ Level, right "]
+    listening = replace(back, step=replace(shown.step, id="found-response"), tones=samples.tone_rows(0))
+    waiting = replace(listening, tones=tuple(replace(t, state="waiting", readings=()) for t in listening.tones))
+    assert [len(t.readings) for t in earlier_tones(waiting)] == [2] * 12
+    heard = replace(waiting, tones=(replace(waiting.tones[0], state="done"), *waiting.tones[1:]))
+    assert earlier_tones(heard) == heard.tones
+
+
+def test_the_curve_of_the_last_step_is_drawn() -> None:
+    shown = samples.measured(samples.cleaning())
+    assert texts(drawn_lines(shown, 70))[:2] == ["Response", "dB off target  L  R  B both"]
+    turned = replace(shown, last_curves=samples.biased().curves)
+    assert texts(drawn_lines(turned, 70))[0] == "Set the replay level"
+    assert "▲ peak" in texts(drawn_lines(turned, 70))[1]
+
+
+def test_a_reading_that_is_close_stands_between_out_and_in() -> None:
+    got = samples.reading(-12.48)
+    close = samples.kept("level", "left", [(got, judge(got, samples.LEVEL))])
+    shown = samples.measured(samples.cleaning())
+    lines = texts(table_lines(replace(shown, kept=(*shown.kept, *close)), 75))
+    assert lines[8].startswith("~ Level, left")
