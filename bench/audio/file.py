@@ -62,6 +62,9 @@ class FilePort:
             raise Problem(f"{self._capture.name} is a file, and a file cannot be adjusted or recorded on")
         return self._at
 
+    def mute(self, muted: bool) -> None:
+        """Do nothing: a file sends nothing."""
+
     def read(self, timeout_s: float) -> Block | None:
         """The next block; None at the end of the file."""
         samples: Samples | None = next(self._blocks, None) if self._blocks is not None else None

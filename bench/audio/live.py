@@ -20,7 +20,7 @@ from bench.problem import Problem
 from bench.signals.source import Source
 
 QUEUE_S = 20.0
-"""How much sound the queue holds while the bench thread is held up, before any is lost."""
+"""How much sound the queue holds while the bench thread is held up, before any is lost and no tone is sent any more."""
 STALLED_S = 0.5
 JITTER_S = 0.01
 """Smallest gap in the input's clock that counts as lost sound: the clock errs by up to 3 ms (measured)."""
@@ -187,6 +187,8 @@ class LivePort:
         self._queue_limit = int(QUEUE_S * sample_rate / block)
         self._run: _StreamRun | None = None
         self._open = False
+        self._held_up = False
+        """Whether a tone was stopped because nobody read what came in."""
 
     @property
     def status(self) -> PortStatus:
@@ -195,6 +197,11 @@ class LivePort:
         detail = ""
         if self.outgoing.error is not None:
             detail = f"the tone stopped through a fault of ours ({self.outgoing.error!r})"
+        elif self._held_up:
+            detail = (
+                f"the tone was stopped because this program was held up for {QUEUE_S:.0f} s; "
+                "look at the disk, and close other programs"
+            )
         elif state == "stalled":
             detail = f"no sound comes from {self._quoted_name}; look at the interface and the sound server"
         elif state == "lost":
@@ -219,6 +226,8 @@ class LivePort:
         if self._open:
             return
         self._open = True
+        self._held_up = False
+        self.mute(False)
         self._run = None
         self._incoming = queue.SimpleQueue()
         self.overflows = self.underflows = 0
@@ -258,6 +267,10 @@ class LivePort:
         round_trip_s = self._run.round_trip_s if self._run is not None else 0.0
         return self.outgoing.send(source) + round(round_trip_s * self.sample_rate)
 
+    def mute(self, muted: bool) -> None:
+        """Send silence from the next block on, or let out again what is sent."""
+        self.outgoing.muted = muted
+
     def read(self, timeout_s: float) -> Block | None:
         """The next block; None if none came in time, or the device is lost and everything has been read."""
         try:
@@ -271,6 +284,9 @@ class LivePort:
 
     def reopen(self) -> bool:
         """Open the device again. The source continues as if the device had not been lost."""
+        if self._held_up:
+            self._held_up = False
+            self.mute(False)
         if self._state() in ("lost", "stalled"):
             try:
                 _portaudio_thread.call(self._start_again, REOPEN_S)
@@ -279,9 +295,15 @@ class LivePort:
         return self._state() == "running"
 
     def enqueue(self, samples: NDArray[np.float32], start: int, lost: int) -> bool:
-        """Queue a block for the bench thread; False if the queue is full and the block is lost."""
+        """Queue a block for the bench thread; False if the queue is full and the block is lost.
+
+        Then nobody is minding the tone that is being sent, and what comes back is lost, so it is stopped.
+        """
         if self._incoming.qsize() >= self._queue_limit:
             self.overflows += 1
+            if self.outgoing.sending:
+                self._held_up = True
+                self.mute(True)
             return False
         self._incoming.put((samples, start, lost))
         return True
@@ -296,7 +318,8 @@ class LivePort:
             return "closed"
         if run is None or run.finished.is_set() or not run.began.is_set():
             return "lost"
-        return "stalled" if time.monotonic() - run.last_callback_s > STALLED_S else "running"
+        held_up = self._held_up or time.monotonic() - run.last_callback_s > STALLED_S
+        return "stalled" if held_up else "running"
 
     def _start_again(self) -> None:
         if self._run is not None:

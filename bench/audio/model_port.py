@@ -45,6 +45,7 @@ class ModelPort:
         self._began = 0.0
         self._source: Source | None = None
         self._source_began = 0
+        self._muted = False
 
     @property
     def status(self) -> PortStatus:
@@ -60,7 +61,7 @@ class ModelPort:
         """Start."""
         with self._lock:
             if self._state == "closed":
-                self._state = "running"
+                self._state, self._muted = "running", False
                 self._began = self._clock.now() - self._frames / self._model.rate
 
     def close(self) -> None:
@@ -78,6 +79,10 @@ class ModelPort:
         self._source, self._source_began = source, self._frames
         return self._frames
 
+    def mute(self, muted: bool) -> None:
+        """Send silence to the model from the next block on, or what it is to be sent again."""
+        self._muted = muted
+
     def read(self, timeout_s: float) -> Block | None:
         """The next block; in real time, None if it is not due within the timeout."""
         if self._state == "closed":
@@ -85,7 +90,7 @@ class ModelPort:
         if self._real_time and not self._due(timeout_s):
             return None
         sent = np.zeros((self._block, 2))
-        if self._source is not None:
+        if self._source is not None and not self._muted:
             sent = self._source.render(self._frames - self._source_began, self._block)
         block = Block(self._model.process(sent), self._frames)
         with self._lock:

@@ -47,6 +47,9 @@ class OutputBuffer:
         self._begins = 0
         self._fade_from = 0
         self._rendered_to = 0
+        self._faded_out = False
+        self.muted = False
+        """While True, silence goes out whatever is sent. May be set from any thread."""
         self.underruns = 0
         """Blocks that were not ready when they were due."""
         self.error: Exception | None = None
@@ -60,7 +63,21 @@ class OutputBuffer:
         if block is None:
             first, end = self._due_range
             self.underruns += first <= k < end
+        if not self.muted:
+            self._faded_out = False
+        elif block is not None and not self._faded_out:
+            block = block.copy()
+            block[: self._fade] *= self._fade_in[::-1, None].astype(np.float32)
+            block[self._fade :] = 0.0
+            self._faded_out = True
+        else:
+            block = None
         return block
+
+    @property
+    def sending(self) -> bool:
+        """Whether there is a source."""
+        return self._source is not None
 
     def begin(self, base: int) -> None:
         """Start a stream whose first block has this frame number. A source that was being sent continues."""
@@ -96,8 +113,9 @@ class OutputBuffer:
             self._source, self.error = source, None
             while True:
                 first = self._next + GUARD_BLOCKS
-                kept = {k: v for k, v in list(self._ready_blocks.items()) if k < first}
-                tail = self._ready_blocks.get(first)
+                ready = {} if self.muted else self._ready_blocks  # what was muted must not sound later
+                kept = {k: v for k, v in list(ready.items()) if k < first}
+                tail = ready.get(first)
                 self._begins = self._fade_from = self._base + first * self._block + self._fade
                 self._rendered_to = first
                 plan: dict[int, NDArray[np.float32]] = {}

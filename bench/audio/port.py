@@ -48,7 +48,8 @@ class PortStatus:
     sample_rate: int
     channels: int
     state: Literal["closed", "running", "stalled", "lost", "ended"]
-    """`stalled`: no sound for half a second; `lost`: the device disappeared; `ended`: the end of the file."""
+    """`stalled`: no sound for half a second, or a tone was stopped because nothing was read for too long; `lost`: the
+    device disappeared; `ended`: the end of the file."""
     overflows: int = 0
     underflows: int = 0
     backlog_s: float = 0.0
@@ -58,7 +59,7 @@ class PortStatus:
 
 
 class Port(Protocol):
-    """Where sound comes from and goes to. All calls are made from one thread, the bench thread."""
+    """Where sound comes from and goes to. All calls but `mute` are made from one thread, the bench thread."""
 
     @property
     def status(self) -> PortStatus:
@@ -75,6 +76,9 @@ class Port(Protocol):
 
         Raises `Problem` on a port that can't send (a file).
         """
+
+    def mute(self, muted: bool) -> None:
+        """Send silence at once, whatever `send` was given, until it is unmuted. From any thread; never blocks."""
 
     def read(self, timeout_s: float) -> Block | None:
         """The next block; None if none came in time or the port is `lost` or `ended` (see `status`)."""

@@ -6,28 +6,33 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from bench.audio.live import LivePort, _StreamRun
 from bench.audio.port import Block
+from bench.signals.tones import SteadyTone, Tone
 
 RATE, BLOCK = 48000, 960
 
 
 class Device:
-    """LibraryThread back as PortAudio does."""
+    """Calls back as PortAudio does."""
 
     def __init__(self) -> None:
         self.port = LivePort()
         self.run = _StreamRun(self.port, 0, 0, RuntimeError)
         self.adc_s = 5.0
 
-    def call(self, *, missing: int = 0, **flags: bool) -> None:
+    def call(self, *, missing: int = 0, **flags: bool) -> NDArray[np.float32]:
+        """One callback; returns what goes out."""
         self.adc_s += missing / RATE
         every = {"input_overflow": False, "input_underflow": False, "output_underflow": False}
         status = SimpleNamespace(**(every | flags)) if flags else None
         times = SimpleNamespace(inputBufferAdcTime=self.adc_s, outputBufferDacTime=self.adc_s + 0.06)
-        self.run.callback(np.zeros((BLOCK, 2), np.float32), np.zeros((BLOCK, 2), np.float32), BLOCK, times, status)
+        out = np.zeros((BLOCK, 2), np.float32)
+        self.run.callback(np.zeros((BLOCK, 2), np.float32), out, BLOCK, times, status)
         self.adc_s += BLOCK / RATE
+        return out
 
     def blocks(self) -> list[Block]:
         out = []
@@ -75,3 +80,36 @@ def test_after_a_stall_without_a_flag_the_input_clock_decides(missing: int, lost
     device.call(missing=missing)
     assert [b.lost for b in device.blocks()] == [0, lost]
     assert device.port.status.underflows == 1
+
+
+def sounds(device: Device, blocks: int) -> list[bool]:
+    """For each of so many blocks, whether something goes out."""
+    return [bool(np.any(device.call())) for _ in range(blocks)]
+
+
+def test_a_tone_that_nobody_minds_any_more_is_stopped_until_the_port_is_opened_again() -> None:
+    """The bench thread does not come back: the queue of what came in is full, and what comes now is lost."""
+    device = Device()
+    port = device.port
+    port._open, port._run, port._queue_limit = True, device.run, 8
+    port.outgoing.begin(0)
+    port.outgoing.end()
+    port.send(SteadyTone(Tone(1000.0, -6.0), RATE))
+    assert sounds(device, 12) == [False] * 3 + [True] * 7 + [False] * 2
+    status = port.status
+    assert status.state == "stalled"
+    assert status.detail.startswith("the tone was stopped because this program was held up for 20 s")
+    port.send(None)
+    assert port.reopen()
+    device.blocks()
+    port.send(SteadyTone(Tone(1000.0, -6.0), RATE))
+    assert any(sounds(device, 6))
+    assert port.status.state == "running"
+
+
+def test_a_full_queue_stops_nothing_where_nothing_is_sent() -> None:
+    device = Device()
+    device.port._open, device.port._run, device.port._queue_limit = True, device.run, 2
+    assert not any(sounds(device, 5))
+    assert device.port.status.state == "running"
+    assert device.port.status.overflows == 3

@@ -84,6 +84,24 @@ def test_silence_comes_as_soon_as_can_be_although_a_second_was_rendered() -> Non
     assert out.underruns == 0
 
 
+def test_muted_it_is_silent_from_the_next_block_on_without_a_click_and_lets_out_no_rest() -> None:
+    out = without_feeder()
+    out.send(SteadyTone(Tone(200.0, 0.0), RATE))
+    sounding = taken(out, 10)
+    out.muted = True
+    got = taken(out, 5)
+    both = np.concatenate([sounding, got])[:, 0]
+    assert np.abs(np.diff(both)).max() <= 2.0 * np.sin(np.pi * 200.0 / RATE) + np.pi / 2 / FADE
+    np.testing.assert_array_equal(got[FADE:], 0.0)
+    out.send(SteadyTone(Tone(200.0, 0.0), RATE))
+    np.testing.assert_array_equal(taken(out, 10), 0.0)
+    out.send(None)
+    out.muted = False
+    np.testing.assert_array_equal(taken(out, 10), 0.0)
+    out.send(SteadyTone(Tone(200.0, 0.0), RATE))
+    assert np.abs(taken(out, 10)).max() > 0.9
+
+
 def test_a_block_that_is_not_ready_is_counted() -> None:
     out = without_feeder()
     out.send(Ramp(None))

@@ -176,6 +176,9 @@ class WithoutHands:
     def send(self, source: Source | None) -> int:
         return self._port.send(source)
 
+    def mute(self, muted: bool) -> None:
+        self._port.mute(muted)
+
     def read(self, timeout_s: float) -> Block | None:
         return self._port.read(timeout_s)
 

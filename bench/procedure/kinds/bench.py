@@ -99,7 +99,7 @@ class Bench:
 
     def silence(self) -> None:
         """Stop sending."""
-        if self.sending:
+        if self._source is not None:
             self.sending = ""
             self._source = None
             self.port.send(None)

@@ -9,7 +9,7 @@ from contextlib import suppress
 
 from bench.audio.port import Port
 from bench.clock import Clock
-from bench.procedure.run.commands import Command
+from bench.procedure.run.commands import Command, Hold, Leave, StopSound
 from bench.procedure.run.runner import Runner
 from bench.procedure.run.views import stopped_view
 from bench.procedure.state.snapshot import Snapshot
@@ -38,6 +38,7 @@ class Desk:
         self._clock = clock
         self._on_snapshot = on_snapshot
         self._commands: queue.SimpleQueue[Command] = queue.SimpleQueue()
+        self._posting = threading.Lock()
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._work, name="bench", daemon=True)
         self._tried = 0.0
@@ -61,17 +62,25 @@ class Desk:
         self._thread.start()
 
     def post(self, command: Command) -> None:
-        """Queue a command; from any thread, never blocks."""
-        self._commands.put(command)
+        """Queue a command; from any thread, never blocks.
+
+        One that ends sound mutes the port at once, because the bench thread may be waiting for a slow disk. The port
+        stays muted until the command has been obeyed, whatever is sent before.
+        """
+        with self._posting:
+            if isinstance(command, StopSound | Hold | Leave):
+                self._port.mute(True)
+            self._commands.put(command)
 
     def stop(self, limit_s: float = 5.0) -> bool:
-        """Ask the thread to end, and wait for it.
+        """Mute the port, ask the thread to end, and wait for it.
 
         Returns:
             Whether it has ended. Until it has, it may still be writing, so the session must not be closed, nor be
             reported as saved.
         """
         self._stopping.set()
+        self._port.mute(True)
         if self._thread.is_alive():
             self._thread.join(limit_s)
         return not self._thread.is_alive()
@@ -122,9 +131,13 @@ class Desk:
             try:
                 command = self._commands.get_nowait()
             except queue.Empty:
-                return obeyed
+                break
             self._runner.obey(command)
             obeyed = True
+        with self._posting:
+            if obeyed and self._commands.empty():
+                self._port.mute(False)
+        return obeyed
 
     def _listen(self) -> None:
         status = self._port.status

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from bench.audio.output_buffer import AHEAD_S, OutputBuffer
 from bench.audio.port import Block, Port, PortStatus
 from bench.clock import RehearsalClock
 from bench.open_run import OpenRun, open_run, resume_run
@@ -43,6 +44,7 @@ from bench.session.record import store
 from bench.session.record.atomic import save_file
 from bench.session.record.lock import held
 from bench.session.record.reader import read_session
+from bench.signals.source import Source
 from bench.workspace import Workspace, shipped_procedures
 from tests.procedure.flow_bench import CLEAN, HEAD, words
 from tests.procedure.record_bench import FULL, TWO, adjust, step
@@ -142,6 +144,32 @@ class Line:
     def close(self) -> None:
         self.closed = True
         self.port.close()
+
+
+class Loudspeaker(Line):
+    """A line that also lets out what is sent, block by block, as the live port does."""
+
+    def open(self) -> None:
+        self.buffer = OutputBuffer(self.port.status.sample_rate, 960)
+        self.buffer.begin(0)
+        self.port.open()
+
+    def send(self, source: Source | None) -> int:
+        self.buffer.send(source)
+        return self.port.send(source)
+
+    def mute(self, muted: bool) -> None:
+        self.buffer.muted = muted
+
+    def close(self) -> None:
+        self.buffer.end()
+        super().close()
+
+    @property
+    def loud(self) -> bool:
+        """Whether the next 0.8 s hold more than the fade in their first block, once they can have been rendered."""
+        time.sleep(2 * AHEAD_S / 10)
+        return any(block is not None and bool(block.any()) for block in [self.buffer.take() for _ in range(40)][1:])
 
 
 Prepare = Callable[[str], tuple[OpenRun, Line]]
@@ -362,3 +390,43 @@ def test_nothing_is_closed_nor_claimed_while_a_slow_disk_is_written(
     assert run.end() == ""
     assert not held(folder)
     assert [e.text for e in of_kind(read_session(folder).events, Noted)] == ["the last word"]
+
+
+@pytest.mark.parametrize("key", [say.StopSound(), say.Hold(), say.Leave(), None])
+def test_a_tone_is_silent_at_once_although_the_bench_thread_waits_for_a_slow_disk(
+    key: say.Command | None, prepare: Prepare, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The person stops the sound, holds, leaves, or closes the screen (None); a tone asked for before stays silent."""
+    run, line = prepare(STEPS[LiveAdjustActivity])
+    speaker = Loudspeaker(line.port)
+    run = replace(run, port=speaker, runner=Runner(run.job, speaker, run.store, run.clock))
+    desk = run.make_desk(lambda _: None)
+    desk.start()
+    come_to_the_step(run, desk)
+    wait_for(lambda: at(desk) == "tested")
+    desk.post(say.GoOn())
+    wait_for(lambda: speaker.loud)
+    begun, on = threading.Event(), threading.Event()
+
+    def slow(path: Path, data: bytes) -> None:
+        begun.set()
+        assert on.wait(30)
+        save_file(path, data)
+
+    monkeypatch.setattr(store, "save_file", slow)
+    desk.post(say.Note("written slowly"))
+    assert begun.wait(30)
+    wait_for(lambda: speaker.loud)
+    desk.post(say.Repeat())
+    desk.post(say.GoOn())
+    if key is None:
+        assert not desk.stop(0.0)
+    else:
+        desk.post(key)
+    assert not speaker.loud
+    on.set()
+    while desk.alive and desk.latest is not None and not (desk.latest.held or "stopped" in desk.latest.notice):
+        assert not speaker.loud
+    assert not speaker.loud
+    assert desk.stop(30)
+    assert run.end() == ""
