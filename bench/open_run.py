@@ -22,7 +22,7 @@ from bench.procedure.run.narrated_journal import NarratedJournal
 from bench.procedure.run.runner import Runner
 from bench.procedure.run.views import job_view
 from bench.procedure.state.event_kinds import Event, of_kind
-from bench.procedure.state.event_words import said
+from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import Acted, InterfaceSheetWritten, SignedOff, Switched, Turned
 from bench.procedure.state.journal import Journal
 from bench.procedure.state.outcome import last_attempts
@@ -198,7 +198,7 @@ def save_calibration(job: Job, store: SessionStore, port: Port, clock: Clock) ->
     path = write_sheet(folder, text, status.name, day)
     written = InterfaceSheetWritten(str(path), step=job.steps[-1].id, time=clock.wall())
     store.note(written)
-    return said(written, {})
+    return event_sentence(written, {})
 
 
 def turned_before(request: RunRequest, port: Port) -> tuple[TrimmerTurns, ...]:

@@ -40,7 +40,6 @@ class FilePort:
             sample_rate=self._capture.sample_rate,
             channels=self._capture.channels,
             state="ended" if self._ended else "closed" if self._blocks is None else "running",
-            backlog_s=(self._capture.frames - self._at) / self._capture.sample_rate,
             detail="; ".join(self._capture.warnings),
         )
 

@@ -217,7 +217,6 @@ class LivePort:
             state=state,
             overflows=self.overflows,
             underflows=self.underflows + self.outgoing.underruns,
-            backlog_s=self._incoming.qsize() * self._block / self.sample_rate,
             detail=detail,
         )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from typing import Literal, Protocol
 
 import numpy as np
@@ -39,7 +38,6 @@ class ModelPort:
 
     def __init__(self, name: str, model: SoundModel, clock: Clock, *, real_time: bool, block: int) -> None:
         self._name, self._model, self._clock, self._real_time, self._block = name, model, clock, real_time, block
-        self._lock = threading.Lock()
         self._state: Literal["closed", "running"] = "closed"
         self._frames = 0
         self._began = 0.0
@@ -50,24 +48,17 @@ class ModelPort:
     @property
     def status(self) -> PortStatus:
         """Its present state."""
-        with self._lock:
-            state, frames, began = self._state, self._frames, self._began
-        backlog = 0.0
-        if self._real_time and state == "running":
-            backlog = max(0.0, self._clock.now() - began - frames / self._model.rate)
-        return PortStatus(self._name, "practice", self._model.rate, 2, state, backlog_s=backlog)
+        return PortStatus(self._name, "practice", self._model.rate, 2, self._state)
 
     def open(self) -> None:
         """Start."""
-        with self._lock:
-            if self._state == "closed":
-                self._state, self._muted = "running", False
-                self._began = self._clock.now() - self._frames / self._model.rate
+        if self._state == "closed":
+            self._state, self._muted = "running", False
+            self._began = self._clock.now() - self._frames / self._model.rate
 
     def close(self) -> None:
         """Stop; safe to call twice."""
-        with self._lock:
-            self._state, self._source = "closed", None
+        self._state, self._source = "closed", None
 
     def reopen(self) -> bool:
         """Open it: a model is never lost."""
@@ -93,8 +84,7 @@ class ModelPort:
         if self._source is not None and not self._muted:
             sent = self._source.render(self._frames - self._source_began, self._block)
         block = Block(self._model.process(sent), self._frames)
-        with self._lock:
-            self._frames += self._block
+        self._frames += self._block
         if not self._real_time and isinstance(self._clock, RehearsalClock):
             self._clock.wait(self._block / self._model.rate)
         return block
@@ -104,8 +94,7 @@ class ModelPort:
         ends = self._began + (self._frames + self._block) / self._model.rate
         left = ends - self._clock.now()
         if left < -LATEST_S:
-            with self._lock:
-                self._began -= left
+            self._began -= left
             return True
         self._clock.wait(min(left, timeout_s))
         return left <= timeout_s

@@ -52,8 +52,6 @@ class PortStatus:
     device disappeared; `ended`: the end of the file."""
     overflows: int = 0
     underflows: int = 0
-    backlog_s: float = 0.0
-    """Sound waiting in the queue, seconds."""
     detail: str = ""
     """One sentence if something is wrong, with its remedy."""
 

@@ -28,7 +28,6 @@ class Transport:
             # The belt moves at the speed of the flywheel's rim and comes round once in its length.
             speed_mm_s / physics.capstan_mm * physics.flywheel_mm / physics.belt_mm,
         ]
-        self._speed_mm_s = speed_mm_s
         rates.append(0.02)
         self._rates = np.concatenate((rates, np.geomspace(8, 60, 6) * rng.uniform(0.9, 1.1, 6)))
         self._phases = rng.uniform(0, 2 * np.pi, self._rates.size)

@@ -61,6 +61,11 @@ def hear(port: LivePort, seconds: float) -> list[Block]:
     return blocks
 
 
+def waiting_s(port: LivePort) -> float:
+    """Sound in the queue, seconds."""
+    return port._incoming.qsize() * 960 / RATE
+
+
 def loop(seconds: str) -> dict[str, Any]:
     """Send noise, leave what comes back unread for three seconds, then compare it frame by frame."""
     noise = Noise(float(seconds))
@@ -68,7 +73,7 @@ def loop(seconds: str) -> dict[str, Any]:
     port.open()
     begins = port.send(noise)
     time.sleep(3.0)
-    backlog_s = port.status.backlog_s
+    backlog_s = waiting_s(port)
     blocks = hear(port, float(seconds) + 1.0)
     status = port.status
     port.close()
@@ -209,11 +214,11 @@ def full_queue() -> dict[str, Any]:
     port._queue_limit = 25
     port.open()
     time.sleep(1.0)
-    status = port.status
+    status, backlog_s = port.status, waiting_s(port)
     blocks = hear(port, 1.0)
     port.close()
     return {
-        "backlog_s": status.backlog_s,
+        "backlog_s": backlog_s,
         "overflows": status.overflows,
         "lost": [b.lost for b in blocks if b.lost],
         "jumps": [j for a, b in itertools.pairwise(blocks) if (j := b.start - a.start - len(a.samples))],

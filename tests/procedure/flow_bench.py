@@ -14,7 +14,7 @@ from bench.open_run import OpenRun, open_run, resume_run
 from bench.procedure.run import commands as say
 from bench.procedure.run.runner import Runner
 from bench.procedure.state.event_kinds import KIND_OF
-from bench.procedure.state.event_words import said
+from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.signals.source import Source
@@ -154,7 +154,9 @@ def leave_it_out(run: OpenRun, why: str = "for the test") -> None:
 def events(run: OpenRun, *kinds: str) -> list[tuple[str, str, str]]:
     """(kind, step, text) of the events of these kinds."""
     titles = {s.id: s.title for s in run.job.steps}
-    return [(KIND_OF[type(e)], e.step, said(e, titles)) for e in run.store.events() if KIND_OF[type(e)] in kinds]
+    return [
+        (KIND_OF[type(e)], e.step, event_sentence(e, titles)) for e in run.store.events() if KIND_OF[type(e)] in kinds
+    ]
 
 
 class WithoutHands:

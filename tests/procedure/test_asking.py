@@ -11,7 +11,7 @@ from bench.clock import RehearsalClock
 from bench.open_run import OpenRun, open_run
 from bench.procedure.run import commands as say
 from bench.procedure.state.event_kinds import of_kind
-from bench.procedure.state.event_words import said
+from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import Answered, SignedOff
 from bench.run_request import RunRequest
 from bench.workspace import Workspace, shipped_procedures
@@ -70,7 +70,7 @@ def opened(tmp_path: Path) -> OpenRun:
 
 
 def answers(run: OpenRun) -> list[str]:
-    return [said(e, {}) for e in of_kind(run.store.events(), Answered)]
+    return [event_sentence(e, {}) for e in of_kind(run.store.events(), Answered)]
 
 
 @pytest.mark.parametrize(

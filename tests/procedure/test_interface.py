@@ -15,7 +15,7 @@ from bench.procedure.load.reader import load_sheet
 from bench.procedure.model.sheets import Interface
 from bench.procedure.run.interface_sheet import calibration, newest_of, write_sheet
 from bench.procedure.state.event_kinds import of_kind
-from bench.procedure.state.event_words import said
+from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import InputProcessed
 from bench.procedure.state.snapshot import Outcome
 from bench.run_request import RunRequest
@@ -72,7 +72,7 @@ def test_what_is_wrong_with_an_input_is_caught_and_named(bench: Workspace, fault
     opened, outcome = calibrated(bench, f"interface/{fault}")
     assert outcome.exit_code == 1
     assert outcome.said.startswith(f"Not in: {step}"), outcome.said
-    notes = [said(e, {}) for e in of_kind(opened.store.events(), InputProcessed)]
+    notes = [event_sentence(e, {}) for e in of_kind(opened.store.events(), InputProcessed)]
     assert not named or any(n.startswith(named) for n in notes), notes
 
 

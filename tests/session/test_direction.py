@@ -66,7 +66,7 @@ def test_the_plot_of_azimuth_says_which_way(w: Writer) -> None:
 
 def test_a_comparison_has_both_apart(w: Writer) -> None:
     kept = replace(read_session(w.store.folder), readings=_both(w))
-    assert [s.said for s in sorted(last_of(kept, ("left",)), key=in_order) if s.quantity == "azimuth_delay"] == [
+    assert [s.text for s in sorted(last_of(kept, ("left",)), key=in_order) if s.quantity == "azimuth_delay"] == [
         "Azimuth, delay, left to right, 10 kHz, −20 dB, reference tape",
         "Azimuth, delay, left to right, 10 kHz, −20 dB, in reverse, reference tape",
     ]

@@ -43,7 +43,7 @@ FINENESS = BINS / np.log(1.0 / LEAST)
 
 
 @dataclass(frozen=True, slots=True)
-class Hop:
+class Segment:
     """Half a second of the course."""
 
     weighted: Floats
@@ -60,21 +60,21 @@ class Statistics:
         self.points = 0
         self.weighted_square = self.unweighted_square = 0.0
         self.weighted_peak = self.unweighted_peak = 0.0
-        self._ends: list[Hop] = []
+        self._ends: list[Segment] = []
         self._courses: list[tuple[float, float, float, float]] = []
         self._counts = np.zeros(BINS, dtype=np.int64)
 
-    def add(self, hop: Hop) -> None:
+    def add(self, segment: Segment) -> None:
         """Take in one hop."""
-        size = np.abs(hop.weighted)
+        size = np.abs(segment.weighted)
         self.points += len(size)
         self.weighted_square += float(np.sum(size**2))
-        self.unweighted_square += float(np.sum(hop.unweighted**2))
-        self.weighted_peak = max(self.weighted_peak, hop.weighted_peak)
-        self.unweighted_peak = max(self.unweighted_peak, hop.unweighted_peak)
-        self._ends = [*self._ends[:1], hop]
-        squares = float(np.mean(size**2)), float(np.mean(hop.unweighted**2))
-        self._courses.append((*squares, hop.weighted_peak, hop.unweighted_peak))
+        self.unweighted_square += float(np.sum(segment.unweighted**2))
+        self.weighted_peak = max(self.weighted_peak, segment.weighted_peak)
+        self.unweighted_peak = max(self.unweighted_peak, segment.unweighted_peak)
+        self._ends = [*self._ends[:1], segment]
+        squares = float(np.mean(size**2)), float(np.mean(segment.unweighted**2))
+        self._courses.append((*squares, segment.weighted_peak, segment.unweighted_peak))
         bins = (np.log(np.maximum(size, LEAST) / LEAST) * FINENESS).astype(np.int64)
         self._counts += np.bincount(np.minimum(bins, BINS - 1), minlength=BINS)
 
@@ -84,10 +84,10 @@ class Statistics:
         About so much, and half of it more, it matters where in a slow wow's turn a capture begins and ends.
         """
         most = [0.0, 0.0]
-        for hop in self._ends:
-            rest = self.points - len(hop.weighted)
+        for segment in self._ends:
+            rest = self.points - len(segment.weighted)
             for k, (course, whole) in enumerate(
-                ((hop.weighted, self.weighted_square), (hop.unweighted, self.unweighted_square))
+                ((segment.weighted, self.weighted_square), (segment.unweighted, self.unweighted_square))
             ):
                 if rest > 0 and whole > 0.0:
                     left = max(0.0, whole - float(np.sum(course**2)))
@@ -155,10 +155,10 @@ class Course:
             if stretch.kept_points > len(self.kept):
                 self.kept = np.concatenate(stretch.kept)
 
-    def _count(self, hops: list[Hop]) -> None:
-        for hop in hops:
-            self.statistics.add(hop)
-            self.seconds += len(hop.weighted) / self.rate
+    def _count(self, segments: list[Segment]) -> None:
+        for segment in segments:
+            self.statistics.add(segment)
+            self.seconds += len(segment.weighted) / self.rate
 
 
 class _Stretch:
@@ -184,16 +184,16 @@ class _Stretch:
         self._middle = 0.0
         """The mean of the beginning; 0 until it is known."""
         self._raw, self._banded = np.zeros(0), np.zeros(0)
-        self._waiting: list[Hop] = []
+        self._waiting: list[Segment] = []
 
-    def feed(self, hz: Floats) -> list[Hop]:
+    def feed(self, hz: Floats) -> list[Segment]:
         """Take in frequencies; returns the hops that now count."""
         self._hz = np.concatenate([self._hz, hz])
         if not self._middle and len(self._hz) >= LEAD_S * self.rate:
             self._start()
         return self._run() if self._middle else []
 
-    def finish(self) -> list[Hop]:
+    def finish(self) -> list[Segment]:
         """It is over: mirror its end, and let it count if it was long enough."""
         if not self._middle and len(self._hz) >= LEAST_S * self.rate:
             self._start()
@@ -207,7 +207,7 @@ class _Stretch:
         self._middle = float(self._hz.mean())
         self._hz = np.concatenate([self._hz[self._half : 0 : -1], self._hz])
 
-    def _run(self) -> list[Hop]:
+    def _run(self) -> list[Segment]:
         """Through the band filter as far as there is sound, and hop by hop onwards."""
         half = self._half
         if len(self._hz) <= 2 * half:
@@ -219,20 +219,20 @@ class _Stretch:
         banded = np.convolve(self._hz, self._taps, mode="valid") / self._middle - 1.0
         self._banded = np.concatenate([self._banded, banded])
         self._hz = self._hz[-2 * half :]
-        out: list[Hop] = []
+        out: list[Segment] = []
         while len(self._banded) >= self._hop:
             self.noise.append(_phase_noise(self._raw[: self._hop], self.rate))
-            hop = self._weigh(self._banded[: self._hop])
+            segment = self._weigh(self._banded[: self._hop])
             self._raw, self._banded = self._raw[self._hop :], self._banded[self._hop :]
             if self.counts:
-                out.append(hop)
+                out.append(segment)
                 continue
-            self._waiting.append(hop)
+            self._waiting.append(segment)
             if len(self._waiting) * HOP_S * SETTLE_SHARE >= SETTLE_S:
                 out += self._settle()
         return out
 
-    def _weigh(self, banded: Floats) -> Hop:
+    def _weigh(self, banded: Floats) -> Segment:
         from bench.measure.signal import kernels
 
         if self.kept_points < KEPT_S * self.rate / SLOWER:
@@ -244,9 +244,9 @@ class _Stretch:
             kernels.cascade(x, sos, state, x)
             courses.append(x[:, 0])
             peaks.append(float(meter.feed(np.abs(x.T))[0]))
-        return Hop(courses[0], courses[1], peaks[0], peaks[1])
+        return Segment(courses[0], courses[1], peaks[0], peaks[1])
 
-    def _settle(self) -> list[Hop]:
+    def _settle(self) -> list[Segment]:
         """The hops that waited, without those in which the filters settled."""
         waited, self._waiting = self._waiting, []
         self.counts = len(waited) * HOP_S >= LEAST_S - HOP_S

@@ -29,7 +29,7 @@ from bench.measure.signal.blocks import Samples
 from bench.measure.tone.estimate import PhasePair
 from bench.measure.tone.finder import FoundTone
 from bench.measure.tone.found_tone import budget
-from bench.measure.tone.meter import HUM_BELOW_DB, Heard, ToneMeter
+from bench.measure.tone.meter import HUM_BELOW_DB, CaptureCheck, ToneMeter
 from bench.measure.tone.peak_track import is_mains
 from bench.measure.tone.wander import Wander
 from bench.tape.geometry import angle_arcmin
@@ -205,7 +205,7 @@ def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Result:
 class AzimuthMeter(ToneMeter):
     """`azimuth_delay`, `azimuth_phase`, `azimuth_angle`, `azimuth_weave`. Options: `speed` with `track_spacing`."""
 
-    def conclude(self, tones: Sequence[FoundTone], heard: Heard) -> Measured:
+    def conclude(self, tones: Sequence[FoundTone], capture: CaptureCheck) -> Measured:
         """All tones that sound in both channels, combined."""
         angled = self.options.speed is not None
         quantities = ["azimuth_delay", *(["azimuth_angle"] if angled else []), "azimuth_phase", "azimuth_weave"]
@@ -214,7 +214,7 @@ class AzimuthMeter(ToneMeter):
         if self.channels != 2:
             because = "the capture has one channel, and azimuth is between two"
         elif not tones:
-            because = heard.why_nothing()
+            because = capture.why_nothing()
         elif not usable:
             weak = min((0, 1), key=lambda c: max(t.tones[c].amplitude for t in tones))
             because = f"the {self.sides[weak]} channel holds no tone"

@@ -31,7 +31,7 @@ from bench.measure.tone.coherent import Estimate, estimate
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower
 from bench.measure.tone.harmonics import Harmonics
-from bench.measure.tone.meter import REACH, Heard
+from bench.measure.tone.meter import REACH, CaptureCheck
 
 LOWEST_HZ = 60.0
 HIGHEST_HZ = 10500.0
@@ -62,25 +62,25 @@ class DistortionMeter(SpectraMeter):
         for piece in self._follower.take(chunks):
             self._harmonics.take(piece)
 
-    def conclude(self, heard: Heard) -> Measured:
+    def conclude(self, capture: CaptureCheck) -> Measured:
         """The readings at the level that the tone holds longest."""
         for piece in self._follower.finish():
             self._harmonics.take(piece)
         readings: list[Result] = []
         warnings: list[str] = []
         for channel, side in enumerate(self.sides):
-            more, said = self._channel(channel, side, heard)
+            more, said = self._channel(channel, side, capture)
             readings += more
             warnings += [w for w in said if w not in warnings]
         return Measured(tuple(readings), tuple(warnings))
 
-    def _channel(self, channel: int, side: Channel, heard: Heard) -> tuple[list[Result], list[str]]:
+    def _channel(self, channel: int, side: Channel, capture: CaptureCheck) -> tuple[list[Result], list[str]]:
         asked = self.options.fundamental
         because = self.too_high(asked) if asked is not None else ""
         level, ratio, frequency = self._harmonics.blocks(channel)
         kept = plateau(level)
         if not because and kept.sum() < 2:
-            because = heard.why_nothing() if not self._follower.tone_hz else "the tone is too short or not steady"
+            because = capture.why_nothing() if not self._follower.tone_hz else "the tone is too short or not steady"
             if asked is not None and self._follower.tone_hz == 0.0 and because == "no steady tone was found":
                 because = f"no steady tone near {asked:g} Hz was found"
         if because:

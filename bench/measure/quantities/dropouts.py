@@ -35,7 +35,7 @@ from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import SMOOTH_HZ, Chunk, Follower, Piece
-from bench.measure.tone.meter import REACH, Heard
+from bench.measure.tone.meter import REACH, CaptureCheck
 
 Floats = NDArray[np.float64]
 
@@ -275,13 +275,13 @@ class DropoutMeter(SpectraMeter):
             return None
         return self._follower.oscillator_hz + float(np.angle(sum(turns))) * self.spectra.rate / (2 * np.pi)
 
-    def conclude(self, heard: Heard) -> Measured:
+    def conclude(self, capture: CaptureCheck) -> Measured:
         """The dropouts of the tone that was followed."""
         self._take(self._follower.finish())
         asked = self.options.frequency
         because = "" if asked is None else self.too_high(asked)
         if not because and not self._envelopes:
-            because = heard.why_nothing()
+            because = capture.why_nothing()
             if asked is not None and because == "no steady tone was found":
                 because = f"no steady tone near {asked:g} Hz was found"
         hz = asked if asked is not None else self._tone_hz()

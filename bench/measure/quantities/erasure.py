@@ -32,7 +32,7 @@ from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.coherent import HANN_OVERLAP
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
-from bench.measure.tone.meter import Heard
+from bench.measure.tone.meter import CaptureCheck
 
 Floats = NDArray[np.float64]
 
@@ -104,13 +104,13 @@ class ErasureMeter(SpectraMeter):
         half = int(min(350.0, max(30.0, (REACH + WIDTH) * self._hz)) / self._bin_hz)
         return np.asarray(power[np.arange(middle - half, middle + half + 1)], dtype=np.float32)
 
-    def conclude(self, heard: Heard) -> Measured:
+    def conclude(self, capture: CaptureCheck) -> Measured:
         """The erasure of each channel."""
         if self._follower is not None:
             self._follow(self._follower.finish())
         if not self._powers and len(self._z) >= SHORTEST:
             self._powers = [self._band(self._z)]
-        because = self._why_not(heard)
+        because = self._why_not(capture)
         readings: list[Result] = []
         warnings: list[str] = []
         for channel, side in enumerate(self.sides):
@@ -122,12 +122,12 @@ class ErasureMeter(SpectraMeter):
             warnings += [warning] if warning else []
         return Measured(tuple(readings), tuple(warnings))
 
-    def _why_not(self, heard: Heard) -> str:
+    def _why_not(self, capture: CaptureCheck) -> str:
         if self.too_high(self._hz):
             return self.too_high(self._hz)
         if self._powers:
             return ""
-        if not heard.peak > 0.0:
+        if not capture.peak > 0.0:
             return "the capture is digital silence"
         if self._hz:
             return "the capture is too short: erasure needs half a second"

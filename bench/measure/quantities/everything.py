@@ -33,7 +33,7 @@ from bench.measure.quantities.flutter import FlutterMeter
 from bench.measure.quantities.headroom import HeadroomMeter
 from bench.measure.quantities.hum import HumMeter
 from bench.measure.quantities.level import LevelMeter
-from bench.measure.quantities.noise import HOP_S, Weighted, noise_readings
+from bench.measure.quantities.noise import INTERVAL_S, Weighted, noise_readings
 from bench.measure.quantities.response import ResponseMeter
 from bench.measure.quantities.separation import SeparationMeter
 from bench.measure.quantities.speed import SpeedMeter
@@ -43,7 +43,7 @@ from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder
-from bench.measure.tone.meter import Heard
+from bench.measure.tone.meter import CaptureCheck
 
 ONE_SIDED_DB = 15.0
 """A tone whose levels in the two channels differ by this was sent to one of them."""
@@ -69,7 +69,7 @@ class EverythingMeter:
         self._spectra = Spectra(sample_rate, channels)
         self._finder = ToneFinder(sample_rate, channels, self._spectra, harvest=UNHURRIED)
         self._tones: list[FoundTone] = []
-        self._heard = Heard(sample_rate, channels)
+        self._capture = CaptureCheck(sample_rate, channels)
         self._weighted = Weighted(sample_rate, channels)
         self._flutter = FlutterMeter(*more, self._spectra)
         self._distortion = DistortionMeter(*more, self._spectra)
@@ -90,7 +90,7 @@ class EverythingMeter:
         hop = self._spectra.hop
         for at in range(0, len(samples), hop):
             part = samples[at : at + hop]
-            self._heard.feed(part)
+            self._capture.feed(part)
             self._weighted.idle = self._finder.holds
             self._weighted.feed(part)
             for spectrum in self._spectra.feed(part):
@@ -103,14 +103,14 @@ class EverythingMeter:
         self._tones = sorted([*self._tones, *self._finder.conclude()], key=lambda t: t.start_s)
         self._weighted.finish()
         readings: list[Result] = []
-        warnings: list[str] = list(self._heard.clipping())
+        warnings: list[str] = list(self._capture.clipping())
         for measured in self._all():
             there = [r for r in measured.readings if isinstance(r, Reading)]
             readings += there
             warnings += [w for w in measured.warnings if there and w not in warnings]
             warnings += self._missed(measured)
         if not readings:
-            warnings.append(f"nothing could be measured: {self._heard.why_nothing()}")
+            warnings.append(f"nothing could be measured: {self._capture.why_nothing()}")
         return Measured(tuple(readings), tuple(warnings))
 
     def _missed(self, measured: Measured) -> list[str]:
@@ -132,29 +132,29 @@ class EverythingMeter:
 
     def _all(self) -> list[Measured]:
         """The results of each quantity, without what the capture cannot support."""
-        tones, heard, more = self._tones, self._heard, (self.sample_rate, self.channels, self.options)
-        out = [LevelMeter(*more).conclude(tones, heard)]
+        tones, capture, more = self._tones, self._capture, (self.sample_rate, self.channels, self.options)
+        out = [LevelMeter(*more).conclude(tones, capture)]
         if self.options.frequencies or self.options.sheet or _different(tones) > 1:
-            out.append(ResponseMeter(*more).conclude(tones, heard))
+            out.append(ResponseMeter(*more).conclude(tones, capture))
         if self.channels == 2:
-            out.append(AzimuthMeter(*more).conclude(tones, heard))
-        out.append(SpeedMeter(*more).conclude(tones, heard))
-        flutter = self._flutter.close(heard)
+            out.append(AzimuthMeter(*more).conclude(tones, capture))
+        out.append(SpeedMeter(*more).conclude(tones, capture))
+        flutter = self._flutter.close(capture)
         if self._flutter.seconds > 0.6 * LONG_S:
             out.append(flutter)
-        out += [self._noise(), _without_tones(self._hum.close(heard), tones)]
+        out += [self._noise(), _without_tones(self._hum.close(capture), tones)]
         if tones:
-            out.append(self._distortion.close(heard))
-        headroom = self._headroom.close(heard)
+            out.append(self._distortion.close(capture))
+        headroom = self._headroom.close(capture)
         out.append(_only(headroom, [r for r in headroom.readings if isinstance(r, NoReading) or not r.bound]))
         if self.channels == 2 and tones:
-            separation = self._separation.close(heard)
+            separation = self._separation.close(capture)
             least = -np.inf if self.options.driven is not None else ONE_SIDED_DB
             apart = [r for r in separation.readings if isinstance(r, Reading) and r.value > least]
             out.append(_only(separation, apart))
         if self._may_be_erased and not self._recorded():
-            out.append(self._erasure.close(heard))
-        dropouts = self._dropouts.close(heard)
+            out.append(self._erasure.close(capture))
+        dropouts = self._dropouts.close(capture)
         if self._dropouts.seconds > LONG_S:
             out.append(dropouts)
         return out
@@ -168,29 +168,29 @@ class EverythingMeter:
         frames = self._weighted.frames.all()
         if not len(frames):
             return Measured(())
-        kept = quiet_hops(self._weighted.hops.all()[:, 1].sum(axis=1), self._tones)
+        kept = quiet_intervals(self._weighted.intervals.all()[:, 1].sum(axis=1), self._tones)
         if frames[kept].sum() < LEAST_NOISE_S * self.sample_rate:
             return Measured(())
-        return noise_readings(self._weighted, self._heard, self.options, kept)
+        return noise_readings(self._weighted, self._capture, self.options, kept)
 
 
-def quiet_hops(power: NDArray[np.float64], tones: Sequence[FoundTone]) -> NDArray[np.bool_]:
-    """Which hops contain only noise.
+def quiet_intervals(power: NDArray[np.float64], tones: Sequence[FoundTone]) -> NDArray[np.bool_]:
+    """Which intervals contain only noise.
 
     Args:
-        power: of each hop.
+        power: of each interval.
         tones: all that were found.
     """
-    begin = np.arange(len(power)) * HOP_S
+    begin = np.arange(len(power)) * INTERVAL_S
     free = power > 0.0
     for tone in tones:
-        free &= (begin > tone.end_s + BESIDE_S) | (begin + HOP_S < tone.start_s - BESIDE_S)
+        free &= (begin > tone.end_s + BESIDE_S) | (begin + INTERVAL_S < tone.start_s - BESIDE_S)
     if not free.any():
         return free
     loud = power > QUIET * np.percentile(power[free], 10)
     if not tones and loud.mean() > 0.5:
         return np.zeros(len(power), dtype=bool)
-    falling = np.convolve(loud, np.ones(round(AFTER_LOUD_S / HOP_S) + 1))[: len(power)] > 0.5
+    falling = np.convolve(loud, np.ones(round(AFTER_LOUD_S / INTERVAL_S) + 1))[: len(power)] > 0.5
     return free & ~falling
 
 

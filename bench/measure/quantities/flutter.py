@@ -48,7 +48,7 @@ from bench.measure.signal.weighting import flutter_db
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
-from bench.measure.tone.meter import Heard
+from bench.measure.tone.meter import CaptureCheck
 
 COMPONENT = Method("line in the unweighted deviation, peak")
 
@@ -110,10 +110,10 @@ class FlutterMeter(SpectraMeter):
         """How long a carrier was measured, in the channel that has most of it."""
         return max((course.seconds for _, course in self._paths), default=0.0)
 
-    def conclude(self, heard: Heard) -> Measured:
+    def conclude(self, capture: CaptureCheck) -> Measured:
         """The readings of the carrier that was followed."""
         self._take(self._follower.finish())
-        because = self._why_not(heard)
+        because = self._why_not(capture)
         readings: list[Result] = []
         warnings: list[str] = []
         for channel, side in enumerate(self.sides):
@@ -133,12 +133,12 @@ class FlutterMeter(SpectraMeter):
             ]
         return Measured(tuple(readings), tuple(warnings))
 
-    def _why_not(self, heard: Heard) -> str:
+    def _why_not(self, capture: CaptureCheck) -> str:
         if self.too_high(self._nominal):
             return self.too_high(self._nominal)
         if self._paths:
             return ""
-        why = heard.why_nothing()
+        why = capture.why_nothing()
         if why == "no steady tone was found":
             why = f"no steady tone near {self._nominal:g} Hz was found"
         return why

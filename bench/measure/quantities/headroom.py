@@ -29,7 +29,7 @@ from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower
 from bench.measure.tone.harmonics import Harmonics
-from bench.measure.tone.meter import REACH, Heard
+from bench.measure.tone.meter import REACH, CaptureCheck
 
 Floats = NDArray[np.float64]
 
@@ -71,7 +71,7 @@ class HeadroomMeter(SpectraMeter):
             for piece in harmonics.follower.take(chunks):
                 harmonics.take(piece)
 
-    def conclude(self, heard: Heard) -> Measured:
+    def conclude(self, capture: CaptureCheck) -> Measured:
         """Both levels, as far as their tones were found."""
         for harmonics in (self._low, self._high):
             for piece in harmonics.follower.finish():
@@ -79,18 +79,18 @@ class HeadroomMeter(SpectraMeter):
         readings: list[Result] = []
         warnings: list[str] = []
         for channel, side in enumerate(self.sides):
-            for reading, warning in (self._mol(channel, side, heard), self._sol(channel, side, heard)):
+            for reading, warning in (self._mol(channel, side, capture), self._sol(channel, side, capture)):
                 readings.append(reading)
                 warnings += [warning] if warning else []
         if self.options.reference_level is None and any(isinstance(r, Reading) for r in readings):
             warnings.append("no --reference-level was given: levels are relative to a full-scale sine")
         return Measured(tuple(readings), tuple(warnings))
 
-    def _mol(self, channel: int, side: Channel, heard: Heard) -> tuple[Result, str]:
+    def _mol(self, channel: int, side: Channel, capture: CaptureCheck) -> tuple[Result, str]:
         level, ratio, frequency = self._low.blocks(channel)
         sounds = np.isfinite(level)
         if sounds.sum() < 4 or ratio.shape[1] < 2:
-            return self._nothing(MOL, side, self._why(heard, "a tone of 200 to 1500 Hz")), ""
+            return self._nothing(MOL, side, self._why(capture, "a tone of 200 to 1500 Hz")), ""
         hz = float(np.nanmedian(frequency[sounds]))
         level, third = level[sounds], 20.0 * np.log10(np.abs(ratio[sounds, 1]) + 1e-12)
         near = level > level.max() - 20.0
@@ -112,13 +112,13 @@ class HeadroomMeter(SpectraMeter):
         value, uncertainty = crossing(level, third)
         return self._reading(MOL, side, value, uncertainty, hz), ""
 
-    def _sol(self, channel: int, side: Channel, heard: Heard) -> tuple[Result, str]:
+    def _sol(self, channel: int, side: Channel, capture: CaptureCheck) -> tuple[Result, str]:
         if self.too_high(SOL_HZ):
             return self._nothing(SOL, side, self.too_high(SOL_HZ)), ""
         level, _, frequency = self._high.blocks(channel)
         sounds = np.isfinite(level)
         if sounds.sum() < 4:
-            return self._nothing(SOL, side, self._why(heard, "a tone of 10 kHz")), ""
+            return self._nothing(SOL, side, self._why(capture, "a tone of 10 kHz")), ""
         hz, level = float(np.nanmedian(frequency[sounds])), level[sounds]
         if float(np.ptp(level)) < RISES_DB:
             return self._nothing(SOL, side, "the tone near 10 kHz does not rise", hz), ""
@@ -130,8 +130,8 @@ class HeadroomMeter(SpectraMeter):
         scatter = float(np.std(np.diff(level[level > value - 1.0]))) if np.sum(level > value - 1.0) > 3 else 0.1
         return self._reading(SOL, side, value, float(np.hypot(OWN_DB, scatter)), hz), ""
 
-    def _why(self, heard: Heard, tone: str) -> str:
-        why = heard.why_nothing()
+    def _why(self, capture: CaptureCheck, tone: str) -> str:
+        why = capture.why_nothing()
         return f"{tone} that rises was not found" if why == "no steady tone was found" else why
 
     def _reading(

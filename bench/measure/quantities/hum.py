@@ -32,7 +32,7 @@ from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.coherent import HANN_OVERLAP
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk
-from bench.measure.tone.meter import Heard
+from bench.measure.tone.meter import CaptureCheck
 
 Floats = NDArray[np.float64]
 
@@ -78,7 +78,7 @@ class HumMeter(SpectraMeter):
             self._segments += 1
             self._z = self._z[self._length // 2 :]
 
-    def conclude(self, heard: Heard) -> Measured:
+    def conclude(self, capture: CaptureCheck) -> Measured:
         """The lines that were found."""
         width = 1.0
         if not self._segments and len(self._z) >= SHORTEST_S * self.spectra.rate:
@@ -86,7 +86,7 @@ class HumMeter(SpectraMeter):
             self._segments = 1
             width = self._length / len(self._z)
         because = ""
-        if not heard.peak > 0.0:
+        if not capture.peak > 0.0:
             because = "the capture is digital silence"
         elif not self._segments:
             because = f"the capture is shorter than {SHORTEST_S:g} s"

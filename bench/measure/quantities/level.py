@@ -18,19 +18,19 @@ from bench.measure.meters import Options
 from bench.measure.reading import Channel, Measured, NoReading
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.finder import LEVEL_METHOD, FoundTone
-from bench.measure.tone.meter import Heard, ToneMeter, dominant, nearest, said
+from bench.measure.tone.meter import CaptureCheck, ToneMeter, dominant, nearest, tone_text
 
 
 class LevelMeter(ToneMeter):
     """`level` of each channel and `balance`. Options: `frequency`."""
 
-    def conclude(self, tones: Sequence[FoundTone], heard: Heard) -> Measured:
+    def conclude(self, tones: Sequence[FoundTone], capture: CaptureCheck) -> Measured:
         """The level of the tone asked for, or of the one with the most energy."""
         asked = self.options.frequency
         if asked is not None and asked >= self.sample_rate / 2:
             return self._nothing(f"{asked:g} Hz is above half the sample rate of {self.sample_rate:g} Hz")
         if not tones:
-            return self._nothing(heard.why_nothing())
+            return self._nothing(capture.why_nothing())
         warnings: list[str] = []
         if asked is not None:
             takes = nearest(tones, asked)
@@ -42,14 +42,15 @@ class LevelMeter(ToneMeter):
             others = [t for t in tones if t not in takes]
             if others:
                 warnings.append(
-                    f"the tone with the most energy was measured, {said(takes[0])}; there is also "
-                    f"{said(others[0])}{' and more' if len(others) > 1 else ''}: name one with --frequency"
+                    f"the tone with the most energy was measured, {tone_text(takes[0])}; there is also "
+                    f"{tone_text(others[0])}{' and more' if len(others) > 1 else ''}: name one with --frequency"
                 )
         tone = dominant(takes)
         if len(takes) > 1:
             other = next(t for t in takes if t is not tone)
             warnings.append(
-                f"of {len(takes)} takes the one with the most energy was measured, {said(tone)}, not {said(other)}"
+                f"of {len(takes)} takes the one with the most energy was measured, {tone_text(tone)}, "
+                f"not {tone_text(other)}"
             )
         readings = [tone.level(c, asked) for c in range(self.channels)]
         balance = tone.balance

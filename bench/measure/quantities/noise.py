@@ -29,16 +29,16 @@ from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.quantities.hum import HumMeter
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
-from bench.measure.signal.blocks import Hops, Rows, Samples
+from bench.measure.signal.blocks import Rows, Samples, Segments
 from bench.measure.signal.quasi_peak import BS468, QuasiPeak
 from bench.measure.signal.rectifier import Rectifier
 from bench.measure.signal.weighting import AVERAGE_REFERENCE_HZ, a_network, band_network, bs468_db, bs468_network
 from bench.measure.tone.finder import side_of
-from bench.measure.tone.meter import Heard
+from bench.measure.tone.meter import CaptureCheck
 
 Floats = NDArray[np.float64]
 
-HOP_S = 0.25
+INTERVAL_S = 0.25
 LEAD_HOPS = 2
 """Direct current is the mean of the first half second: whole cycles of 50 and 60 Hz."""
 SHORTEST_S = 0.25
@@ -53,7 +53,7 @@ SINE_PER_AVERAGE = np.pi / (2.0 * np.sqrt(2.0))
 
 
 class Weighted:
-    """The four indications, hop by hop. All hops are kept, 16 figures a second and channel.
+    """The four indications, interval by interval. All intervals are kept, 16 figures a second and channel.
 
     Args:
         sample_rate: frames a second.
@@ -62,7 +62,7 @@ class Weighted:
 
     def __init__(self, sample_rate: float, channels: int) -> None:
         self.channels = channels
-        self._hops = Hops(round(HOP_S * sample_rate), channels)
+        self._segments = Segments(round(INTERVAL_S * sample_rate), channels)
         self._lead: list[Floats] = []
         self._direct: Floats | None = None
         self._networks = [n(sample_rate).sos for n in (a_network, band_network, bs468_network)]
@@ -70,10 +70,10 @@ class Weighted:
         self._discharge()
         self._rested = True
         self.idle = False
-        """Set while a tone is known to sound: hops are then skipped (NaN), and the meters start again after them."""
+        """Set while a tone is known to sound: intervals are skipped (NaN), and the meters start again after them."""
         self.frames = Rows(())
-        """Frames in each hop."""
-        self.hops = Rows((4, channels))
+        """Frames in each interval."""
+        self.intervals = Rows((4, channels))
         """A mean square, band mean square, highest quasi-peak, rectified average; each (4, channels)."""
 
     def _discharge(self) -> None:
@@ -83,30 +83,30 @@ class Weighted:
 
     def feed(self, samples: Samples) -> None:
         """Take in frames."""
-        for piece in self._hops.feed(samples):
+        for piece in self._segments.feed(samples):
             if self._direct is None:
                 self._lead.append(piece.copy())
                 if len(self._lead) == LEAD_HOPS:
                     self._start()
             else:
-                self._hop(piece)
+                self._interval(piece)
 
     def finish(self) -> None:
         """The stream is over."""
-        rest = self._hops.rest().copy()
+        rest = self._segments.rest().copy()
         if self._direct is None:
             self._start(rest)
         if len(rest):
-            self._hop(rest)
+            self._interval(rest)
 
     def _start(self, rest: Floats | None = None) -> None:
         held = np.concatenate([*self._lead, *([] if rest is None else [rest])])
         self._direct = held.mean(axis=0) if len(held) else np.zeros(self.channels)
         for piece in self._lead:
-            self._hop(piece)
+            self._interval(piece)
         self._lead = []
 
-    def _hop(self, piece: Floats) -> None:
+    def _interval(self, piece: Floats) -> None:
         from bench.measure.signal import kernels
 
         assert self._direct is not None
@@ -115,7 +115,7 @@ class Weighted:
             if not self._rested:
                 self._discharge()
             self._rested = True
-            self.hops.append(np.full((4, self.channels), np.nan))
+            self.intervals.append(np.full((4, self.channels), np.nan))
             return
         self._rested = False
         sound = kernels.take_off(piece, self._direct)
@@ -128,7 +128,7 @@ class Weighted:
         drive = self._rectifier.feed(out)
         row[2] = self._quasi_peak.feed(drive)
         row[3] = drive.mean(axis=1)
-        self.hops.append(row)
+        self.intervals.append(row)
 
 
 class NoiseMeter:
@@ -139,58 +139,58 @@ class NoiseMeter:
         self.options = options or Options()
         self._weighted = Weighted(sample_rate, channels)
         self._hum = HumMeter(sample_rate, channels, self.options)
-        self._heard = Heard(sample_rate, channels)
+        self._capture = CaptureCheck(sample_rate, channels)
 
     def feed(self, samples: Samples) -> None:
         """Take in frames of shape (frames, channels), full scale ±1."""
-        self._heard.feed(samples)
+        self._capture.feed(samples)
         self._weighted.feed(samples)
         self._hum.feed(samples)
 
     def finish(self) -> Measured:
         """The readings."""
         self._weighted.finish()
-        said = noise_readings(self._weighted, self._heard, self.options)
+        said = noise_readings(self._weighted, self._capture, self.options)
         hum = self._hum.finish()
-        return Measured((*said.readings, *hum.readings), (*self._heard.clipping(), *said.warnings, *hum.warnings))
+        return Measured((*said.readings, *hum.readings), (*self._capture.clipping(), *said.warnings, *hum.warnings))
 
 
 def noise_readings(
-    weighted: Weighted, heard: Heard, options: Options, kept: NDArray[np.bool_] | None = None
+    weighted: Weighted, capture: CaptureCheck, options: Options, kept: NDArray[np.bool_] | None = None
 ) -> Measured:
-    """The readings that the hops give.
+    """The readings that the intervals give.
 
     Args:
         weighted: after its `finish`.
-        heard: of the same stream.
+        capture: of the same stream.
         options: `reference_level` is used.
-        kept: which hops count; all of them if None.
+        kept: which intervals count; all of them if None.
     """
     readings: list[Result] = []
-    because = _why_not(heard)
+    because = _why_not(capture)
     frames = weighted.frames.all()
-    starts = HOP_S * np.arange(len(frames), dtype=np.float64)
-    hops = weighted.hops.all()
+    starts = INTERVAL_S * np.arange(len(frames), dtype=np.float64)
+    intervals = weighted.intervals.all()
     if kept is not None:
-        frames, starts, hops = frames[kept], starts[kept], hops[kept]
-        if not because and frames.sum() < SHORTEST_S * heard.sample_rate:
+        frames, starts, intervals = frames[kept], starts[kept], intervals[kept]
+        if not because and frames.sum() < SHORTEST_S * capture.sample_rate:
             because = "no part of the capture is free of tones for long enough"
     warnings: list[str] = []
     for channel in range(weighted.channels):
         side = side_of(channel, weighted.channels)
-        over = 0.0 if because else _burst(hops[:, :, channel], frames)
+        over = 0.0 if because else _burst(intervals[:, :, channel], frames)
         if over > 0.0:
-            at = starts[int(np.argmax(hops[:, NOISE_METHODS.index(BS468_QUASI_PEAK), channel]))]
+            at = starts[int(np.argmax(intervals[:, NOISE_METHODS.index(BS468_QUASI_PEAK), channel]))]
             warnings.append(
                 f"{side} channel: a click or burst near {at:.2f} s makes the quasi-peak reading, {over:.0f} dB above "
                 "that of steady noise"
             )
         for k, method in enumerate(NOISE_METHODS):
-            reading = _noise(side, method, hops[:, k, channel], frames, because=because, burst=over > 0.0)
+            reading = _noise(side, method, intervals[:, k, channel], frames, because=because, burst=over > 0.0)
             readings.append(reading)
             if options.reference_level is not None:
                 readings.append(_ratio(reading, options.reference_level))
-    limit = band_network(heard.sample_rate).limit
+    limit = band_network(capture.sample_rate).limit
     return Measured(tuple(readings), (*warnings, limit) if limit and not because else tuple(warnings))
 
 
@@ -201,9 +201,9 @@ def noise(samples: Samples, sample_rate: float, options: Options | None = None) 
     return meter.finish()
 
 
-def _why_not(heard: Heard) -> str:
-    seconds = heard.frames / heard.sample_rate
-    if not heard.peak > 0.0:
+def _why_not(capture: CaptureCheck) -> str:
+    seconds = capture.frames / capture.sample_rate
+    if not capture.peak > 0.0:
         return "the capture is digital silence"
     if seconds < SHORTEST_S:
         return f"the capture is too short: {seconds:.2f} s, and noise needs {SHORTEST_S:g} s"
@@ -245,26 +245,26 @@ def _ratio(noise: Result, reference_level: float) -> Result:
     )
 
 
-def _burst(hops: Floats, frames: Floats) -> float:
+def _burst(intervals: Floats, frames: Floats) -> float:
     """How far, in dB, a click or a burst raises the highest indication above that of steady noise; 0 without one.
 
     Args:
-        hops: of one channel, shape (hops, methods).
-        frames: in each hop.
+        intervals: of one channel, shape (intervals, methods).
+        frames: in each interval.
     """
-    steady = STEADY * float(np.average(hops[:, NOISE_METHODS.index(AVERAGE_2K)], weights=frames))
-    highest = float(hops[:, NOISE_METHODS.index(BS468_QUASI_PEAK)].max())
+    steady = STEADY * float(np.average(intervals[:, NOISE_METHODS.index(AVERAGE_2K)], weights=frames))
+    highest = float(intervals[:, NOISE_METHODS.index(BS468_QUASI_PEAK)].max())
     return _db(highest / steady) if highest > BURST * steady > 0.0 else 0.0
 
 
 def _scatter_db(column: Floats, frames: Floats, slope: float) -> float:
-    """Expanded uncertainty of a mean, dB, from the scatter of its hops; of Gaussian noise where there are few."""
+    """Expanded uncertainty of a mean, dB, from the scatter of its intervals; of Gaussian noise where there are few."""
     whole = column[frames >= 0.99 * frames.max()]
     mean = float(whole.mean())
     if len(whole) >= 8 and mean > 0.0:
         scatter = 2.0 * slope * float(whole.std(ddof=1)) / mean / np.sqrt(len(whole))
     else:
-        scatter = 2.0 * slope / np.sqrt(5000.0 * HOP_S * max(1, len(whole)))
+        scatter = 2.0 * slope / np.sqrt(5000.0 * INTERVAL_S * max(1, len(whole)))
     return float(np.hypot(scatter, NETWORK_DB))
 
 

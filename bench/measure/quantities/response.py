@@ -24,7 +24,7 @@ from bench.measure.tone.estimate import ChannelTone
 from bench.measure.tone.finder import LEVEL_METHOD, FoundTone
 from bench.measure.tone.found_tone import budget
 from bench.measure.tone.matching import Match, match_list, match_sheet
-from bench.measure.tone.meter import NO_TONE, Heard, ToneMeter
+from bench.measure.tone.meter import NO_TONE, CaptureCheck, ToneMeter
 from bench.measure.tone.wander import Wander
 
 USUAL_REFERENCES = (1000.0, 315.0, 400.0, 333.0, 500.0, 700.0)
@@ -34,7 +34,7 @@ USUAL_REFERENCES = (1000.0, 315.0, 400.0, 333.0, 500.0, 700.0)
 class ResponseMeter(ToneMeter):
     """`response` of each tone and channel. Options: `frequencies` or `sheet`, `reference_frequency`."""
 
-    def conclude(self, tones: Sequence[FoundTone], heard: Heard) -> Measured:
+    def conclude(self, tones: Sequence[FoundTone], capture: CaptureCheck) -> Measured:
         """Match the tones, then take the level of each relative to the reference."""
         options = self.options
         if options.sheet:
@@ -44,7 +44,7 @@ class ResponseMeter(ToneMeter):
         else:
             asked = _own_frequencies(tones)
         if not asked:
-            because = heard.why_nothing()
+            because = capture.why_nothing()
             return Measured(tuple(NoReading("response", s, because) for s in self.sides))
         reference = options.reference_frequency or usual_reference(asked)
         wanted = asked if any(_same(reference, hz) for hz in asked) else [*asked, reference]
@@ -56,7 +56,7 @@ class ResponseMeter(ToneMeter):
         readings: list[Result] = []
         for hz in asked:
             match = matched.get(hz, Match())
-            because = self._why_not(hz, match, reference, zero, heard)
+            because = self._why_not(hz, match, reference, zero, capture)
             for c, side in enumerate(self.sides):
                 if because or match.tone is None or zero.tone is None:
                     of = f"{reference:g} Hz"
@@ -65,12 +65,12 @@ class ResponseMeter(ToneMeter):
                     readings.append(self._one(c, hz, match, reference, zero))
         return Measured(tuple(readings), tuple(warnings))
 
-    def _why_not(self, hz: float, match: Match, reference: float, zero: Match, heard: Heard) -> str:
+    def _why_not(self, hz: float, match: Match, reference: float, zero: Match, capture: CaptureCheck) -> str:
         for what, f in ((f"{hz:g} Hz", hz), (f"the reference frequency of {reference:g} Hz", reference)):
             if f >= self.sample_rate / 2:
                 return f"{what} is above half the sample rate of {self.sample_rate:g} Hz"
         if zero.tone is None:
-            nothing = heard.why_nothing()
+            nothing = capture.why_nothing()
             if nothing != NO_TONE:
                 return nothing
             return zero.reason or f"the reference tone of {reference:g} Hz was not found"

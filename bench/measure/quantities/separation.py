@@ -32,7 +32,7 @@ from bench.measure.tone.coherent import BLOCK, HOP, Estimate, beside, estimate, 
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
 from bench.measure.tone.harmonics import FLAT
-from bench.measure.tone.meter import REACH, Heard
+from bench.measure.tone.meter import REACH, CaptureCheck
 
 LOWEST_HZ, HIGHEST_HZ = 60.0, 20000.0
 OWN = 3e-4
@@ -121,7 +121,7 @@ class SeparationMeter(SpectraMeter):
         self._noise.append(noise)
         self._hz.append(hz)
 
-    def conclude(self, heard: Heard) -> Measured:
+    def conclude(self, capture: CaptureCheck) -> Measured:
         """Separation at the level that the driven tone holds longest."""
         self._take(self._follower.finish())
         asked, because = self.options.frequency, ""
@@ -130,7 +130,7 @@ class SeparationMeter(SpectraMeter):
         elif asked is not None and self.too_high(asked):
             because = self.too_high(asked)
         elif not len(self._level):
-            because = heard.why_nothing()
+            because = capture.why_nothing()
             if asked is not None and because == "no steady tone was found":
                 because = f"no steady tone near {asked:g} Hz was found"
         if because:

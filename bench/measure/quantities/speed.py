@@ -21,7 +21,7 @@ from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.tone.finder import FoundTone, side_of
 from bench.measure.tone.found_tone import budget
-from bench.measure.tone.meter import Heard, ToneMeter, dominant, nearest
+from bench.measure.tone.meter import CaptureCheck, ToneMeter, dominant, nearest
 
 METHOD = Method("slope of the tracked phase, least squares")
 DRIFT_METHOD = Method("straight line through the frequency, end minus start")
@@ -89,13 +89,13 @@ def drift_of_tone(tone: FoundTone, nominal_hz: float) -> list[Result]:
 class SpeedMeter(ToneMeter):
     """`speed_error` and `speed_drift` of each channel. Options: `nominal`."""
 
-    def conclude(self, tones: Sequence[FoundTone], heard: Heard) -> Measured:
+    def conclude(self, tones: Sequence[FoundTone], capture: CaptureCheck) -> Measured:
         """Speed from the tone nearest to nominal, or without one from the tone recorded for measuring speed."""
         nominal, method, warnings = self.options.nominal, METHOD, []
         if nominal is not None and nominal >= self.sample_rate / 2:
             return self._nothing(f"{nominal:g} Hz is above half the sample rate of {self.sample_rate:g} Hz")
         if not tones:
-            return self._nothing(heard.why_nothing())
+            return self._nothing(capture.why_nothing())
         if nominal is not None:
             takes = nearest(tones, nominal)
             if not takes:

@@ -20,7 +20,7 @@ Samples = NDArray[np.float64]
 """Shape (frames, channels), full scale ±1."""
 
 
-class Hops:
+class Segments:
     """Cuts a stream of blocks into pieces of `length` frames.
 
     Args:

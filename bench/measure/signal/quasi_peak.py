@@ -24,8 +24,6 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.signal.rectifier import Rectifier
-
 Floats = NDArray[np.float64]
 
 
@@ -70,12 +68,6 @@ class QuasiPeak:
     def now(self) -> Floats:
         """What the pointer shows, one per channel."""
         return self._held[:, 1] * self._scale
-
-
-def bs468_indication(weighted: Floats, rate: float) -> Floats:
-    """The highest BS.468 indication over weighted samples (frames, channels), the meter discharged at the start."""
-    rectifier = Rectifier(rate, weighted.shape[1])
-    return QuasiPeak(rectifier.rate, weighted.shape[1], BS468).feed(rectifier.feed(weighted))
 
 
 def _per_sample(rate: float, ballistics: Ballistics) -> Floats:

@@ -89,11 +89,6 @@ class Network:
         return np.asarray(out)
 
 
-def a_weighting_db(hz: Floats | float) -> Floats:
-    """A weighting, dB re 1 kHz. IEC 61672-1:2013 equation E.6."""
-    return _re(_a_magnitude, np.atleast_1d(np.asarray(hz, dtype=np.float64)), 1000.0)
-
-
 def bs468_db(hz: Floats | float) -> Floats:
     """BS.468 weighting, dB re 1 kHz."""
     return _re(_bs468_magnitude, np.atleast_1d(np.asarray(hz, dtype=np.float64)), 1000.0)

@@ -60,7 +60,7 @@ LOW_HZ = 3.0
 
 
 @dataclass(frozen=True, slots=True)
-class Scene:
+class BasebandFacts:
     """What a baseband is."""
 
     rate: float
@@ -72,7 +72,7 @@ class Scene:
 
 
 @dataclass(slots=True)
-class Voice:
+class IsolatedTone:
     """One channel with all that is not its tone taken out."""
 
     z: Complexes
@@ -140,7 +140,9 @@ class Voice:
         return np.asarray(phase)
 
 
-def follow_again(z: Complexes, scene: Scene, offset: float, model: Floats, lines: tuple[float, ...]) -> Voice:
+def follow_again(
+    z: Complexes, facts: BasebandFacts, offset: float, model: Floats, lines: tuple[float, ...]
+) -> IsolatedTone:
     """Follow a low tone once more along a model of its phase, flutter and all.
 
     The first time a filter smoothed the phase, and at the ends of the stretch it had to guess how flutter goes on. The
@@ -148,41 +150,41 @@ def follow_again(z: Complexes, scene: Scene, offset: float, model: Floats, lines
 
     Args:
         z: the channel.
-        scene: where it comes from.
+        facts: where it comes from.
         offset: where the tone lies, relative to the oscillator.
         model: its phase but for a constant.
         lines: the lines found beside it.
     """
-    rate, tone_hz = scene.rate, scene.oscillator_hz + offset
-    reach = min(scene.reach_hz, 0.8 * tone_hz)
+    rate, tone_hz = facts.rate, facts.oscillator_hz + offset
+    reach = min(facts.reach_hz, 0.8 * tone_hz)
     turned = turned_back(z, model)
     band = min(_quiet_band(turned, rate, reach, lowest=0.0), 0.25 * tone_hz)
     phase = np.asarray(model + np.angle(turned.mean()))
-    rest = _Rest(z, scene, list(lines))
+    rest = _Rest(z, facts, list(lines))
     for _ in range(2):
         clean, spread, _residual = rest.taken_out(phase, tone_hz)
         phase = _follow(clean, phase, rate, band)
-    voice = _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
-    voice.lines = lines
-    return voice
+    isolated = _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+    isolated.lines = lines
+    return isolated
 
 
 def follow_tone(
-    z: Complexes, scene: Scene, offset: float, guide: Floats, *, lines: tuple[float, ...] | None, glance: bool
-) -> Voice:
+    z: Complexes, facts: BasebandFacts, offset: float, guide: Floats, *, lines: tuple[float, ...] | None, glance: bool
+) -> IsolatedTone:
     """Take out of a channel what is not its tone, and follow the tone's phase.
 
     Args:
         z: the channel.
-        scene: where it comes from.
+        facts: where it comes from.
         offset: where the tone lies, relative to the oscillator.
         guide: the phase that the tone follows as far as is known.
         lines: the lines found beside the tone in the channel that leads; None for that channel itself.
         glance: whether a rough answer will do.
     """
-    rate, oscillator_hz = scene.rate, scene.oscillator_hz
+    rate, oscillator_hz = facts.rate, facts.oscillator_hz
     tone_hz = oscillator_hz + offset
-    reach = min(scene.reach_hz, 0.8 * tone_hz)
+    reach = min(facts.reach_hz, 0.8 * tone_hz)
     least = max(8.0, min(60.0, 0.01 * tone_hz)) if lines is None else 0.0
     turned = turned_back(z, guide)
     band = _quiet_band(turned, rate, reach, lowest=least)
@@ -192,7 +194,7 @@ def follow_tone(
         phase = _followed(turned, guide, rate, band)
         return _judged(z, phase, rate, spread=1.0, band=band, reach=reach)
     phase = _straight(_followed(turned, guide, rate, band))
-    rest = _Rest(z, scene, list(lines))
+    rest = _Rest(z, facts, list(lines))
     clean, spread, residual = rest.taken_out(phase, tone_hz)
     if glance and tone_hz > GLANCED_HZ:
         phase = _follow(clean, phase, rate, band)
@@ -207,7 +209,7 @@ def follow_tone(
         and all(abs(f - g) > 1.0 / seconds for g in lines)
     ][: MOST_LINES - len(lines)]
     if found:
-        rest = _Rest(z, scene, [*lines, *found])
+        rest = _Rest(z, facts, [*lines, *found])
         close = min(abs(f - offset) for f in found) * seconds < CLOSE_TURNS
         for _ in range(4 if close else 1):
             phase, rest = rest.moved(phase, tone_hz)
@@ -216,9 +218,9 @@ def follow_tone(
         before, phase = phase, _follow(clean, phase, rate, band)
         if np.sqrt(np.mean((phase - before) ** 2)) < SETTLED_RAD:
             break
-    voice = _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
-    voice.lines = tuple(rest.lines)
-    return voice
+    isolated = _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+    isolated.lines = tuple(rest.lines)
+    return isolated
 
 
 def _straight(phase: Floats) -> Floats:
@@ -252,28 +254,28 @@ class _Rest:
 
     Args:
         z: one channel.
-        scene: where it comes from.
+        facts: where it comes from.
         lines: frequencies of lines relative to the oscillator.
     """
 
-    def __init__(self, z: Complexes, scene: Scene, lines: list[float]) -> None:
+    def __init__(self, z: Complexes, facts: BasebandFacts, lines: list[float]) -> None:
         self._z = z
-        self._scene = scene
+        self._facts = facts
         self.lines = lines
-        self._t = (np.arange(len(z)) - (len(z) - 1) / 2) / scene.rate
-        self._carrier = turning([scene.oscillator_hz], scene.rate, len(z))[0]
-        edge = 0.5 * scene.rate
-        images = [-f - 2 * scene.oscillator_hz for f in lines]
+        self._t = (np.arange(len(z)) - (len(z) - 1) / 2) / facts.rate
+        self._carrier = turning([facts.oscillator_hz], facts.rate, len(z))[0]
+        edge = 0.5 * facts.rate
+        images = [-f - 2 * facts.oscillator_hz for f in lines]
         still = [f for f in images if abs(f) < edge]
-        if scene.oscillator_hz < edge + scene.reach_hz:
-            still.append(-scene.oscillator_hz)
-        self._still = turning([*still, *lines], scene.rate, len(z))
+        if facts.oscillator_hz < edge + facts.reach_hz:
+            still.append(-facts.oscillator_hz)
+        self._still = turning([*still, *lines], facts.rate, len(z))
         self._gram = self._still.conj() @ self._still.T
         self._seen = self._still.conj() @ z
 
     def _moving(self, phase: Floats, tone_hz: float) -> Complexes:
         """The tone first, then its image, its harmonics and theirs; one in a row."""
-        edge = 0.5 * self._scene.rate
+        edge = 0.5 * self._facts.rate
         rows = np.empty((6, len(phase)), dtype=np.complex128)
         count = 1
         turned = own = rows[0]
@@ -315,12 +317,12 @@ class _Rest:
         rows /= norm[:, None]
         gram = rows.conj() @ rows.T
         values = np.linalg.pinv(gram, rcond=1e-9, hermitian=True) @ (rows.conj() @ self._z) / norm
-        reach = 0.5 * self._scene.rate / len(self._z)
+        reach = 0.5 * self._facts.rate / len(self._z)
         turn = float(np.clip(np.real(values[-n - 1] / values[0]) / (2 * np.pi), -reach, reach))
         own = values[-2 * n - 1 : -n - 1]
         moves = np.real(values[-n:] / own) / (2 * np.pi)
         lines = [f + float(np.clip(d, -reach, reach)) for f, d in zip(self.lines, moves, strict=True)]
-        return np.asarray(phase + 2 * np.pi * turn * self._t), _Rest(self._z, self._scene, lines)
+        return np.asarray(phase + 2 * np.pi * turn * self._t), _Rest(self._z, self._facts, lines)
 
 
 def _quiet_band(turned: Complexes, rate: float, reach: float, lowest: float) -> float:
@@ -356,7 +358,7 @@ def _followed(turned: Complexes, guide: Floats, rate: float, band: float) -> Flo
     return np.asarray(guide + unwrapped(np.angle(turned)))
 
 
-def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: float, reach: float) -> Voice:
+def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: float, reach: float) -> IsolatedTone:
     """Amplitude and noise of a channel along its phase."""
     along = turned_back(z, phase)
     kept = ~flaws(along, rate)
@@ -368,6 +370,6 @@ def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: fl
     seen = min(2.0 * 1.75 * band, 0.7 * rate)
     amplitude = mean - noise * seen / (2.0 * max(mean, 1e-12))
     loud = noise * 0.7 * rate > LOUD * mean**2 and band < reach
-    return Voice(
+    return IsolatedTone(
         z, along, phase, kept, amplitude, noise, lowest, spread / share, min(reach, band) if loud else reach, loud
     )

@@ -14,7 +14,7 @@ from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.finder import side_of
 from bench.measure.tone.follower import Chunk, Peaks
-from bench.measure.tone.meter import Heard
+from bench.measure.tone.meter import CaptureCheck
 
 BATCH = 16
 """Chunks that are dealt with together; their places are fixed, however the stream was fed."""
@@ -39,7 +39,7 @@ class SpectraMeter(ABC):
         self.channels = channels
         self.options = options or Options()
         self.spectra = spectra or Spectra(sample_rate, channels)
-        self.heard = Heard(sample_rate, channels)
+        self.capture = CaptureCheck(sample_rate, channels)
         self._chunk = 0
         self._held: list[Chunk] = []
 
@@ -48,7 +48,7 @@ class SpectraMeter(ABC):
         hop = self.spectra.hop
         for at in range(0, len(samples), hop):  # piecewise, so that spectra of a long block are not all held at once
             part = samples[at : at + hop]
-            self.heard.feed(part)
+            self.capture.feed(part)
             for spectrum in self.spectra.feed(part):
                 self.take(spectrum)
 
@@ -56,8 +56,8 @@ class SpectraMeter(ABC):
         """The stream is over: the readings."""
         for spectrum in self.spectra.finish():
             self.take(spectrum)
-        measured = self.close(self.heard)
-        return Measured(measured.readings, (*self.heard.clipping(), *measured.warnings))
+        measured = self.close(self.capture)
+        return Measured(measured.readings, (*self.capture.clipping(), *measured.warnings))
 
     def take(self, spectrum: NDArray[np.complex128], peaks: Peaks | None = None) -> None:
         """Take in the next chunk, with its peaks where they are known already."""
@@ -68,10 +68,10 @@ class SpectraMeter(ABC):
         if self._chunk % BATCH == 0:
             self._pass_on()
 
-    def close(self, heard: Heard) -> Measured:
+    def close(self, capture: CaptureCheck) -> Measured:
         """What it all amounts to, after the last chunk."""
         self._pass_on()
-        return self.conclude(heard)
+        return self.conclude(capture)
 
     def _pass_on(self) -> None:
         held, self._held = self._held, []
@@ -83,7 +83,7 @@ class SpectraMeter(ABC):
         """What is done with the next few chunks."""
 
     @abstractmethod
-    def conclude(self, heard: Heard) -> Measured:
+    def conclude(self, capture: CaptureCheck) -> Measured:
         """What all the chunks amount to."""
 
     @property

@@ -234,19 +234,3 @@ class Demodulator:
         joined = np.concatenate(out)
         self._given += len(joined)
         return joined
-
-
-def demodulate(samples: Samples, sample_rate: float, carrier_hz: float) -> tuple[Baseband, float, float]:
-    """A whole array brought down at once.
-
-    Args:
-        samples: shape (frames, channels).
-        sample_rate: frames a second.
-        carrier_hz: where the tone lies.
-
-    Returns:
-        The baseband of shape (points, channels), its rate in Hz and the frequency that became zero, Hz.
-    """
-    tracker = Demodulator(sample_rate, samples.shape[1], carrier_hz)
-    z = np.concatenate([tracker.feed(samples), tracker.finish()])
-    return z, tracker.rate, tracker.oscillator_hz

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from bench.measure.tone import wander
 from bench.measure.tone.baseband import Complexes, Floats, density, low_pass, turned_back
-from bench.measure.tone.channel_phase import NEAR_HZ, Scene, Voice, follow_again, follow_tone
+from bench.measure.tone.channel_phase import NEAR_HZ, BasebandFacts, IsolatedTone, follow_again, follow_tone
 from bench.measure.tone.demodulator import PASS, Baseband
 from bench.measure.tone.phase_fit import fit_rates, mean_hz, modelled, rough_slope, slope
 from bench.measure.tone.wander import NONE, Wander
@@ -132,46 +132,52 @@ def measure_stretch(
     if clear_hz < FAR * rate:
         reach = CLEAR_PASS * clear_hz
         z = _narrowed(z, rate, near - oscillator_hz, clear_hz)
-    scene = Scene(rate, oscillator_hz, reach)
+    facts = BasebandFacts(rate, oscillator_hz, reach)
     lead = int(np.argmax(np.sum(np.abs(z) ** 2, axis=0)))
     offset = _offset(z[:, lead], rate, near - oscillator_hz, max(4.0, 0.012 * near))
     order = [lead, *(c for c in range(z.shape[1]) if c != lead)]
     turn: Floats = np.asarray(2 * np.pi * offset / rate * (np.arange(len(z)) - (len(z) - 1) / 2), dtype=np.float64)
-    voices: dict[int, Voice] = {}
+    isolated: dict[int, IsolatedTone] = {}
     for c in order:
-        guide = turn if c == lead else voices[lead].phase
-        voices[c] = follow_tone(
-            z[:, c], scene, offset, guide, lines=None if c == lead else voices[lead].lines, glance=glance
+        guide = turn if c == lead else isolated[lead].phase
+        isolated[c] = follow_tone(
+            z[:, c], facts, offset, guide, lines=None if c == lead else isolated[lead].lines, glance=glance
         )
     if hum is not None:
-        _under(voices, hum, oscillator_hz, oscillator_hz + offset, len(z) / rate)
+        _under(isolated, hum, oscillator_hz, oscillator_hz + offset, len(z) / rate)
     rates = (
-        None if glance else fit_rates(voices[lead].noisy_phase(), rate, voices[lead].reach_hz, oscillator_hz + offset)
+        None
+        if glance
+        else fit_rates(isolated[lead].noisy_phase(), rate, isolated[lead].reach_hz, oscillator_hz + offset)
     )
     if rates and oscillator_hz + offset < NEAR_HZ:
-        model = modelled(voices[lead].noisy_phase(), rate, rates)
-        for c, voice in voices.items():
-            again = follow_again(z[:, c], scene, offset, model, voice.lines)
-            again.hum, again.hum_turns = voice.hum, voice.hum_turns
-            voices[c] = again
-    tones = tuple(_tone(voices[c], rate, oscillator_hz, rates) for c in range(z.shape[1]))
-    pair = _pair(voices[0], voices[1], scene) if len(tones) == 2 and all(t.present for t in tones) else None
+        model = modelled(isolated[lead].noisy_phase(), rate, rates)
+        for c, before in isolated.items():
+            again = follow_again(z[:, c], facts, offset, model, before.lines)
+            again.hum, again.hum_turns = before.hum, before.hum_turns
+            isolated[c] = again
+    tones = tuple(_tone(isolated[c], rate, oscillator_hz, rates) for c in range(z.shape[1]))
+    pair = _pair(isolated[0], isolated[1], facts) if len(tones) == 2 and all(t.present for t in tones) else None
     return tones, pair
 
 
 def _under(
-    voices: dict[int, Voice], hum: tuple[float, Sequence[float]], oscillator_hz: float, tone_hz: float, seconds: float
+    isolated: dict[int, IsolatedTone],
+    hum: tuple[float, Sequence[float]],
+    oscillator_hz: float,
+    tone_hz: float,
+    seconds: float,
 ) -> None:
     """Note hum that goes on under the tone, where it was not found beside it and fitted.
 
     What is as strong beside the stretch as in it is the tone itself, going on.
     """
     hz, amplitudes = hum
-    for c, voice in voices.items():
-        if amplitudes[c] < 0.5 * voice.amplitude and all(
-            abs(f + oscillator_hz - hz) > 0.005 * hz + 0.5 / seconds for f in voice.lines
+    for c, tone in isolated.items():
+        if amplitudes[c] < 0.5 * tone.amplitude and all(
+            abs(f + oscillator_hz - hz) > 0.005 * hz + 0.5 / seconds for f in tone.lines
         ):
-            voice.hum, voice.hum_turns = amplitudes[c], abs(tone_hz - hz) * seconds
+            tone.hum, tone.hum_turns = amplitudes[c], abs(tone_hz - hz) * seconds
 
 
 def _narrowed(z: Baseband, rate: float, offset: float, clear_hz: float) -> Baseband:
@@ -197,19 +203,19 @@ def _offset(z: Complexes, rate: float, about_hz: float, reach_hz: float) -> floa
     return about_hz + float(hz[int(np.argmax(np.where(np.abs(hz) <= reach_hz, power, 0.0)))])
 
 
-def _tone(voice: Voice, rate: float, oscillator_hz: float, rates: list[float] | None) -> ChannelTone:
-    seconds = len(voice.z) / rate
-    sd = float(np.hypot(np.sqrt(voice.noise_level * voice.spread / seconds), voice.hum_level))
-    present = voice.amplitude > 4.5 * np.sqrt(voice.noise / seconds)
-    phase = voice.noisy_phase()
-    fit = rough_slope(phase, rate, voice.reach_hz) if rates is None else slope(phase, rate, rates, voice.reach_hz)
-    course, course_rate = wander.means(voice.level_course(), rate)
-    noise_db = voice.noise_level * (DB / max(voice.amplitude, 1e-12)) ** 2
+def _tone(isolated: IsolatedTone, rate: float, oscillator_hz: float, rates: list[float] | None) -> ChannelTone:
+    seconds = len(isolated.z) / rate
+    sd = float(np.hypot(np.sqrt(isolated.noise_level * isolated.spread / seconds), isolated.hum_level))
+    present = isolated.amplitude > 4.5 * np.sqrt(isolated.noise / seconds)
+    phase = isolated.noisy_phase()
+    fit = rough_slope(phase, rate, isolated.reach_hz) if rates is None else slope(phase, rate, rates, isolated.reach_hz)
+    course, course_rate = wander.means(isolated.level_course(), rate)
+    noise_db = isolated.noise_level * (DB / max(isolated.amplitude, 1e-12)) ** 2
     return ChannelTone(
-        amplitude=voice.amplitude if present else 0.0,
+        amplitude=isolated.amplitude if present else 0.0,
         amplitude_uncertainty=2.0 * sd,
         frequency_hz=oscillator_hz + fit.frequency_hz,
-        frequency_noise_hz=2.0 * float(np.hypot(fit.deviation_hz, voice.hum_slope / seconds)),
+        frequency_noise_hz=2.0 * float(np.hypot(fit.deviation_hz, isolated.hum_slope / seconds)),
         drift_hz=fit.drift_hz,
         drift_uncertainty_hz=2.0 * fit.drift_deviation_hz,
         present=bool(present),
@@ -218,8 +224,8 @@ def _tone(voice: Voice, rate: float, oscillator_hz: float, rates: list[float] | 
     )
 
 
-def _pair(left: Voice, right: Voice, scene: Scene) -> PhasePair:
-    rate = scene.rate
+def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> PhasePair:
+    rate = facts.rate
     kept = left.kept & right.kept
     product = left.z * np.conj(right.z)
     mean = complex(product[kept].mean())
@@ -227,11 +233,11 @@ def _pair(left: Voice, right: Voice, scene: Scene) -> PhasePair:
     seconds = len(product) / rate * share
     turned = product * np.conj(mean) / abs(mean) ** 2
     off = np.where(kept, np.imag(turned), 0.0)
-    off = _less_flutter(off, left, right, scene)
-    reach = 0.95 * scene.reach_hz
+    off = _less_flutter(off, left, right, facts)
+    reach = 0.95 * facts.reach_hz
     _, lowest = density(off, rate, min(WEAVE_HZ, 0.3 * reach), reach)
     lag, course, course_rate = _lag_course(turned, kept, rate)
-    course = _less_flutter(course, left, right, scene, round(rate / course_rate))
+    course = _less_flutter(course, left, right, facts, round(rate / course_rate))
     weaves = wander.wanders(course, course_rate, lowest)
     apart = wander.means(left.level_course() - right.level_course(), rate)[0]
     noise_db = sum(v.noise_level * (DB / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
@@ -240,7 +246,7 @@ def _pair(left: Voice, right: Voice, scene: Scene) -> PhasePair:
     return PhasePair(
         lag_rad=float(np.angle(mean)) + (lag if weaves else 0.0),
         noise_rad=2.0 * float(np.sqrt(lowest / share * max(left.spread, right.spread) / seconds + hum)),
-        frequency_hz=scene.oscillator_hz + _mean_frequency(left, right, rate),
+        frequency_hz=facts.oscillator_hz + _mean_frequency(left, right, rate),
         weave_rad=weave,
         weave_uncertainty_rad=2.0 * doubt,
         wander=wander.of_delay(course, course_rate, lowest),
@@ -286,18 +292,18 @@ def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float]:
     return float(np.sqrt(weave)), float(spread / (2.0 * np.sqrt(weave)))
 
 
-def _less_flutter(off: Floats, left: Voice, right: Voice, scene: Scene, every: int = 1) -> Floats:
+def _less_flutter(off: Floats, left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts, every: int = 1) -> Floats:
     """The lag's changes less those that a constant delay makes of the flutter: lag = 2π f(t) τ.
 
     Args:
         off: the lag's changes, each point the mean of `every` points of the stretch.
         left: the one channel.
         right: the other.
-        scene: where they come from.
+        facts: where they come from.
         every: as said.
     """
     lead = left if left.amplitude >= right.amplitude else right
-    few = max(2, round(0.01 * scene.rate))
+    few = max(2, round(0.01 * facts.rate))
     moved = np.zeros(len(lead.phase))
     moved[few:-few] = lead.phase[2 * few :] - lead.phase[: -2 * few]
     inner = moved[few:-few] - moved[few:-few].mean()
@@ -306,11 +312,11 @@ def _less_flutter(off: Floats, left: Voice, right: Voice, scene: Scene, every: i
     power = float(np.sum(moved**2))
     if power <= 0.0:
         return off
-    most = LONGEST_DELAY_S * scene.rate / (2 * few)
+    most = LONGEST_DELAY_S * facts.rate / (2 * few)
     return np.asarray(off - moved * float(np.clip(np.sum(moved * off) / power, -most, most)))
 
 
-def _mean_frequency(left: Voice, right: Voice, rate: float) -> float:
+def _mean_frequency(left: IsolatedTone, right: IsolatedTone, rate: float) -> float:
     """Of the stronger channel, averaged over the samples; re the oscillator."""
     lead = left if left.amplitude >= right.amplitude else right
     return mean_hz(lead.noisy_phase(), rate)

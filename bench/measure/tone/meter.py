@@ -41,23 +41,23 @@ class ToneMeter(ABC):
         hum = any(hz is not None and is_mains(hz) for hz in asked)
         self._finder = ToneFinder(sample_rate, channels, hum=hum, harvest=UNHURRIED)
         self._tones: list[FoundTone] = []
-        self._heard = Heard(sample_rate, channels)
+        self._capture = CaptureCheck(sample_rate, channels)
 
     def feed(self, samples: Samples) -> None:
         """Take in frames of shape (frames, channels), full scale ±1."""
-        self._heard.feed(samples)
+        self._capture.feed(samples)
         self._tones += self._finder.feed(samples)
 
     def finish(self) -> Measured:
         """The readings."""
         self._tones += self._finder.finish()
         self._tones.sort(key=lambda t: t.start_s)
-        measured = self.conclude(self._tones, self._heard)
-        clipped = self._heard.clipping()
+        measured = self.conclude(self._tones, self._capture)
+        clipped = self._capture.clipping()
         return Measured(measured.readings, (*clipped, *measured.warnings))
 
     @abstractmethod
-    def conclude(self, tones: Sequence[FoundTone], heard: Heard) -> Measured:
+    def conclude(self, tones: Sequence[FoundTone], capture: CaptureCheck) -> Measured:
         """What the tones amount to; given all of a capture's tones, oldest first."""
 
     @property
@@ -66,7 +66,7 @@ class ToneMeter(ABC):
         return tuple(side_of(c, self.channels) for c in range(self.channels))
 
 
-class Heard:
+class CaptureCheck:
     """How much sound there was at all, and whether it was clipped.
 
     Args:
@@ -133,6 +133,6 @@ def dominant(tones: Sequence[FoundTone]) -> FoundTone:
     return max(tones, key=lambda t: t.duration_s * sum(c.amplitude**2 for c in t.tones))
 
 
-def said(tone: FoundTone) -> str:
+def tone_text(tone: FoundTone) -> str:
     """A tone in words: "1000.2 Hz at -20.0 dBFS from 3.1 s to 5.0 s"."""
     return f"{tone.frequency_hz:.1f} Hz at {tone.dbfs:.1f} dBFS from {tone.start_s:.1f} s to {tone.end_s:.1f} s"

@@ -76,7 +76,6 @@ class Track:
         self.tone_hz = hz
         self.power = power
         self.misses = 0
-        self.first_s = spectra.start_of(chunk) / spectra.rate
         self._centre = spectra.nearest_bin(hz)
         self._oscillator_hz = self._centre * spectra.bin_hz
         self._waiting: list[NDArray[np.complex128]] = []

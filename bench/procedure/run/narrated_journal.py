@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from bench.procedure.state.event_kinds import KIND_OF, Event
-from bench.procedure.state.event_words import Titles, said
+from bench.procedure.state.event_words import Titles, event_sentence
 from bench.procedure.state.journal import Journal, ReadingRecord, Sound
 from bench.words.readings import judged_text, what
 
@@ -52,7 +52,7 @@ class NarratedJournal:
 
     def note(self, event: Event) -> None:
         """Keep an event, then print it."""
-        self._held.append(f"{KIND_OF[type(event)]} {event.step}: {said(event, self._titles)}")
+        self._held.append(f"{KIND_OF[type(event)]} {event.step}: {event_sentence(event, self._titles)}")
         self._journal.note(event)
         self._say_held()
 

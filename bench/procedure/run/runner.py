@@ -21,7 +21,7 @@ from bench.procedure.run.interlocks import Interlocks
 from bench.procedure.run.views import job_view, step_view
 from bench.procedure.state import events
 from bench.procedure.state.as_found import AsFound
-from bench.procedure.state.event_words import said
+from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.journal import Journal
 from bench.procedure.state.outcome import ending, judge_run
 from bench.procedure.state.snapshot import Curve, InputView, Outcome, Prompt, Snapshot
@@ -145,7 +145,7 @@ class Runner:
         self._bench.note(step.id, gone)
         self.at = back
         self._enter()
-        self._bench.notice = said(gone, {s.id: s.title for s in self.job.steps})
+        self._bench.notice = event_sentence(gone, {s.id: s.title for s in self.job.steps})
 
     def _decided(self, step: JobStep, activity: DecisionActivity) -> int:
         """Note a decision; the index of the step that it leads to."""
@@ -278,11 +278,11 @@ class Runner:
             case say.Accept(reason) if not reason.strip():
                 raise Problem("say why it is accepted: the report gives the reason")
             case _ if self._activity is not None:
-                self._tell_activity(self._activity, command)
+                self._pass_on(self._activity, command)
                 self._accepted = isinstance(command, say.Accept)
 
     @staticmethod
-    def _tell_activity(activity: Activity[Any], command: say.Command) -> None:
+    def _pass_on(activity: Activity[Any], command: say.Command) -> None:
         match command:
             case say.GoOn():
                 activity.go_on()

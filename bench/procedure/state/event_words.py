@@ -52,7 +52,7 @@ Titles = Mapping[str, str]
 """Titles of steps by id; a step without one is called by its id."""
 
 
-def said(event: Event, titles: Titles) -> str:
+def event_sentence(event: Event, titles: Titles) -> str:
     """An event in words."""
     words = _WORDS[type(event)]
     return words(event, titles)

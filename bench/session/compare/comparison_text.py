@@ -58,15 +58,15 @@ def _side(side: Side) -> str:
 def _changed(row: Row) -> str:
     unit = row.subject.unit_of_change
     by = with_uncertainty(row.by or 0.0, unit, row.uncertainty or 0.0, sign=True)
-    return f"{row.subject.said}: {_value(row.first)} → {_value(row.second)}: {with_unit(by, unit)}"
+    return f"{row.subject.text}: {_value(row.first)} → {_value(row.second)}: {with_unit(by, unit)}"
 
 
 def _both(row: Row) -> str:
-    return f"{row.subject.said}: {_value(row.first)}, and {_value(row.second)}"
+    return f"{row.subject.text}: {_value(row.first)}, and {_value(row.second)}"
 
 
 def _alone(row: Row) -> str:
-    return f"{row.subject.said}: {_value(row.first or row.second)}"
+    return f"{row.subject.text}: {_value(row.first or row.second)}"
 
 
 def _value(record: ReadingRecord | None) -> str:

@@ -248,8 +248,8 @@ def _due(visits: Sequence[Visit], series: Sequence[Series], interval_months: int
     newest = next(p for p in reversed(first.points) if p.stage == "left")
     low, high = newest.allowed
     if not low <= newest.value <= high:
-        return Due(first.reaches, f"{_lower(first.subject.said)} was left outside its tolerance", sooner=True)
-    return Due(first.reaches, f"{_lower(first.subject.said)} drifts to the end of its tolerance by then", sooner=True)
+        return Due(first.reaches, f"{_lower(first.subject.text)} was left outside its tolerance", sooner=True)
+    return Due(first.reaches, f"{_lower(first.subject.text)} drifts to the end of its tolerance by then", sooner=True)
 
 
 def _lower(said: str) -> str:

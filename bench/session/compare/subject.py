@@ -40,7 +40,7 @@ class Subject:
         return UNITS[self.unit].of_a_difference or self.unit
 
     @property
-    def said(self) -> str:
+    def text(self) -> str:
         """In words: "Response, left, 10 kHz, −20 dB, record-replay"."""
         return f"{self.named}, {self.source}"
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.stage import Stage
 from bench.procedure.state.event_kinds import Event, of_kind
-from bench.procedure.state.event_words import said
+from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import (
     Accepted,
     Answered,
@@ -136,7 +136,7 @@ def document_of(session: SessionRecord) -> Document:
         responses=responses(latest, names),
         exceptions=tuple(_exceptions(session, latest)),
         noted=tuple(_noted(session)),
-        trimmers=tuple(true_minus(said(e, {})) for e in of_kind(session.events, Turned)),
+        trimmers=tuple(true_minus(event_sentence(e, {})) for e in of_kind(session.events, Turned)),
         cautions=_cautions(session),
         owner_summary="" if ranked else owner_summary(session),
         ranked=ranked,
@@ -236,7 +236,7 @@ def _exceptions(session: SessionRecord, latest: Iterable[ReadingRecord]) -> Iter
             passed_over = ", ".join(titles.get(step, step) for step in event.passed_over)
             yield "Not needed", passed_over, f"by the decision at {title}"
         if type(event) in _EXCEPTIONS:
-            happened = "done again from its start" if isinstance(event, Repeated) else said(event, titles)
+            happened = "done again from its start" if isinstance(event, Repeated) else event_sentence(event, titles)
             yield _EXCEPTIONS[type(event)], title, happened
     accepted: dict[tuple[str, str], dict[str, list[str]]] = {}
     for r in latest:
@@ -248,7 +248,7 @@ def _exceptions(session: SessionRecord, latest: Iterable[ReadingRecord]) -> Iter
             )
     for event in session.events:
         if isinstance(event, Accepted | StoppedListening) and (event.step, event.reason) not in accepted:
-            yield "Accepted", titles.get(event.step, event.step), said(event, titles)
+            yield "Accepted", titles.get(event.step, event.step), event_sentence(event, titles)
     for (step_id, because), readings in accepted.items():
         parts = [" at ".join(filter(None, (name, listed([*filter(None, tones)])))) for name, tones in readings.items()]
         yield "Accepted", titles.get(step_id, step_id), f"{'; '.join(parts)}; because {because}"
@@ -274,11 +274,11 @@ _NOTED = (
 def _noted(session: SessionRecord) -> Iterable[tuple[str, str, str]]:
     """Answers and notes in their order; a note that was made at several steps once."""
     titles = session.titles
-    same = Counter(said(e, titles) for e in session.events if isinstance(e, _NOTED))
+    same = Counter(event_sentence(e, titles) for e in session.events if isinstance(e, _NOTED))
     for event in session.events:
         if not isinstance(event, (Answered, *_NOTED)):
             continue
-        text = said(event, titles)
+        text = event_sentence(event, titles)
         if isinstance(event, Answered) or same[text] == 1:
             yield _time(event, session), _asked(event, titles), text
         elif same[text]:

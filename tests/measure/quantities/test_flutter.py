@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bench.measure.carrier.flutter_channel import Hop, Statistics
+from bench.measure.carrier.flutter_channel import Segment, Statistics
 from bench.measure.catalogue import (
     FLUTTER_METHODS,
     TWO_SIGMA,
@@ -106,7 +106,7 @@ def test_two_sigma_is_a_percentile_and_not_twice_the_rms() -> None:
     # Gaussian deviation: 1.960 times its rms (5 % exceedance); twice the rms would be exceeded for 4.55 %.
     gaussian = np.random.default_rng(1).standard_normal(1_000_000) * 1e-3
     statistics = Statistics()
-    statistics.add(Hop(gaussian, gaussian, 0.0, 0.0))
+    statistics.add(Segment(gaussian, gaussian, 0.0, 0.0))
     assert statistics.exceeded(EXCEEDED) == pytest.approx(1.960e-3, rel=0.005)
 
 

@@ -7,7 +7,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import sosfilt
 
-from bench.measure.signal.quasi_peak import bs468_indication
+from bench.measure.signal.quasi_peak import BS468, QuasiPeak
+from bench.measure.signal.rectifier import Rectifier
 from bench.measure.signal.weighting import bs468_db, bs468_network
 
 RATES = (44100.0, 48000.0, 88200.0, 96000.0, 192000.0)
@@ -28,6 +29,12 @@ SINGLE_IDEAL = (17.0, 26.6, 40.0, 48.0, 52.0, 59.0, 68.0, 80.0)
 REPEATED_IDEAL = (48.0, 77.0, 97.0)
 # 5 ms bursts per second; lowest and highest allowed.
 REPEATED_BURSTS = ((2, 43.0, 53.0), (10, 72.0, 82.0), (100, 94.0, 100.0))
+
+
+def bs468_indication(weighted: NDArray[np.float64], rate: float) -> NDArray[np.float64]:
+    """The highest indication of weighted samples (frames, channels), one per channel, from a discharged meter."""
+    rectifier = Rectifier(rate, weighted.shape[1])
+    return QuasiPeak(rectifier.rate, weighted.shape[1], BS468).feed(rectifier.feed(weighted))
 
 
 def indication(x: NDArray[np.float64], rate: float) -> float:

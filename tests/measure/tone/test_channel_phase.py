@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.tone.channel_phase import Scene, follow_tone
-from bench.measure.tone.demodulator import demodulate
+from bench.measure.tone.channel_phase import BasebandFacts, follow_tone
+from tests.measure.tone.demodulated import demodulate
 
 RATE = 48000
 
@@ -21,7 +21,7 @@ def test_hum_beside_a_low_tone_is_found_and_taken_out(mains_hz: float) -> None:
     z, rate, zero = demodulate(x[:, None], RATE, hz)
     z = z[16:-16, 0]
     turn = np.asarray(2 * np.pi * (hz - zero) / rate * np.arange(len(z)), dtype=np.float64)
-    voice = follow_tone(z, Scene(rate, zero, 400.0), hz - zero, turn, lines=None, glance=False)
+    voice = follow_tone(z, BasebandFacts(rate, zero, 400.0), hz - zero, turn, lines=None, glance=False)
     assert [round(f + zero, 1) for f in voice.lines] == [
         mains_hz if mains_hz != 60.05 else pytest.approx(60.05, abs=0.06)
     ]
@@ -35,7 +35,7 @@ def test_a_dropout_is_bridged_in_the_phase() -> None:
     turn = np.asarray(2 * np.pi * 3.0 / rate * np.arange(n), dtype=np.float64)
     z = 0.1 * np.exp(1j * turn) + 1e-4 * (rng.standard_normal(n) + 1j * rng.standard_normal(n))
     z[2000:2060] *= 0.001
-    voice = follow_tone(z, Scene(rate, 5000.0, 400.0), 3.0, turn, lines=None, glance=False)
+    voice = follow_tone(z, BasebandFacts(rate, 5000.0, 400.0), 3.0, turn, lines=None, glance=False)
     assert 0.97 < np.mean(voice.kept) < 0.99
     assert voice.amplitude == pytest.approx(0.1, rel=1e-3)
     assert np.max(np.abs(voice.noisy_phase() - turn)) < 0.02

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.measure.tone.demodulator import Demodulator, demodulate
+from bench.measure.tone.demodulator import Demodulator
+from tests.measure.tone.demodulated import demodulate
 
 EDGE = 16
 

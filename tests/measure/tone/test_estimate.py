@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bench.measure.tone.demodulator import demodulate
 from bench.measure.tone.estimate import ChannelTone, measure_stretch
 from bench.measure.tone.finder import find_tones
 from tests.measure.spoiled import Tone, hiss, hum, knowledge, stereo
+from tests.measure.tone.demodulated import demodulate
 
 RATE = 48000.0
 FLUTTER = ((4.0, 0.001), (20.0, 0.0005))

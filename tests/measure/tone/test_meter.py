@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench.measure.quantities.level import level
-from bench.measure.tone.meter import Heard, dominant, nearest
+from bench.measure.tone.meter import CaptureCheck, dominant, nearest
 from tests.measure.spoiled import Tone, stereo
 from tests.measure.tone.test_found_tone import found
 
@@ -26,18 +26,18 @@ def test_clipping_is_said_with_its_place() -> None:
 def test_clipping_is_seen_across_blocks(cut: int) -> None:
     x = np.zeros((100, 1))
     x[50:53] = 1.0
-    heard = Heard(1000.0, 1)
-    heard.feed(x[:cut])
-    heard.feed(x[cut:])
-    assert heard.clipping()[0].startswith("mono channel clipped from 0.050 s on")
+    capture = CaptureCheck(1000.0, 1)
+    capture.feed(x[:cut])
+    capture.feed(x[cut:])
+    assert capture.clipping()[0].startswith("mono channel clipped from 0.050 s on")
 
 
 def test_two_samples_at_full_scale_are_a_sine_that_touches_it() -> None:
     x = np.zeros((100, 1))
     x[50:52] = 1.0
-    heard = Heard(1000.0, 1)
-    heard.feed(x)
-    assert heard.clipping() == ()
+    capture = CaptureCheck(1000.0, 1)
+    capture.feed(x)
+    assert capture.clipping() == ()
 
 
 def test_the_nearest_within_reach_and_the_dominant() -> None:

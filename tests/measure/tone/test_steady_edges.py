@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.tone.demodulator import demodulate
 from bench.measure.tone.steady_edges import exact
+from tests.measure.tone.demodulated import demodulate
 
 
 @pytest.mark.parametrize("hz", [40.0, 315.0, 10000.0])

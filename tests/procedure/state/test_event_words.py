@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 
 from bench.procedure.state.event_kinds import KINDS, Event
-from bench.procedure.state.event_words import said
+from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import (
     Answered,
     CurveTaken,
@@ -29,7 +29,7 @@ TORQUE = Limits(5.0, 2.0, source="sheet")
 
 @given(events)
 def test_every_event_has_words(event: Event) -> None:
-    assert isinstance(said(event, {}), str)
+    assert isinstance(event_sentence(event, {}), str)
 
 
 @pytest.mark.parametrize(
@@ -69,7 +69,7 @@ def test_every_event_has_words(event: Event) -> None:
     ],
 )
 def test_words(event: Event, words: str) -> None:
-    assert said(event, TITLES) == words
+    assert event_sentence(event, TITLES) == words
 
 
 def test_kinds_are_named_once() -> None:

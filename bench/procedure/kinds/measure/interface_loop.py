@@ -22,7 +22,7 @@ from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.reference_tape import difference
 from bench.procedure.model.steps import InterfaceStep, LoopTone
 from bench.procedure.model.targets import Target, judge
-from bench.procedure.state.event_words import said
+from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import Accepted, Answered, InputProcessed
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.tones import SteadyTone, Tone
@@ -266,7 +266,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
             self.bench.note(self.step.id, found)
         self._ask = ask_about(self, taken)
         if self._ask is not None and found is not None:
-            self._ask = replace(self._ask, text=f"{said(found, {})} {self._ask.text}")
+            self._ask = replace(self._ask, text=f"{event_sentence(found, {})} {self._ask.text}")
         self.finished = self._ask is None
 
     def accept(self, reason: str) -> None:
