@@ -9,7 +9,6 @@ from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from bench.problem import Problem
 from bench.workspace import find_workspace
 
 if TYPE_CHECKING:
@@ -47,16 +46,10 @@ def _chosen(args: argparse.Namespace) -> list[MachineErrors]:
 
     sessions = find_workspace(args.workspace).sessions
     if args.which:
-        result = [errors_by_name(sessions, name) for name in args.which]
-    else:
-        result, left_out = fleet(sessions)
-        for why in left_out:
-            print(f"left out: {why}", file=sys.stderr)
-    if len(result) < 2:
-        raise Problem(
-            f"interchange takes two machines or more, and {len(result) or 'none'} was found in {sessions}; "
-            "line up another, or name sessions"
-        )
+        return [errors_by_name(sessions, name) for name in args.which]
+    result, left_out = fleet(sessions)
+    for why in left_out:
+        print(f"left out: {why}", file=sys.stderr)
     return result
 
 

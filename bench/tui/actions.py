@@ -103,6 +103,7 @@ RECORDS = (
     KeyAction("move(-1)", "up", "", "session", "The session above.", in_palette=False),
     KeyAction("history", "m", "F3", "machine", "Read the history of the picked session's machine, with its drift."),
     KeyAction("compare", "c", "F5", "compare", "Mark a session; on another one, set the two side by side."),
+    KeyAction("fleet", "a", "F7", "all machines", "How a tape of each machine plays on the others; the odd one out."),
     KeyAction("open_outside", "o", "F4", "open outside", "Open the report in the browser."),
     KeyAction("label", "i", "F6", "lid label", "Read the label for the inside of the lid."),
     STOP,

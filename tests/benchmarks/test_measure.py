@@ -21,13 +21,13 @@ from numpy.typing import NDArray
 from bench.measure.catalogue import WEIGHTED_RMS
 from bench.measure.meters import Options
 from bench.measure.quantities.everything import EverythingMeter
-from bench.measure.quantities.flutter import flutter
 from bench.measure.quantities.live_tone import ToneWatch
 from bench.measure.signal import kernels
 from bench.measure.tone.finder import ToneFinder
 from tests.measure.captures import hiss, mono, tone, value
 from tests.measure.spoiled import Tone
 from tests.measure.tone.test_estimate import SPOILED, trials
+from tests.measure.whole_array import flutter
 
 EVERYTHING = """
 import bench

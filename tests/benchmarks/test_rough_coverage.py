@@ -16,7 +16,7 @@ import pytest
 
 from bench.measure.meters import Options, make_meter
 from bench.measure.reading import Measured, NoReading, Result
-from bench.measure.tone.finder import find_tones
+from tests.measure.whole_array import find_tones
 from tests.rough_tape.grades import GRADES, Grade
 from tests.rough_tape.scenes import Capture, Section, Truth, flutter_truth, sequence, single
 

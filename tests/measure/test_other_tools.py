@@ -9,9 +9,8 @@ import pytest
 import soundfile
 
 from bench.measure.meters import Options
-from bench.measure.quantities.response import response
-from bench.measure.tone.finder import find_tones
 from tests.measure.captures import readings
+from tests.measure.whole_array import find_tones, response
 
 TONES = (
     (12500, -24.0, 2.0),

@@ -10,12 +10,9 @@ import pytest
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
-from bench.measure.quantities.azimuth import azimuth
-from bench.measure.quantities.level import level
-from bench.measure.quantities.speed import speed
 from bench.measure.reading import Result
-from bench.measure.tone.finder import find_tones
 from tests.measure.captures import hiss
+from tests.measure.whole_array import azimuth, find_tones, level, speed
 from tests.results import a_reading
 from tests.rough_tape.grades import GRADES
 from tests.rough_tape.scenes import Section, sequence, single

@@ -11,11 +11,9 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.distortion import distortion
-from bench.measure.quantities.headroom import headroom
-from bench.measure.quantities.level import level
 from bench.measure.reading import Measured
 from bench.practice.machine import PracticeMachine
+from tests.measure.whole_array import distortion, headroom, level
 from tests.practice.deck import RATE, tone
 from tests.practice.test_shipped import recorded, shipped
 from tests.results import a_reading

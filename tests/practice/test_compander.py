@@ -9,11 +9,11 @@ import pytest
 
 from bench.measure.meters import Options
 from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
-from bench.measure.quantities.level import level
 from bench.measure.reading import Reading
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
 from bench.tape.noise_reduction import encode
+from tests.measure.whole_array import level
 from tests.practice.deck import QUIET, RATE, deck, run, tone
 from tests.results import a_reading
 

@@ -12,20 +12,22 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.azimuth import azimuth
-from bench.measure.quantities.distortion import distortion
-from bench.measure.quantities.dropouts import dropouts
 from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
-from bench.measure.quantities.erasure import erasure
-from bench.measure.quantities.flutter import flutter
-from bench.measure.quantities.hum import hum
-from bench.measure.quantities.level import level
 from bench.measure.quantities.mistracking import mistracking
-from bench.measure.quantities.noise import noise
-from bench.measure.quantities.separation import separation
-from bench.measure.quantities.speed import speed
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.practice.machine import PracticeMachine
+from tests.measure.whole_array import (
+    azimuth,
+    distortion,
+    dropouts,
+    erasure,
+    flutter,
+    hum,
+    level,
+    noise,
+    separation,
+    speed,
+)
 from tests.practice.deck import RATE, play, run, tone
 from tests.practice.test_shipped import SHEETS, recorded, shipped
 from tests.results import a_reading

@@ -6,11 +6,9 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.erasure import erasure
-from bench.measure.quantities.level import level
-from bench.measure.quantities.noise import noise
 from bench.practice.flaws import Dropouts
 from bench.practice.media import MEDIA, echo_corner_hz
+from tests.measure.whole_array import erasure, level, noise
 from tests.practice.deck import QUIET, RATE, deck, level_dbfs, phasor, play, run, tone
 from tests.results import a_reading
 

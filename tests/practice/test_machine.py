@@ -13,11 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench.measure.meters import Options
-from bench.measure.quantities.azimuth import azimuth
 from bench.practice.facts import FaultFacts, MachineFacts, Table, TapeFacts
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
 from bench.tape.fluxivity import Fluxivity
+from tests.measure.whole_array import azimuth
 from tests.practice.deck import QUIET, RATE, TONES, deck, level_dbfs, phasor, play, reference, response, run, tone
 from tests.results import a_reading
 

@@ -6,12 +6,10 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.azimuth import azimuth
-from bench.measure.quantities.flutter import flutter
-from bench.measure.quantities.level import level
 from bench.measure.reading import Reading
 from bench.practice.facts import Table
 from bench.practice.machine import PracticeMachine
+from tests.measure.whole_array import azimuth, flutter, level
 from tests.practice.deck import QUIET, RATE, TONES, deck, play
 from tests.results import a_reading
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.quantities.programme_azimuth import programme_delay
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
+from tests.measure.whole_array import programme_delay
 from tests.practice.deck import RATE, run
 from tests.practice.test_shipped import shipped
 from tests.results import a_reading

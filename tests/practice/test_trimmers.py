@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench.measure.meters import Options
-from bench.measure.quantities.level import level
 from bench.practice.machine import PracticeMachine
 from bench.practice.physics import MachinePhysics
 from bench.practice.trimmers import STOP_DEGREES, Trimmer, draw_trimmers
+from tests.measure.whole_array import level
 from tests.practice.deck import QUIET, RATE, deck, run
 from tests.results import a_reading
 

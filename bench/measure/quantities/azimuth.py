@@ -22,10 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.catalogue import LEFT
-from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Budget, Measured, NoReading, Reading, Result
-from bench.measure.signal.blocks import Samples
 from bench.measure.tone.estimate import PhasePair
 from bench.measure.tone.finder import FoundTone
 from bench.measure.tone.found_tone import budget
@@ -275,10 +273,3 @@ def _said(delay: Delay, pairs: Sequence[PhasePair]) -> list[str]:
         others = ", ".join(f"{1e6 * d:.1f} µs" for d in delay.others[:3])
         out.append(f"the delay is ambiguous: {others} would fit the tones as well; play a lower tone to resolve it")
     return out
-
-
-def azimuth(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The azimuth of a whole array of shape (frames, 2)."""
-    meter = AzimuthMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()

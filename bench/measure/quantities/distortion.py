@@ -25,7 +25,6 @@ from bench.measure.catalogue import OF_FUNDAMENTAL, OF_TOTAL
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
-from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.coherent import Estimate, estimate
 from bench.measure.tone.demodulator import Spectra
@@ -184,13 +183,6 @@ def _on_mains(order: int, fundamental_hz: float, blocks: int) -> list[str]:
         return []
     mains = " and ".join(f"{m:g}" for m in on)
     return [f"harmonic {order} lies at {hz:.0f} Hz, a multiple of {mains} Hz mains: hum there counts as distortion"]
-
-
-def distortion(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The distortion of a whole array of shape (frames, channels)."""
-    meter = DistortionMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()
 
 
 def _share(ratio: float, of_total: bool) -> float:

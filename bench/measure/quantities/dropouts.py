@@ -31,7 +31,6 @@ from numpy.typing import NDArray
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
-from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import SMOOTH_HZ, Chunk, Follower, Piece
@@ -348,10 +347,3 @@ def lateness_ms(depth_db: float, blur_ms: float) -> float:
     sigma_ms = 1e3 * np.sqrt(2.0 * np.log(2.0)) / (2 * np.pi * SMOOTH_HZ[1]) * blur_ms / LENGTH_UNCERTAINTY_MS
     share = (1.0 - 10.0 ** (-THRESHOLD_DB / 20.0)) / (1.0 - 10.0 ** (-depth_db / 20.0))
     return float(2.0 * sigma_ms * NormalDist().inv_cdf(min(share, 0.998)))
-
-
-def dropouts(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The dropouts of a whole array of shape (frames, channels)."""
-    meter = DropoutMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()

@@ -27,7 +27,6 @@ from numpy.typing import NDArray
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
-from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.coherent import HANN_OVERLAP
 from bench.measure.tone.demodulator import Spectra
@@ -263,10 +262,3 @@ def parts(totals: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     loud_near = np.convolve(~quiet, np.ones(3), mode="same") > 0.5
     erased = quiet & ~loud_near if (quiet & ~loud_near).any() else quiet
     return erased, totals > 0.8 * totals.max()
-
-
-def erasure(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The erasure of a whole array of shape (frames, channels)."""
-    meter = ErasureMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()

@@ -194,13 +194,6 @@ def quiet_intervals(power: NDArray[np.float64], tones: Sequence[FoundTone]) -> N
     return free & ~falling
 
 
-def everything(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """All that a whole array of shape (frames, channels) supports."""
-    meter = EverythingMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()
-
-
 def _different(tones: Sequence[FoundTone]) -> int:
     """How many different frequencies there are."""
     known: list[float] = []

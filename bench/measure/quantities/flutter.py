@@ -43,7 +43,6 @@ from bench.measure.catalogue import (
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Contribution, Measured, NoReading, Reading, Result
-from bench.measure.signal.blocks import Samples
 from bench.measure.signal.weighting import flutter_db
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
@@ -300,13 +299,6 @@ def part_of(hz: float, rates: dict[str, float], within: float = 0.03) -> tuple[s
     fits = [(n, abs(hz / (n * rate) - 1.0), name) for name, rate in rates.items() if rate > 0.0 for n in (1, 2, 3)]
     n, _, name = min((fit for fit in fits if fit[1] <= within), default=(1, 1.0, None))
     return name, None if n == 1 else n
-
-
-def flutter(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The wow and flutter of a whole array of shape (frames, channels)."""
-    meter = FlutterMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()
 
 
 def _component(line: Line, side: Channel, part: str | None, per_turn: int | None) -> Reading:

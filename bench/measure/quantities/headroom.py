@@ -24,7 +24,6 @@ from numpy.typing import NDArray
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
-from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower
@@ -190,10 +189,3 @@ def still_rising(level: Floats) -> bool:
     t = np.arange(quarter)
     first, last = np.polyfit(t, level[:quarter], 1)[0], np.polyfit(t, level[-quarter:], 1)[0]
     return bool(last > STILL_RISING * max(first, 0.0) and level[-quarter:].max() >= level.max() and first > 0.0)
-
-
-def headroom(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The headroom of a whole array of shape (frames, channels)."""
-    meter = HeadroomMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()

@@ -27,7 +27,6 @@ from bench.measure.catalogue import FULL_SCALE, HUM_LINE, HUM_TOTAL
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
-from bench.measure.signal.blocks import Samples
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.coherent import HANN_OVERLAP
 from bench.measure.tone.demodulator import Spectra
@@ -238,13 +237,6 @@ def _separated(lines: list[_Line], mains: float) -> tuple[list[_Line], list[_Lin
         like = max((x.power for x in own if x.order in {line.order - 2, line.order - 4}), default=0.0)
         (own if agrees and (line.order <= 3 or line.power < FALLS * like) else others).append(line)
     return own, others
-
-
-def hum(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The hum of a whole array of shape (frames, channels)."""
-    meter = HumMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()
 
 
 def _power(z: NDArray[np.complex128], length: int) -> Floats:

@@ -14,9 +14,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from bench.measure.meters import Options
 from bench.measure.reading import Channel, Measured, NoReading
-from bench.measure.signal.blocks import Samples
 from bench.measure.tone.finder import LEVEL_METHOD, FoundTone
 from bench.measure.tone.meter import CaptureCheck, ToneMeter, dominant, nearest, tone_text
 
@@ -64,10 +62,3 @@ class LevelMeter(ToneMeter):
             asked.append(("balance", "left-right"))
         hz = self.options.frequency
         return Measured(tuple(NoReading(q, c, because, frequency_hz=hz, method=LEVEL_METHOD) for q, c in asked))
-
-
-def level(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The level of a whole array of shape (frames, channels)."""
-    meter = LevelMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()

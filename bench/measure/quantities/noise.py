@@ -194,13 +194,6 @@ def noise_readings(
     return Measured(tuple(readings), (*warnings, limit) if limit and not because else tuple(warnings))
 
 
-def noise(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The noise of a whole array of shape (frames, channels)."""
-    meter = NoiseMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()
-
-
 def _why_not(capture: CaptureCheck) -> str:
     seconds = capture.frames / capture.sample_rate
     if not capture.peak > 0.0:

@@ -127,10 +127,3 @@ def _fitted(hz: Floats, phase: Floats, shared: Floats, count: float) -> Reading:
     scatter = float(np.sum(precision * left**2) / max(1, len(hz) - 1))
     spread = 2.0 * np.sqrt(max(1.0, scatter) / float(np.sum(precision * slope**2)))
     return Reading("azimuth_delay", "left-right", 1e6 * tau, 1e6 * float(spread), method=METHOD)
-
-
-def programme_delay(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The delay of a whole array of shape (frames, channels)."""
-    meter = ProgrammeMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()

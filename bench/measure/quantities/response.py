@@ -17,9 +17,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from bench.measure.meters import Options
 from bench.measure.reading import Budget, Measured, NoReading, Reading, Result
-from bench.measure.signal.blocks import Samples
 from bench.measure.tone.estimate import ChannelTone
 from bench.measure.tone.finder import LEVEL_METHOD, FoundTone
 from bench.measure.tone.found_tone import budget
@@ -128,10 +126,3 @@ def _own_frequencies(tones: Sequence[FoundTone]) -> list[float]:
 
 def _same(a: float, b: float) -> bool:
     return abs(a / b - 1.0) < 1e-6
-
-
-def response(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The response of a whole array of shape (frames, channels)."""
-    meter = ResponseMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()

@@ -26,7 +26,7 @@ from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.quantities.distortion import plateau
 from bench.measure.reading import Measured, NoReading, Reading
-from bench.measure.signal.blocks import Rows, Samples
+from bench.measure.signal.blocks import Rows
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.coherent import BLOCK, HOP, Estimate, beside, estimate, window
 from bench.measure.tone.demodulator import Spectra
@@ -192,10 +192,3 @@ class SeparationMeter(SpectraMeter):
 
     def _nothing(self, because: str) -> Measured:
         return Measured((NoReading("separation", "left-right", because, frequency_hz=self.options.frequency),))
-
-
-def separation(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The separation of a whole array of shape (frames, 2)."""
-    meter = SeparationMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()

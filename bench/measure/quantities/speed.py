@@ -15,10 +15,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Measured, NoReading, Reading, Result
-from bench.measure.signal.blocks import Samples
 from bench.measure.tone.finder import FoundTone, side_of
 from bench.measure.tone.found_tone import budget
 from bench.measure.tone.meter import CaptureCheck, ToneMeter, dominant, nearest
@@ -160,10 +158,3 @@ def assume_nominal(hz: float) -> float | None:
         return None
     second = min(v for n, v in off.items() if n != best)
     return best if off[best] < 0.4 * second else None
-
-
-def speed(samples: Samples, sample_rate: float, options: Options | None = None) -> Measured:
-    """The speed of a whole array of shape (frames, channels)."""
-    meter = SpeedMeter(sample_rate, samples.shape[1], options)
-    meter.feed(samples)
-    return meter.finish()

@@ -16,7 +16,7 @@ from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.found_tone import LEVEL_METHOD, FoundTone, side_of
 from bench.measure.tone.peak_track import Track
 
-__all__ = ["LEVEL_METHOD", "FoundTone", "ToneFinder", "find_tones", "side_of"]
+__all__ = ["LEVEL_METHOD", "FoundTone", "ToneFinder", "side_of"]
 
 TRACKS = 8
 """Peaks that are followed at once."""
@@ -249,9 +249,3 @@ def _same(tone: FoundTone, other: FoundTone) -> bool:
     together = min(tone.end_s, other.end_s) - max(tone.start_s, other.start_s)
     apart = abs(tone.frequency_hz - other.frequency_hz)
     return together > 0.5 * tone.duration_s and apart < max(0.5, 0.002 * tone.frequency_hz)
-
-
-def find_tones(samples: Samples, sample_rate: float) -> list[FoundTone]:
-    """All steady tones of an array of shape (frames, channels)."""
-    finder = ToneFinder(sample_rate, samples.shape[1])
-    return [*finder.feed(samples), *finder.finish()]

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.reading import Channel
+from bench.problem import Problem
 from bench.session.compare.machine_errors import AZIMUTH, EXACT, SAME_SPACING, SPEED, ErrorKind, MachineErrors, Value
 from bench.session.compare.outlier import Outlier, find_outlier
 from bench.tape.geometry import angle_arcmin
@@ -92,7 +93,14 @@ class Interchange:
 
 
 def of(machines: Sequence[MachineErrors]) -> Interchange:
-    """Every pair of these machines, and the odd one out."""
+    """Every pair of these machines, and the odd one out.
+
+    Raises:
+        Problem: fewer than two machines.
+    """
+    if len(machines) < 2:
+        found = f"only {machines[0].machine} was found" if machines else "none was found"
+        raise Problem(f"interchange takes two machines or more, and {found}; line up another, or name sessions")
     pairs = tuple(pair(a, b) for a, b in permutations(machines, 2))
     return Interchange(tuple(machines), pairs, tuple(_outliers(machines)))
 

@@ -27,12 +27,12 @@ def interchange_lines(found: Interchange) -> list[str]:
     lines += ["", "A tape recorded on one machine, replayed on another", *_table(found)]
     number = {m.machine: n for n, m in enumerate(found.machines, start=1)}
     lines += [
-        f"  {number[p.recorded]} → {number[p.replayed]}: not told, because {p.because}"
+        f"  {number[p.recorded]} → {number[p.replayed]}: no figure, because {p.because}"
         for p in found.pairs
         if p.because
     ]
     if len({m.reference_level for m in found.machines}) > 1:
-        lines.append("  Reference levels differ: level is told from where each machine's own mark should be.")
+        lines.append("  Reference levels differ: level is relative to where each machine's own mark should be.")
     lines += ["", *(outlier_text(o) for o in found.outliers), "", *_METHOD]
     return [inert(line) for line in lines]
 
@@ -87,12 +87,12 @@ def outlier_text(found: Outlier) -> str:
     """Which machine is the odd one out, by what, and how likely that is chance."""
     among = f" among {listed(list(found.machines))}" if len(found.machines) > 1 else ""
     if not found.machine or found.kind is None or found.distance is None:
-        return f"Odd one out{among}: none told, because {found.because}."
+        return f"Odd one out{among}: none, because {found.because}."
     far = with_unit(value(found.distance, _UNITS[found.kind.what]), _UNITS[found.kind.what])
     chance = "less than 1 in 1000" if found.chance < 0.001 else f"{found.chance:.3f}"
     return (
         f"Odd one out{among}: {found.machine}. Without it the spread falls from {found.spread:.2f} to "
-        f"{found.without:.2f} of what is accepted. Its {found.half} stands {far} off the others' mean in "
+        f"{found.without:.2f} of what is accepted. Its {found.half} is {far} from the others' mean in "
         f"{error_text(found.kind)}; the chance of that by the readings' uncertainty alone is {chance} (accepted below "
         f"{CHANCE:g})."
     )

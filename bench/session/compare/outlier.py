@@ -51,7 +51,7 @@ def find_outlier(machines: Sequence[MachineErrors]) -> Outlier:
     """Look for it among machines that can exchange tapes."""
     names = tuple(m.machine for m in machines)
     if len(machines) < 3:
-        return Outlier(names, "", "of two machines it can't be told which one is off: it takes three")
+        return Outlier(names, "", "two machines cannot show which one is out; three are needed")
     whole = spread(machines)
     if whole is None:
         return Outlier(names, "", "not enough was read of them")

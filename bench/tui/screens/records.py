@@ -57,7 +57,7 @@ class RecordsScreen(Screen[str]):
 
     def on_mount(self) -> None:
         """Read the list."""
-        named = ("history", "compare", "open_outside", "label", "leave")
+        named = ("history", "compare", "fleet", "label", "leave")
         of = actions.find
         shown = [(of(actions.RECORDS, action), of(actions.RECORDS, action).label) for action in named]
         self.query_one(Footer).show((*shown, (actions.HELP, "help")))
@@ -139,6 +139,19 @@ class RecordsScreen(Screen[str]):
             return history_lines(of(self._workspace, entry.machine))
 
         self._open(f"History of {entry.machine}", lines)
+
+    def action_fleet(self) -> None:
+        """How the machines of the workshop play each other's tapes, and which one is the odd one out."""
+
+        def lines() -> list[str]:
+            from bench.session.compare.fleet import fleet
+            from bench.session.compare.interchange import of
+            from bench.session.compare.interchange_text import interchange_lines
+
+            machines, left_out = fleet(self._workspace.sessions)
+            return [*interchange_lines(of(machines)), *(f"Left out: {why}" for why in left_out)]
+
+        self._open("All machines", lines)
 
     def action_label(self) -> None:
         """The label for the inside of the lid."""

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.azimuth import Delay, azimuth, azimuth_of_tones, phase_of_tone, resolve
+from bench.measure.quantities.azimuth import Delay, azimuth_of_tones, phase_of_tone, resolve
 from bench.measure.reading import Measured, NoReading
 from bench.measure.tone.estimate import PhasePair
-from bench.measure.tone.finder import find_tones
 from tests.measure.captures import reading, readings, result, value
 from tests.measure.spoiled import Tone, after, hiss, hum, knowledge, silence, stereo
+from tests.measure.whole_array import azimuth, find_tones
 from tests.results import a_reading, no_reading
 
 RATE = 48000.0

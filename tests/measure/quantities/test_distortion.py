@@ -7,8 +7,8 @@ import pytest
 
 from bench.measure.catalogue import OF_FUNDAMENTAL, OF_TOTAL
 from bench.measure.meters import Options
-from bench.measure.quantities.distortion import distortion
 from tests.measure.captures import hiss, mono, reading, result, tone, value
+from tests.measure.whole_array import distortion
 from tests.results import no_reading
 
 RATE = 48000.0

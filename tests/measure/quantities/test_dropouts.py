@@ -9,9 +9,9 @@ import pytest
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
-from bench.measure.quantities.dropouts import dropouts
 from bench.measure.reading import Reading
 from tests.measure.captures import hiss, mono, readings, tone, value
+from tests.measure.whole_array import dropouts
 
 RATE = 48000.0
 

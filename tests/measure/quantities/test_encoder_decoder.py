@@ -7,9 +7,9 @@ import pytest
 
 from bench.measure.meters import Options
 from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
-from bench.measure.quantities.level import level
 from bench.measure.reading import NoReading, Reading
 from bench.tape.noise_reduction import decode, encode
+from tests.measure.whole_array import level
 from tests.results import a_reading, no_reading
 
 RATE = 48000

@@ -7,8 +7,8 @@ import pytest
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
-from bench.measure.quantities.erasure import erasure
 from tests.measure.captures import hiss, mono, reading, result, tone, value
+from tests.measure.whole_array import erasure
 from tests.results import no_reading
 
 RATE = 48000.0

@@ -8,14 +8,8 @@ from numpy.typing import NDArray
 
 from bench.measure.catalogue import NOISE_METHODS, WEIGHTED_PEAK
 from bench.measure.meters import Options
-from bench.measure.quantities.distortion import distortion
-from bench.measure.quantities.everything import everything
-from bench.measure.quantities.flutter import flutter
-from bench.measure.quantities.level import level
-from bench.measure.quantities.noise import noise
-from bench.measure.quantities.separation import separation
-from bench.measure.quantities.speed import speed
 from tests.measure.captures import hiss, readings, tone, value
+from tests.measure.whole_array import distortion, everything, flutter, level, noise, separation, speed
 
 RATE = 48000.0
 

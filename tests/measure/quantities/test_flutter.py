@@ -16,14 +16,10 @@ from bench.measure.catalogue import (
     WEIGHTED_RMS,
 )
 from bench.measure.meters import Options
-from bench.measure.quantities.flutter import (
-    EXCEEDED,
-    flutter,
-    noise_floor,
-    part_of,
-)
+from bench.measure.quantities.flutter import EXCEEDED, noise_floor, part_of
 from bench.measure.signal.weighting import flutter_db
 from tests.measure.captures import hiss, mono, reading, readings, result, tone, value
+from tests.measure.whole_array import flutter
 from tests.results import no_reading
 
 RATE = 48000.0

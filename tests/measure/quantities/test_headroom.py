@@ -8,8 +8,9 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from bench.measure.meters import Options
-from bench.measure.quantities.headroom import K3_DB, crossing, headroom
+from bench.measure.quantities.headroom import K3_DB, crossing
 from tests.measure.captures import clock, hiss, mono, reading, result, value
+from tests.measure.whole_array import headroom
 from tests.results import no_reading
 
 RATE = 48000.0

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.quantities.hum import hum
 from bench.measure.reading import NoReading
 from tests.measure.captures import hiss, mono, readings, results, tone
+from tests.measure.whole_array import hum
 from tests.results import a_reading
 
 

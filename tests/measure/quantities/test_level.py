@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.level import level
 from bench.measure.reading import Measured, NoReading
 from tests.measure.captures import reading, result, value
 from tests.measure.spoiled import Tone, after, hiss, hum, silence, stereo
+from tests.measure.whole_array import level
 from tests.results import no_reading
 
 RATE = 48000.0

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from bench.measure.catalogue import A_WEIGHTED, AVERAGE_2K, BS468_QUASI_PEAK, NOISE_METHODS, UNWEIGHTED_BAND
 from bench.measure.meters import Options
-from bench.measure.quantities.noise import noise
 from tests.measure.captures import hiss, mono, reading, readings, tone, value
+from tests.measure.whole_array import noise
 
 RATES = (44100.0, 48000.0, 88200.0, 96000.0, 192000.0)
 

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.response import response, usual_reference
+from bench.measure.quantities.response import usual_reference
 from bench.measure.reading import Measured, NoReading
 from tests.measure.captures import reading, readings, result, value
 from tests.measure.spoiled import Tone, after, hiss, silence, stereo
+from tests.measure.whole_array import response
 from tests.results import no_reading
 
 RATE = 48000.0

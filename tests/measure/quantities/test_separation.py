@@ -7,8 +7,8 @@ import pytest
 from numpy.typing import NDArray
 
 from bench.measure.meters import Options
-from bench.measure.quantities.separation import separation
 from tests.measure.captures import hiss, reading, tone, value
+from tests.measure.whole_array import separation
 
 RATE = 48000.0
 BOTH = ((4.0, 1e-3), (20.0, 5e-4))

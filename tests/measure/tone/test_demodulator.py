@@ -9,8 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.measure.tone.demodulator import Demodulator
-from tests.measure.tone.demodulated import demodulate
+from tests.measure.tone.demodulated import Demodulator, demodulate
 
 EDGE = 16
 

@@ -13,9 +13,9 @@ import pytest
 from numpy.typing import NDArray
 
 from bench.measure.tone.estimate import ChannelTone, measure_stretch
-from bench.measure.tone.finder import find_tones
 from tests.measure.spoiled import Tone, hiss, hum, knowledge, stereo
 from tests.measure.tone.demodulated import demodulate
+from tests.measure.whole_array import find_tones
 
 RATE = 48000.0
 FLUTTER = ((4.0, 0.001), (20.0, 0.0005))

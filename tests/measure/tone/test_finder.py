@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from bench.measure.tone.finder import FoundTone, ToneFinder, find_tones
+from bench.measure.tone.finder import FoundTone, ToneFinder
 from tests.measure.spoiled import Tone, after, hiss, hum, silence, stereo
+from tests.measure.whole_array import find_tones
 
 RATE = 48000.0
 

@@ -6,10 +6,10 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.measure.quantities.level import level
 from bench.measure.tone.meter import CaptureCheck, dominant, nearest
 from tests.measure.spoiled import Tone, stereo
 from tests.measure.tone.test_found_tone import found
+from tests.measure.whole_array import level
 
 RATE = 48000.0
 

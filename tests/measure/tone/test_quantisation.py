@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.level import level
 from bench.measure.signal.quantisation_step import StepSize
+from tests.measure.whole_array import level
 from tests.results import a_reading
 
 Q = 2.0**-15

@@ -109,7 +109,7 @@ def test_tapes_that_do_not_fit_are_not_told_but_named(tmp_path: Path, other: Mac
     found = fleet(tmp_path, RIGHT, other)
     assert pair(found, RIGHT, other).because == said
     assert found.outliers == ()
-    assert f"1 → 2: not told, because {said}" in "\n".join(interchange_lines(found))
+    assert f"1 → 2: no figure, because {said}" in "\n".join(interchange_lines(found))
 
 
 def test_the_odd_one_out_is_named_with_what_sets_it_apart(tmp_path: Path) -> None:
@@ -146,7 +146,7 @@ def test_of_two_it_cannot_be_told(tmp_path: Path) -> None:
     (outlier,) = fleet(tmp_path, RIGHT, TWO).outliers
     assert (outlier.machine, outlier.because) == (
         "",
-        "of two machines it can't be told which one is off: it takes three",
+        "two machines cannot show which one is out; three are needed",
     )
 
 

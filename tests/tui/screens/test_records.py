@@ -20,6 +20,7 @@ from bench.tui.screens.records import RecordsScreen
 from bench.tui.text import plain
 from bench.tui.widgets.session_list import detail_lines, session_lines
 from bench.workspace import Workspace
+from tests.session.fleet_of import Machine, session
 from tests.session.made_up import whole
 from tests.tui.screen_driver import check_golden, says, screen_text, texts, until
 
@@ -81,6 +82,27 @@ async def test_a_machine_its_label_and_two_sessions_side_by_side(workspace: Work
         assert "second" in text
         await pilot.press("q")
         await until(pilot, lambda: isinstance(app.screen, RecordsScreen))
+
+
+async def test_all_machines_of_the_workshop_on_one_page(workspace: Workspace, tmp_path: Path) -> None:
+    for machine in (Machine("Right", 3), Machine("Bright", 2, record_db=1.5), Machine("Plain", 2)):
+        session(tmp_path, machine)
+    app = records(workspace)
+    async with app.run_test(size=(140, 60)) as pilot:
+        await says(pilot, "enter  Read the report of")
+        await pilot.press("a")
+        text = await says(pilot, "A tape recorded on one machine, replayed on another")
+        assert "Odd one out among" in text
+        await pilot.press("q")
+        await until(pilot, lambda: isinstance(app.screen, RecordsScreen))
+
+
+async def test_one_machine_has_none_to_be_compared_with(workspace: Workspace) -> None:
+    app = records(workspace)
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "enter  Read the report of")
+        await pilot.press("a")
+        await says(pilot, "interchange takes two machines or more, and ")
 
 
 async def test_a_session_that_can_not_be_read_says_so(workspace: Workspace) -> None:
