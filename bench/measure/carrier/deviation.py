@@ -16,24 +16,30 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+# No published source gives these figures: they are our choice, checked by tests/measure/carrier and the rough tapes.
+
 GROUP = 128
-"""Points that are tone or not."""
+"""Points that are judged together, tone or not."""
 GUARD = 12
-"""Points by which a bad stretch is widened either way."""
+"""Points by which a bad stretch is widened to either side: 6 ms."""
 BESIDE = 16
-"""Points either side whose mean a bridge starts and ends with."""
+"""Points to either side of a bridge; it runs from the mean of those before to the mean of those after."""
 LONGEST_S = 0.5
+"""A longer bad stretch is not bridged: the tone has ended."""
 LOW, HIGH = 0.5, 2.0
-"""Bounds of the envelope, in parts of its running level."""
+"""Bounds of the envelope, as fractions of its running level: 6 dB to either side."""
 JUMP = 8.0
+"""A frequency further than this many standard deviations from its surroundings belongs to a click."""
 LEAST_JUMP = 2e-3
-"""A jump less than this part of the carrier is never a click."""
+"""A jump by a smaller fraction of the carrier frequency is never a click."""
 TONAL = 0.9
-"""Size of the mean turn over the mean size of turns: noise has about 0.4."""
+"""Magnitude of the mean turn over the mean magnitude of the turns, at least; in noise it is about 0.4."""
 REACH = 0.06
+"""How far the mean frequency of a group may be from the carrier, as a fraction of it."""
 SPIKE_HALF = 4
 SMOOTH_HALF = 20
 SMOOTH_HZ = 280.0
+"""Half the lengths, in points, of the median and of the low-pass filter that a click is compared with, and its edge."""
 
 
 class Deviation:
@@ -129,7 +135,7 @@ class Deviation:
         self._checked = ready
 
     def _release(self, end: int) -> list[Floats | None]:
-        """What can be told of the points before `end`; those that can't yet are kept."""
+        """Release the points before `end` that are decided; keep the others."""
         out: list[Floats | None] = []
         wide = np.convolve(self._bad, np.ones(2 * GUARD + 1), mode="same") > 0.5
         at = self._at
@@ -159,7 +165,7 @@ class Deviation:
         return out
 
     def _forget(self, at: int) -> None:
-        """Keep from a little before `at` on: what the next look at a neighbourhood needs."""
+        """Forget what lies further before `at` than the next look at a neighbourhood needs."""
         old = max(0, at - GUARD - 2 * SMOOTH_HALF)
         self._hz, self._bad = self._hz[old:], self._bad[old:]
         self._at, self._checked, self._dropped = at - old, self._checked - old, self._dropped + old

@@ -1,9 +1,10 @@
-"""Lines in a course of deviations: what turns, how fast, and how much it adds.
+"""Periodic components of a deviation: how fast they turn, and how much each adds.
 
-The strongest line that stands out of its neighbourhood is taken first; it and those near it are fitted together
+The strongest line that stands out from its neighbourhood is taken first; it and those near it are fitted together
 (amplitude, phase and frequency, least squares over the bins around them under a Hann window, images at negative
-frequencies and what is left of mean and slope included), all are subtracted, and the next is looked for. So two lines
-one and a half times the inverse of the duration apart are told apart.
+frequencies and the remaining mean and slope included), all are subtracted, and the next is looked for. So two lines
+are resolved if they are one and a half times the inverse of the duration apart. No source gives the figures below: they
+are our own choice, checked by tests/measure/carrier.
 """
 
 from __future__ import annotations
@@ -17,14 +18,15 @@ Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 MOST = 12
+"""The most lines that are fitted."""
 STANDS_OUT = 5.5
-"""Amplitude over the median around it; noise does that once in 10¹³ bins."""
+"""The least ratio of an amplitude to the median around it; noise exceeds it once in 10¹³ bins (Rayleigh)."""
 OF_STRONGEST = 0.01
-"""Weaker lines than this part of the strongest are not told."""
+"""A line weaker than this fraction of the strongest is ignored."""
 TURNS = 2.0
-"""A line must turn so often in the capture to be told from drift."""
+"""The fewest cycles of a line within the capture: with fewer it cannot be distinguished from drift."""
 CLOSEST = 0.8
-"""Bins; two fitted lines nearer than this are not two."""
+"""Two fitted lines nearer than this, in bins, are one."""
 NEAR = 8
 """Bins within which lines are fitted together."""
 
@@ -53,8 +55,8 @@ def find_lines(course: Floats, rate: float, lowest_hz: float, highest_hz: float)
     Args:
         course: evenly spaced values.
         rate: values a second.
-        lowest_hz: slower ones are not told.
-        highest_hz: nor faster ones.
+        lowest_hz: slower lines are ignored.
+        highest_hz: faster lines are ignored.
     """
     count = len(course)
     if count < 64:
@@ -96,7 +98,7 @@ def find_lines(course: Floats, rate: float, lowest_hz: float, highest_hz: float)
 
 
 class _Kernel:
-    """The transform under a Hann window, phases told at the middle of the course; a line of value c is c in its bin."""
+    """The transform under a Hann window, phases at the middle of the course; a line of value c gives c in its bin."""
 
     def __init__(self, count: int) -> None:
         self.count = count
@@ -108,7 +110,7 @@ class _Kernel:
         return np.asarray(np.fft.rfft(x * self._window) * self._turn / (0.5 * self.count))
 
     def shape(self, off: Floats) -> Floats:
-        """What a line leaves in a bin so far from it."""
+        """What a line adds to a bin at this distance."""
         return 2.0 * (0.5 * self._dirichlet(off) + 0.25 * (self._dirichlet(off - 1.0) + self._dirichlet(off + 1.0)))
 
     def _dirichlet(self, off: Floats) -> Floats:
@@ -160,7 +162,7 @@ def _fit(parts: list[_Part], spectrum: Complexes, kernel: _Kernel, ramp: Complex
 
 
 def _too_close(parts: list[_Part]) -> bool:
-    """Whether two lines have run into each other: then the newest was none."""
+    """Whether two lines have converged: then the newest was not a line of its own."""
     where = np.sort([p.bin for p in parts])
     return bool(len(where) > 1 and np.diff(where).min() < CLOSEST)
 

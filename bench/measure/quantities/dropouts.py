@@ -40,6 +40,7 @@ Floats = NDArray[np.float64]
 
 THRESHOLD_DB = 6.0
 SHORTEST_MS = 5.0
+"""How deep and how long a dropout is at least; common practice, no source."""
 LONGEST_S = 2.0
 """A longer absence is the end of the tone."""
 GROUP = 128

@@ -57,6 +57,7 @@ QUIET = 4.0
 LEAST_NOISE_S = 1.0
 HUM_BESIDE_TONE = 0.02
 NEAR_REFERENCE_DB = 20.0
+# These figures are our own choice; tests/measure/quantities/test_everything.py checks what follows from them.
 
 
 class EverythingMeter:

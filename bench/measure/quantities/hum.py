@@ -37,11 +37,13 @@ Floats = NDArray[np.float64]
 
 MAINS_HZ = (50.0, 60.0)
 REACH = 0.04
+"""How far hum may be from the mains frequency, as a fraction: a tape recorded with hum is replayed at another speed."""
 TOP_HZ = 780.0
 CENTRE_HZ = 400.0
 SEGMENT_S = 4.0
 SHORTEST_S = 1.0
 HIGHEST = 15
+"""The highest harmonic, that of 50 Hz below `TOP_HZ`."""
 STANDS_OUT = 8.0
 """The least power of a line, in standard deviations of the noise beside it; more where there are few segments."""
 AGREES_HZ, AGREES = 0.03, 2e-4

@@ -39,7 +39,7 @@ from bench.measure.tone.meter import CaptureCheck
 Floats = NDArray[np.float64]
 
 INTERVAL_S = 0.25
-LEAD_HOPS = 2
+LEAD_INTERVALS = 2
 """Direct current is the mean of the first half second: whole cycles of 50 and 60 Hz."""
 SHORTEST_S = 0.25
 NETWORK_DB = 0.06
@@ -86,7 +86,7 @@ class Weighted:
         for piece in self._segments.feed(samples):
             if self._direct is None:
                 self._lead.append(piece.copy())
-                if len(self._lead) == LEAD_HOPS:
+                if len(self._lead) == LEAD_INTERVALS:
                     self._start()
             else:
                 self._interval(piece)

@@ -7,28 +7,33 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+# No published source gives these figures: they are our own choice, checked by tests/measure/tone/test_finder.py and
+# the rough tapes.
+
 LOWEST_HZ = 20.0
 HIGHEST_HZ = 24000.0
 """No tape holds a tone above."""
 COUNT = 6
-"""How many are told at most."""
+"""The most peaks that are returned."""
 ABOVE_FLOOR = 12.0
-"""Power of a peak over the median of its neighbourhood."""
+"""The least ratio of a peak's power to the median of its neighbourhood."""
 NEIGHBOURHOODS = ((16, 1000.0), (48, 4000.0), (128, 1e9))
-"""Bins of a neighbourhood, and the frequency up to which it is so wide."""
+"""Width of a neighbourhood in bins, and the frequency up to which it has that width."""
 SIDEBAND, ALIKE = 0.1, 4.0
-"""Sidebands have less than the first part of the tone's power, and differ by less than the second."""
+"""A sideband has less than this fraction of the tone's power; the two of a pair differ in power by less than this
+factor."""
 FASTEST_HZ, SIDE_REACH = 220.0, 0.1
-"""How far sidebands lie at most: flutter's own band, and in parts of the tone's frequency."""
+"""The largest distance of a sideband from its tone: the band of flutter, and a fraction of the tone's frequency."""
 SAME_BINS = 0.7
+"""Two sidebands are a pair if their distances from the tone differ by less than this, in bins."""
 HIDDEN = 4.5
-"""Bins; nearer than this the other of a pair may be hidden by the tone's own skirt."""
+"""Nearer to the tone than this, in bins, its skirt may hide the other sideband of a pair."""
 EVERY_OTHER = 100
-"""Neighbourhoods at least so wide are looked at in every other bin."""
+"""In a neighbourhood of at least this many bins, every other bin is enough for the median."""
 FEW = 24
-"""The floor is looked at under so many peaks alone; under more, everywhere at once."""
+"""For up to this many peaks the floor is computed at each peak; for more, over the whole spectrum at once."""
 BELOW_STRONGEST = 1e-5
-"""A peak weaker than this against the strongest is not told: it may be the window's skirt."""
+"""A peak with a smaller fraction of the strongest peak's power is ignored: it may be the skirt of the window."""
 
 
 def hann_power(spectrum: NDArray[np.complex128], bin_hz: float = 0.0) -> NDArray[np.float64]:
@@ -60,7 +65,7 @@ def hann_power(spectrum: NDArray[np.complex128], bin_hz: float = 0.0) -> NDArray
 
 
 def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[float, float]]:
-    """Peaks that stand out of their neighbourhood.
+    """Peaks that stand out from their neighbourhood.
 
     Args:
         power: what `hann_power` gave.
@@ -74,7 +79,7 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
         return []
     strongest = float(power[low:end].max())
     where = _standing_out(power, bin_hz, low, BELOW_STRONGEST * strongest)
-    if not len(where) or power[where].max() < strongest:  # that was no peak: what is told is told of the next
+    if not len(where) or power[where].max() < strongest:  # it was no peak, so the next strongest decides
         where = _standing_out(power, bin_hz, low, 0.0)
     where = where[np.argsort(-power[where])]
     peaks: list[tuple[float, float]] = []
@@ -89,7 +94,7 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
 
 
 def without_sidebands(peaks: list[tuple[float, float]], bin_hz: float) -> list[tuple[float, float]]:
-    """Peaks less those in pairs about a much stronger one: what flutter, or a level that wobbles, makes of a tone.
+    """Remove the pairs of peaks around a much stronger one: flutter or a varying level makes them of a tone.
 
     Args:
         peaks: frequency in Hz and power of each, strongest first.
@@ -133,10 +138,7 @@ def _neighbourhoods(count: int, bin_hz: float) -> tuple[tuple[int, int, int], ..
 
 
 def _middle(rows: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The median of each neighbourhood, one in a row; of wide ones every other bin will do.
-
-    Neighbours tell much the same under a Hann window.
-    """
+    """The median of each row. In wide rows every other bin is enough: under a Hann window neighbours are alike."""
     rows = rows[:, :: 1 if rows.shape[1] < EVERY_OTHER else 2]
     half = rows.shape[1] // 2
     rows = rows.copy()
@@ -160,7 +162,7 @@ def _floor(power: NDArray[np.float64], bin_hz: float) -> NDArray[np.float64]:
 
 
 def _floor_near(power: NDArray[np.float64], bin_hz: float, where: NDArray[np.intp]) -> NDArray[np.float64]:
-    """The same at a few bins alone."""
+    """The same, for a few bins only."""
     floor = np.empty(len(where))
     for n, k in enumerate(where.tolist()):
         for at, width, blocks in _neighbourhoods(len(power), bin_hz):

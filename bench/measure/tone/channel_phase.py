@@ -30,75 +30,79 @@ from bench.measure.tone.baseband import (
 from bench.measure.tone.dropout_mask import bridged, flaws
 
 DB = 20.0 / float(np.log(10.0))
+"""dB of a small change, as a fraction of the amplitude."""
+# No published source gives the following figures: they are our own choice, checked by
+# tests/measure/tone/test_channel_phase.py and the rough tapes.
+
 NEAR_HZ = 900.0
-"""Below it hum, direct current, image and harmonics lie within the baseband and are fitted."""
+"""Below this, hum, direct current, image and harmonics of the tone lie within the baseband, so they are fitted."""
 QUIET = 0.01
-"""The phase is followed in a band in which the noise has at most this part of the tone's power."""
+"""The phase is followed in a band in which the noise has at most this fraction of the tone's power."""
 LOUD = 0.02
-"""Noise of more than this part of the tone's power, in one quadrature of the whole baseband, is kept out of phases."""
+"""Noise above this fraction of the tone's power, in one quadrature of the baseband, is kept out of the phases."""
 STIFF_HZ = 3.0
-"""Where no more than this can be followed, the other channel's phase is relied on."""
+"""If the phase can be followed only in a narrower band, that of the other channel is used."""
 GLANCED_HZ = 200.0
-"""At a glance hum is looked for beside tones up to here only."""
+"""While a tone still sounds, hum is looked for only beside tones below this."""
 MOST_LINES = 8
 MAINS_HZ, MAINS_REACH = (50.0, 60.0), 0.005
-"""Mains frequencies, and how far from them, in parts, hum may lie."""
+"""Mains frequencies, and how far from them hum may lie, as a fraction."""
 STRONG = 0.01
-"""A line of more than this part of the tone's power is fitted whatever it is; weaker ones only where hum may be."""
+"""A line with more than this fraction of the tone's power is always fitted; a weaker one only where hum may be,"""
 AWAY = 0.04
-"""And only so far from the tone, in parts of its frequency: flutter's sidebands are not as strong there."""
+"""and only if it is further than this fraction of the tone's frequency away, where flutter's sidebands are weaker."""
 SIDEBAND = 0.004
-"""A line that near and stronger than this is a sideband of flutter, hum or not."""
+"""A nearer line stronger than this is taken for a sideband of flutter, even at a hum frequency."""
 CLOSE_TURNS = 6.0
-"""A line that turns fewer times against the tone within the stretch is looked for with more care."""
+"""A line with fewer beats against the tone within the stretch is searched for more carefully."""
 HUM_SLOPE = 0.2
 """A ripple of 1 rad that turns once tilts the straight line of least squares through it by 0.3 turns at most."""
 SETTLED_RAD = 1e-4
-"""A phase that changes by less is followed well enough: what is left is in its square, 1e-8 of the level."""
+"""The search ends when the phase changes by less: what remains enters by its square, 1e-8 of the level."""
 LOW_HZ = 3.0
-"""Slower changes of level are taken for the level's own."""
+"""Slower changes of the level belong to the tone."""
 
 
 @dataclass(frozen=True, slots=True)
 class BasebandFacts:
-    """What a baseband is."""
+    """The scale of a baseband."""
 
     rate: float
     """Points a second."""
     oscillator_hz: float
     """The frequency that became zero."""
     reach_hz: float
-    """How far from the tone all is passed."""
+    """How far from the tone the filter passes everything."""
 
 
 @dataclass(slots=True)
 class IsolatedTone:
-    """One channel with all that is not its tone taken out."""
+    """The tone of one channel, with everything else removed."""
 
     z: Complexes
     along: Complexes
-    """The same, turned back by the phase."""
+    """`z` with the tone's phase removed."""
     phase: Floats
-    """Followed, less noise."""
+    """The tone's phase, smoothed."""
     kept: NDArray[np.bool_]
-    """False where a click or dropout is passed over."""
+    """False where a click or dropout is bridged."""
     amplitude: float
     noise: float
     """Two-sided density of the noise in one quadrature, per Hz."""
     noise_level: float
-    """The same where the mean level feels it: near zero frequency."""
+    """The same near zero frequency, where it disturbs the mean level."""
     spread: float
-    """By how much fitting the rest raises the variance of the amplitude."""
+    """The factor by which fitting hum and images raises the variance of the amplitude."""
     reach_hz: float
-    """How far from the tone the noise of `noisy_phase` goes."""
+    """Bandwidth of the noise in `noisy_phase`, to either side of the tone."""
     loud: bool
-    """Whether there is so much noise that it would turn the phase over."""
+    """Whether there is so much noise that the phase would slip cycles."""
     lines: tuple[float, ...] = ()
     """Lines that were found beside the tone, relative to the oscillator, Hz."""
     hum: float = 0.0
-    """Amplitude of hum that is too near the tone to be told from it."""
+    """Amplitude of hum that is too near the tone to be separated from it."""
     hum_turns: float = 0.0
-    """How often that turns against the tone within the stretch."""
+    """Beats of that hum against the tone within the stretch."""
     _noisy: Floats | None = None
 
     def level_course(self) -> Floats:
@@ -107,16 +111,16 @@ class IsolatedTone:
 
     @property
     def hum_level(self) -> float:
-        """What that hum does to the mean amplitude (standard deviation)."""
+        """The error that this hum makes in the mean amplitude (standard deviation)."""
         return self.hum * min(1.0, 1.0 / (np.pi * max(self.hum_turns, 1e-9))) / float(np.sqrt(2.0))
 
     @property
     def hum_slope(self) -> float:
-        """What it does to the frequency, in turns within the stretch: it tilts the line through the phase."""
+        """The error it makes in the frequency, in cycles within the stretch: it tilts the line through the phase."""
         return HUM_SLOPE * self.hum / max(self.amplitude, 1e-12) * min(1.0, 1.0 / max(self.hum_turns, 1e-9))
 
     def noisy_phase(self) -> Floats:
-        """The phase with all its noise, unwrapped along the followed one; clicks and dropouts bridged."""
+        """The phase with its noise, unwrapped along the smoothed phase, with clicks and dropouts bridged."""
         if self._noisy is None:
             self._noisy = self._with_noise()
         return self._noisy

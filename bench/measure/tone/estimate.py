@@ -26,12 +26,12 @@ from bench.measure.tone.phase_fit import fit_rates, mean_hz, modelled, rough_slo
 from bench.measure.tone.wander import NONE, Wander
 
 FAR, CLEAR_PASS = 0.35, 0.4
-"""A neighbour nearer than the first, in parts of the baseband rate, is filtered out; in parts of its distance, what
-is then still passed."""
+"""A neighbouring tone is filtered out if its distance is less than the first fraction of the baseband rate; the filter
+still passes the second fraction of that distance."""
 LONGEST_DELAY_S = 400e-6
-"""A longer delay between the channels is none: over a degree of azimuth on a cassette."""
+"""The longest delay between the channels that counts as one: more than a degree of azimuth on a cassette."""
 WEAVE_HZ = 25.0
-"""Faster changes of the delay are no weave."""
+"""Faster changes of the delay are not weave."""
 DB = 20.0 / float(np.log(10.0))
 
 

@@ -18,28 +18,30 @@ from bench.measure.tone.peak_track import Track
 
 __all__ = ["LEVEL_METHOD", "FoundTone", "ToneFinder", "side_of"]
 
+# No published source gives these figures: they are our own choice, checked by tests/measure/tone/test_finder.py and
+# the rough tapes.
+
 TRACKS = 8
 """Peaks that are followed at once."""
 KEPT = 5
 """Spectra that are kept, so that a tone's beginning is not lost when it is recognised."""
 HARVEST, UNHURRIED = 8, 64
-"""Tones that have ended are looked for every so many chunks, about twice a second; where nobody waits for them, every
-4 s."""
+"""Chunks between two collections of tones that have ended: half a second, or 4 s where nobody waits for them."""
 SHOW, UNSEEN = 4, 16
-"""Chunks are dealt with so many at a time, and the tone that sounds is measured anew; so many where harvests are rare
-and nobody looks."""
+"""How many chunks are processed at once before the sounding tone is measured again; the second where nobody watches."""
 SAME_HZ = 3.0
-"""A low peak nearer than this to one that is followed is the same; hum may lie 3 Hz beside a tone."""
+"""A low peak nearer than this to a followed one is the same peak; hum may lie 3 Hz from a tone."""
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
-"""A peak of at least this part of a tone's power, and so far away, is filtered out before the tone is judged."""
+"""A peak with at least this fraction of a tone's power, and at least this far away, is filtered out first."""
 FAINT_DB = 45.0
+"""A tone this much weaker than one that sounds with it is ignored."""
 SIDEBANDS = ((0.012, 10.0), (0.03, 20.0))
-"""A tone so near another, in parts, and so much weaker is a sideband of its flutter, or a piece of its skirts."""
+"""A tone within this fraction of another's frequency, and this many dB weaker, is a sideband of its flutter."""
 ECHO_S, ECHO_DB = 2.0, 35.0
-"""Print-through: the same tone up to so long before or after, a layer of tape away, and at least so much weaker."""
+"""Print-through: the same tone at most this long before or after, on the next layer, and at least this much weaker."""
 HARMONICS = range(2, 16)
 HARMONIC_BELOW = 0.4
-"""A tone at a harmonic of one that sounds with it and is stronger by more than this (8 dB) is no tone of its own."""
+"""A tone at a harmonic of another that sounds with it, with an amplitude below this ratio (8 dB), is not a tone."""
 
 
 class ToneFinder:

@@ -20,19 +20,21 @@ from numpy.typing import NDArray
 
 from bench.measure.tone.demodulator import HALF, POINTS, Baseband, Spectra
 
+# No published source gives these figures: they are our own choice, checked by tests/measure/tone and the rough tapes.
+
 KEPT = 14
-"""Spectra kept back; a tone must stay for `PROVEN` of them."""
+"""Spectra that are kept back; a tone must be in `PROVEN` of them to be followed,"""
 PROVEN = 8
 BRIEF = 4
-"""A capture that ends sooner is content with so many."""
+"""or in this many, if the capture ends before."""
 LOUDER = 1.26
 """Power ratio (1 dB) by which a later tone must exceed the followed one to replace it."""
 SAME = 0.03
 """A tone within this of the followed one is the same, at another speed."""
 PASS, STOP = 0.3, 0.9
-"""Edges of the flat filter, in parts of the tone's frequency."""
+"""Edges of the flat filter, as fractions of the tone's frequency."""
 LONGEST = 48
-"""Points either side of the middle that a filter may span."""
+"""The longest filter, in points to either side of its middle."""
 SMOOTH_HZ = (30.0, 400.0)
 """Bounds of the smooth filter's 6 dB point."""
 

@@ -18,8 +18,9 @@ Floats = NDArray[np.float64]
 HARMONICS = 10
 """The highest harmonic looked at."""
 TOP_HZ = 22000.0
+"""Harmonics above this are ignored: no interface passes them at 44.1 kHz."""
 FLAT = 0.7
-"""A block in which the envelope falls below this share of its mean is not all tone."""
+"""A block whose envelope falls below this fraction of its mean is not all tone; our own choice."""
 
 
 class Harmonics:

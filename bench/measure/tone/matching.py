@@ -17,10 +17,11 @@ from bench.measure.tone.meter import HUM_BELOW_DB, REACH
 from bench.measure.tone.peak_track import is_mains
 
 CLOSE = 0.012
-"""How near a tone must be to its nominal frequency once the common speed is taken out."""
+"""How near a tone must be to its nominal frequency, once the common speed error is removed; our own choice."""
 TOGETHER_S = 0.3
+"""Tones that overlap by this sound together; our own choice."""
 SECTIONS_DB = 3.0
-"""Takes that differ by more are different sections."""
+"""Takes whose levels differ by more are different sections of the tape; our own choice."""
 
 
 @dataclass(frozen=True, slots=True)

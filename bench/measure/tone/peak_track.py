@@ -15,33 +15,32 @@ from bench.measure.tone.steady_edges import exact
 from bench.measure.tone.steady_stretches import SHORTEST_S, Frames, Run, frame_points, make_frames, steady_runs
 
 SETTLED = 13
-"""Points at the very ends of a stream in which the filter sees the silence beyond."""
+"""Points at the ends of a stream where the filter extends into the silence beyond."""
 PART_S, LOW_PART_S = 60.0, 25.0
-"""A tone that lasts longer is measured in parts of this length; a low one, beside which hum is fitted, in shorter ones,
-which take less memory."""
+"""A longer tone is measured in parts of this length; a low one, with hum fitted, in shorter parts to save memory."""
 GLIDE = 0.008
-"""A frequency that goes further, in parts, from one end to the other is a glide."""
+"""A frequency that changes by more than this fraction from one end to the other is a glide; our own choice."""
 VAGUE_DB = 0.4
-"""A level less certain than this, over less than a second, is none of a steady tone."""
+"""If the level of less than a second is less certain than this, it is not that of a steady tone; our own choice."""
 KNOWN, AHEAD = 4, 3
-"""Frames before and after one that it is compared with."""
+"""How many frames before and after a frame it is compared with."""
 GLANCE_S = 1.5
 """How much of a tone's end is measured while it still sounds."""
 HUM_BELOW, NEIGHBOUR_BELOW = 3e-3, 1e-4
-"""A peak with less than this part of a low tone's power, or of a higher one's, is no neighbour to keep away."""
+"""A neighbouring peak with a smaller fraction of the power of a low tone, or of a higher one, is not filtered out."""
 MAINS_HZ, MAINS_LINES, MAINS_REACH = (50.0, 60.0), 6, 0.004
 HUM_DBFS = -45.0
 """A tone at the mains frequency or a multiple that is weaker than this is hum; a tape's tones are stronger."""
 HUM_TURNS = 4.0
-"""A mains line that turns fewer times against the tone within its stretch may not be told from it."""
+"""A mains line with fewer beats against the tone within its stretch may be inseparable from it."""
 HUM_S, HUM_AWAY_S = 0.2, (0.06, 0.15, 0.25)
-"""It is then looked for beside the stretch: so much of the sound, so far away. Where it is least the tone is gone."""
+"""It is then measured beside the stretch, over this length, at these distances; where it is least, no tone sounds."""
 HELD = 6
-"""A run that reaches so near the newest frame goes on."""
+"""A run that reaches this near to the newest frame continues."""
 GONE = 0.05
-"""A peak this much weaker than it was is gone."""
+"""A peak whose power falls below this fraction has gone; our own choice."""
 PATIENCE = 5
-"""Chunks for which a peak may be gone before it is given up: gaps between takes are bridged here, told apart later."""
+"""Chunks for which a peak may be missing before it is dropped: gaps between takes are bridged here, and found later."""
 
 
 def is_mains(hz: float) -> bool:

@@ -21,29 +21,30 @@ Floats = NDArray[np.float64]
 
 MOST_POINTS = 3000
 MOST_RATES = 12
+"""The most points and rates of one fit: more take long and add little."""
 STANDS_OUT = 14.0
-"""Power of a flutter line over the floor of the phase's spectrum."""
+"""The least power of a flutter line over the floor of the phase's spectrum; our own choice."""
 HIGHEST_HZ = 100.0
-"""Faster flutter hardly moves a slope."""
+"""Faster flutter hardly changes a slope."""
 FLAT_HZ = 200.0
 """The phase's noise is as dense as at zero frequency up to here."""
 ENDS = 12
-"""Points at either end of a stretch whose straight line says where the phase is there."""
+"""Points at each end of a stretch; the straight line through them gives the phase there."""
 TURNING = 4.0
-"""Flutter that turns more often within the stretch is no wander of the speed."""
+"""Flutter with more cycles within the stretch does not count as wander of the speed."""
 SLOW_TURNS = 1.3
-"""Flutter that turns less often within the stretch takes the place of a drift: the two can't be told apart."""
+"""Flutter with fewer cycles within the stretch is fitted instead of a drift: the two cannot be separated."""
 APART_TURNS = 0.8
-"""Two rates nearer than this can't be told apart."""
+"""Two rates nearer than this, in cycles within the stretch, cannot be separated."""
 SOUGHT, UNTURNED = 0.05, 0.5
 """By how much the deviation is raised where rates were sought in the noise, and where one did not turn fully: it is
 then known only as far as it is a pure sine."""
 RAISED, WANDERS = 2.4, 1.8
 """The lowest nine bins of a residual, or those of `WANDER`, are so far above its noise once in a thousand."""
 WANDER = slice(2, 26)
-"""The bins, in turns within the tone, that tell how a speed wanders."""
+"""The bins, in cycles within the tone, from which the wander of the speed is taken."""
 MOST_FLUTTER = 0.006
-"""Peak deviation of one rate, in parts of the tone's frequency, that is still taken for flutter."""
+"""The largest peak deviation of one rate that counts as flutter, as a fraction of the tone's frequency."""
 LOWEST_TURNS, SEARCHED_TURNS = 0.25, 2.2
 """Below the second a spectrum is too coarse: rates are tried one by one, down to the first."""
 

@@ -10,15 +10,16 @@ import numpy as np
 from bench.measure.tone.baseband import Complexes, Floats, median
 
 NEIGHBOURHOOD_S = 0.06
+"""The level and frequency of a tone near its edge are taken over this time; our own choice."""
 LOW_HZ = 600.0
-"""Below it direct current and the tone's image lie within the baseband."""
+"""Below this, direct current and the tone's image lie within the baseband."""
 MARGIN = 5
-"""Points left out beyond the last that can be seen to be off: a filter's step answer settles within them."""
+"""Points left out beyond the last visible deviation: the step response of the filter settles within them."""
 DECADES = 2.0
-"""An attack goes on where it can no longer be seen: so many powers of ten further, at the pace it had last."""
+"""An attack continues below the noise: it is followed for this many powers of ten more, at its last rate."""
 TENFOLD, MOST_OFF, SLOWEST = 10.0, 0.5, 0.1
-"""The pace is told by when the level was so many times further off, at most so much of it; what more is left out is at
-most this part of the stretch."""
+"""The rate is taken from when the level was this many times further off, at most by this fraction; what is left out for
+it is at most this fraction of the stretch."""
 
 
 def exact(

@@ -17,16 +17,16 @@ from bench.measure.tone.baseband import Floats, median
 from bench.measure.tone.demodulator import Baseband
 
 SHORTEST_S = 0.4
-"""A steady stretch shorter than this is not a tone: voiced vowels seldom hold a pitch that long."""
+"""A shorter steady stretch is not a tone: sung vowels seldom hold a pitch that long (common practice, no source)."""
 FREQUENCY_REACH = 0.01
 """How far the frequency may be from its own middle: flutter of 0.3 % peak, and room."""
 NEAR_PART, NEAR_HZ = 0.03, 3.5
-"""How far the tone may be from where its peak was first seen; hum beside a low tone moves that."""
+"""How far the tone may be from where its peak was first seen, which hum beside a low tone shifts."""
 LOW_HZ = 600.0
 TONAL = 12.0
-"""Power of a frame over that of its noise from which on it may be of a tone; noise alone seldom gets there."""
+"""The least power of a frame over that of its noise, for a tone; noise alone seldom reaches it (our own choice)."""
 BAND = 1.45
-"""The baseband's noise fills so much less than its whole band."""
+"""The whole band of the baseband over the noise bandwidth of its filter."""
 HIGH_HZ = 2500.0
 CLICK_S = 0.06
 """A click up to this long does not end a tone."""
@@ -34,15 +34,15 @@ HOLE_S, HOLE_DB, ALIKE_DB = 0.28, 30.0, 3.0
 """Nor does a dropout: at most 200 ms and its sloping sides, hardly over 25 dB (common practice, no source), and the
 level after it is what it was before to within the third. What falls further is a gap between two takes."""
 FADE_DB, FADE_S = 1.2, 0.5
-"""An attack or fade starts so far below what follows after so long."""
+"""An attack or fade starts this far below the level that it reaches after this time; our own choice."""
 STEP_DB, RAMP_DB, STEP_S = 0.6, 2.0, 0.25
 """Two plateaus are two takes when they differ by more than the first and the change is sudden, or by more than the
 second within a quarter of a second."""
 LASTS_S = 0.6
-"""A step lasts at least so long, a dropout does not."""
+"""A step lasts at least this long, a dropout does not; our own choice."""
 BEYOND_WANDER = 5.0
-"""A step is so many times what the level moves within the same time elsewhere in the tone (standard deviations): chance
-exceeds it less than once in a million."""
+"""The least step, in standard deviations of the changes over the same time elsewhere in the tone: chance exceeds it
+less than once in a million."""
 QUARTILE = 0.3186
 """A quarter of normal deviates are smaller than this, in standard deviations."""
 
