@@ -49,7 +49,7 @@ class Row:
     second: ReadingRecord | None
     state: State
     by: float | None = None
-    """The second less the first; None where they are not compared."""
+    """The second minus the first; None where they are not compared."""
     uncertainty: float | None = None
     """Of `by`, expanded (k = 2): root of the sum of squares, as if the two shared no error."""
     because: str = ""

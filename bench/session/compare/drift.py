@@ -20,7 +20,7 @@ from datetime import date, timedelta
 
 DAYS_A_YEAR = 365.25
 SHORTEST_DAYS = 1.0
-"""Visits of one day tell nothing of a year."""
+"""Visits on one day show nothing of a year's drift."""
 FARTHEST_YEARS = 50.0
 
 

@@ -13,7 +13,7 @@ from bench.session.record.reader import read_session
 
 
 def fleet(sessions_folder: Path) -> tuple[list[MachineErrors], list[str]]:
-    """Every machine by its last session that tells of it, by name, and why others are left out."""
+    """Every machine by its last usable session, in order of name, and why others are left out."""
     found, left_out = [], []
     for machine in sorted(by_due_date(entries(sessions_folder)), key=lambda m: m.machine):
         try:
@@ -31,7 +31,7 @@ def errors_by_name(sessions_folder: Path, named: str) -> MachineErrors:
         named: a session's folder, `session.toml` or name; else a machine's name, its sheet's, or a part of either.
 
     Raises:
-        Problem: no such session and no such machine, or it tells too little.
+        Problem: there is no such session or machine, or too little was measured.
     """
     path = Path(named)
     for folder in (path.parent if path.name == FILE_NAME else path, sessions_folder / named):

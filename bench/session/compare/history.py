@@ -115,7 +115,7 @@ def of(
         workspace: whose sessions.
         machine: its name, its sheet's name, or a part of either that fits no other.
         quantity: only series of this one are returned; None for all. All of them decide what is due.
-        interval_months: after how many the workshop wants its machines back.
+        interval_months: months from one visit of a machine to the next.
 
     Raises:
         Problem: no such machine, or several.

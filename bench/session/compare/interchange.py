@@ -5,7 +5,7 @@ With replay p against the reference tape and record-to-replay own on itself, a t
     own(A) − p(A) + p(B),
 
 for level, for response at each frequency, for azimuth (as a delay) and for speed alike: what A's recording left is its
-own record-to-replay less its own replay. Azimuth costs treble by sin x / x and does not add, so its loss is taken out
+own record-to-replay minus its own replay. Azimuth costs treble by sin x / x and does not add, so its loss is taken out
 of each response first and put back for the angle between the two machines (`bench.tape.losses`). The reference tape's
 own error is shared where both were read with the same tape; it is left in the uncertainty, which is rather too large.
 """

@@ -1,6 +1,6 @@
 """What a session shows of a machine's two halves: what its replay adds to any tape, and what its recording leaves.
 
-Replay is read from the reference tape, each reading less its target. Record to replay on the machine's own tape is
+Replay is read from the reference tape, each reading minus its target. Record to replay on the machine's own tape is
 both halves together, so recording is that less replay. Speed and, on two heads, azimuth need no reading of their own
 there: a machine always agrees with its own recording.
 """
@@ -25,7 +25,7 @@ from bench.tape.geometry import TRACK_FORMATS
 
 What = Literal["level", "response", "azimuth", "speed"]
 SAME_SPACING = 0.1
-"""A head whose tracks lie so much nearer or farther apart, as a share, is of another format."""
+"""A head whose track spacing differs by more than this fraction is of another format."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +151,7 @@ def _stages(stage: Stage | None) -> tuple[Stage, ...]:
 
 
 def _error(record: ReadingRecord) -> Value | None:
-    """A reading less its target, which has the certificate's corrections in it."""
+    """A reading minus its target, which includes the corrections of the certificate."""
     r, off = record.measured, record.off
     return None if r is None or off is None or r.bound else Value(off, r.uncertainty)
 

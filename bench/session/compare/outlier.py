@@ -44,7 +44,7 @@ class Outlier:
     distance: Value | None = None
     """That, from the mean of the others."""
     chance: float = 1.0
-    """How likely the readings' uncertainty alone makes some error lie so far off."""
+    """The probability that the readings' uncertainty alone moves some error this far from the others."""
 
 
 def find_outlier(machines: Sequence[MachineErrors]) -> Outlier:
@@ -90,7 +90,7 @@ def spread(machines: Sequence[MachineErrors]) -> float | None:
 
 
 def recording(machine: MachineErrors) -> dict[ErrorKind, Value]:
-    """What a machine's recording leaves on the tape: its record-to-replay less its replay."""
+    """What a machine's recording leaves on the tape: its record-to-replay error minus its replay error."""
     return {t: v - machine.replay[t] for t, v in machine.own.items() if t in machine.replay}
 
 

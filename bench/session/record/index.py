@@ -25,7 +25,7 @@ from bench.session.record.paths import FILE_NAME
 INDEX_NAME = ".index.json"
 VERSION = 1
 SETTLED_NS = 2_000_000_000
-"""A file changed less than this before it was looked at may change again without its time telling: some disks count
+"""A file changed less than this before it was looked at may change again without a new time: some disks count
 in steps of two seconds. It is read again the next time."""
 
 Row = list[Any]
@@ -53,7 +53,7 @@ class Entry:
     reference_plays: int
     """How often the reference tape was played in it."""
     exercise: bool
-    """Faults were hidden in a practice machine: it tells nothing of a machine over the years."""
+    """Faults were hidden in a practice machine, so it does not belong in a machine's history."""
     problem: str = ""
     """Set when its head could not be read."""
 

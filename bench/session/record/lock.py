@@ -22,7 +22,7 @@ NAMED_NAME = ".lock-holder"
 """Where the drive knows no locks: this file's being there is the lock."""
 TOUCH_S = 10.0
 STALE_S = 60.0
-"""A holder on another computer that has not touched its file for so long is dead."""
+"""A holder on another computer that has not touched its file for this long no longer runs."""
 NO_LOCKS = frozenset({errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.ENOTSUP, errno.EINVAL})
 
 

@@ -137,7 +137,7 @@ def _events(rows: list[Any], steps: dict[str, Table]) -> Iterator[Any]:
 
 
 def _event(row: Any, steps: dict[str, Table]) -> Table | None:
-    """One event; None where its sentence or what stands beside it is damaged."""
+    """One event; None if its sentence or a field beside it is damaged."""
     if not isinstance(row, dict) or not isinstance(row.get("time"), datetime):
         return None
     kind, id_, text = (row.get(key) for key in ("kind", "step", "text"))

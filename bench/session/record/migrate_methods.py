@@ -1,4 +1,4 @@
-"""How a reading was come by, from the sentence that schemas 1 and 2 kept of it."""
+"""The method of a reading, from the sentence that schemas 1 and 2 stored."""
 
 from __future__ import annotations
 

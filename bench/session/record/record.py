@@ -177,7 +177,7 @@ def step_text(step: StepFacts) -> str:
 
 
 def reference_plays(readings: Iterable[ReadingRecord]) -> int:
-    """How often the reference tape was played, as far as readings tell: once for each attempt at a step."""
+    """How often the reference tape was played, by the readings: once for each attempt at a step."""
     return len({(r.step, r.attempt) for r in readings if r.source == "reference tape"})
 
 

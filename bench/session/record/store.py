@@ -174,7 +174,7 @@ class SessionStore:
         self._save()
 
     def keep_sound(self, sound: Sound) -> None:
-        """Keep the sound behind readings that were kept, likewise."""
+        """Keep the sound behind readings that were kept. Writes and raises as `keep` does."""
         if not self._evidence:
             return
         path = f"{EVIDENCE}/{sound.readings[0]}.flac"
@@ -185,7 +185,7 @@ class SessionStore:
         self._save()
 
     def note(self, event: Event) -> None:
-        """Keep an event, likewise."""
+        """Keep an event. Writes and raises as `keep` does."""
         self._record = replace(self._record, events=(*self._record.events, event))
         self._events.append(event_text(event))
         self._save()

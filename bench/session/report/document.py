@@ -118,7 +118,7 @@ def document_of(session: SessionRecord) -> Document:
     """Put a session into words."""
     latest = last_attempts(session.readings)
     job, ranked = session.job, ranking(latest)
-    # Where the steps are not known, nobody is told that nothing was adjusted.
+    # Where the steps are not known, the report does not say that nothing was adjusted.
     adjusted = session.adjusted or not session.steps
     names = stages_of(adjusted=adjusted)
     return Document(
@@ -180,7 +180,7 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
 
 
 def _passes(session: SessionRecord) -> str:
-    """The reference tape, how often it was played, and how often by all sessions so far: it wears."""
+    """The reference tape, which wears: how often it was played here, and in all sessions up to this one."""
     name = session.job.reference_tape
     here = reference_plays(session.readings)
     if not name or not here:

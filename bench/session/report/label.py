@@ -31,7 +31,7 @@ def label_lines(folder: Path, interval_months: int = INTERVAL_MONTHS) -> list[st
 
     Args:
         folder: the session's.
-        interval_months: after how many the workshop wants its machines back.
+        interval_months: months from one visit of a machine to the next.
 
     Returns:
         Lines of `WIDTH` characters at most.

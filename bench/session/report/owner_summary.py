@@ -26,7 +26,7 @@ NOBODY = ("unattended rehearsal", "nothing was said", "")
 
 
 def owner_summary(session: SessionRecord) -> str:
-    """One paragraph; "" where neither was a complaint noted nor anything measured from record to replay."""
+    """One paragraph; "" if no complaint was noted and nothing was measured from record to replay."""
     parts = []
     said = complaint(session)
     if said:

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-# It tells of fonts on stderr, which is for the person.
+# It writes about fonts to stderr, which the person reads.
 logging.getLogger("matplotlib").setLevel(logging.ERROR)
 
 import matplotlib as mpl  # noqa: E402
@@ -35,7 +35,7 @@ STYLES: dict[Stage, dict[str, Any]] = {
     "found-clean": {"color": "#a8551f", "linestyle": (0, (5, 2)), "marker": "o", "linewidth": 1.3},
     "left": {"color": INK, "linestyle": "-", "marker": "s", "linewidth": 1.6},
 }
-"""Dash and marker tell the stages apart as well as colour does: the page may be printed in black."""
+"""Stages differ in dash and marker as well as in colour, because the page may be printed in black."""
 
 _TICKS = (20, 63, 125, 250, 500, 1000, 2000, 4000, 8000, 16000)
 Curve = list[tuple[float, ReadingRecord]]

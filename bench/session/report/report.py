@@ -89,7 +89,7 @@ def report_html(session: SessionRecord) -> str:
 
 
 def _plots(document: Document) -> list[tuple[list[ResponseTable], Markup]]:
-    """Two responses stand side by side; those of few tones are told by their table alone."""
+    """Two responses are drawn side by side; a response of few tones is only in its table."""
     drawn = [t for t in document.responses if len({row.hz for row in t.rows}) >= CURVE_TONES]
     pairs = [drawn[n : n + 2] for n in range(0, len(drawn), 2)]
     return [(pair, Markup(response_svg(pair, f"plot{n}"))) for n, pair in enumerate(pairs, start=1)]
