@@ -13,6 +13,18 @@ Bound = Literal["at least", "at most"]
 
 
 @dataclass(frozen=True, slots=True)
+class ReferenceTone:
+    """A tone that a value is relative to; `str` gives "400 Hz at -20 dB"."""
+
+    hz: float
+    db: float | None = None
+    """Its level, re the reference level; None where the level does not matter."""
+
+    def __str__(self) -> str:
+        return f"{self.hz:g} Hz" if self.db is None else f"{self.hz:g} Hz at {self.db:+g} dB"
+
+
+@dataclass(frozen=True, slots=True)
 class _Described:
     """What a reading and its absence both say."""
 
@@ -25,8 +37,8 @@ class _Described:
     """The nominal frequency asked for; the measured one for components and unasked tones."""
     method: Method = UNSTATED
     """How it was measured."""
-    reference: str = ""
-    """What the value is relative to, in words ("full-scale sine", "1000 Hz")."""
+    reference: str | ReferenceTone = ""
+    """What the value is relative to: a name ("full-scale sine") or a tone; "" for nothing."""
 
     @property
     def unit(self) -> str:
@@ -43,7 +55,7 @@ class _Described:
             "frequency_hz": self.frequency_hz,
             "method": str(self.method),
         }
-        more = own | {"reference": self.reference}
+        more = own | {"reference": str(self.reference)}
         return out | {key: value for key, value in more.items() if value not in (None, "")}
 
 

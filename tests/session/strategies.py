@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.method import Method
-from bench.measure.reading import Channel, NoReading, Reading
+from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, VerdictWord
 from bench.procedure.state.event_kinds import KINDS, Event
@@ -37,7 +37,7 @@ described = {
         part=st.none() | some_text,
         certificate_db=st.none() | finite,
     ),
-    "reference": st.text(max_size=20),
+    "reference": st.text(max_size=20) | st.builds(ReferenceTone, finite, st.none() | finite),
 }
 readings = st.builds(NoReading, **described, reason=some_text) | st.builds(
     Reading,

@@ -17,7 +17,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from bench.measure.reading import Budget, Measured, NoReading, Reading, Result
+from bench.measure.reading import Budget, Measured, NoReading, Reading, ReferenceTone, Result
 from bench.measure.tone.estimate import ChannelTone
 from bench.measure.tone.finder import LEVEL_METHOD, FoundTone
 from bench.measure.tone.found_tone import budget
@@ -57,7 +57,7 @@ class ResponseMeter(ToneMeter):
             because = self._why_not(hz, match, reference, zero, capture)
             for c, side in enumerate(self.sides):
                 if because or match.tone is None or zero.tone is None:
-                    of = f"{reference:g} Hz"
+                    of = ReferenceTone(reference)
                     readings.append(NoReading("response", side, because, frequency_hz=hz, reference=of))
                 else:
                     readings.append(self._one(c, hz, match, reference, zero))
@@ -75,7 +75,7 @@ class ResponseMeter(ToneMeter):
         return (match.reason or f"no tone of {hz:g} Hz was found") if match.tone is None else ""
 
     def _one(self, c: int, hz: float, match: Match, reference: float, zero: Match) -> Result:
-        of, side = f"{reference:g} Hz", self.sides[c]
+        of, side = ReferenceTone(reference), self.sides[c]
         assert match.tone is not None
         assert zero.tone is not None
         here, there = match.tone.tones[c], zero.tone.tones[c]

@@ -16,7 +16,7 @@ from dataclasses import replace
 import numpy as np
 
 from bench.measure.method import Method
-from bench.measure.reading import Measured, NoReading, Reading, Result
+from bench.measure.reading import Measured, NoReading, Reading, ReferenceTone, Result
 from bench.measure.tone.finder import FoundTone, side_of
 from bench.measure.tone.found_tone import budget
 from bench.measure.tone.meter import CaptureCheck, ToneMeter, dominant, nearest
@@ -56,7 +56,7 @@ def speed_of_tone(tone: FoundTone, nominal_hz: float, *, method: Method = METHOD
                 budget=budget(100.0 * t.frequency_noise_hz / nominal_hz, t.frequency_wander.times(100.0 / nominal_hz)),
                 frequency_hz=nominal_hz,
                 method=method,
-                reference=f"{nominal_hz:g} Hz",
+                reference=ReferenceTone(nominal_hz),
             )
         )
     return out
@@ -78,7 +78,7 @@ def drift_of_tone(tone: FoundTone, nominal_hz: float) -> list[Result]:
                 100.0 * t.drift_uncertainty_hz / nominal_hz,
                 frequency_hz=nominal_hz,
                 method=replace(DRIFT_METHOD, seconds=tone.duration_s),
-                reference=f"{nominal_hz:g} Hz",
+                reference=ReferenceTone(nominal_hz),
             )
         )
     return out

@@ -107,7 +107,7 @@ def conditions_of(record: ReadingRecord, job: JobFacts) -> Conditions:
     r = record.reading
     tape = job.reference_tape if record.source == "reference tape" else job.tape
     scale = f"{job.port}, {job.calibration}" if r.unit == "dBFS" else ""
-    return Conditions(str(r.method.kind), r.reference, tape, scale)
+    return Conditions(str(r.method.kind), str(r.reference), tape, scale)
 
 
 def differences(a: Conditions, b: Conditions) -> list[str]:

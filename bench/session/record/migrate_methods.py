@@ -1,4 +1,4 @@
-"""The method of a reading, from the sentence that schemas 1 and 2 stored."""
+"""Method and reference of a reading, from the words that earlier sessions stored."""
 
 from __future__ import annotations
 
@@ -20,6 +20,12 @@ def method_table(said: str) -> Facts:
     for old, new in _NAMED.items():
         said = re.sub(old, new, said)
     return {"name": said} | facts
+
+
+def reference_of(said: str) -> str | Facts:
+    """What a reading is relative to: the facts of a tone from "400 Hz at -20 dB", any other name as it is."""
+    found = re.fullmatch(rf"{_F} Hz(?: at {_F} dB)?", said)
+    return said if found is None or "−" in said else _number("hz", "db")(found)
 
 
 def _only(**facts: Any) -> Callable[[re.Match[str]], Facts]:

@@ -18,6 +18,7 @@ from bench.problem import Problem
 from bench.procedure.state.event_kinds import KINDS, Event
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.migrate import migrate
+from bench.session.record.migrate_methods import reference_of
 from bench.session.record.paths import FILE_NAME
 from bench.session.record.record import SCHEMA, EvidenceFile, InputFile, JobFacts, SessionRecord
 from bench.session.record.salvage import salvage
@@ -165,6 +166,10 @@ def _reading(path: Path, where: str, row: dict[str, Any]) -> ReadingRecord:
     if row.get("unit") != (unit := QUANTITIES[quantity].unit):
         raise _damaged(path, f"{where}: the unit of {quantity} is {unit}, not {row.get('unit')!r}")
     reading: Result
+    if "reference_hz" in row:
+        row = row | {"reference": {"hz": row["reference_hz"], "db": row.get("reference_db")}}
+    elif isinstance(row.get("reference"), str):
+        row = row | {"reference": reference_of(row["reference"])}
     if "value" in row:
         measured = {"uncertainty": 0.0, "time_s": row.get("time_in_capture_s")}
         reading = _valid(path, where, _READING, measured | _own(row, Reading))

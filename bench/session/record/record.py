@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from bench.measure.method import UNSTATED
-from bench.measure.reading import NoReading
+from bench.measure.reading import NoReading, ReferenceTone
 from bench.procedure.state.event_kinds import KIND_OF, Event, of_kind
 from bench.procedure.state.events import Done, Turned
 from bench.procedure.state.journal import ReadingRecord
@@ -203,7 +203,7 @@ def reading_text(record: ReadingRecord) -> str:
         "reason": reading.reason if isinstance(reading, NoReading) else None,
         "unit": reading.unit,
         "uncertainty": measured.stated_uncertainty if measured else None,
-        "reference": reading.reference,
+        **_reference(reading.reference),
         "method": None if reading.method == UNSTATED else table_of(reading.method),
         "time_in_capture_s": measured.time_s if measured else None,
         "verdict": verdict.word if verdict else None,
@@ -215,6 +215,12 @@ def reading_text(record: ReadingRecord) -> str:
         "time": record.time,
     }
     return section("[[readings]]", _filled(table))
+
+
+def _reference(reference: str | ReferenceTone) -> dict[str, Any]:
+    if isinstance(reference, ReferenceTone):
+        return {"reference_hz": reference.hz, "reference_db": reference.db}
+    return {"reference": reference}
 
 
 def event_text(event: Event) -> str:

@@ -69,7 +69,7 @@ def csv_text(session: SessionRecord) -> str:
                 measured.bound if measured else None,
                 reading.unit,
                 measured.stated_uncertainty if measured else None,
-                reading.reference,
+                str(reading.reference),
                 str(reading.method),
                 reading.reason if isinstance(reading, NoReading) else None,
                 "yes" if r.judged else "no",

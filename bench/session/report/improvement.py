@@ -54,7 +54,7 @@ def comparable(record: ReadingRecord) -> Key:
     r = record.reading
     hz = None if QUANTITIES[r.quantity].frequency == "found" else r.frequency_hz
     tone = (hz, record.sent_db, record.lot, record.noise_reduction, record.direction)
-    return (record.source, r.quantity, r.channel, *tone, str(r.method.kind), r.reference, r.unit)
+    return (record.source, r.quantity, r.channel, *tone, str(r.method.kind), str(r.reference), r.unit)
 
 
 def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> list[Change]:

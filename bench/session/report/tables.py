@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from bench.measure.catalogue import QUANTITIES
-from bench.measure.reading import Channel, NoReading, Reading, Result
+from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Result
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.improvement import comparable
@@ -195,9 +195,9 @@ def _letter(n: int) -> str:
 def _curve_of(r: ReadingRecord) -> tuple[str, ...]:
     """What the tones of a curve share. With noise reduction in, several levels stand together: they should agree."""
     reference = r.reading.reference
-    if r.noise_reduction != "off":
-        reference = reference.partition(" at ")[0]
-    return (r.source, str(r.reading.method.kind), reference, r.noise_reduction, r.lot, r.direction)
+    if r.noise_reduction != "off" and isinstance(reference, ReferenceTone):
+        reference = ReferenceTone(reference.hz)
+    return (r.source, str(r.reading.method.kind), str(reference), r.noise_reduction, r.lot, r.direction)
 
 
 def _curves(records: tuple[ReadingRecord, ...]) -> set[tuple[str, ...]]:
@@ -268,7 +268,7 @@ def _state(r: ReadingRecord) -> str:
 
 
 def _reference(group: list[ReadingRecord]) -> str:
-    found = {r.reading.reference for r in group}
+    found = {str(r.reading.reference) for r in group}
     return next(iter(found)) if len(found) == 1 else f"{_curve_of(group[0])[2]} at the same level"
 
 

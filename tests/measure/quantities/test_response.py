@@ -7,7 +7,7 @@ import pytest
 
 from bench.measure.meters import Options
 from bench.measure.quantities.response import usual_reference
-from bench.measure.reading import Measured, NoReading
+from bench.measure.reading import Measured, NoReading, ReferenceTone
 from tests.measure.captures import reading, readings, result, value
 from tests.measure.spoiled import Tone, after, hiss, silence, stereo
 from tests.measure.whole_array import response
@@ -35,7 +35,7 @@ def test_tones_in_any_order_at_a_wrong_speed() -> None:
     for channel in ("left", "right"):
         assert values(measured, channel) == {63.0: -1.0, 315.0: -0.5, 1000.0: 0.0, 12500.0: -4.0}
     r = reading(measured, "response", channel="left", frequency_hz=315.0)
-    assert r.reference == "1000 Hz"
+    assert r.reference == ReferenceTone(1000.0)
     # Both tones' uncertainties: √2 of one alone, 2 × 8.686/√K at 60 dB and 1 s is 8.7e-5 dB.
     assert r.uncertainty == pytest.approx(np.sqrt(2.0) * 8.7e-5, rel=0.3)
 

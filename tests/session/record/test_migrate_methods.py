@@ -8,7 +8,8 @@ import pytest
 from pydantic import TypeAdapter
 
 from bench.measure.method import Method
-from bench.session.record.migrate_methods import method_table
+from bench.measure.reading import ReferenceTone
+from bench.session.record.migrate_methods import method_table, reference_of
 from bench.session.record.paths import FILE_NAME
 from bench.workspace import shipped_sessions
 
@@ -122,3 +123,21 @@ def test_nothing_is_left_over_of_the_worked_sessions() -> None:
         }
     assert len(said) > 20
     assert not [name for name in (method(s).name for s in said) if ";" in name or ":" in name or "Hz" in name]
+
+
+@pytest.mark.parametrize(
+    ("said", "expected"),
+    [
+        ("400 Hz at -20 dB", ReferenceTone(400.0, -20.0)),
+        ("315 Hz at +0 dB", ReferenceTone(315.0, 0.0)),
+        ("3150 Hz", ReferenceTone(3150.0)),
+        ("mean carrier, 3151.2 Hz", "mean carrier, 3151.2 Hz"),
+        ("the level sent (+0 dB re 250 nWb/m)", "the level sent (+0 dB re 250 nWb/m)"),
+        ("", ""),
+    ],
+)
+def test_a_reference_tone_of_an_earlier_session_is_read_as_fields(said: str, expected: str | ReferenceTone) -> None:
+    adapter: TypeAdapter[str | ReferenceTone] = TypeAdapter(str | ReferenceTone)
+    read = adapter.validate_python(reference_of(said))
+    assert read == expected
+    assert str(read) == said

@@ -9,7 +9,7 @@ from bench.audio.port import Samples
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.live_tone import ToneWatch, WatchState
-from bench.measure.reading import Channel, NoReading, Reading, Result
+from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Result
 from bench.problem import Problem
 from bench.procedure.kinds.bench import POLARITY_HZ, Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
@@ -246,7 +246,7 @@ class ToneReader(AdjustReader):
                     level,
                     zero.value + apart,
                     zero.uncertainty,
-                    reference=f"{zero_hz:g} Hz at {self._sent[zero_hz]:+g} dB",
+                    reference=ReferenceTone(zero_hz, self._sent[zero_hz]),
                     between="recorded to replayed",
                 )
             )

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from bench.measure.method import Difference
-from bench.measure.reading import NoReading, Result
+from bench.measure.reading import NoReading, ReferenceTone, Result
 from bench.problem import Problem
 from bench.procedure.kinds.correct.interface import replay_dbfs
 from bench.procedure.model.job import Job
@@ -71,7 +71,7 @@ def difference(
     minus: float,
     uncertainty: float,
     *,
-    reference: str,
+    reference: str | ReferenceTone,
     between: Difference | None = None,
 ) -> Result:
     """A level minus another figure, as a reading.
@@ -81,7 +81,7 @@ def difference(
         reading: the level.
         minus: the other figure, dB, and
         uncertainty: its uncertainty.
-        reference: the other figure in words.
+        reference: the other figure by its name, or the tone that it is of.
         between: what the difference is between, where the reference does not say it.
     """
     if isinstance(reading, NoReading):

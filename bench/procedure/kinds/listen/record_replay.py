@@ -7,7 +7,7 @@ from dataclasses import replace
 from bench.audio.port import Block
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.mistracking import mistracking
-from bench.measure.reading import NoReading, Result
+from bench.measure.reading import NoReading, ReferenceTone, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
@@ -178,7 +178,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
                         level,
                         base.value + sent.db - zero.db,
                         base.uncertainty,
-                        reference=f"{zero.hz:g} Hz at {zero.db:+g} dB",
+                        reference=ReferenceTone(zero.hz, zero.db),
                         between="recorded to replayed",
                     ),
                 )

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.speed import speed_of_tone
-from bench.measure.reading import NoReading, Result
+from bench.measure.reading import NoReading, ReferenceTone, Result
 from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.correct.interface import corrected
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
@@ -102,7 +102,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
                 reading,
                 base.value + section.db - zero.db,
                 base.uncertainty,
-                reference=f"{zero.hz:g} Hz at {zero.db:+g} dB",
+                reference=ReferenceTone(zero.hz, zero.db),
             )
             errors = section.recorded_error_db - zero.recorded_error_db
             out.append(self._taken(tone, with_tape(response, self.job, section, zero), "response", errors))
