@@ -135,7 +135,7 @@ class Desk:
             self._runner.obey(command)
             obeyed = True
         with self._posting:
-            if obeyed and self._commands.empty():
+            if obeyed and self._commands.empty() and not self._stopping.is_set():
                 self._port.mute(False)
         return obeyed
 
