@@ -77,7 +77,7 @@ class Quantity:
     step: Literal["measure", "adjust", "interface", ""] = "measure"
     """The kind of step that names it; `adjust` and `interface` where no `measure` step can; "" where none does."""
     methods: tuple[str, ...] = ()
-    """Those that its readings are told apart by, as its meter names them; none where there is only one."""
+    """Those that distinguish its readings, as its meter names them; none if there is only one."""
     usual_method: str = ""
     """The one that is judged where a step names none. Where there are several and none is usual, one must be named."""
     bound: Literal["at least", "at most"] | None = None

@@ -1,4 +1,4 @@
-"""Meters by name, and what they can be told. Importing this imports none of them: scipy and numba stay out."""
+"""Meters by name, and their options. Importing this imports none of them: scipy and numba stay out."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from bench.problem import Problem
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """What a measurement can be told; each quantity uses what concerns it."""
+    """The options of a measurement; each quantity uses those that concern it."""
 
     frequency: float | None = None
     """The tone to measure, Hz."""
@@ -95,8 +95,8 @@ def make_meter(
     """
     if quantity not in METERS:
         raise Problem(f"there is no quantity {quantity}; there are {', '.join(METERS)}")
-    told = options if isinstance(options, Options) else Options(**(options or {}))
-    told.check()
+    chosen = options if isinstance(options, Options) else Options(**(options or {}))
+    chosen.check()
     module, name = METERS[quantity].split(":")
-    meter: Meter = getattr(importlib.import_module(module), name)(sample_rate, channels, told)
+    meter: Meter = getattr(importlib.import_module(module), name)(sample_rate, channels, chosen)
     return meter

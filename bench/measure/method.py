@@ -1,4 +1,4 @@
-"""How a reading was come by: the name of the method, and what was done besides, each as a fact of its own."""
+"""How a quantity was measured: the name of the method, and each further fact as a field."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ Say = str | Callable[[Any], str]
 
 
 def _fact(say: Say, *, kept: bool = True, none: Any = None) -> Any:
-    """A fact that most methods have not.
+    """A fact that most methods do not have.
 
     Args:
-        say: how it is said behind what stands before it: a format string, or a function of the value.
+        say: its words after those before it: a format string, or a function of the value.
         kept: whether two readings that differ in it are by different methods.
-        none: the value of a method that has it not.
+        none: its value in a method without it.
     """
     return field(default=none, metadata={"say": say, "kept": kept})
 
@@ -66,9 +66,9 @@ class Method:
     every_s: float | None = _fact(_period)
     """The period of a component of flutter."""
     part: str | None = _fact(", as the {} does")
-    """The part of the machine that turns so often, or"""
+    """The part of the machine that turns at this rate, or"""
     per_turn: int | None = _fact(", {} times a turn")
-    """so many times less often."""
+    """at this rate divided by `per_turn`."""
     worst_level_db: float | None = _fact(": worst of 0 to −50 dB, at {:g} dB", kept=False)
     held_beyond_hz: float | None = _fact("; errors held beyond {:g} Hz", kept=False)
     level_sent_db: float | None = _fact("; level sent at {:+g} dB", kept=False)
@@ -127,7 +127,7 @@ class Method:
 
 
 UNSTATED = Method("")
-"""Of a reading that does not say how it was come by."""
+"""The method of a reading that does not state one."""
 
 
 class _Figure(float):

@@ -29,7 +29,7 @@ HOP_S = 0.5
 SETTLE_S, SETTLE_SHARE = 4.0, 0.4
 LEAST_S = 1.5
 KEPT_S = 120.0
-"""Of the longest stretch so much is kept for its components."""
+"""How much of the longest stretch is kept for its components."""
 SLOWER = 4
 """The kept course has this part of the baseband's rate."""
 NOISE_HZ = (225.0, 300.0)
@@ -79,7 +79,7 @@ class Statistics:
         self._counts += np.bincount(np.minimum(bins, BINS - 1), minlength=BINS)
 
     def swing(self) -> tuple[float, float]:
-        """How much weighted and unweighted rms change, in parts, when the half second at either end is left out.
+        """By what fraction weighted and unweighted rms change when the half second at either end is left out.
 
         About so much, and half of it more, it matters where in a slow wow's turn a capture begins and ends.
         """

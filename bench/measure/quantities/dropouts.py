@@ -42,7 +42,7 @@ THRESHOLD_DB = 6.0
 SHORTEST_MS = 5.0
 """How deep and how long a dropout is at least; common practice, no source."""
 LONGEST_S = 2.0
-"""A longer absence is the end of the tone."""
+"""A longer absence is the end of the tone; our own choice."""
 GROUP = 128
 """Points (64 ms) that are judged together, tone or not."""
 WINDOW = 2
@@ -57,7 +57,7 @@ FILLED = 5.5
 """A dropout shorter than this many times that uncertainty is deeper than it reads."""
 DEPTH_UNCERTAINTY_DB = 1.0
 STEEP_POINTS = 4
-"""The slope at a crossing is taken over so many points to either side, because noise alone is steep too."""
+"""Points to either side of a crossing over which its slope is taken, because noise alone is steep too."""
 TAIL = STEEP_POINTS + 1
 """Points of a part that are kept for the next one."""
 POINTED_DB = 0.5

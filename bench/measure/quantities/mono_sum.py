@@ -26,7 +26,7 @@ from bench.measure.signal.blocks import Samples
 
 PIECE_S = 0.25
 LEAST_DB = -60.0
-"""A lower sum cannot be told from the noise of any tape: the reading is then an upper bound."""
+"""A lower sum is lost in the noise of any tape, so the reading is an upper bound."""
 METHOD = Method("rms of the sum re the sum of the rms")
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 AT_ONCE = 256
-"""Rows are made room for by so many: an hour is not copied again and again, and no room stays empty."""
+"""Rows are allocated this many at a time: an hour is not copied repeatedly, and little room stays empty."""
 
 Samples = NDArray[np.float64]
 """Shape (frames, channels), full scale ±1."""
@@ -50,11 +50,11 @@ class Segments:
 
 
 class Rows:
-    """Rows of figures, kept one after the other in little memory.
+    """Rows of figures, in little memory.
 
     Args:
-        shape: of a row.
-        kind: of a figure.
+        shape: shape of a row.
+        kind: type of a figure.
     """
 
     def __init__(self, shape: tuple[int, ...], kind: type[np.generic] = np.float64) -> None:
@@ -74,7 +74,7 @@ class Rows:
         self._filled += 1
 
     def latest(self, count: int) -> NDArray[Any]:
-        """The last of them, at most so many and at most 256, (rows, …)."""
+        """The last `count` of them, at most 256, (rows, …)."""
         before = self._full[-1:] if self._filled < count else []
         return np.concatenate([*before, self._last[: self._filled]])[-count:]
 

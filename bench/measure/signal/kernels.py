@@ -48,7 +48,7 @@ def cascade(x: Floats, sos: Floats, state: Floats, out: Floats) -> None:
 
 @njit(nogil=True, cache=True)
 def take_off(x: Floats, direct: Floats) -> Floats:
-    """`x`, (frames, channels), less the direct current of each channel."""
+    """`x`, (frames, channels), with the direct current of each channel removed."""
     out = np.empty_like(x)
     for n in range(x.shape[0]):
         for channel in range(x.shape[1]):

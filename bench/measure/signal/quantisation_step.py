@@ -1,4 +1,4 @@
-"""The step that samples were rounded to, told from the samples themselves."""
+"""The step that samples were rounded to, found from the samples themselves."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 BITS = (8, 16, 24)
 LOOK_EVERY = 7
-"""One sample of so many is looked at."""
+"""One sample in this many is looked at."""
 
 
 class StepSize:

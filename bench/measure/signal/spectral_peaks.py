@@ -116,7 +116,7 @@ def without_sidebands(peaks: list[tuple[float, float]], bin_hz: float) -> list[t
 
 
 def _standing_out(power: NDArray[np.float64], bin_hz: float, low: int, least: float) -> NDArray[np.intp]:
-    """The bins from `low` on of peaks that stand out of their neighbourhood and have at least a power of `least`."""
+    """The bins from `low` on of peaks that stand out from their neighbourhood, with a power of at least `least`."""
     inner = power[low:-1]
     where = np.flatnonzero(inner >= max(least, 1e-14)) + low
     here = power[where]

@@ -168,7 +168,7 @@ def one_sided_lines(
         residual: a baseband from which the tone was taken.
         rate: points a second.
         tone_hz: where the tone was, relative to the oscillator.
-        guard_hz: lines nearer than this can't be told from the tone's own sidebands.
+        guard_hz: lines nearer than this cannot be separated from the tone's own sidebands.
         reach_hz: how far from the tone to look.
 
     Returns:
@@ -205,7 +205,7 @@ def one_sided_lines(
 
 
 def _skirt(turns: float) -> float:
-    """What a Hann window shows of a line so many turns away, with room: 31 dB down at 2.4, then 18 dB an octave."""
+    """Leakage of a line through a Hann window at this distance, with a margin: 31 dB down at 2.4, then 18 dB an octave."""
     return 3e-3 * min(1.0, 2.4 / max(turns, 1e-9)) ** 6 if turns > 2.0 else 1.0
 
 

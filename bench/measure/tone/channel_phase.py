@@ -333,7 +333,7 @@ def _quiet_band(turned: Complexes, rate: float, reach: float, lowest: float) -> 
     """The widest band about the tone in which noise is small against it, Hz either way, but at least `lowest`.
 
     Args:
-        turned: the channel, turned back by the phase that the tone follows as far as is known.
+        turned: the channel, with the tone's phase removed as far as it is known.
         rate: points a second.
         reach: how far from the tone all is passed.
         lowest: the least band.
@@ -354,7 +354,7 @@ def _follow(z: Complexes, guide: Floats, rate: float, band: float) -> Floats:
 
 
 def _followed(turned: Complexes, guide: Floats, rate: float, band: float) -> Floats:
-    """As `_follow`, of a channel that is turned back by the guide already."""
+    """As `_follow`, for a channel from which the guide's phase has been removed already."""
     if band < STIFF_HZ:
         return np.asarray(guide + np.angle(turned.mean()))
     if band < 0.3 * rate:

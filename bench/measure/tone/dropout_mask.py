@@ -13,7 +13,7 @@ FLAW_DB, FLAWED = 1.0, 4.0
 BLOCK_S, NEIGHBOURHOOD_S = 0.1, 1.1
 """The level about a place is the median, over the second, of the medians over the first: no dropout moves it."""
 SLOPES = 0.25
-"""The sides of a dropout reach further than it is seen, by so much of its length."""
+"""The sides of a dropout extend beyond what is visible of it by this fraction of its length; our own choice."""
 FILTER_POINTS = 13
 """Half length of the tracking filter: a click is seen so far to either side."""
 

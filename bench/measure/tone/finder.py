@@ -51,7 +51,7 @@ class ToneFinder:
         sample_rate: frames a second.
         channels: 1 or 2.
         spectra: shared chunks; whoever shares them calls `take` and `conclude`, not `feed` and `finish`.
-        hum: whether weak tones at the mains frequency and its first multiples are told too.
+        hum: whether weak tones at the mains frequency and its first multiples are found too.
         harvest: how often, in chunks, tones that have ended are looked for within one that goes on.
     """
 
@@ -226,7 +226,7 @@ def _harmonic(tone: FoundTone, of: FoundTone) -> bool:
 
 
 def _faint(tone: FoundTone, beside: FoundTone) -> bool:
-    """Whether a tone is so much weaker than one that sounds with it that it may be made by it: a beat, an alias."""
+    """Whether a tone is weak enough to be a product of one that sounds with it: a beat, an alias."""
     together = min(tone.end_s, beside.end_s) - max(tone.start_s, beside.start_s)
     return together > 0.5 * tone.duration_s and tone.dbfs < beside.dbfs - FAINT_DB
 

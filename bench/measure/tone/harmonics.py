@@ -1,6 +1,6 @@
 """A followed tone and its harmonics, block by block.
 
-Each point of the baseband of harmonic n is turned back by n times the fundamental's phase, and the mean is taken
+Each point of the baseband of harmonic n is rotated back by n times the fundamental's phase, and the mean is taken
 under a window: see `coherent`.
 """
 
@@ -74,7 +74,8 @@ class Harmonics:
 
         Args:
             size: envelope of the fundamental, (points, channels).
-            turned: its phase turned back, then each harmonic turned back by it, (points, 1 + harmonics, channels).
+            turned: the fundamental with its phase removed, then each harmonic rotated back by it, (points, 1 + harmonics,
+                channels).
         """
         w = window()
         mean = w @ size

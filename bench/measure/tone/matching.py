@@ -1,6 +1,6 @@
 """Which found tone is which of those asked for: by frequency once the tape's speed is taken out, then by level.
 
-Takes of one frequency that differ by more than 3 dB belong to different sections of a tape; only a sheet can tell
+Takes of one frequency that differ by more than 3 dB belong to different sections of a tape; only a sheet shows
 which is which.
 """
 
@@ -77,7 +77,7 @@ def _hum_beside(tone: FoundTone, tones: Sequence[FoundTone]) -> bool:
 
 
 def match_list(tones: Sequence[FoundTone], nominal: Sequence[float]) -> tuple[dict[float, Match], list[str]]:
-    """The tone of each nominal frequency, where no sheet tells levels.
+    """The tone of each nominal frequency, where no sheet gives levels.
 
     Returns:
         A match for each frequency, and what must be said of takes that differ.
@@ -92,8 +92,10 @@ def match_list(tones: Sequence[FoundTone], nominal: Sequence[float]) -> tuple[di
             continue
         levels = sorted(t.dbfs for t in takes)
         if levels[-1] - levels[0] > SECTIONS_DB:
-            told = " and ".join(f"{v:.1f}" for v in (levels[0], levels[-1]))
-            out[hz] = Match(reason=f"{hz:g} Hz is there at two levels, {told} dBFS: name the tape's sheet with --sheet")
+            found = " and ".join(f"{v:.1f}" for v in (levels[0], levels[-1]))
+            out[hz] = Match(
+                reason=f"{hz:g} Hz is there at two levels, {found} dBFS: name the tape's sheet with --sheet"
+            )
             continue
         out[hz] = Match(better(takes))
         if len(takes) > 1:
@@ -107,11 +109,11 @@ def better(takes: Sequence[FoundTone]) -> FoundTone:
 
 
 def _differing(hz: float, takes: Sequence[FoundTone], chosen: FoundTone | None) -> list[str]:
-    told = ", ".join(
+    found = ", ".join(
         f"{' / '.join(f'{c.dbfs:.2f}' for c in t.tones)} dBFS at {t.start_s:.1f} s{' (used)' if t is chosen else ''}"
         for t in takes
     )
-    return [f"{hz:g} Hz was found in {len(takes)} takes: {told}"]
+    return [f"{hz:g} Hz was found in {len(takes)} takes: {found}"]
 
 
 def match_sheet(

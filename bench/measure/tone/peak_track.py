@@ -308,8 +308,8 @@ class Track:
             min(self._end(), self._spectra.points() - self._first_point),
         )
         known = [at for at in places if at >= first and at + wide <= end]
-        told = [np.abs(turn @ self._points(at, at + wide)) for at in known]
-        return (line, [float(v) for v in np.min(told, axis=0)]) if told else None
+        levels = [np.abs(turn @ self._points(at, at + wide)) for at in known]
+        return (line, [float(v) for v in np.min(levels, axis=0)]) if levels else None
 
     # ------------------------------------------------------------ what is kept
 

@@ -3,7 +3,7 @@
 With dither, rounding to steps of q is white noise of q²/12 and is seen as such. Without it a sine becomes a staircase
 whose amplitude is a little off (`BEND`); and with a frequency that fits the sample rate (1 kHz at 48 kHz meets the
 same 48 samples over and over) the same error comes back in every period: it lies in lines upon the tone and its
-harmonics, where no amount of listening tells it from the tone. Its variance in the tone's amplitude is that of white
+harmonics, where no length of signal separates it from the tone. Its variance in the tone's amplitude is that of white
 noise over the samples of one period, of which a sine uses each half twice: 4 (q²/12) / P.
 """
 

@@ -301,7 +301,7 @@ def _quartile(x: Floats) -> float:
 
 
 def _moves(frames: Frames, apart: int) -> float:
-    """By how much the level usually differs so many frames later, dB (standard deviation).
+    """How much the level usually differs this many frames later, dB (standard deviation).
 
     Holes do not count, nor does what a note that dies away loses all along: that is no wander.
     """
