@@ -205,7 +205,7 @@ def one_sided_lines(
 
 
 def _skirt(turns: float) -> float:
-    """Leakage of a line through a Hann window at this distance, with a margin: 31 dB down at 2.4, then 18 dB an octave."""
+    """Leakage of a line through a Hann window at this distance, with room: 31 dB down at 2.4, then 18 dB an octave."""
     return 3e-3 * min(1.0, 2.4 / max(turns, 1e-9)) ** 6 if turns > 2.0 else 1.0
 
 

@@ -74,8 +74,8 @@ class Harmonics:
 
         Args:
             size: envelope of the fundamental, (points, channels).
-            turned: the fundamental with its phase removed, then each harmonic rotated back by it, (points, 1 + harmonics,
-                channels).
+            turned: the fundamental with its phase removed, then each harmonic rotated back by it, of shape (points,
+                1 + harmonics, channels).
         """
         w = window()
         mean = w @ size
