@@ -55,6 +55,14 @@ def test_what_is_sent_comes_back_and_is_read_by_the_instruments() -> None:
     assert port.reading_in("V") == pytest.approx(1.95 / 2, rel=1e-3)
     assert port.reading_in("Hz") == pytest.approx(1000.018, abs=1e-3)
     assert port.reading_in("g·cm") is None
+    port.mute(True)
+    muted = [port.read(0.0) for _ in range(50)]
+    assert muted[-1] is not None
+    assert np.abs(muted[-1].samples).max() < 0.001
+    port.mute(False)
+    heard = [port.read(0.0) for _ in range(50)]
+    assert heard[-1] is not None
+    assert np.abs(heard[-1].samples).max() == pytest.approx(0.5, abs=0.001)
     port.close()
     assert port.read(0.0) is None
     assert port.reopen()
