@@ -43,7 +43,7 @@ def series_lines(series: Series, notes: dict[str, str]) -> list[str]:
     how = "; ".join(filter(None, (f"re {conditions.reference}" if conditions.reference else "", conditions.method)))
     note = f" [{notes.setdefault(true_minus(how), str(len(notes) + 1))}]" if how else ""
     about = f" ({unit})" if unit != "1" else ""
-    lines = [f"{series.subject.text.removesuffix(', ' + series.subject.source)}{about}{note}"]
+    lines = [f"{series.subject.named}{about}{note}"]
     for _, points in groupby(series.points, key=lambda p: p.session):
         shown = list(points)
         lines.append(f"    {day(shown[0].when):>17}  " + "; ".join(point_text(p, unit) for p in shown))
