@@ -1,0 +1,290 @@
+"""What a diagnosis says: causes with their probabilities and reasons, settings, and what was not looked at."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bench.diagnosis.causes import Cause, known_causes
+from bench.diagnosis.finding import Finding
+from bench.diagnosis.lines import lines_of
+from bench.diagnosis.looks import ratios
+from bench.diagnosis.machine import Machine
+from bench.diagnosis.rows import Place, Rows, Unused, part_places, place
+from bench.diagnosis.settings import settings_of
+from bench.diagnosis.weighing import STRANGE, Weighed, Weighing, weigh
+from bench.diagnosis.wiring import Sign, signs
+
+ALIKE = 0.1
+"""Another cause this likely beside the first, as a share of it, is told as one that reads alike."""
+
+
+@dataclass(frozen=True, slots=True)
+class Severity:
+    """How bad it is, expanded uncertainty (k = 2)."""
+
+    value: float
+    unit: str
+    uncertainty: float
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """A cause, and how likely it is."""
+
+    name: str
+    title: str
+    channel: str
+    probability: float
+    severity: Severity | None
+    speaks_for: tuple[Finding, ...]
+    speaks_against: tuple[Finding, ...]
+    like: tuple[str, ...]
+    mended_by: str
+    kind: str = ""
+    left: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A trimmer's error, expanded uncertainty (k = 2)."""
+
+    name: str
+    channel: str
+    run: str
+    """as found, or as left."""
+    value: float
+    unit: str
+    uncertainty: float
+
+
+@dataclass(frozen=True, slots=True)
+class CauseSet:
+    """Causes that are there together."""
+
+    causes: tuple[str, ...]
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class NextTest:
+    """What to do next to learn most a minute."""
+
+    step: str
+    minutes: float
+    parts: tuple[str, ...]
+    bits: float
+
+    def as_json(self) -> dict[str, object]:
+        """As the contract has it."""
+        bits = round(self.bits, 3)
+        return {"step": self.step, "minutes": self.minutes, "parts": list(self.parts), "information_bits": bits}
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """The outcome."""
+
+    suspects: tuple[Suspect, ...]
+    sets: tuple[CauseSet, ...]
+    nothing: float
+    not_in_list: float
+    settings: tuple[Setting, ...]
+    not_looked_at: tuple[str, ...]
+    """Causes that these readings can't show."""
+    unused: tuple[Unused, ...]
+    unknown_answers: tuple[str, ...]
+    contradictions: tuple[str, ...]
+    readings: int
+    next_test: NextTest | None = None
+    weighing: Weighing | None = None
+    signs: tuple[Sign, ...] = ()
+
+
+def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str, str] | None = None) -> Diagnosis:
+    """What is wrong, from readings and what a person saw."""
+    told, plain = signs(findings, machine)
+    lines = lines_of(plain, machine)
+    placed = [place(f, machine) for f in plain if f.quantity not in _ELSEWHERE]
+    places = [p for p in placed if isinstance(p, Place)]
+    places += part_places(plain, lines.peaks, lines.finding)
+    unused = tuple(p for p in placed if isinstance(p, Unused))
+    by_answer, unknown = ratios(answers or {})
+    causes = known_causes(machine)
+    if not places:
+        return _of_signs(told, causes, unused, tuple(unknown), len(findings))
+    rows = Rows(places, machine)
+    weighing = weigh(rows, causes, by_answer, lines.fits)
+    suspects = _suspects(weighing, causes)
+    certain = 1.0
+    for sign in told:
+        certain *= 1 - sign.probability
+    suspects += [_suspect_of_sign(s) for s in told]
+    suspects.sort(key=lambda s: -s.probability)
+    nothing = sum(s.probability for s in weighing.sets if not s.options) * certain
+    strange = sum(s.probability for s in weighing.sets if any(o.cause is STRANGE for o in s.options))
+    return Diagnosis(
+        suspects=tuple(suspects),
+        sets=_sets(weighing, told),
+        nothing=nothing,
+        not_in_list=strange,
+        settings=_settings(weighing),
+        not_looked_at=tuple(c.name for c in weighing.invisible),
+        unused=unused,
+        unknown_answers=tuple(unknown),
+        contradictions=_contradictions(places),
+        readings=len(findings) - len(unused),
+        weighing=weighing,
+        signs=tuple(told),
+    )
+
+
+_ELSEWHERE = ("flutter_component", "mono_sum", "balance")
+"""Quantities that are used, though not as rows of their own."""
+
+
+def _of_signs(
+    told: Sequence[Sign], causes: Sequence[Cause], unused: tuple[Unused, ...], unknown: tuple[str, ...], count: int
+) -> Diagnosis:
+    """Where no reading tells of anything but signs."""
+    none = math.prod(1 - s.probability for s in told)
+    return Diagnosis(
+        tuple(_suspect_of_sign(s) for s in told),
+        tuple(CauseSet((s.name,), s.probability) for s in told),
+        none,
+        0.0,
+        (),
+        tuple(c.name for c in causes),
+        unused,
+        unknown,
+        (),
+        count - len(unused),
+        signs=tuple(told),
+    )
+
+
+def _suspect_of_sign(sign: Sign) -> Suspect:
+    return Suspect(sign.name, sign.title, sign.channel, sign.probability, None, sign.seen_in, (), (), sign.mended_by)
+
+
+def _sets(weighing: Weighing, told: Sequence[Sign]) -> tuple[CauseSet, ...]:
+    """Sets by name; what signs tell stands in each of them."""
+    sure = tuple(s.name for s in told if s.probability >= 0.5)
+    out: dict[tuple[str, ...], float] = {}
+    for s in weighing.sets:
+        names = (*sure, *sorted({o.cause.name for o in s.options}))
+        out[names] = out.get(names, 0.0) + s.probability
+    ranked = sorted(out.items(), key=lambda item: -item[1])
+    return tuple(CauseSet(names, p) for names, p in ranked if p >= 0.001)
+
+
+def _suspects(weighing: Weighing, causes: Sequence[Cause]) -> list[Suspect]:
+    total: dict[str, float] = {}
+    for s in weighing.sets:
+        for name in {o.cause.name for o in s.options if o.cause is not STRANGE}:
+            total[name] = total.get(name, 0.0) + s.probability
+    known = {c.name: c for c in causes}
+    out = []
+    for name, probability in total.items():
+        cause = known[name]
+        channel, kind = _where(weighing.sets, name)
+        best = next(s for s in weighing.sets if any(o.cause.name == name for o in s.options))
+        without = next((s for s in weighing.sets if all(o.cause.name != name for o in s.options)), None)
+        gains = _gains(weighing, best, without)
+        like = [c for c in cause.like if total.get(c, 0.0) >= ALIKE * probability]
+        like += _instead(weighing, name, total) if 0.02 < probability < 0.97 else []
+        out.append(
+            Suspect(
+                name=name,
+                title=cause.title,
+                channel=channel,
+                probability=min(probability, 1.0),
+                severity=_severity(cause, name, best),
+                speaks_for=tuple(f for f, g in gains if g > 1.0)[:6],
+                speaks_against=tuple(f for f, g in reversed(gains) if g < -1.0)[:4],
+                like=tuple(dict.fromkeys(like)),
+                mended_by=cause.mended_by,
+                kind=kind,
+                left=cause.left,
+            )
+        )
+    return out
+
+
+def _instead(weighing: Weighing, name: str, total: Mapping[str, float]) -> list[str]:
+    """The causes of likely sets that do without this one."""
+    out = []
+    for s in weighing.sets[:6]:
+        names = {o.cause.name for o in s.options}
+        if name not in names and s.probability > 0.05:
+            out += [n for n in names if n != STRANGE.name and total.get(n, 0.0) > 0.05]
+    return out
+
+
+def _where(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
+    """The likeliest channel, and the likeliest kind."""
+    channel: dict[str, float] = {}
+    kind: dict[str, float] = {}
+    for s in sets:
+        for o in s.options:
+            if o.cause.name == name:
+                channel[o.variant.channel] = channel.get(o.variant.channel, 0.0) + s.probability
+                kind[o.variant.kind] = kind.get(o.variant.kind, 0.0) + s.probability
+    return max(channel, key=lambda c: channel[c]), max(kind, key=lambda k: kind[k])
+
+
+def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[tuple[Finding, float]]:
+    """By how much each reading is better understood with a cause than without, best first."""
+    rows = weighing.fitter.rows
+    precision = weighing.fitter.whiten.T @ weighing.fitter.whiten
+    size = np.maximum(np.sqrt(1 / np.diag(precision)), 0.1)
+
+    def misfit(s: Weighed) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+        return np.asarray(((rows.values - s.read) / size) ** 2)
+
+    gain = misfit(without) - misfit(best) if without is not None else np.zeros(len(rows))
+    order = np.argsort(-gain)
+    return [(rows.places[n].finding, float(gain[n])) for n in order]
+
+
+def _severity(cause: Cause, name: str, best: Weighed) -> Severity | None:
+    """Of the channel that has most of it."""
+    at, found = best.settings, []
+    for option in best.options:
+        moves = option.variant.moves
+        if option.cause.name == name:
+            found = [at + n for n, m in enumerate(moves) if m.figure == moves[0].figure]
+        at += len(moves)
+    if not found:
+        return None
+    most = max(found, key=lambda n: float(best.x[n]))
+    amount, deviation = math.exp(float(best.x[most])), math.sqrt(max(float(best.spread[most, most]), 0.0))
+    return Severity(amount, cause.unit, 2 * amount * min(deviation, 1.0))
+
+
+def _settings(weighing: Weighing) -> tuple[Setting, ...]:
+    """Every trimmer's error, mixed over the likely sets."""
+    return tuple(Setting(*found) for found in settings_of(weighing))
+
+
+def _contradictions(places: Sequence[Place]) -> tuple[str, ...]:
+    """Readings of one thing that can't both be true."""
+    out = []
+    seen: dict[object, Place] = {}
+    for p in places:
+        f = p.finding
+        if f.quantity == "flutter_component" or f.stage == "as-left":
+            continue
+        key = (f.stage, f.source, f.quantity, f.channel, f.frequency_hz, f.sent_db, f.method, f.driven, f.reference_hz)
+        other = seen.setdefault(key, p)
+        apart = abs(p.value - other.value)
+        if other is not p and apart > 8 * math.hypot(p.scatter, p.stated, other.stated) and apart > 1.0:
+            out.append(
+                f"{other.finding.id} and {f.id} are of the same thing, and read {other.finding.value:g} and "
+                f"{f.value:g} {f.unit}: they can't both be true"
+            )
+    return tuple(out)
+

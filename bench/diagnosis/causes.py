@@ -1,0 +1,151 @@
+"""The causes, each as another prior on a few figures of the model, or as a curve of its own.
+
+Odds are relative; they, the sizes and their spreads are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Literal
+
+from bench.diagnosis.machine import PARTS, Machine
+
+Channels = Literal["left", "right", "both"]
+ACTED = (0, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A figure moved by a fault, by an amount above 0 that scatters by a factor."""
+
+    figure: str
+    median: float
+    spread: float = 0.6
+    """Standard deviation of the natural logarithm of the amount."""
+    sign: int = 1
+    at: tuple[int, ...] = ()
+    """Where in the figure: channel, run of settings, or both."""
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A smooth curve over frequency that no closed form gives, or a free offset of some rows."""
+
+    side: Literal["replay", "record", "fine replay", "fine record", "low end", "encoder", "decoder", "part", "drift"]
+    width: float
+    """Standard deviation, dB (part: ln; drift: %)."""
+    channel: int | None = None
+    """0 left, 1 right; None for both alike."""
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """One way in which a cause can be there."""
+
+    channel: Channels
+    moves: tuple[Move, ...] = ()
+    curves: tuple[Curve, ...] = ()
+    share: float = 1.0
+    """Of the cause's odds."""
+    kind: str = ""
+    """What kind of it this is."""
+    part: str = ""
+    """The rotating part whose line it makes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """Something that can be wrong."""
+
+    name: str
+    title: str
+    variants: tuple[Variant, ...]
+    odds: float
+    unit: str
+    """Of its severity."""
+    mended_by: str
+    left: str
+    """What it costs to leave it."""
+    shown_by: str = ""
+    """The kind of row without which it can't be seen, where there is only one."""
+    heads: tuple[int, ...] = (2, 3)
+    look: str = ""
+    """The look that settles it."""
+    look_minutes: float = 1.0
+    like: tuple[str, ...] = field(default=())
+    """Causes that read much alike."""
+
+
+def by_channel(*moves: Move, both: float = 0.5) -> tuple[Variant, ...]:
+    """A fault of the left, of the right, or of both; the channel is put in front of where each move acts."""
+
+    def on(side: int) -> tuple[Move, ...]:
+        return tuple(Move(m.figure, m.median, m.spread, m.sign, (*m.at, side)) for m in moves)
+
+    one = (1 - both) / 2
+    return (
+        Variant("left", on(0), share=one),
+        Variant("right", on(1), share=one),
+        Variant("both", (*on(0), *on(1)), share=both),
+    )
+
+
+def in_one(*moves: Move, share: float = 1.0, kind: str = "") -> tuple[Variant, ...]:
+    """A fault of the left or of the right."""
+    return tuple(
+        Variant(
+            side,
+            tuple(Move(m.figure, m.median, m.spread, m.sign, (*m.at, n)) for m in moves),
+            share=share / 2,
+            kind=kind,
+        )
+        for n, side in enumerate(("left", "right"))
+    )
+
+
+def alike(*moves: Move, share: float = 1.0, kind: str = "", part: str = "") -> Variant:
+    """A fault of both channels alike."""
+    return Variant("both", moves, share=share, kind=kind, part=part)
+
+
+def switched(*moves: Move) -> tuple[Variant, ...]:
+    """Something that a hand puts right: still so as left, or not."""
+
+    def runs(*which: int) -> tuple[Move, ...]:
+        return tuple(Move(m.figure, m.median, m.spread, m.sign, (run,)) for m in moves for run in which)
+
+    return (
+        Variant("both", runs(0), share=0.5, kind="as found only"),
+        Variant("both", runs(0, 1), share=0.5),
+    )
+
+
+def part(name: str, *moves: Move) -> Variant:
+    """A part whose line is too strong."""
+    at = (PARTS.index(name),)
+    return Variant("both", (Move("part", 2.2, 0.35, at=at), *moves), part=name)
+
+
+def _turning(name: str, title: str, of: str, mended_by: str, left: str, odds: float = 1.0, *more: Move) -> Cause:
+    return Cause(
+        name,
+        title,
+        (part(of, *more),),
+        odds,
+        "×",
+        mended_by,
+        left,
+        look=f"turn the {of} by hand, and look at it in good light",
+        look_minutes=3.0,
+    )
+
+
+CausesOf = Callable[[Machine], tuple[Cause, ...]]
+
+
+def known_causes(machine: Machine) -> tuple[Cause, ...]:
+    """All causes of a machine of this kind."""
+    from bench.diagnosis.cause_table import CAUSES
+
+    return tuple(c for c in CAUSES if machine.heads in c.heads)

@@ -1,0 +1,166 @@
+"""The most likely figures of a machine under many sets of causes at once, and the evidence for each set.
+
+Gauss-Newton with Levenberg's damping; the evidence by Laplace's approximation. What readings follow in a straight line
+(levels, tolerances, rough responses) is summed over beforehand, in the covariance of the rows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.diagnosis.causes import Variant
+from bench.diagnosis.parameters import FIGURES, NAMES, SETTINGS, index, usual
+from bench.diagnosis.rows import Rows
+
+Values = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+BENT = tuple(f.name for f in FIGURES if not f.straight)
+"""Settings that readings follow in a curve: fitted one by one."""
+DAMPING, STEP = 1e-2, 0.05
+
+
+class Problemset:
+    """Sets of causes to be fitted, padded to one size.
+
+    Args:
+        sets: the variants that are there in each.
+        columns: those that the curves of a variant add, by the variant.
+        rows: the rows.
+    """
+
+    def __init__(self, sets: Sequence[tuple[Variant, ...]], columns: dict[int, Values], rows: Rows) -> None:
+        self.sets = list(sets)
+        moves = [[m for v in s for m in v.moves] for s in sets]
+        extra = [np.hstack([columns[id(v)] for v in s] or [np.zeros((len(rows), 0))]) for s in sets]
+        most, widest = max(map(len, moves), default=0), max((e.shape[1] for e in extra), default=0)
+        self.figure = np.zeros((len(sets), most), dtype=int)
+        self.sign, self.median = np.zeros((len(sets), most)), np.zeros((len(sets), most))
+        self.precision = np.full((len(sets), most), 1e12)
+        self.columns = np.zeros((len(sets), len(rows), widest))
+        for n, (some, more) in enumerate(zip(moves, extra, strict=True)):
+            for k, m in enumerate(some):
+                self.figure[n, k] = index(m.figure, *m.at)
+                self.sign[n, k], self.median[n, k], self.precision[n, k] = m.sign, np.log(m.median), m.spread**-2
+            self.columns[n, :, : more.shape[1]] = more
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """The result for each set."""
+
+    log_evidence: Values
+    x: Values
+    """Settings that bend, then logarithms of severities, then coefficients of curves, shape (sets, …)."""
+    spread: Values
+    """Covariance of `x`."""
+    residual: Values
+    """Whitened, shape (sets, rows)."""
+    chi2: Values
+
+
+class Fitter:
+    """Fits sets of causes to the rows of a session.
+
+    Args:
+        rows: the readings.
+        covariance: of the rows on a machine without a fault whose bent settings are known.
+    """
+
+    def __init__(self, rows: Rows, covariance: Values) -> None:
+        self.rows = rows
+        self.mean, width, _ = usual()
+        self.whiten = np.linalg.inv(np.linalg.cholesky(covariance))
+        self.log_det = 2 * float(np.log(np.diag(self.whiten)).sum())
+        runs, weights = rows.runs(), rows.channel_weights()
+        present = sorted(set(runs.tolist()))
+        self.settings: list[int] = []
+        self._colour: list[int] = []
+        share: list[Values] = []
+        for colour, name in enumerate(BENT):
+            shape = NAMES[name].shape
+            for at in np.ndindex(*shape):
+                if shape[:1] == SETTINGS and at[0] not in present:
+                    continue
+                of_run = (runs == at[0]) if shape[:1] == SETTINGS else np.ones(len(rows), dtype=bool)
+                self.settings.append(index(name, *at))
+                self._colour.append(colour)
+                share.append(of_run * (weights[:, at[1]] if len(shape) > 1 else 1.0))
+        self._share = np.array(share)
+        self.precision = width[self.settings] ** -2.0
+
+    def vectors(self, problem: Problemset, x: Values) -> Values:
+        """The figures of each set."""
+        count, s, k = len(x), len(self.settings), problem.figure.shape[1]
+        out = np.repeat(self.mean[None], count, axis=0)
+        out[:, self.settings] = x[:, :s]
+        np.add.at(out, (np.arange(count)[:, None], problem.figure), problem.sign * np.exp(x[:, s : s + k]))
+        return out
+
+    def predict(self, problem: Problemset, x: Values) -> Values:
+        """What each set says the rows read."""
+        s = len(self.settings) + problem.figure.shape[1]
+        return self.rows.predict(self.vectors(problem, x)) + np.einsum("hre,he->hr", problem.columns, x[:, s:])
+
+    def slopes(self, problem: Problemset, x: Values) -> Values:
+        """d(rows)/dx, shape (sets, rows, x): settings of one name in one run, since no row has more than one of them."""
+        count, s, k = len(x), len(self.settings), problem.figure.shape[1]
+        base = self.vectors(problem, x)
+        tries = [base]
+        for colour in range(len(BENT)):
+            moved = base.copy()
+            moved[:, [i for i, c in zip(self.settings, self._colour, strict=True) if c == colour]] += STEP
+            tries.append(moved)
+        for n in range(k):
+            moved = base.copy()
+            size = problem.sign[:, n] * np.exp(x[:, s + n])
+            moved[np.arange(count), problem.figure[:, n]] += size * np.expm1(STEP)
+            tries.append(moved)
+        read = self.rows.predict(np.concatenate(tries)).reshape(len(tries), count, -1)
+        slopes = (read[1:] - read[0]) / STEP
+        settings = slopes[self._colour] * self._share[:, None]
+        return np.concatenate([np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(BENT) :], 0, 2), problem.columns], axis=2)
+
+    def fit(self, problem: Problemset, start: Values | None = None, rounds: int = 5) -> Fitted:
+        """The most likely figures of each set, and the evidence."""
+        count, s = len(problem.sets), len(self.settings)
+        k, e = problem.figure.shape[1], problem.columns.shape[2]
+        prior_mean = np.concatenate([np.tile(self.mean[self.settings], (count, 1)), problem.median, np.zeros((count, e))], 1)
+        precision = np.concatenate([np.tile(self.precision, (count, 1)), problem.precision, np.ones((count, e))], axis=1)
+        x = prior_mean.copy() if start is None else start
+        damping = np.full(count, DAMPING)
+
+        def cost(at: Values) -> tuple[Values, Values, Values]:
+            read = self.predict(problem, at)
+            residual = (self.rows.values - read) @ self.whiten.T
+            return read, residual, (residual**2).sum(axis=1) + (precision * (at - prior_mean) ** 2).sum(axis=1)
+
+        read, residual, now = cost(x)
+        for last in range(rounds):
+            slopes = np.einsum("qr,hrx->hqx", self.whiten, self.slopes(problem, x), optimize=True)
+            normal = np.einsum("hqx,hqy->hxy", slopes, slopes, optimize=True)
+            normal[:, np.arange(s + k + e), np.arange(s + k + e)] += precision
+            if last == rounds - 1:
+                break
+            damped = normal.copy()
+            at = np.arange(s + k + e)
+            damped[:, at, at] += damping[:, None] * normal[:, at, at]
+            pull = np.einsum("hqx,hq->hx", slopes, residual) - precision * (x - prior_mean)
+            step = np.linalg.solve(damped, pull[..., None])[..., 0]
+            step[:, s : s + k] = np.clip(step[:, s : s + k], -1.5, 1.0)
+            step[:, :s] = np.clip(step[:, :s], -8.0, 8.0)
+            tried = x + step
+            new_read, new_residual, then = cost(tried)
+            better = then < now
+            x = np.where(better[:, None], tried, x)
+            read, residual = np.where(better[:, None], new_read, read), np.where(better[:, None], new_residual, residual)
+            now = np.where(better, then, now)
+            damping = np.where(better, damping / 5, damping * 10)
+        spread = np.linalg.inv(normal)
+        log_prior = np.log(precision).sum(axis=1)
+        evidence = -0.5 * now + 0.5 * log_prior - 0.5 * np.linalg.slogdet(normal)[1] + 0.5 * self.log_det
+        return Fitted(evidence, x, spread, residual, (residual**2).sum(axis=1))

@@ -1,0 +1,61 @@
+"""What a person saw: how many times likelier each answer is with a cause than without. Common practice, no source."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+Words = tuple[str, ...]
+
+ANSWERS: tuple[tuple[Words, Words, dict[str, float]], ...] = (
+    (("swab",), ("brown", "dirty", "dark", "black"), {"dirt-replay-head": 4.0, "dirt-record-head": 4.0, "dirty-erase-head": 2.0}),
+    (("swab",), ("clean", "white"), {"dirt-replay-head": 0.35, "dirt-record-head": 0.35, "dirt-left-after-cleaning": 0.5}),
+    (("wear", "lens", "head-face", "face"), ("groove", "longer", "worn", "flat longer"), {"worn-replay-gap": 6.0, "worn-contour": 3.0}),
+    (("wear", "lens", "head-face", "face"), ("little", "none", "good", "even"), {"worn-replay-gap": 0.25, "worn-contour": 0.5}),
+    (("lens", "gap"), ("film", "oxide", "dirt", "dark"), {"dirt-left-after-cleaning": 8.0}),
+    (("height",), ("too high", "too low", "wrong", "high", "low"), {"head-height": 8.0}),
+    (("height",), ("right", "good"), {"head-height": 0.15}),
+    (("zenith",), ("wedge", "uneven"), {"worn-contour": 6.0}),
+    (("zenith",), ("even", "right"), {"worn-contour": 0.5}),
+    (("roller",), ("glazed", "cracked", "shiny", "worn", "hard", "flat"), {"pinch-roller": 8.0}),
+    (("roller",), ("good", "dull", "round", "even"), {"pinch-roller": 0.25}),
+    (("belt",), ("slack", "cracked", "shiny", "worn", "sticky"), {"belt": 8.0}),
+    (("belt",), ("good", "firm", "new"), {"belt": 0.25}),
+    (("capstan",), ("bent", "dirty", "wobbles"), {"capstan": 8.0}),
+    (("selector", "tape-type"), ("wrong", "other", "another"), {"tape-selector": 30.0}),
+    (("selector", "tape-type"), ("right", "correct"), {"tape-selector": 0.03, "tape-of-another-type": 1.0}),
+    (("box", "tape-in-use"), ("wrong", "other", "another"), {"tape-of-another-type": 30.0}),
+    (("box", "tape-in-use"), ("right", "correct"), {"tape-of-another-type": 0.05}),
+    (("equalisation", "eq-switch"), ("wrong", "other", "another"), {"equalisation-switch": 30.0}),
+    (("equalisation", "eq-switch"), ("right", "correct"), {"equalisation-switch": 0.03}),
+    (("limiter",), ("in", "on"), {"limiter-left-in": 20.0}),
+    (("limiter",), ("out", "off"), {"limiter-left-in": 0.03}),
+    (("noise-reduction", "nr-switch"), ("in", "on"), {"noise-reduction-left-in": 20.0}),
+    (("noise-reduction", "nr-switch"), ("out", "off"), {"noise-reduction-left-in": 0.05}),
+    (("filter", "mpx"), ("in", "on"), {"pilot-filter-left-in": 20.0}),
+    (("filter", "mpx"), ("out", "off"), {"pilot-filter-left-in": 0.03}),
+    (("tension", "pad"), ("wrong", "low", "high", "worn", "missing"), {"tension": 6.0, "worn-contour": 2.0}),
+    (("tension", "pad"), ("right", "good"), {"tension": 0.3}),
+)
+"""The words of a question, those of its answer, and the ratio for each cause."""
+
+
+def ratios(answers: Mapping[str, str]) -> tuple[dict[str, float], list[str]]:
+    """The product of ratios for each cause, and the questions whose answers tell nothing here."""
+    out: dict[str, float] = {}
+    unknown = []
+    for question, answer in answers.items():
+        asked = question.lower().replace("_", "-").split("/")[-1]
+        told = answer.lower()
+        for questions, words, causes in ANSWERS:
+            if any(q in asked for q in questions) and any(_has(told, w) for w in words):
+                for cause, ratio in causes.items():
+                    out[cause] = out.get(cause, 1.0) * ratio
+                break
+        else:
+            unknown.append(question)
+    return out, unknown
+
+
+def _has(text: str, word: str) -> bool:
+    padded = f" {text.replace('-', ' ').replace(',', ' ')} "
+    return f" {word} " in padded

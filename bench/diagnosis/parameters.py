@@ -1,0 +1,141 @@
+"""The figures that a machine's readings follow from, and what is usual of each on a machine without a fault.
+
+Settings (levels, equalisation, bias, azimuth, speed) are figures of their own as found and as left. All widths are
+common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.diagnosis.machine import PARTS
+
+Values = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure of the model, or one for each channel, run of settings or stage."""
+
+    name: str
+    usual: float
+    """Standard deviation on a machine without a fault, around `mean`; 0 where only a fault has it."""
+    unit: str
+    shape: tuple[int, ...] = ()
+    mean: float = 0.0
+    straight: bool = True
+    """Whether readings follow it in a straight line, near enough."""
+    trimmer: str = ""
+    """The setting that a person turns for it."""
+
+
+SETTINGS = (2,)
+"""As found, and as left."""
+BY_CHANNEL = (2,)
+NOISE_METHODS = ("A-weighted", "unweighted", "BS.468", "2 kHz")
+"""Beginnings of the methods of noise, told apart by what each weights."""
+
+FIGURES: tuple[Figure, ...] = (
+    # Settings
+    Figure("replay_level", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="replay level"),
+    Figure("replay_equalisation", 1.2, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="replay equalisation"),
+    Figure("replay_azimuth", 5.0, "arcmin", SETTINGS, straight=False, trimmer="replay azimuth"),
+    Figure("record_azimuth", 4.0, "arcmin", SETTINGS, straight=False, trimmer="record azimuth"),
+    Figure("record_level", 1.6, "dB", SETTINGS + BY_CHANNEL, trimmer="record level"),
+    Figure("record_equalisation", 1.2, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation"),
+    Figure("bias", 1.4, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="bias"),
+    Figure("speed", 0.8, "%", SETTINGS, trimmer="speed"),
+    # Heads
+    Figure("replay_film", 0.08, "µm", BY_CHANNEL),
+    Figure("record_film", 0.08, "µm", BY_CHANNEL),
+    Figure("film_left", 0.05, "µm", BY_CHANNEL),
+    Figure("contact", 0.0, "µm", BY_CHANNEL),
+    Figure("gap", 0.09, "ln"),
+    Figure("scatter", 1.2, "µs"),
+    Figure("record_scatter", 1.2, "µs"),
+    Figure("height", 0.0, "mm"),
+    Figure("remanence", 0.0, "1"),
+    Figure("remanence_left", 0.0, "1"),
+    Figure("crosstalk", 5.0, "dB"),
+    Figure("erasure", 6.0, "dB"),
+    Figure("erasure_dirt", 0.0, "dB"),
+    # Electronics
+    Figure("equalisation_switch", 0.0, "dB", SETTINGS),
+    Figure("replay_low_end", 0.0, "Hz", BY_CHANNEL),
+    Figure("record_low_end", 0.0, "Hz", BY_CHANNEL),
+    Figure("amplifier_noise", 5.0, "dB"),
+    Figure("amplifier_noise_one", 1.5, "dB", BY_CHANNEL),
+    Figure("hum_mains", 6.0, "dB"),
+    Figure("hum_rectifier", 6.0, "dB"),
+    Figure("hum_one", 2.0, "dB", BY_CHANNEL),
+    Figure("second_harmonic", 6.0, "dB"),
+    Figure("second_harmonic_one", 2.5, "dB", BY_CHANNEL),
+    Figure("limiter", 0.0, "dB"),
+    Figure("clipping", 0.0, "dB"),
+    Figure("pilot_filter", 0.0, "dB"),
+    Figure("encoded", 0.0, "1"),
+    # The tape in use
+    Figure("sensitivity", 1.0, "dB"),
+    Figure("tape_treble", 1.2, "dB"),
+    Figure("maximum", 1.6, "dB"),
+    Figure("hiss", 3.0, "dB"),
+    Figure("hiss_method", 2.0, "dB", (len(NOISE_METHODS),)),
+    Figure("bias_slope", 0.2, "ln", straight=False),
+    Figure("saturation", 3.0, "dB"),
+    # The reference tape
+    Figure("reference_level", 0.15, "dB"),
+    Figure("reference_treble", 0.25, "dB"),
+    # Transport
+    Figure("part", 0.7, "ln", (len(PARTS),)),
+    Figure("flutter_rest", 0.5, "ln"),
+    Figure("weave", 0.7, "ln"),
+    Figure("dropouts", 1.1, "ln"),
+    Figure("drift", 0.12, "%"),
+    Figure("wrong_speed", 0.0, "%"),
+    # Causes that act on settings from outside
+    Figure("bias_shift", 0.0, "dB", SETTINGS),
+    Figure("other_tape", 0.0, "1", SETTINGS),
+)
+NAMES = {f.name: f for f in FIGURES}
+
+
+def _layout() -> tuple[dict[str, slice], int]:
+    out, at = {}, 0
+    for figure in FIGURES:
+        size = int(np.prod(figure.shape, dtype=int))
+        out[figure.name] = slice(at, at + size)
+        at += size
+    return out, at
+
+
+WHERE, COUNT = _layout()
+"""Where each figure stands in the vector, and how long that is."""
+
+
+def usual() -> tuple[Values, Values, NDArray[np.bool_]]:
+    """Mean and standard deviation of the vector on a machine without a fault, and which figures are straight lines."""
+    mean, width, straight = np.zeros(COUNT), np.zeros(COUNT), np.ones(COUNT, dtype=bool)
+    for figure in FIGURES:
+        mean[WHERE[figure.name]], width[WHERE[figure.name]] = figure.mean, figure.usual
+        straight[WHERE[figure.name]] = figure.straight
+    return mean, width, straight
+
+
+def index(name: str, *at: int) -> int:
+    """Where one figure stands in the vector."""
+    shape = NAMES[name].shape
+    return WHERE[name].start + (int(np.ravel_multi_index(at, shape)) if shape else 0)
+
+
+class Figures:
+    """A batch of vectors, shape (n, COUNT), by name."""
+
+    def __init__(self, vectors: Values) -> None:
+        self.vectors = vectors
+
+    def __getitem__(self, name: str) -> Values:
+        """Shape (n, *shape of the figure)."""
+        return self.vectors[:, WHERE[name]].reshape(len(self.vectors), *NAMES[name].shape)

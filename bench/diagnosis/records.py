@@ -1,0 +1,83 @@
+"""Readings of a session as the diagnosis takes them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bench.diagnosis.finding import Finding, Source, Stage
+from bench.measure.reading import Reading
+from bench.procedure.state.event_kinds import Event, of_kind
+from bench.procedure.state.events import Answered
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.outcome import last_attempts
+
+STAGES: dict[str, Stage] = {"found-dirty": "before-cleaning", "found-clean": "after-cleaning", "left": "as-left"}
+SOURCES: dict[str, Source] = {
+    "reference tape": "reference-tape",
+    "record-replay": "record-replay",
+    "machine": "tape-stopped",
+}
+AIMED = {"level", "response", "record_replay_level", "azimuth_delay", "speed_error", "speed_drift", "overbias"}
+"""Quantities that are taken as errors against their target."""
+CIRCUITS: dict[str, Source] = {"encoding_error": "encoder", "decoding_error": "decoder"}
+
+
+def findings_of(records: Iterable[ReadingRecord], *, adjusted: bool = True) -> tuple[Finding, ...]:
+    """The readings of a session: the last attempt at each step, noise reduction out, tape running forwards.
+
+    Args:
+        records: of the session.
+        adjusted: whether a trimmer was turned; if not, what is kept as left is still as found.
+    """
+    out = []
+    for record in last_attempts(tuple(records)):
+        if record.noise_reduction != "off" and record.reading.quantity not in CIRCUITS:
+            continue
+        if record.direction or record.lot:
+            continue
+        found = _finding(record, adjusted)
+        if found:
+            out.append(found)
+    return tuple(out)
+
+
+def _finding(record: ReadingRecord, adjusted: bool) -> Finding | None:
+    reading = record.reading
+    value: float | None = None
+    if isinstance(reading, Reading):
+        if reading.bound and reading.quantity not in ("erasure", "separation"):
+            return None
+        value = reading.value
+        if reading.quantity in AIMED:
+            if record.verdict is not None and record.off is not None:
+                value = record.off
+            elif reading.unit == "dBFS":
+                return None
+    stage = STAGES[record.stage]
+    if stage == "as-left" and not adjusted:
+        stage = "after-cleaning"
+    return Finding(
+        id=record.id,
+        stage=stage,
+        source=CIRCUITS.get(reading.quantity, SOURCES[record.source]),
+        quantity=reading.quantity,
+        channel=reading.channel,
+        value=value,
+        unit="dB" if reading.unit == "dBFS" and reading.quantity == "level" else reading.unit,
+        uncertainty=reading.uncertainty if isinstance(reading, Reading) else 0.0,
+        frequency_hz=reading.frequency_hz,
+        sent_db=record.sent_db,
+        method=str(reading.method.kind),
+        driven=_driven(record),
+    )
+
+
+def _driven(record: ReadingRecord) -> str:
+    if record.reading.quantity != "separation":
+        return ""
+    return "right" if record.step.endswith("right") else "left"
+
+
+def answers_of(events: Iterable[Event]) -> dict[str, str]:
+    """The person's answers, by the last part of the step's name."""
+    return {e.step.rpartition("/")[2]: str(e.answer) for e in of_kind(tuple(events), Answered)}

@@ -1,0 +1,325 @@
+"""Readings as rows of one vector, and what a machine of given figures reads there."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.diagnosis.finding import Finding, Source, Stage
+from bench.diagnosis.machine import PARTS, Machine
+from bench.diagnosis.parameters import NOISE_METHODS, Figures
+from bench.diagnosis.single import QUANTITY, SCATTER, Row
+from bench.diagnosis.tones import Tones, settings_of
+
+Values = NDArray[np.float64]
+
+TONE_QUANTITIES = ("level", "record_replay_level", "response")
+SIDES = {"left": 0, "right": 1}
+
+
+@dataclass(frozen=True, slots=True)
+class Tone:
+    """The tone of a row of level or response."""
+
+    group: tuple[Stage, Source]
+    hz: float
+    sent_db: float
+    weights: tuple[float, float]
+    """Of the channels."""
+    relative_to_hz: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A row: the reading that it comes from, and what it is of."""
+
+    finding: Finding
+    value: float
+    scatter: float
+    """Standard deviation of the reading made again, its stated uncertainty included, before the session's own scale."""
+    stated: float
+    """The part of it that the reading states."""
+    tone: Tone | None = None
+    row: Row | None = None
+    kind: str = ""
+    """The key of `QUANTITY`; "" for a tone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unused:
+    """A reading that tells nothing here, and why."""
+
+    finding: Finding
+    why: str
+
+
+def place(finding: Finding, machine: Machine) -> Place | Unused:
+    """The row of a reading that has a value."""
+    value = finding.value
+    if value is None:
+        return Unused(finding, "no reading")
+    if finding.source in ("encoder", "decoder"):
+        return _circuit(finding, value)
+    if finding.quantity in TONE_QUANTITIES:
+        return _tone(finding, value, machine)
+    make = _SINGLE.get(finding.quantity)
+    return make(finding, value, machine) if make else Unused(finding, "a quantity that tells of no cause here")
+
+
+def tone_scatter(hz: float, machine: Machine) -> float:
+    """By how much the level of a tone differs when it is recorded or played again, dB. Common practice, no source."""
+    return 0.12 + 0.16 * hz / 1e4 * min(1.0, (47.625 / machine.speed_mm_s) ** 0.5)
+
+
+def reference_hz(finding: Finding, machine: Machine) -> float:
+    """The frequency that a response is relative to."""
+    if finding.reference_hz:
+        return finding.reference_hz
+    if machine.speed_mm_s > 60.0:
+        return 1000.0
+    return 315.0 if finding.source == "reference-tape" else 400.0
+
+
+def _weights(channel: str) -> tuple[float, float]:
+    return {"left": (1.0, 0.0), "right": (0.0, 1.0)}.get(channel, (0.5, 0.5))
+
+
+def _tone(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+    if finding.source == "tape-stopped":
+        return Unused(finding, "a tone needs a tape")
+    ratio = finding.quantity == "response"
+    hz = finding.frequency_hz or (None if ratio else reference_hz(finding, machine))
+    if hz is None:
+        return Unused(finding, "its frequency is missing")
+    if finding.sent_db is None:
+        sent = -20.0 if ratio else 0.0
+    else:
+        sent = min(finding.sent_db, 6.0)
+    tone = Tone(
+        (finding.stage, finding.source),
+        hz,
+        sent,
+        _weights(finding.channel),
+        reference_hz(finding, machine) if ratio else None,
+    )
+    return Place(finding, value, tone_scatter(hz, machine), finding.uncertainty / 2, tone=tone)
+
+
+def _circuit(finding: Finding, value: float) -> Place | Unused:
+    if finding.unit not in ("dB", ""):
+        return Unused(finding, "not a level")
+    row = Row(finding.stage, finding.source, SIDES.get(finding.channel), finding.frequency_hz, finding.sent_db or -20.0)
+    kind = finding.source
+    return Place(finding, value, SCATTER[kind], finding.uncertainty / 2, row=row, kind=kind)
+
+
+def _single(of: str, finding: Finding, value: float, stated: float, **more: float | int | None) -> Place:
+    row = Row(
+        finding.stage,
+        finding.source,
+        SIDES.get(finding.channel),
+        finding.frequency_hz,
+        sent_db=finding.sent_db or 0.0,
+        **more,  # type: ignore[arg-type]
+    )
+    return Place(finding, value, SCATTER[of], stated, row=row, kind=of)
+
+
+def _plain(kind: str) -> Callable[[Finding, float, Machine], Place | Unused]:
+    return lambda finding, value, machine: _single(kind, finding, value, finding.uncertainty / 2)
+
+
+def _logarithmic(kind: str, least: float, more: float = 0.0) -> Callable[[Finding, float, Machine], Place | Unused]:
+    """A row on a logarithmic scale: the uncertainty becomes a share of the value."""
+
+    def make(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+        if value < 0:
+            return Unused(finding, "it can't be negative")
+        safe = max(value + more, least)
+        return _single(kind, finding, math.log(safe), min(finding.uncertainty / 2 / safe, 1.0))
+
+    return make
+
+
+def _delay(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+    if finding.source not in ("reference-tape", "record-replay"):
+        return Unused(finding, "a delay needs a tape")
+    to_us = {"azimuth_delay": 1.0, "azimuth_angle": machine.us_per_arcmin}.get(finding.quantity)
+    if to_us is None:
+        if not finding.frequency_hz:
+            return Unused(finding, "its frequency is missing")
+        to_us = 1e6 / (360.0 * finding.frequency_hz)
+    return _single("delay", finding, value * to_us, finding.uncertainty * to_us / 2)
+
+
+def _noise(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+    said = finding.method.lower()
+    kind = next((n for n, m in enumerate(NOISE_METHODS) if said.startswith(m.lower()) or m.lower() in said), 0)
+    if finding.quantity == "signal_to_noise":
+        value = -value
+    elif finding.unit == "dBFS":
+        value -= machine.reference_dbfs
+    return _single("noise", finding, value, finding.uncertainty / 2, kind=kind)
+
+
+def _hum(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+    if finding.unit == "dBFS":
+        value -= machine.reference_dbfs
+    kind = 0
+    if "total" not in finding.method.lower() and finding.frequency_hz:
+        nearest = min((50.0, 60.0), key=lambda mains: abs(finding.frequency_hz / mains - _harmonic(finding, mains)))
+        kind = 2 - _harmonic(finding, nearest) % 2 if "line" in finding.method.lower() or not finding.method else 0
+    if kind and _harmonic(finding, 50.0) > 2 and _harmonic(finding, 60.0) > 2:
+        return Unused(finding, "a harmonic beyond the second tells no more")
+    return _single("hum", finding, value, finding.uncertainty / 2, kind=kind)
+
+
+def _harmonic(finding: Finding, mains: float) -> int:
+    return max(1, round((finding.frequency_hz or mains) / mains))
+
+
+def _share(kind: str) -> Callable[[Finding, float, Machine], Place | Unused]:
+    """Distortion: in % of the fundamental, kept in dB."""
+
+    def make(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+        if value < 0:
+            return Unused(finding, "it can't be negative")
+        safe = max(value, 0.02)
+        stated = min(8.7 * finding.uncertainty / 2 / safe, 6.0)
+        return _single(kind, finding, 20 * math.log10(safe / 100), stated)
+
+    return make
+
+
+def _separation(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+    side = finding.driven or finding.channel
+    return _single("separation", finding, abs(value), finding.uncertainty / 2, driven=SIDES.get(side))
+
+
+def _speed(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+    if finding.source != "reference-tape":
+        return Unused(finding, "a machine always agrees with its own recording")
+    return _single("speed", finding, value, finding.uncertainty / 2)
+
+
+def _flutter(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+    if "unweighted" in finding.method.lower():
+        return Unused(finding, "the weighted figure is used")
+    return _logarithmic("flutter", 0.01)(finding, value, machine)
+
+
+_SINGLE: dict[str, Callable[[Finding, float, Machine], Place | Unused]] = {
+    "azimuth_delay": _delay,
+    "azimuth_angle": _delay,
+    "azimuth_phase": _delay,
+    "azimuth_weave": _logarithmic("weave", 0.1),
+    "speed_error": _speed,
+    "speed_drift": _plain("drift"),
+    "wow_and_flutter": _flutter,
+    "noise": _noise,
+    "signal_to_noise": _noise,
+    "hum": _hum,
+    "third_harmonic": _share("third"),
+    "second_harmonic": _share("second"),
+    "maximum_output_level": _plain("maximum"),
+    "saturated_output_level": _plain("saturation"),
+    "separation": _separation,
+    "erasure": _plain("erasure"),
+    "dropout_rate": _logarithmic("dropouts", 0.3, 0.3),
+    "overbias": _plain("overbias"),
+}
+assert set(SCATTER) == set(QUANTITY)
+USED = (*TONE_QUANTITIES, *_SINGLE, "flutter_component", "balance", "mono_sum", "encoding_error", "decoding_error")
+"""The quantities that tell of causes here."""
+
+
+def part_places(findings: Sequence[Finding], amplitudes: dict[str, float], stage: Finding | None) -> list[Place]:
+    """A row for each part of the transport whose line was read, from its peak in %."""
+    if stage is None:
+        return []
+    return [
+        Place(
+            stage,
+            math.log(max(percent, 0.004)),
+            SCATTER["part"],
+            0.1,
+            row=Row(stage.stage, stage.source, None, kind=PARTS.index(part)),
+            kind="part",
+        )
+        for part, percent in amplitudes.items()
+    ]
+
+
+class Rows:
+    """All rows of a session, in one vector."""
+
+    def __init__(self, places: Sequence[Place], machine: Machine) -> None:
+        self.machine = machine
+        self.tones = [p for p in places if p.tone is not None]
+        self.singles = [p for p in places if p.tone is None]
+        self.places = [*self.tones, *self.singles]
+        self.values = np.array([p.value for p in self.places])
+        self._groups = self._group()
+
+    def __len__(self) -> int:
+        return len(self.places)
+
+    def _group(self) -> list[tuple[Tones, NDArray[np.int64], NDArray[np.int64], Values]]:
+        """For each stage and source: the tones once each, and for each row which it is of and what it is relative to."""
+        out = []
+        for group in dict.fromkeys(p.tone.group for p in self.tones if p.tone):
+            rows = [n for n, p in enumerate(self.tones) if p.tone and p.tone.group == group]
+            tones = [t for t in (self.tones[n].tone for n in rows) if t]
+            points = list(
+                dict.fromkeys(
+                    (hz, t.sent_db) for t in tones for hz in (t.hz, t.relative_to_hz) if hz is not None
+                )
+            )
+            stage, source = group
+            hz, sent = (np.array(column) for column in zip(*points, strict=True))
+            weights = np.zeros((2 * len(points), len(rows)))
+            for column, t in enumerate(tones):
+                for side in (0, 1):
+                    weights[side * len(points) + points.index((t.hz, t.sent_db)), column] += t.weights[side]
+                    if t.relative_to_hz is not None:
+                        at = points.index((t.relative_to_hz, t.sent_db))
+                        weights[side * len(points) + at, column] -= t.weights[side]
+            out.append((Tones(self.machine, stage, source, hz, sent), np.array(rows), np.arange(len(points)), weights))
+        return out
+
+    def runs(self) -> NDArray[np.int64]:
+        """Which run of settings holds at each row."""
+        return np.array([settings_of(p.finding.stage) for p in self.places], dtype=int)
+
+    def channel_weights(self) -> Values:
+        """How much each row has of the left and of the right channel, shape (rows, 2)."""
+        one = {0: (1.0, 0.0), 1: (0.0, 1.0), None: (0.5, 0.5)}
+        return np.array([p.tone.weights if p.tone else one[p.row.channel if p.row else None] for p in self.places])
+
+    def predict(self, vectors: Values) -> Values:
+        """What machines of these figures read, shape (sets, rows)."""
+        f = Figures(vectors)
+        out = np.empty((len(vectors), len(self)))
+        for tones, rows, _, weights in self._groups:
+            out[:, rows] = tones.level_db(f).reshape(len(vectors), -1) @ weights
+        for n, p in enumerate(self.singles, len(self.tones)):
+            if p.row is not None:
+                out[:, n] = QUANTITY[p.kind](f, self.machine, p.row)
+        return out
+
+    def curve_factor(self, kernel: Callable[[Values, Tones], Values]) -> Values:
+        """Columns by which a curve over the tones moves the rows.
+
+        Args:
+            kernel: from (the tones of a group) to columns of shape (2 × tones, k); the same k for all groups.
+        """
+        parts = [(rows, weights.T @ kernel(tones.hz, tones)) for tones, rows, _, weights in self._groups]
+        width = parts[0][1].shape[1] if parts else 0
+        out = np.zeros((len(self), width))
+        for rows, columns in parts:
+            out[rows] = columns
+        return out

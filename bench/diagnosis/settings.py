@@ -1,0 +1,70 @@
+"""How far each trimmer is out, from all likely sets of causes together."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.diagnosis.fit import Problemset
+from bench.diagnosis.parameters import FIGURES, SETTINGS, index, usual
+
+if TYPE_CHECKING:
+    from bench.diagnosis.weighing import Weighing
+
+Values = NDArray[np.float64]
+
+LIKELY = 0.02
+"""Sets less likely than that do not count."""
+TOLD = 0.7
+"""Share of the usual spread that may remain of a setting which readings tell."""
+RUNS = ("as found", "as left")
+
+
+def settings_of(weighing: Weighing) -> list[tuple[str, str, str, float, str, float]]:
+    """Name, channel, run, error, unit and expanded uncertainty of each trimmer that the readings tell."""
+    _, width, straight = usual()
+    fitter = weighing.fitter
+    sets = [s for s in weighing.sets[:12] if s.probability >= LIKELY] or list(weighing.sets[:1])
+    weights = np.array([s.probability for s in sets])
+    weights /= weights.sum()
+    found = [_of_set(weighing, n) for n in range(len(sets))]
+    columns = np.flatnonzero(straight & (width > 0))
+    out = []
+    for figure in FIGURES:
+        if not figure.trimmer:
+            continue
+        for at in np.ndindex(*figure.shape):
+            which = index(figure.name, *at)
+            if figure.straight:
+                k = int(np.searchsorted(columns, which))
+                means, variances = (np.array([f[2 * 1 + m][k] * width[which] ** (m + 1) for f in found]) for m in (0, 1))
+            elif which in fitter.settings:
+                k = fitter.settings.index(which)
+                means, variances = np.array([f[0][k] for f in found]), np.array([f[1][k] for f in found])
+            else:
+                continue
+            mean = float(weights @ means)
+            deviation = float(np.sqrt(weights @ (variances + (means - mean) ** 2)))
+            if deviation < TOLD * figure.usual:
+                channel = ("left", "right")[at[1]] if figure.shape == (*SETTINGS, 2) else "both"
+                out.append((figure.trimmer, channel, RUNS[at[0]], mean, figure.unit, 2 * deviation))
+    return out
+
+
+def _of_set(weighing: Weighing, n: int) -> tuple[Values, Values, Values, Values]:
+    """Mean and variance of the bent settings, then of the straight figures in units of their usual spread."""
+    s, fitter = weighing.sets[n], weighing.fitter
+    problem = Problemset([tuple(o.variant for o in s.options)], weighing.columns, fitter.rows)
+    slopes = fitter.whiten @ fitter.slopes(problem, s.x[None])[0]
+    precision = np.concatenate(
+        [fitter.precision, problem.precision[0], np.ones(problem.columns.shape[2])],
+    )
+    spread = np.linalg.inv(slopes.T @ slopes + np.diag(precision))
+    columns = fitter.whiten @ weighing.straight
+    means = columns.T @ (fitter.whiten @ (fitter.rows.values - s.read))
+    through = columns.T @ slopes
+    variances = 1 - (columns**2).sum(axis=0) + np.einsum("cx,xy,cy->c", through, spread, through)
+    count = s.settings
+    return s.x[:count], np.diag(spread)[:count], means, np.maximum(variances, 1e-6)

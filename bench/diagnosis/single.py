@@ -1,0 +1,233 @@
+"""What a machine of given figures reads besides levels of tones: one function for each quantity, on a scale on which its
+scatter is alike everywhere (dB, or the logarithm of what is above 0).
+
+Each takes figures, the machine and the rows that it is asked for, and gives (sets, rows).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.diagnosis.finding import Source, Stage
+from bench.diagnosis.machine import PARTS, Machine
+from bench.diagnosis.parameters import Figures
+from bench.diagnosis.tones import (
+    OTHER_TAPE,
+    SPACING_DB,
+    USUAL_AMPLIFIER_DB,
+    USUAL_CROSSTALK_DB,
+    USUAL_DROPOUTS,
+    USUAL_ERASURE_DB,
+    USUAL_HISS_DB,
+    USUAL_HUM_DB,
+    USUAL_MAXIMUM_DB,
+    USUAL_PART_PERCENT,
+    USUAL_REST_PERCENT,
+    USUAL_SECOND_DB,
+    USUAL_WEAVE_US,
+    bias_slope_db,
+    film,
+    power_sum_db,
+    settings_of,
+)
+
+Values = NDArray[np.float64]
+
+HISS_HZ = 5000.0
+"""Where the weighted hiss of a tape lies, so that dirt takes so much of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One reading of one of these quantities."""
+
+    stage: Stage
+    source: Source
+    channel: int | None
+    """0 left, 1 right; None for what holds for both."""
+    hz: float | None = None
+    sent_db: float = 0.0
+    kind: int = 0
+    """Noise: which method. A part of the transport: which. Hum: 0 in all, 1 mains and odd harmonics, 2 twice that."""
+    driven: int | None = None
+
+
+def _of(values: Values, row: Row) -> Values:
+    """A figure by channel: that of the row's, or the mean."""
+    return np.asarray(values.mean(axis=1) if row.channel is None else values[:, row.channel])
+
+
+def _remanence(f: Figures, row: Row) -> Values:
+    return np.asarray(f["remanence_left"] + (f["remanence"] if row.stage == "before-cleaning" else 0.0))
+
+
+def _bias(f: Figures, row: Row) -> Values:
+    run = settings_of(row.stage)
+    return _of(f["bias"][:, run], row) + f["bias_shift"][:, run] - OTHER_TAPE["bias"] * f["other_tape"][:, run]
+
+
+def _delay(f: Figures, machine: Machine, row: Row) -> Values:
+    run = settings_of(row.stage)
+    if row.source == "reference-tape":
+        return np.asarray(machine.us_per_arcmin * f["replay_azimuth"][:, run] + f["scatter"])
+    if machine.heads == 2:
+        return 0.3 * f["scatter"]
+    return np.asarray(machine.us_per_arcmin * f["record_azimuth"][:, run] + f["record_scatter"])
+
+
+def _noise(f: Figures, machine: Machine, row: Row) -> Values:
+    """dB re the reference level."""
+    run, kind = settings_of(row.stage), row.kind
+    up = _of(f["replay_level"][:, run], row) + 0.6 * _of(f["replay_equalisation"][:, run], row)
+    up = up + 0.6 * f["equalisation_switch"][:, run]
+    amplifier = USUAL_AMPLIFIER_DB[kind] + f["amplifier_noise"] + _of(f["amplifier_noise_one"], row)
+    if row.source == "tape-stopped":
+        return np.asarray(amplifier + up)
+    dirt = SPACING_DB * _of(film(f, row.stage, "replay"), row) * HISS_HZ / (1e3 * machine.speed_mm_s)
+    magnetic = 5.0 * np.sqrt(_remanence(f, row) + 1e-6)
+    tape = USUAL_HISS_DB[kind] + f["hiss"] + f["hiss_method"][:, kind] + magnetic
+    tape = tape - 0.6 * dirt + OTHER_TAPE["hiss"] * f["other_tape"][:, run]
+    return power_sum_db(tape, amplifier) + up
+
+
+def _hum(f: Figures, machine: Machine, row: Row) -> Values:
+    run = settings_of(row.stage)
+    own = _of(f["hum_one"], row) + _of(f["replay_level"][:, run], row)
+    mains, rectifier = USUAL_HUM_DB + f["hum_mains"] + own, USUAL_HUM_DB - 6.0 + f["hum_rectifier"] + own
+    return np.asarray((power_sum_db(mains, rectifier), mains, rectifier)[row.kind])
+
+
+def _maximum_db(f: Figures, row: Row) -> Values:
+    """Maximum output level, re the reference level as the tape has it."""
+    bias = np.clip(_bias(f, row), -6.0, 6.0)
+    lost = 0.7 * bias - 0.12 * bias**2
+    other = OTHER_TAPE["maximum"] * f["other_tape"][:, settings_of(row.stage)]
+    return np.asarray(USUAL_MAXIMUM_DB + f["maximum"] + lost + other - 0.5 * f["clipping"])
+
+
+def _maximum(f: Figures, machine: Machine, row: Row) -> Values:
+    return _maximum_db(f, row) + _of(f["replay_level"][:, settings_of(row.stage)], row) - 0.3 * f["limiter"]
+
+
+def _third(f: Figures, machine: Machine, row: Row) -> Values:
+    """dB re the fundamental; 3 % at the maximum, and by the square of the level below it."""
+    run = settings_of(row.stage)
+    other = OTHER_TAPE["level"] * f["other_tape"][:, run]
+    level = row.sent_db + _of(f["record_level"][:, run], row) + f["sensitivity"] + other
+    tape = 20 * np.log10(0.03) + 2 * (level - _maximum_db(f, row))
+    return power_sum_db(np.clip(tape, -70.0, 0.0), -60.0 + 6.0 * f["clipping"] + 2.0 * row.sent_db)
+
+
+def _second(f: Figures, machine: Machine, row: Row) -> Values:
+    own = USUAL_SECOND_DB + f["second_harmonic"] + _of(f["second_harmonic_one"], row)
+    return power_sum_db(own, -38.0 + 20 * np.log10(_remanence(f, row) + 1e-4))
+
+
+def _saturation(f: Figures, machine: Machine, row: Row) -> Values:
+    return np.asarray(-6.0 + f["saturation"] - 0.7 * bias_slope_db(machine) * _bias(f, row))
+
+
+def _overbias(f: Figures, machine: Machine, row: Row) -> Values:
+    return np.asarray(bias_slope_db(machine) * (row.hz or 1e4) / 1e4 * _bias(f, row))
+
+
+def _separation(f: Figures, machine: Machine, row: Row) -> Values:
+    """Of the driven channel from the other, positive dB; a head beyond the guard reads the other track."""
+    guard = machine.spacing_mm - machine.width_mm
+    beyond = np.maximum(np.abs(f["height"]) - guard, 0.0) / machine.width_mm
+    leak = 20 * np.log10(beyond + 1e-4)
+    return -power_sum_db(USUAL_CROSSTALK_DB + f["crosstalk"], leak)
+
+
+def _erasure(f: Figures, machine: Machine, row: Row) -> Values:
+    dirt = f["erasure_dirt"] if row.stage == "before-cleaning" else 0.0
+    return np.asarray(-USUAL_ERASURE_DB + f["erasure"] - dirt)
+
+
+def _parts(f: Figures) -> Values:
+    """Peak of each part's line, %."""
+    return np.asarray(USUAL_PART_PERCENT * np.exp(f["part"]))
+
+
+WEIGHT = {"capstan": 0.95, "pinch roller": 0.75, "reel": 0.45, "belt": 1.0, "idler": 0.9}
+"""About what the weighting of IEC 60386 leaves of a line at each part's rate."""
+
+
+def _flutter(f: Figures, machine: Machine, row: Row) -> Values:
+    """ln of the weighted figure in %."""
+    weights = np.array([WEIGHT[p] for p in PARTS])
+    squares = ((_parts(f) * weights) ** 2).sum(axis=1) + (USUAL_REST_PERCENT * np.exp(f["flutter_rest"])) ** 2
+    return np.asarray(0.5 * np.log(squares))
+
+
+def _part(f: Figures, machine: Machine, row: Row) -> Values:
+    return np.asarray(np.log(_parts(f)[:, row.kind]))
+
+
+def _weave(f: Figures, machine: Machine, row: Row) -> Values:
+    return np.asarray(np.log(USUAL_WEAVE_US) + f["weave"])
+
+
+def _dropouts(f: Figures, machine: Machine, row: Row) -> Values:
+    contact = _of(f["contact"], row) + 0.5 * _of(film(f, row.stage, "replay"), row)
+    return np.asarray(np.log(USUAL_DROPOUTS) + f["dropouts"] + 1.0 * contact)
+
+
+def _drift(f: Figures, machine: Machine, row: Row) -> Values:
+    return f["drift"]
+
+
+def _speed(f: Figures, machine: Machine, row: Row) -> Values:
+    return np.asarray(f["speed"][:, settings_of(row.stage)] + f["wrong_speed"])
+
+
+def _circuit(f: Figures, machine: Machine, row: Row) -> Values:
+    """Encoder and decoder read 0 where they are right; what is wrong in them is a curve of its own."""
+    return np.zeros(len(f.vectors))
+
+
+QUANTITY: dict[str, Callable[[Figures, Machine, Row], Values]] = {
+    "delay": _delay,
+    "noise": _noise,
+    "hum": _hum,
+    "maximum": _maximum,
+    "third": _third,
+    "second": _second,
+    "saturation": _saturation,
+    "overbias": _overbias,
+    "separation": _separation,
+    "erasure": _erasure,
+    "flutter": _flutter,
+    "part": _part,
+    "weave": _weave,
+    "dropouts": _dropouts,
+    "drift": _drift,
+    "speed": _speed,
+    "encoder": _circuit,
+    "decoder": _circuit,
+}
+SCATTER: dict[str, float] = {
+    "delay": 2.0,
+    "noise": 0.7,
+    "hum": 1.5,
+    "maximum": 0.4,
+    "third": 1.5,
+    "second": 2.0,
+    "saturation": 0.7,
+    "overbias": 0.4,
+    "separation": 2.0,
+    "erasure": 2.0,
+    "flutter": 0.15,
+    "part": 0.25,
+    "weave": 0.3,
+    "dropouts": 0.6,
+    "drift": 0.05,
+    "speed": 0.06,
+    "encoder": 0.35,
+    "decoder": 0.35,
+}
+"""By how much a reading differs when it is made again, on its scale (standard). Common practice, no source."""

@@ -1,0 +1,113 @@
+"""By how much readings of a machine without a fault may stand off: repeatability, tolerances, and rough responses."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.diagnosis.causes import Curve
+from bench.diagnosis.parameters import usual
+from bench.diagnosis.rows import Rows
+from bench.diagnosis.tones import Tones
+
+Values = NDArray[np.float64]
+
+GRID = np.linspace(np.log2(15.0), np.log2(24e3), 48)
+OCTAVES = 1.0
+"""Over which a rough response is alike."""
+SHARED = 0.75
+"""Of the variance of a rough response, what both channels have alike."""
+
+
+def _basis(octaves: float, columns: int) -> Values:
+    """Smooth random curves of unit variance on the grid, as columns."""
+    kernel = np.exp(-0.5 * ((GRID[:, None] - GRID) / octaves) ** 2)
+    weights, vectors = np.linalg.eigh(kernel)
+    return np.asarray(vectors[:, -columns:] * np.sqrt(np.maximum(weights[-columns:], 0.0)))
+
+
+_SMOOTH, _FINE = _basis(OCTAVES, 11), _basis(0.45, 20)
+
+
+def smooth(hz: Values) -> Values:
+    """Smooth random curves of unit variance at these frequencies, shape (tones, k)."""
+    at = np.log2(hz)
+    return np.column_stack([np.interp(at, GRID, column) for column in _SMOOTH.T])
+
+
+def fine(hz: Values) -> Values:
+    """The same with less of an octave alike."""
+    at = np.log2(hz)
+    return np.column_stack([np.interp(at, GRID, column) for column in _FINE.T])
+
+
+def roughness_db(hz: Values, side: str) -> Values:
+    """Standard deviation of a usual response, dB: least in the middle. Common practice, no source."""
+    ends = 0.45 * np.minimum(hz / 1e4, 1.6) + 0.35 * np.minimum(50.0 / hz, 1.5)
+    return np.asarray((0.15 + ends) * (1.0 if side == "replay" else 0.9))
+
+
+def side_columns(rows: Rows, side: str, channel: int | None, size: Values | float = 1.0) -> Values:
+    """Columns of a smooth curve on one side of the machine, of one channel or of both alike."""
+
+    def kernel(hz: Values, tones: Tones) -> Values:
+        low = side == "low end"
+        scale = np.minimum(80.0 / hz, 1.0) ** 1.5 if low else roughness_db(hz, side.removeprefix("fine "))
+        curve = (fine(hz) if low or side.startswith("fine") else smooth(hz)) * (scale * size)[:, None]
+        curve = curve * (not side.endswith("record") or tones.source == "record-replay")
+        off = np.zeros_like(curve)
+        return np.vstack([curve if channel in (None, 0) else off, curve if channel in (None, 1) else off])
+
+    return rows.curve_factor(kernel)
+
+
+def rough_columns(rows: Rows) -> Values:
+    """All columns of usual rough responses."""
+    out = []
+    for side in ("replay", "record"):
+        for channel, share in ((None, SHARED), (0, 1 - SHARED), (1, 1 - SHARED)):
+            out.append(side_columns(rows, side, channel, np.sqrt(share)))
+    out.append(side_columns(rows, "low end", None, 0.6))
+    return np.hstack(out)
+
+
+def scatter_covariance(rows: Rows, scale: float) -> Values:
+    """What readings repeat to: each of its own, and that of the tone that a response is relative to."""
+    own = np.array([(scale * p.scatter) ** 2 + p.stated**2 for p in rows.places])
+    out = np.diag(own)
+    groups: dict[object, list[int]] = {}
+    for n, p in enumerate(rows.tones):
+        if p.tone and p.tone.relative_to_hz is not None:
+            groups.setdefault((p.tone.group, p.tone.weights, p.tone.sent_db), []).append(n)
+    for members in groups.values():
+        out[np.ix_(members, members)] += (scale * 0.12) ** 2
+    return out
+
+
+def curve_columns(rows: Rows, curve: Curve) -> Values:
+    """The columns that a cause's curve adds."""
+    if curve.side.endswith(("replay", "record", "low end")):
+        return side_columns(rows, curve.side, curve.channel, curve.width)
+    wanted = [n for n, p in enumerate(rows.places) if p.kind == curve.side]
+    out = np.zeros((len(rows), len(wanted)))
+    if curve.side in ("drift", "part"):
+        out[wanted, np.arange(len(wanted))] = curve.width
+    elif curve.side in ("encoder", "decoder"):
+        out = np.zeros((len(rows), 2 * _SMOOTH.shape[1]))
+        for n in wanted:
+            row = rows.places[n].row
+            if row is None or (curve.channel is not None and row.channel not in (curve.channel, None)):
+                continue
+            base = smooth(np.array([row.hz or 5e3]))[0] * curve.width
+            out[n] = np.concatenate([base * 0.85, base * 0.5 * (row.sent_db + 25) / 12])
+    return out
+
+
+def straight_columns(rows: Rows, base: Values) -> Values:
+    """By how much rows move with each figure that they follow in a straight line, for its usual spread."""
+    _, width, straight = usual()
+    which = np.flatnonzero(straight & (width > 0))
+    sets = np.repeat(base[None], len(which) + 1, axis=0)
+    sets[np.arange(len(which)), which] += 0.5 * width[which]
+    read = rows.predict(sets)
+    return np.asarray(2 * (read[:-1] - read[-1]).T)

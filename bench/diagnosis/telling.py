@@ -1,0 +1,105 @@
+"""A diagnosis in words: doubts, causes, settings, and the whole page as lines."""
+
+from __future__ import annotations
+
+from bench.diagnosis.answer import Diagnosis, Setting, Suspect
+from bench.diagnosis.finding import Finding
+from bench.measure.catalogue import QUANTITIES
+from bench.words.figures import hertz, number
+
+CERTAIN, LIKELY, PROBABLE, POSSIBLE = 0.97, 0.8, 0.5, 0.1
+STAGES = {"before-cleaning": "before cleaning", "after-cleaning": "after cleaning", "as-left": "as left"}
+MOST_SUSPECTS, MOST_NOT_LOOKED_AT = 5, 12
+
+
+def odds_text(probability: float) -> str:
+    """Doubt in words and figures: "very likely, 96 %"."""
+    percent = min(99, max(1, round(100 * probability)))
+    for least, word in ((CERTAIN, "almost certainly"), (LIKELY, "very likely"), (PROBABLE, "more likely than not")):
+        if probability >= least:
+            return f"{word}, {percent} %"
+    return f"possibly, {percent} %" if probability >= POSSIBLE else f"hardly, {percent} %"
+
+
+def suspect_text(suspect: Suspect) -> str:
+    """A cause with its channel: "dirt on the replay head, left"."""
+    title = f"{suspect.title} ({suspect.kind})" if suspect.kind else suspect.title
+    return title if suspect.channel == "both" else f"{title}, {suspect.channel}"
+
+
+def first_line(diagnosis: Diagnosis) -> str:
+    """One line: the first cause and how sure it is; "" where nothing speaks for a cause."""
+    if not diagnosis.suspects or diagnosis.suspects[0].probability < PROBABLE:
+        if diagnosis.not_in_list >= PROBABLE:
+            return f"something that is not in the list: {odds_text(diagnosis.not_in_list)}"
+        if diagnosis.nothing >= PROBABLE:
+            return f"nothing wrong, as far as was measured: {odds_text(diagnosis.nothing)}"
+        return one_of(diagnosis)
+    first = diagnosis.suspects[0]
+    return f"{suspect_text(first)}: {odds_text(first.probability)}"
+
+
+def one_of(diagnosis: Diagnosis) -> str:
+    """Where several read alike: "one of these: …"; "" where none is possible."""
+    possible = [s for s in diagnosis.suspects if s.probability >= POSSIBLE]
+    if not possible:
+        return ""
+    named = "; ".join(f"{suspect_text(s)}, {round(100 * s.probability)} %" for s in possible[:3])
+    return f"not settled: {named}"
+
+
+def page(diagnosis: Diagnosis) -> list[str]:
+    """All of it, as lines."""
+    out = [f"What is wrong: {first_line(diagnosis) or 'these readings do not tell'}"]
+    for place, suspect in enumerate(_shown(diagnosis), 1):
+        out += ["", f"{place}  {suspect_text(suspect)}: {odds_text(suspect.probability)}"]
+        if suspect.severity:
+            s = suspect.severity
+            out.append(f"   how much  {number(s.value, 2)} ± {number(s.uncertainty, 2)} {s.unit}")
+        if suspect.speaks_for:
+            out.append(f"   for       {'; '.join(finding_text(f) for f in suspect.speaks_for[:3])}")
+        if suspect.speaks_against:
+            out.append(f"   against   {'; '.join(finding_text(f) for f in suspect.speaks_against[:2])}")
+        if suspect.like:
+            out.append(f"   reads like {', '.join(suspect.like)}")
+        out.append(f"   mended by {suspect.mended_by}")
+    out += ["", f"Nothing wrong: {_percent(diagnosis.nothing)}. Not in the list: {_percent(diagnosis.not_in_list)}."]
+    out += _next(diagnosis)
+    settings = [setting_text(s) for s in diagnosis.settings if abs(s.value) > s.uncertainty]
+    if settings:
+        out.append(f"Out of adjustment: {'; '.join(settings)}.")
+    if diagnosis.not_looked_at:
+        out.append(f"Not looked at: {', '.join(diagnosis.not_looked_at[:MOST_NOT_LOOKED_AT])}.")
+    out += [f"Contradiction: {c}." for c in diagnosis.contradictions]
+    return out
+
+
+def _shown(diagnosis: Diagnosis) -> list[Suspect]:
+    return [s for s in diagnosis.suspects if s.probability >= 0.05][:MOST_SUSPECTS]
+
+
+def _next(diagnosis: Diagnosis) -> list[str]:
+    test = diagnosis.next_test
+    if test is None:
+        return []
+    what = f": tells apart {' and '.join(test.parts)}" if test.parts else ""
+    return [f"Next test: {test.step} ({number(test.minutes, 1)} min){what}."]
+
+
+def _percent(probability: float) -> str:
+    return f"{round(100 * probability)} %"
+
+
+def setting_text(setting: Setting) -> str:
+    """A trimmer's error: "bias, left +0.40 ± 0.50 dB (as found)"."""
+    where = "" if setting.channel == "both" else f", {setting.channel}"
+    value = number(setting.value, 2, sign=True)
+    return f"{setting.name}{where} {value} ± {number(setting.uncertainty, 2)} {setting.unit} ({setting.run})"
+
+
+def finding_text(finding: Finding) -> str:
+    """A reading with its stage: "response 10 kHz, left, after cleaning −4.10 dB"."""
+    title = QUANTITIES[finding.quantity].title.lower()
+    at = f" {hertz(finding.frequency_hz)}" if finding.frequency_hz else ""
+    value = "no reading" if finding.value is None else f"{number(finding.value, 2, sign=True)} {finding.unit}"
+    return f"{title}{at}, {finding.channel}, {STAGES[finding.stage]} {value}"

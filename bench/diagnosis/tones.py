@@ -1,0 +1,158 @@
+"""What a machine of given figures reads: closed forms of the trade, for many sets of figures at once.
+
+Levels in dB are errors: of a machine that is right and in line all are 0. Arrays are (sets, ...).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.diagnosis.finding import Source, Stage
+from bench.diagnosis.machine import Machine
+from bench.diagnosis.parameters import Figures
+from bench.tape.losses import GAP_FACTOR
+
+Values = NDArray[np.float64]
+
+RECORD_SPACING_DB = 44.0
+"""Loss in recording for each wavelength of distance, dB. Source: Bertram & Niedermeyer as remembered; from memory."""
+SPACING_DB = 54.575
+USUAL_MAXIMUM_DB = 4.5
+USUAL_HISS_DB = (-54.5, -51.5, -44.0, -51.0)
+USUAL_AMPLIFIER_DB = (-69.0, -66.0, -59.0, -66.0)
+"""Re the reference level, by `parameters.NOISE_METHODS`."""
+USUAL_HUM_DB, USUAL_CROSSTALK_DB, USUAL_ERASURE_DB = -66.0, -43.0, -68.0
+USUAL_SECOND_DB = -56.0
+USUAL_PART_PERCENT, USUAL_REST_PERCENT = 0.025, 0.05
+USUAL_WEAVE_US, USUAL_DROPOUTS = 1.0, 1.0
+
+
+def settings_of(stage: Stage) -> int:
+    """Which run of settings holds at a stage."""
+    return int(stage == "as-left")
+
+
+def sinc_db(x: Values) -> Values:
+    """20 lg |sin x / x|, smooth through its zeros."""
+    return np.asarray(10 * np.log10(np.sinc(x / np.pi) ** 2 + 3e-4))
+
+
+def shelf_db(hz: Values, t1_us: float, change_db: Values) -> Values:
+    """What an equaliser gives more when its time constant is changed by so many dB, at one time constant."""
+    w = (2e-6 * np.pi * hz * t1_us) ** 2
+    return np.asarray(10 * np.log10((1 + w * 10 ** (change_db / 10)) / (1 + w)))
+
+
+def bias_slope_db(machine: Machine) -> float:
+    """Loss at 10 kHz for each dB of bias more. Common practice, no source: from over-bias at each speed."""
+    return float(1.6 * (47.625 / machine.speed_mm_s) ** 0.4)
+
+
+def film(f: Figures, stage: Stage, head: str) -> Values:
+    """Distance between tape and head, µm, shape (sets, 2)."""
+    on_it = f["film_left"] + f["contact"] if head == "replay" else np.zeros_like(f["film_left"])
+    return on_it + f[f"{head}_film"] if stage == "before-cleaning" else on_it
+
+
+def height_db(f: Figures, machine: Machine) -> Values:
+    """Level that a head at the wrong height loses: the part of the track that it misses."""
+    share = np.clip(np.abs(f["height"]) / machine.width_mm, 0.0, 0.95)
+    return np.asarray(20 * np.log10(1 - share))
+
+
+class Tones:
+    """Levels of tones at one stage of one source."""
+
+    def __init__(self, machine: Machine, stage: Stage, source: Source, hz: Values, sent_db: Values) -> None:
+        self.machine, self.stage, self.source, self.hz, self.sent_db = machine, stage, source, hz, sent_db
+        self._wavelength_um = 1e3 * machine.speed_mm_s / hz
+        x = 10.0 if machine.cassette else 12.5
+        self._top = (1 / (1 + (hz / 16e3 - 16e3 / hz) ** 2)) / (1 / (1 + (x / 16 - 16 / x) ** 2))
+
+    def level_db(self, f: Figures) -> Values:
+        """Error of level, shape (sets, 2, tones)."""
+        replay = self._replay(f)
+        if self.source == "reference-tape":
+            treble = f["reference_treble"][:, None, None] * (self.hz / 1e4)
+            return replay + f["reference_level"][:, None, None] + treble
+        return replay + self._record(f)
+
+    def _each(self, values: Values) -> Values:
+        """A figure as (sets, channels or 1, 1)."""
+        return values[..., None] if values.ndim == 2 else values[:, None, None]
+
+    def _angle(self, f: Figures) -> Values:
+        """Azimuth between head and recording, arcmin."""
+        if self.source == "reference-tape":
+            return f["replay_azimuth"][:, settings_of(self.stage)]
+        if self.machine.heads == 2:
+            return np.zeros(len(f.vectors))
+        return f["record_azimuth"][:, settings_of(self.stage)]
+
+    def _replay(self, f: Figures) -> Values:
+        m, run, per_um = self.machine, settings_of(self.stage), 1 / self._wavelength_um
+        gap = np.pi * GAP_FACTOR * m.gap_um * per_um
+        worn = sinc_db(gap * np.exp(self._each(f["gap"]))) - sinc_db(gap)
+        offset_um = 1e3 * m.width_mm * 2.9089e-4 * self._each(self._angle(f))
+        remanence = f["remanence_left"] + (f["remanence"] if self.stage == "before-cleaning" else 0.0)
+        switched = f["replay_equalisation"][:, run] + f["equalisation_switch"][:, run, None]
+        return np.asarray(
+            self._each(f["replay_level"][:, run])
+            + shelf_db(self.hz, m.t1_us, self._each(switched))
+            + worn
+            - SPACING_DB * self._each(film(f, self.stage, "replay")) * per_um
+            + sinc_db(np.pi * offset_um * per_um)
+            - self._each(remanence) * 0.8 * np.minimum(self.hz / 1e4, 1.2)
+            + low_end_db(self.hz, self._each(f["replay_low_end"]))
+            + self._each(height_db(f, m))
+        )
+
+    def _record(self, f: Figures) -> Values:
+        m, run = self.machine, settings_of(self.stage)
+        on_head = film(f, self.stage, "record" if m.heads == 3 else "replay")
+        other = self._each(f["other_tape"][:, run])
+        bias = self._each(f["bias"][:, run] + f["bias_shift"][:, run, None]) - OTHER_TAPE["bias"] * other
+        k = self.hz / 1e4
+        slope = bias_slope_db(m) * np.exp(self._each(f["bias_slope"]))
+        treble = np.minimum(np.abs(bias), 3.0) * np.sign(bias) + 0.7 * (bias - np.clip(bias, -3, 3))
+        level = -0.05 * bias**2 - np.where(bias < 0, 0.06, 0.0) * bias**2
+        recorded = self._each(f["record_level"][:, run]) + self._each(f["sensitivity"]) + OTHER_TAPE["level"] * other
+        return np.asarray(
+            recorded
+            + self._each(f["record_equalisation"][:, run]) * self._top
+            - RECORD_SPACING_DB * self._each(on_head) / self._wavelength_um
+            + (self._each(f["tape_treble"]) + OTHER_TAPE["treble"] * other) * k
+            - slope * treble * k
+            + level
+            + low_end_db(self.hz, self._each(f["record_low_end"]))
+            + self._pressed(f, recorded)
+            - self._each(f["pilot_filter"]) * np.clip((self.hz - 1e4) / 2.5e3, 0, 3) ** 2
+            + self._each(f["encoded"]) * encoding_db(self.hz, self.sent_db)
+        )
+
+    def _pressed(self, f: Figures, recorded: Values) -> Values:
+        """What tape and a limiter take off loud tones: a machine that is right is judged with that of a usual tape."""
+        above = self.sent_db - USUAL_MAXIMUM_DB
+        tape = -0.9 * (10 ** ((above + recorded - self._each(f["maximum"])) / 10) - 10 ** (above / 10))
+        return np.clip(tape, -3.0, 1.0) - self._each(f["limiter"]) * np.clip(1 + self.sent_db / 12, 0, 1.5)
+
+
+OTHER_TAPE = {"bias": 3.0, "level": -1.8, "treble": -1.0, "maximum": -1.0, "hiss": -1.5}
+"""What a tape of the next type up does for one unit of `other_tape`: it wants more bias, and records lower."""
+
+
+def low_end_db(hz: Values, corner_hz: Values) -> Values:
+    """A one-pole fall below a corner."""
+    return np.asarray(-10 * np.log10(1 + (corner_hz / hz) ** 2))
+
+
+def encoding_db(hz: Values, sent_db: Values) -> Values:
+    """About what a Type B encoder adds to a steady tone."""
+    band = 1 / (1 + (900.0 / hz) ** 2)
+    return np.asarray(10 * band / (1 + 10 ** ((sent_db + 24 - 6 * (hz < 3000)) / 9)))
+
+
+def power_sum_db(*levels: Values) -> Values:
+    """Level of the sum of noises."""
+    return np.asarray(10 * np.log10(sum(10 ** (level / 10) for level in levels)))
