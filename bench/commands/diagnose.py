@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING
 
 from bench.problem import Problem
@@ -14,10 +15,10 @@ if TYPE_CHECKING:
 
 CONTRACT = """
 FILE.json holds {"machine": {...}, "readings": [...], "answers": {...}}. The machine's facts are those of its sheet
-(heads, speed_mm_per_s, track_width_mm, track_spacing_mm, equalisation_us, replay_gap_um, capstan_mm, ...); a reading has
-stage (before-cleaning, after-cleaning, as-left), source (reference-tape, record-replay, tape-stopped, encoder, decoder),
-quantity, channel, frequency_hz, level_db, value, unit and uncertainty, as `measure --json` prints them, the value as an
-error against the target where the quantity has one. What is missing is assumed or left out, and said.
+(heads, speed_mm_per_s, track_width_mm, track_spacing_mm, equalisation_us, replay_gap_um, capstan_mm, ...). A reading
+has stage (before-cleaning, after-cleaning, as-left), source (reference-tape, record-replay, tape-stopped, encoder,
+decoder), quantity, channel, frequency_hz, level_db, value, unit and uncertainty, as `measure --json` prints them; the
+value is an error against the target where the quantity has one. What is missing is assumed or ignored, and said.
 """
 
 
@@ -29,7 +30,9 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--readings", metavar="FILE.json", help="readings of a machine instead of a session")
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
     names = ", ".join([*(c.name for c in CAUSES), *WIRING])
-    parser.epilog = f"{' '.join(CONTRACT.split())} Causes: {names}."
+    paragraphs = (CONTRACT, f"Causes: {names}.")
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.epilog = "\n\n".join(fill(" ".join(p.split()), 100, break_on_hyphens=False) for p in paragraphs)
 
 
 def run(args: argparse.Namespace) -> int:

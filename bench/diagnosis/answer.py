@@ -13,9 +13,10 @@ from bench.diagnosis.finding import Finding
 from bench.diagnosis.lines import lines_of
 from bench.diagnosis.looks import ratios
 from bench.diagnosis.machine import Machine
+from bench.diagnosis.options import STRANGE
 from bench.diagnosis.rows import Place, Rows, Unused, part_places, place
 from bench.diagnosis.settings import settings_of
-from bench.diagnosis.weighing import STRANGE, Weighed, Weighing, weigh
+from bench.diagnosis.weighing import NOTHING, Weighed, Weighing, weigh
 from bench.diagnosis.wiring import Sign, signs
 
 ALIKE = 0.1
@@ -118,7 +119,7 @@ def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str
         return _of_signs(told, causes, unused, tuple(unknown), len(findings))
     rows = Rows(places, machine)
     weighing = weigh(rows, causes, by_answer, lines.fits)
-    suspects = _suspects(weighing, causes)
+    suspects = _suspects(weighing, causes, machine)
     certain = 1.0
     for sign in told:
         certain *= 1 - sign.probability
@@ -150,7 +151,7 @@ def _of_signs(
     told: Sequence[Sign], causes: Sequence[Cause], unused: tuple[Unused, ...], unknown: tuple[str, ...], count: int
 ) -> Diagnosis:
     """Where no reading tells of anything but signs."""
-    none = math.prod(1 - s.probability for s in told)
+    none = math.prod(1 - s.probability for s in told) * NOTHING
     return Diagnosis(
         tuple(_suspect_of_sign(s) for s in told),
         tuple(CauseSet((s.name,), s.probability) for s in told),
@@ -181,7 +182,7 @@ def _sets(weighing: Weighing, told: Sequence[Sign]) -> tuple[CauseSet, ...]:
     return tuple(CauseSet(names, p) for names, p in ranked if p >= 0.001)
 
 
-def _suspects(weighing: Weighing, causes: Sequence[Cause]) -> list[Suspect]:
+def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> list[Suspect]:
     total: dict[str, float] = {}
     for s in weighing.sets:
         for name in {o.cause.name for o in s.options if o.cause is not STRANGE}:
@@ -202,7 +203,7 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause]) -> list[Suspect]:
                 title=cause.title,
                 channel=channel,
                 probability=min(probability, 1.0),
-                severity=_severity(cause, name, best),
+                severity=_severity(cause, name, best, _scale(cause, machine)),
                 speaks_for=tuple(f for f, g in gains if g > 1.0)[:6],
                 speaks_against=tuple(f for f, g in reversed(gains) if g < -1.0)[:4],
                 like=tuple(dict.fromkeys(like)),
@@ -250,7 +251,7 @@ def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[t
     return [(rows.places[n].finding, float(gain[n])) for n in order]
 
 
-def _severity(cause: Cause, name: str, best: Weighed) -> Severity | None:
+def _severity(cause: Cause, name: str, best: Weighed, scale: float) -> Severity | None:
     """Of the channel that has most of it."""
     at, found = best.settings, []
     for option in best.options:
@@ -262,7 +263,12 @@ def _severity(cause: Cause, name: str, best: Weighed) -> Severity | None:
         return None
     most = max(found, key=lambda n: float(best.x[n]))
     amount, deviation = math.exp(float(best.x[most])), math.sqrt(max(float(best.spread[most, most]), 0.0))
-    return Severity(amount, cause.unit, 2 * amount * min(deviation, 1.0))
+    return Severity(scale * amount, cause.unit, 2 * scale * amount * min(deviation, 1.0))
+
+
+def _scale(cause: Cause, machine: Machine) -> float:
+    """From the model's amount to the unit of the severity."""
+    return {"µm": machine.film_scale, "mm": (machine.width_mm / 0.6) ** 0.7}.get(cause.unit, 1.0)
 
 
 def _settings(weighing: Weighing) -> tuple[Setting, ...]:
@@ -287,4 +293,3 @@ def _contradictions(places: Sequence[Place]) -> tuple[str, ...]:
                 f"{f.value:g} {f.unit}: they can't both be true"
             )
     return tuple(out)
-

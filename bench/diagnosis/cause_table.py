@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from bench.diagnosis.causes import Cause, Curve, Move, Variant, alike, by_channel, in_one, switched
-from bench.diagnosis.causes import _turning as turning
+from bench.diagnosis.causes import Cause, Curve, Move, Variant, alike, by_channel, in_one, switched, turning
 
 HEADS = (
     Cause(
@@ -176,7 +175,10 @@ ELECTRONICS = (
     Cause(
         "leaky-record-capacitor",
         "direct current in the record head: a leaky capacitor",
-        (alike(Move("second_harmonic", 18.0, 0.3), share=0.4), *in_one(Move("second_harmonic_one", 18.0, 0.3), share=0.6)),
+        (
+            alike(Move("second_harmonic", 18.0, 0.3), share=0.4),
+            *in_one(Move("second_harmonic_one", 18.0, 0.3), share=0.6),
+        ),
         0.5,
         "dB",
         "replace the capacitor",
@@ -252,7 +254,10 @@ ELECTRONICS = (
     Cause(
         "encoder",
         "noise-reduction encoder",
-        tuple(Variant(c, curves=(Curve("encoder", 2.5, n),), share=1 / 3) for c, n in (("left", 0), ("right", 1), ("both", None))),
+        tuple(
+            Variant(c, curves=(Curve("encoder", 2.5, n),), share=1 / 3)
+            for c, n in (("left", 0), ("right", 1), ("both", None))
+        ),
         1.0,
         "dB",
         "repair or adjust the circuit",
@@ -263,7 +268,10 @@ ELECTRONICS = (
     Cause(
         "decoder",
         "noise-reduction decoder",
-        tuple(Variant(c, curves=(Curve("decoder", 2.5, n),), share=1 / 3) for c, n in (("left", 0), ("right", 1), ("both", None))),
+        tuple(
+            Variant(c, curves=(Curve("decoder", 2.5, n),), share=1 / 3)
+            for c, n in (("left", 0), ("right", 1), ("both", None))
+        ),
         1.0,
         "dB",
         "repair or adjust the circuit",
@@ -312,7 +320,10 @@ TAPES = (
     Cause(
         "reference-tape-of-another-flux",
         "reference tape of another flux",
-        (alike(Move("reference_level", 1.8, 0.4, -1), share=0.5), alike(Move("reference_level", 1.8, 0.4, 1), share=0.5)),
+        (
+            alike(Move("reference_level", 1.8, 0.4, -1), share=0.5),
+            alike(Move("reference_level", 1.8, 0.4, 1), share=0.5),
+        ),
         0.3,
         "dB",
         "use the right reference tape",
@@ -325,21 +336,33 @@ TAPES = (
 TRANSPORT = (
     turning(
         "pinch-roller",
-        "worn pinch roller",
         "pinch roller",
-        "replace the roller",
-        "flutter, and azimuth weaves",
-        1.3,
-        Move("weave", 1.0, 0.6),
+        "worn pinch roller",
+        mended_by="replace the roller",
+        left="flutter, and azimuth weaves",
+        odds=1.3,
+        more=(Move("weave", 1.0, 0.6),),
     ),
-    turning("capstan", "bent or dirty capstan", "capstan", "clean or replace the capstan", "flutter on every note"),
-    turning("reel", "binding reel or hub", "reel", "free the reel, or change the shell", "slow wow"),
-    turning("idler", "worn idler", "idler", "replace the idler", "flutter", 0.4),
+    turning(
+        "capstan",
+        "capstan",
+        "bent or dirty capstan",
+        mended_by="clean or replace the capstan",
+        left="flutter on every note",
+    ),
+    turning("reel", "reel", "binding reel or hub", mended_by="free the reel, or change the shell", left="slow wow"),
+    turning("idler", "idler", "worn idler", mended_by="replace the idler", left="flutter", odds=0.4),
     Cause(
         "belt",
         "slipping or worn belt",
         (
-            Variant("both", (Move("part", 1.9, 0.5, at=(3,)), Move("flutter_rest", 1.0, 0.5)), (Curve("drift", 0.7),), 0.5, part="belt"),
+            Variant(
+                "both",
+                (Move("part", 1.9, 0.5, at=(3,)), Move("flutter_rest", 1.0, 0.5)),
+                (Curve("drift", 0.7),),
+                0.5,
+                part="belt",
+            ),
             Variant("both", (Move("flutter_rest", 1.3, 0.4),), (Curve("drift", 0.7),), 0.5),
         ),
         1.2,

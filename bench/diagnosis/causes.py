@@ -5,14 +5,12 @@ Odds are relative; they, the sizes and their spreads are common practice, no sou
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Literal
 
 from bench.diagnosis.machine import PARTS, Machine
 
 Channels = Literal["left", "right", "both"]
-ACTED = (0, 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +24,9 @@ class Move:
     sign: int = 1
     at: tuple[int, ...] = ()
     """Where in the figure: channel, run of settings, or both."""
+
+
+Moves = tuple[Move, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,27 +122,11 @@ def switched(*moves: Move) -> tuple[Variant, ...]:
     )
 
 
-def part(name: str, *moves: Move) -> Variant:
-    """A part whose line is too strong."""
-    at = (PARTS.index(name),)
-    return Variant("both", (Move("part", 2.2, 0.35, at=at), *moves), part=name)
-
-
-def _turning(name: str, title: str, of: str, mended_by: str, left: str, odds: float = 1.0, *more: Move) -> Cause:
-    return Cause(
-        name,
-        title,
-        (part(of, *more),),
-        odds,
-        "×",
-        mended_by,
-        left,
-        look=f"turn the {of} by hand, and look at it in good light",
-        look_minutes=3.0,
-    )
-
-
-CausesOf = Callable[[Machine], tuple[Cause, ...]]
+def turning(name: str, of: str, title: str, *, mended_by: str, left: str, odds: float = 1.0, more: Moves = ()) -> Cause:
+    """A rotating part whose line is too strong."""
+    variant = Variant("both", (Move("part", 2.2, 0.4, at=(PARTS.index(of),)), *more), part=of)
+    look = f"turn the {of} by hand, and look at it in good light"
+    return Cause(name, title, (variant,), odds, "×", mended_by, left, look=look, look_minutes=3.0)
 
 
 def known_causes(machine: Machine) -> tuple[Cause, ...]:

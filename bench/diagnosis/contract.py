@@ -24,6 +24,7 @@ STAGE_WORDS: dict[str, Stage] = {s: s for s in STAGES} | {
     "after": "after-cleaning",
 }
 SOURCE_WORDS: dict[str, Source] = {s: s for s in SOURCES} | {"reference": "reference-tape", "machine": "tape-stopped"}
+CIRCUITS: dict[str, Source] = {"encoding_error": "encoder", "decoding_error": "decoder"}
 CHANNELS = ("left", "right", "both", "left-right", "right-left", "mono")
 
 
@@ -66,7 +67,7 @@ def case_of(data: Mapping[str, Any], where: str) -> Case:
     if not isinstance(readings, list):
         raise Problem(f"{where}: readings must be a list")
     if not isinstance(answers, Mapping):
-        raise Problem(f"{where}: answers must be an object such as {{\"swab\": \"brown\"}}")
+        raise Problem(f'{where}: answers must be an object such as {{"swab": "brown"}}')
     ignored: list[str] = []
     machines = {str(r["machine"]) for r in readings if isinstance(r, Mapping) and r.get("machine")}
     if len(machines) > 1:
@@ -102,7 +103,7 @@ def _finding(item: Any, n: int, where: str, ignored: list[str]) -> Finding | Non
     if item.get("source") is not None and _word(item.get("source")) not in SOURCE_WORDS:
         ignored.append(f"readings[{n}]: source {item.get('source')} is none of {', '.join(SOURCES)}")
         return None
-    if item.get("source") is None:
+    if item.get("source") is None or quantity in CIRCUITS:
         source = _usual_source(quantity)
     channel = _word(item.get("channel")) or "both"
     if channel not in CHANNELS:
@@ -133,9 +134,7 @@ def _finding(item: Any, n: int, where: str, ignored: list[str]) -> Finding | Non
 def _usual_source(quantity: str) -> Source:
     if quantity in ("level", "azimuth_delay", "azimuth_angle", "azimuth_phase", "speed_error", "speed_drift"):
         return "reference-tape"
-    if quantity in ("encoding_error", "decoding_error"):
-        return "encoder" if quantity == "encoding_error" else "decoder"
-    return "record-replay"
+    return CIRCUITS.get(quantity, "record-replay")
 
 
 def _word(value: Any) -> str:

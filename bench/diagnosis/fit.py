@@ -22,6 +22,8 @@ Ints = NDArray[np.int64]
 BENT = tuple(f.name for f in FIGURES if not f.straight)
 """Settings that readings follow in a curve: fitted one by one."""
 DAMPING, STEP = 1e-2, 0.05
+FREEDOM = 4.0
+"""Degrees of freedom of the settings' prior (Student's t): a trimmer may stand far out."""
 
 
 class Problemset:
@@ -34,7 +36,7 @@ class Problemset:
     """
 
     def __init__(self, sets: Sequence[tuple[Variant, ...]], columns: dict[int, Values], rows: Rows) -> None:
-        self.sets = list(sets)
+        self.sets, self.all_columns, self.rows = list(sets), columns, rows
         moves = [[m for v in s for m in v.moves] for s in sets]
         extra = [np.hstack([columns[id(v)] for v in s] or [np.zeros((len(rows), 0))]) for s in sets]
         most, widest = max(map(len, moves), default=0), max((e.shape[1] for e in extra), default=0)
@@ -53,14 +55,30 @@ class Problemset:
 class Fitted:
     """The result for each set."""
 
+    problem: Problemset
+    settings: int
+    """How many of `x` are settings."""
     log_evidence: Values
     x: Values
-    """Settings that bend, then logarithms of severities, then coefficients of curves, shape (sets, …)."""
+    """Settings that bend, then logarithms of amounts, then coefficients of curves, shape (sets, …)."""
     spread: Values
     """Covariance of `x`."""
-    residual: Values
-    """Whitened, shape (sets, rows)."""
-    chi2: Values
+    read: Values
+    """What each set says the rows read."""
+    slopes: Values
+    """d(rows)/dx, shape (sets, rows, x)."""
+
+    def joined(self, pairs: Sequence[tuple[int, int]]) -> Values:
+        """A start for sets of two from two sets of one: settings half way, amounts as they were."""
+        s, sets = self.settings, self.problem.sets
+        joined = Problemset([sets[a] + sets[b] for a, b in pairs], self.problem.all_columns, self.problem.rows)
+        out = np.zeros((len(pairs), s + joined.figure.shape[1] + joined.columns.shape[2]))
+        for n, (a, b) in enumerate(pairs):
+            out[n, :s] = 0.5 * (self.x[a, :s] + self.x[b, :s])
+            amounts = [self.x[one, s : s + sum(len(v.moves) for v in sets[one])] for one in (a, b)]
+            both = np.concatenate(amounts)
+            out[n, s : s + len(both)] = both
+        return out
 
 
 class Fitter:
@@ -104,10 +122,10 @@ class Fitter:
     def predict(self, problem: Problemset, x: Values) -> Values:
         """What each set says the rows read."""
         s = len(self.settings) + problem.figure.shape[1]
-        return self.rows.predict(self.vectors(problem, x)) + np.einsum("hre,he->hr", problem.columns, x[:, s:])
+        return self.rows.predict(self.vectors(problem, x)) + (problem.columns @ x[:, s:, None])[..., 0]
 
     def slopes(self, problem: Problemset, x: Values) -> Values:
-        """d(rows)/dx, shape (sets, rows, x): settings of one name in one run, since no row has more than one of them."""
+        """d(rows)/dx, shape (sets, rows, x). Settings of one name go together: no row has two of them."""
         count, s, k = len(x), len(self.settings), problem.figure.shape[1]
         base = self.vectors(problem, x)
         tries = [base]
@@ -123,33 +141,54 @@ class Fitter:
         read = self.rows.predict(np.concatenate(tries)).reshape(len(tries), count, -1)
         slopes = (read[1:] - read[0]) / STEP
         settings = slopes[self._colour] * self._share[:, None]
-        return np.concatenate([np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(BENT) :], 0, 2), problem.columns], axis=2)
+        return np.concatenate(
+            [np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(BENT) :], 0, 2), problem.columns], axis=2
+        )
+
+    def _prior(self, problem: Problemset) -> tuple[Values, Values]:
+        """Mean and precision of x for each set."""
+        count, e = len(problem.sets), problem.columns.shape[2]
+        mean = [np.tile(self.mean[self.settings], (count, 1)), problem.median, np.zeros((count, e))]
+        precision = [np.tile(self.precision, (count, 1)), problem.precision, np.ones((count, e))]
+        return np.concatenate(mean, axis=1), np.concatenate(precision, axis=1)
+
+    def _weights(self, x: Values, prior: Values, precision: Values) -> tuple[Values, Values]:
+        """Precision of the prior around x, and what the prior costs there: twice minus its logarithm."""
+        off, s = precision * (x - prior) ** 2, len(self.settings)
+        weights = precision.copy()
+        weights[:, :s] *= (FREEDOM + 1) / (FREEDOM + off[:, :s])
+        cost = (FREEDOM + 1) * np.log1p(off[:, :s] / FREEDOM).sum(axis=1) + off[:, s:].sum(axis=1)
+        return weights, cost
+
+    def _normal(self, slopes: Values, precision: Values) -> tuple[Values, Values]:
+        """Whitened slopes, and the matrix of the normal equations."""
+        white = self.whiten @ slopes
+        normal = np.swapaxes(white, 1, 2) @ white
+        at = np.arange(normal.shape[1])
+        normal[:, at, at] += precision
+        return white, normal
 
     def fit(self, problem: Problemset, start: Values | None = None, rounds: int = 5) -> Fitted:
         """The most likely figures of each set, and the evidence."""
-        count, s = len(problem.sets), len(self.settings)
-        k, e = problem.figure.shape[1], problem.columns.shape[2]
-        prior_mean = np.concatenate([np.tile(self.mean[self.settings], (count, 1)), problem.median, np.zeros((count, e))], 1)
-        precision = np.concatenate([np.tile(self.precision, (count, 1)), problem.precision, np.ones((count, e))], axis=1)
-        x = prior_mean.copy() if start is None else start
+        count, s, k = len(problem.sets), len(self.settings), problem.figure.shape[1]
+        prior, precision = self._prior(problem)
+        x = prior.copy() if start is None else start
         damping = np.full(count, DAMPING)
 
         def cost(at: Values) -> tuple[Values, Values, Values]:
             read = self.predict(problem, at)
             residual = (self.rows.values - read) @ self.whiten.T
-            return read, residual, (residual**2).sum(axis=1) + (precision * (at - prior_mean) ** 2).sum(axis=1)
+            return read, residual, (residual**2).sum(axis=1) + self._weights(at, prior, precision)[1]
 
         read, residual, now = cost(x)
-        for last in range(rounds):
-            slopes = np.einsum("qr,hrx->hqx", self.whiten, self.slopes(problem, x), optimize=True)
-            normal = np.einsum("hqx,hqy->hxy", slopes, slopes, optimize=True)
-            normal[:, np.arange(s + k + e), np.arange(s + k + e)] += precision
-            if last == rounds - 1:
-                break
+        for _ in range(rounds):
+            slopes = self.slopes(problem, x)
+            weights, _ = self._weights(x, prior, precision)
+            white, normal = self._normal(slopes, weights)
+            diagonal = np.arange(normal.shape[1])
             damped = normal.copy()
-            at = np.arange(s + k + e)
-            damped[:, at, at] += damping[:, None] * normal[:, at, at]
-            pull = np.einsum("hqx,hq->hx", slopes, residual) - precision * (x - prior_mean)
+            damped[:, diagonal, diagonal] *= 1 + damping[:, None]
+            pull = (residual[:, None] @ white)[:, 0] - weights * (x - prior)
             step = np.linalg.solve(damped, pull[..., None])[..., 0]
             step[:, s : s + k] = np.clip(step[:, s : s + k], -1.5, 1.0)
             step[:, :s] = np.clip(step[:, :s], -8.0, 8.0)
@@ -157,10 +196,22 @@ class Fitter:
             new_read, new_residual, then = cost(tried)
             better = then < now
             x = np.where(better[:, None], tried, x)
-            read, residual = np.where(better[:, None], new_read, read), np.where(better[:, None], new_residual, residual)
-            now = np.where(better, then, now)
+            read = np.where(better[:, None], new_read, read)
+            residual, now = np.where(better[:, None], new_residual, residual), np.where(better, then, now)
             damping = np.where(better, damping / 5, damping * 10)
-        spread = np.linalg.inv(normal)
-        log_prior = np.log(precision).sum(axis=1)
-        evidence = -0.5 * now + 0.5 * log_prior - 0.5 * np.linalg.slogdet(normal)[1] + 0.5 * self.log_det
-        return Fitted(evidence, x, spread, residual, (residual**2).sum(axis=1))
+        evidence = self._laplace(now, precision, normal)
+        return Fitted(problem, s, evidence, x, np.linalg.inv(normal), read, slopes)
+
+    def _laplace(self, cost: Values, precision: Values, normal: Values) -> Values:
+        half = np.log(precision).sum(axis=1) - np.linalg.slogdet(normal)[1] + self.log_det
+        return np.asarray(0.5 * (half - cost))
+
+    def evidence(self, fitted: Fitted) -> Values:
+        """The evidence of sets that were fitted with another covariance, by one step along their slopes."""
+        prior, precision = self._prior(fitted.problem)
+        weights, cost = self._weights(fitted.x, prior, precision)
+        white, normal = self._normal(fitted.slopes, weights)
+        residual = (self.rows.values - fitted.read) @ self.whiten.T
+        pull = (residual[:, None] @ white)[:, 0] - weights * (fitted.x - prior)
+        gain = (pull * np.linalg.solve(normal, pull[..., None])[..., 0]).sum(axis=1)
+        return self._laplace((residual**2).sum(axis=1) + cost - gain, precision, normal)

@@ -37,7 +37,7 @@ def lines_of(findings: Sequence[Finding], machine: Machine) -> Lines:
     if not read:
         return Lines({}, {}, None)
     least = max(LEAST_PERCENT, 0.5 * min(f.value or 0.0 for f in read))
-    peaks: dict[str, float] = {p: least for p in machine.parts}
+    peaks: dict[str, float] = dict.fromkeys(machine.parts, least)
     peaks.setdefault("idler", least)
     fits: dict[str, float] = {}
     strays = []

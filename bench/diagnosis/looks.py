@@ -7,10 +7,26 @@ from collections.abc import Mapping
 Words = tuple[str, ...]
 
 ANSWERS: tuple[tuple[Words, Words, dict[str, float]], ...] = (
-    (("swab",), ("brown", "dirty", "dark", "black"), {"dirt-replay-head": 4.0, "dirt-record-head": 4.0, "dirty-erase-head": 2.0}),
-    (("swab",), ("clean", "white"), {"dirt-replay-head": 0.35, "dirt-record-head": 0.35, "dirt-left-after-cleaning": 0.5}),
-    (("wear", "lens", "head-face", "face"), ("groove", "longer", "worn", "flat longer"), {"worn-replay-gap": 6.0, "worn-contour": 3.0}),
-    (("wear", "lens", "head-face", "face"), ("little", "none", "good", "even"), {"worn-replay-gap": 0.25, "worn-contour": 0.5}),
+    (
+        ("swab",),
+        ("brown", "dirty", "dark", "black"),
+        {"dirt-replay-head": 4.0, "dirt-record-head": 4.0, "dirty-erase-head": 2.0},
+    ),
+    (
+        ("swab",),
+        ("clean", "white"),
+        {"dirt-replay-head": 0.35, "dirt-record-head": 0.35, "dirt-left-after-cleaning": 0.5},
+    ),
+    (
+        ("wear", "lens", "head-face", "face"),
+        ("groove", "longer", "worn", "flat longer"),
+        {"worn-replay-gap": 6.0, "worn-contour": 3.0},
+    ),
+    (
+        ("wear", "lens", "head-face", "face"),
+        ("little", "none", "good", "even"),
+        {"worn-replay-gap": 0.25, "worn-contour": 0.5},
+    ),
     (("lens", "gap"), ("film", "oxide", "dirt", "dark"), {"dirt-left-after-cleaning": 8.0}),
     (("height",), ("too high", "too low", "wrong", "high", "low"), {"head-height": 8.0}),
     (("height",), ("right", "good"), {"head-height": 0.15}),

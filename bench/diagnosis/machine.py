@@ -53,6 +53,11 @@ class Machine:
         return self.speed_mm_s < SLOW_MM_S
 
     @property
+    def film_scale(self) -> float:
+        """How much thicker a film is before anybody hears it, re a cassette deck."""
+        return (self.speed_mm_s / 47.625) ** 0.6
+
+    @property
     def us_per_arcmin(self) -> float:
         """Delay between the channels that a minute of arc of azimuth causes."""
         return 1e6 * self.spacing_mm * ARCMIN / self.speed_mm_s

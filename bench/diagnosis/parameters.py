@@ -41,12 +41,12 @@ NOISE_METHODS = ("A-weighted", "unweighted", "BS.468", "2 kHz")
 FIGURES: tuple[Figure, ...] = (
     # Settings
     Figure("replay_level", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="replay level"),
-    Figure("replay_equalisation", 1.2, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="replay equalisation"),
-    Figure("replay_azimuth", 5.0, "arcmin", SETTINGS, straight=False, trimmer="replay azimuth"),
-    Figure("record_azimuth", 4.0, "arcmin", SETTINGS, straight=False, trimmer="record azimuth"),
+    Figure("replay_equalisation", 1.0, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="replay equalisation"),
+    Figure("replay_azimuth", 4.0, "arcmin", SETTINGS, straight=False, trimmer="replay azimuth"),
+    Figure("record_azimuth", 3.0, "arcmin", SETTINGS, straight=False, trimmer="record azimuth"),
     Figure("record_level", 1.6, "dB", SETTINGS + BY_CHANNEL, trimmer="record level"),
     Figure("record_equalisation", 1.2, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation"),
-    Figure("bias", 1.4, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="bias"),
+    Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="bias"),
     Figure("speed", 0.8, "%", SETTINGS, trimmer="speed"),
     # Heads
     Figure("replay_film", 0.08, "µm", BY_CHANNEL),
@@ -89,10 +89,11 @@ FIGURES: tuple[Figure, ...] = (
     Figure("reference_level", 0.15, "dB"),
     Figure("reference_treble", 0.25, "dB"),
     # Transport
-    Figure("part", 0.7, "ln", (len(PARTS),)),
-    Figure("flutter_rest", 0.5, "ln"),
-    Figure("weave", 0.7, "ln"),
-    Figure("dropouts", 1.1, "ln"),
+    Figure("part", 0.55, "ln", (len(PARTS),)),
+    Figure("flutter_all", 0.7, "ln"),
+    Figure("flutter_rest", 0.35, "ln"),
+    Figure("weave", 0.9, "ln"),
+    Figure("dropouts", 1.4, "ln"),
     Figure("drift", 0.12, "%"),
     Figure("wrong_speed", 0.0, "%"),
     # Causes that act on settings from outside

@@ -95,10 +95,8 @@ def _tone(finding: Finding, value: float, machine: Machine) -> Place | Unused:
     hz = finding.frequency_hz or (None if ratio else reference_hz(finding, machine))
     if hz is None:
         return Unused(finding, "its frequency is missing")
-    if finding.sent_db is None:
-        sent = -20.0 if ratio else 0.0
-    else:
-        sent = min(finding.sent_db, 6.0)
+    usual_db = -20.0 if ratio else 0.0
+    sent = usual_db if finding.sent_db is None else min(finding.sent_db, 6.0)
     tone = Tone(
         (finding.stage, finding.source),
         hz,
@@ -269,15 +267,13 @@ class Rows:
         return len(self.places)
 
     def _group(self) -> list[tuple[Tones, NDArray[np.int64], NDArray[np.int64], Values]]:
-        """For each stage and source: the tones once each, and for each row which it is of and what it is relative to."""
+        """For each stage and source: its tones once each, its rows, and how much of which tone is in each row."""
         out = []
         for group in dict.fromkeys(p.tone.group for p in self.tones if p.tone):
             rows = [n for n, p in enumerate(self.tones) if p.tone and p.tone.group == group]
             tones = [t for t in (self.tones[n].tone for n in rows) if t]
             points = list(
-                dict.fromkeys(
-                    (hz, t.sent_db) for t in tones for hz in (t.hz, t.relative_to_hz) if hz is not None
-                )
+                dict.fromkeys((hz, t.sent_db) for t in tones for hz in (t.hz, t.relative_to_hz) if hz is not None)
             )
             stage, source = group
             hz, sent = (np.array(column) for column in zip(*points, strict=True))

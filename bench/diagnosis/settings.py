@@ -39,7 +39,9 @@ def settings_of(weighing: Weighing) -> list[tuple[str, str, str, float, str, flo
             which = index(figure.name, *at)
             if figure.straight:
                 k = int(np.searchsorted(columns, which))
-                means, variances = (np.array([f[2 * 1 + m][k] * width[which] ** (m + 1) for f in found]) for m in (0, 1))
+                means, variances = (
+                    np.array([f[2 * 1 + m][k] * width[which] ** (m + 1) for f in found]) for m in (0, 1)
+                )
             elif which in fitter.settings:
                 k = fitter.settings.index(which)
                 means, variances = np.array([f[0][k] for f in found]), np.array([f[1][k] for f in found])
@@ -56,13 +58,13 @@ def settings_of(weighing: Weighing) -> list[tuple[str, str, str, float, str, flo
 def _of_set(weighing: Weighing, n: int) -> tuple[Values, Values, Values, Values]:
     """Mean and variance of the bent settings, then of the straight figures in units of their usual spread."""
     s, fitter = weighing.sets[n], weighing.fitter
-    problem = Problemset([tuple(o.variant for o in s.options)], weighing.columns, fitter.rows)
+    problem = Problemset([tuple(o.variant for o in s.options)], weighing.session.columns, fitter.rows)
     slopes = fitter.whiten @ fitter.slopes(problem, s.x[None])[0]
     precision = np.concatenate(
         [fitter.precision, problem.precision[0], np.ones(problem.columns.shape[2])],
     )
     spread = np.linalg.inv(slopes.T @ slopes + np.diag(precision))
-    columns = fitter.whiten @ weighing.straight
+    columns = fitter.whiten @ weighing.session.straight
     means = columns.T @ (fitter.whiten @ (fitter.rows.values - s.read))
     through = columns.T @ slopes
     variances = 1 - (columns**2).sum(axis=0) + np.einsum("cx,xy,cy->c", through, spread, through)

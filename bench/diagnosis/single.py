@@ -1,7 +1,7 @@
-"""What a machine of given figures reads besides levels of tones: one function for each quantity, on a scale on which its
-scatter is alike everywhere (dB, or the logarithm of what is above 0).
+"""What a machine of given figures reads besides levels of tones: one function for each quantity.
 
-Each takes figures, the machine and the rows that it is asked for, and gives (sets, rows).
+Each takes figures, the machine and the row that it is asked for, and gives a value for each set of figures, on a scale
+on which its scatter is alike everywhere: dB, or the logarithm of what is above 0.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from bench.diagnosis.tones import (
     USUAL_WEAVE_US,
     bias_slope_db,
     film,
+    height_mm,
     power_sum_db,
     settings_of,
 )
@@ -80,14 +81,14 @@ def _delay(f: Figures, machine: Machine, row: Row) -> Values:
 
 
 def _noise(f: Figures, machine: Machine, row: Row) -> Values:
-    """dB re the reference level."""
+    """DB re the reference level."""
     run, kind = settings_of(row.stage), row.kind
     up = _of(f["replay_level"][:, run], row) + 0.6 * _of(f["replay_equalisation"][:, run], row)
     up = up + 0.6 * f["equalisation_switch"][:, run]
     amplifier = USUAL_AMPLIFIER_DB[kind] + f["amplifier_noise"] + _of(f["amplifier_noise_one"], row)
     if row.source == "tape-stopped":
         return np.asarray(amplifier + up)
-    dirt = SPACING_DB * _of(film(f, row.stage, "replay"), row) * HISS_HZ / (1e3 * machine.speed_mm_s)
+    dirt = SPACING_DB * _of(film(f, machine, row.stage, "replay"), row) * HISS_HZ / (1e3 * machine.speed_mm_s)
     magnetic = 5.0 * np.sqrt(_remanence(f, row) + 1e-6)
     tape = USUAL_HISS_DB[kind] + f["hiss"] + f["hiss_method"][:, kind] + magnetic
     tape = tape - 0.6 * dirt + OTHER_TAPE["hiss"] * f["other_tape"][:, run]
@@ -114,7 +115,7 @@ def _maximum(f: Figures, machine: Machine, row: Row) -> Values:
 
 
 def _third(f: Figures, machine: Machine, row: Row) -> Values:
-    """dB re the fundamental; 3 % at the maximum, and by the square of the level below it."""
+    """DB re the fundamental; 3 % at the maximum, and by the square of the level below it."""
     run = settings_of(row.stage)
     other = OTHER_TAPE["level"] * f["other_tape"][:, run]
     level = row.sent_db + _of(f["record_level"][:, run], row) + f["sensitivity"] + other
@@ -138,7 +139,7 @@ def _overbias(f: Figures, machine: Machine, row: Row) -> Values:
 def _separation(f: Figures, machine: Machine, row: Row) -> Values:
     """Of the driven channel from the other, positive dB; a head beyond the guard reads the other track."""
     guard = machine.spacing_mm - machine.width_mm
-    beyond = np.maximum(np.abs(f["height"]) - guard, 0.0) / machine.width_mm
+    beyond = np.maximum(height_mm(f, machine) - guard, 0.0) / machine.width_mm
     leak = 20 * np.log10(beyond + 1e-4)
     return -power_sum_db(USUAL_CROSSTALK_DB + f["crosstalk"], leak)
 
@@ -150,7 +151,7 @@ def _erasure(f: Figures, machine: Machine, row: Row) -> Values:
 
 def _parts(f: Figures) -> Values:
     """Peak of each part's line, %."""
-    return np.asarray(USUAL_PART_PERCENT * np.exp(f["part"]))
+    return np.asarray(USUAL_PART_PERCENT * np.exp(f["part"] + f["flutter_all"][:, None]))
 
 
 WEIGHT = {"capstan": 0.95, "pinch roller": 0.75, "reel": 0.45, "belt": 1.0, "idler": 0.9}
@@ -158,9 +159,11 @@ WEIGHT = {"capstan": 0.95, "pinch roller": 0.75, "reel": 0.45, "belt": 1.0, "idl
 
 
 def _flutter(f: Figures, machine: Machine, row: Row) -> Values:
-    """ln of the weighted figure in %."""
+    """Ln of the weighted figure in %."""
     weights = np.array([WEIGHT[p] for p in PARTS])
-    squares = ((_parts(f) * weights) ** 2).sum(axis=1) + (USUAL_REST_PERCENT * np.exp(f["flutter_rest"])) ** 2
+    squares = ((_parts(f) * weights) ** 2).sum(axis=1) + (
+        USUAL_REST_PERCENT * np.exp(f["flutter_rest"] + f["flutter_all"])
+    ) ** 2
     return np.asarray(0.5 * np.log(squares))
 
 
@@ -173,7 +176,7 @@ def _weave(f: Figures, machine: Machine, row: Row) -> Values:
 
 
 def _dropouts(f: Figures, machine: Machine, row: Row) -> Values:
-    contact = _of(f["contact"], row) + 0.5 * _of(film(f, row.stage, "replay"), row)
+    contact = _of(f["contact"], row) + 0.5 * _of(film(f, machine, row.stage, "replay"), row) / machine.film_scale
     return np.asarray(np.log(USUAL_DROPOUTS) + f["dropouts"] + 1.0 * contact)
 
 
@@ -216,7 +219,7 @@ SCATTER: dict[str, float] = {
     "hum": 1.5,
     "maximum": 0.4,
     "third": 1.5,
-    "second": 2.0,
+    "second": 3.0,
     "saturation": 0.7,
     "overbias": 0.4,
     "separation": 2.0,

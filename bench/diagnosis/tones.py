@@ -49,15 +49,20 @@ def bias_slope_db(machine: Machine) -> float:
     return float(1.6 * (47.625 / machine.speed_mm_s) ** 0.4)
 
 
-def film(f: Figures, stage: Stage, head: str) -> Values:
+def film(f: Figures, machine: Machine, stage: Stage, head: str) -> Values:
     """Distance between tape and head, µm, shape (sets, 2)."""
     on_it = f["film_left"] + f["contact"] if head == "replay" else np.zeros_like(f["film_left"])
-    return on_it + f[f"{head}_film"] if stage == "before-cleaning" else on_it
+    return machine.film_scale * (on_it + f[f"{head}_film"] if stage == "before-cleaning" else on_it)
+
+
+def height_mm(f: Figures, machine: Machine) -> Values:
+    """How far a head is off its height: further on a wide track before anybody looks."""
+    return np.asarray(np.abs(f["height"]) * (machine.width_mm / 0.6) ** 0.7)
 
 
 def height_db(f: Figures, machine: Machine) -> Values:
     """Level that a head at the wrong height loses: the part of the track that it misses."""
-    share = np.clip(np.abs(f["height"]) / machine.width_mm, 0.0, 0.95)
+    share = np.clip(height_mm(f, machine) / machine.width_mm, 0.0, 0.95)
     return np.asarray(20 * np.log10(1 - share))
 
 
@@ -101,7 +106,7 @@ class Tones:
             self._each(f["replay_level"][:, run])
             + shelf_db(self.hz, m.t1_us, self._each(switched))
             + worn
-            - SPACING_DB * self._each(film(f, self.stage, "replay")) * per_um
+            - SPACING_DB * self._each(film(f, m, self.stage, "replay")) * per_um
             + sinc_db(np.pi * offset_um * per_um)
             - self._each(remanence) * 0.8 * np.minimum(self.hz / 1e4, 1.2)
             + low_end_db(self.hz, self._each(f["replay_low_end"]))
@@ -110,7 +115,7 @@ class Tones:
 
     def _record(self, f: Figures) -> Values:
         m, run = self.machine, settings_of(self.stage)
-        on_head = film(f, self.stage, "record" if m.heads == 3 else "replay")
+        on_head = film(f, m, self.stage, "record" if m.heads == 3 else "replay")
         other = self._each(f["other_tape"][:, run])
         bias = self._each(f["bias"][:, run] + f["bias_shift"][:, run, None]) - OTHER_TAPE["bias"] * other
         k = self.hz / 1e4

@@ -99,7 +99,9 @@ def _inverted(findings: list[Finding], machine: Machine) -> tuple[Sign | None, l
     probability = 1 / (1 + math.exp(-max(-30.0, min(30.0, odds))))
     if probability < 0.05:
         return None, findings
-    sign = Sign("inverted-channel", "inverted channel", "both", min(probability, SURE), tuple(seen), "turn the leads over")
+    sign = Sign(
+        "inverted-channel", "inverted channel", "both", min(probability, SURE), tuple(seen), "turn the leads over"
+    )
     if probability < 0.5:
         return sign, findings
     return sign, [mended.get(f.id, f) for f in findings]
@@ -129,6 +131,7 @@ def _as_read(delays: list[Finding], machine: Machine) -> tuple[float, float, dic
     first = min((lowest[1] + s * lowest[2] / 2 for s in (1, -1)), key=abs)
     turned = [us - period / 2 - period * round((us - period / 2 - first) / period) for _, us, period in read]
     put = {
-        f.id: replace(f, quantity="azimuth_delay", unit="µs", value=us) for (f, _, _), us in zip(read, turned, strict=True)
+        f.id: replace(f, quantity="azimuth_delay", unit="µs", value=us)
+        for (f, _, _), us in zip(read, turned, strict=True)
     }
     return misfit([us for _, us, _ in read]), misfit(turned), put

@@ -1,8 +1,8 @@
 """Machines of other physics than the diagnosis's, and the readings that a bench takes of them.
 
 Nothing here comes from `bench`: dirt lies in patches, gaps are ragged, equalisers resonate or shelve, every head has a
-bump, responses are rough with resonances, trimmers stand out with heavy tails, and distortion follows no square law. Two
-schools differ in the laws themselves. Magnitudes: common practice, no source.
+bump, responses are rough with resonances, trimmers stand out with heavy tails, and distortion follows no square law.
+Two schools differ in the laws themselves. Magnitudes: common practice, no source.
 """
 
 from __future__ import annotations
@@ -23,25 +23,44 @@ WEAVE = {"studio": 0.25, "good": 0.6, "average": 2.0, "poor": 4.5}
 DROPOUTS = {"studio": 0.3, "good": 1.0, "average": 6.0, "poor": 20.0}
 FLUTTER = {"studio": 0.03, "good": 0.04, "average": 0.09, "poor": 0.2}
 KINDS: dict[str, dict[str, Any]] = {
-    "cassette-3": dict(heads=3, v=47.625, w=0.6, s=0.9, eq=[120, 3180], gap=1.0, parts=(2.2, 13.0, 36.0)),
-    "cassette-2": dict(heads=2, v=47.625, w=0.6, s=0.9, eq=[120, 3180], gap=1.4, parts=(2.5, 12.0, 40.0)),
-    "reel-38": dict(heads=3, v=381.0, w=2.75, s=3.5, eq=[35, 0], gap=3.0, parts=(9.0, 40.0, 150.0)),
-    "reel-19": dict(heads=2, v=190.5, w=2.08, s=3.96, eq=[50, 3180], gap=3.5, parts=(7.0, 35.0, 120.0)),
+    "cassette-3": {
+        "heads": 3,
+        "v": 47.625,
+        "w": 0.6,
+        "s": 0.9,
+        "eq": [120, 3180],
+        "gap": 1.0,
+        "parts": (2.2, 13.0, 36.0),
+    },
+    "cassette-2": {
+        "heads": 2,
+        "v": 47.625,
+        "w": 0.6,
+        "s": 0.9,
+        "eq": [120, 3180],
+        "gap": 1.4,
+        "parts": (2.5, 12.0, 40.0),
+    },
+    "reel-38": {"heads": 3, "v": 381.0, "w": 2.75, "s": 3.5, "eq": [35, 0], "gap": 3.0, "parts": (9.0, 40.0, 150.0)},
+    "reel-19": {
+        "heads": 2,
+        "v": 190.5,
+        "w": 2.08,
+        "s": 3.96,
+        "eq": [50, 3180],
+        "gap": 3.5,
+        "parts": (7.0, 35.0, 120.0),
+    },
 }
 SINGLES = (
-    "dirt-replay-head", "dirt-record-head", "dirt-left-after-cleaning", "worn-replay-gap", "worn-contour", "head-height",
-    "head-bump", "magnetised-head", "dirty-erase-head", "weak-erasure", "equalisation-switch", "dried-capacitor",
-    "amplifier-noise", "hum", "poor-separation", "weak-oscillator", "encoder", "decoder", "tape-selector",
-    "tape-of-another-type", "aged-reference-tape", "pinch-roller", "capstan", "reel", "belt", "tension", "dead-channel",
-    "inverted-channel", "swapped-channels", "leaky-record-capacitor", "limiter-left-in", "input-clipping",
-)  # fmt: skip
-NOT_BY_QUICK_CHECK = {
-    "head-height", "magnetised-head", "dirty-erase-head", "weak-erasure", "amplifier-noise", "hum", "poor-separation",
-    "weak-oscillator", "encoder", "decoder", "aged-reference-tape", "pinch-roller", "capstan", "reel", "belt", "tension",
-    "inverted-channel", "swapped-channels", "leaky-record-capacitor", "limiter-left-in", "input-clipping", "dirt-record-head",
-    "tape-selector", "tape-of-another-type", "worn-contour", "worn-replay-gap", "dirt-left-after-cleaning",
-    "equalisation-switch", "dirt-replay-head",
-}  # fmt: skip
+    *("dirt-replay-head", "dirt-record-head", "dirt-left-after-cleaning", "worn-replay-gap", "worn-contour"),
+    *("head-height", "head-bump", "magnetised-head", "dirty-erase-head", "weak-erasure", "equalisation-switch"),
+    *("dried-capacitor", "amplifier-noise", "hum", "poor-separation", "weak-oscillator", "encoder", "decoder"),
+    *("tape-selector", "tape-of-another-type", "aged-reference-tape", "pinch-roller", "capstan", "reel", "belt"),
+    *("tension", "dead-channel", "inverted-channel", "swapped-channels", "leaky-record-capacitor", "limiter-left-in"),
+    "input-clipping",
+)
+BY_QUICK_CHECK = {"dirt-replay-head", "head-bump", "dried-capacitor", "dead-channel"}
 CASSETTE_ONLY = {"tape-selector", "tape-of-another-type", "encoder", "decoder"}
 
 
@@ -62,7 +81,7 @@ class Truth:
 class OtherMachine:
     """A machine with its faults, its tape and its wavering readings."""
 
-    def __init__(self, rng: Rng, kind: str, grade: str, school: int, causes: tuple[str, ...], size: float) -> None:
+    def __init__(self, rng: Rng, kind: str, grade: str, *, school: int, causes: tuple[str, ...], size: float) -> None:
         self.rng, self.kind, self.grade, self.school = rng, KINDS[kind], grade, school
         self.causes, self.size = causes, size
         self.cassette = kind.startswith("cassette")
@@ -100,11 +119,19 @@ class OtherMachine:
             for key in list(self.set):
                 if "azimuth" in key[0]:
                     self.set[key] *= 0.6
-        self.tape = dict(level=rng.normal(0, 0.7), treble=rng.normal(0, 0.8), mol=rng.normal(0, 1.0), hiss=rng.normal(0, 1.8))
+        self.tape = {
+            "level": rng.normal(0, 0.7),
+            "treble": rng.normal(0, 0.8),
+            "mol": rng.normal(0, 1.0),
+            "hiss": rng.normal(0, 1.8),
+        }
         self.scatter = rng.normal(0, 1.0) * (0.3 if not self.cassette else 1.0)
         self.drift_us = rng.normal(0, 1.0)
         self.third_power = rng.choice([1.7, 2.0, 2.3])
-        self.low = {c: (90.0 * size * rng.lognormal(0, 0.2) if "dried-capacitor" in causes and c == self.one else 0.0) for c in ch}
+        self.low = {
+            c: (90.0 * size * rng.lognormal(0, 0.2) if "dried-capacitor" in causes and c == self.one else 0.0)
+            for c in ch
+        }
         self.low_side = rng.choice(["replay", "record"])
         self.rates_off = dict(zip(("capstan", "pinch", "reel"), np.exp(rng.normal(0, [0.03, 0.04, 0.2])), strict=True))
         self.strange = ""
@@ -112,8 +139,18 @@ class OtherMachine:
     def _roughness(self) -> dict[str, Any]:
         r, scale = self.rng, ROUGH[self.grade]
         shared = [(r.uniform(5, 14.2), r.uniform(0.4, 1.6), r.normal(0, 0.5)) for _ in range(6)]
-        own = {c: [(r.uniform(5, 14.2), r.uniform(0.4, 1.6), r.normal(0, 0.2)) for _ in range(4)] for c in ("left", "right")}
-        return {"shared": shared, "own": own, "end": r.normal(0, 0.9), "scale": scale, "bump": r.normal(0, 0.7), "at": r.uniform(30, 90)}
+        own = {
+            c: [(r.uniform(5, 14.2), r.uniform(0.4, 1.6), r.normal(0, 0.2)) for _ in range(4)]
+            for c in ("left", "right")
+        }
+        return {
+            "shared": shared,
+            "own": own,
+            "end": r.normal(0, 0.9),
+            "scale": scale,
+            "bump": r.normal(0, 0.7),
+            "at": r.uniform(30, 90),
+        }
 
     def _curve(self, side: str, channel: str, hz: np.ndarray) -> np.ndarray:
         q = self.rough[side]
@@ -181,7 +218,9 @@ class OtherMachine:
             out = out + 10 * np.log10((1 + (w * k) ** 2) / (1 + w**2))
         if "head-bump" in self.causes:
             wave = hz / (70 if self.cassette else 55)
-            out = out + 2.6 * self.size * np.sin(np.pi * wave) * np.exp(-0.6 * (wave - 1) ** 2 / 2) * np.minimum(1, 1.5 / wave)
+            out = out + 2.6 * self.size * np.sin(np.pi * wave) * np.exp(-0.6 * (wave - 1) ** 2 / 2) * np.minimum(
+                1, 1.5 / wave
+            )
         if "magnetised-head" in self.causes and stage == "before-cleaning":
             out = out - 0.5 * self.size * (hz / 1e4)
         if self.low_side == "replay":
@@ -218,7 +257,11 @@ class OtherMachine:
     def tone(self, c: str, hz: np.ndarray, stage: str, source: str, sent: float) -> np.ndarray:
         """Level error of tones as they are read."""
         three = self.kind["heads"] == 3
-        angle = self.set["replay azimuth", "both"] if source == "reference-tape" else self.set["record azimuth", "both"] * three
+        angle = (
+            self.set["replay azimuth", "both"]
+            if source == "reference-tape"
+            else self.set["record azimuth", "both"] * three
+        )
         out = self.replay(c, hz, stage, angle)
         if source == "reference-tape":
             if "aged-reference-tape" in self.causes:

@@ -1,0 +1,103 @@
+"""The ways in which each cause can be there, as far as these readings could show them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.diagnosis.causes import Cause, Curve, Variant
+from bench.diagnosis.fit import Problemset
+from bench.diagnosis.parameters import usual
+from bench.diagnosis.rows import Rows
+from bench.diagnosis.spread import curve_columns, rough_columns, scatter_covariance, straight_columns
+
+Values = NDArray[np.float64]
+
+SEEN = 0.6
+"""Standard deviations that a cause of usual size must move the readings by, to be looked for at all."""
+DIRECTIONS, LEAST_DIRECTION = 8, 0.3
+"""Of a curve, the directions that are kept, and how many standard deviations each must move the readings by."""
+
+
+def _strange(side: str) -> tuple[Variant, ...]:
+    curves = (side, f"fine {side}")
+    return tuple(
+        Variant(channel, curves=(Curve(curves[0], 5.0, n), Curve(curves[1], 4.0, n)))  # type: ignore[arg-type]
+        for channel, n in (("both", None), ("left", 0), ("right", 1))
+    )
+
+
+STRANGE = Cause(
+    "not-in-list",
+    "something that is not in this list",
+    (*_strange("replay"), *_strange("record"), Variant("both", curves=(Curve("part", 2.5),))),
+    1.0,
+    "",
+    "look further",
+    "unknown",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """A way in which one cause is there."""
+
+    cause: Cause
+    variant: Variant
+    weight: float
+    """Prior odds, with what was seen and which rate a line has."""
+
+
+class Session:
+    """What all sets of causes of a session share: its rows, and by how much they may stand off without a fault."""
+
+    def __init__(self, rows: Rows) -> None:
+        self.rows = rows
+        self._mean = usual()[0]
+        rough = rough_columns(rows)
+        self._rough2 = rough @ rough.T
+        self.straight = straight_columns(rows, self._mean)
+        self._straight2 = self.straight @ self.straight.T
+        self.columns: dict[int, Values] = {}
+        """Those of the curves of each variant, by its identity."""
+
+    def covariance(self, rough: float, repeats: float, grown: Values) -> Values:
+        """Of the rows, for a grade of machine; `grown` is what rows that nothing explains scatter more."""
+        out = scatter_covariance(self.rows, repeats) + self._straight2 + rough**2 * self._rough2
+        return np.asarray(out + np.diag(grown))
+
+    def visible(
+        self, causes: Sequence[Cause], ratios: Mapping[str, float], fits: Mapping[str, float]
+    ) -> tuple[list[Option], list[Cause]]:
+        """The ways that would move these readings, and the causes that would not."""
+        kinds = {p.kind for p in self.rows.places}
+        usual_spread = np.linalg.cholesky(self.covariance(1.0, 1.2, np.zeros(len(self.rows))))
+        whiten = np.linalg.inv(usual_spread)
+        pairs = [(c, v) for c in (*causes, STRANGE) for v in c.variants if not c.shown_by or c.shown_by in kinds]
+        none = np.zeros((len(self.rows), 0))
+        for _, v in pairs:
+            raw = np.hstack([curve_columns(self.rows, c) for c in v.curves]) if v.curves else none
+            self.columns[id(v)] = usual_spread @ _main(whiten @ raw) if raw.shape[1] else none
+        problem = Problemset([(v,) for _, v in pairs], dict.fromkeys(self.columns, none), self.rows)
+        vectors = np.repeat(self._mean[None], len(pairs) + 1, axis=0)
+        np.add.at(vectors, (np.arange(len(pairs))[:, None], problem.figure), problem.sign * np.exp(problem.median))
+        read = self.rows.predict(vectors)
+        moved = np.linalg.norm((read[:-1] - read[-1]) @ whiten.T, axis=1)
+        options = []
+        for size, (cause, v) in zip(moved, pairs, strict=True):
+            if size > SEEN or self.columns[id(v)].shape[1]:
+                weight = cause.odds * v.share * ratios.get(cause.name, 1.0)
+                options.append(Option(cause, v, weight * math.exp(fits.get(v.part, 0.0))))
+        seen = {o.cause.name for o in options}
+        return options, [c for c in causes if c.name not in seen]
+
+
+def _main(columns: Values) -> Values:
+    """The few directions in which whitened columns move the rows most."""
+    directions, sizes, _ = np.linalg.svd(columns, full_matrices=False)
+    kept = min(DIRECTIONS, int((sizes > LEAST_DIRECTION).sum()))
+    return np.asarray(directions[:, :kept] * sizes[:kept])

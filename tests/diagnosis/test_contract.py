@@ -1,0 +1,122 @@
+"""The file of readings: what may be missing, what is refused in one sentence, and what the answer holds."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bench.cli import main
+from bench.diagnosis.answer import diagnose
+from bench.diagnosis.contract import as_json, case_of
+from bench.diagnosis.machine import machine_of
+
+
+def reading(**more: Any) -> dict[str, Any]:
+    usual = {"stage": "after-cleaning", "source": "reference-tape", "quantity": "response", "channel": "left"}
+    return usual | {"frequency_hz": 10000, "value": -4.0, "unit": "dB", "uncertainty": 0.2} | more
+
+
+def answer(data: dict[str, Any]) -> dict[str, Any]:
+    case = case_of(data, "case.json")
+    return as_json(diagnose(case.machine, case.findings, case.answers), case.ignored, case.machine.assumed)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("{", "not JSON"),
+        ("[]", "not a JSON object"),
+        ('{"machine": 3}', "machine must be an object"),
+        ('{"readings": 3}', "readings must be a list"),
+        ('{"readings": [3]}', "readings[0] must be an object"),
+        ('{"readings": [{}]}', "readings[0] has no quantity"),
+        ('{"readings": [{"quantity": "level", "value": "x"}]}', "readings[0].value must be a number"),
+        ('{"readings": [{"quantity": "level", "value": NaN}]}', "NaN is no figure"),
+        ('{"machine": {"heads": 4}}', "machine.heads must be 2 or 3"),
+        ('{"machine": {"speed_mm_per_s": -1}}', "machine.speed_mm_per_s must be a number above 0"),
+        ('{"machine": {"equalisation_us": "x"}}', "machine.equalisation_us must be two times"),
+        ('{"answers": 1}', "answers must be an object"),
+    ],
+)
+def test_what_cannot_be_is_one_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], text: str, told: str
+) -> None:
+    file = tmp_path / "case.json"
+    file.write_text(text, encoding="utf-8")
+    assert main(["diagnose", "--readings", str(file), "--json"]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert told in err
+    assert err.count("\n") == 1
+
+
+def test_what_is_missing_is_assumed_and_said() -> None:
+    told = answer({"readings": [reading()]})
+    assert any("speed_mm_per_s" in a for a in told["assumed"])
+    assert told["causes"]
+
+
+def test_what_is_not_known_is_ignored_and_said() -> None:
+    told = answer({"readings": [reading(), reading(quantity="warmth"), reading(stage="never"), reading(channel="up")]})
+    assert [sentence.split(":")[0] for sentence in told["ignored"]] == ["readings[1]", "readings[2]", "readings[3]"]
+
+
+def test_no_readings_know_nothing() -> None:
+    told = answer({})
+    assert told["causes"] == []
+    assert told["nothing"] < 0.5
+
+
+def test_readings_that_cannot_both_be_true_are_named() -> None:
+    told = answer({"readings": [reading(id="a", value=-4.0), reading(id="b", value=4.0)]})
+    assert len(told["contradictions"]) == 1
+    assert "a and b" in told["contradictions"][0]
+
+
+def test_readings_of_two_machines_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "case.json"
+    file.write_text(json.dumps({"readings": [reading(machine="a"), reading(machine="b")]}), encoding="utf-8")
+    assert main(["diagnose", "--readings", str(file)]) == 2
+    assert "readings of 2 machines" in capsys.readouterr().err
+
+
+def test_probabilities_are_of_one_whole() -> None:
+    tones = (1000, 2000, 4000, 8000, 10000, 12500)
+    readings = [reading(frequency_hz=f, channel=c, value=-5e-4 * f) for f in tones for c in ("left", "right")]
+    told = answer({"machine": {"heads": 3}, "readings": readings})
+    assert sum(s["probability"] for s in told["sets"]) <= 1.001
+    assert told["nothing"] + told["not_in_list"] <= 1.0
+    assert all(0 <= c["probability"] <= 1 for c in told["causes"])
+
+
+def test_half_a_period_at_every_tone_is_an_inverted_channel() -> None:
+    delays = [
+        reading(quantity="azimuth_delay", channel="left-right", unit="µs", frequency_hz=f, value=5e5 / f + 3)
+        for f in (1000, 3150, 10000)
+    ]
+    told = answer({"readings": delays})
+    assert told["causes"][0]["cause"] == "inverted-channel"
+    assert told["causes"][0]["probability"] > 0.9
+
+
+def test_a_channel_without_level_is_dead() -> None:
+    levels = [reading(quantity="level", frequency_hz=315, channel=c, value=v) for c, v in (("left", 0), ("right", -50))]
+    told = answer({"readings": levels})
+    assert (told["causes"][0]["cause"], told["causes"][0]["channel"]) == ("dead-channel", "right")
+
+
+def test_the_tables_of_the_practice_machine_are_not_read() -> None:
+    facts = {"heads": 3, "speed_mm_s": 47.625, "practice": {"replay_gap_um": 9.0, "replay_dirt_left_um": 3.0}}
+    assert machine_of(facts, "sheet") == machine_of({k: v for k, v in facts.items() if k != "practice"}, "sheet")
+
+
+def test_every_cause_stands_in_the_help(capsys: pytest.CaptureFixture[str]) -> None:
+    from bench.diagnosis.cause_table import CAUSES, WIRING
+
+    with pytest.raises(SystemExit):
+        main(["diagnose", "--help"])
+    told = capsys.readouterr().out
+    assert [name for name in (*(c.name for c in CAUSES), *WIRING) if name not in told] == []
