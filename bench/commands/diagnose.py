@@ -24,7 +24,7 @@ value is an error against the target where the quantity has one. What is missing
 
 def add(parser: argparse.ArgumentParser) -> None:
     """The options."""
-    from bench.diagnosis.cause_table import CAUSES, WIRING
+    from bench.diagnosis.causes.table import CAUSES, WIRING
 
     parser.add_argument("session", nargs="?", metavar="SESSION", help="its folder, or its name under sessions/")
     parser.add_argument("--readings", metavar="FILE.json", help="readings of a machine instead of a session")

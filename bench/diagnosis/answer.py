@@ -8,11 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.diagnosis.causes import Cause, known_causes
+from bench.diagnosis.causes.cause import Cause
+from bench.diagnosis.causes.table import known_causes
 from bench.diagnosis.finding import Finding
 from bench.diagnosis.lines import lines_of
 from bench.diagnosis.looks import ratios
 from bench.diagnosis.machine import Machine
+from bench.diagnosis.next_test import NextTest, next_test
 from bench.diagnosis.options import STRANGE
 from bench.diagnosis.rows import Place, Rows, Unused, part_places, place
 from bench.diagnosis.settings import settings_of
@@ -71,21 +73,6 @@ class CauseSet:
 
 
 @dataclass(frozen=True, slots=True)
-class NextTest:
-    """What to do next to learn most a minute."""
-
-    step: str
-    minutes: float
-    parts: tuple[str, ...]
-    bits: float
-
-    def as_json(self) -> dict[str, object]:
-        """As the contract has it."""
-        bits = round(self.bits, 3)
-        return {"step": self.step, "minutes": self.minutes, "parts": list(self.parts), "information_bits": bits}
-
-
-@dataclass(frozen=True, slots=True)
 class Diagnosis:
     """The outcome."""
 
@@ -114,11 +101,11 @@ def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str
     places += part_places(plain, lines.peaks, lines.finding)
     unused = tuple(p for p in placed if isinstance(p, Unused))
     by_answer, unknown = ratios(answers or {})
-    causes = known_causes(machine)
+    causes = tuple(c for c in known_causes(machine.heads) if c.name != "idler" or "idler" in machine.parts)
     if not places:
         return _of_signs(told, causes, unused, tuple(unknown), len(findings))
     rows = Rows(places, machine)
-    weighing = weigh(rows, causes, by_answer, lines.fits)
+    weighing = weigh(rows, causes, by_answer)
     suspects = _suspects(weighing, causes, machine)
     certain = 1.0
     for sign in told:
@@ -138,6 +125,7 @@ def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str
         unknown_answers=tuple(unknown),
         contradictions=_contradictions(places),
         readings=len(findings) - len(unused),
+        next_test=next_test(weighing, causes, machine),
         weighing=weighing,
         signs=tuple(told),
     )
@@ -268,7 +256,7 @@ def _severity(cause: Cause, name: str, best: Weighed, scale: float) -> Severity 
 
 def _scale(cause: Cause, machine: Machine) -> float:
     """From the model's amount to the unit of the severity."""
-    return {"µm": machine.film_scale, "mm": (machine.width_mm / 0.6) ** 0.7}.get(cause.unit, 1.0)
+    return {"µm": machine.film_scale, "mm": float((machine.width_mm / 0.6) ** 0.7)}.get(cause.unit, 1.0)
 
 
 def _settings(weighing: Weighing) -> tuple[Setting, ...]:

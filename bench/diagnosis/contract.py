@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from bench.diagnosis.answer import Diagnosis
+from bench.diagnosis.answer import Diagnosis, Setting
 from bench.diagnosis.finding import SOURCES, STAGES, Finding, Source, Stage
 from bench.diagnosis.machine import Machine, machine_of
+from bench.diagnosis.settings import RUNS
 from bench.measure.catalogue import QUANTITIES
 from bench.problem import Problem
 
@@ -25,6 +26,20 @@ STAGE_WORDS: dict[str, Stage] = {s: s for s in STAGES} | {
 }
 SOURCE_WORDS: dict[str, Source] = {s: s for s in SOURCES} | {"reference": "reference-tape", "machine": "tape-stopped"}
 CIRCUITS: dict[str, Source] = {"encoding_error": "encoder", "decoding_error": "decoder"}
+AIMED = {"level", "response", "record_replay_level", "azimuth_delay", "azimuth_angle", "speed_error", "overbias"}
+"""Quantities whose value is an error against a target."""
+LIMITS: dict[str, tuple[float | None, float]] = {
+    "signal_to_noise": (25.0, 50.0),
+    "noise": (None, -62.0),
+    "hum": (None, -62.0),
+    "erasure": (3.0, 60.0),
+    "separation": (10.0, 35.0),
+    "third_harmonic": (0.0, 2.0),
+    "second_harmonic": (0.0, 1.0),
+    "wow_and_flutter": (0.0, 0.2),
+    "dropout_rate": (0.0, 5.0),
+}
+"""By quantity: what its figure is never below, and its usual limit. Common practice, no source."""
 CHANNELS = ("left", "right", "both", "left-right", "right-left", "mono")
 
 
@@ -110,8 +125,9 @@ def _finding(item: Any, n: int, where: str, ignored: list[str]) -> Finding | Non
         ignored.append(f"readings[{n}]: channel {channel} is none of {', '.join(CHANNELS)}")
         return None
     value, target = _number(item, "value", place), _number(item, "target", place)
-    if value is not None and target is not None:
-        value -= target
+    unit = str(item.get("unit") or QUANTITIES[quantity].unit)
+    if value is not None:
+        value = value - target if target is not None and quantity in AIMED else _figure(quantity, value, unit)
     uncertainty = _number(item, "uncertainty", place)
     return Finding(
         id=str(item.get("id", n)),
@@ -120,7 +136,7 @@ def _finding(item: Any, n: int, where: str, ignored: list[str]) -> Finding | Non
         quantity=quantity,
         channel=channel,
         value=value,
-        unit=str(item.get("unit") or QUANTITIES[quantity].unit),
+        unit=unit,
         uncertainty=abs(uncertainty or 0.0),
         frequency_hz=_positive(_number(item, "frequency_hz", place)),
         reference_hz=_positive(_number(item, "reference_hz", place)),
@@ -129,6 +145,19 @@ def _finding(item: Any, n: int, where: str, ignored: list[str]) -> Finding | Non
         part=str(item.get("part") or ""),
         driven=_word(item.get("driven")),
     )
+
+
+def _figure(quantity: str, value: float, unit: str) -> float:
+    """The figure itself of a quantity with a limit, where its distance from the limit was given instead.
+
+    Nothing reads so: a signal 5 dB above the noise, a tape erased by less than nothing, channels 5 dB apart.
+    """
+    least, limit = LIMITS.get(quantity, (None, 0.0))
+    if quantity in ("noise", "hum") and unit == "dBFS":
+        return value if value < -25.0 else value + limit
+    if least is None or value >= least or (quantity == "separation" and value < -30.0):
+        return value
+    return value + limit
 
 
 def _usual_source(quantity: str) -> Source:
@@ -185,17 +214,8 @@ def as_json(diagnosis: Diagnosis, case_ignored: tuple[str, ...] = (), assumed: t
         "sets": [{"causes": list(s.causes), "probability": round(s.probability, 4)} for s in diagnosis.sets[:12]],
         "nothing": round(diagnosis.nothing, 4),
         "not_in_list": round(diagnosis.not_in_list, 4),
-        "settings": [
-            {
-                "setting": s.name,
-                "channel": s.channel,
-                "run": s.run,
-                "value": _short(s.value),
-                "unit": s.unit,
-                "uncertainty": _short(s.uncertainty),
-            }
-            for s in diagnosis.settings
-        ],
+        "settings": [_setting(s) for s in diagnosis.settings if s.run == RUNS[0]],
+        "settings_as_left": [_setting(s) for s in diagnosis.settings if s.run == RUNS[1]],
         "next_test": diagnosis.next_test.as_json() if diagnosis.next_test else None,
         "not_looked_at": list(diagnosis.not_looked_at),
         "contradictions": list(diagnosis.contradictions),
@@ -205,6 +225,16 @@ def as_json(diagnosis: Diagnosis, case_ignored: tuple[str, ...] = (), assumed: t
             *(f"answers.{a}: tells of no cause here" for a in diagnosis.unknown_answers),
         ],
         "assumed": list(assumed),
+    }
+
+
+def _setting(setting: Setting) -> dict[str, Any]:
+    return {
+        "setting": setting.name.replace(" ", "-"),
+        "channel": setting.channel,
+        "value": _short(setting.value),
+        "unit": setting.unit,
+        "uncertainty": _short(setting.uncertainty),
     }
 
 

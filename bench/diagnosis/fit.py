@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.diagnosis.causes import Variant
+from bench.diagnosis.causes.cause import Variant
 from bench.diagnosis.parameters import FIGURES, NAMES, SETTINGS, index, usual
 from bench.diagnosis.rows import Rows
 
@@ -111,6 +111,10 @@ class Fitter:
         self._share = np.array(share)
         self.precision = width[self.settings] ** -2.0
 
+    def figures(self, variants: tuple[Variant, ...], x: Values, columns: dict[int, Values]) -> Values:
+        """The figures of one set."""
+        return self.vectors(Problemset([variants], columns, self.rows), x[None])[0]
+
     def vectors(self, problem: Problemset, x: Values) -> Values:
         """The figures of each set."""
         count, s, k = len(x), len(self.settings), problem.figure.shape[1]
@@ -200,7 +204,7 @@ class Fitter:
             residual, now = np.where(better[:, None], new_residual, residual), np.where(better, then, now)
             damping = np.where(better, damping / 5, damping * 10)
         evidence = self._laplace(now, precision, normal)
-        return Fitted(problem, s, evidence, x, np.linalg.inv(normal), read, slopes)
+        return Fitted(problem, s, evidence, x, np.asarray(np.linalg.inv(normal)), read, slopes)
 
     def _laplace(self, cost: Values, precision: Values, normal: Values) -> Values:
         half = np.log(precision).sum(axis=1) - np.linalg.slogdet(normal)[1] + self.log_det

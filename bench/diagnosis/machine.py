@@ -55,7 +55,7 @@ class Machine:
     @property
     def film_scale(self) -> float:
         """How much thicker a film is before anybody hears it, re a cassette deck."""
-        return (self.speed_mm_s / 47.625) ** 0.6
+        return float((self.speed_mm_s / 47.625) ** 0.6)
 
     @property
     def us_per_arcmin(self) -> float:

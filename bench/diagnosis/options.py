@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.diagnosis.causes import Cause, Curve, Variant
+from bench.diagnosis.causes.cause import Cause, Curve, Variant
 from bench.diagnosis.fit import Problemset
 from bench.diagnosis.parameters import usual
 from bench.diagnosis.rows import Rows
@@ -34,7 +33,7 @@ def _strange(side: str) -> tuple[Variant, ...]:
 STRANGE = Cause(
     "not-in-list",
     "something that is not in this list",
-    (*_strange("replay"), *_strange("record"), Variant("both", curves=(Curve("part", 2.5),))),
+    (*_strange("replay"), *_strange("record"), Variant("both", curves=(Curve("part", 2.5),), share=2.5)),
     1.0,
     "",
     "look further",
@@ -49,7 +48,7 @@ class Option:
     cause: Cause
     variant: Variant
     weight: float
-    """Prior odds, with what was seen and which rate a line has."""
+    """Prior odds, with what was seen."""
 
 
 class Session:
@@ -70,9 +69,7 @@ class Session:
         out = scatter_covariance(self.rows, repeats) + self._straight2 + rough**2 * self._rough2
         return np.asarray(out + np.diag(grown))
 
-    def visible(
-        self, causes: Sequence[Cause], ratios: Mapping[str, float], fits: Mapping[str, float]
-    ) -> tuple[list[Option], list[Cause]]:
+    def visible(self, causes: Sequence[Cause], ratios: Mapping[str, float]) -> tuple[list[Option], list[Cause]]:
         """The ways that would move these readings, and the causes that would not."""
         kinds = {p.kind for p in self.rows.places}
         usual_spread = np.linalg.cholesky(self.covariance(1.0, 1.2, np.zeros(len(self.rows))))
@@ -91,7 +88,7 @@ class Session:
         for size, (cause, v) in zip(moved, pairs, strict=True):
             if size > SEEN or self.columns[id(v)].shape[1]:
                 weight = cause.odds * v.share * ratios.get(cause.name, 1.0)
-                options.append(Option(cause, v, weight * math.exp(fits.get(v.part, 0.0))))
+                options.append(Option(cause, v, weight))
         seen = {o.cause.name for o in options}
         return options, [c for c in causes if c.name not in seen]
 

@@ -60,19 +60,19 @@ FIGURES: tuple[Figure, ...] = (
     Figure("remanence", 0.0, "1"),
     Figure("remanence_left", 0.0, "1"),
     Figure("crosstalk", 5.0, "dB"),
-    Figure("erasure", 6.0, "dB"),
+    Figure("erasure", 5.0, "dB"),
     Figure("erasure_dirt", 0.0, "dB"),
     # Electronics
     Figure("equalisation_switch", 0.0, "dB", SETTINGS),
     Figure("replay_low_end", 0.0, "Hz", BY_CHANNEL),
     Figure("record_low_end", 0.0, "Hz", BY_CHANNEL),
-    Figure("amplifier_noise", 5.0, "dB"),
+    Figure("amplifier_noise", 4.0, "dB"),
     Figure("amplifier_noise_one", 1.5, "dB", BY_CHANNEL),
-    Figure("hum_mains", 6.0, "dB"),
-    Figure("hum_rectifier", 6.0, "dB"),
+    Figure("hum_mains", 5.0, "dB"),
+    Figure("hum_rectifier", 5.0, "dB"),
     Figure("hum_one", 2.0, "dB", BY_CHANNEL),
-    Figure("second_harmonic", 6.0, "dB"),
-    Figure("second_harmonic_one", 2.5, "dB", BY_CHANNEL),
+    Figure("second_harmonic", 4.0, "dB"),
+    Figure("second_harmonic_one", 2.0, "dB", BY_CHANNEL),
     Figure("limiter", 0.0, "dB"),
     Figure("clipping", 0.0, "dB"),
     Figure("pilot_filter", 0.0, "dB"),
@@ -128,7 +128,7 @@ def usual() -> tuple[Values, Values, NDArray[np.bool_]]:
 def index(name: str, *at: int) -> int:
     """Where one figure stands in the vector."""
     shape = NAMES[name].shape
-    return WHERE[name].start + (int(np.ravel_multi_index(at, shape)) if shape else 0)
+    return int(WHERE[name].start) + (int(np.ravel_multi_index(at, shape)) if shape else 0)
 
 
 class Figures:

@@ -72,7 +72,7 @@ def place(finding: Finding, machine: Machine) -> Place | Unused:
 
 def tone_scatter(hz: float, machine: Machine) -> float:
     """By how much the level of a tone differs when it is recorded or played again, dB. Common practice, no source."""
-    return 0.12 + 0.16 * hz / 1e4 * min(1.0, (47.625 / machine.speed_mm_s) ** 0.5)
+    return 0.12 + 0.16 * hz / 1e4 * min(1.0, float(47.625 / machine.speed_mm_s) ** 0.5)
 
 
 def reference_hz(finding: Finding, machine: Machine) -> float:
@@ -167,17 +167,15 @@ def _noise(finding: Finding, value: float, machine: Machine) -> Place | Unused:
 def _hum(finding: Finding, value: float, machine: Machine) -> Place | Unused:
     if finding.unit == "dBFS":
         value -= machine.reference_dbfs
+    said, hz = finding.method.lower(), finding.frequency_hz
     kind = 0
-    if "total" not in finding.method.lower() and finding.frequency_hz:
-        nearest = min((50.0, 60.0), key=lambda mains: abs(finding.frequency_hz / mains - _harmonic(finding, mains)))
-        kind = 2 - _harmonic(finding, nearest) % 2 if "line" in finding.method.lower() or not finding.method else 0
-    if kind and _harmonic(finding, 50.0) > 2 and _harmonic(finding, 60.0) > 2:
-        return Unused(finding, "a harmonic beyond the second tells no more")
+    if hz and "total" not in said:
+        mains = min((50.0, 60.0), key=lambda mains: abs(hz / mains - round(hz / mains)))
+        harmonic = max(1, round(hz / mains))
+        if harmonic > 2:
+            return Unused(finding, "a harmonic beyond the second tells no more")
+        kind = harmonic
     return _single("hum", finding, value, finding.uncertainty / 2, kind=kind)
-
-
-def _harmonic(finding: Finding, mains: float) -> int:
-    return max(1, round((finding.frequency_hz or mains) / mains))
 
 
 def _share(kind: str) -> Callable[[Finding, float, Machine], Place | Unused]:

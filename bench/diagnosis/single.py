@@ -177,7 +177,7 @@ def _weave(f: Figures, machine: Machine, row: Row) -> Values:
 
 def _dropouts(f: Figures, machine: Machine, row: Row) -> Values:
     contact = _of(f["contact"], row) + 0.5 * _of(film(f, machine, row.stage, "replay"), row) / machine.film_scale
-    return np.asarray(np.log(USUAL_DROPOUTS) + f["dropouts"] + 1.0 * contact)
+    return np.asarray(np.log(USUAL_DROPOUTS) + f["dropouts"] + 2.5 * contact)
 
 
 def _drift(f: Figures, machine: Machine, row: Row) -> Values:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.diagnosis.causes import Curve
+from bench.diagnosis.causes.cause import Curve
 from bench.diagnosis.parameters import usual
 from bench.diagnosis.rows import Rows
 from bench.diagnosis.tones import Tones

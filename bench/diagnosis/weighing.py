@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.diagnosis.causes import Cause
+from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.fit import Fitted, Fitter, Problemset
 from bench.diagnosis.options import STRANGE, Option, Session
 from bench.diagnosis.rows import Rows
@@ -22,7 +22,7 @@ from bench.diagnosis.rows import Rows
 Values = NDArray[np.float64]
 Set = tuple[Option, ...]
 
-NOTHING, SINGLES, PAIRS = 0.35, 0.45, 0.15
+NOTHING, SINGLES, PAIRS = 0.33, 0.45, 0.14
 """Prior weights; "not in the list" has the rest."""
 ROUGH, REPEATS = (0.6, 1.2, 2.2), (0.8, 1.8, 3.5)
 """Grades of a machine: roughness of its responses, and scatter of its readings, re the usual ones."""
@@ -72,17 +72,16 @@ class Weighing:
     grade: tuple[float, float]
 
 
-def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float], fits: Mapping[str, float]) -> Weighing:
+def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> Weighing:
     """Weigh all sets.
 
     Args:
         rows: the readings.
         causes: those that a machine of this kind can have.
         ratios: how much likelier what was seen is with each cause.
-        fits: how well the rate of the strongest line fits each part, as a logarithm.
     """
     session = Session(rows)
-    options, invisible = session.visible(causes, ratios, fits)
+    options, invisible = session.visible(causes, ratios)
     prior = _prior(options)
     singles: list[Set] = [(), *((o,) for o in options)]
     usual = Fitter(rows, session.covariance(1.0, 1.5, np.zeros(len(rows))))
@@ -106,7 +105,7 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float], fits
         more = TEMPER * both.log_evidence + GRADES[best][2] + beyond[at + 1].mean(axis=1) + np.log(weights)
         scores, sets = np.concatenate([scores, more]), sets + chosen
     probability = np.exp(scores - np.logaddexp.reduce(scores))
-    out = []
+    out: list[Weighed] = []
     for n in np.argsort(-probability):
         if probability[n] < 1e-4 and len(out) > 8:
             break

@@ -15,6 +15,8 @@ from bench.diagnosis.machine import Machine
 LEVELS = ("level", "record_replay_level")
 DEAD_DB = -20.0
 """A channel that reads so low beside the other is dead: no trimmer reaches so far."""
+SWAPPED_DB = -20.0
+"""A driven channel that reads so far below the other is the other."""
 SURE = 0.985
 DELAY_US = 5.0
 """By how much delays at different tones of one tape differ (standard), with what is scattered between the channels."""
@@ -60,7 +62,7 @@ def _dead(findings: list[Finding], machine: Machine) -> tuple[Sign | None, list[
 
 
 def _swapped(findings: list[Finding], machine: Machine) -> tuple[Sign | None, list[Finding]]:
-    seen = [f for f in findings if f.quantity == "separation" and f.value is not None and f.value < -6.0]
+    seen = [f for f in findings if f.quantity == "separation" and f.value is not None and f.value < SWAPPED_DB]
     if not seen:
         return None, findings
     sign = Sign("swapped-channels", "swapped channels", "both", SURE, tuple(seen), "change the leads over")

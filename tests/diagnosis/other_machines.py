@@ -11,7 +11,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+Values = NDArray[np.float64]
 Rng = np.random.Generator
 TONES = np.array([40, 63, 125, 250, 1000, 2000, 4000, 6300, 8000, 10000, 12500], float)
 REEL_TONES = np.array([31.5, 63, 125, 250, 500, 2000, 4000, 8000, 10000, 12500, 16000], float)
@@ -135,6 +137,7 @@ class OtherMachine:
         self.low_side = rng.choice(["replay", "record"])
         self.rates_off = dict(zip(("capstan", "pinch", "reel"), np.exp(rng.normal(0, [0.03, 0.04, 0.2])), strict=True))
         self.strange = ""
+        self.strange_db, self.strange_hz = 0.0, 1e3
 
     def _roughness(self) -> dict[str, Any]:
         r, scale = self.rng, ROUGH[self.grade]
@@ -152,43 +155,46 @@ class OtherMachine:
             "at": r.uniform(30, 90),
         }
 
-    def _curve(self, side: str, channel: str, hz: np.ndarray) -> np.ndarray:
+    def _curve(self, side: str, channel: str, hz: Values) -> Values:
         q = self.rough[side]
         at = np.log2(hz)
         out = sum(a * np.exp(-0.5 * ((at - m) / w) ** 2) for m, w, a in (*q["shared"], *q["own"][channel]))
         out = out + q["end"] * (hz / 12500) ** 2
         if side == "replay":
             out = out + q["bump"] * np.sin(2 * np.pi * q["at"] / hz) * np.minimum(1, 120 / hz)
-        return q["scale"] * out
+        return np.asarray(q["scale"] * out)
 
     # ------------------------------------------------------------- laws
 
-    def _spacing(self, um: float, hz: np.ndarray, db: float) -> np.ndarray:
+    def _spacing(self, um: float, hz: Values, db: float) -> Values:
         whole = 10 ** (-db * um * hz * self.per_um / 20)
-        return 20 * np.log10((1 - self.cover) + self.cover * whole + 1e-4)
+        return np.asarray(20 * np.log10((1 - self.cover) + self.cover * whole + 1e-4))
 
-    def _gap(self, ratio: float, hz: np.ndarray) -> np.ndarray:
+    def _gap(self, ratio: float, hz: Values) -> Values:
         g = self.kind["gap"] * (1.08 if self.school else 1.12)
         spread = np.linspace(0.88, 1.12, 7) if self.school else np.linspace(0.95, 1.05, 5)
-        read = lambda r: np.abs(np.mean([np.sinc(g * r * s * hz * self.per_um) for s in spread], axis=0)) + 0.02  # noqa: E731
-        return 20 * np.log10(read(ratio) / read(1.0))
 
-    def _tilt(self, arcmin: float, hz: np.ndarray) -> np.ndarray:
+        def read(r: float) -> Values:
+            return np.abs(np.mean([np.sinc(g * r * s * hz * self.per_um) for s in spread], axis=0)) + 0.02
+
+        return np.asarray(20 * np.log10(read(ratio) / read(1.0)))
+
+    def _tilt(self, arcmin: float, hz: Values) -> Values:
         y = np.linspace(-0.5, 0.5, 41) * self.kind["w"] * 1e3 * arcmin * 2.909e-4
         weight = 1 + (0.15 * np.cos(np.pi * np.linspace(-1, 1, 41)) if self.school else 0)
         phase = np.exp(2j * np.pi * np.outer(hz * self.per_um, y))
-        return 20 * np.log10(np.abs((phase * weight).mean(axis=1) / np.mean(weight)) + 0.01)
+        return np.asarray(20 * np.log10(np.abs((phase * weight).mean(axis=1) / np.mean(weight)) + 0.01))
 
-    def _equaliser(self, db: float, hz: np.ndarray) -> np.ndarray:
+    def _equaliser(self, db: float, hz: Values) -> Values:
         t1 = self.kind["eq"][0] * 1e-6
         if self.school:  # a resonance at the top
-            return db * (hz / 14e3) ** 1.4 / (0.25 + (hz / 14e3) ** 1.4) * 1.2
+            return np.asarray(db * (hz / 14e3) ** 1.4 / (0.25 + (hz / 14e3) ** 1.4) * 1.2)
         k = 10 ** (db / 20)
         w = 2 * np.pi * hz * t1
-        return 10 * np.log10((1 + (w * k) ** 2) / (1 + w**2))
+        return np.asarray(10 * np.log10((1 + (w * k) ** 2) / (1 + w**2)))
 
-    def _one_pole(self, corner: float, hz: np.ndarray) -> np.ndarray:
-        return -10 * np.log10(1 + (corner / hz) ** 2)
+    def _one_pole(self, corner: float, hz: Values) -> Values:
+        return np.asarray(-10 * np.log10(1 + (corner / hz) ** 2))
 
     def bias(self, c: str) -> float:
         shift = 0.0
@@ -198,9 +204,9 @@ class OtherMachine:
             shift -= 2.6 * self.size
         if "tape-of-another-type" in self.causes:
             shift -= 3.0 * self.size**0.3
-        return self.set["bias", c] + shift
+        return float(self.set["bias", c] + shift)
 
-    def replay(self, c: str, hz: np.ndarray, stage: str, angle: float) -> np.ndarray:
+    def replay(self, c: str, hz: Values, stage: str, angle: float) -> Values:
         """Error of the replay side, dB."""
         film = self.film["dirt-left-after-cleaning"][c] + self.film["worn-contour"][c]
         film += self.film["dirt-replay-head"][c] if stage == "before-cleaning" else 0.0
@@ -229,9 +235,9 @@ class OtherMachine:
             out = out + self.strange_db * np.exp(-0.5 * (np.log2(hz / self.strange_hz) / 0.35) ** 2)
         if self.strange == "step":
             out = out + self.strange_db * (hz > self.strange_hz)
-        return out
+        return np.asarray(out)
 
-    def record(self, c: str, hz: np.ndarray, stage: str, sent: float) -> np.ndarray:
+    def record(self, c: str, hz: Values, stage: str, sent: float) -> Values:
         """Error of the record side, dB."""
         head = "dirt-record-head" if self.kind["heads"] == 3 else "dirt-replay-head"
         film = self.film[head][c] if stage == "before-cleaning" else 0.0
@@ -250,11 +256,11 @@ class OtherMachine:
             out = out - 2.2 * self.size * (1 if sent > -6 else 0)
         if self.low_side == "record":
             out = out + self._one_pole(self.low[c], hz)
-        return out
+        return np.asarray(out)
 
     # ------------------------------------------------------------- readings
 
-    def tone(self, c: str, hz: np.ndarray, stage: str, source: str, sent: float) -> np.ndarray:
+    def tone(self, c: str, hz: Values, stage: str, source: str, sent: float) -> Values:
         """Level error of tones as they are read."""
         three = self.kind["heads"] == 3
         angle = (
@@ -272,7 +278,7 @@ class OtherMachine:
         sd = WANDER[self.grade] * (1 + 1.3 * hz / 1e4)
         if "worn-contour" in self.causes and self.film["worn-contour"][c]:
             sd = sd * 1.8
-        return out + self.rng.normal(0, sd)
+        return np.asarray(out + self.rng.normal(0, sd))
 
     def mol(self, c: str) -> float:
         b = self.bias(c)

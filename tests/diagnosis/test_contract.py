@@ -114,7 +114,7 @@ def test_the_tables_of_the_practice_machine_are_not_read() -> None:
 
 
 def test_every_cause_stands_in_the_help(capsys: pytest.CaptureFixture[str]) -> None:
-    from bench.diagnosis.cause_table import CAUSES, WIRING
+    from bench.diagnosis.causes.table import CAUSES, WIRING
 
     with pytest.raises(SystemExit):
         main(["diagnose", "--help"])

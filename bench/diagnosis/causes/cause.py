@@ -1,4 +1,4 @@
-"""The causes, each as another prior on a few figures of the model, or as a curve of its own.
+"""A cause: another prior on a few figures of the model, or as a curve of its own.
 
 Odds are relative; they, the sizes and their spreads are common practice, no source.
 """
@@ -8,9 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from bench.diagnosis.machine import PARTS, Machine
+from bench.diagnosis.machine import PARTS
 
 Channels = Literal["left", "right", "both"]
+Side = Literal["replay", "record", "fine replay", "fine record", "low end", "encoder", "decoder", "part", "drift"]
+ONE: tuple[Channels, ...] = ("left", "right")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,7 @@ Moves = tuple[Move, ...]
 class Curve:
     """A smooth curve over frequency that no closed form gives, or a free offset of some rows."""
 
-    side: Literal["replay", "record", "fine replay", "fine record", "low end", "encoder", "decoder", "part", "drift"]
+    side: Side
     width: float
     """Standard deviation, dB (part: ln; drift: %)."""
     channel: int | None = None
@@ -51,8 +53,6 @@ class Variant:
     """Of the cause's odds."""
     kind: str = ""
     """What kind of it this is."""
-    part: str = ""
-    """The rotating part whose line it makes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,13 +101,13 @@ def in_one(*moves: Move, share: float = 1.0, kind: str = "") -> tuple[Variant, .
             share=share / 2,
             kind=kind,
         )
-        for n, side in enumerate(("left", "right"))
+        for n, side in enumerate(ONE)
     )
 
 
-def alike(*moves: Move, share: float = 1.0, kind: str = "", part: str = "") -> Variant:
+def alike(*moves: Move, share: float = 1.0, kind: str = "") -> Variant:
     """A fault of both channels alike."""
-    return Variant("both", moves, share=share, kind=kind, part=part)
+    return Variant("both", moves, share=share, kind=kind)
 
 
 def switched(*moves: Move) -> tuple[Variant, ...]:
@@ -124,13 +124,12 @@ def switched(*moves: Move) -> tuple[Variant, ...]:
 
 def turning(name: str, of: str, title: str, *, mended_by: str, left: str, odds: float = 1.0, more: Moves = ()) -> Cause:
     """A rotating part whose line is too strong."""
-    variant = Variant("both", (Move("part", 2.2, 0.4, at=(PARTS.index(of),)), *more), part=of)
+    variant = Variant("both", (Move("part", 2.2, 0.4, at=(PARTS.index(of),)), *more))
     look = f"turn the {of} by hand, and look at it in good light"
     return Cause(name, title, (variant,), odds, "×", mended_by, left, look=look, look_minutes=3.0)
 
 
-def known_causes(machine: Machine) -> tuple[Cause, ...]:
-    """All causes of a machine of this kind."""
-    from bench.diagnosis.cause_table import CAUSES
-
-    return tuple(c for c in CAUSES if machine.heads in c.heads)
+def of_each(side: Side, width: float) -> tuple[Variant, ...]:
+    """A curve of the left, of the right, or of both."""
+    channels: tuple[tuple[Channels, int | None], ...] = (("left", 0), ("right", 1), ("both", None))
+    return tuple(Variant(channel, curves=(Curve(side, width, n),), share=1 / 3) for channel, n in channels)

@@ -1,0 +1,1 @@
+"""The causes, each as another prior on a few figures of the model."""

@@ -1,0 +1,57 @@
+"""Causes on the side of the tapes."""
+
+from __future__ import annotations
+
+from bench.diagnosis.causes.cause import Cause, Move, alike, switched
+
+TAPES = (
+    Cause(
+        "tape-selector",
+        "tape selector at another type",
+        (*switched(Move("bias_shift", 3.5, 0.25)), *switched(Move("bias_shift", 3.5, 0.25, -1))),
+        0.7,
+        "dB of bias",
+        "switch it back",
+        "recordings are dull or bright, and low",
+        look="look at the selector",
+        look_minutes=0.2,
+        like=("tape-of-another-type",),
+    ),
+    Cause(
+        "tape-of-another-type",
+        "a tape of another type",
+        (*switched(Move("other_tape", 1.0, 0.3)), *switched(Move("other_tape", 1.0, 0.3, -1))),
+        0.8,
+        "1",
+        "load the right tape",
+        "recordings are low and bright, or loud and dull, and distort",
+        look="read the box",
+        look_minutes=0.2,
+        like=("tape-selector",),
+    ),
+    Cause(
+        "aged-reference-tape",
+        "aged reference tape",
+        (alike(Move("reference_treble", 2.0, 0.5, -1)),),
+        0.8,
+        "dB at 10 kHz",
+        "use another reference tape",
+        "replay is set too bright",
+        look="play another reference tape",
+        look_minutes=6.0,
+    ),
+    Cause(
+        "reference-tape-of-another-flux",
+        "reference tape of another flux",
+        (
+            alike(Move("reference_level", 1.8, 0.4, -1), share=0.5),
+            alike(Move("reference_level", 1.8, 0.4, 1), share=0.5),
+        ),
+        0.3,
+        "dB",
+        "use the right reference tape",
+        "every level is wrong by as much",
+        look="read the label of the reference tape",
+        look_minutes=0.2,
+    ),
+)

@@ -1,0 +1,86 @@
+"""Causes in the transport."""
+
+from __future__ import annotations
+
+from bench.diagnosis.causes.cause import Cause, Curve, Move, Variant, alike, turning
+
+TRANSPORT = (
+    turning(
+        "pinch-roller",
+        "pinch roller",
+        "worn pinch roller",
+        mended_by="replace the roller",
+        left="flutter, and azimuth weaves",
+        odds=1.3,
+        more=(Move("weave", 1.0, 0.6),),
+    ),
+    turning(
+        "capstan",
+        "capstan",
+        "bent or dirty capstan",
+        mended_by="clean or replace the capstan",
+        left="flutter on every note",
+    ),
+    turning("reel", "reel", "binding reel or hub", mended_by="free the reel, or change the shell", left="slow wow"),
+    turning("idler", "idler", "worn idler", mended_by="replace the idler", left="flutter", odds=0.4),
+    Cause(
+        "belt",
+        "slipping or worn belt",
+        (
+            Variant(
+                "both",
+                (Move("part", 1.9, 0.5, at=(3,)), Move("flutter_rest", 1.0, 0.5)),
+                (Curve("drift", 0.7),),
+                0.5,
+            ),
+            Variant("both", (Move("flutter_rest", 1.3, 0.4),), (Curve("drift", 0.7),), 0.5),
+        ),
+        1.2,
+        "×",
+        "replace the belt",
+        "speed drifts",
+        look="look at the belt: shiny, slack, cracked?",
+        look_minutes=3.0,
+    ),
+    Cause(
+        "tension",
+        "tension, guides or pressure pad",
+        (alike(Move("weave", 1.6, 0.4), Move("dropouts", 1.5, 0.5)),),
+        0.8,
+        "×",
+        "set the tension, look at guides and pad",
+        "azimuth weaves, and level drops out",
+        look="measure the tension with a gauge",
+        look_minutes=4.0,
+    ),
+    Cause(
+        "motor-speed",
+        "motor speed beyond its trimmer",
+        (alike(Move("wrong_speed", 2.4, 0.3), share=0.5), alike(Move("wrong_speed", 2.4, 0.3, -1), share=0.5)),
+        0.5,
+        "%",
+        "repair the motor's regulation",
+        "pitch is wrong",
+        shown_by="speed",
+    ),
+    Cause(
+        "wrong-mains-frequency",
+        "motor made for another mains frequency",
+        (alike(Move("wrong_speed", 19.0, 0.06), share=0.5), alike(Move("wrong_speed", 17.5, 0.06, -1), share=0.5)),
+        0.3,
+        "%",
+        "change the motor's pulley",
+        "pitch is wrong by a fifth",
+        shown_by="speed",
+    ),
+    Cause(
+        "wrong-speed-tape",
+        "speed tape of another frequency",
+        (alike(Move("wrong_speed", 5.0, 0.05), share=0.5), alike(Move("wrong_speed", 4.8, 0.05, -1), share=0.5)),
+        0.3,
+        "%",
+        "take the right tape, or the right frequency",
+        "speed is set wrong",
+        shown_by="speed",
+    ),
+)

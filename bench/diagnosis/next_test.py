@@ -1,0 +1,266 @@
+"""The test that is worth most: the one that tells most a minute about what has to be done.
+
+A test is a set of readings that were not made yet, or a look. What each likely set of causes would read there is known
+from the model; a few draws from each say by how much the doubt is expected to fall.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.diagnosis.causes.cause import Cause
+from bench.diagnosis.finding import Finding, Source
+from bench.diagnosis.machine import Machine
+from bench.diagnosis.options import STRANGE
+from bench.diagnosis.rows import Place, Rows, place
+from bench.diagnosis.spread import rough_columns, scatter_covariance, straight_columns
+from bench.diagnosis.weighing import Weighed, Weighing
+
+Values = NDArray[np.float64]
+
+DRAWS = 24
+MOST_SETS = 12
+SETTLED = 0.95
+"""So likely a remedy is done first: no test tells more."""
+LEAST_BITS = 0.02
+SEEN, SEEN_WITHOUT = 0.9, 0.06
+"""How often a look shows a cause that is there, and one that is not. Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class NextTest:
+    """What to do next."""
+
+    step: str
+    minutes: float
+    parts: tuple[str, ...]
+    """The causes that it tells apart."""
+    bits: float
+    quantities: tuple[tuple[Source, str], ...] = ()
+    """What it measures; nothing for a look."""
+
+    @property
+    def reference_passes(self) -> int:
+        """Passes of the reference tape that it costs."""
+        return int(any(source == "reference-tape" for source, _ in self.quantities))
+
+    def as_json(self) -> dict[str, object]:
+        """As the contract has it, and what it measures."""
+        out: dict[str, object] = {"step": self.step, "minutes": self.minutes, "parts": list(self.parts)}
+        measures = [{"source": source, "quantity": quantity} for source, quantity in self.quantities]
+        return out | {
+            "information_bits": round(self.bits, 3),
+            "measures": measures,
+            "reference_passes": self.reference_passes,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """A test that measures."""
+
+    step: str
+    minutes: float
+    source: Source
+    quantities: tuple[str, ...]
+    hz: tuple[float | None, ...] = (None,)
+    channels: tuple[str, ...] = ("left", "right")
+    heads: tuple[int, ...] = (2, 3)
+    cassette_only: bool = False
+
+
+LOW, MIDDLE, HIGH = (40.0, 63.0, 125.0), (250.0, 1000.0, 2000.0, 4000.0), (6300.0, 8000.0, 10000.0, 12500.0)
+MEASUREMENTS = (
+    Measurement("play the reference tape: level", 2.0, "reference-tape", ("level",)),
+    Measurement("play the reference tape: response", 6.0, "reference-tape", ("response",), (*LOW, *MIDDLE, *HIGH)),
+    Measurement(
+        "play the reference tape: azimuth",
+        1.5,
+        "reference-tape",
+        ("azimuth_delay",),
+        (1e3, 3150.0, 1e4),
+        ("left-right",),
+    ),
+    Measurement("record and replay: level", 0.7, "record-replay", ("record_replay_level",)),
+    Measurement("record and replay: response", 2.0, "record-replay", ("response",), (*LOW, *MIDDLE, *HIGH)),
+    Measurement(
+        "record and replay three tones: azimuth",
+        0.7,
+        "record-replay",
+        ("azimuth_delay",),
+        (1e3, 1e4),
+        ("left-right",),
+        (3,),
+    ),
+    Measurement("noise of recorded silence", 0.5, "record-replay", ("signal_to_noise",)),
+    Measurement("stop the tape: noise", 0.4, "tape-stopped", ("noise",)),
+    Measurement("hum, line by line", 0.5, "record-replay", ("hum",), (50.0, 100.0)),
+    Measurement("second harmonic", 0.5, "record-replay", ("second_harmonic",), (400.0,)),
+    Measurement("third harmonic", 0.5, "record-replay", ("third_harmonic",), (400.0,)),
+    Measurement("maximum output level", 1.0, "record-replay", ("maximum_output_level",), (315.0,)),
+    Measurement("erasure", 3.0, "record-replay", ("erasure",), (1e3,)),
+    Measurement("separation, both ways", 1.0, "record-replay", ("separation",), (1e3,)),
+    Measurement("dropouts of a tone", 1.0, "record-replay", ("dropout_rate",), (3150.0,)),
+    Measurement("flutter and its lines", 1.0, "reference-tape", ("wow_and_flutter",), (3150.0,)),
+    Measurement("speed and its drift", 1.0, "reference-tape", ("speed_error", "speed_drift"), (3150.0,), ("both",)),
+    Measurement("azimuth weave", 0.5, "reference-tape", ("azimuth_weave",), (1e4,), ("left-right",)),
+    Measurement(
+        "encoder: record in, replay out", 2.0, "encoder", ("encoding_error",), (1e3, 3e3, 5e3, 1e4), cassette_only=True
+    ),
+    Measurement(
+        "decoder: record out, replay in", 2.0, "decoder", ("decoding_error",), (1e3, 3e3, 5e3, 1e4), cassette_only=True
+    ),
+)
+UNITS = {
+    "azimuth_delay": "µs",
+    "azimuth_weave": "µs",
+    "second_harmonic": "%",
+    "third_harmonic": "%",
+    "speed_error": "%",
+}
+
+
+def next_test(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> NextTest | None:
+    """The best test; one of no minutes and no bits where what to mend is settled; None where nothing helps."""
+    doubt = _Doubt(weighing)
+    if doubt.remedies and float(doubt.by_remedy().max()) >= SETTLED and not doubt.leads_nowhere():
+        remedy = doubt.remedies[int(np.argmax(doubt.by_remedy()))]
+        return NextTest(f"nothing more to learn: {remedy} first", 0.0, (), 0.0)
+    best: tuple[float, NextTest] | None = None
+    for test in (*_measured(weighing, doubt, machine), *_looked(doubt, causes)):
+        rate = test.bits / max(test.minutes, 0.1)
+        if test.bits > LEAST_BITS and (best is None or rate > best[0]):
+            best = (rate, test)
+    return best[1] if best else None
+
+
+class _Doubt:
+    """The likely sets, and what each asks to be done."""
+
+    def __init__(self, weighing: Weighing) -> None:
+        self.sets: list[Weighed] = list(weighing.sets[:MOST_SETS])
+        self.probability = np.array([s.probability for s in self.sets])
+        self.probability /= self.probability.sum()
+        todo = ["; ".join(sorted({o.cause.mended_by for o in s.options})) for s in self.sets]
+        self.remedies = list(dict.fromkeys(todo))
+        self._group = np.array([self.remedies.index(t) for t in todo])
+
+    def by_remedy(self, probability: Values | None = None) -> Values:
+        """Probability of each remedy, the last axis of `probability` being the sets."""
+        p = self.probability if probability is None else probability
+        return np.stack([p[..., self._group == n].sum(axis=-1) for n in range(len(self.remedies))], axis=-1)
+
+    def leads_nowhere(self) -> bool:
+        """Whether the likeliest is that nothing, or something unknown, is wrong."""
+        return all(o.cause is STRANGE for o in self.sets[0].options)
+
+    def entropy(self, probability: Values | None = None) -> Values:
+        """Of what has to be done, bits."""
+        p = np.maximum(self.by_remedy(probability), 1e-12)
+        return np.asarray(-(p * np.log2(p)).sum(axis=-1))
+
+    def parted(self, means: Values) -> tuple[str, ...]:
+        """The two causes that a test parts best, by name: the likeliest, and the likeliest that reads otherwise."""
+        names = [" and ".join(sorted({o.cause.name for o in s.options})) or "nothing wrong" for s in self.sets]
+        apart = np.linalg.norm(means - means[0], axis=1) * np.sqrt(self.probability)
+        other = int(np.argmax(apart))
+        return (names[0], names[other]) if other and names[other] != names[0] else (names[0],)
+
+
+def _looked(doubt: _Doubt, causes: Sequence[Cause]) -> list[NextTest]:
+    """Looks: seen or not."""
+    out = []
+    for cause in causes:
+        if not cause.look:
+            continue
+        there = np.array([any(o.cause.name == cause.name for o in s.options) for s in doubt.sets])
+        if not there.any():
+            continue
+        seen = np.where(there, SEEN, SEEN_WITHOUT)
+        left = 0.0
+        for chance in (seen, 1 - seen):
+            posterior = doubt.probability * chance
+            left += float(posterior.sum() * doubt.entropy(posterior / posterior.sum()))
+        out.append(NextTest(cause.look, cause.look_minutes, (cause.name,), float(doubt.entropy()) - left))
+    return out
+
+
+def _measured(weighing: Weighing, doubt: _Doubt, machine: Machine) -> list[NextTest]:
+    """Measurements that were not made yet."""
+    rows = weighing.fitter.rows
+    read = {(p.finding.source, p.finding.quantity) for p in rows.places if p.finding.stage != "before-cleaning"}
+    tests, places, members = [], [], []
+    for test in MEASUREMENTS:
+        wanted = [q for q in test.quantities if (test.source, q) not in read]
+        if not wanted or machine.heads not in test.heads or (test.cassette_only and not machine.cassette):
+            continue
+        new = [p for q in wanted for p in _places(test, q, machine)]
+        members.append(range(len(places), len(places) + len(new)))
+        tests.append(test)
+        places += new
+    if not places:
+        return []
+    means, spread = _expected(weighing, doubt, places, machine)
+    random = np.random.default_rng(1)
+    out = []
+    for test, which in zip(tests, members, strict=True):
+        at = list(which)
+        bits = _gain(doubt, means[:, at], spread[np.ix_(at, at)], random)
+        measured = tuple((test.source, q) for q in test.quantities)
+        out.append(NextTest(test.step, test.minutes, doubt.parted(means[:, at]), bits, measured))
+    return out
+
+
+def _places(test: Measurement, quantity: str, machine: Machine) -> list[Place]:
+    out = []
+    for hz in test.hz:
+        for channel in test.channels:
+            unit = UNITS.get(quantity, "dB")
+            method = "line at" if quantity == "hum" else "A-weighted rms" if "nois" in quantity else ""
+            finding = Finding(
+                "", "after-cleaning", test.source, quantity, channel, 1.0, unit, frequency_hz=hz, method=method
+            )
+            placed = place(finding, machine)
+            if isinstance(placed, Place):
+                out.append(placed)
+    return out
+
+
+def _expected(weighing: Weighing, doubt: _Doubt, new: list[Place], machine: Machine) -> tuple[Values, Values]:
+    """What each set expects there, given what was read, shape (sets, rows); and the covariance of that."""
+    fitter, session = weighing.fitter, weighing.session
+    old = fitter.rows
+    rows = Rows([*old.places, *new], machine)
+    order = {id(p): n for n, p in enumerate(rows.places)}
+    was, now = [order[id(p)] for p in old.places], [order[id(p)] for p in new]
+    rough, repeats = weighing.grade
+    straight, roughness = straight_columns(rows, fitter.mean), rough_columns(rows)
+    shared = straight @ straight.T + rough**2 * (roughness @ roughness.T)
+    covariance = shared + scatter_covariance(rows, repeats)
+    through = np.linalg.solve(covariance[np.ix_(was, was)], covariance[np.ix_(was, now)]).T
+    spread = covariance[np.ix_(now, now)] - through @ covariance[np.ix_(was, now)]
+    means = []
+    for s in doubt.sets:
+        vector = fitter.figures(tuple(o.variant for o in s.options), s.x, session.columns)
+        means.append(rows.predict(vector[None])[0][now] + through @ (old.values - s.read))
+    return np.array(means), np.asarray(spread)
+
+
+def _gain(doubt: _Doubt, means: Values, spread: Values, random: np.random.Generator) -> float:
+    """By how much doubt is expected to fall, bits."""
+    half = np.linalg.cholesky(spread + 1e-9 * np.eye(len(spread)))
+    white = np.linalg.solve(half, means.T).T
+    likely = np.flatnonzero(doubt.probability > 0.01)
+    left = 0.0
+    for n in likely:
+        drawn = white[n] + random.standard_normal((DRAWS, white.shape[1]))
+        log = -0.5 * ((drawn[:, None] - white) ** 2).sum(axis=2) * 0.75 + np.log(np.maximum(doubt.probability, 1e-12))
+        posterior = np.exp(log - log.max(axis=1, keepdims=True))
+        posterior /= posterior.sum(axis=1, keepdims=True)
+        left += float(doubt.probability[n] * doubt.entropy(posterior).mean())
+    total = float(doubt.probability[likely].sum())
+    return max(0.0, float(doubt.entropy()) - left / max(total, 1e-9))

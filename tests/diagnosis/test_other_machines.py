@@ -1,0 +1,44 @@
+"""Diagnoses of a few machines of other physics; the benchmark has the many."""
+
+from __future__ import annotations
+
+import pytest
+
+from bench.diagnosis.answer import diagnose
+from bench.diagnosis.contract import case_of
+from tests.diagnosis.other_readings import make
+from tests.diagnosis.scores import judged
+
+
+@pytest.mark.parametrize(
+    "cause",
+    ["dirt-replay-head", "worn-replay-gap", "hum", "pinch-roller", "weak-erasure", "swapped-channels", "decoder"],
+)
+def test_a_plain_fault_is_the_first_or_second(cause: str) -> None:
+    data, _ = make(206, (cause,), plan="whole")
+    case = case_of(data, "machine")
+    said = diagnose(case.machine, case.findings)
+    assert cause in [s.name for s in said.suspects[:2]]
+
+
+def test_healthy_machines_out_of_line_raise_no_alarm() -> None:
+    said = [diagnose(c.machine, c.findings) for c in (case_of(make(n, ())[0], "machine") for n in range(300, 310))]
+    assert sum(any(s.probability > 0.5 for s in d.suspects) for d in said) <= 1
+
+
+def test_a_reading_that_a_cause_does_not_touch_does_not_move_it() -> None:
+    data, _ = make(206, ("hum",), plan="whole")
+    case = case_of(data, "machine")
+    less = [f for f in case.findings if f.quantity != "erasure"]
+    with_it, without = (
+        next(s.probability for s in diagnose(case.machine, some).suspects if s.name == "hum")
+        for some in (case.findings, less)
+    )
+    assert with_it == pytest.approx(without, abs=0.03)
+
+
+def test_what_was_said_comes_true() -> None:
+    cases = judged(range(400, 416))
+    sure = [s.name in c.truth.causes for c in cases for s in c.said.suspects if s.probability > 0.9]
+    assert len(sure) >= 4
+    assert sum(sure) >= len(sure) - 1
