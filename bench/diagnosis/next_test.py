@@ -27,6 +27,8 @@ MOST_SETS = 12
 SETTLED = 0.95
 """So likely a remedy is done first: no test tells more."""
 LEAST_BITS = 0.02
+HANDLING = 1.0
+"""Minutes that any test costs beside its own, so that a glance that tells little is not the best."""
 SEEN, SEEN_WITHOUT = 0.9, 0.06
 """How often a look shows a cause that is there, and one that is not. Common practice, no source."""
 
@@ -132,7 +134,7 @@ def next_test(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
         return NextTest(f"nothing more to learn: {remedy} first", 0.0, (), 0.0)
     best: tuple[float, NextTest] | None = None
     for test in (*_measured(weighing, doubt, machine), *_looked(doubt, causes)):
-        rate = test.bits / max(test.minutes, 0.1)
+        rate = test.bits / (test.minutes + HANDLING)
         if test.bits > LEAST_BITS and (best is None or rate > best[0]):
             best = (rate, test)
     return best[1] if best else None

@@ -40,11 +40,11 @@ NOISE_METHODS = ("A-weighted", "unweighted", "BS.468", "2 kHz")
 
 FIGURES: tuple[Figure, ...] = (
     # Settings
-    Figure("replay_level", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="replay level"),
+    Figure("replay_level", 2.5, "dB", SETTINGS + BY_CHANNEL, trimmer="replay level"),
     Figure("replay_equalisation", 1.0, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="replay equalisation"),
     Figure("replay_azimuth", 4.0, "arcmin", SETTINGS, straight=False, trimmer="replay azimuth"),
     Figure("record_azimuth", 3.0, "arcmin", SETTINGS, straight=False, trimmer="record azimuth"),
-    Figure("record_level", 1.6, "dB", SETTINGS + BY_CHANNEL, trimmer="record level"),
+    Figure("record_level", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="record level"),
     Figure("record_equalisation", 1.2, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation"),
     Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="bias"),
     Figure("speed", 0.8, "%", SETTINGS, trimmer="speed"),

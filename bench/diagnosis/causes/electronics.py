@@ -13,7 +13,7 @@ ELECTRONICS = (
         "dB",
         "switch it back",
         "every tape is dull or bright by a shelf",
-        look="look at the switch",
+        look="look at the equalisation switch",
         look_minutes=0.2,
     ),
     Cause(
@@ -102,7 +102,7 @@ ELECTRONICS = (
         "dB",
         "switch it out",
         "loud passages are pressed, and levels read wrong",
-        look="look at the switch",
+        look="look at the limiter switch",
         look_minutes=0.1,
     ),
     Cause(
@@ -113,7 +113,7 @@ ELECTRONICS = (
         "1",
         "switch it out",
         "response depends on level",
-        look="look at the switch",
+        look="look at the noise-reduction switch",
         look_minutes=0.1,
     ),
     Cause(
@@ -124,7 +124,7 @@ ELECTRONICS = (
         "dB at 12.5 kHz",
         "switch it out",
         "the top is cut off",
-        look="look at the switch",
+        look="look at the pilot-tone (MPX) filter switch",
         look_minutes=0.1,
     ),
     Cause(
