@@ -28,6 +28,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
     parser.add_argument("session", nargs="?", metavar="SESSION", help="its folder, or its name under sessions/")
     parser.add_argument("--readings", metavar="FILE.json", help="readings of a machine instead of a session")
+    parser.add_argument("--about", metavar="CAUSE", help="what a cause does, what it is taken for, and how to tell")
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
     names = ", ".join([*(c.name for c in CAUSES), *WIRING])
     paragraphs = (CONTRACT, f"Causes: {names}.")
@@ -37,6 +38,12 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Diagnose and print."""
+    if args.about:
+        from bench.diagnosis.machine import Machine
+        from bench.diagnosis.teaching import about
+
+        print("\n".join(about(args.about, Machine())))
+        return 0
     if bool(args.session) == bool(args.readings):
         raise Problem("diagnose takes a session, or --readings FILE.json, and not both")
     diagnosis, ignored, assumed = _of_file(Path(args.readings)) if args.readings else _of_session(args)

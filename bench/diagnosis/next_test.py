@@ -24,8 +24,8 @@ Values = NDArray[np.float64]
 
 DRAWS = 24
 MOST_SETS = 12
-SETTLED = 0.95
-"""So likely a remedy is done first: no test tells more."""
+SETTLED_BITS = 0.35
+"""With so little doubt about what has to be done, that is done first."""
 LEAST_BITS = 0.02
 HANDLING = 1.0
 """Minutes that any test costs beside its own, so that a glance that tells little is not the best."""
@@ -129,7 +129,7 @@ UNITS = {
 def next_test(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> NextTest | None:
     """The best test; one of no minutes and no bits where what to mend is settled; None where nothing helps."""
     doubt = _Doubt(weighing)
-    if doubt.remedies and float(doubt.by_remedy().max()) >= SETTLED and not doubt.leads_nowhere():
+    if float(doubt.entropy()) < SETTLED_BITS and not doubt.leads_nowhere():
         remedy = doubt.remedies[int(np.argmax(doubt.by_remedy()))]
         return NextTest(f"nothing more to learn: {remedy} first", 0.0, (), 0.0)
     best: tuple[float, NextTest] | None = None
@@ -215,6 +215,13 @@ def _measured(weighing: Weighing, doubt: _Doubt, machine: Machine) -> list[NextT
         measured = tuple((test.source, q) for q in test.quantities)
         out.append(NextTest(test.step, test.minutes, doubt.parted(means[:, at]), bits, measured))
     return out
+
+
+def templates(test: Measurement, machine: Machine) -> list[Place]:
+    """The rows of a test, with no reading in them."""
+    if machine.heads not in test.heads or (test.cassette_only and not machine.cassette):
+        return []
+    return [p for quantity in test.quantities for p in _places(test, quantity, machine)]
 
 
 def _places(test: Measurement, quantity: str, machine: Machine) -> list[Place]:

@@ -18,6 +18,8 @@ from bench.diagnosis.tones import Tones, settings_of
 Values = NDArray[np.float64]
 
 TONE_QUANTITIES = ("level", "record_replay_level", "response")
+LAW, MOST_LAW_DB = 0.05, 15.0
+"""Of a large error, the share by which the laws of the trade miss it on a real machine (standard)."""
 SIDES = {"left": 0, "right": 1}
 
 
@@ -104,7 +106,8 @@ def _tone(finding: Finding, value: float, machine: Machine) -> Place | Unused:
         _weights(finding.channel),
         reference_hz(finding, machine) if ratio else None,
     )
-    return Place(finding, value, tone_scatter(hz, machine), finding.uncertainty / 2, tone=tone)
+    scatter = math.hypot(tone_scatter(hz, machine), LAW * min(abs(value), MOST_LAW_DB))
+    return Place(finding, value, scatter, finding.uncertainty / 2, tone=tone)
 
 
 def _circuit(finding: Finding, value: float) -> Place | Unused:

@@ -83,7 +83,8 @@ def _next(diagnosis: Diagnosis) -> list[str]:
     if test is None:
         return []
     what = f": tells apart {' and '.join(test.parts)}" if test.parts else ""
-    return [f"Next test: {test.step} ({number(test.minutes, 1)} min){what}."]
+    minutes = f" ({number(test.minutes, 1)} min)" if test.minutes else ""
+    return [f"Next test{minutes}: {test.step}{what}."]
 
 
 def _percent(probability: float) -> str:

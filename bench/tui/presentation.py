@@ -69,7 +69,7 @@ def is_possible(snapshot: Snapshot, action: str) -> bool:
             return snapshot.can_go_back
         case "hint":
             return step is not None and bool(step.hints or step.if_not.strip())
-        case "why" | "again" | "skip" | "note" | "hold":
+        case "why" | "again" | "skip" | "note" | "hold" | "diagnose":
             return step is not None
     return True
 

@@ -56,6 +56,18 @@ class RunningJob:
         self.trainee = self.trainee or opened.exercise is not None
         return opened.make_desk(on_snapshot)
 
+    def diagnosis_lines(self) -> list[str]:
+        """What is wrong, by what the session holds on disk so far; in an exercise that is for its debrief."""
+        if self._opened is None:
+            return []
+        if self._opened.exercise is not None:
+            return ["In an exercise you say what is wrong. The debrief has the rest."]
+        from bench.diagnosis.telling import page
+        from bench.session.compare.diagnosis import diagnosis_of
+        from bench.session.record.reader import read_session
+
+        return page(diagnosis_of(read_session(self._opened.store.folder))[0])
+
     def close(self, outcome: Outcome | None) -> str:
         """Close the session and write its report; returns a sentence. Nothing is closed while it is being written."""
         if self._opened is None:

@@ -67,6 +67,9 @@ class ScriptedJob:
         self.closed.append(outcome)
         return self.kept
 
+    def diagnosis_lines(self) -> list[str]:
+        return ["What is wrong: hum: almost certainly, 98 %"]
+
     def close_late(self, line: Callable[[str], None]) -> None:
         line("waited")
         self.close(None)

@@ -40,6 +40,7 @@ from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.ranking import RankedTape, ranking
 from bench.session.record.index import entries_beside
 from bench.session.record.record import SessionRecord, reference_plays
+from bench.session.report.causes import cause_lines
 from bench.session.report.conclusion import Conclusion, conclusion_of
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.improvement import NOTHING_ADJUSTED, alignment_sentence, cleaning_sentence
@@ -102,6 +103,8 @@ class Document:
     """(hazard, the fullest that was said of it)."""
     owner_summary: str
     """What the owner said, and what it was; "" where nothing is known of either."""
+    causes: tuple[str, ...]
+    """What was wrong, and how sure that is."""
     debrief: tuple[str, ...]
     """Of an exercise that is over."""
     evidence: tuple[str, ...]
@@ -140,6 +143,7 @@ def document_of(session: SessionRecord) -> Document:
         cautions=_cautions(session),
         owner_summary="" if ranked else owner_summary(session),
         ranked=ranked,
+        causes=cause_lines(session),
         flutter=_flutter(latest, names),
         debrief=tuple(true_minus(text) for _, text in debrief_lines(session.events)),
         evidence=tuple(e.path for e in session.evidence),

@@ -29,6 +29,8 @@ def report_text(session: SessionRecord) -> str:
         lines += _wrapped([document.read_only + "."])
     if document.owner_summary:
         lines += _headed("What it was, and what it is now", _wrapped([document.owner_summary]))
+    if document.causes:
+        lines += _headed("What was wrong, and how sure that is", _wrapped(document.causes))
     if document.debrief:
         lines += _headed("Debrief of this exercise", _wrapped(document.debrief))
     if document.ranked:

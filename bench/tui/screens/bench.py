@@ -73,6 +73,9 @@ class BenchJob(Protocol):
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
         """Open session and port and make the bench thread; raises `Problem`. May take a second or two."""
 
+    def diagnosis_lines(self) -> list[str]:
+        """What is wrong so far, as lines; raises `Problem`. May take a second."""
+
     def close(self, outcome: Outcome | None) -> str:
         """Close the session; returns a sentence about it: where the report is."""
 
@@ -375,6 +378,9 @@ class BenchScreen(BenchKeys):
             self.app.end_by(self._desk.fault)  # type: ignore[attr-defined]
         else:
             super()._go_back()
+
+    def _what_is_wrong(self) -> list[str]:
+        return self._job.diagnosis_lines()
 
     def _pick_again(self) -> None:
         if self._snapshot is not None:

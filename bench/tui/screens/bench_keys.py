@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable
 
 from textual import events
 from textual.screen import Screen
 from textual.widgets import Input
 
+from bench.problem import Problem
 from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Prompt, Snapshot
 from bench.tui import actions, presentation
@@ -15,6 +17,7 @@ from bench.tui.actions import KeyAction
 from bench.tui.focus_help import about
 from bench.tui.screens.countdown import CountDown, Hints
 from bench.tui.screens.dialogs import AskText, CardDialog, Confirm, HelpDialog
+from bench.tui.screens.pages import PagesScreen
 from bench.tui.screens.results import ResultsDialog
 from bench.tui.text import plain
 from bench.tui.widgets.line_widget import ROLE_CLASSES
@@ -36,6 +39,10 @@ class BenchKeys(Screen[str]):
         """Whether the whole card is always shown, and used hints are noted."""
 
     def _post(self, command: say.Command) -> None:
+        raise NotImplementedError
+
+    def _what_is_wrong(self) -> list[str]:
+        """The diagnosis so far, as lines."""
         raise NotImplementedError
 
     def _pick_again(self) -> None:
@@ -188,6 +195,19 @@ class BenchKeys(Screen[str]):
             self._hinted[step.id] = max(before, count)
 
         self.app.push_screen(Hints(step, before + 1), done)
+
+    def action_diagnose(self) -> None:
+        """What is wrong, read on a thread while the bench goes on."""
+
+        async def read() -> None:
+            try:
+                text = await asyncio.to_thread(self._what_is_wrong)
+            except Problem as problem:
+                text = [problem.sentence]
+            if self.is_current:
+                self.app.push_screen(PagesScreen("What is wrong", text))
+
+        self.run_worker(read(), group="diagnosis", exclusive=True)
 
     def action_help(self) -> None:
         """Help, and all keys that do something now."""

@@ -1,0 +1,102 @@
+"""The page that teaches a cause: its physics, what it does to readings by the model, and what it is taken for."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bench.diagnosis.causes.cause import Cause, Variant
+from bench.diagnosis.causes.table import CAUSES, WIRING
+from bench.diagnosis.finding import Source
+from bench.diagnosis.machine import Machine
+from bench.diagnosis.next_test import MEASUREMENTS, templates
+from bench.diagnosis.parameters import index, usual
+from bench.diagnosis.physics import PHYSICS
+from bench.diagnosis.rows import Place, Rows
+from bench.measure.catalogue import QUANTITIES
+from bench.problem import Problem
+from bench.words.figures import hertz, number
+
+SHOWN = 0.3
+"""What a cause moves by less than this many of the reading's own scatter is left out."""
+SIDES: tuple[tuple[Source, str], ...] = (("reference-tape", "reference tape"), ("record-replay", "own recording"))
+
+
+def about(name: str, machine: Machine) -> list[str]:
+    """The page of a cause, as lines. Raises `Problem` for a name that is none."""
+    if name not in PHYSICS:
+        raise Problem(f"{name}: no such cause; the list stands in tapebench diagnose --help")
+    cause = next((c for c in CAUSES if c.name == name), None)
+    out = [_capital(cause.title if cause else name.replace("-", " ")), "", PHYSICS[name]]
+    if cause is None:
+        return out
+    out += ["", "What it does to readings, at a usual size:", *signature(cause, machine)]
+    for other in cause.like:
+        like = next(c for c in CAUSES if c.name == other)
+        out += [f"Reads like: {like.title}. {_parting(cause, like)}"]
+    out += (
+        [f"A look that settles it, in {number(cause.look_minutes, 1)} min: {_ended(cause.look)}"] if cause.look else []
+    )
+    return [*out, f"Mended by: {cause.mended_by}.", f"If it is left: {cause.left}."]
+
+
+def signature(cause: Cause, machine: Machine) -> list[str]:
+    """What a usual size of it moves, a line for each curve or figure."""
+    variant = max(cause.variants, key=lambda v: v.share)
+    if not variant.moves:
+        return ["  a smooth curve of its own, of any shape"]
+    places = [p for test in MEASUREMENTS for p in templates(test, machine)]
+    rows = Rows(places, machine)
+    moved = _effect(variant, rows)
+    out = []
+    for source, said in SIDES:
+        curve = {
+            p.tone.hz: moved[n]
+            for n, p in enumerate(rows.places)
+            if p.tone and p.tone.group[1] == source and p.tone.relative_to_hz and p.finding.channel == "left"
+        }
+        if curve and max(abs(v) for v in curve.values()) > SHOWN:
+            points = "  ".join(f"{hertz(hz)} {number(db, 1, sign=True)}" for hz, db in curve.items())
+            out.append(f"  response, {said}, dB: {points}")
+    for n, p in enumerate(rows.places):
+        flat = p.tone is None or p.tone.relative_to_hz is None
+        if flat and p.finding.channel != "right" and abs(moved[n]) > SHOWN * p.scatter and abs(moved[n]) > 0.05:
+            out.append(f"  {_title(p)}: {_change(p, float(moved[n]))}")
+    return list(dict.fromkeys(out)) or ["  nothing that a reading of the list shows"]
+
+
+def _effect(variant: Variant, rows: Rows) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    vectors = np.repeat(usual()[0][None], 2, axis=0)
+    for m in variant.moves:
+        vectors[1, index(m.figure, *m.at)] += m.sign * m.median
+    read = rows.predict(vectors)
+    return np.asarray(read[1] - read[0])
+
+
+def _title(p: Place) -> str:
+    source = {"reference-tape": ", reference tape", "tape-stopped": ", tape stopped"}.get(p.finding.source, "")
+    return QUANTITIES[p.finding.quantity].title.lower() + source
+
+
+def _change(p: Place, moved: float) -> str:
+    """On a logarithmic scale a factor; else a difference."""
+    if p.kind in ("flutter", "part", "weave", "dropouts"):
+        return f"{number(float(np.exp(moved)), 1)} times"
+    unit = "dB" if p.finding.unit in ("dB", "dBFS", "") or p.kind in ("third", "second") else p.finding.unit
+    less = -moved if p.finding.quantity == "signal_to_noise" else moved
+    return f"{number(less, 1, sign=True)} {unit}"
+
+
+def _parting(cause: Cause, other: Cause) -> str:
+    look = other.look or cause.look
+    return f"To tell them apart: {_ended(look)}" if look else "Their readings on the other stage tell them apart."
+
+
+def _ended(text: str) -> str:
+    return text if text.endswith("?") else f"{text}."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+assert set(PHYSICS) == {c.name for c in CAUSES} | set(WIRING)

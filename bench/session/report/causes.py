@@ -1,0 +1,49 @@
+"""What was wrong, and how sure that is: the section of a report, and one sentence."""
+
+from __future__ import annotations
+
+from bench.diagnosis.answer import Diagnosis
+from bench.diagnosis.telling import POSSIBLE, PROBABLE, finding_text, first_line, odds_text, setting_text, suspect_text
+from bench.problem import Problem
+from bench.session.compare.diagnosis import diagnosis_of
+from bench.session.record.record import SessionRecord
+from bench.words.sentences import listed
+
+FEWEST = 8
+"""With fewer readings that tell of causes a report says nothing of them."""
+
+
+def cause_lines(session: SessionRecord) -> tuple[str, ...]:
+    """A sentence each; none where too little was read."""
+    try:
+        diagnosis, _ = diagnosis_of(session)
+    except Problem:
+        return ()
+    return told(diagnosis) if diagnosis.readings >= FEWEST else ()
+
+
+def told(diagnosis: Diagnosis) -> tuple[str, ...]:
+    """The likely causes with what speaks for them, what else is possible, settings, and what was not looked at."""
+    lines = []
+    likely = [s for s in diagnosis.suspects if s.probability >= PROBABLE]
+    for s in likely:
+        speaks = "; ".join(finding_text(f) for f in s.speaks_for[:2])
+        lines.append(f"{_capital(suspect_text(s))}: {odds_text(s.probability)}. Mended by: {s.mended_by}.")
+        lines += [f"It shows in {speaks}."] if speaks else []
+        lines += [f"Reads alike: {listed(s.like)}."] if s.like else []
+    if not likely:
+        lines.append(f"{_capital(first_line(diagnosis) or 'these readings do not tell what is wrong')}.")
+    other = [s for s in diagnosis.suspects if POSSIBLE <= s.probability < PROBABLE]
+    if other and likely:
+        lines.append(
+            "Possible too: " + "; ".join(f"{suspect_text(s)}, {round(100 * s.probability)} %" for s in other) + "."
+        )
+    out = [setting_text(s) for s in diagnosis.settings if s.run == "as found" and abs(s.value) > s.uncertainty]
+    lines += [f"Out of adjustment as found: {'; '.join(out)}."] if out else []
+    lines += [f"Not looked at: {listed(diagnosis.not_looked_at)}."] if diagnosis.not_looked_at else []
+    lines += [f"{_capital(c)}." for c in diagnosis.contradictions]
+    return tuple(lines)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,49 @@
+"""The pages of causes: what they say agrees with the trade's figures."""
+
+from __future__ import annotations
+
+import pytest
+
+from bench.diagnosis.causes.table import CAUSES
+from bench.diagnosis.machine import Machine
+from bench.diagnosis.physics import PHYSICS
+from bench.diagnosis.teaching import about
+from bench.problem import Problem
+
+
+@pytest.mark.parametrize("name", PHYSICS)
+def test_every_cause_has_a_page(name: str) -> None:
+    page = about(name, Machine())
+    assert page[0]
+    assert not any("nan" in line for line in page)
+
+
+def test_a_film_of_0_8_um_costs_what_spacing_loss_says() -> None:
+    """54.6 dB for each wavelength: 8 kHz at 47.625 mm/s is 5.95 µm. Source: Wallace, Bell System Technical Journal, 1951."""
+    import numpy as np
+
+    from bench.diagnosis.parameters import index, usual
+    from bench.diagnosis.tones import Figures, Tones
+
+    vectors = np.repeat(usual()[0][None], 2, axis=0)
+    vectors[1, index("film_left", 0)] = 1.0
+    tones = Tones(Machine(), "after-cleaning", "reference-tape", np.array([8000.0]), np.array([-20.0]))
+    read = tones.level_db(Figures(vectors))
+    assert read[1, 0, 0] - read[0, 0, 0] == pytest.approx(-9.2, abs=0.05)
+
+
+def test_the_other_equalisation_is_a_shelf_of_4_4_db_at_10_khz() -> None:
+    """70 for 120 µs, 10 kHz re 315 Hz: 4.4 dB, from IEC 60094-1 clause 15."""
+    page = about("equalisation-switch", Machine())
+    line = next(line for line in page if "response, reference tape" in line)
+    assert "10 kHz −4.4" in line
+
+
+def test_like_causes_are_causes() -> None:
+    names = {c.name for c in CAUSES}
+    assert [(c.name, like) for c in CAUSES for like in c.like if like not in names] == []
+
+
+def test_a_name_that_is_none_is_refused() -> None:
+    with pytest.raises(Problem, match="no such cause"):
+        about("gremlins", Machine())
