@@ -10,11 +10,16 @@ from collections.abc import Callable
 from pathlib import Path
 
 from bench.audio.standard_error import stderr_to_file
+from bench.diagnosis.answer import Diagnosis
+from bench.diagnosis.contract import as_json as diagnosis_json
+from bench.diagnosis.telling import first_line
 from bench.open_run import OpenRun
 from bench.problem import Problem
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Outcome
 from bench.run_request import RunRequest
+from bench.session.compare.diagnosis import worth_telling
+from bench.session.record.reader import read_session
 from bench.session.report.debrief_text import debrief_lines
 
 
@@ -96,8 +101,19 @@ def _print_result(opened: OpenRun, outcome: Outcome, *, as_json: bool) -> int:
     print(outcome.said)
     if counts:
         print(f"judged readings: {counts}")
+    found = _diagnosis(folder)
+    if found is not None:
+        print(f"what is wrong: {first_line(found)}")
     print(f"session: {folder}")
     return outcome.exit_code
+
+
+def _diagnosis(folder: Path) -> Diagnosis | None:
+    """The diagnosis of a session on disk; None where it can't be read, or tells too little."""
+    try:
+        return worth_telling(read_session(folder))
+    except Problem:
+        return None
 
 
 def _as_json(opened: OpenRun, outcome: Outcome, folder: Path) -> dict[str, object]:
@@ -124,5 +140,6 @@ def _as_json(opened: OpenRun, outcome: Outcome, folder: Path) -> dict[str, objec
         "said": outcome.said,
         "verdicts": outcome.words,
         "readings": readings,
+        "causes": diagnosis_json(found)["causes"] if (found := _diagnosis(folder)) else [],
         "debrief": [{"about": about, "said": line} for about, line in debrief_lines(opened.store.events())],
     }

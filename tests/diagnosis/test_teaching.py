@@ -18,8 +18,8 @@ def test_every_cause_has_a_page(name: str) -> None:
     assert not any("nan" in line for line in page)
 
 
-def test_a_film_of_0_8_um_costs_what_spacing_loss_says() -> None:
-    """54.6 dB for each wavelength: 8 kHz at 47.625 mm/s is 5.95 µm. Source: Wallace, Bell System Technical Journal, 1951."""
+def test_a_film_of_1_um_costs_what_spacing_loss_says() -> None:
+    """54.6 dB for each wavelength, which is 5.95 µm. Source: Wallace, Bell System Technical Journal, 1951."""
     import numpy as np
 
     from bench.diagnosis.parameters import index, usual

@@ -9,7 +9,11 @@ from typing import Any
 from bench.diagnosis.answer import Diagnosis, diagnose
 from bench.diagnosis.machine import Machine, machine_of
 from bench.diagnosis.records import answers_of, findings_of
+from bench.problem import Problem
 from bench.session.record.record import SessionRecord
+
+FEWEST = 8
+"""With fewer readings that tell of causes nothing is said of them unasked."""
 
 
 def diagnosis_of(session: SessionRecord) -> tuple[Diagnosis, Machine]:
@@ -19,6 +23,15 @@ def diagnosis_of(session: SessionRecord) -> tuple[Diagnosis, Machine]:
     machine = machine_of(facts, str(session.folder))
     findings = findings_of(session.readings, adjusted=session.adjusted)
     return diagnose(machine, findings, answers_of(session.events)), machine
+
+
+def worth_telling(session: SessionRecord) -> Diagnosis | None:
+    """The diagnosis of a session; None where too little was read, or its copy of the sheet is no machine's."""
+    try:
+        found, _ = diagnosis_of(session)
+    except Problem:
+        return None
+    return found if found.readings >= FEWEST else None
 
 
 def machine_sheet(session: SessionRecord) -> dict[str, Any]:

@@ -4,22 +4,15 @@ from __future__ import annotations
 
 from bench.diagnosis.answer import Diagnosis
 from bench.diagnosis.telling import POSSIBLE, PROBABLE, finding_text, first_line, odds_text, setting_text, suspect_text
-from bench.problem import Problem
-from bench.session.compare.diagnosis import diagnosis_of
+from bench.session.compare.diagnosis import worth_telling
 from bench.session.record.record import SessionRecord
 from bench.words.sentences import listed
-
-FEWEST = 8
-"""With fewer readings that tell of causes a report says nothing of them."""
 
 
 def cause_lines(session: SessionRecord) -> tuple[str, ...]:
     """A sentence each; none where too little was read."""
-    try:
-        diagnosis, _ = diagnosis_of(session)
-    except Problem:
-        return ()
-    return told(diagnosis) if diagnosis.readings >= FEWEST else ()
+    diagnosis = worth_telling(session)
+    return told(diagnosis) if diagnosis else ()
 
 
 def told(diagnosis: Diagnosis) -> tuple[str, ...]:
