@@ -16,6 +16,7 @@ from bench.diagnosis.looks import ratios
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.next_test import NextTest, next_test
 from bench.diagnosis.options import STRANGE
+from bench.diagnosis.references import with_references
 from bench.diagnosis.rows import Place, Rows, Unused, part_places, place
 from bench.diagnosis.settings import settings_of
 from bench.diagnosis.weighing import NOTHING, Weighed, Weighing, weigh
@@ -94,7 +95,7 @@ class Diagnosis:
 
 def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str, str] | None = None) -> Diagnosis:
     """What is wrong, from readings and what a person saw."""
-    told, plain = signs(findings, machine)
+    told, plain = signs(with_references(findings, machine), machine)
     lines = lines_of(plain, machine)
     placed = [place(f, machine) for f in plain if f.quantity not in _ELSEWHERE]
     places = [p for p in placed if isinstance(p, Place)]

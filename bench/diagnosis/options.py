@@ -18,14 +18,14 @@ Values = NDArray[np.float64]
 
 SEEN = 0.6
 """Standard deviations that a cause of usual size must move the readings by, to be looked for at all."""
-DIRECTIONS, LEAST_DIRECTION = 8, 0.3
+DIRECTIONS, LEAST_DIRECTION = 12, 0.3
 """Of a curve, the directions that are kept, and how many standard deviations each must move the readings by."""
 
 
 def _strange(side: str) -> tuple[Variant, ...]:
     curves = (side, f"fine {side}")
     return tuple(
-        Variant(channel, curves=(Curve(curves[0], 5.0, n), Curve(curves[1], 4.0, n)))  # type: ignore[arg-type]
+        Variant(channel, curves=(Curve(curves[0], 5.0, n), Curve(curves[1], 3.0, n)))  # type: ignore[arg-type]
         for channel, n in (("both", None), ("left", 0), ("right", 1))
     )
 

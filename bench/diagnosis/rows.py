@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from bench.diagnosis.finding import Finding, Source, Stage
 from bench.diagnosis.machine import PARTS, Machine
 from bench.diagnosis.parameters import NOISE_METHODS, Figures
+from bench.diagnosis.references import usual_reference_hz
 from bench.diagnosis.single import QUANTITY, SCATTER, Row
 from bench.diagnosis.tones import Tones, settings_of
 
@@ -78,12 +79,8 @@ def tone_scatter(hz: float, machine: Machine) -> float:
 
 
 def reference_hz(finding: Finding, machine: Machine) -> float:
-    """The frequency that a response is relative to."""
-    if finding.reference_hz:
-        return finding.reference_hz
-    if machine.speed_mm_s > 60.0:
-        return 1000.0
-    return 315.0 if finding.source == "reference-tape" else 400.0
+    """The frequency that a response is relative to, or that a level is of."""
+    return finding.reference_hz or usual_reference_hz(finding.source, machine)
 
 
 def _weights(channel: str) -> tuple[float, float]:

@@ -52,8 +52,9 @@ def side_columns(rows: Rows, side: str, channel: int | None, size: Values | floa
 
     def kernel(hz: Values, tones: Tones) -> Values:
         low = side == "low end"
-        scale = np.minimum(80.0 / hz, 1.0) ** 1.5 if low else roughness_db(hz, side.removeprefix("fine "))
-        curve = (fine(hz) if low or side.startswith("fine") else smooth(hz)) * (scale * size)[:, None]
+        narrow = side.startswith("fine")
+        scale = np.minimum(80.0 / hz, 1.0) ** 1.5 if low else np.ones_like(hz) if narrow else roughness_db(hz, side)
+        curve = (fine(hz) if low or narrow else smooth(hz)) * (scale * size)[:, None]
         curve = curve * (not side.endswith("record") or tones.source == "record-replay")
         off = np.zeros_like(curve)
         return np.vstack([curve if channel in (None, 0) else off, curve if channel in (None, 1) else off])

@@ -1,0 +1,51 @@
+"""What responses are relative to, where a reading does not say it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from bench.diagnosis.finding import Finding
+from bench.diagnosis.machine import Machine
+
+USUAL_HZ = (315.0, 333.0, 400.0, 1000.0)
+
+
+def with_references(findings: Sequence[Finding], machine: Machine) -> list[Finding]:
+    """The readings, each response with its reference frequency.
+
+    A tone that reads exactly 0 everywhere is the reference. Otherwise it is the usual one of its source, unless that
+    was read itself: then it is another usual one that was not.
+    """
+    groups: dict[tuple[str, str], list[Finding]] = {}
+    for f in findings:
+        if f.quantity == "response" and f.frequency_hz:
+            groups.setdefault((f.stage, f.source), []).append(f)
+    found = {group: _reference(some, group[1], machine) for group, some in groups.items()}
+    return [
+        replace(f, reference_hz=f.reference_hz or found[f.stage, f.source])
+        if f.quantity == "response" and (f.stage, f.source) in found
+        else f
+        for f in findings
+    ]
+
+
+def usual_reference_hz(source: str, machine: Machine) -> float:
+    """315 Hz on a reference tape and 400 Hz on a recording of a cassette deck; 1 kHz on open reel."""
+    if not machine.cassette:
+        return 1000.0
+    return 315.0 if source == "reference-tape" else 400.0
+
+
+def _reference(findings: Sequence[Finding], source: str, machine: Machine) -> float:
+    values: dict[float, list[float]] = {}
+    for f in findings:
+        if f.value is not None and f.frequency_hz:
+            values.setdefault(f.frequency_hz, []).append(f.value)
+    zero = [hz for hz, read in values.items() if all(v == 0.0 for v in read)]
+    usual = usual_reference_hz(source, machine)
+    if len(zero) == 1:
+        return zero[0]
+    if usual in values:
+        return next((hz for hz in reversed(USUAL_HZ) if hz not in values), usual)
+    return usual
