@@ -40,7 +40,6 @@ BELL = KeyAction("app.bell_switch", "l", "", "bell", "Bell on or off when a read
 BENCH = (
     KeyAction("go_on", "space", "", "go on", "Do what the bar says: start, confirm, keep, go on.", ("enter",)),
     KeyAction("why", "w", "F3", "why", "Read the whole card: why, and what to do if not."),
-    KeyAction("diagnose", "d", "", "what is wrong", "Likely causes of what was read so far, and the next test."),
     KeyAction("hint", "i", "", "hint", "A hint: to think, then to look, then to do, and then the answer."),
     KeyAction(
         "turn(2)", "right", "", "turn +2°", "Turn the picked trimmer clockwise; 1 to 9 pick one.", in_palette=False
@@ -59,6 +58,7 @@ BENCH = (
     KeyAction("skip", "k", "F6", "skip", "Leave this step out; your reason lands in the report."),
     STOP,
     KeyAction("leave", "q", "F10", "leave", "Break off; what was kept is kept, to be resumed."),
+    KeyAction("diagnose", "d", "", "what is wrong", "Likely causes of what was read so far, and the next test."),
     BELL,
     THEME,
     HELP,
