@@ -20,7 +20,7 @@ from bench.diagnosis.references import with_references
 from bench.diagnosis.rows import Place, Rows, Unused, part_places, place
 from bench.diagnosis.settings import settings_of
 from bench.diagnosis.weighing import NOTHING, Weighed, Weighing, weigh
-from bench.diagnosis.wiring import Sign, signs
+from bench.diagnosis.wiring import LEVELS, Sign, signs
 
 ALIKE = 0.1
 """Another cause this likely beside the first, as a share of it, is told as one that reads alike."""
@@ -97,6 +97,8 @@ def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str
     """What is wrong, from readings and what a person saw."""
     told, plain = signs(with_references(findings, machine), machine)
     lines = lines_of(plain, machine)
+    levels = {(f.stage, f.source) for f in plain if f.quantity in LEVELS and f.value is not None}
+    plain = [f for f in plain if f.quantity != "balance" or (f.stage, f.source) not in levels]
     placed = [place(f, machine) for f in plain if f.quantity not in _ELSEWHERE]
     places = [p for p in placed if isinstance(p, Place)]
     places += part_places(plain, lines.peaks, lines.finding)
@@ -132,7 +134,7 @@ def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str
     )
 
 
-_ELSEWHERE = ("flutter_component", "mono_sum", "balance")
+_ELSEWHERE = ("flutter_component", "mono_sum")
 """Quantities that are used, though not as rows of their own."""
 
 

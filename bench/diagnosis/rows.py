@@ -18,7 +18,7 @@ from bench.diagnosis.tones import Tones, settings_of
 
 Values = NDArray[np.float64]
 
-TONE_QUANTITIES = ("level", "record_replay_level", "response")
+TONE_QUANTITIES = ("level", "record_replay_level", "response", "balance")
 LAW, MOST_LAW_DB = 0.05, 15.0
 """Of a large error, the share by which the laws of the trade miss it on a real machine (standard)."""
 SIDES = {"left": 0, "right": 1}
@@ -83,7 +83,9 @@ def reference_hz(finding: Finding, machine: Machine) -> float:
     return finding.reference_hz or usual_reference_hz(finding.source, machine)
 
 
-def _weights(channel: str) -> tuple[float, float]:
+def _weights(channel: str, quantity: str) -> tuple[float, float]:
+    if quantity == "balance":
+        return (1.0, -1.0)
     return {"left": (1.0, 0.0), "right": (0.0, 1.0)}.get(channel, (0.5, 0.5))
 
 
@@ -100,7 +102,7 @@ def _tone(finding: Finding, value: float, machine: Machine) -> Place | Unused:
         (finding.stage, finding.source),
         hz,
         sent,
-        _weights(finding.channel),
+        _weights(finding.channel, finding.quantity),
         reference_hz(finding, machine) if ratio else None,
     )
     scatter = math.hypot(tone_scatter(hz, machine), LAW * min(abs(value), MOST_LAW_DB))
@@ -229,8 +231,6 @@ _SINGLE: dict[str, Callable[[Finding, float, Machine], Place | Unused]] = {
     "overbias": _plain("overbias"),
 }
 assert set(SCATTER) == set(QUANTITY)
-USED = (*TONE_QUANTITIES, *_SINGLE, "flutter_component", "balance", "mono_sum", "encoding_error", "decoding_error")
-"""The quantities that tell of causes here."""
 
 
 def part_places(findings: Sequence[Finding], amplitudes: dict[str, float], stage: Finding | None) -> list[Place]:

@@ -117,7 +117,7 @@ def switched(*moves: Move) -> tuple[Variant, ...]:
         return tuple(Move(m.figure, m.median, m.spread, m.sign, (run,)) for m in moves for run in which)
 
     return (
-        Variant("both", runs(0), share=0.5, kind="as found only"),
+        Variant("both", runs(0), share=0.5),
         Variant("both", runs(0, 1), share=0.5),
     )
 
