@@ -17,6 +17,7 @@ from bench.diagnosis.machine import Machine
 from bench.diagnosis.next_test import NextTest, next_test
 from bench.diagnosis.options import STRANGE
 from bench.diagnosis.references import with_references
+from bench.diagnosis.repeated import once
 from bench.diagnosis.rows import Place, Rows, Unused, part_places, place
 from bench.diagnosis.settings import settings_of
 from bench.diagnosis.weighing import NOTHING, Weighed, Weighing, weigh
@@ -101,6 +102,7 @@ def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str
     plain = [f for f in plain if f.quantity != "balance" or (f.stage, f.source) not in levels]
     placed = [place(f, machine) for f in plain if f.quantity not in _ELSEWHERE]
     places = [p for p in placed if isinstance(p, Place)]
+    places, contradictions = once(places)
     places += part_places(plain, lines.peaks, lines.finding)
     unused = tuple(p for p in placed if isinstance(p, Unused))
     by_answer, unknown = ratios(answers or {})
@@ -126,7 +128,7 @@ def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str
         not_looked_at=tuple(c.name for c in weighing.invisible),
         unused=unused,
         unknown_answers=tuple(unknown),
-        contradictions=_contradictions(places),
+        contradictions=contradictions,
         readings=len(findings) - len(unused),
         next_test=next_test(weighing, causes, machine),
         weighing=weighing,
@@ -265,22 +267,3 @@ def _scale(cause: Cause, machine: Machine) -> float:
 def _settings(weighing: Weighing) -> tuple[Setting, ...]:
     """Every trimmer's error, mixed over the likely sets."""
     return tuple(Setting(*found) for found in settings_of(weighing))
-
-
-def _contradictions(places: Sequence[Place]) -> tuple[str, ...]:
-    """Readings of one thing that can't both be true."""
-    out = []
-    seen: dict[object, Place] = {}
-    for p in places:
-        f = p.finding
-        if f.quantity == "flutter_component" or f.stage == "as-left":
-            continue
-        key = (f.stage, f.source, f.quantity, f.channel, f.frequency_hz, f.sent_db, f.method, f.driven, f.reference_hz)
-        other = seen.setdefault(key, p)
-        apart = abs(p.value - other.value)
-        if other is not p and apart > 8 * math.hypot(p.scatter, p.stated, other.stated) and apart > 1.0:
-            out.append(
-                f"{other.finding.id} and {f.id} are of the same thing, and read {other.finding.value:g} and "
-                f"{f.value:g} {f.unit}: they can't both be true"
-            )
-    return tuple(out)

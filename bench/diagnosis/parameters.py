@@ -73,7 +73,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("hum_one", 2.0, "dB", BY_CHANNEL),
     Figure("second_harmonic", 4.0, "dB"),
     Figure("second_harmonic_one", 2.0, "dB", BY_CHANNEL),
-    Figure("limiter", 0.0, "dB"),
+    Figure("limiter", 0.3, "dB"),
     Figure("clipping", 0.0, "dB"),
     Figure("pilot_filter", 0.0, "dB"),
     Figure("encoded", 0.0, "1"),

@@ -1,0 +1,45 @@
+"""Readings made several times count once, since what is wrong in the model is wrong in each of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from bench.diagnosis.rows import Place
+
+APART, LEAST = 8.0, 1.0
+"""So many standard deviations apart, and at least so much, two readings can't both be true."""
+
+
+def once(places: Sequence[Place]) -> tuple[list[Place], tuple[str, ...]]:
+    """Each thing once, and in words the readings that can't both be true.
+
+    As found the mean counts; as left the last, because what was read before may have been adjusted since.
+    """
+    groups: dict[object, list[Place]] = {}
+    for p in places:
+        f = p.finding
+        of = (f.stage, f.source, f.quantity, f.channel, f.frequency_hz, f.sent_db, f.method, f.driven, f.reference_hz)
+        groups.setdefault(of, []).append(p)
+    out, told = [], []
+    for some in groups.values():
+        last = some[-1]
+        if last.finding.stage == "as-left":
+            out.append(last)
+            continue
+        low, high = min(some, key=lambda p: p.value), max(some, key=lambda p: p.value)
+        apart = high.value - low.value
+        if apart > max(LEAST, APART * math.hypot(last.scatter, low.stated, high.stated)):
+            told.append(_told(low, high))
+        mean = sum(p.value for p in some) / len(some)
+        out.append(replace(last, value=mean, scatter=math.hypot(last.scatter, apart / 2)))
+    return out, tuple(told)
+
+
+def _told(one: Place, other: Place) -> str:
+    a, b = one.finding, other.finding
+    return (
+        f"{a.id} and {b.id} are of the same thing, and read {a.value:g} and {b.value:g} {a.unit}: "
+        "they can't both be true"
+    )
