@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     """Diagnose and print."""
     if args.about:
         from bench.diagnosis.machine import Machine
-        from bench.diagnosis.teaching import about
+        from bench.diagnosis.telling.teaching import about
 
         print("\n".join(about(args.about, Machine())))
         return 0
@@ -48,11 +48,11 @@ def run(args: argparse.Namespace) -> int:
         raise Problem("diagnose takes a session, or --readings FILE.json, and not both")
     diagnosis, ignored, assumed = _of_file(Path(args.readings)) if args.readings else _of_session(args)
     if args.json:
-        from bench.diagnosis.contract import as_json
+        from bench.diagnosis.telling.contract import as_json
 
         print(json.dumps(as_json(diagnosis, ignored, assumed), ensure_ascii=False, allow_nan=False))
         return 0
-    from bench.diagnosis.telling import page
+    from bench.diagnosis.telling.page import page
 
     lines = page(diagnosis)
     lines += [f"Ignored: {sentence}." for sentence in ignored]
@@ -66,7 +66,7 @@ Told = tuple["Diagnosis", tuple[str, ...], tuple[str, ...]]
 
 def _of_file(path: Path) -> Told:
     from bench.diagnosis.answer import diagnose
-    from bench.diagnosis.contract import read_case
+    from bench.diagnosis.telling.contract import read_case
 
     case = read_case(path)
     return diagnose(case.machine, case.findings, case.answers), case.ignored, case.machine.assumed

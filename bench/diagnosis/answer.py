@@ -10,18 +10,18 @@ import numpy as np
 
 from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.causes.table import known_causes
-from bench.diagnosis.finding import Finding
-from bench.diagnosis.lines import lines_of
-from bench.diagnosis.looks import ratios
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.next_test import NextTest, next_test
 from bench.diagnosis.options import STRANGE
-from bench.diagnosis.references import with_references
+from bench.diagnosis.readings.finding import Finding
+from bench.diagnosis.readings.lines import lines_of
+from bench.diagnosis.readings.looks import ratios
+from bench.diagnosis.readings.references import with_references
+from bench.diagnosis.readings.wiring import LEVELS, Sign, signs
 from bench.diagnosis.repeated import once
 from bench.diagnosis.rows import Place, Rows, Unused, part_places, place
 from bench.diagnosis.settings import settings_of
 from bench.diagnosis.weighing import NOTHING, Weighed, Weighing, weigh
-from bench.diagnosis.wiring import LEVELS, Sign, signs
 
 ALIKE = 0.1
 """Another cause this likely beside the first, as a share of it, is told as one that reads alike."""

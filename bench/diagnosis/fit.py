@@ -113,7 +113,7 @@ class Fitter:
 
     def figures(self, variants: tuple[Variant, ...], x: Values, columns: dict[int, Values]) -> Values:
         """The figures of one set."""
-        return self.vectors(Problemset([variants], columns, self.rows), x[None])[0]
+        return np.asarray(self.vectors(Problemset([variants], columns, self.rows), x[None])[0])
 
     def vectors(self, problem: Problemset, x: Values) -> Values:
         """The figures of each set."""

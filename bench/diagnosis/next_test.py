@@ -13,12 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.diagnosis.causes.cause import Cause
-from bench.diagnosis.finding import Finding, Source
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.options import STRANGE
+from bench.diagnosis.readings.finding import Finding, Source
 from bench.diagnosis.rows import Place, Rows, place
 from bench.diagnosis.spread import rough_columns, scatter_covariance, straight_columns
-from bench.diagnosis.weighing import Weighed, Weighing
+from bench.diagnosis.weighing import TEMPER, Weighed, Weighing
 
 Values = NDArray[np.float64]
 
@@ -195,7 +195,9 @@ def _measured(weighing: Weighing, doubt: _Doubt, machine: Machine) -> list[NextT
     """Measurements that were not made yet."""
     rows = weighing.fitter.rows
     read = {(p.finding.source, p.finding.quantity) for p in rows.places if p.finding.stage != "before-cleaning"}
-    tests, places, members = [], [], []
+    tests: list[Measurement] = []
+    places: list[Place] = []
+    members: list[range] = []
     for test in MEASUREMENTS:
         wanted = [q for q in test.quantities if (test.source, q) not in read]
         if not wanted or machine.heads not in test.heads or (test.cassette_only and not machine.cassette):
@@ -267,7 +269,7 @@ def _gain(doubt: _Doubt, means: Values, spread: Values, random: np.random.Genera
     left = 0.0
     for n in likely:
         drawn = white[n] + random.standard_normal((DRAWS, white.shape[1]))
-        log = -0.5 * ((drawn[:, None] - white) ** 2).sum(axis=2) * 0.75 + np.log(np.maximum(doubt.probability, 1e-12))
+        log = -0.5 * ((drawn[:, None] - white) ** 2).sum(axis=2) * TEMPER + np.log(np.maximum(doubt.probability, 1e-12))
         posterior = np.exp(log - log.max(axis=1, keepdims=True))
         posterior /= posterior.sum(axis=1, keepdims=True)
         left += float(doubt.probability[n] * doubt.entropy(posterior).mean())

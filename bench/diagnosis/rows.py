@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.diagnosis.finding import Finding, Source, Stage
 from bench.diagnosis.machine import PARTS, Machine
 from bench.diagnosis.parameters import NOISE_METHODS, Figures
-from bench.diagnosis.references import usual_reference_hz
+from bench.diagnosis.readings.finding import Finding, Source, Stage
+from bench.diagnosis.readings.references import usual_reference_hz
 from bench.diagnosis.single import QUANTITY, SCATTER, Row
 from bench.diagnosis.tones import Tones, settings_of
 
@@ -75,7 +75,7 @@ def place(finding: Finding, machine: Machine) -> Place | Unused:
 
 def tone_scatter(hz: float, machine: Machine) -> float:
     """By how much the level of a tone differs when it is recorded or played again, dB. Common practice, no source."""
-    return 0.12 + 0.16 * hz / 1e4 * min(1.0, float(47.625 / machine.speed_mm_s) ** 0.5)
+    return 0.12 + 0.16 * hz / 1e4 * min(1.0, math.sqrt(47.625 / machine.speed_mm_s))
 
 
 def reference_hz(finding: Finding, machine: Machine) -> float:

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.diagnosis.finding import Source, Stage
 from bench.diagnosis.machine import PARTS, Machine
 from bench.diagnosis.parameters import Figures
+from bench.diagnosis.readings.finding import Source, Stage
 from bench.diagnosis.tones import (
     OTHER_TAPE,
     SPACING_DB,

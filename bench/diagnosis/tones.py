@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.diagnosis.finding import Source, Stage
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.parameters import Figures
+from bench.diagnosis.readings.finding import Source, Stage
 from bench.tape.losses import GAP_FACTOR
 
 Values = NDArray[np.float64]

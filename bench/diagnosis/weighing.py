@@ -33,7 +33,7 @@ GRADES = tuple(
         zip(ROUGH, GRADE_WEIGHTS, strict=True), zip(REPEATS, GRADE_WEIGHTS, strict=True)
     )
 )
-TEMPER = 0.75
+TEMPER = 0.85
 """Of what the readings say, since the model is not the machine."""
 BEST_SINGLES, MOST_PAIRS = 9, 40
 OUTLIER, TOLD_OUTLIER = 3.5, 4.5

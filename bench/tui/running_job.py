@@ -62,7 +62,7 @@ class RunningJob:
             return []
         if self._opened.exercise is not None:
             return ["In an exercise you say what is wrong. The debrief has the rest."]
-        from bench.diagnosis.telling import page
+        from bench.diagnosis.telling.page import page
         from bench.session.compare.diagnosis import diagnosis_of
         from bench.session.record.reader import read_session
 

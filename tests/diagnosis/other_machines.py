@@ -175,7 +175,7 @@ class OtherMachine:
         spread = np.linspace(0.88, 1.12, 7) if self.school else np.linspace(0.95, 1.05, 5)
 
         def read(r: float) -> Values:
-            return np.abs(np.mean([np.sinc(g * r * s * hz * self.per_um) for s in spread], axis=0)) + 0.02
+            return np.asarray(np.abs(np.mean([np.sinc(g * r * s * hz * self.per_um) for s in spread], axis=0)) + 0.02)
 
         return np.asarray(20 * np.log10(read(ratio) / read(1.0)))
 

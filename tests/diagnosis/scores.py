@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bench.diagnosis.answer import Diagnosis, diagnose
-from bench.diagnosis.contract import case_of
+from bench.diagnosis.telling.contract import case_of
 from tests.diagnosis.other_machines import Truth
 from tests.diagnosis.other_readings import make
 
@@ -57,7 +57,7 @@ def reliability(cases: Sequence[Judged]) -> tuple[list[str], float]:
     for low, high in itertools.pairwise(BINS):
         here = [(p, true) for p, true in said if low <= p < high]
         if here:
-            mean, true = np.mean([p for p, _ in here]), np.mean([t for _, t in here])
+            mean, true = (float(np.mean(column)) for column in zip(*here, strict=True))
             error += abs(mean - true) * len(here) / len(said)
             lines.append(
                 f"  said {low:.2f} to {min(high, 1):.2f}: {len(here):5d}, mean {mean:.3f}, came true {true:.3f}"

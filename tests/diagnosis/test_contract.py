@@ -10,8 +10,8 @@ import pytest
 
 from bench.cli import main
 from bench.diagnosis.answer import diagnose
-from bench.diagnosis.contract import as_json, case_of
 from bench.diagnosis.machine import machine_of
+from bench.diagnosis.telling.contract import as_json, case_of
 
 
 def reading(**more: Any) -> dict[str, Any]:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from bench.diagnosis.causes.table import CAUSES
 from bench.diagnosis.machine import Machine
-from bench.diagnosis.physics import PHYSICS
-from bench.diagnosis.teaching import about
+from bench.diagnosis.parameters import Figures, index, usual
+from bench.diagnosis.telling.physics import PHYSICS
+from bench.diagnosis.telling.teaching import about
+from bench.diagnosis.tones import Tones
 from bench.problem import Problem
 
 
@@ -20,10 +23,6 @@ def test_every_cause_has_a_page(name: str) -> None:
 
 def test_a_film_of_1_um_costs_what_spacing_loss_says() -> None:
     """54.6 dB for each wavelength, which is 5.95 µm. Source: Wallace, Bell System Technical Journal, 1951."""
-    import numpy as np
-
-    from bench.diagnosis.parameters import index, usual
-    from bench.diagnosis.tones import Figures, Tones
 
     vectors = np.repeat(usual()[0][None], 2, axis=0)
     vectors[1, index("film_left", 0)] = 1.0

@@ -10,7 +10,7 @@ from bench.diagnosis.causes.transport import TRANSPORT
 
 CAUSES = (*HEADS, *ELECTRONICS, *TAPES, *TRANSPORT)
 WIRING = ("dead-channel", "inverted-channel", "swapped-channels", "monitor-at-source")
-"""Told by signs that no sum of small errors gives; see `bench.diagnosis.wiring`."""
+"""Told by signs that no sum of small errors gives; see `bench.diagnosis.readings.wiring`."""
 
 
 def known_causes(heads: int) -> tuple[Cause, ...]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from bench.diagnosis.answer import Diagnosis, diagnose
 from bench.diagnosis.machine import Machine, machine_of
-from bench.diagnosis.records import answers_of, findings_of
+from bench.diagnosis.readings.records import answers_of, findings_of
 from bench.problem import Problem
 from bench.session.record.record import SessionRecord
 

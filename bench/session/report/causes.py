@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from bench.diagnosis.answer import Diagnosis
-from bench.diagnosis.telling import POSSIBLE, PROBABLE, finding_text, first_line, odds_text, setting_text, suspect_text
+from bench.diagnosis.telling.page import (
+    POSSIBLE,
+    PROBABLE,
+    finding_text,
+    first_line,
+    odds_text,
+    setting_text,
+    suspect_text,
+)
 from bench.session.compare.diagnosis import worth_telling
 from bench.session.record.record import SessionRecord
 from bench.words.sentences import listed

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bench.diagnosis.answer import Diagnosis, Setting, Suspect
-from bench.diagnosis.finding import Finding
+from bench.diagnosis.readings.finding import Finding
 from bench.measure.catalogue import QUANTITIES
 from bench.words.figures import hertz, number
 

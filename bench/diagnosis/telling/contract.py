@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from bench.diagnosis.answer import Diagnosis, Setting
-from bench.diagnosis.finding import SOURCES, STAGES, Finding, Source, Stage
 from bench.diagnosis.machine import Machine, machine_of
+from bench.diagnosis.readings.finding import SOURCES, STAGES, Finding, Source, Stage
 from bench.diagnosis.settings import RUNS
 from bench.measure.catalogue import QUANTITIES
 from bench.problem import Problem

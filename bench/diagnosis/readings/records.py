@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from bench.diagnosis.finding import Finding, Source, Stage
+from bench.diagnosis.readings.finding import Finding, Source, Stage
 from bench.measure.reading import Reading
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Answered

@@ -9,8 +9,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from bench.diagnosis.finding import Finding
 from bench.diagnosis.machine import Machine
+from bench.diagnosis.readings.finding import Finding
 
 LEVELS = ("level", "record_replay_level")
 DEAD_DB = -20.0

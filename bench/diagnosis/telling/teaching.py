@@ -6,12 +6,12 @@ import numpy as np
 
 from bench.diagnosis.causes.cause import Cause, Variant
 from bench.diagnosis.causes.table import CAUSES, WIRING
-from bench.diagnosis.finding import Source
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.next_test import MEASUREMENTS, templates
 from bench.diagnosis.parameters import index, usual
-from bench.diagnosis.physics import PHYSICS
+from bench.diagnosis.readings.finding import Source
 from bench.diagnosis.rows import Place, Rows
+from bench.diagnosis.telling.physics import PHYSICS
 from bench.measure.catalogue import QUANTITIES
 from bench.problem import Problem
 from bench.words.figures import hertz, number

@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from bench.diagnosis.finding import Finding
 from bench.diagnosis.machine import Machine, part_named
+from bench.diagnosis.readings.finding import Finding
 
 WITHIN = {"capstan": 0.05, "pinch roller": 0.07, "reel": 0.35, "belt": 0.2, "idler": 0.15}
 """By how much the rate of a part differs from its sheet's, a share (standard); a reel's moves with its pack."""

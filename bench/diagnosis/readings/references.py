@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from bench.diagnosis.finding import Finding
 from bench.diagnosis.machine import Machine
+from bench.diagnosis.readings.finding import Finding
 
 USUAL_HZ = (315.0, 333.0, 400.0, 1000.0)
 
