@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import KW_ONLY, dataclass
+import math
+from collections.abc import Mapping
+from dataclasses import KW_ONLY, dataclass, replace
 from typing import Any, Literal
 
 from bench.measure.catalogue import QUANTITIES
@@ -59,18 +61,48 @@ class _Described:
         return out | {key: value for key, value in more.items() if value not in (None, "")}
 
 
+Source = Literal[
+    "noise",
+    "method",
+    "ends of the tone",
+    "wander",
+    "slower wander",
+    "other stretches",
+    "other passes",
+    "reference tape",
+    "interface",
+    "other reading",
+    "lossy coding",
+]
+"""What makes a reading uncertain. Of this tone itself: noise beside it, the method's own limits, and the ends of the
+tone, which are left out with their fades. Of what it says about the machine: wander seen within the tone; wander slower
+than it is long; how far other stretches of the same machine differ, and other passes (contact, warmth, the tape's
+batch). Besides: the reference tape, the interface, another reading
+that this one is relative to, and lossy coding on the way."""
+OF_THE_TONE: tuple[Source, ...] = ("noise", "method", "ends of the tone")
+
+
 @dataclass(frozen=True, slots=True)
 class Contribution:
     """One of the things that make a reading uncertain (JCGM 100:2008, 4.3)."""
 
-    source: Literal["noise", "wander", "slower wander", "method", "other stretches"]
-    """Noise beside the tone; wander that is seen within it; wander slower than it is long; the method's own limits; and
-    by how much another stretch of the same machine would differ."""
+    source: Source
     value: float
     """Standard uncertainty (k = 1), in the reading's unit."""
 
 
 Budget = tuple[Contribution, ...]
+
+
+def budget_of(expanded: float, parts: Mapping[Source, float]) -> Budget:
+    """The budget of an uncertainty, from the sizes of its parts.
+
+    Args:
+        expanded: the uncertainty (k = 2).
+        parts: sizes in any unit, alike for all: they are scaled so that their root sum of squares is `expanded`.
+    """
+    whole = math.hypot(*parts.values())
+    return tuple(Contribution(s, 0.5 * expanded * size / whole) for s, size in parts.items() if size)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,11 +127,48 @@ class Reading(_Described):
         """The uncertainty as it is written down: none for an exact count or for a bound that already contains it."""
         return self.uncertainty or (None if self.bound or self.unit == "1" else 0.0)
 
+    @property
+    def tone_uncertainty(self) -> float | None:
+        """How well this very stretch of sound is known, expanded (k = 2); None where the budget does not tell it."""
+        if not self.budget:
+            return None
+        return 2.0 * math.hypot(*(c.value for c in self.budget if c.source in OF_THE_TONE))
+
+    def widened(self, source: Source, expanded: float) -> Reading:
+        """The same with one thing more that makes it uncertain.
+
+        Args:
+            source: of that.
+            expanded: what it adds (k = 2), in `unit`; 0 adds nothing.
+        """
+        if not expanded:
+            return self
+        own = self.budget or ((Contribution("method", self.uncertainty / 2),) if self.uncertainty else ())
+        more = (*own, Contribution(source, abs(expanded) / 2))
+        return replace(self, uncertainty=math.hypot(self.uncertainty, expanded), budget=more)
+
+    def wandering(self, within: float, slower: float) -> Reading:
+        """The same, of a machine that wanders: standard uncertainties of what is seen within, and of what is slower."""
+        return self.widened("wander", 2.0 * within).widened("slower wander", 2.0 * slower)
+
+    def uncertainty_without(self, *shared: Source) -> float:
+        """The expanded uncertainty, less what another reading shares with this one."""
+        off = sum((2.0 * c.value) ** 2 for c in self.budget if c.source in shared)
+        return math.sqrt(max(0.0, self.uncertainty**2 - off))
+
     def as_json(self) -> dict[str, Any]:
         """The reading as `measure --json` prints it."""
-        budget = [{"source": c.source, "standard_uncertainty": c.value} for c in self.budget]
-        own = {"value": self.value, "bound": self.bound, "time_s": self.time_s, "budget": budget or None}
+        own: dict[str, Any] = {"value": self.value, "bound": self.bound, "time_s": self.time_s}
+        if self.budget:
+            own["uncertainty_of"] = "the machine" if self.of_the_machine else "this stretch"
+            own["uncertainty_of_this_stretch"] = self.tone_uncertainty
+            own["budget"] = [{"source": c.source, "standard_uncertainty": c.value} for c in self.budget]
         return self._as_json(uncertainty=self.stated_uncertainty, **own)
+
+    @property
+    def of_the_machine(self) -> bool:
+        """Whether the uncertainty is that of the machine in the long run, and not of this stretch of sound alone."""
+        return any(c.source not in OF_THE_TONE for c in self.budget)
 
 
 @dataclass(frozen=True, slots=True)

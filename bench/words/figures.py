@@ -9,6 +9,8 @@ from bench.measure.reading import Bound
 
 MINUS = "\N{MINUS SIGN}"
 _BOUND_DIGITS = 3
+_FINEST = 1e-5
+"""No uncertainty is written down smaller than this: nothing made of parts is known so well."""
 
 
 def number(value: float, places: int, *, sign: bool = False) -> str:
@@ -113,7 +115,7 @@ def rotation(degrees: float) -> str:
 
 
 def _rounded_up(uncertainty: float) -> Decimal:
-    return _significant(uncertainty, 2, ROUND_CEILING)
+    return _significant(max(uncertainty, _FINEST) if uncertainty else 0.0, 2, ROUND_CEILING)
 
 
 def _significant(value: float, digits: int, rounding: str) -> Decimal:

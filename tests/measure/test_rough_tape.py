@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from bench.measure.meters import Options
 from bench.measure.reading import Result
 from tests.measure.captures import hiss
-from tests.measure.whole_array import azimuth, find_tones, level, speed
+from tests.measure.whole_array import azimuth, dropouts, find_tones, level, speed
 from tests.results import a_reading
 from tests.rough_tape.grades import GRADES
 from tests.rough_tape.scenes import Section, sequence, single
@@ -92,7 +92,7 @@ def test_the_uncertainty_is_that_of_the_machine_and_says_what_it_is_made_of() ->
         (truth,) = capture.tones
         told = a_reading(level(capture.samples, RATE).readings[0])
         level_holds.append(holds(told, truth.machine_dbfs[0]))
-        assert {c.source for c in told.budget} == {"noise", "wander", "slower wander"}
+        assert {c.source for c in told.budget} == {"noise", "ends of the tone", "wander", "slower wander"}
         together = 2.0 * float(np.linalg.norm([c.value for c in told.budget]))
         assert together == pytest.approx(told.uncertainty, rel=1e-6)
         delay = a_reading(azimuth(capture.samples, RATE).readings[0])
@@ -103,6 +103,14 @@ def test_the_uncertainty_is_that_of_the_machine_and_says_what_it_is_made_of() ->
         speed_holds.append(holds(run.readings[0], truth.machine_speed_percent))
     # Of 12 that hold 19 times in 20, fewer than 9 do once in five hundred.
     assert min(sum(level_holds), sum(delay_holds), sum(speed_holds)) >= 9
+
+
+def test_dropouts_are_those_of_the_tone_and_not_of_a_voice() -> None:
+    for seed in range(2):
+        rng = np.random.default_rng((21, seed))
+        capture = sequence(rng, AVERAGE, (Section(6300.0, -20.0, 6.0),), rate=RATE)
+        told = dropouts(capture.samples, RATE).readings[0]
+        assert told.frequency_hz == pytest.approx(6300.0, rel=0.02)
 
 
 def test_a_clean_tone_has_no_wander_in_its_budget() -> None:

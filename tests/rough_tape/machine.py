@@ -149,7 +149,16 @@ class Pass:
         """The course of a channel's level at a frequency, dropouts apart, dB, at `SLOW_RATE`."""
         return np.asarray(self.level[channel] + self.contact[channel] * hz / CONTACT_HZ)
 
-    def tone(self, hz: float, start_s: float, end_s: float, dbfs: tuple[float, float], fades_s: float) -> Floats:
+    def tone(
+        self,
+        hz: float,
+        start_s: float,
+        end_s: float,
+        dbfs: tuple[float, float],
+        fades_s: float,
+        *,
+        rises_db: float = 0.0,
+    ) -> Floats:
         """A tone as the heads give it.
 
         Args:
@@ -158,6 +167,7 @@ class Pass:
             end_s: where its last fade has ended.
             dbfs: of each channel, in the long run.
             fades_s: length of its fades.
+            rises_db: by how much it rises from its start to its end.
 
         Returns:
             Shape (frames, 2), from `start_s` on.
@@ -166,6 +176,7 @@ class Pass:
         t, place = self.t[first:last], self.place_s[first:last]
         fade = np.clip(np.minimum(t - t[0], t[-1] - t) / max(fades_s, 1e-9), 0.0, 1.0)
         fade = np.sin(0.5 * np.pi * fade) ** 2
+        rise = rises_db * (t - t[0]) / max(t[-1] - t[0], 1e-9)
         out = np.empty((len(t), 2))
         am, pm = self.machine.skirts
         for c in range(2):
@@ -173,12 +184,12 @@ class Pass:
             for hole in self.holes:
                 near = slice(*np.searchsorted(t, [hole.at_s - 4 * hole.length_s, hole.at_s + 8 * hole.length_s]))
                 lost[near] += hole.loss_db(t[near], c, hz)
-            level = np.interp(t, self._slow_t, self.level_db(c, hz)) - lost + dbfs[c]
+            level = np.interp(t, self._slow_t, self.level_db(c, hz)) - lost + dbfs[c] + rise
             late = (self.machine.delay_us + np.interp(t, self._slow_t, self.weave_us)) * 1e-6 if c else 0.0
             phase = 2 * np.pi * hz * (place - late) + self._skirt(pm, len(t))
             envelope = fade * 10.0 ** (level / 20.0) * (1.0 + self._skirt(am, len(t)))
             x = envelope * np.cos(phase)
-            amplitude = 10.0 ** ((dbfs[c] - self.machine.reference_dbfs) / 20.0)
+            amplitude = 10.0 ** ((dbfs[c] + rise - self.machine.reference_dbfs) / 20.0)
             if 3 * hz < 0.45 * self.rate:
                 x += envelope * self.machine.third * amplitude**2 * np.cos(3 * phase)
             out[:, c] = x

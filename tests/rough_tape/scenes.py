@@ -69,6 +69,10 @@ class Section:
     db: float
     """Re reference level."""
     seconds: float
+    right_db: float = 0.0
+    """Of the right channel, in addition."""
+    rises_db: float = 0.0
+    """From start to end."""
 
 
 def single(
@@ -118,8 +122,9 @@ def sequence(
     echo = 10.0 ** (rng.uniform(*PRINT_DB) / 20.0)
     for section, start in zip(sections, places, strict=True):
         fade = float(np.exp(rng.uniform(np.log(0.005), np.log(0.2))))
-        dbfs = tuple(machine.reference_dbfs + section.db + machine.gain_db(c, section.hz) for c in range(2))
-        x = passed.tone(section.hz, start, start + section.seconds, (dbfs[0], dbfs[1]), fade)
+        level = machine.reference_dbfs + section.db
+        dbfs = tuple(level + machine.gain_db(c, section.hz) + c * section.right_db for c in range(2))
+        x = passed.tone(section.hz, start, start + section.seconds, (dbfs[0], dbfs[1]), fade, rises_db=section.rises_db)
         first_frame = round(start * rate)
         out[first_frame : first_frame + len(x)] += x
         for layer, part in ((-1, 1.0), (1, 0.7)):

@@ -23,13 +23,13 @@ from numpy.typing import NDArray
 
 from bench.measure.catalogue import LEFT
 from bench.measure.method import Method
-from bench.measure.reading import Budget, Measured, NoReading, Reading, Result
+from bench.measure.reading import Budget, Contribution, Measured, NoReading, Reading, Result, Source, budget_of
 from bench.measure.tone.estimate import PhasePair
 from bench.measure.tone.finder import FoundTone
 from bench.measure.tone.found_tone import budget
 from bench.measure.tone.meter import HUM_BELOW_DB, CaptureCheck, ToneMeter
 from bench.measure.tone.peak_track import is_mains
-from bench.measure.tone.wander import Wander
+from bench.measure.tone.wander import combined
 from bench.tape.geometry import angle_arcmin
 
 Floats = NDArray[np.float64]
@@ -166,16 +166,24 @@ def _of_delay(pairs: Sequence[PhasePair], uncertainty_us: float) -> Budget:
     """What makes the delay uncertain that several tones tell, each by its weight, µs."""
     weights = np.array([(p.frequency_hz / max(p.uncertainty_rad, 1e-9)) ** 2 for p in pairs])
     turns = weights / weights.sum() / np.array([2 * np.pi * p.frequency_hz for p in pairs])
-    noise, within, slower = (
-        float(np.linalg.norm(turns * np.array(sizes)))
-        for sizes in (
-            [p.noise_rad for p in pairs],
-            [p.wander.within for p in pairs],
-            [p.wander.slower for p in pairs],
-        )
+    wander = combined([p.wander for p in pairs], list(turns))
+    noise = float(np.linalg.norm(turns * np.array([0.5 * p.noise_rad for p in pairs])))
+    parts: dict[Source, float] = {
+        "noise": noise,
+        "ends of the tone": wander.ends,
+        "wander": wander.within,
+        "slower wander": wander.slower,
+    }
+    return budget_of(uncertainty_us, parts)
+
+
+def _of_weave(pair: PhasePair) -> Budget:
+    """What makes the weave uncertain, µs."""
+    own, all_ = (
+        0.5e6 * rad / (2 * np.pi * pair.frequency_hz) for rad in (pair.weave_noise_rad, pair.weave_uncertainty_rad)
     )
-    scale = uncertainty_us / max(float(np.hypot(noise, 2.0 * np.hypot(within, slower))), 1e-300)
-    return budget(scale * noise, Wander(within, slower).times(scale))
+    others = float(np.sqrt(max(0.0, all_**2 - own**2)))
+    return Contribution("noise", own), *((Contribution("other stretches", others),) if others else ())
 
 
 def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Result:
@@ -233,6 +241,10 @@ class AzimuthMeter(ToneMeter):
                     "left-right",
                     float(angle_arcmin(reading.value, spacing, speed)),
                     float(angle_arcmin(reading.uncertainty, spacing, speed)),
+                    budget=budget_of(
+                        float(angle_arcmin(reading.uncertainty, spacing, speed)),
+                        {c.source: c.value for c in reading.budget},
+                    ),
                     frequency_hz=reading.frequency_hz,
                     method=replace(reading.method, speed_mm_s=speed, track_spacing_mm=spacing),
                     reference=LEFT,
@@ -247,6 +259,7 @@ class AzimuthMeter(ToneMeter):
                 "left-right",
                 1e6 * best.weave_rad / turn,
                 1e6 * best.weave_uncertainty_rad / turn,
+                budget=_of_weave(best),
                 frequency_hz=best.frequency_hz,
                 method=WEAVE_METHOD,
                 reference=LEFT,

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from bench.measure.catalogue import OF_FUNDAMENTAL, OF_TOTAL
 from bench.measure.meters import Options
 from bench.measure.method import Method
-from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
+from bench.measure.reading import Channel, Measured, NoReading, Reading, Result, budget_of
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.coherent import Estimate, estimate
 from bench.measure.tone.demodulator import Spectra
@@ -133,6 +133,7 @@ class DistortionMeter(SpectraMeter):
             side,
             100.0 * _share(found.size, of_total),
             100.0 * found.uncertainty * slope,
+            budget=budget_of(100.0 * found.uncertainty * slope, found.by_source),
             frequency_hz=hz,
             method=Method(method),
             reference=_reference(method),

@@ -247,7 +247,7 @@ class DropoutMeter(SpectraMeter):
         super().__init__(sample_rate, channels, options, spectra)
         asked = self.options.frequency
         low, high = (LOWEST_HZ, HIGHEST_HZ) if asked is None else (asked * (1 - REACH), asked * (1 + REACH))
-        self._follower = Follower(self.spectra, low, high)
+        self._follower = Follower(self.spectra, low, high, steady=asked is None)
         self._envelopes: list[Envelope] = []
 
     def batch(self, chunks: list[Chunk]) -> None:

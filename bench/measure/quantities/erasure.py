@@ -18,7 +18,8 @@ Accuracy
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -26,12 +27,13 @@ from numpy.typing import NDArray
 
 from bench.measure.meters import Options
 from bench.measure.method import Method
-from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
+from bench.measure.reading import Channel, Measured, NoReading, Reading, Result, Source, budget_of
 from bench.measure.tone.chunk_meter import SpectraMeter
-from bench.measure.tone.coherent import HANN_OVERLAP
+from bench.measure.tone.coherent import HANN_OVERLAP, coverage
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
 from bench.measure.tone.meter import CaptureCheck
+from bench.measure.tone.wander import NONE, WANDERS_S, Wander, slow_level
 
 Floats = NDArray[np.float64]
 
@@ -55,6 +57,9 @@ LINE_HZ = 2.5
 """Half width of a hum line: that of the window, and the drift of the mains frequency."""
 UPON_HZ, HUM_SHARE = 1.0, 0.05
 """If more than this share of the residue is within so many Hz of a hum line, it may be hum."""
+CLEAR, REST = 4.0, 0.35
+"""A segment that holds less than the second of what others hold is without the residue, where that is so many times the
+noise."""
 METHOD = Method("residue in a narrow band around the tone")
 
 
@@ -137,7 +142,7 @@ class ErasureMeter(SpectraMeter):
         if not totals.max() > 0.0:
             return self._nothing(side, "this channel is digital silence"), ""
         erased, recorded = parts(totals)
-        level, recorded_spread = self.options.reference_level, 0.0
+        level, moves = self.options.reference_level, NONE
         words = f"{level:g} dBFS" if level is not None else "the recorded part"
         if level is None:
             if not recorded.any():
@@ -148,9 +153,13 @@ class ErasureMeter(SpectraMeter):
                 return self._nothing(side, because), ""
             levels = 10.0 * np.log10(totals[recorded])
             level = float(np.median(levels))
-            recorded_spread = 2.0 * float(np.std(levels)) / np.sqrt(len(levels))
+            moves = of_segments(levels, 0.0, SEGMENT / self.spectra.rate)
         known = self._follower is not None and bool(recorded.any())
         residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()), known=known)
+        if residue.found:
+            there = goes_on(powers[erased][:, residue.inside].sum(axis=1) - residue.floor, residue.each)
+            erased[np.flatnonzero(erased)[~there]] = False
+            residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()), known=known)
         if residue.found and residue.hum_hz is not None:
             value = level - 10.0 * float(np.log10(residue.power))
             warning = (
@@ -160,10 +169,14 @@ class ErasureMeter(SpectraMeter):
             return self._reading(side, value, 0.0, words, bound="at least"), warning
         if residue.found:
             value = level - 10.0 * float(np.log10(residue.power))
-            uncertainty = float(
-                np.hypot(np.hypot(2.0 * 4.343 * residue.spread / residue.power, recorded_spread), OWN_DB)
-            )
-            return self._reading(side, value, uncertainty, words), ""
+            noise_db = 4.343 * residue.spread / residue.power
+            reading = self._reading(side, value, math.hypot(2.0 * noise_db, OWN_DB), words)
+            own: dict[Source, float] = {"noise": 2.0 * noise_db, "method": OWN_DB}
+            reading = replace(reading, budget=budget_of(reading.uncertainty, own))
+            each = powers[erased][:, residue.inside].sum(axis=1)
+            left = of_segments(4.343 * each / each.mean(), noise_db, SEGMENT / self.spectra.rate)
+            within, slower = math.hypot(moves.within, left.within), math.hypot(moves.slower, left.slower)
+            return reading.wandering(within, slower), ""
         most = max(residue.power, 0.0) + 3.0 * residue.spread
         value = level - 10.0 * float(np.log10(most))
         warning = f"erasure, {side}: the noise near {self._hz:.0f} Hz hides the residue; it is at least {value:.1f} dB"
@@ -201,7 +214,7 @@ class ErasureMeter(SpectraMeter):
         noise = floor * np.sqrt(1.5 * width / independent)
         found = excess > STANDS_OUT * noise * (1.0 + 0.7 / independent)
         spread = np.sqrt(noise**2 + 3.0 * max(excess, 0.0) * floor / independent)
-        return Residue(excess, float(spread), found, hum)
+        return Residue(excess, float(spread), found, hum, inside, floor * width, floor * np.sqrt(1.5 * width))
 
     def _reading(
         self,
@@ -244,6 +257,53 @@ class Residue:
     """Whether it stands out from the noise."""
     hum_hz: float | None
     """The mains line that it may be."""
+    inside: slice
+    """Its bins."""
+    floor: float
+    """What noise alone has in them, and"""
+    each: float
+    """its standard deviation in one segment."""
+
+
+def goes_on(excess: Floats, noise: float) -> NDArray[np.bool_]:
+    """In which segments a residue is: all but those at the ends where a capture goes on without the tape.
+
+    Where noise is too strong to tell one segment from another, all count. The outermost that hold some are left out
+    with those that hold none, since they are part the one and part the other.
+
+    Args:
+        excess: power of each segment over its noise.
+        noise: standard deviation that noise alone has there.
+    """
+    kept = np.ones(len(excess), dtype=bool)
+    usual = float(np.percentile(excess, 75))
+    if usual < CLEAR * noise:
+        return kept
+    holds = np.flatnonzero(excess > REST * usual)
+    first, last = int(holds[0]), int(holds[-1]) + 1
+    first, last = first + (first > 0), last - (last < len(excess))
+    if last > first:
+        kept[:first] = kept[last:] = False
+    return kept
+
+
+def of_segments(levels_db: Floats, noise_db: float, seconds: float) -> Wander:
+    """What wander leaves open about the mean of half-overlapped segments.
+
+    Args:
+        levels_db: of each.
+        noise_db: what noise leaves open about that mean already (standard deviation).
+        seconds: length of a segment.
+    """
+    count = len(levels_db) / HANN_OVERLAP
+    if len(levels_db) < 3:
+        return NONE
+    each = float(np.std(levels_db, ddof=1))
+    few = coverage(max(2, round(count - 1.0))) / 2.0
+    within = few**2 * each**2 / count - noise_db**2
+    if within <= 0.0:
+        return NONE
+    return Wander(math.sqrt(within), slow_level(each * math.sqrt(seconds / WANDERS_S), count * seconds / 2.0))
 
 
 def parts(totals: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

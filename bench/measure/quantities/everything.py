@@ -104,7 +104,7 @@ class EverythingMeter:
         self._tones = sorted([*self._tones, *self._finder.conclude()], key=lambda t: t.start_s)
         self._weighted.finish()
         readings: list[Result] = []
-        warnings: list[str] = list(self._capture.clipping())
+        warnings: list[str] = []
         for measured in self._all():
             there = [r for r in measured.readings if isinstance(r, Reading)]
             readings += there
@@ -112,7 +112,7 @@ class EverythingMeter:
             warnings += self._missed(measured)
         if not readings:
             warnings.append(f"nothing could be measured: {self._capture.why_nothing()}")
-        return Measured(tuple(readings), tuple(warnings))
+        return self._capture.judged(Measured(tuple(readings), tuple(warnings)))
 
     def _missed(self, measured: Measured) -> list[str]:
         """Why a response that was asked for has no reading."""

@@ -67,7 +67,7 @@ FLOOR_KNOWN = 1.15
 more."""
 TWO_SIGMA_CHANCE = 1.15
 """A percentile of normal deviates scatters so much more than their rms (95 % of sizes; computed)."""
-OWN = {WEIGHTED_PEAK: 0.02, TWO_SIGMA: 0.01, WEIGHTED_RMS: 0.01, UNWEIGHTED_RMS: 0.01, UNWEIGHTED_PEAK: 0.03}
+OWN = {WEIGHTED_PEAK: 0.04, TWO_SIGMA: 0.025, WEIGHTED_RMS: 0.018, UNWEIGHTED_RMS: 0.02, UNWEIGHTED_PEAK: 0.05}
 """Relative uncertainty of the method itself (k = 2)."""
 
 

@@ -24,7 +24,9 @@ from numpy.typing import NDArray
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
+from bench.measure.tone import wander
 from bench.measure.tone.chunk_meter import SpectraMeter
+from bench.measure.tone.coherent import HOP
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower
 from bench.measure.tone.harmonics import Harmonics
@@ -108,8 +110,10 @@ class HeadroomMeter(SpectraMeter):
             return self._nothing(MOL, side, words, hz), ""
         if not rises:
             return self._nothing(MOL, side, "the tone does not rise", hz), ""
-        value, uncertainty = crossing(level, third)
-        return self._reading(MOL, side, value, uncertainty, hz), ""
+        value, uncertainty, blocks = crossing(level, third)
+        every_s = HOP / self.spectra.rate
+        moves = wander.of_rising(level, every_s, blocks * every_s)
+        return self._reading(MOL, side, value, uncertainty, hz).wandering(moves.within, moves.slower), ""
 
     def _sol(self, channel: int, side: Channel, capture: CaptureCheck) -> tuple[Result, str]:
         if self.too_high(SOL_HZ):
@@ -127,7 +131,10 @@ class HeadroomMeter(SpectraMeter):
             warning = f"{side}: the output at 10 kHz still rises at the end, so the saturated output level is higher"
             return self._reading(SOL, side, value, 0.0, hz, bound="at least"), warning
         scatter = float(np.std(np.diff(level[level > value - 1.0]))) if np.sum(level > value - 1.0) > 3 else 0.1
-        return self._reading(SOL, side, value, float(np.hypot(OWN_DB, scatter)), hz), ""
+        every_s = HOP / self.spectra.rate
+        moves = wander.of_rising(level, every_s, SMOOTHED * every_s)
+        reading = self._reading(SOL, side, value, float(np.hypot(OWN_DB, scatter)), hz)
+        return reading.wandering(moves.within, moves.slower), ""
 
     def _why(self, capture: CaptureCheck, tone: str) -> str:
         why = capture.why_nothing()
@@ -159,8 +166,8 @@ class HeadroomMeter(SpectraMeter):
         return NoReading(quantity, side, because, frequency_hz=hz, method=METHODS[quantity])
 
 
-def crossing(level: Floats, third: Floats) -> tuple[float, float]:
-    """The level at which the third harmonic is 3 %, and its expanded uncertainty (k = 2), dB.
+def crossing(level: Floats, third: Floats) -> tuple[float, float, int]:
+    """The level at which the third harmonic is 3 %, its expanded uncertainty (k = 2), dB, and how many blocks tell it.
 
     Args:
         level: of the fundamental in each block, dB.
@@ -180,7 +187,7 @@ def crossing(level: Floats, third: Floats) -> tuple[float, float]:
     slope, value = np.polyfit(x, y, 1) if np.ptp(x) > 1e-9 else (0.0, float(y.mean()))
     scatter = float(np.std(y - value - slope * x)) * np.sqrt(len(x) / max(1, len(x) - 2))
     bent = BENT * float(np.ptp(y))
-    return float(value), float(np.hypot(np.hypot(OWN_DB, bent), 2.0 * scatter / np.sqrt(len(x))))
+    return float(value), float(np.hypot(np.hypot(OWN_DB, bent), 2.0 * scatter / np.sqrt(len(x)))), len(x)
 
 
 def still_rising(level: Floats) -> bool:

@@ -19,6 +19,7 @@ Everything in the capture counts as noise, including a tone; direct current does
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -28,7 +29,7 @@ from bench.measure.catalogue import AVERAGE_2K, BS468_QUASI_PEAK, FULL_SCALE, NO
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.quantities.hum import HumMeter
-from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
+from bench.measure.reading import Channel, Measured, NoReading, Reading, Result, Source, budget_of
 from bench.measure.signal.blocks import Rows, Samples, Segments
 from bench.measure.signal.quasi_peak import BS468, QuasiPeak
 from bench.measure.signal.rectifier import Rectifier
@@ -152,7 +153,7 @@ class NoiseMeter:
         self._weighted.finish()
         said = noise_readings(self._weighted, self._capture, self.options)
         hum = self._hum.finish()
-        return Measured((*said.readings, *hum.readings), (*self._capture.clipping(), *said.warnings, *hum.warnings))
+        return self._capture.judged(Measured((*said.readings, *hum.readings), (*said.warnings, *hum.warnings)))
 
 
 def noise_readings(
@@ -205,25 +206,29 @@ def _why_not(capture: CaptureCheck) -> str:
 
 def _noise(side: Channel, method: str, column: Floats, frames: Floats, *, because: str, burst: bool) -> Result:
     """Noise by one method."""
-    level, uncertainty = -np.inf, 0.0
+    level = -np.inf
+    parts: dict[Source, float] = {}
     if not because:
         if method == BS468_QUASI_PEAK:
             level = _db(float(column.max()) * np.sqrt(2.0))
-            uncertainty = BURST_DB if burst else QUASI_PEAK_DB
+            parts = {"method": BURST_DB if burst else QUASI_PEAK_DB}
         elif method == AVERAGE_2K:
             mean = float(np.average(column, weights=frames))
             to_2k = 10.0 ** (-float(bs468_db(AVERAGE_REFERENCE_HZ)[0]) / 20.0)
             level = _db(mean * SINE_PER_AVERAGE * np.sqrt(2.0) * to_2k)
-            uncertainty = _scatter_db(column, frames, 8.686)
+            parts = _scatter_db(column, frames, 8.686)
         else:
             mean = float(np.average(column, weights=frames))
             level = _db(np.sqrt(2.0 * mean))
-            uncertainty = _scatter_db(column, frames, 4.343)
+            parts = _scatter_db(column, frames, 4.343)
         if not np.isfinite(level):
             because = "this channel is digital silence"
     if because:
         return NoReading("noise", side, because, method=Method(method))
-    return Reading("noise", side, level, uncertainty, method=Method(method), reference=FULL_SCALE)
+    whole = math.hypot(*parts.values())
+    return Reading(
+        "noise", side, level, whole, budget=budget_of(whole, parts), method=Method(method), reference=FULL_SCALE
+    )
 
 
 def _ratio(noise: Result, reference_level: float) -> Result:
@@ -250,15 +255,15 @@ def _burst(intervals: Floats, frames: Floats) -> float:
     return _db(highest / steady) if highest > BURST * steady > 0.0 else 0.0
 
 
-def _scatter_db(column: Floats, frames: Floats, slope: float) -> float:
-    """Expanded uncertainty of a mean, dB, from the scatter of its intervals; of Gaussian noise where there are few."""
+def _scatter_db(column: Floats, frames: Floats, slope: float) -> dict[Source, float]:
+    """What makes a mean uncertain, expanded, dB: scatter of its intervals (of Gaussian noise where they are few)."""
     whole = column[frames >= 0.99 * frames.max()]
     mean = float(whole.mean())
     if len(whole) >= 8 and mean > 0.0:
         scatter = 2.0 * slope * float(whole.std(ddof=1)) / mean / np.sqrt(len(whole))
     else:
         scatter = 2.0 * slope / np.sqrt(5000.0 * INTERVAL_S * max(1, len(whole)))
-    return float(np.hypot(scatter, NETWORK_DB))
+    return {"other stretches": float(scatter), "method": NETWORK_DB}
 
 
 def _db(amplitude: float) -> float:

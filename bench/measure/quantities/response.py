@@ -23,7 +23,7 @@ from bench.measure.tone.finder import LEVEL_METHOD, FoundTone
 from bench.measure.tone.found_tone import budget
 from bench.measure.tone.matching import Match, match_list, match_sheet
 from bench.measure.tone.meter import NO_TONE, CaptureCheck, ToneMeter
-from bench.measure.tone.wander import Wander
+from bench.measure.tone.wander import combined
 
 USUAL_REFERENCES = (1000.0, 315.0, 400.0, 333.0, 500.0, 700.0)
 """The first of these that is there is used when none is named; common practice, no source."""
@@ -99,10 +99,7 @@ class ResponseMeter(ToneMeter):
 
 def _of_both(here: ChannelTone, there: ChannelTone) -> Budget:
     """What makes the difference of two levels uncertain."""
-    wander = Wander(
-        float(np.hypot(here.level_wander.within, there.level_wander.within)),
-        float(np.hypot(here.level_wander.slower, there.level_wander.slower)),
-    )
+    wander = combined((here.level_wander, there.level_wander), (1.0, 1.0))
     return budget(float(np.hypot(here.dbfs_noise, there.dbfs_noise)), wander)
 
 

@@ -25,14 +25,16 @@ from numpy.typing import NDArray
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.quantities.distortion import plateau
-from bench.measure.reading import Measured, NoReading, Reading
+from bench.measure.reading import Measured, NoReading, Reading, budget_of
 from bench.measure.signal.blocks import Rows
+from bench.measure.tone import wander
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.coherent import BLOCK, HOP, Estimate, beside, estimate, window
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
 from bench.measure.tone.harmonics import FLAT
 from bench.measure.tone.meter import REACH, CaptureCheck
+from bench.measure.tone.wander import Wander
 
 LOWEST_HZ, HIGHEST_HZ = 60.0, 20000.0
 OWN = 3e-4
@@ -141,7 +143,8 @@ class SeparationMeter(SpectraMeter):
             return self._nothing(f"the {self.sides[driven]} channel holds no steady tone long enough")
         ratio, noise, hz, beat = (rows.all()[kept, driven] for rows in (self._ratio, self._noise, self._hz, self._beat))
         residue = estimate(ratio, float(noise.mean())).within(OWN, float(beat.mean()))
-        return self._measured(driven, residue, asked if asked is not None else float(hz.mean()))
+        moves = wander.of_ratio(ratio, HOP / self.spectra.rate, float(noise.mean()))
+        return self._measured(driven, residue, moves, asked if asked is not None else float(hz.mean()))
 
     def _driven(self, amplitude: NDArray[np.float64]) -> int:
         if self.options.driven is not None:
@@ -149,7 +152,7 @@ class SeparationMeter(SpectraMeter):
         typical = [np.nanmedian(a) if np.isfinite(a).any() else 0.0 for a in amplitude.T]
         return int(np.argmax(typical))
 
-    def _measured(self, driven: int, residue: Estimate, hz: float) -> Measured:
+    def _measured(self, driven: int, residue: Estimate, moves: Wander, hz: float) -> Measured:
         method = replace(METHOD, driven="left" if driven == 0 else "right")
         reference = f"{self.sides[driven]} channel"
         if not residue.found:
@@ -170,6 +173,7 @@ class SeparationMeter(SpectraMeter):
             )
             return Measured((reading,), (warning,))
         value = -20.0 * float(np.log10(residue.size))
+        own = -20.0 * float(np.log10(1.0 - min(0.9, residue.uncertainty / residue.size)))
         warnings: tuple[str, ...] = ()
         if value < 0.0 and self.options.driven is not None:
             warnings = (f"the {self.sides[1 - driven]} channel is the louder one: was it driven?",)
@@ -181,11 +185,12 @@ class SeparationMeter(SpectraMeter):
                     "separation",
                     "left-right",
                     value,
-                    float(-20.0 * np.log10(1.0 - min(0.9, residue.uncertainty / residue.size))),
+                    own,
+                    budget=budget_of(own, residue.by_source),
                     frequency_hz=hz,
                     method=method,
                     reference=reference,
-                ),
+                ).wandering(moves.within, moves.slower),
             ),
             warnings,
         )

@@ -16,13 +16,16 @@ from dataclasses import replace
 import numpy as np
 
 from bench.measure.method import Method
-from bench.measure.reading import Measured, NoReading, Reading, ReferenceTone, Result
+from bench.measure.reading import Budget, Contribution, Measured, NoReading, Reading, ReferenceTone, Result
+from bench.measure.tone.estimate import ChannelTone
 from bench.measure.tone.finder import FoundTone, side_of
 from bench.measure.tone.found_tone import budget
 from bench.measure.tone.meter import CaptureCheck, ToneMeter, dominant, nearest
 
 METHOD = Method("slope of the tracked phase, least squares")
 DRIFT_METHOD = Method("straight line through the frequency, end minus start")
+DRIFT_ENDS = 6.0
+"""A drift feels the ends of a tone so many times as much as its mean does: they are where a straight line turns."""
 USUAL_HZ = (3150.0, 3000.0)
 """The tones recorded for measuring speed."""
 OTHER_HZ = (1000.0, 315.0, 400.0, 333.0, 500.0, 440.0, 700.0, 6300.0, 8000.0, 10000.0, 12500.0, 2000.0, 4000.0, 5000.0)
@@ -76,12 +79,22 @@ def drift_of_tone(tone: FoundTone, nominal_hz: float) -> list[Result]:
                 side,
                 100.0 * t.drift_hz / nominal_hz,
                 100.0 * t.drift_uncertainty_hz / nominal_hz,
+                budget=_of_drift(t, nominal_hz),
                 frequency_hz=nominal_hz,
                 method=replace(DRIFT_METHOD, seconds=tone.duration_s),
                 reference=ReferenceTone(nominal_hz),
             )
         )
     return out
+
+
+def _of_drift(tone: ChannelTone, nominal_hz: float) -> Budget:
+    """What makes a drift uncertain, %: a speed that wanders drifts by chance too."""
+    whole = 50.0 * tone.drift_uncertainty_hz / nominal_hz
+    if not tone.frequency_wander.together:
+        return (Contribution("noise", whole),)
+    ends = min(whole, 100.0 * DRIFT_ENDS * tone.frequency_wander.ends / nominal_hz)
+    return Contribution("ends of the tone", ends), Contribution("wander", float(np.sqrt(whole**2 - ends**2)))
 
 
 class SpeedMeter(ToneMeter):

@@ -56,8 +56,7 @@ class SpectraMeter(ABC):
         """The stream is over: the readings."""
         for spectrum in self.spectra.finish():
             self.take(spectrum)
-        measured = self.close(self.capture)
-        return Measured(measured.readings, (*self.capture.clipping(), *measured.warnings))
+        return self.capture.judged(self.close(self.capture))
 
     def take(self, spectrum: NDArray[np.complex128], peaks: Peaks | None = None) -> None:
         """Take in the next chunk, with its peaks where they are known already."""

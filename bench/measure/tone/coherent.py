@@ -8,11 +8,14 @@ s/√K, and |mean|² is high by s²/K, which is taken off.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+
+from bench.measure.reading import Source
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -66,8 +69,13 @@ class Estimate:
     @property
     def uncertainty(self) -> float:
         """Expanded (k = 2) of `size`."""
+        return math.hypot(*self.by_source.values())
+
+    @property
+    def by_source(self) -> dict[Source, float]:
+        """That by noise and what beats with it, and by what else may be wrong with the size."""
         one = coverage(max(1, round(2.0 * (self.blocks - 1.0)))) * np.sqrt(self.noise_power / 2.0)
-        return float(np.hypot(np.hypot(one, self.share * self.size), self.besides))
+        return {"noise": float(np.hypot(one, self.besides)), "method": self.share * self.size}
 
     def within(self, share: float, besides: float = 0.0) -> Estimate:
         """The same, its size known no better than to within this part of it, and this besides."""

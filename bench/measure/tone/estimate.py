@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from bench.measure.tone import wander
 from bench.measure.tone.baseband import Complexes, Floats, density, low_pass, turned_back
 from bench.measure.tone.channel_phase import NEAR_HZ, BasebandFacts, IsolatedTone, follow_again, follow_tone
+from bench.measure.tone.coherent import coverage
 from bench.measure.tone.demodulator import PASS, Baseband
 from bench.measure.tone.phase_fit import fit_rates, mean_hz, modelled, rough_slope, slope
 from bench.measure.tone.wander import NONE, Wander
@@ -32,6 +33,8 @@ LONGEST_DELAY_S = 400e-6
 """The longest delay between the channels that counts as one: more than a degree of azimuth on a cassette."""
 WEAVE_HZ = 25.0
 """Faster changes of the delay are not weave."""
+WEAVE_SEEN = 0.02
+"""The weave of a stretch is known to so much of it (standard deviation): its ends and its dropouts are left out."""
 DB = 20.0 / float(np.log(10.0))
 
 
@@ -91,6 +94,8 @@ class PhasePair:
     """Standard deviation of the lag over time, the noise's share taken out."""
     weave_uncertainty_rad: float
     """Of the machine's; expanded (k = 2)."""
+    weave_noise_rad: float = 0.0
+    """Of this stretch's weave alone; expanded (k = 2)."""
     wander: Wander = NONE
     """What weave leaves open about the machine's lag, radians."""
     balance_wander: Wander = NONE
@@ -241,13 +246,14 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     weaves = wander.wanders(course, course_rate, lowest)
     apart = wander.means(left.level_course() - right.level_course(), rate)[0]
     noise_db = sum(v.noise_level * (DB / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
-    weave, doubt = _weave(course, course_rate, lowest)
+    weave, own, doubt = _weave(course, course_rate, lowest)
     hum = sum((v.hum_level / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
     return PhasePair(
         lag_rad=float(np.angle(mean)) + (lag if weaves else 0.0),
         noise_rad=2.0 * float(np.sqrt(lowest / share * max(left.spread, right.spread) / seconds + hum)),
         frequency_hz=facts.oscillator_hz + _mean_frequency(left, right, rate),
         weave_rad=weave,
+        weave_noise_rad=2.0 * own,
         weave_uncertainty_rad=2.0 * doubt,
         wander=wander.of_delay(course, course_rate, lowest),
         balance_wander=wander.of_level(apart, course_rate, noise_db),
@@ -272,24 +278,26 @@ def _lag_course(turned: Complexes, kept: NDArray[np.bool_], rate: float) -> tupl
     return lag, np.asarray(angle - lag), course_rate
 
 
-def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float]:
-    """Standard deviation of a lag over time up to 25 Hz, and the standard uncertainty of the machine's.
+def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float, float]:
+    """Standard deviation of a lag over time up to 25 Hz, and its standard uncertainties: by noise, of the machine's.
 
     The power of a stretch of Gaussian noise differs from the long run's by Σ S² over (Σ S)² in its square (the lines of
     a periodogram are independent, each with a standard deviation of its own mean), and half of that in the root.
     """
     if len(course) < 4:
-        return 0.0, float(np.sqrt(noise * rate))
+        return 0.0, float(np.sqrt(noise * rate)), float(np.sqrt(noise * rate))
     power = np.abs(np.fft.rfft(course - course.mean())) ** 2 / len(course) ** 2
     power = 2.0 * power[1:]
     own = noise * rate / len(course) * 2.0
     weave = float(np.sum(power - own))
     chance = own * float(np.sqrt(len(power)))
     if weave <= chance:
-        return float(np.sqrt(max(0.0, weave))), float(np.sqrt(chance))
+        return float(np.sqrt(max(0.0, weave))), float(np.sqrt(chance)), float(np.sqrt(chance))
     # A periodogram's squares are twice the squared density.
     spread = np.sqrt(0.5 * float(np.sum(power**2)))
-    return float(np.sqrt(weave)), float(spread / (2.0 * np.sqrt(weave)))
+    few = coverage(max(2, round(2.0 * float(np.sum(power)) ** 2 / float(np.sum(power**2))))) / 2.0
+    own = np.hypot(chance / (2.0 * np.sqrt(weave)), WEAVE_SEEN * np.sqrt(weave))
+    return float(np.sqrt(weave)), float(own), float(np.hypot(few * spread / (2.0 * np.sqrt(weave)), own))
 
 
 def _less_flutter(off: Floats, left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts, every: int = 1) -> Floats:

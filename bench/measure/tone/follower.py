@@ -29,6 +29,8 @@ BRIEF = 4
 """or in this many, if the capture ends before."""
 LOUDER = 1.26
 """Power ratio (1 dB) by which a later tone must exceed the followed one to replace it."""
+STEADY, STEADY_BINS = 0.005, 0.15
+"""A tone that must hold varies by no more than this, in parts of its frequency or of a bin (standard deviation)."""
 SAME = 0.03
 """A tone within this of the followed one is the same, at another speed."""
 PASS, STOP = 0.3, 0.9
@@ -58,6 +60,8 @@ class _Candidate:
     first: int
     last: int
     count: int = 1
+    spread: float = 0.0
+    """Variance of its frequency, Hz²."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +82,13 @@ class Follower:
         spectra: where the chunks come from; it may feed others too.
         low_hz: where the range begins.
         high_hz: where it ends.
+        steady: whether its frequency must hold, as that of a voice does not.
     """
 
-    def __init__(self, spectra: Spectra, low_hz: float, high_hz: float) -> None:
+    def __init__(self, spectra: Spectra, low_hz: float, high_hz: float, *, steady: bool = False) -> None:
         self.spectra = spectra
         self.low_hz, self.high_hz = low_hz, high_hz
+        self._steady = steady
         self.tone_hz = 0.0
         """About where the followed tone lies; 0 while there is none."""
         self.centre = 0
@@ -106,7 +112,7 @@ class Follower:
                 if self.low_hz <= hz <= self.high_hz:
                     self._note(hz, power, chunk.number)
             self._candidates = [c for c in self._candidates if chunk.number - c.last <= 3]
-            proven = [c for c in self._candidates if c.count >= PROVEN]
+            proven = [c for c in self._candidates if c.count >= PROVEN and self._holds(c)]
             if self._choose(proven):
                 out.append(self._beginning())
             elif self.tone_hz and out:
@@ -119,7 +125,7 @@ class Follower:
         """The stream is over: a tone too brief to have been proven, if there was no other."""
         if self.tone_hz or not self._recent:
             return []
-        brief = [c for c in self._candidates if c.count >= BRIEF]
+        brief = [c for c in self._candidates if c.count >= BRIEF and self._holds(c)]
         return [self._beginning()] if self._choose(brief) else []
 
     def baseband(self, piece: Piece, multiple: int = 1, shape: Literal["flat", "smooth"] = "flat") -> Baseband:
@@ -159,12 +165,17 @@ class Follower:
             if abs(candidate.hz - hz) < reach:
                 if candidate.last != chunk:
                     share = 1.0 / min(candidate.count + 1, 32)
+                    candidate.spread += share * ((hz - candidate.hz) ** 2 - candidate.spread)
                     candidate.hz += share * (hz - candidate.hz)
                     candidate.power += share * (power - candidate.power)
                     candidate.count += 1
                     candidate.last = chunk
                 return
         self._candidates.append(_Candidate(hz, power, chunk, chunk))
+
+    def _holds(self, candidate: _Candidate) -> bool:
+        most = max(STEADY_BINS * self.spectra.bin_hz, STEADY * candidate.hz)
+        return not self._steady or candidate.spread < most**2
 
     def _choose(self, proven: list[_Candidate]) -> bool:
         """Whether a tone begins to be followed."""

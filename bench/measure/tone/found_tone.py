@@ -11,7 +11,7 @@ from bench.measure.catalogue import FULL_SCALE, QUANTITIES
 from bench.measure.method import Method
 from bench.measure.reading import Budget, Channel, Contribution, NoReading, Reading, Result
 from bench.measure.tone.estimate import ChannelTone, PhasePair
-from bench.measure.tone.wander import NONE, Wander
+from bench.measure.tone.wander import NONE, Wander, combined
 
 LEVEL_METHOD = Method("mean level of the steady tone, tracking demodulator")
 
@@ -97,7 +97,11 @@ def budget(noise: float, wander: Wander) -> Budget:
     """
     out = [Contribution("noise", 0.5 * noise)]
     if wander.together:
-        out += [Contribution("wander", wander.within), Contribution("slower wander", wander.slower)]
+        out += [
+            Contribution("ends of the tone", wander.ends),
+            Contribution("wander", wander.within),
+            Contribution("slower wander", wander.slower),
+        ]
     return tuple(out)
 
 
@@ -119,7 +123,7 @@ def joined(parts: Sequence[FoundTone]) -> FoundTone:
         return float(np.sqrt(np.sum((share * np.array(values)) ** 2)))
 
     def together(wanders: Sequence[Wander]) -> Wander:
-        return Wander(spread([w.within for w in wanders]), spread([w.slower for w in wanders]))
+        return combined(wanders, list(share))
 
     tones = []
     for c in range(len(parts[0].tones)):
@@ -152,6 +156,7 @@ def joined(parts: Sequence[FoundTone]) -> FoundTone:
             noise_rad=spread([q.noise_rad for q in pairs]),
             frequency_hz=float(np.sum(share * [q.frequency_hz for q in pairs])),
             weave_rad=float(np.sqrt(np.sum(share * (np.array([q.weave_rad for q in pairs]) ** 2 + off**2)))),
+            weave_noise_rad=spread([q.weave_noise_rad for q in pairs]),
             weave_uncertainty_rad=spread([q.weave_uncertainty_rad for q in pairs]),
             wander=together([q.wander for q in pairs]),
             balance_wander=together([q.balance_wander for q in pairs]),

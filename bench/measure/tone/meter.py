@@ -8,8 +8,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from bench.measure.meters import Options
-from bench.measure.reading import Channel, Measured
+from bench.measure.reading import Channel, Measured, NoReading, Result
+from bench.measure.signal.automatic_gain import GainWatch
 from bench.measure.signal.blocks import Samples
+from bench.measure.signal.flat_tops import FlatTops
+from bench.measure.signal.missing_top import MissingTop
 from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder, side_of
 from bench.measure.tone.peak_track import is_mains
 
@@ -20,6 +23,26 @@ HUM_BELOW_DB = 20.0
 """A tone at a mains frequency this far under another within reach is hum."""
 FULL_SCALE = 0.9999
 NO_TONE = "no steady tone was found"
+OF_GAIN = {
+    "level",
+    "response",
+    "noise",
+    "signal_to_noise",
+    "hum",
+    "maximum_output_level",
+    "saturated_output_level",
+    "erasure",
+    "dropout_count",
+    "dropout_rate",
+    "dropout_depth",
+    "dropout_length",
+}
+"""What an automatic gain falsifies."""
+CODED = {"noise": 3.0, "signal_to_noise": 3.0, "hum": 3.0, "separation": 3.0, "erasure": 3.0}
+CODED_BY_UNIT = {"dB": 0.3, "dBFS": 0.3, "µs": 2.0}
+CODED_SHARE = 0.1
+"""By how much lossy coding may falsify a reading, expanded: by its quantity, by its unit, and of a percentage in parts.
+Common practice, no source."""
 CLIPPED_RUN = 3
 """So many samples in a row at full scale are clipped."""
 
@@ -52,9 +75,7 @@ class ToneMeter(ABC):
         """The readings."""
         self._tones += self._finder.finish()
         self._tones.sort(key=lambda t: t.start_s)
-        measured = self.conclude(self._tones, self._capture)
-        clipped = self._capture.clipping()
-        return Measured(measured.readings, (*clipped, *measured.warnings))
+        return self._capture.judged(self.conclude(self._tones, self._capture))
 
     @abstractmethod
     def conclude(self, tones: Sequence[FoundTone], capture: CaptureCheck) -> Measured:
@@ -80,6 +101,9 @@ class CaptureCheck:
         self.frames = 0
         self.peak = 0.0
         """Of all channels."""
+        self._gain = GainWatch(sample_rate)
+        self._tops = FlatTops(sample_rate, channels)
+        self._top = MissingTop(sample_rate)
         self._clipped_at: list[int | None] = [None] * channels
         self._tail = np.zeros((CLIPPED_RUN - 1, channels), dtype=bool)
 
@@ -97,15 +121,46 @@ class CaptureCheck:
                     self._clipped_at[c] = self.frames + int(np.argmax(run[:, c])) - len(self._tail)
             self._tail = full[-(CLIPPED_RUN - 1) :]
         self.frames += len(samples)
+        self._gain.feed(samples)
+        self._tops.feed(samples)
+        self._top.feed(samples)
 
     def clipping(self) -> tuple[str, ...]:
-        """A sentence for each channel that is clipped."""
-        return tuple(
-            f"{side_of(c, self.channels)} channel clipped from {at / self.sample_rate:.3f} s on: readings are of the "
-            "clipped sound; record it again at a lower level"
-            for c, at in enumerate(self._clipped_at)
-            if at is not None
+        """A sentence for each channel that is clipped, by the converter or ahead of it."""
+        words = []
+        for c, (at, cut) in enumerate(zip(self._clipped_at, self._tops.cut_at, strict=True)):
+            side = side_of(c, self.channels)
+            if at is not None:
+                words.append(
+                    f"{side} channel clipped from {at / self.sample_rate:.3f} s on: readings are of the clipped sound; "
+                    "record it again at a lower level"
+                )
+            elif cut is not None:
+                words.append(
+                    f"{side} channel: the tops of the wave are cut at {20.0 * np.log10(cut):.1f} dBFS, ahead of the "
+                    "converter: readings are of the clipped sound; lower the level at the machine's output or the "
+                    "interface's input"
+                )
+        return tuple(words)
+
+    def judged(self, measured: Measured) -> Measured:
+        """What a meter read, with what must be said of the whole capture; refused where it can't be true of a tape."""
+        edge = self._top.edge_hz()
+        if edge is not None:
+            told = (
+                f"there is nothing above {edge / 1000.0:.1f} kHz: lossy coding leaves that out and falsifies weak "
+                "sounds too, so that readings are less certain; capture again without it"
+            )
+            measured = Measured(tuple(_coded(r) for r in measured.readings), (told, *measured.warnings))
+        swing = self._gain.swing_db()
+        if swing is None:
+            return Measured(measured.readings, (*self.clipping(), *measured.warnings))
+        because = (
+            f"an automatic gain is in the way: the noise of the pauses differs by {swing:.0f} dB; switch it off in the "
+            "recorder or the computer and capture again"
         )
+        refused = tuple(_refused(r, because) if r.quantity in OF_GAIN else r for r in measured.readings)
+        return Measured(refused, (because, *self.clipping(), *measured.warnings))
 
     def why_nothing(self) -> str:
         """Why there is no tone: the rest of "no reading, because …"."""
@@ -115,6 +170,19 @@ class CaptureCheck:
         if seconds < 0.5:
             return f"the capture is too short: {seconds:.2f} s, and a tone must hold for 0.5 s"
         return NO_TONE
+
+
+def _coded(result: Result) -> Result:
+    """A reading with what lossy coding may have done to it."""
+    if isinstance(result, NoReading) or result.bound:
+        return result
+    share = CODED_SHARE * abs(result.value) if result.unit == "%" and "speed" not in result.quantity else 0.0
+    return result.widened("lossy coding", share or CODED.get(result.quantity, CODED_BY_UNIT.get(result.unit, 0.0)))
+
+
+def _refused(result: Result, because: str) -> NoReading:
+    hz, method, reference = result.frequency_hz, result.method, result.reference
+    return NoReading(result.quantity, result.channel, because, frequency_hz=hz, method=method, reference=reference)
 
 
 def nearest(tones: Sequence[FoundTone], asked_hz: float) -> list[FoundTone]:

@@ -11,12 +11,13 @@ no source; `tests/rough_tape` draws several alternatives to them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
-from bench.measure.tone.baseband import Floats, power_of
+from bench.measure.tone.baseband import Complexes, Floats, median, power_of
 from bench.measure.tone.coherent import coverage
 
 COURSE_HZ = 50.0
@@ -31,6 +32,13 @@ SLOW_DELAY = 0.1
 """The same of the delay between two tracks: weave is mostly faster."""
 LEVEL_LINES, DELAY_LINES, SPEED_LINES = (0.8, 4), (0.2, 2), (0.3, 3)
 """The lines of a spectrum that tell its density near zero: up to so many Hz, but at least so many."""
+ENDS_S = 0.08
+"""So much of a tone is left out at either end."""
+WANDERS_S = 0.5
+"""Levels so far apart in time have little to do with each other, slow wander aside."""
+CLEAR = 4.0
+"""A ratio's wander is looked at where its power is so many times that of its noise."""
+DB = 20.0 / float(np.log(10.0))
 CHANCE = 4.0
 """Noise exceeds its own mean density by more, in standard deviations, less than once in ten thousand."""
 
@@ -43,15 +51,26 @@ class Wander:
     """By what is seen within the tone."""
     slower: float = 0.0
     """By what is slower than the tone is long."""
+    ends: float = 0.0
+    """About the mean of the very tone, whose ends are left out with their fades."""
 
     @property
     def together(self) -> float:
         """Root of the sum of squares."""
-        return float(np.hypot(self.within, self.slower))
+        return float(np.linalg.norm((self.within, self.slower, self.ends)))
 
     def times(self, factor: float) -> Wander:
         """In another unit."""
-        return Wander(self.within * factor, self.slower * factor)
+        return Wander(self.within * factor, self.slower * factor, self.ends * factor)
+
+
+def combined(wanders: Sequence[Wander], shares: Sequence[float]) -> Wander:
+    """Of a sum of courses that wander each by itself, each taken so many times."""
+
+    def spread(sizes: list[float]) -> float:
+        return float(np.linalg.norm(np.multiply(shares, sizes)))
+
+    return Wander(*(spread([getattr(w, name) for w in wanders]) for name in ("within", "slower", "ends")))
 
 
 NONE = Wander()
@@ -73,6 +92,50 @@ def of_level(course: Floats, rate: float, noise: float) -> Wander:
         noise: two-sided density of what is no wander, per Hz.
     """
     return _by_lines(course, rate, noise, LEVEL_LINES, SLOW_LEVEL)
+
+
+def of_ratio(ratios: Complexes, every_s: float, noise_power: float) -> Wander:
+    """What wander leaves open about the mean size of a ratio of two tones, dB.
+
+    Args:
+        ratios: of half-overlapped blocks, in their order; a size that is lost in noise tells of no wander.
+        every_s: from one to the next.
+        noise_power: in one block, of |ratio|².
+    """
+    power = float(np.mean(np.abs(ratios) ** 2)) if len(ratios) else 0.0
+    if power < CLEAR * noise_power or not power:
+        return NONE
+    course = DB * np.log(np.maximum(np.abs(ratios), 1e-3 * np.sqrt(power)))
+    return of_level(course, 1.0 / every_s, 1.5 * every_s * 0.5 * DB**2 * noise_power / power)
+
+
+def of_rising(levels: Floats, every_s: float, seconds: float) -> Wander:
+    """What wander leaves open about the level at one moment of a tone that rises, steadily or in steps.
+
+    How far a level wanders is told by its differences over half a second, about what most of them are; within one
+    wander's time a moment is known no better than that, and a longer stretch as the root of its length.
+
+    Args:
+        levels: evenly spaced, dB.
+        every_s: from one to the next.
+        seconds: how much of the tone tells the moment.
+    """
+    apart = max(1, round(WANDERS_S / every_s))
+    if len(levels) < 3 * apart:
+        return NONE
+    rise = levels[apart:] - levels[:-apart]
+    moves = 1.4826 * median(np.abs(rise - median(rise))) / float(np.sqrt(2.0))
+    return Wander(moves / float(np.sqrt(1.0 + seconds / WANDERS_S)), slow_level(moves, seconds))
+
+
+def slow_level(moves: float, seconds: float) -> float:
+    """What wander slower than a tone leaves open about its mean level.
+
+    Args:
+        moves: the wander that is seen (standard deviation).
+        seconds: length of the tone.
+    """
+    return SLOW_LEVEL * moves * float(np.sqrt(_slow_left(round(seconds, 1))))
 
 
 def of_delay(course: Floats, rate: float, noise: float) -> Wander:
@@ -97,7 +160,7 @@ def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
     rest, _, _ = _spectrum(_without_line(course), rate)
     a = 2.0 * float(np.mean(rest[lines] * hz[lines] / _beside_line(lowest, count)))
     few = coverage(2 * count - 1) / 2.0
-    return mean, few * float(np.sqrt(a * drift))
+    return replace(mean, ends=_ends(course, seconds)), few * float(np.sqrt(a * drift))
 
 
 def _without_line(course: Floats) -> Floats:
@@ -132,7 +195,13 @@ def _by_lines(course: Floats, rate: float, noise: float, lines: tuple[float, int
     near_zero = float(np.mean(power[1 : 1 + _count(seconds, lines)]))
     seen = 2.0 / seconds * float(np.sum(np.maximum(power[(hz >= SLOW_HZ) & (hz < FASTEST_HZ)] - noise, 0.0)))
     left = slow**2 * seen * _slow_left(round(seconds, 1))
-    return Wander(float(np.sqrt(max(0.0, near_zero - noise) / seconds)), float(np.sqrt(left)))
+    within = float(np.sqrt(max(0.0, near_zero - noise) / seconds))
+    return Wander(within, float(np.sqrt(left)), _ends(course, seconds))
+
+
+def _ends(course: Floats, seconds: float) -> float:
+    """By how much the mean of a tone may differ from that of a stretch that leaves out a little at both its ends."""
+    return float(np.std(course) * np.sqrt(2.0) * ENDS_S / seconds)
 
 
 def _spectrum(course: Floats, rate: float) -> tuple[Floats, Floats, float]:

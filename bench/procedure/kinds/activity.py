@@ -63,6 +63,11 @@ class Activity(ABC, Generic[StepT]):
     def interrupted(self) -> None:
         """Sound was lost for a time and is back."""
 
+    def lost_sound(self) -> bool:
+        """A moment of sound was lost within it; returns whether that spoilt what was measured, which begins again."""
+        self.interrupted()
+        return True
+
     def hold(self) -> None:
         """Stop timers: everything is paused."""
 

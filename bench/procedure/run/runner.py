@@ -18,6 +18,7 @@ from bench.procedure.run import commands as say
 from bench.procedure.run.disturbances import Disturbances
 from bench.procedure.run.input_monitor import InputMonitor
 from bench.procedure.run.interlocks import Interlocks
+from bench.procedure.run.lost_sound import LostSound
 from bench.procedure.run.views import job_view, step_view
 from bench.procedure.state import events
 from bench.procedure.state.as_found import AsFound
@@ -42,6 +43,7 @@ class Runner:
         self._interlocks = Interlocks(self._bench)
         self._disturbances = Disturbances(self._bench)
         self._sound = InputMonitor(clock)
+        self._lost = LostSound(self._bench)
         self._as_found = AsFound(journal)
         self.at = 0
         """Index of the current step; the number of steps when all are over."""
@@ -94,6 +96,7 @@ class Runner:
         if not again:
             records = [r.attempt for r in self._journal.records() if r.step == step.id]
             self._bench.attempt = 1 + max(records, default=0)
+            self._lost.begin()
         self._question = self._interlocks.demand(step)
         if self._question is not None:
             return
@@ -201,9 +204,11 @@ class Runner:
         elif self._activity is not None and self._activity.wants_sound:
             lost, self._unheard = block.lost + self._unheard, 0
             whole = replace(block, lost=lost) if lost else block
-            if self._step is not None:
-                self._bench.hold_sound(self._step, whole)
-            self._activity.hear(whole)
+            step = self._step
+            if step is not None:
+                self._bench.hold_sound(step, whole)
+            if not self._lost.spoils(block, self._activity, step.id if step else ""):
+                self._activity.hear(whole)
             self._after()
 
     def tick(self) -> None:

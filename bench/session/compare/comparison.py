@@ -10,7 +10,7 @@ from typing import Literal
 
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
-from bench.session.compare.subject import Subject, conditions_of, differences, in_order, last_of
+from bench.session.compare.subject import SHARED, Subject, conditions_of, differences, in_order, last_of
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 
@@ -51,7 +51,7 @@ class Row:
     by: float | None = None
     """The second minus the first; None where they are not compared."""
     uncertainty: float | None = None
-    """Of `by`, expanded (k = 2): root of the sum of squares, as if the two shared no error."""
+    """Of `by`, expanded (k = 2): root of the sum of squares, without what both share."""
     because: str = ""
     """Why they are not compared."""
 
@@ -139,5 +139,5 @@ def _row(
     if differ:
         return Row(subject, first, second, "not compared", because="; ".join(differ))
     by = two.value - one.value
-    u = math.hypot(one.uncertainty, two.uncertainty)
+    u = math.hypot(one.uncertainty_without(*SHARED), two.uncertainty_without(*SHARED))
     return Row(subject, first, second, "changed" if abs(by) > u else "no change shown", by, u)

@@ -8,7 +8,7 @@ time. Of all such steps d over spans t (years) the drift r is the weighted least
 with u the root sum of squares of both readings' uncertainties; with one step that is their combined uncertainty over
 the span. Where three steps or more scatter by more than their uncertainties explain, u(r) grows by the root of
 chi-squared over its degrees of freedom (Birge's ratio; R. T. Birge, Physical Review 40, 1932). What the readings
-share, such as the reference tape's own error, cancels in a step; it is left in, so that u is rather too large.
+share, such as the reference tape's own error, cancels in a step and is left out where the budget tells it.
 """
 
 from __future__ import annotations

@@ -17,7 +17,7 @@ from bench.procedure.state.events import Turned
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.drift import Drift, Step, drift, reaches
 from bench.session.compare.machines import INTERVAL_MONTHS, months_after
-from bench.session.compare.subject import Conditions, Subject, conditions_of, differences, in_order, last_of
+from bench.session.compare.subject import SHARED, Conditions, Subject, conditions_of, differences, in_order, last_of
 from bench.session.record.index import Entry, entries, of_machine
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
@@ -34,6 +34,8 @@ class Point:
     stage: Stage
     value: float
     uncertainty: float
+    apart: float
+    """Of it what other readings of like conditions do not share."""
     bound: Bound | None
     verdict: VerdictWord | None
     target: float | None
@@ -188,6 +190,7 @@ def _point(visit: Visit, session: SessionRecord, record: ReadingRecord) -> Point
         record.stage,
         r.value,
         r.uncertainty,
+        r.uncertainty_without(*SHARED),
         r.bound,
         v.word if v else None,
         v.target if v else None,
@@ -223,9 +226,7 @@ def _steps(points: Sequence[Point], visits: Sequence[Visit]) -> tuple[list[Step]
                 broken = differ[0]
             elif before.uncertainty and as_found.uncertainty:
                 days = (as_found.when - before.when).total_seconds() / 86400
-                steps.append(
-                    Step(days, as_found.value - before.value, math.hypot(before.uncertainty, as_found.uncertainty))
-                )
+                steps.append(Step(days, as_found.value - before.value, math.hypot(before.apart, as_found.apart)))
             else:
                 broken = "its readings have no uncertainty"
         elif before and here:

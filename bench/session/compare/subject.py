@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from bench.measure.catalogue import QUANTITIES, UNITS
-from bench.measure.reading import Channel
+from bench.measure.reading import Channel, Source
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
@@ -67,6 +67,9 @@ class Conditions:
     scale: str
     """What full scale is, for a reading in dBFS: the interface and its calibration."""
 
+
+SHARED: tuple[Source, ...] = ("reference tape", "interface")
+"""What makes readings of like conditions uncertain alike, so that it cancels in their difference."""
 
 _NAMES = {
     "method": "methods",

@@ -203,6 +203,7 @@ def reading_text(record: ReadingRecord) -> str:
         "reason": reading.reason if isinstance(reading, NoReading) else None,
         "unit": reading.unit,
         "uncertainty": measured.stated_uncertainty if measured else None,
+        "budget": (measured.budget or None) if measured else None,
         **_reference(reading.reference),
         "method": None if reading.method == UNSTATED else table_of(reading.method),
         "time_in_capture_s": measured.time_s if measured else None,

@@ -113,6 +113,6 @@ def test_coarse_steps_are_as_uncertain_as_the_bend_between_them(step_db: float) 
         x = step_db * np.arange(-12, 13) + rng.uniform(-0.5, 0.5) * step_db
         x = x[(x > -14.0) & (x < 8.0)]
         third = K3_DB + 2.0 * x + 0.12 * x * np.abs(x) + 0.1 * x**2 + 0.02 * rng.standard_normal(len(x))
-        value, uncertainty = crossing(x.astype(np.float64), third.astype(np.float64))
+        value, uncertainty, _ = crossing(x.astype(np.float64), third.astype(np.float64))
         covered.append(abs(value) <= uncertainty)
     assert np.mean(covered) >= 0.93

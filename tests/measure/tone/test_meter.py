@@ -17,7 +17,8 @@ RATE = 48000.0
 def test_clipping_is_said_with_its_place() -> None:
     x = np.clip(1.4 * stereo(Tone(1000.0, 0.0, 1.0), RATE), -1.0, 1.0)
     x[:, 0] *= 0.5
-    (warning,) = level(x, RATE).warnings
+    ahead, warning = level(x, RATE).warnings
+    assert ahead.startswith("left channel: the tops of the wave are cut at -6.0 dBFS")
     assert warning.startswith("right channel clipped from 0.000 s on")
 
 

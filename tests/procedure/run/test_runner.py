@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from bench.clock import RehearsalClock
 from bench.open_run import OpenRun, open_run
 from bench.procedure.run import commands as say
 from bench.procedure.state.event_kinds import of_kind
-from bench.procedure.state.events import Acted, Overridden, Repeated
+from bench.procedure.state.events import Acted, Overridden, Repeated, SoundLost
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
@@ -188,6 +189,39 @@ def test_the_last_attempt_is_the_one_that_counts(begin: Callable[[str], OpenRun]
     assert [e.step for e in of_kind(run.store.events(), Repeated)] == ["measured"]
     outcome = run.runner.outcome()
     assert (outcome.judged, outcome.words, outcome.exit_code) == (2, {"out": 2}, 1)
+
+
+def test_tones_are_sent_again_where_the_sound_device_lost_a_moment(begin: Callable[[str], OpenRun]) -> None:
+    run = begin(CLEAN + RECORD)
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.GoOn())
+    listen(run, lambda s: any(t.state == "sounding" for t in s.tones))
+    lose(run)
+    assert run.runner.snapshot().notice == "sound was lost for 12 ms: what was being measured is measured again"
+    listen(run, lambda s: not run.runner.wants_sound, 120.0)
+    assert [e.detail for e in of_kind(run.store.events(), SoundLost)] == ["for 12 ms"]
+    assert all(r.measured is not None for r in run.store.records())
+
+
+def test_a_computer_that_keeps_losing_sound_is_told_and_not_waited_for(begin: Callable[[str], OpenRun]) -> None:
+    run = begin(CLEAN + RECORD)
+    run.runner.obey(say.GoOn())
+    run.runner.obey(say.GoOn())
+    stop = run.clock.now() + 120.0
+    while run.runner.wants_sound and run.clock.now() < stop:
+        lose(run)
+    kept = run.store.records()
+    assert len(kept) == 4
+    assert all(no_reading(r.reading).reason.startswith("sound was lost for") for r in kept)
+    assert len(list(of_kind(run.store.events(), SoundLost))) == 5
+
+
+def lose(run: OpenRun) -> None:
+    """The next block comes 12 ms late."""
+    block = run.port.read(0.0)
+    assert block is not None
+    lost = round(0.012 * run.port.status.sample_rate)
+    run.runner.hear(replace(block, samples=block.samples[lost:], start=block.start + lost, lost=lost))
 
 
 def test_a_tone_that_never_comes_is_missing_with_its_reason(begin: Callable[[str], OpenRun]) -> None:

@@ -25,11 +25,8 @@ def certified(reading: Result, bench: Bench) -> Result:
     if error is None:
         return replace(reading, method=replace(reading.method, replay_unproved=True))
     own = bench.job.reference_tape.uncertainty_db
-    return replace(
-        reading,
-        uncertainty=math.hypot(reading.uncertainty, own, error),
-        method=replace(reading.method, replay_within_db=error, replay_known_db=own),
-    )
+    known = reading.widened("reference tape", own).widened("other reading", error)
+    return replace(known, method=replace(reading.method, replay_within_db=error, replay_known_db=own))
 
 
 def _replay_error(reading: Result, bench: Bench) -> float | None:

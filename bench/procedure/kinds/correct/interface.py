@@ -97,9 +97,5 @@ def loop_db(sheet: Interface, frequency_hz: float, channel: str) -> tuple[float,
 
 
 def _moved(reading: Reading, by: float, uncertainty: float, **facts: Any) -> Reading:
-    return replace(
-        reading,
-        value=reading.value + by,
-        uncertainty=math.hypot(reading.uncertainty, uncertainty),
-        method=replace(reading.method, **facts),
-    )
+    moved = replace(reading, value=reading.value + by, method=replace(reading.method, **facts))
+    return moved.widened("interface", uncertainty)

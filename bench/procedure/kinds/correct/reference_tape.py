@@ -62,7 +62,7 @@ def with_tape(reading: Result, job: Job, *sections: Section) -> Result:
         if by:
             facts["certificate_db"] = by
     method = replace(reading.method, **facts)  # type: ignore[arg-type]
-    return replace(reading, uncertainty=math.hypot(reading.uncertainty, own), method=method)
+    return replace(reading, method=method).widened("reference tape", own)
 
 
 def difference(
@@ -90,7 +90,6 @@ def difference(
         reading,
         quantity=quantity,
         value=reading.value - minus,
-        uncertainty=math.hypot(reading.uncertainty, uncertainty),
         reference=reference,
         method=replace(reading.method, difference=between),
-    )
+    ).widened("other reading", uncertainty)

@@ -60,6 +60,11 @@ class ToneListActivity(Activity[StepT]):
         self._finder = ToneFinder(status.sample_rate, status.channels)
         self.wants_sound = True
 
+    def interrupted(self) -> None:
+        """Wait for the present tone again."""
+        if self.wants_sound:
+            self.listen()
+
     def hear(self, block: Block) -> None:
         """Recognise tones, and measure those that have ended."""
         self.take_sound(block.samples, lost=bool(block.lost))

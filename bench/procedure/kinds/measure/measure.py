@@ -168,6 +168,12 @@ class RecordedMeterActivity(MeterActivity):
         if self._passage is not None:
             self._passage.again()
 
+    def lost_sound(self) -> bool:
+        """Record, or replay, again; while a machine with two heads records, nothing is listened to."""
+        if self._passage is None or not self._passage.listens:
+            return False
+        return super().lost_sound()
+
     def go_on(self) -> None:
         """Start to record; later: the replay is over."""
         if self._ask is not None:

@@ -19,6 +19,7 @@ from bench.procedure.state.snapshot import Prompt
 from bench.signals.source import Source
 from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
 from bench.signals.tones import Gap, ToneSequence
+from bench.words.lost_sound import REMEDY, lost_text
 
 LEAD_IN_S = 3.0
 """Silence ahead of the mark: the tape comes up to speed, and an older mark is erased where a rewind was a little too
@@ -115,6 +116,7 @@ class Passage:
         self._starts: int | None = None
         self._began = 0
         self._goes_on = False
+        self._lost = 0
 
     @property
     def seconds(self) -> float:
@@ -196,6 +198,11 @@ class Passage:
             self.replay()
 
     @property
+    def listens(self) -> bool:
+        """Whether what is heard matters: not while a machine with two heads records."""
+        return self.phase in ("seeking", "replaying") or (self.phase == "recording" and self.at_once)
+
+    @property
     def prompt(self) -> Prompt:
         """Recording or listening, with the time left; or what to do at the machine."""
         if self.phase == "seeking" and not self._goes_on and self._bench.hands is None:
@@ -210,6 +217,7 @@ class Passage:
     def hear(self, block: Block) -> Replayed | None:
         """Take in a block; returns the part of the replay in it."""
         self._now = block.start + len(block.samples)
+        self._lost += block.lost
         if self.phase == "recording" and not self.at_once:
             if self._now >= self._ends_at:
                 self._bench.silence()
@@ -230,7 +238,7 @@ class Passage:
             and self._starts is None
             and self._now > self._mark_frame + (START_MARK_S + LATE_S) * self._rate
         ):
-            self.why_not = (
+            self.why_not = self._spoilt or (
                 "the start mark did not come back; check that the machine records, that its monitor is on tape, and "
                 "that it is connected both ways"
             )
@@ -244,6 +252,11 @@ class Passage:
         else:
             self.why_not = "the replay ended before the recording did"
         self.phase = "over"
+
+    @property
+    def _spoilt(self) -> str:
+        """What must be said instead of any other reason where sound was lost; "" where none was."""
+        return f"{lost_text(self._lost, self._rate)}; {REMEDY}" if self._lost else ""
 
     def _found(self, block: Block) -> Replayed | None:
         """Look for the mark in the last seconds; returns what followed it."""

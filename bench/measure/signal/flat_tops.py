@@ -1,0 +1,109 @@
+"""Whether the tops of a wave are cut, at whatever level: something before the converter is overdriven.
+
+A cut top has corners, and these make all harmonics alike up to high orders; a tape that saturates rounds its tops, and
+its harmonics die away quickly. A top that is cut by much is wide: a sine is within 5 % of its peak for acos(0.95)/π of
+the time, one cut at a part c of it for acos(0.95 c)/π. Only steady low tones are looked at, whose high harmonics are
+there to be seen. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+HOP_S, EVERY_S = 0.1, 0.2
+LEAST = 0.01
+"""Quieter waves, in parts of full scale, are not looked at."""
+LOWEST_HZ, HIGHEST_HZ, TOP_HZ = 60.0, 1200.0, 16000.0
+LOW_ORDERS, HIGH_ORDERS = (2, 3, 4), (6, 7, 8, 9, 10, 11)
+ALIKE = 0.25
+"""High harmonics of a cut top are at least so strong, in parts of the strongest low one."""
+OVER_NOISE, OVER_TONE = 4.0, 2e-4
+"""And so much stronger than what lies between them, and than this part of the tone."""
+WIDE, WIDEST = 0.95, 0.163
+"""A top within the first of its peak for longer than the second is cut by 0.8 dB or more."""
+IN_A_ROW = 5
+"""So many hops, those that show nothing subtracted, are no chance."""
+
+
+class FlatTops:
+    """Watches a stream, fed with blocks of any size; it looks at a tenth of a second five times a second.
+
+    Args:
+        sample_rate: frames a second.
+        channels: how many.
+    """
+
+    def __init__(self, sample_rate: float, channels: int) -> None:
+        self._rate = sample_rate
+        self._hop, self._every = round(HOP_S * sample_rate), round(EVERY_S * sample_rate)
+        self._skip = 0
+        self._rest = np.zeros((0, channels))
+        self._row = [0] * channels
+        self._cut_at: list[float | None] = [None] * channels
+
+    def feed(self, samples: NDArray[np.floating]) -> None:
+        """Take in frames of shape (frames, channels)."""
+        if len(self._rest):
+            samples = np.concatenate([self._rest, samples])
+        at = self._skip
+        while at + self._hop <= len(samples):
+            self._look(samples[at : at + self._hop])
+            at += self._every
+        self._skip = max(0, at - len(samples))
+        self._rest = np.array(samples[at:], dtype=np.float64)
+
+    def _look(self, hop: NDArray[np.floating]) -> None:
+        for c, peak in enumerate(np.abs(hop).max(axis=0)):
+            if peak < LEAST or self._cut_at[c] is not None:
+                continue
+            cut = _is_cut(np.asarray(hop[:, c], dtype=np.float64), self._rate)
+            self._row[c] = max(0, self._row[c] + (1 if cut else -1))
+            if self._row[c] >= IN_A_ROW:
+                self._cut_at[c] = float(peak)
+
+    @property
+    def cut_at(self) -> tuple[float | None, ...]:
+        """Of each channel a peak that is cut, full scale 1; None where none is."""
+        return tuple(self._cut_at)
+
+
+def _is_cut(hop: Floats, rate: float) -> bool:
+    hop = hop - hop.mean()
+    size = np.abs(np.fft.rfft(hop * _window(len(hop))))
+    bin_hz = rate / len(hop)
+    low, high = round(LOWEST_HZ / bin_hz), round(HIGHEST_HZ / bin_hz)
+    k = low + int(np.argmax(size[low:high]))
+    if size[k] < 0.9 * size[low:].max():
+        return False
+    before, after = size[k - 1], size[k + 1]
+    hz = bin_hz * (k + 0.5 * (after - before) / (2.0 * size[k] - before - after + 1e-30))
+    if any(float(np.mean(side >= WIDE * side.max())) > WIDEST for side in (hop, -hop)):
+        return True
+    top = min(TOP_HZ, 0.45 * rate) / hz
+    strength = {n: _at(size, n * hz / bin_hz) for n in (*LOW_ORDERS, *HIGH_ORDERS) if n < top}
+    for parity in (0, 1):
+        orders = [n for n in HIGH_ORDERS if n % 2 == parity and n in strength]
+        if len(orders) < 3:
+            continue
+        alike = float(np.median([strength[n] for n in orders]))
+        noise = float(np.median([_at(size, (n + 0.5) * hz / bin_hz) for n in orders]))
+        least = max(OVER_NOISE * noise, OVER_TONE * size[k], ALIKE * max(strength[n] for n in LOW_ORDERS))
+        if alike > least:
+            return True
+    return False
+
+
+def _at(size: Floats, at: float) -> float:
+    """The largest near a bin: flutter moves a high harmonic."""
+    middle = round(at)
+    return float(size[middle - 1 : middle + 2].max())
+
+
+@lru_cache(maxsize=4)
+def _window(count: int) -> Floats:
+    return np.blackman(count)

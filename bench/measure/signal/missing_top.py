@@ -1,0 +1,73 @@
+"""Where a recording ends in frequency as if cut with a knife: lossy coding does that, and no tape.
+
+A coder leaves out what lies above some 16 kHz; the noise of a tape falls off by a few dB an octave. Log power is
+averaged over time and its median taken over narrow bands, so that tones do not count. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+HOP, EVERY_S = 4096, 0.25
+LOWEST_HZ, HIGHEST_HZ, TOP = 11000.0, 19500.0, 0.44
+"""Where such an edge is looked for; the last in parts of the sample rate: higher up is the converter's own."""
+BAND_HZ = 300.0
+DROPS_DB = 8.0
+"""From two bands below the edge to two above it, and to all that is higher."""
+SILENT = 1e-7
+FEWEST = 6
+
+
+class MissingTop:
+    """Watches a stream, fed with blocks of any size; it looks at a few milliseconds four times a second.
+
+    Args:
+        sample_rate: frames a second.
+    """
+
+    def __init__(self, sample_rate: float) -> None:
+        self._rate = sample_rate
+        self._every = round(EVERY_S * sample_rate)
+        self._skip = 0
+        self._rest = np.zeros(0)
+        self._window = np.blackman(HOP)
+        self._sum = np.zeros(HOP // 2 + 1)
+        self._looks = 0
+
+    def feed(self, samples: NDArray[np.floating]) -> None:
+        """Take in frames of shape (frames, channels)."""
+        if self._rate < 2.0 * LOWEST_HZ:
+            return
+        joined = np.concatenate([self._rest, samples.sum(axis=1, dtype=np.float64)])
+        at = self._skip
+        while at + HOP <= len(joined):
+            hop = joined[at : at + HOP]
+            if float(hop.std()) > SILENT:
+                self._sum += np.log10(np.abs(np.fft.rfft(hop * self._window)) ** 2 + 1e-20)
+                self._looks += 1
+            at += self._every
+        self._skip = max(0, at - len(joined))
+        self._rest = joined[at:]
+
+    def edge_hz(self) -> float | None:
+        """Where the recording ends; None where it does not."""
+        if self._looks < FEWEST:
+            return None
+        bin_hz = self._rate / HOP
+        few = max(1, round(BAND_HZ / bin_hz))
+        db = 10.0 * self._sum / self._looks
+        bands = np.median(db[: len(db) // few * few].reshape(-1, few), axis=1)
+        hz = (np.arange(len(bands)) + 0.5) * few * bin_hz
+        last = int(np.searchsorted(hz, max(TOP * self._rate, HIGHEST_HZ + 500.0)))
+        best, edge = 0.0, None
+        for k in np.flatnonzero((hz > LOWEST_HZ) & (hz < min(HIGHEST_HZ, TOP * self._rate))):
+            below, above = bands[k - 3 : k - 1], bands[k + 2 : last]
+            if len(above) < 2:
+                break
+            drop = float(below.min() - max(above[:2].max(), above.mean()))
+            if drop > max(DROPS_DB, best):
+                best, edge = drop, float(hz[k])
+        return edge

@@ -1,0 +1,45 @@
+"""Moments of lost sound: what was being measured is spoilt and is measured again; not for ever."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bench.audio.port import Block
+from bench.procedure.kinds.activity import Activity
+from bench.procedure.kinds.bench import Bench
+from bench.procedure.state.events import SoundLost
+from bench.words.lost_sound import REMEDY, lost_text
+
+MOST = 5
+"""So often a step begins again; a computer that loses more has to be helped first."""
+
+
+class LostSound:
+    """Counts the losses of a step.
+
+    Args:
+        bench: the bench of the run.
+    """
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._times = 0
+
+    def begin(self) -> None:
+        """Another step begins."""
+        self._times = 0
+
+    def spoils(self, block: Block, activity: Activity[Any], step: str) -> bool:
+        """Whether the sound lost before a block spoilt what is measured: it then begins again, and that is told."""
+        if not block.lost:
+            return False
+        self._times += 1
+        said = lost_text(block.lost, self._bench.port.status.sample_rate)
+        if self._times > MOST:
+            self._bench.notice = f"{said}, and {self._times} times in this step; {REMEDY}"
+            return False
+        if not activity.lost_sound():
+            return False
+        self._bench.notice = f"{said}: what was being measured is measured again"
+        self._bench.note(step, SoundLost(said.removeprefix("sound was lost ")))
+        return True
