@@ -84,7 +84,9 @@ def sentence(reading: Result) -> str:
     printed = f"{what(reading)}: {reading_text(reading)}"
     if isinstance(reading, NoReading):
         return printed
-    printed += " (k = 2)" if reading.uncertainty else ""
+    if reading.uncertainty:
+        whose = ", of the machine" if reading.of_the_machine else ", of this stretch alone" if reading.budget else ""
+        printed += f" (k = 2{whose})"
     of = f", re {reading.reference}" if reading.reference else ""
     when = f", at {number(reading.time_s, 3)} s" if reading.time_s is not None else ""
     return f"{printed}{of}{when}{f', {reading.method}' if reading.method.name else ''}"

@@ -99,9 +99,10 @@ def sequence(
     announced: bool = True,
     first: bool = False,
     rate: float | None = None,
+    machine: Machine | None = None,
 ) -> Capture:
-    """The tones of a reference tape, with gaps, announcements, fades, print-through and splices."""
-    machine = drawn_machine(rng, grade)
+    """The tones of a reference tape, with gaps, announcements, fades, print-through and splices; of a machine."""
+    machine = machine or drawn_machine(rng, grade)
     rate = float(rng.choice(RATES)) if rate is None else rate
     at, places = rng.uniform(0.4, 1.2), []
     words: list[tuple[float, float]] = []

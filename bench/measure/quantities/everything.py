@@ -42,7 +42,7 @@ from bench.measure.signal.blocks import Samples
 from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
-from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder
+from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder, without_pieces
 from bench.measure.tone.meter import CaptureCheck
 
 ONE_SIDED_DB = 15.0
@@ -101,7 +101,7 @@ class EverythingMeter:
         """The readings."""
         for spectrum in self._spectra.finish():
             self._chunk(spectrum)
-        self._tones = sorted([*self._tones, *self._finder.conclude()], key=lambda t: t.start_s)
+        self._tones = without_pieces([*self._tones, *self._finder.conclude()])
         self._weighted.finish()
         readings: list[Result] = []
         warnings: list[str] = []

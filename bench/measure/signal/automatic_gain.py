@@ -41,9 +41,9 @@ class GainWatch:
         self._rest = np.zeros(0)
         self._powers: list[Floats] = []
 
-    def feed(self, samples: NDArray[np.floating]) -> None:
-        """Take in frames of shape (frames, channels)."""
-        joined = np.concatenate([self._rest, samples.sum(axis=1, dtype=np.float64)])
+    def feed(self, mono: Floats) -> None:
+        """Take in the sum of the channels, frame by frame."""
+        joined = np.concatenate([self._rest, mono])
         count = len(joined) // self._hop
         self._powers.append(joined[: count * self._hop].reshape(count, self._hop).var(axis=1))
         self._rest = joined[count * self._hop :]

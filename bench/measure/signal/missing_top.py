@@ -37,11 +37,11 @@ class MissingTop:
         self._sum = np.zeros(HOP // 2 + 1)
         self._looks = 0
 
-    def feed(self, samples: NDArray[np.floating]) -> None:
-        """Take in frames of shape (frames, channels)."""
+    def feed(self, mono: Floats) -> None:
+        """Take in the sum of the channels, frame by frame."""
         if self._rate < 2.0 * LOWEST_HZ:
             return
-        joined = np.concatenate([self._rest, samples.sum(axis=1, dtype=np.float64)])
+        joined = np.concatenate([self._rest, mono])
         at = self._skip
         while at + HOP <= len(joined):
             hop = joined[at : at + HOP]

@@ -7,6 +7,8 @@ any length is measured in parts of about a minute, which are then combined.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -244,6 +246,16 @@ def _echo(tone: FoundTone, of: FoundTone) -> bool:
     apart = max(of.start_s - tone.end_s, tone.start_s - of.end_s)
     same = abs(tone.frequency_hz / of.frequency_hz - 1.0) < SIDEBANDS[0][0]
     return same and -0.5 < apart < ECHO_S and tone.dbfs < of.dbfs - ECHO_DB
+
+
+def without_pieces(tones: Sequence[FoundTone]) -> list[FoundTone]:
+    """Tones that were found, oldest first, without those that are a piece of a longer one found later."""
+    longer = sorted(tones, key=lambda t: -t.duration_s)
+    own: list[FoundTone] = []
+    for tone in longer:
+        if not any(_same(tone, k) for k in own):
+            own.append(tone)
+    return sorted(own, key=lambda t: t.start_s)
 
 
 def _same(tone: FoundTone, other: FoundTone) -> bool:

@@ -13,7 +13,7 @@ from bench.measure.signal.automatic_gain import GainWatch
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.flat_tops import FlatTops
 from bench.measure.signal.missing_top import MissingTop
-from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder, side_of
+from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder, side_of, without_pieces
 from bench.measure.tone.peak_track import is_mains
 
 REACH = 0.065
@@ -74,7 +74,7 @@ class ToneMeter(ABC):
     def finish(self) -> Measured:
         """The readings."""
         self._tones += self._finder.finish()
-        self._tones.sort(key=lambda t: t.start_s)
+        self._tones = without_pieces(self._tones)
         return self._capture.judged(self.conclude(self._tones, self._capture))
 
     @abstractmethod
@@ -121,9 +121,10 @@ class CaptureCheck:
                     self._clipped_at[c] = self.frames + int(np.argmax(run[:, c])) - len(self._tail)
             self._tail = full[-(CLIPPED_RUN - 1) :]
         self.frames += len(samples)
-        self._gain.feed(samples)
+        mono = samples.sum(axis=1, dtype=np.float64)
+        self._gain.feed(mono)
         self._tops.feed(samples)
-        self._top.feed(samples)
+        self._top.feed(mono)
 
     def clipping(self) -> tuple[str, ...]:
         """A sentence for each channel that is clipped, by the converter or ahead of it."""

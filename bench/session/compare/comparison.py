@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
+from bench.measure.reading import Reading
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.subject import SHARED, Subject, conditions_of, differences, in_order, last_of
@@ -94,6 +95,12 @@ def of_sessions(a: SessionRecord, b: SessionRecord, way: Way = "left") -> Compar
     return Comparison(_side(a, stages[0][0]), _side(b, stages[1][0]), tuple(rows), _notes(a, b))
 
 
+def change(one: Reading, two: Reading) -> tuple[float, float]:
+    """The second less the first, and the expanded uncertainty (k = 2) of that, without what both share."""
+    u = math.hypot(one.uncertainty_without(*SHARED), two.uncertainty_without(*SHARED))
+    return two.value - one.value, u
+
+
 def _side(session: SessionRecord, stage: Stage) -> Side:
     job = session.job
     return Side(session.folder.resolve().name, job.machine, job.procedure, session.begun, stage, session.read_only)
@@ -138,6 +145,5 @@ def _row(
         differ.append("the uncertainty is not known")
     if differ:
         return Row(subject, first, second, "not compared", because="; ".join(differ))
-    by = two.value - one.value
-    u = math.hypot(one.uncertainty_without(*SHARED), two.uncertainty_without(*SHARED))
+    by, u = change(one, two)
     return Row(subject, first, second, "changed" if abs(by) > u else "no change shown", by, u)

@@ -26,7 +26,9 @@ from bench.session.report.owner_summary import tracking_of
 from bench.session.report.plots import response_svg
 from bench.session.report.small_plots import SmallPlot, small_plots
 from bench.session.report.tables import STAGE_ORDER, ResponseTable
+from bench.words.budgets import budget_lines
 from bench.words.names import CHANNELS, SIGNS, short_stage
+from bench.words.readings import reading_text, what
 from bench.words.sentences import counted, inert
 
 REPORT_NAME = "report.html"
@@ -85,6 +87,11 @@ def report_html(session: SessionRecord) -> str:
         channels=CHANNELS,
         signs=SIGNS,
         classes=_CLASSES,
+        budgets=[
+            (f"{what(r)}, {reading_text(r)}", parts)
+            for r in (record.reading for record in last_attempts(session.readings))
+            if (parts := budget_lines(r))
+        ],
     )
 
 

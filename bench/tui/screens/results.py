@@ -5,14 +5,14 @@ from __future__ import annotations
 from bench.procedure.state.snapshot import Snapshot
 from bench.tui.screens.dialogs import TextDialog
 from bench.tui.widgets.line_widget import Line, side_by_side
-from bench.tui.widgets.results import ROOMY, drawn_lines, table_lines
+from bench.tui.widgets.results import ROOMY, drawn_lines, table_lines, uncertainty_lines
 
 BESIDE = 140
 """From this width on, the curve stands beside the table."""
 
 
 class ResultsDialog(TextDialog):
-    """Each quantity as found and now, what is not in on top, and the last curve."""
+    """Each quantity as found and now, what is not in on top, the last curve, and what makes readings uncertain."""
 
     BINDINGS = [("v,f12", "close", "back")]  # noqa: RUF012
     about = "Each quantity as it was found and as it is now, with its target. What is not in stands on top."
@@ -27,7 +27,9 @@ class ResultsDialog(TextDialog):
         """The table, and the curve beside it or below it."""
         if width < BESIDE:
             drawn = drawn_lines(self._snapshot, width)
-            return [*table_lines(self._snapshot, width), *([[], *drawn] if drawn else [])]
+            more = [[], *drawn] if drawn else []
+            return [*table_lines(self._snapshot, width), *more, *uncertainty_lines(self._snapshot)]
         left = max(ROOMY, width - 70)
         table = table_lines(self._snapshot, left)
-        return side_by_side(table, drawn_lines(self._snapshot, width - left - 3), left, 3)
+        beside = side_by_side(table, drawn_lines(self._snapshot, width - left - 3), left, 3)
+        return [*beside, *uncertainty_lines(self._snapshot)]

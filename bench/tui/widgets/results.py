@@ -17,8 +17,9 @@ from bench.tui.widgets.curve import curve_lines
 from bench.tui.widgets.line_widget import Line, Span, justified, side_by_side
 from bench.tui.widgets.response import response_lines
 from bench.tui.widgets.tones import SHORT
+from bench.words.budgets import budget_lines
 from bench.words.figures import figure, hertz, with_unit
-from bench.words.readings import target_text, value_text
+from bench.words.readings import reading_text, target_text, value_text, what
 
 MOST_FIGURES = 4
 """Readings of a step whose figures fit in one line; of more, only those that are not in are given."""
@@ -93,6 +94,16 @@ def table_lines(snapshot: Snapshot, width: int) -> list[Line]:
         title = f"{source.capitalize()}{', not in' if not_in == 0 else ''}"
         out += [[], [(title, "strong")], *(_row(r, width) for r in group)]
     return out
+
+
+def uncertainty_lines(snapshot: Snapshot) -> list[Line]:
+    """What makes the readings of the last step uncertain, the largest first; empty where nothing is known of it."""
+    known = [(r.reading, budget_lines(r.reading)) for r in last_readings(snapshot)]
+    out: list[Line] = []
+    for reading, parts in known:
+        if parts:
+            out += [[(f"{what(reading)}, {reading_text(reading)}", "")], *([(f"  {p}", "quiet")] for p in parts)]
+    return [[], [("What makes the last readings uncertain", "strong")], *out] if out else []
 
 
 def _block(row: FoundAndNow) -> tuple[int, str]:
