@@ -81,7 +81,8 @@ def _is_cut(hop: Floats, rate: float) -> bool:
     if size[k] < 0.9 * size[low:].max():
         return False
     before, after = size[k - 1], size[k + 1]
-    hz = bin_hz * (k + 0.5 * (after - before) / (2.0 * size[k] - before - after + 1e-30))
+    beside = 0.5 * (after - before) / (2.0 * size[k] - before - after + 1e-30)
+    hz = bin_hz * (k + float(np.clip(beside, -0.5, 0.5)))
     if any(float(np.mean(side >= WIDE * side.max())) > WIDEST for side in (hop, -hop)):
         return True
     top = min(TOP_HZ, 0.45 * rate) / hz
@@ -100,7 +101,7 @@ def _is_cut(hop: Floats, rate: float) -> bool:
 
 def _at(size: Floats, at: float) -> float:
     """The largest near a bin: flutter moves a high harmonic."""
-    middle = round(at)
+    middle = min(round(at), len(size) - 2)
     return float(size[middle - 1 : middle + 2].max())
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from bench.audio.port import Block
 from bench.procedure.kinds.activity import Activity
 from bench.procedure.kinds.bench import Bench
+from bench.procedure.model.job import JobStep
 from bench.procedure.state.events import SoundLost
 from bench.words.lost_sound import REMEDY, lost_text
 
@@ -23,17 +24,15 @@ class LostSound:
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
+        self._step: JobStep | None = None
         self._times = 0
 
-    def begin(self) -> None:
-        """Another step begins."""
-        self._times = 0
-
-    def spoils(self, block: Block, activity: Activity[Any], step: str) -> bool:
+    def spoils(self, block: Block, activity: Activity[Any], step: JobStep | None) -> bool:
         """Whether the sound lost before a block spoilt what is measured: it then begins again, and that is told."""
         if not block.lost:
             return False
-        self._times += 1
+        self._times = self._times + 1 if step is self._step else 1
+        self._step = step
         said = lost_text(block.lost, self._bench.port.status.sample_rate)
         if self._times > MOST:
             self._bench.notice = f"{said}, and {self._times} times in this step; {REMEDY}"
@@ -41,5 +40,5 @@ class LostSound:
         if not activity.lost_sound():
             return False
         self._bench.notice = f"{said}: what was being measured is measured again"
-        self._bench.note(step, SoundLost(said.removeprefix("sound was lost ")))
+        self._bench.note(step.id if step else "", SoundLost(said.removeprefix("sound was lost ")))
         return True

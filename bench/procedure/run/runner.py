@@ -96,7 +96,6 @@ class Runner:
         if not again:
             records = [r.attempt for r in self._journal.records() if r.step == step.id]
             self._bench.attempt = 1 + max(records, default=0)
-            self._lost.begin()
         self._question = self._interlocks.demand(step)
         if self._question is not None:
             return
@@ -204,10 +203,9 @@ class Runner:
         elif self._activity is not None and self._activity.wants_sound:
             lost, self._unheard = block.lost + self._unheard, 0
             whole = replace(block, lost=lost) if lost else block
-            step = self._step
-            if step is not None:
-                self._bench.hold_sound(step, whole)
-            if not self._lost.spoils(block, self._activity, step.id if step else ""):
+            if self._step is not None:
+                self._bench.hold_sound(self._step, whole)
+            if not self._lost.spoils(block, self._activity, self._step):
                 self._activity.hear(whole)
             self._after()
 

@@ -18,7 +18,7 @@ RATE = 44100.0
 TONES = Section(1000.0, 0.0, 2.0), Section(3150.0, -15.0, 2.0)
 
 
-@pytest.mark.parametrize(("grade", "announced"), zip(GRADES, (False, True, False, True), strict=True))
+@pytest.mark.parametrize(("grade", "announced"), list(zip(GRADES, (False, True, False, True), strict=True)))
 def test_levels_are_refused_and_speed_is_not(grade: Grade, announced: bool) -> None:
     capture = sequence(np.random.default_rng((11, announced)), grade, TONES, rate=RATE, announced=announced)
     options = Options(frequency=1000.0)

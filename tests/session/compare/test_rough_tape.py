@@ -30,7 +30,7 @@ def levels(rng: np.random.Generator, grade: Grade, machine: Machine) -> Iterator
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(("grade", "by_db"), zip(GRADES, (0.3, 0.5, 1.0, 2.5), strict=True))
+@pytest.mark.parametrize(("grade", "by_db"), list(zip(GRADES, (0.3, 0.5, 1.0, 2.5), strict=True)))
 def test_a_change_shows_and_passing_time_does_not(grade: Grade, by_db: float) -> None:
     still, moved = [], []
     for n in range(PAIRS):
