@@ -111,12 +111,6 @@ class Capture:
             self.frames = done
             self._warn_cut_short()
 
-    def check_samples(self) -> None:
-        """Read a file of floating-point samples through, so that NaN or infinity is found before measuring starts."""
-        if self._may_hold_nan:
-            for _ in self.blocks():
-                pass
-
     def _check_it_is_a_file(self) -> None:
         try:
             if self.path.is_dir():

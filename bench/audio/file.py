@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from bench.audio.capture import Capture
 from bench.audio.port import Block, PortStatus, Samples
+from bench.measure.signal.automatic_gain import GainWatch, in_the_way
 from bench.problem import Problem
 from bench.signals.source import Source
 
@@ -44,8 +45,17 @@ class FilePort:
         )
 
     def open(self) -> None:
-        """Start at the beginning of the file. Raises `Problem` when it holds NaN or infinite samples."""
-        self._capture.check_samples()
+        """Start at the beginning of the file, once it was read through.
+
+        Raises:
+            Problem: it holds NaN or infinite samples, or an automatic gain was in its way.
+        """
+        watch = GainWatch(self._capture.sample_rate)
+        for block in self._capture.blocks():
+            watch.feed(block.sum(axis=1))
+        swing = watch.swing_db()
+        if swing is not None:
+            raise Problem(f"{self._capture.name}: {in_the_way(swing)}")
         self._blocks = self._capture.blocks(self._block)
         self._at, self._ended = 0, False
 

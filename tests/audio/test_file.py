@@ -18,6 +18,9 @@ from bench.audio.file import Capture, FilePort
 from bench.audio.port import Block
 from bench.problem import Problem
 from bench.signals.tones import SteadyTone, Tone
+from tests.rough_tape.grades import GRADES
+from tests.rough_tape.interface import automatic_gain
+from tests.rough_tape.scenes import Section, sequence
 
 FORMATS = [  # format, subtype, largest error of a sample in steps of full scale
     ("WAV", "PCM_16", 2.0**-15),
@@ -332,3 +335,13 @@ class TestPort:
         path = written(tmp_path, "WAV", "PCM_16", noise(10000))
         path.write_bytes(path.read_bytes()[:20000])
         assert "is cut short" in FilePort(path).status.detail
+
+
+def test_a_capture_with_an_automatic_gain_in_its_way_is_refused(tmp_path: Path) -> None:
+    tones = Section(1000.0, 0.0, 2.0), Section(3150.0, -15.0, 2.0)
+    capture = sequence(np.random.default_rng(4), GRADES[1], tones, rate=44100.0, announced=False)
+    for name, samples in (("as-it-was.wav", capture.samples), ("turned.wav", automatic_gain(capture.samples, 44100.0))):
+        soundfile.write(tmp_path / name, samples, 44100, subtype="PCM_16")
+    FilePort(tmp_path / "as-it-was.wav").open()
+    with pytest.raises(Problem, match=r"turned\.wav: an automatic gain is in the way"):
+        FilePort(tmp_path / "turned.wav").open()

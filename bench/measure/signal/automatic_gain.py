@@ -61,6 +61,14 @@ class GainWatch:
         return swing if swing > SWING_DB and rising > ALIKE and float(np.median(slopes)) > TYPICAL_DB_S else None
 
 
+def in_the_way(swing_db: float) -> str:
+    """What is said of a capture that has one."""
+    return (
+        f"an automatic gain is in the way: the noise of the pauses differs by {swing_db:.0f} dB; switch it off in the "
+        "recorder or the computer and capture again"
+    )
+
+
 def _pauses(level: Floats) -> tuple[Floats, list[Floats]]:
     """What is far below the sounds: the last of it before the first sound, and each stretch after one.
 
