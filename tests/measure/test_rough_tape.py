@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from bench.measure.meters import Options
 from bench.measure.reading import Result
 from tests.measure.captures import hiss
-from tests.measure.whole_array import azimuth, dropouts, find_tones, level, speed
+from tests.measure.whole_array import azimuth, dropouts, erasure, find_tones, headroom, level, separation, speed
 from tests.results import a_reading
 from tests.rough_tape.grades import GRADES
 from tests.rough_tape.scenes import Section, sequence, single
@@ -103,6 +103,17 @@ def test_the_uncertainty_is_that_of_the_machine_and_says_what_it_is_made_of() ->
         speed_holds.append(holds(run.readings[0], truth.machine_speed_percent))
     # Of 12 that hold 19 times in 20, fewer than 9 do once in five hundred.
     assert min(sum(level_holds), sum(delay_holds), sum(speed_holds)) >= 9
+
+
+def test_wander_is_in_all_that_rests_on_levels() -> None:
+    def of(*sections: Section) -> NDArray[np.float64]:
+        return sequence(np.random.default_rng(8), AVERAGE, sections, rate=RATE, announced=False).samples
+
+    apart = separation(of(Section(1000.0, 0.0, 5.0, right_db=-30.0)), RATE, Options(driven="left", frequency=1000.0))
+    left = erasure(of(Section(1000.0, 0.0, 6.0), Section(1000.0, -50.0, 8.0)), RATE, Options(frequency=1000.0))
+    rising = headroom(of(Section(315.0, -10.0, 15.0, rises_db=24.0)), RATE)
+    for told in (apart, left, rising):
+        assert "wander" in {c.source for c in a_reading(told.readings[0]).budget}
 
 
 def test_dropouts_are_those_of_the_tone_and_not_of_a_voice() -> None:

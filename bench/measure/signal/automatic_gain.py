@@ -53,8 +53,10 @@ class GainWatch:
         level = 10.0 * np.log10(np.concatenate(self._powers or [np.zeros(0)]) + 1e-16)
         lead, pauses = _pauses(level)
         seconds = np.array([HOP_S * len(p) for p in pauses])
-        if seconds.sum() < SHORTEST_S:
+        if seconds.sum() < SHORTEST_S or len(pauses) + bool(len(lead)) < 2:
             return None
+        if len(lead) and min(float(p.min()) for p in pauses) > lead.min() - SWING_DB:
+            return None  # before the first sound a gain is turned up
         slopes = np.array([np.polyfit(np.arange(len(p)) * HOP_S, p, 1)[0] for p in pauses])
         swing = float(np.ptp(np.concatenate([lead, *pauses])))
         rising = float(seconds[slopes > RISES_DB_S].sum() / seconds.sum())

@@ -7,6 +7,7 @@ import pytest
 
 from bench.measure.reading import NoReading
 from bench.measure.tone.estimate import ChannelTone, PhasePair
+from bench.measure.tone.finder import without_pieces
 from bench.measure.tone.found_tone import FoundTone, joined, side_of
 from tests.results import a_reading
 
@@ -48,3 +49,9 @@ def test_parts_count_by_their_length() -> None:
 
 def test_sides() -> None:
     assert (side_of(0, 1), side_of(0, 2), side_of(1, 2)) == ("mono", "left", "right")
+
+
+def test_a_piece_of_a_tone_is_no_tone_beside_it() -> None:
+    piece, whole, later = found(3.0, 3.7, 0.1, 1000.5), found(1.0, 6.0, 0.1), found(7.0, 9.0, 0.1)
+    beside = found(3.0, 3.7, 0.1, 1100.0)
+    assert without_pieces([piece, whole, beside, later]) == [whole, beside, later]
