@@ -26,10 +26,16 @@ class LostSound:
         self._bench = bench
         self._step: JobStep | None = None
         self._times = 0
+        self._expected = False
+
+    def expected(self) -> None:
+        """A device was opened again: that sound is missing until then is known, and acted on already."""
+        self._expected = True
 
     def spoils(self, block: Block, activity: Activity[Any], step: JobStep | None) -> bool:
         """Whether the sound lost before a block spoilt what is measured: it then begins again, and that is told."""
-        if not block.lost:
+        known, self._expected = self._expected, False
+        if not block.lost or known:
             return False
         self._times = self._times + 1 if step is self._step else 1
         self._step = step

@@ -227,11 +227,11 @@ class Runner:
 
     def sound_is_back(self) -> None:
         """The device was reopened: measure what was not measured yet."""
-        step = self._step
         self._port_trouble = ""
+        self._lost.expected()
         on = "; tones start again when you go on" if self._held_at is not None else ""
         self._bench.notice = f"the sound is back; what was kept before is kept{on}"
-        self._bench.note(step.id if step else "", events.SoundBack())
+        self._bench.note(self._step.id if self._step else "", events.SoundBack())
         if self._activity is not None and self._held_at is None:
             self._activity.interrupted()
 
