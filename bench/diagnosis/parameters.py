@@ -88,6 +88,7 @@ FIGURES: tuple[Figure, ...] = (
     # The reference tape
     Figure("reference_level", 0.15, "dB"),
     Figure("reference_treble", 0.25, "dB"),
+    Figure("reference_equalisation", 0.0, "dB"),
     # Transport
     Figure("part", 0.55, "ln", (len(PARTS),)),
     Figure("flutter_all", 0.7, "ln"),

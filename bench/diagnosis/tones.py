@@ -80,7 +80,8 @@ class Tones:
         replay = self._replay(f)
         if self.source == "reference-tape":
             treble = f["reference_treble"][:, None, None] * (self.hz / 1e4)
-            return replay + f["reference_level"][:, None, None] + treble
+            other = shelf_db(self.hz, self.machine.t1_us, f["reference_equalisation"][:, None, None])
+            return replay + f["reference_level"][:, None, None] + treble + other
         return replay + self._record(f)
 
     def _each(self, values: Values) -> Values:
