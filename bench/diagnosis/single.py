@@ -214,7 +214,7 @@ QUANTITY: dict[str, Callable[[Figures, Machine, Row], Values]] = {
     "decoder": _circuit,
 }
 SCATTER: dict[str, float] = {
-    "delay": 2.0,
+    "delay": 1.5,
     "noise": 0.7,
     "hum": 1.5,
     "maximum": 0.4,
@@ -229,7 +229,7 @@ SCATTER: dict[str, float] = {
     "weave": 0.3,
     "dropouts": 0.6,
     "drift": 0.05,
-    "speed": 0.06,
+    "speed": 0.04,
     "encoder": 0.35,
     "decoder": 0.35,
 }
