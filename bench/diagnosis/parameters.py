@@ -63,7 +63,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("erasure", 5.0, "dB"),
     Figure("erasure_dirt", 0.0, "dB"),
     # Electronics
-    Figure("equalisation_switch", 0.0, "dB", SETTINGS),
+    Figure("equalisation_switch", 0.0, "1", SETTINGS),
     Figure("replay_low_end", 0.0, "Hz", BY_CHANNEL),
     Figure("record_low_end", 0.0, "Hz", BY_CHANNEL),
     Figure("amplifier_noise", 4.0, "dB"),

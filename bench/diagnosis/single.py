@@ -34,6 +34,7 @@ from bench.diagnosis.tones import (
     height_mm,
     power_sum_db,
     settings_of,
+    switch_db,
 )
 
 Values = NDArray[np.float64]
@@ -84,7 +85,7 @@ def _noise(f: Figures, machine: Machine, row: Row) -> Values:
     """DB re the reference level."""
     run, kind = settings_of(row.stage), row.kind
     up = _of(f["replay_level"][:, run], row) + 0.6 * _of(f["replay_equalisation"][:, run], row)
-    up = up + 0.6 * f["equalisation_switch"][:, run]
+    up = up + 0.6 * switch_db(machine) * f["equalisation_switch"][:, run]
     amplifier = USUAL_AMPLIFIER_DB[kind] + f["amplifier_noise"] + _of(f["amplifier_noise_one"], row)
     if row.source == "tape-stopped":
         return np.asarray(amplifier + up)

@@ -8,7 +8,10 @@ TAPES = (
     Cause(
         "tape-selector",
         "tape selector at another type",
-        (*switched(Move("bias_shift", 3.5, 0.25)), *switched(Move("bias_shift", 3.5, 0.25, -1))),
+        (
+            *switched(Move("bias_shift", 3.5, 0.25), type_one=True),
+            *switched(Move("bias_shift", 3.5, 0.25, -1), type_one=False),
+        ),
         0.7,
         "dB of bias",
         "switch it back",
@@ -20,7 +23,10 @@ TAPES = (
     Cause(
         "tape-of-another-type",
         "a tape of another type",
-        (*switched(Move("other_tape", 1.0, 0.3)), *switched(Move("other_tape", 1.0, 0.3, -1))),
+        (
+            *switched(Move("other_tape", 1.0, 0.3), type_one=True),
+            *switched(Move("other_tape", 1.0, 0.3, -1), type_one=False),
+        ),
         0.8,
         "1",
         "load the right tape",
