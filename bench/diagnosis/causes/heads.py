@@ -77,7 +77,7 @@ HEADS = (
         "gap-scatter",
         "gap scatter: the channels' gaps are not in one line",
         (alike(Move("scatter", 9.0, 0.5), share=0.5), alike(Move("scatter", 9.0, 0.5, -1), share=0.5)),
-        0.3,
+        0.15,
         "µs",
         "nothing: set azimuth half way, or replace the head",
         "the mono sum is dull at any azimuth",
