@@ -91,10 +91,11 @@ FIGURES: tuple[Figure, ...] = (
     Figure("reference_equalisation", 0.0, "dB"),
     # Transport
     Figure("part", 0.55, "ln", (len(PARTS),)),
-    Figure("flutter_all", 0.7, "ln"),
+    Figure("condition", 1.0, "1"),
+    Figure("flutter_all", 0.35, "ln"),
     Figure("flutter_rest", 0.35, "ln"),
-    Figure("weave", 0.9, "ln"),
-    Figure("dropouts", 1.4, "ln"),
+    Figure("weave", 0.5, "ln"),
+    Figure("dropouts", 0.8, "ln"),
     Figure("drift", 0.12, "%"),
     Figure("wrong_speed", 0.0, "%"),
     # Causes that act on settings from outside
