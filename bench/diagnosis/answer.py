@@ -21,6 +21,7 @@ from bench.diagnosis.readings.wiring import LEVELS, Sign, signs
 from bench.diagnosis.repeated import once
 from bench.diagnosis.rows import Place, Rows, Unused, part_places, place
 from bench.diagnosis.settings import settings_of
+from bench.diagnosis.tones import switch_db
 from bench.diagnosis.weighing import NOTHING, Weighed, Weighing, weigh
 
 ALIKE = 0.1
@@ -261,6 +262,8 @@ def _severity(cause: Cause, name: str, best: Weighed, scale: float) -> Severity 
 
 def _scale(cause: Cause, machine: Machine) -> float:
     """From the model's amount to the unit of the severity."""
+    if cause.name == "equalisation-switch":
+        return abs(switch_db(machine))
     return {"µm": machine.film_scale, "mm": float((machine.width_mm / 0.6) ** 0.7)}.get(cause.unit, 1.0)
 
 

@@ -166,11 +166,14 @@ class _Doubt:
         return np.asarray(-(p * np.log2(p)).sum(axis=-1))
 
     def parted(self, means: Values) -> tuple[str, ...]:
-        """The two causes that a test parts best, by name: the likeliest, and the likeliest that reads otherwise."""
-        names = [" and ".join(sorted({o.cause.name for o in s.options})) or "nothing wrong" for s in self.sets]
+        """The causes that a test parts: those in which the likeliest set differs from the one that it tells from it."""
         apart = np.linalg.norm(means - means[0], axis=1) * np.sqrt(self.probability)
-        other = int(np.argmax(apart))
-        return (names[0], names[other]) if other and names[other] != names[0] else (names[0],)
+        return self.differing(int(np.argmax(apart)))
+
+    def differing(self, other: int) -> tuple[str, ...]:
+        """The causes in which a set differs from the likeliest one."""
+        first, second = ({o.cause.name for o in self.sets[n].options} for n in (0, other))
+        return (*sorted(first - second), *sorted(second - first))
 
 
 def _looked(doubt: _Doubt, causes: Sequence[Cause]) -> list[NextTest]:
@@ -187,7 +190,9 @@ def _looked(doubt: _Doubt, causes: Sequence[Cause]) -> list[NextTest]:
         for chance in (seen, 1 - seen):
             posterior = doubt.probability * chance
             left += float(posterior.sum() * doubt.entropy(posterior / posterior.sum()))
-        out.append(NextTest(cause.look, cause.look_minutes, (cause.name,), float(doubt.entropy()) - left))
+        other = int(np.flatnonzero(there != there[0])[0]) if there.any() and not there.all() else 0
+        parts = doubt.differing(other) or (cause.name,)
+        out.append(NextTest(cause.look, cause.look_minutes, parts, float(doubt.entropy()) - left))
     return out
 
 

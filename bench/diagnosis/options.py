@@ -18,6 +18,8 @@ Values = NDArray[np.float64]
 
 SEEN = 0.6
 """Standard deviations that a cause of usual size must move the readings by, to be looked for at all."""
+TYPE_ONE_US, UNUSUAL = 100.0, 0.15
+"""A machine of a longer time constant is set for type I; how likely a variant is that belongs to the other kind."""
 DIRECTIONS, LEAST_DIRECTION = 12, 0.3
 """Of a curve, the directions that are kept, and how many standard deviations each must move the readings by."""
 
@@ -88,6 +90,8 @@ class Session:
         for size, (cause, v) in zip(moved, pairs, strict=True):
             if size > SEEN or self.columns[id(v)].shape[1]:
                 weight = cause.odds * v.share * ratios.get(cause.name, 1.0)
+                type_one = self.rows.machine.t1_us >= TYPE_ONE_US
+                weight *= UNUSUAL if v.type_one is not None and v.type_one != type_one else 1.0
                 options.append(Option(cause, v, weight))
         seen = {o.cause.name for o in options}
         return options, [c for c in causes if c.name not in seen]

@@ -54,8 +54,8 @@ FIGURES: tuple[Figure, ...] = (
     Figure("film_left", 0.05, "µm", BY_CHANNEL),
     Figure("contact", 0.0, "µm", BY_CHANNEL),
     Figure("gap", 0.09, "ln"),
-    Figure("scatter", 1.2, "µs"),
-    Figure("record_scatter", 1.2, "µs"),
+    Figure("scatter", 1.0, "µs"),
+    Figure("record_scatter", 1.0, "µs"),
     Figure("height", 0.0, "mm"),
     Figure("remanence", 0.0, "1"),
     Figure("remanence_left", 0.0, "1"),
@@ -63,7 +63,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("erasure", 5.0, "dB"),
     Figure("erasure_dirt", 0.0, "dB"),
     # Electronics
-    Figure("equalisation_switch", 0.0, "dB", SETTINGS),
+    Figure("equalisation_switch", 0.0, "1", SETTINGS),
     Figure("replay_low_end", 0.0, "Hz", BY_CHANNEL),
     Figure("record_low_end", 0.0, "Hz", BY_CHANNEL),
     Figure("amplifier_noise", 4.0, "dB"),
@@ -88,12 +88,14 @@ FIGURES: tuple[Figure, ...] = (
     # The reference tape
     Figure("reference_level", 0.15, "dB"),
     Figure("reference_treble", 0.25, "dB"),
+    Figure("reference_equalisation", 0.0, "dB"),
     # Transport
     Figure("part", 0.55, "ln", (len(PARTS),)),
-    Figure("flutter_all", 0.7, "ln"),
+    Figure("condition", 1.0, "1"),
+    Figure("flutter_all", 0.35, "ln"),
     Figure("flutter_rest", 0.35, "ln"),
-    Figure("weave", 0.9, "ln"),
-    Figure("dropouts", 1.4, "ln"),
+    Figure("weave", 0.5, "ln"),
+    Figure("dropouts", 0.8, "ln"),
     Figure("drift", 0.12, "%"),
     Figure("wrong_speed", 0.0, "%"),
     # Causes that act on settings from outside

@@ -19,8 +19,9 @@ from bench.diagnosis.tones import Tones, settings_of
 Values = NDArray[np.float64]
 
 TONE_QUANTITIES = ("level", "record_replay_level", "response", "balance")
-LAW, MOST_LAW_DB = 0.05, 15.0
-"""Of a large error, the share by which the laws of the trade miss it on a real machine (standard)."""
+LAW, STEEP_DB, MOST_LAW_DB = 0.05, 8.0, 20.0
+"""Of a large error, the share by which the laws of the trade miss it on a real machine (standard), and from where on
+it doubles: near a null of gap or azimuth."""
 SIDES = {"left": 0, "right": 1}
 
 
@@ -105,7 +106,8 @@ def _tone(finding: Finding, value: float, machine: Machine) -> Place | Unused:
         _weights(finding.channel, finding.quantity),
         reference_hz(finding, machine) if ratio else None,
     )
-    scatter = math.hypot(tone_scatter(hz, machine), LAW * min(abs(value), MOST_LAW_DB))
+    size = min(abs(value), MOST_LAW_DB)
+    scatter = math.hypot(tone_scatter(hz, machine), LAW * (size + max(size - STEEP_DB, 0.0)))
     return Place(finding, value, scatter, finding.uncertainty / 2, tone=tone)
 
 

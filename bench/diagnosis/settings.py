@@ -19,6 +19,9 @@ LIKELY = 0.02
 """Sets less likely than that do not count."""
 TOLD = 0.7
 """Share of the usual spread that may remain of a setting which readings tell."""
+LAW = {"replay_equalisation": 0.25, "record_equalisation": 0.3, "bias": 0.15}
+"""Share by which a trimmer's effect differs from the law that its error is stated by: an equaliser may be a shelf or a
+resonance, and bias acts by its own curve on each tape. Common practice, no source."""
 RUNS = ("as found", "as left")
 
 
@@ -49,6 +52,7 @@ def settings_of(weighing: Weighing) -> list[tuple[str, str, str, float, str, flo
                 continue
             mean = float(weights @ means)
             deviation = float(np.sqrt(weights @ (variances + (means - mean) ** 2)))
+            deviation = float(np.hypot(deviation, LAW.get(figure.name, 0.0) * abs(mean)))
             if deviation < TOLD * figure.usual:
                 channel = ("left", "right")[at[1]] if figure.shape == (*SETTINGS, 2) else "both"
                 out.append((figure.trimmer, channel, RUNS[at[0]], mean, figure.unit, 2 * deviation))

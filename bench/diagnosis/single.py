@@ -34,6 +34,7 @@ from bench.diagnosis.tones import (
     height_mm,
     power_sum_db,
     settings_of,
+    switch_db,
 )
 
 Values = NDArray[np.float64]
@@ -84,7 +85,7 @@ def _noise(f: Figures, machine: Machine, row: Row) -> Values:
     """DB re the reference level."""
     run, kind = settings_of(row.stage), row.kind
     up = _of(f["replay_level"][:, run], row) + 0.6 * _of(f["replay_equalisation"][:, run], row)
-    up = up + 0.6 * f["equalisation_switch"][:, run]
+    up = up + 0.6 * switch_db(machine) * f["equalisation_switch"][:, run]
     amplifier = USUAL_AMPLIFIER_DB[kind] + f["amplifier_noise"] + _of(f["amplifier_noise_one"], row)
     if row.source == "tape-stopped":
         return np.asarray(amplifier + up)
@@ -149,9 +150,17 @@ def _erasure(f: Figures, machine: Machine, row: Row) -> Values:
     return np.asarray(-USUAL_ERASURE_DB + f["erasure"] - dirt)
 
 
+CONDITION = {"flutter": 0.65, "weave": 0.85, "dropouts": 1.3}
+"""How much a machine in worse condition has more of each, in natural logarithms: they come together."""
+
+
+def _flutter_all(f: Figures) -> Values:
+    return np.asarray(f["flutter_all"] + CONDITION["flutter"] * f["condition"])
+
+
 def _parts(f: Figures) -> Values:
     """Peak of each part's line, %."""
-    return np.asarray(USUAL_PART_PERCENT * np.exp(f["part"] + f["flutter_all"][:, None]))
+    return np.asarray(USUAL_PART_PERCENT * np.exp(f["part"] + _flutter_all(f)[:, None]))
 
 
 WEIGHT = {"capstan": 0.95, "pinch roller": 0.75, "reel": 0.45, "belt": 1.0, "idler": 0.9}
@@ -162,7 +171,7 @@ def _flutter(f: Figures, machine: Machine, row: Row) -> Values:
     """Ln of the weighted figure in %."""
     weights = np.array([WEIGHT[p] for p in PARTS])
     squares = ((_parts(f) * weights) ** 2).sum(axis=1) + (
-        USUAL_REST_PERCENT * np.exp(f["flutter_rest"] + f["flutter_all"])
+        USUAL_REST_PERCENT * np.exp(f["flutter_rest"] + _flutter_all(f))
     ) ** 2
     return np.asarray(0.5 * np.log(squares))
 
@@ -172,12 +181,12 @@ def _part(f: Figures, machine: Machine, row: Row) -> Values:
 
 
 def _weave(f: Figures, machine: Machine, row: Row) -> Values:
-    return np.asarray(np.log(USUAL_WEAVE_US) + f["weave"])
+    return np.asarray(np.log(USUAL_WEAVE_US) + f["weave"] + CONDITION["weave"] * f["condition"])
 
 
 def _dropouts(f: Figures, machine: Machine, row: Row) -> Values:
     contact = _of(f["contact"], row) + 0.5 * _of(film(f, machine, row.stage, "replay"), row) / machine.film_scale
-    return np.asarray(np.log(USUAL_DROPOUTS) + f["dropouts"] + 2.5 * contact)
+    return np.asarray(np.log(USUAL_DROPOUTS) + f["dropouts"] + CONDITION["dropouts"] * f["condition"] + 2.5 * contact)
 
 
 def _drift(f: Figures, machine: Machine, row: Row) -> Values:
@@ -214,7 +223,7 @@ QUANTITY: dict[str, Callable[[Figures, Machine, Row], Values]] = {
     "decoder": _circuit,
 }
 SCATTER: dict[str, float] = {
-    "delay": 2.0,
+    "delay": 1.5,
     "noise": 0.7,
     "hum": 1.5,
     "maximum": 0.4,
@@ -229,7 +238,7 @@ SCATTER: dict[str, float] = {
     "weave": 0.3,
     "dropouts": 0.6,
     "drift": 0.05,
-    "speed": 0.06,
+    "speed": 0.04,
     "encoder": 0.35,
     "decoder": 0.35,
 }

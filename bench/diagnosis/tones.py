@@ -5,6 +5,8 @@ Levels in dB are errors: of a machine that is right and in line all are 0. Array
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -44,6 +46,13 @@ def shelf_db(hz: Values, t1_us: float, change_db: Values) -> Values:
     return np.asarray(10 * np.log10((1 + w * 10 ** (change_db / 10)) / (1 + w)))
 
 
+def switch_db(machine: Machine) -> float:
+    """What the other position of an equalisation switch does: 120 and 70 µs on cassette, 50 and 35 on open reel."""
+    others = {120.0: 70.0, 70.0: 120.0, 90.0: 50.0, 50.0: 35.0, 35.0: 50.0, 17.5: 35.0}
+    near = min(others, key=lambda t1: abs(math.log(t1 / machine.t1_us)))
+    return 20 * math.log10(others[near] / near)
+
+
 def bias_slope_db(machine: Machine) -> float:
     """Loss at 10 kHz for each dB of bias more. Common practice, no source: from over-bias at each speed."""
     return float(1.6 * (47.625 / machine.speed_mm_s) ** 0.4)
@@ -80,7 +89,8 @@ class Tones:
         replay = self._replay(f)
         if self.source == "reference-tape":
             treble = f["reference_treble"][:, None, None] * (self.hz / 1e4)
-            return replay + f["reference_level"][:, None, None] + treble
+            other = shelf_db(self.hz, self.machine.t1_us, f["reference_equalisation"][:, None, None])
+            return replay + f["reference_level"][:, None, None] + treble + other
         return replay + self._record(f)
 
     def _each(self, values: Values) -> Values:
@@ -101,7 +111,7 @@ class Tones:
         worn = sinc_db(gap * np.exp(self._each(f["gap"]))) - sinc_db(gap)
         offset_um = 1e3 * m.width_mm * 2.9089e-4 * self._each(self._angle(f))
         remanence = f["remanence_left"] + (f["remanence"] if self.stage == "before-cleaning" else 0.0)
-        switched = f["replay_equalisation"][:, run] + f["equalisation_switch"][:, run, None]
+        switched = f["replay_equalisation"][:, run] + switch_db(m) * f["equalisation_switch"][:, run, None]
         return np.asarray(
             self._each(f["replay_level"][:, run])
             + shelf_db(self.hz, m.t1_us, self._each(switched))

@@ -22,7 +22,7 @@ from bench.diagnosis.rows import Rows
 Values = NDArray[np.float64]
 Set = tuple[Option, ...]
 
-NOTHING, SINGLES, PAIRS = 0.33, 0.45, 0.14
+NOTHING, SINGLES, PAIRS = 0.35, 0.47, 0.1
 """Prior weights; "not in the list" has the rest."""
 ROUGH, REPEATS = (0.6, 1.2, 2.2), (0.8, 1.8, 3.5)
 """Grades of a machine: roughness of its responses, and scatter of its readings, re the usual ones."""

@@ -86,9 +86,22 @@ class RunningJob:
         if outcome is None and not self._opened.store.records():
             return ""
         try:
-            return f"The report is {write_report(self._opened.store.folder)}"
+            report = write_report(self._opened.store.folder)
+            return f"The report is {report}{self._first_cause()}"
         except Problem as problem:
             return problem.sentence
+
+    def _first_cause(self) -> str:
+        """What was wrong, in a line after the report; "" in an exercise, and where too little was read."""
+        from bench.diagnosis.telling.page import first_line
+        from bench.session.compare.diagnosis import worth_telling
+        from bench.session.record.reader import read_session
+
+        if self._opened is None or self._opened.exercise is not None:
+            return ""
+        found = worth_telling(read_session(self._opened.store.folder))
+        line = first_line(found) if found else ""
+        return f". What was wrong: {line}" if line else ""
 
     def close_late(self, line: Callable[[str], None]) -> None:
         """After the screen has closed: wait for the bench thread to finish writing, print that, close the session."""

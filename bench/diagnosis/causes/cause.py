@@ -53,6 +53,8 @@ class Variant:
     """Of the cause's odds."""
     kind: str = ""
     """What kind of it this is."""
+    type_one: bool | None = None
+    """Whether it is usual on a machine set for type I tape; None where that makes no difference."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,15 +112,15 @@ def alike(*moves: Move, share: float = 1.0, kind: str = "") -> Variant:
     return Variant("both", moves, share=share, kind=kind)
 
 
-def switched(*moves: Move) -> tuple[Variant, ...]:
+def switched(*moves: Move, share: float = 1.0, type_one: bool | None = None) -> tuple[Variant, ...]:
     """Something that a hand puts right: still so as left, or not."""
 
     def runs(*which: int) -> tuple[Move, ...]:
         return tuple(Move(m.figure, m.median, m.spread, m.sign, (run,)) for m in moves for run in which)
 
     return (
-        Variant("both", runs(0), share=0.5),
-        Variant("both", runs(0, 1), share=0.5),
+        Variant("both", runs(0), share=share / 2, type_one=type_one),
+        Variant("both", runs(0, 1), share=share / 2, type_one=type_one),
     )
 
 

@@ -8,7 +8,10 @@ ELECTRONICS = (
     Cause(
         "equalisation-switch",
         "replay equalisation switched to another time constant",
-        (*switched(Move("equalisation_switch", 4.68, 0.06, -1)), *switched(Move("equalisation_switch", 3.9, 0.25))),
+        (
+            *switched(Move("equalisation_switch", 1.0, 0.05), share=0.7),
+            *switched(Move("equalisation_switch", 1.0, 0.12, -1), share=0.3),
+        ),
         1.0,
         "dB",
         "switch it back",

@@ -74,6 +74,18 @@ HEADS = (
         look_minutes=2.5,
     ),
     Cause(
+        "gap-scatter",
+        "gap scatter: the channels' gaps are not in one line",
+        (alike(Move("scatter", 9.0, 0.5), share=0.5), alike(Move("scatter", 9.0, 0.5, -1), share=0.5)),
+        0.15,
+        "µs",
+        "nothing: set azimuth half way, or replace the head",
+        "the mono sum is dull at any azimuth",
+        shown_by="delay",
+        look="turn azimuth through both channels' peaks: do they agree with no delay?",
+        look_minutes=2.0,
+    ),
+    Cause(
         "head-bump",
         "head bump",
         (Variant("both", curves=(Curve("low end", 2.5),)),),

@@ -8,7 +8,10 @@ TAPES = (
     Cause(
         "tape-selector",
         "tape selector at another type",
-        (*switched(Move("bias_shift", 3.5, 0.25)), *switched(Move("bias_shift", 3.5, 0.25, -1))),
+        (
+            *switched(Move("bias_shift", 3.5, 0.25), type_one=True),
+            *switched(Move("bias_shift", 3.5, 0.25, -1), type_one=False),
+        ),
         0.7,
         "dB of bias",
         "switch it back",
@@ -20,7 +23,10 @@ TAPES = (
     Cause(
         "tape-of-another-type",
         "a tape of another type",
-        (*switched(Move("other_tape", 1.0, 0.3)), *switched(Move("other_tape", 1.0, 0.3, -1))),
+        (
+            *switched(Move("other_tape", 1.0, 0.3), type_one=True),
+            *switched(Move("other_tape", 1.0, 0.3, -1), type_one=False),
+        ),
         0.8,
         "1",
         "load the right tape",
@@ -41,17 +47,20 @@ TAPES = (
         look_minutes=6.0,
     ),
     Cause(
-        "reference-tape-of-another-flux",
-        "reference tape of another flux",
+        "reference-tape-of-another-kind",
+        "reference tape of another flux or equalisation",
         (
-            alike(Move("reference_level", 1.8, 0.4, -1), share=0.5),
-            alike(Move("reference_level", 1.8, 0.4, 1), share=0.5),
+            alike(Move("reference_level", 1.8, 0.4, -1), share=0.3, kind="flux"),
+            alike(Move("reference_level", 1.8, 0.4), share=0.3, kind="flux"),
+            alike(Move("reference_equalisation", 4.68, 0.15), share=0.2, kind="equalisation"),
+            alike(Move("reference_equalisation", 4.68, 0.15, -1), share=0.2, kind="equalisation"),
         ),
-        0.3,
+        0.4,
         "dB",
         "use the right reference tape",
-        "every level is wrong by as much",
+        "replay is set wrong by as much",
         look="read the label of the reference tape",
         look_minutes=0.2,
+        like=("aged-reference-tape", "equalisation-switch"),
     ),
 )

@@ -108,9 +108,14 @@ PHYSICS: dict[str, str] = {
         "Every pass wears and demagnetises short wavelengths a little. The reference tape then reads low at the "
         "top in both channels. Recordings made and played here are right."
     ),
-    "reference-tape-of-another-flux": (
-        "Reference tapes are made to several fluxes and by two measuring methods. The wrong one moves both "
-        "channels by the same known step. Response and recordings are as they were."
+    "reference-tape-of-another-kind": (
+        "Reference tapes are made to several fluxes, by two measuring methods and to several equalisations. The wrong "
+        "flux moves both channels by the same known step, the wrong equalisation by the same shelf. Recordings made "
+        "and played here are as they were."
+    ),
+    "gap-scatter": (
+        "The gaps of the two channels do not lie in one line. The delay is then not zero where each channel has its "
+        "peak. No azimuth is right for both, and each channel alone loses nothing."
     ),
     "pinch-roller": (
         "A hollow, hard or eccentric roller pulls unevenly once a turn. Flutter has a line at its rate, and the "
