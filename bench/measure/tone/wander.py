@@ -92,7 +92,7 @@ def of_level(course: Floats, rate: float, noise: float) -> Wander:
         noise: two-sided density of what is no wander, per Hz.
     """
     found = _by_lines(course, rate, noise, LEVEL_LINES, SLOW_LEVEL)
-    few = coverage(2 * _count(len(course) / rate, LEVEL_LINES)) / 2.0
+    few = coverage(2 * _count(len(course) / rate, LEVEL_LINES) + 2) / 2.0  # its slow wander is known besides
     return replace(found, within=few * found.within)
 
 
