@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,6 +80,17 @@ class Fitted:
             both = np.concatenate(amounts)
             out[n, s : s + len(both)] = both
         return out
+
+
+class _State(NamedTuple):
+    """Where the sets stand."""
+
+    x: Values
+    read: Values
+    residual: Values
+    """Whitened."""
+    cost: Values
+    """Twice minus the logarithm of likelihood and prior."""
 
 
 class Fitter:
@@ -174,48 +186,50 @@ class Fitter:
 
     def fit(self, problem: Problemset, start: Values | None = None, rounds: int = 5) -> Fitted:
         """The most likely figures of each set, and the evidence."""
-        count, s, k = len(problem.sets), len(self.settings), problem.figure.shape[1]
         prior, precision = self._prior(problem)
-        x = prior.copy() if start is None else start
-        damping = np.full(count, DAMPING)
-
-        def cost(at: Values) -> tuple[Values, Values, Values]:
-            read = self.predict(problem, at)
-            residual = (self.rows.values - read) @ self.whiten.T
-            return read, residual, (residual**2).sum(axis=1) + self._weights(at, prior, precision)[1]
-
-        read, residual, now = cost(x)
+        at = self._state(problem, prior.copy() if start is None else start)
+        damping = np.full(len(problem.sets), DAMPING)
         for _ in range(rounds):
-            slopes = self.slopes(problem, x)
-            weights, _ = self._weights(x, prior, precision)
-            white, normal = self._normal(slopes, weights)
-            diagonal = np.arange(normal.shape[1])
-            damped = normal.copy()
-            damped[:, diagonal, diagonal] *= 1 + damping[:, None]
-            pull = (residual[:, None] @ white)[:, 0] - weights * (x - prior)
-            step = np.linalg.solve(damped, pull[..., None])[..., 0]
-            step[:, s : s + k] = np.clip(step[:, s : s + k], -1.5, 1.0)
-            step[:, :s] = np.clip(step[:, :s], -8.0, 8.0)
-            tried = x + step
-            new_read, new_residual, then = cost(tried)
-            better = then < now
-            x = np.where(better[:, None], tried, x)
-            read = np.where(better[:, None], new_read, read)
-            residual, now = np.where(better[:, None], new_residual, residual), np.where(better, then, now)
+            slopes = self.slopes(problem, at.x)
+            at, better, normal = self._step(problem, at, slopes, damping)
             damping = np.where(better, damping / 5, damping * 10)
-        evidence = self._laplace(now, precision, normal)
-        return Fitted(problem, s, evidence, x, np.asarray(np.linalg.inv(normal)), read, slopes)
+        evidence = self._laplace(at.cost, precision, normal)
+        spread = np.asarray(np.linalg.inv(normal))
+        return Fitted(problem, len(self.settings), evidence, at.x, spread, at.read, slopes)
+
+    def evidence(self, fitted: Fitted) -> Values:
+        """The evidence of sets that were fitted with another covariance, after one step along their slopes."""
+        problem = fitted.problem
+        start = self._state(problem, fitted.x, fitted.read)
+        at, _, normal = self._step(problem, start, fitted.slopes, np.full(len(problem.sets), DAMPING))
+        return self._laplace(at.cost, self._prior(problem)[1], normal)
+
+    def _state(self, problem: Problemset, x: Values, read: Values | None = None) -> _State:
+        prior, precision = self._prior(problem)
+        read = self.predict(problem, x) if read is None else read
+        residual = (self.rows.values - read) @ self.whiten.T
+        return _State(x, read, residual, (residual**2).sum(axis=1) + self._weights(x, prior, precision)[1])
+
+    def _step(
+        self, problem: Problemset, at: _State, slopes: Values, damping: Values
+    ) -> tuple[_State, NDArray[np.bool_], Values]:
+        """One step, kept where it is better; and the matrix of the normal equations."""
+        s, k = len(self.settings), problem.figure.shape[1]
+        prior, precision = self._prior(problem)
+        weights, _ = self._weights(at.x, prior, precision)
+        white, normal = self._normal(slopes, weights)
+        diagonal = np.arange(normal.shape[1])
+        damped = normal.copy()
+        damped[:, diagonal, diagonal] *= 1 + damping[:, None]
+        pull = (at.residual[:, None] @ white)[:, 0] - weights * (at.x - prior)
+        step = np.linalg.solve(damped, pull[..., None])[..., 0]
+        step[:, s : s + k] = np.clip(step[:, s : s + k], -1.5, 1.0)
+        step[:, :s] = np.clip(step[:, :s], -8.0, 8.0)
+        then = self._state(problem, at.x + step)
+        better = then.cost < at.cost
+        kept = (np.where(better[:, None], new, old) for new, old in zip(then[:3], at[:3], strict=True))
+        return _State(*kept, np.where(better, then.cost, at.cost)), better, normal
 
     def _laplace(self, cost: Values, precision: Values, normal: Values) -> Values:
         half = np.log(precision).sum(axis=1) - np.linalg.slogdet(normal)[1] + self.log_det
         return np.asarray(0.5 * (half - cost))
-
-    def evidence(self, fitted: Fitted) -> Values:
-        """The evidence of sets that were fitted with another covariance, by one step along their slopes."""
-        prior, precision = self._prior(fitted.problem)
-        weights, cost = self._weights(fitted.x, prior, precision)
-        white, normal = self._normal(fitted.slopes, weights)
-        residual = (self.rows.values - fitted.read) @ self.whiten.T
-        pull = (residual[:, None] @ white)[:, 0] - weights * (fitted.x - prior)
-        gain = (pull * np.linalg.solve(normal, pull[..., None])[..., 0]).sum(axis=1)
-        return self._laplace((residual**2).sum(axis=1) + cost - gain, precision, normal)

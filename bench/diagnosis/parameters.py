@@ -48,6 +48,8 @@ FIGURES: tuple[Figure, ...] = (
     Figure("record_equalisation", 1.2, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation"),
     Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="bias"),
     Figure("speed", 0.8, "%", SETTINGS, trimmer="speed"),
+    Figure("replay_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL),
+    Figure("record_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL),
     # Heads
     Figure("replay_film", 0.08, "µm", BY_CHANNEL),
     Figure("record_film", 0.08, "µm", BY_CHANNEL),

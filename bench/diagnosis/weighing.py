@@ -35,6 +35,8 @@ GRADES = tuple(
 )
 TEMPER = 0.85
 """Of what the readings say, since the model is not the machine."""
+NEAR = 8.0
+"""Grades less likely than the best one by more than this (a logarithm) are not gone through for pairs."""
 BEST_SINGLES, MOST_PAIRS = 9, 40
 OUTLIER, TOLD_OUTLIER = 3.5, 4.5
 """Standard deviations by which a reading stands alone whatever is wrong: it then counts less, and is told."""
@@ -89,7 +91,8 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     grown, outliers = _outliers(usual, first.read)
     fitters = [Fitter(rows, session.covariance(rough, repeats, grown)) for rough, repeats, _ in GRADES]
     log = np.array([TEMPER * f.evidence(first) + g[2] for f, g in zip(fitters, GRADES, strict=True)])
-    best = int(np.argmax(np.logaddexp.reduce(log + prior, axis=1)))
+    of_grade = np.logaddexp.reduce(log + prior, axis=1)
+    best = int(np.argmax(of_grade))
     fitter = fitters[best]
     fitted = _fit(fitter, singles, session, start=first.x, rounds=3)
     log += TEMPER * fitted.log_evidence + GRADES[best][2] - log[best]
@@ -99,10 +102,12 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     if pairs:
         chosen: list[Set] = [(options[a], options[b]) for a, b in pairs]
         both = _fit(fitter, chosen, session, start=fitted.joined([(a + 1, b + 1) for a, b in pairs]), rounds=4)
-        beyond = scores - prior - log[best]
         at = np.array(pairs)
         weights = np.exp(prior[at + 1]).prod(axis=1) * 2 * PAIRS / SINGLES**2
-        more = TEMPER * both.log_evidence + GRADES[best][2] + beyond[at + 1].mean(axis=1) + np.log(weights)
+        graded = [TEMPER * both.log_evidence + GRADES[best][2]]
+        for n in np.flatnonzero(of_grade > of_grade[best] - NEAR):
+            graded += [TEMPER * fitters[n].evidence(both) + GRADES[n][2]] if n != best else []
+        more = np.logaddexp.reduce(graded, axis=0) + np.log(weights)
         scores, sets = np.concatenate([scores, more]), sets + chosen
     probability = np.exp(scores - np.logaddexp.reduce(scores))
     out: list[Weighed] = []
