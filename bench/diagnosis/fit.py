@@ -227,8 +227,14 @@ class Fitter:
         step[:, :s] = np.clip(step[:, :s], -8.0, 8.0)
         then = self._state(problem, at.x + step)
         better = then.cost < at.cost
-        kept = (np.where(better[:, None], new, old) for new, old in zip(then[:3], at[:3], strict=True))
-        return _State(*kept, np.where(better, then.cost, at.cost)), better, normal
+        whole = better[:, None]
+        kept = _State(
+            np.where(whole, then.x, at.x),
+            np.where(whole, then.read, at.read),
+            np.where(whole, then.residual, at.residual),
+            np.where(better, then.cost, at.cost),
+        )
+        return kept, better, normal
 
     def _laplace(self, cost: Values, precision: Values, normal: Values) -> Values:
         half = np.log(precision).sum(axis=1) - np.linalg.slogdet(normal)[1] + self.log_det
