@@ -36,7 +36,7 @@ GRADES = tuple(
 TEMPER = 0.85
 """Of what the readings say, since the model is not the machine."""
 NEAR = 8.0
-"""Grades less likely than the best one by more than this (a logarithm) are not gone through for pairs."""
+"""Grades less likely than the best one by more than this, a logarithm, do not count."""
 BEST_SINGLES, MOST_PAIRS = 9, 40
 OUTLIER, TOLD_OUTLIER = 3.5, 4.5
 """Standard deviations by which a reading stands alone whatever is wrong: it then counts less, and is told."""
@@ -90,13 +90,19 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     first = _fit(usual, singles, session, rounds=5)
     grown, outliers = _outliers(usual, first.read)
     fitters = [Fitter(rows, session.covariance(rough, repeats, grown)) for rough, repeats, _ in GRADES]
-    log = np.array([TEMPER * f.evidence(first) + g[2] for f, g in zip(fitters, GRADES, strict=True)])
-    of_grade = np.logaddexp.reduce(log + prior, axis=1)
+    at_first = np.array([TEMPER * f.evidence(first) + g[2] for f, g in zip(fitters, GRADES, strict=True)])
+    of_grade = np.logaddexp.reduce(at_first + prior, axis=1)
     best = int(np.argmax(of_grade))
+    near = [int(n) for n in np.flatnonzero(of_grade > of_grade[best] - NEAR)]
     fitter = fitters[best]
+
+    def graded(fit: Fitted) -> Values:
+        """Evidence of each set, summed over the grades that are likely."""
+        logs = [TEMPER * (fit.log_evidence if n == best else fitters[n].evidence(fit)) + GRADES[n][2] for n in near]
+        return np.asarray(np.logaddexp.reduce(logs, axis=0))
+
     fitted = _fit(fitter, singles, session, start=first.x, rounds=3)
-    log += TEMPER * fitted.log_evidence + GRADES[best][2] - log[best]
-    scores = np.logaddexp.reduce(log, axis=0) + prior
+    scores = graded(fitted) + prior
     pairs = _pairs(scores[1:], options)
     sets, both = list(singles), None
     if pairs:
@@ -104,10 +110,7 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
         both = _fit(fitter, chosen, session, start=fitted.joined([(a + 1, b + 1) for a, b in pairs]), rounds=4)
         at = np.array(pairs)
         weights = np.exp(prior[at + 1]).prod(axis=1) * 2 * PAIRS / SINGLES**2
-        graded = [TEMPER * both.log_evidence + GRADES[best][2]]
-        for n in np.flatnonzero(of_grade > of_grade[best] - NEAR):
-            graded += [TEMPER * fitters[n].evidence(both) + GRADES[n][2]] if n != best else []
-        more = np.logaddexp.reduce(graded, axis=0) + np.log(weights)
+        more = graded(both) + np.log(weights)
         scores, sets = np.concatenate([scores, more]), sets + chosen
     probability = np.exp(scores - np.logaddexp.reduce(scores))
     out: list[Weighed] = []
