@@ -21,6 +21,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     """The options."""
     parser.add_argument("--machine", metavar="S", help="its readings over the years: a machine's name, or its sheet's")
     parser.add_argument("--quantity", metavar="Q", help="only readings of this quantity, such as level or response")
+    parser.add_argument("--causes", action="store_true", help="what was wrong at each visit, and whether it came back")
     add_interval(parser)
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 
@@ -58,6 +59,10 @@ def run(args: argparse.Namespace) -> int:
         raise Problem(f"--quantity: there is no {args.quantity}; there are {', '.join(QUANTITIES)}")
     history = of(workspace, args.machine, args.quantity, args.interval)
     print(json.dumps(_as_json(history), ensure_ascii=False) if args.json else "\n".join(history_lines(history)))
+    if args.causes and not args.json:
+        from bench.session.compare.causes_over_visits import visit_lines
+
+        print("\n".join(["", *visit_lines([workspace.sessions / v.session for v in history.visits])]))
     return 0
 
 
