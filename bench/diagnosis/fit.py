@@ -67,7 +67,7 @@ class Fitted:
     read: Values
     """What each set says the rows read."""
     slopes: Values
-    """d(rows)/dx, shape (sets, rows, x)."""
+    """d(rows)/dx of settings and amounts, shape (sets, rows, ·)."""
 
     def joined(self, pairs: Sequence[tuple[int, int]]) -> Values:
         """A start for sets of two from two sets of one: settings half way, amounts as they were."""
@@ -141,7 +141,7 @@ class Fitter:
         return self.rows.predict(self.vectors(problem, x)) + (problem.columns @ x[:, s:, None])[..., 0]
 
     def slopes(self, problem: Problemset, x: Values) -> Values:
-        """d(rows)/dx, shape (sets, rows, x). Settings of one name go together: no row has two of them."""
+        """d(rows)/dx of settings and amounts, shape (sets, rows, ·). Settings of one name go together, one to a row."""
         count, s, k = len(x), len(self.settings), problem.figure.shape[1]
         base = self.vectors(problem, x)
         tries = [base]
@@ -157,9 +157,7 @@ class Fitter:
         read = self.rows.predict(np.concatenate(tries)).reshape(len(tries), count, -1)
         slopes = (read[1:] - read[0]) / STEP
         settings = slopes[self._colour] * self._share[:, None]
-        return np.concatenate(
-            [np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(BENT) :], 0, 2), problem.columns], axis=2
-        )
+        return np.concatenate([np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(BENT) :], 0, 2)], axis=2)
 
     def _prior(self, problem: Problemset) -> tuple[Values, Values]:
         """Mean and precision of x for each set."""
@@ -176,9 +174,9 @@ class Fitter:
         cost = (FREEDOM + 1) * np.log1p(off[:, :s] / FREEDOM).sum(axis=1) + off[:, s:].sum(axis=1)
         return weights, cost
 
-    def _normal(self, slopes: Values, precision: Values) -> tuple[Values, Values]:
-        """Whitened slopes, and the matrix of the normal equations."""
-        white = self.whiten @ slopes
+    def _normal(self, slopes: Values, columns: Values, precision: Values) -> tuple[Values, Values]:
+        """Whitened slopes with the whitened columns of curves, and the matrix of the normal equations."""
+        white = np.concatenate([self.whiten @ slopes, columns], axis=2)
         normal = np.swapaxes(white, 1, 2) @ white
         at = np.arange(normal.shape[1])
         normal[:, at, at] += precision
@@ -188,10 +186,10 @@ class Fitter:
         """The most likely figures of each set, and the evidence."""
         prior, precision = self._prior(problem)
         at = self._state(problem, prior.copy() if start is None else start)
-        damping = np.full(len(problem.sets), DAMPING)
+        damping, columns = np.full(len(problem.sets), DAMPING), self.whiten @ problem.columns
         for _ in range(rounds):
             slopes = self.slopes(problem, at.x)
-            at, better, normal = self._step(problem, at, slopes, damping)
+            at, better, normal = self._step(problem, at, (slopes, columns), damping)
             damping = np.where(better, damping / 5, damping * 10)
         evidence = self._laplace(at.cost, precision, normal)
         spread = np.asarray(np.linalg.inv(normal))
@@ -201,7 +199,8 @@ class Fitter:
         """The evidence of sets that were fitted with another covariance, after one step along their slopes."""
         problem = fitted.problem
         start = self._state(problem, fitted.x, fitted.read)
-        at, _, normal = self._step(problem, start, fitted.slopes, np.full(len(problem.sets), DAMPING))
+        along = (fitted.slopes, self.whiten @ problem.columns)
+        at, _, normal = self._step(problem, start, along, np.full(len(problem.sets), DAMPING))
         return self._laplace(at.cost, self._prior(problem)[1], normal)
 
     def _state(self, problem: Problemset, x: Values, read: Values | None = None) -> _State:
@@ -211,13 +210,13 @@ class Fitter:
         return _State(x, read, residual, (residual**2).sum(axis=1) + self._weights(x, prior, precision)[1])
 
     def _step(
-        self, problem: Problemset, at: _State, slopes: Values, damping: Values
+        self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
     ) -> tuple[_State, NDArray[np.bool_], Values]:
-        """One step, kept where it is better; and the matrix of the normal equations."""
+        """One step along slopes and whitened columns, kept where it is better; and the normal equations' matrix."""
         s, k = len(self.settings), problem.figure.shape[1]
         prior, precision = self._prior(problem)
         weights, _ = self._weights(at.x, prior, precision)
-        white, normal = self._normal(slopes, weights)
+        white, normal = self._normal(*along, weights)
         diagonal = np.arange(normal.shape[1])
         damped = normal.copy()
         damped[:, diagonal, diagonal] *= 1 + damping[:, None]

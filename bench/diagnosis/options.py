@@ -21,7 +21,7 @@ SEEN = 0.6
 """Standard deviations that a cause of usual size must move the readings by, to be looked for at all."""
 TYPE_ONE_US, UNUSUAL = 100.0, 0.15
 """A machine of a longer time constant is set for type I; how likely a variant is that belongs to the other kind."""
-DIRECTIONS, LEAST_DIRECTION = 12, 0.3
+DIRECTIONS, LEAST_DIRECTION = 10, 0.3
 """Of a curve, the directions that are kept, and how many standard deviations each must move the readings by."""
 
 

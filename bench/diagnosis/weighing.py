@@ -35,9 +35,9 @@ GRADES = tuple(
 )
 TEMPER = 0.85
 """Of what the readings say, since the model is not the machine."""
-NEAR = 8.0
+NEAR = 6.0
 """Grades less likely than the best one by more than this, a logarithm, do not count."""
-BEST_SINGLES, MOST_PAIRS = 9, 40
+BEST_SINGLES, MOST_PAIRS = 9, 30
 OUTLIER, TOLD_OUTLIER = 3.5, 4.5
 """Standard deviations by which a reading stands alone whatever is wrong: it then counts less, and is told."""
 
@@ -87,7 +87,7 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     prior = _prior(options)
     singles: list[Set] = [(), *((o,) for o in options)]
     usual = Fitter(rows, session.covariance(1.0, 1.5, np.zeros(len(rows))))
-    first = _fit(usual, singles, session, rounds=5)
+    first = _fit(usual, singles, session, rounds=4)
     grown, outliers = _outliers(usual, first.read)
     fitters = [Fitter(rows, session.covariance(rough, repeats, grown)) for rough, repeats, _ in GRADES]
     at_first = np.array([TEMPER * f.evidence(first) + g[2] for f, g in zip(fitters, GRADES, strict=True)])
