@@ -133,7 +133,7 @@ class UnattendedHands:
             return None  # not live gauges: a round or a ladder proposes its own turns
         looking = any(g.advice == "look" for g in snapshot.gauges) and now < self._wait_until + PATIENCE_S
         if any(g.turn is not None for g in snapshot.gauges):
-            return None if looking else self._search(snapshot, now)
+            return self._search(snapshot, now, looking)
         gauges = [g for g in snapshot.gauges if g.measured is not None]
         if len(gauges) < len(snapshot.gauges) or not gauges:
             return None
@@ -158,9 +158,11 @@ class UnattendedHands:
         self._wait_until = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
         return Turn(trimmer, degrees)
 
-    def _search(self, snapshot: Snapshot, now: float) -> Command | None:
-        """Search for a peak with the proposed turns."""
-        turn = self._proposed_turn(snapshot)
+    def _search(self, snapshot: Snapshot, now: float, looking: bool) -> Command | None:
+        """Search for a peak with the proposed turns, all of them before looking again."""
+        turn = None if looking and not self._proposals_done else self._proposed_turn(snapshot)
+        if looking and turn is None:
+            return None
         if not isinstance(turn, Turn):
             self._proposals_done.clear()
             self._wait_until = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)

@@ -92,5 +92,5 @@ def graded(grade: str, tape_wear: str) -> Table:
     if grade == "none":
         return {}
     factors = TAPE_WEAR[tape_wear]
-    figures = GRADES[grade] | ALL_GRADES
+    figures = {**GRADES[grade], **ALL_GRADES}
     return {key: value * factors.get(key, 1.0) if isinstance(value, float) else value for key, value in figures.items()}

@@ -8,6 +8,8 @@ from typing import Literal
 
 from bench.measure.reading import Result
 from bench.measure.verdict import Verdict, off_target
+from bench.procedure.kinds.adjust.running_average import RunningAverage
+from bench.procedure.state.snapshot import Gauge
 from bench.words.figures import live_decimals
 
 TREND_S = 0.6
@@ -19,7 +21,32 @@ MIDDLE = 0.1
 CLOSE = 2.0
 """Distance from the target, in tolerances, within which the person should turn slowly."""
 
+GOOD_ENOUGH = 0.25
+"""Part of the tolerance within which an average is left alone. A choice."""
+
 Trend = Literal["", "rising", "falling", "steady"]
+Advice = Literal["turn", "look", "hold"]
+
+
+def advised(gauge: Gauge, average: RunningAverage, now: float) -> tuple[Advice, float]:
+    """What helps, and how much longer to look, seconds.
+
+    A turn helps when the average is farther from the target than its own uncertainty. A reading that is not in and will
+    not be known better is turned too, for the middle is still more likely to be right.
+    """
+    off, tolerance = gauge.off, gauge.verdict.tolerance
+    if gauge.turn is not None:
+        return "turn", 0.0
+    if off is None or tolerance is None:
+        return "look", 0.0
+    if abs(off) > max(GOOD_ENOUGH * tolerance, average.uncertainty):
+        return "turn", 0.0
+    if gauge.verdict.word == "in":
+        return "hold", 0.0
+    look_s = average.look_s(now, tolerance - abs(off))
+    if look_s > 0:
+        return "look", look_s
+    return ("turn", 0.0) if abs(off) > MIDDLE * tolerance else ("hold", 0.0)
 
 
 @dataclass(slots=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Literal
 
 import numpy as np
 
@@ -12,11 +11,11 @@ from bench.audio.port import Block, Samples
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, View
-from bench.procedure.kinds.adjust.guidance import MIDDLE, RecentReadings, Trend, TurnGuide
+from bench.procedure.kinds.adjust.guidance import Advice, RecentReadings, Trend, TurnGuide, advised
 from bench.procedure.kinds.adjust.overbias import OverbiasGuide
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
 from bench.procedure.kinds.adjust.reader import AdjustReader, ToneReader, label
-from bench.procedure.kinds.adjust.running_average import RunningAverage
+from bench.procedure.kinds.adjust.running_average import EXPECTED, RunningAverage
 from bench.procedure.kinds.adjust.seatings import NEEDED_BELOW_ARCMIN, USUAL_ARCMIN, Seatings
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import MARK_BELOW_DB, refuse_file, to_record
@@ -39,12 +38,6 @@ START_S = 1.0
 
 SEARCH_S = 6.0
 """Longest search for the start mark."""
-
-GOOD_ENOUGH = 0.25
-"""Part of the tolerance within which an average is left alone. A choice."""
-
-EXPECTED = 0.03
-"""Scatter expected of a machine before any is seen, in tolerances."""
 
 INSERTION_KNOWN = 0.3
 """Part of the tolerance to which the delay of one insertion is read. A choice."""
@@ -254,7 +247,10 @@ class LiveAdjustActivity(Activity[Adjust]):
             turn=turn,
         )
         reading_anew = self._seatings is not None and self._seatings.stage == "reading"
-        advice, look_s = ("look", 0.0) if reading_anew or not known else self._advice(gauge, average, now)
+        advice: Advice = "look"
+        look_s = 0.0
+        if known and not reading_anew:
+            advice, look_s = advised(gauge, average, now)
         if not said:
             guide = self._guides.setdefault(channel, TurnGuide())
             said = guide.direction(reading, verdict, trend)
@@ -263,27 +259,6 @@ class LiveAdjustActivity(Activity[Adjust]):
             elif advice == "hold" and verdict.word == "in":
                 said = "hold"
         return replace(gauge, advice=advice, look_s=look_s, direction=said)
-
-    @staticmethod
-    def _advice(gauge: Gauge, average: RunningAverage, now: float) -> tuple[Literal["turn", "look", "hold"], float]:
-        """What helps, and how much longer to look, seconds.
-
-        A turn helps when the average is farther from the target than its own uncertainty. A reading that is not in and
-        will not be known better is turned too, for the middle is still more likely to be right.
-        """
-        off, tolerance = gauge.off, gauge.verdict.tolerance
-        if gauge.turn is not None:
-            return "turn", 0.0
-        if off is None or tolerance is None:
-            return "look", 0.0
-        if abs(off) > max(GOOD_ENOUGH * tolerance, average.uncertainty):
-            return "turn", 0.0
-        if gauge.verdict.word == "in":
-            return "hold", 0.0
-        look_s = average.look_s(now, tolerance - abs(off))
-        if look_s > 0:
-            return "look", look_s
-        return ("turn", 0.0) if abs(off) > MIDDLE * tolerance else ("hold", 0.0)
 
     def _follow_peak(self, over: OverbiasGuide, channel: Channel, average: RunningAverage, now: float) -> bool:
         """Over-bias: add the averages of level and treble to the curve, once they are known; whether they are."""

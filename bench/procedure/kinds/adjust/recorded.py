@@ -12,7 +12,7 @@ from bench.measure.verdict import Verdict
 from bench.problem import Problem
 from bench.procedure.kinds.activity import Activity
 from bench.procedure.kinds.adjust.reader import ToneReader, label
-from bench.procedure.kinds.adjust.running_average import RunningAverage
+from bench.procedure.kinds.adjust.running_average import EXPECTED, RunningAverage
 from bench.procedure.kinds.adjust.trimmer_plans import TrimmerPlans
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import Passage, refuse_file
@@ -24,9 +24,6 @@ SOUND_S, LONGER_S = 4.0, 10.0
 
 READ_EVERY_S = 0.25
 """Time between the readings that are averaged."""
-
-EXPECTED = 0.03
-"""Scatter expected of a machine before any is seen, in tolerances."""
 
 EDGE_S = 0.4
 """Left out at both ends, because flutter moves the tones relative to the start mark."""

@@ -19,11 +19,18 @@ CORRELATED = 1.4
 for wander with its corner at 0.5 Hz and more."""
 
 SLOWER = 0.6
-"""Standard deviation of slower wander relative to that of the blocks. Common practice, no source: 40 % of what is seen
-at 0.2 Hz and more, which a block averages to about two thirds."""
+"""Standard deviation of slower wander relative to that of the readings. Common practice, no source: 40 % of the wander
+at 0.2 Hz and more, of which the gauge, which averages over half a second, shows about two thirds."""
 
-PRIOR_BLOCKS = 2.0
+PRIOR_BLOCKS = 0.5
 """How many blocks the scatter expected beforehand counts for."""
+
+EXPECTED = 0.03
+"""Scatter expected of a machine before any is seen, in tolerances."""
+
+FEW = 1.5
+"""By how much a scatter that was learnt from one difference is enlarged, and in inverse proportion for more: about
+Student's factor over 2, GUM table G.2."""
 
 LONGEST_LOOK_S = 20.0
 """Longer looking gains little, because slower wander remains."""
@@ -86,25 +93,31 @@ class RunningAverage:
 
     @property
     def scatter(self) -> float:
-        """Standard deviation of an average over a block."""
+        """Standard deviation of an average over a block, enlarged where few were seen."""
         squares, freedoms = self._squares, self._freedoms
         if len(self._blocks) > 1:
             mean = sum(self._blocks) / len(self._blocks)
             squares += sum((b - mean) ** 2 for b in self._blocks)
             freedoms += len(self._blocks) - 1
-        return math.sqrt((PRIOR_BLOCKS * self.expected**2 + squares) / (PRIOR_BLOCKS + freedoms))
+        if freedoms < 1:
+            return max(self.expected, (1 + FEW) * self.deviation)
+        return math.sqrt((PRIOR_BLOCKS * self.expected**2 + squares) / (PRIOR_BLOCKS + freedoms)) * (1 + FEW / freedoms)
+
+    @property
+    def deviation(self) -> float:
+        """Standard deviation of the readings."""
+        return math.sqrt(sum(d * d for d in self._live) / len(self._live)) if self._live else 0.0
 
     @property
     def uncertainty(self) -> float:
         """Expanded uncertainty (k = 2) of the average as the machine's long-run value."""
-        return 2.0 * self.scatter * math.sqrt(CORRELATED / max(1, len(self._blocks)) + SLOWER**2)
+        seen = CORRELATED * self.scatter**2 / max(1, len(self._blocks))
+        return 2.0 * math.hypot(math.sqrt(seen), SLOWER * self.deviation)
 
     @property
     def band(self) -> float:
         """Half the width of the band in which 95 % of the readings lie."""
-        if len(self._live) < 2:
-            return 2.0 * self.expected
-        return 2.0 * math.sqrt(sum(d * d for d in self._live) / len(self._live))
+        return 2.0 * max(self.deviation, 0.1 * self.expected)
 
     def jumped(self, value: float, still: float) -> bool:
         """Whether a reading is so far from the average that a trimmer was turned; `still` is the least that counts."""
@@ -114,7 +127,6 @@ class RunningAverage:
     def look_s(self, now: float, allowed: float) -> float:
         """How much longer to look until the average is known to plus or minus `allowed`, at most `LONGEST_LOOK_S`."""
         rest = LONGEST_LOOK_S - self.seconds(now)
-        scatter = max(self.scatter, 1e-12)
-        room = (allowed / (2.0 * scatter)) ** 2 - SLOWER**2
-        needed = CORRELATED / room * BLOCK_S if room > 0 and allowed > 0 else math.inf
+        room = 0.25 * allowed**2 - (SLOWER * self.deviation) ** 2
+        needed = CORRELATED * self.scatter**2 / room * BLOCK_S if room > 0 and allowed > 0 else math.inf
         return max(0.0, min(rest, needed - self.seconds(now), LONGEST_LOOK_S))

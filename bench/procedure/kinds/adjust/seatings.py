@@ -8,20 +8,20 @@ from typing import Literal
 
 from bench.words.figures import plus_minus
 
-USUAL_ARCMIN = 1.0
+USUAL_ARCMIN = 1.2
 """Standard deviation from one insertion to the next that is expected beforehand. Common practice, no source: 1 to 3
 minutes of arc between insertions."""
 
-PRIOR = 2.0
+PRIOR = 1.0
 """How many insertions that counts for."""
 
 NEEDED_BELOW_ARCMIN = 3.0
 """A tolerance below this needs more than one insertion."""
 
-LEAST, MOST = 2, 6
+LEAST, MOST = 3, 6
 """Fewest and most insertions. A choice."""
 
-ENOUGH = 0.75
+ENOUGH = 0.8
 """Part of the tolerance that the uncertainty may use up. A choice."""
 
 
@@ -68,7 +68,8 @@ class Seatings:
             return 2.0 * self.usual
         mean = sum(self._delays) / count
         squares = sum((d - mean) ** 2 for d in self._delays)
-        return 2.0 * math.sqrt((PRIOR * self.usual**2 + squares) / (PRIOR + count - 1) / count)
+        spread = math.sqrt((PRIOR * self.usual**2 + squares) / (PRIOR + count - 1) / count)
+        return 2.0 * spread * (1 + 0.5 / (count - 1))  # about Student's factor
 
     @property
     def more(self) -> bool:
