@@ -57,6 +57,8 @@ class UnattendedHands:
     stopped_because: str = ""
     """Why they stopped; "" if they did not."""
     _learnt: dict[tuple[str, str], _Trimmer] = field(default_factory=dict)
+    _responses: dict[tuple[str, str], float] = field(default_factory=dict)
+    """Change of a quantity per degree of a trimmer."""
     _step_id: str = ""
     _wait_until: float = 0.0
     _proposals_done: set[str] = field(default_factory=set)
@@ -147,7 +149,7 @@ class UnattendedHands:
         trimmer = worst.trimmer
         if trimmer is None:
             return Accept("unattended: there is no trimmer for it") if snapshot.can_accept else None
-        known = self._learnt.setdefault((self._step_id, trimmer), _Trimmer())
+        known = self._known(trimmer, worst)
         stuck = known.at_stop(_error(worst), _limits(snapshot, trimmer))
         if stuck or known.turns >= MOST_TURNS:
             if all(g.verdict.word == "in" for g in gauges):
@@ -175,6 +177,16 @@ class UnattendedHands:
             return Accept(f"unattended: {turn.trimmer} was turned {MOST_TURNS} times and the peak was not found")
         return turn
 
+    def _known(self, trimmer: str, gauge: Gauge) -> _Trimmer:
+        """What they know of a trimmer at this step; how the reading responds they know from earlier steps too."""
+        key, response = (self._step_id, trimmer), (trimmer, gauge.reading.quantity)
+        if key not in self._learnt:
+            self._learnt[key] = _Trimmer(self._responses.get(response))
+        known = self._learnt[key]
+        if known.per_degree is not None:
+            self._responses[response] = known.per_degree
+        return known
+
     @staticmethod
     def _turn(known: _Trimmer, gauge: Gauge, limits: tuple[float, float]) -> float:
         error = _error(gauge)
@@ -187,7 +199,9 @@ class UnattendedHands:
                 usual is None or slope / usual < 0 or slope / usual > BACKLASH_FRACTION
             ):
                 known.per_degree = slope
-            degrees = -error / known.per_degree if known.per_degree else known.last_turn * 2
+            degrees = known.last_turn * 2
+        if known.per_degree:
+            degrees = -error / known.per_degree
         low, high = limits
         degrees = max(-LARGEST_TURN, min(LARGEST_TURN, degrees))
         if abs(degrees) < SMALLEST_TURN:

@@ -65,7 +65,7 @@ def line_up(folder: Path, job: str, grade: str, seed: int) -> LineUp:
         seed: which machine.
     """
     procedure, machine = JOBS[job]
-    shutil.copytree(shipped_procedures(), folder / "procedures")
+    shutil.copytree(shipped_procedures(), folder / "procedures")  # makes the folder too
     sheet = folder / "procedures" / "sheets" / "machines" / f"{machine}.toml"
     text = re.sub(r'^grade = ".*"$', f'grade = "{grade}"', sheet.read_text(encoding="utf-8"), flags=re.MULTILINE)
     # No dirt: only the line-up is tried, and a part of a job does not clean.
@@ -92,7 +92,7 @@ def line_up(folder: Path, job: str, grade: str, seed: int) -> LineUp:
         {t: truth[t] / trimmer_tolerance(t) for t in dict.fromkeys(e.trimmer for e in turned)},
         sum(len(e.degrees) for e in turned),
         sum(e.rounds for e in of_kind(events, RoundsRecorded)),
-        outcome.words,
+        {str(word): count for word, count in outcome.words.items()},
         (clock.now() - start) / 60,
     )
 

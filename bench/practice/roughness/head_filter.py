@@ -12,7 +12,7 @@ from bench.practice.filters import CHUNK, FFT, RATE
 
 Floats = NDArray[np.float64]
 
-BINS_HZ: Floats = np.arange(FFT // 2 + 1) * (RATE / FFT)
+BINS_HZ: Floats = np.asarray(np.arange(FFT // 2 + 1) * (RATE / FFT), dtype=np.float64)
 _NEPERS = np.log(10) / 20 * BINS_HZ / 10000.0
 """Loss at each frequency for 1 dB at 10 kHz: a spacing loses in proportion to frequency."""
 _STEP_DB = 6.0

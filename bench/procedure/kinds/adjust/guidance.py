@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass, field
 from typing import Literal
@@ -28,25 +29,33 @@ Trend = Literal["", "rising", "falling", "steady"]
 Advice = Literal["turn", "look", "hold"]
 
 
-def advised(gauge: Gauge, average: RunningAverage, now: float) -> tuple[Advice, float]:
+def advised(gauge: Gauge, average: RunningAverage, now: float, apart: float = 0.0) -> tuple[Advice, float]:
     """What helps, and how much longer to look, seconds.
 
-    A turn helps when the average is farther from the target than its own uncertainty. A reading that is not in and will
-    not be known better is turned too, for the middle is still more likely to be right.
+    A turn helps when the average is farther from the target than it is uncertain. A reading that is not in and cannot
+    be, however long it is looked at, is turned too, for the middle is still more likely to be right.
+
+    Args:
+        gauge: the average with its verdict.
+        average: what it is an average of.
+        now: the time, seconds.
+        apart: expanded uncertainty of it that looking does not reduce, but that does change from day to day.
     """
-    off, tolerance = gauge.off, gauge.verdict.tolerance
+    off, tolerance, reading = gauge.off, gauge.verdict.tolerance, gauge.measured
     if gauge.turn is not None:
         return "turn", 0.0
-    if off is None or tolerance is None:
+    if off is None or tolerance is None or reading is None:
         return "look", 0.0
-    if abs(off) > max(GOOD_ENOUGH * tolerance, average.uncertainty):
+    if abs(off) > max(GOOD_ENOUGH * tolerance, math.hypot(average.uncertainty, apart)):
         return "turn", 0.0
     if gauge.verdict.word == "in":
         return "hold", 0.0
-    look_s = average.look_s(now, tolerance - abs(off))
+    fixed = max(0.0, reading.uncertainty**2 - average.uncertainty**2)
+    allowed = math.sqrt(max((GOOD_ENOUGH * tolerance) ** 2, (tolerance - abs(off)) ** 2 - fixed))
+    look_s = average.look_s(now, allowed)
     if look_s > 0:
         return "look", look_s
-    return ("turn", 0.0) if abs(off) > MIDDLE * tolerance else ("hold", 0.0)
+    return ("turn", 0.0) if abs(off) > GOOD_ENOUGH * tolerance else ("hold", 0.0)
 
 
 @dataclass(slots=True)

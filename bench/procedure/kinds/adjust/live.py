@@ -39,6 +39,9 @@ START_S = 1.0
 SEARCH_S = 6.0
 """Longest search for the start mark."""
 
+SET_TO = 0.5
+"""Part of the tolerance to which azimuth is set in the first insertion; the mean of all is set afterwards. A choice."""
+
 INSERTION_KNOWN = 0.3
 """Part of the tolerance to which the delay of one insertion is read. A choice."""
 
@@ -170,6 +173,10 @@ class LiveAdjustActivity(Activity[Adjust]):
     def _hold_s(self) -> float:
         return HOLD_S + max(0.0, self._head_delay or 0.0)
 
+    @property
+    def _setting_shell(self) -> bool:
+        return self._seatings is not None and self._seatings.stage == "setting"
+
     def _over_insertions(self, reading: Reading) -> Reading:
         """The mean over the insertions so far, where the last one reads this."""
         seatings = self._seatings
@@ -250,7 +257,9 @@ class LiveAdjustActivity(Activity[Adjust]):
         advice: Advice = "look"
         look_s = 0.0
         if known and not reading_anew:
-            advice, look_s = advised(gauge, average, now)
+            advice, look_s = advised(gauge, average, now, self._seatings.known if self._seatings is not None else 0.0)
+            if self._setting_shell and abs(gauge.off or 0.0) < SET_TO * tolerance:
+                advice, look_s = "hold", 0.0
         if not said:
             guide = self._guides.setdefault(channel, TurnGuide())
             said = guide.direction(reading, verdict, trend)
@@ -302,6 +311,8 @@ class LiveAdjustActivity(Activity[Adjust]):
         if not self._gauges:
             raise Problem("nothing was read yet; wait for the tone")
         for g in self._gauges.values():
+            if self._setting_shell and g.advice == "hold":
+                continue
             if g.verdict.word != "in":
                 raise Problem(f"{g.label} is not in ({g.verdict.word}); turn further, or accept it with a reason")
             if g.held_s < self._hold_s:
@@ -356,6 +367,8 @@ class LiveAdjustActivity(Activity[Adjust]):
             elif self._head_delay is not None and not accept:
                 text += f"; wait {self._head_delay:.2f} s after a turn, the way from head to head"
             prompt = Prompt(WAIT.kind, text)
+            if self._setting_shell and self._can_accept and all(g.advice == "hold" for g in self._gauges.values()):
+                prompt = Prompt("go-on", "Set, for this insertion of the cassette: go on to the next")
         gauges = tuple(self._gauges[c] for c in self._reader.channels if c in self._gauges)
         known = self.bench.hands is not None
         return View(

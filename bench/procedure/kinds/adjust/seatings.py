@@ -72,6 +72,11 @@ class Seatings:
         return 2.0 * spread * (1 + 0.5 / (count - 1))  # about Student's factor
 
     @property
+    def known(self) -> float:
+        """What the insertions leave uncertain (k = 2), once all were read; 0 before."""
+        return self.uncertainty if self.stage == "done" else 0.0
+
+    @property
     def more(self) -> bool:
         """Whether another insertion is worth it."""
         return self.count < LEAST or (self.count < MOST and self.uncertainty > ENOUGH * self.tolerance)
