@@ -15,7 +15,7 @@ from bench.procedure.kinds.adjust.guidance import Advice, RecentReadings, Trend,
 from bench.procedure.kinds.adjust.overbias import OverbiasGuide
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
 from bench.procedure.kinds.adjust.reader import AdjustReader, ToneReader, label
-from bench.procedure.kinds.adjust.running_average import EXPECTED, RunningAverage
+from bench.procedure.kinds.adjust.running_average import EXPECTED, RunningAverage, averaged
 from bench.procedure.kinds.adjust.seatings import NEEDED_BELOW_ARCMIN, USUAL_ARCMIN, Seatings
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import MARK_BELOW_DB, refuse_file, to_record
@@ -182,9 +182,9 @@ class LiveAdjustActivity(Activity[Adjust]):
         seatings = self._seatings
         if seatings is None or seatings.stage != "done":
             return reading
-        spread = math.hypot(reading.uncertainty, seatings.uncertainty)
         method = replace(reading.method, insertions=seatings.count)
-        return replace(reading, value=reading.value + seatings.offset, uncertainty=spread, method=method)
+        moved = replace(reading, value=reading.value + seatings.offset, method=method)
+        return moved.widened("other passes", seatings.uncertainty)
 
     def _read_insertion(self, now: float) -> None:
         """Once an insertion after the first is known well enough, go on to the next."""
@@ -228,8 +228,7 @@ class LiveAdjustActivity(Activity[Adjust]):
                 self._turned(channel, average, now)
             average.add(now, live.value)
             if average.mean is not None:
-                spread = math.hypot(live.uncertainty, average.uncertainty)
-                reading = self._over_insertions(replace(live, value=average.mean, uncertainty=spread))
+                reading = self._over_insertions(averaged(live, average))
         turn, said, known = None, "", average.mean is not None
         over = self._overbias.get(channel)
         if over is not None:

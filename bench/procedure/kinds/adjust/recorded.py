@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import math
 from abc import abstractmethod
-from dataclasses import replace
 
 from bench.audio.port import Block
 from bench.measure.reading import Channel, NoReading, Reading, Result
@@ -12,7 +10,7 @@ from bench.measure.verdict import Verdict
 from bench.problem import Problem
 from bench.procedure.kinds.activity import Activity
 from bench.procedure.kinds.adjust.reader import ToneReader, label
-from bench.procedure.kinds.adjust.running_average import EXPECTED, RunningAverage
+from bench.procedure.kinds.adjust.running_average import EXPECTED, RunningAverage, averaged
 from bench.procedure.kinds.adjust.trimmer_plans import TrimmerPlans
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import Passage, refuse_file
@@ -99,9 +97,7 @@ class RecordedAdjustActivity(Activity[Adjust]):
 
     def _averaged(self, last: Result) -> Result:
         average = self._averages.get(last.channel)
-        if isinstance(last, NoReading) or average is None or average.mean is None:
-            return last
-        return replace(last, value=average.mean, uncertainty=math.hypot(last.uncertainty, average.uncertainty))
+        return last if isinstance(last, NoReading) or average is None else averaged(last, average)
 
     def _treble(self, channel: Channel) -> float | None:
         """The level of the judged tone relative to the lower one, averaged over the recording, dB."""

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+
+from bench.measure.reading import Contribution, Reading, Source
 
 BLOCK_S = 1.0
 """Readings are averaged over this time; such averages are nearly independent."""
@@ -34,6 +36,9 @@ Student's factor over 2, GUM table G.2."""
 
 LONGEST_LOOK_S = 20.0
 """Longer looking gains little, because slower wander remains."""
+
+PASSING: tuple[Source, ...] = ("noise", "ends of the tone", "wander", "slower wander")
+"""What an average replaces by what it has seen itself."""
 
 JUMP = 4.0
 """A reading so many standard deviations from the average shows that a trimmer was turned."""
@@ -109,10 +114,19 @@ class RunningAverage:
         return math.sqrt(sum(d * d for d in self._live) / len(self._live)) if self._live else 0.0
 
     @property
+    def seen(self) -> float:
+        """Standard uncertainty of the average from the scatter that was seen."""
+        return self.scatter * math.sqrt(CORRELATED / max(1, len(self._blocks)))
+
+    @property
+    def slower(self) -> float:
+        """Standard uncertainty of the average from wander that is slower than anyone looks."""
+        return SLOWER * self.deviation
+
+    @property
     def uncertainty(self) -> float:
         """Expanded uncertainty (k = 2) of the average as the machine's long-run value."""
-        seen = CORRELATED * self.scatter**2 / max(1, len(self._blocks))
-        return 2.0 * math.hypot(math.sqrt(seen), SLOWER * self.deviation)
+        return 2.0 * math.hypot(self.seen, self.slower)
 
     @property
     def band(self) -> float:
@@ -127,6 +141,21 @@ class RunningAverage:
     def look_s(self, now: float, allowed: float) -> float:
         """How much longer to look until the average is known to plus or minus `allowed`, at most `LONGEST_LOOK_S`."""
         rest = LONGEST_LOOK_S - self.seconds(now)
-        room = 0.25 * allowed**2 - (SLOWER * self.deviation) ** 2
+        room = 0.25 * allowed**2 - self.slower**2
         needed = CORRELATED * self.scatter**2 / room * BLOCK_S if room > 0 and allowed > 0 else math.inf
         return max(0.0, min(rest, needed - self.seconds(now), LONGEST_LOOK_S))
+
+
+def averaged(live: Reading, average: RunningAverage) -> Reading:
+    """The average in place of the reading of this moment; what is uncertain besides wander stays so."""
+    if average.mean is None:
+        return live
+    kept = tuple(c for c in live.budget if c.source not in PASSING)
+    besides = live.uncertainty_without(*PASSING)
+    budget = (*kept, Contribution("wander", average.seen), Contribution("slower wander", average.slower))
+    return replace(
+        live,
+        value=average.mean,
+        uncertainty=math.hypot(besides, average.uncertainty),
+        budget=budget if live.budget else (),
+    )
