@@ -56,6 +56,7 @@ class Method:
     """Where there are several."""
     inverted: bool = _fact(", inverted polarity taken out", none=False)
     """One channel is the wrong way round."""
+    insertions: int | None = _fact(", mean of {} insertions of the cassette", kept=False)
     speed_mm_s: float | None = _fact("; {:g} mm/s")
     track_spacing_mm: float | None = _fact(", {:g} mm between tracks")
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from bench.cli import main
+from tests.smooth import smooth_procedures
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -62,7 +63,7 @@ def test_the_tolerance_decides(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_a_session_tells_its_own_errors(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    (tmp_path / "procedures").symlink_to(ROOT / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     workspace = ["--workspace", str(tmp_path)]
     assert main([*workspace, "rehearse", "fit-for-noise-reduction", "--seed", "1", "--json"]) == 1
     session = json.loads(capsys.readouterr().out)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -23,8 +22,9 @@ from bench.tui.app import BenchApp
 from bench.tui.running_job import RunningJob
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.countdown import CountDown
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
 from tests.procedure.flow_bench import CLEAN, HEAD, words
+from tests.smooth import smooth_procedures
 from tests.tui.screen_driver import says, screen_text, until
 
 
@@ -36,7 +36,7 @@ def _quick_count(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def workspace(tmp_path: Path) -> Workspace:
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     return Workspace(tmp_path)
 
 

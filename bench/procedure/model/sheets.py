@@ -108,7 +108,8 @@ class Machine(SheetBase):
     output_test_point: OutputTestPoint | None = None
     meters: Meters | None = None
     practice: dict[str, float | str | bool] = Field(default_factory=dict)
-    """Parameters of the practice machine for this sheet."""
+    """Parameters of the practice machine for this sheet: `grade`, how rough it is (studio, good, average, poor, none);
+    `tape_wear` (fresh, usual or worn); and single figures, which come before those of the grade."""
 
     def turning(self) -> tuple[tuple[str, float], ...]:
         """Name and rotations per second of each part in the sheet."""

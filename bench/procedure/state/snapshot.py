@@ -88,6 +88,15 @@ class Gauge:
     """How long it has been steady and in, seconds."""
     history: tuple[tuple[float, float], ...] = ()
     """(seconds, value) of the last minute."""
+    band: float = 0.0
+    """Half the width of the band in which the reading wanders about the average that `reading` is; 0 where it is no
+    average."""
+    now: float | None = None
+    """The reading at this moment, where `reading` is an average."""
+    advice: Literal["", "turn", "look", "hold"] = ""
+    """What helps: a turn, to look longer, or neither; "" where no trimmer is turned live."""
+    look_s: float = 0.0
+    """How much longer to look, seconds."""
     turn: float | None = None
     """Proposed turn of its trimmer, degrees clockwise; None without a proposal. On a machine whose trimmers the program
     sees, the rest of that turn."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -17,8 +16,9 @@ from bench.procedure.state.events import Acted, Overridden, Repeated, SoundLost
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
 from tests.results import a_reading, no_reading
+from tests.smooth import smooth_procedures
 
 HEAD = 'format = 1\ntitle = "T"\nsummary = "S"\ntakes_minutes = 1\npart = true\n'
 
@@ -69,7 +69,7 @@ target = "machine.noise_reduction_circuit"
 
 @pytest.fixture
 def begin(tmp_path: Path) -> Callable[[str], OpenRun]:
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    smooth_procedures(tmp_path / "procedures")
 
     def opened(steps: str) -> OpenRun:
         (tmp_path / "procedures" / "t.toml").write_text(HEAD + steps, encoding="utf-8")
