@@ -161,7 +161,7 @@ async def test_a_whole_line_up_by_keys(workspace: Workspace, size: tuple[int, in
     keyboard, screen, text = await run(workspace, RunRequest("line-up-cassette"), size)
     (folder,) = workspace.sessions.iterdir()
     assert screen.exit_code == 0, text
-    assert "judged readings are in" in text
+    assert "All in." in text
     session = read_session(folder)
     assert session.done
     assert keyboard.turns > 0

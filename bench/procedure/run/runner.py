@@ -24,7 +24,7 @@ from bench.procedure.state import events
 from bench.procedure.state.as_found import AsFound
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.journal import Journal
-from bench.procedure.state.outcome import ending, judge_run
+from bench.procedure.state.judge_run import judge_run
 from bench.procedure.state.snapshot import Curve, InputView, Outcome, Prompt, Snapshot
 
 HELD = Prompt("go-on", "On hold: sound, tape and timer are paused. Go on to resume")
@@ -91,7 +91,7 @@ class Runner:
         step = self._step
         self._accepted = False
         if step is None:
-            self._bench.note(self.job.steps[-1].id, ending(self.job, self._journal))
+            self._bench.note(self.job.steps[-1].id, events.Done())
             return
         if not again:
             records = [r.attempt for r in self._journal.records() if r.step == step.id]
@@ -126,8 +126,9 @@ class Runner:
         self._end_activity(skipped=skipped)
         back = None if skipped or self._accepted or self._all_in(step) else self._progress.retry_from(step)
         if back is not None:
-            self._go_again(step, back)
-            return
+            return self._go_again(step, back)
+        if activity is not None and activity.back_to and not skipped:
+            return self._go_back(step, self.job.steps_named(activity.back_to, step.direction).first)
         goes_to = self._decided(step, activity) if isinstance(activity, DecisionActivity) and not skipped else None
         try:
             self._journal.step_done(step.id)
@@ -303,6 +304,9 @@ class Runner:
             raise Problem("there is no step before this one to go back to")
         self._end_activity(skipped=True)
         self._question = None
+        self._go_back(step, to)
+
+    def _go_back(self, step: JobStep, to: int) -> None:
         self._bench.note(step.id, events.WentBack(*self._progress.moved_to(to, over=0)))
         self.at = to
         self._enter()
@@ -362,8 +366,7 @@ class Runner:
 
     def outcome(self) -> Outcome:
         """The outcome of the run, or the outcome if it ended now."""
-        completed = self.at >= len(self.job.steps)
-        return judge_run(self.job, self._journal, completed=completed)
+        return judge_run(self.job, self._journal)
 
     def snapshot(self) -> Snapshot:
         """Everything a screen shows, at this moment."""
@@ -393,7 +396,7 @@ class Runner:
             as_found=self._as_found.points(self._step),
             flutter=view.flutter,
             spectrum=view.spectrum,
-            ranking=view.ranking,
+            to_sign=view.to_sign,
             can_go_back=self._progress.previous(self.at) is not None,
             kept=self._journal.records(),
             last_curves=self._last_curves,
