@@ -187,6 +187,13 @@ class Bench:
             if self.journal.save_again():
                 self.unsaved = ""
 
+    def step_done(self, step: StepBase) -> None:
+        """The step is over, likewise."""
+        try:
+            self.journal.step_done(step.id)
+        except Problem as problem:
+            self.unsaved = problem.sentence
+
     def note(self, step: str, event: Event) -> None:
         """Keep an event of the step with this id, likewise."""
         try:

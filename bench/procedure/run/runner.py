@@ -126,14 +126,13 @@ class Runner:
         self._end_activity(skipped=skipped)
         back = None if skipped or self._accepted or self._all_in(step) else self._progress.retry_from(step)
         if back is not None:
-            return self._go_again(step, back)
+            self._go_again(step, back)
+            return
         if activity is not None and activity.back_to and not skipped:
-            return self._go_back(step, self.job.steps_named(activity.back_to, step.direction).first)
+            self._go_back(step, self.job.steps_named(activity.back_to, step.direction).first)
+            return
         goes_to = self._decided(step, activity) if isinstance(activity, DecisionActivity) and not skipped else None
-        try:
-            self._journal.step_done(step.id)
-        except Problem as problem:
-            self._bench.unsaved = problem.sentence
+        self._bench.step_done(step)
         self.at = self.at + 1 if goes_to is None else goes_to
         self._enter()
 
