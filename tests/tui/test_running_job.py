@@ -56,6 +56,8 @@ class Keyboard:
         match command:
             case say.GoOn():
                 await self.press("space")
+            case say.Tick(index):
+                await self.press(str(index + 1))
             case say.Answer(text) if seen.prompt.kind == "choice":
                 await self.press(str(seen.prompt.choices.index(text) + 1))
             case say.Answer(text):

@@ -64,7 +64,7 @@ class ByHandActivity(Activity[ByHand]):
         """Confirm that the work is done, or ask about the lines that are open."""
         if self._asks:
             raise Problem("answer the question about the open lines first")
-        if not self._open:
+        if not self._open or self.bench.is_file:  # what was done to a machine when a file was captured is not known
             self._finish()
         elif self.step.is_safety:
             self._ask_lines()
@@ -122,7 +122,7 @@ class ByHandActivity(Activity[ByHand]):
         if step.timer_s:
             bench.note(step.id, Waited(round(step.timer_s - self._left, 1), step.timer_s))
         lines = tuple(line for line, ticked in zip(step.checklist, self._ticked, strict=True) if ticked)
-        still_open = tuple(step.checklist[n] for n in self._open)
+        still_open = tuple(step.checklist[n] for n in self._open) if because else ()
         bench.note(step.id, Ticked(lines, still_open, because))
         for act in step.does:
             bench.do(act, step)
