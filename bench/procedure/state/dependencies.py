@@ -90,7 +90,7 @@ def shown_by(step: StepBase, quantity: str) -> Aspect | None:
         return _FROM_TAPE.get(quantity)
     if isinstance(step, Adjust | Measure) and (step.plays is not None or step.programme):
         return _FROM_TAPE.get(quantity)
-    if isinstance(step, Adjust) and quantity == "response" and _turns(step, "bias"):
+    if quantity == "response" and sets_bias(step):
         return "bias"
     if isinstance(step, Measure) and not (step.sends or step.records):
         return _FROM_TAPE.get(quantity) or _RECORDED.get(quantity)
@@ -167,8 +167,9 @@ def _both(what: Iterable[Aspect]) -> frozenset[str]:
     return named(names, None) | named(names, "reverse")
 
 
-def _turns(step: Adjust, trimmer: str) -> bool:
-    return all(name.startswith(trimmer) for name in step.trimmers.values())
+def sets_bias(step: StepBase) -> bool:
+    """Whether bias is set at a step."""
+    return isinstance(step, Adjust) and all(name.startswith("bias") for name in step.trimmers.values())
 
 
 _TRIMMERS: Mapping[str, Aspect] = {

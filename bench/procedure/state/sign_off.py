@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.verdict import VerdictWord
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Entry
 from bench.procedure.state.attention import attention
+from bench.procedure.state.dependencies import sets_bias
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Answered
 from bench.procedure.state.journal import Journal, ReadingRecord
 from bench.procedure.state.judge_run import conclude_run
-from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.ranking import ranking, ranking_lines
+from bench.procedure.state.standing import standing
 from bench.words.figures import decibels
 from bench.words.names import SIGNS
 from bench.words.readings import reading_text, target_text, verdict_text, what
@@ -23,19 +24,37 @@ from bench.words.readings import reading_text, target_text, verdict_text, what
 WORST_FIRST: tuple[VerdictWord, ...] = ("out", "too close to call", "no reading", "in")
 
 
-def to_sign(job: Job, journal: Journal) -> tuple[str, ...]:
-    """Lines, the most important first; a line for each quantity that was read, what is out on top."""
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    kind: str
+    sets_bias: bool
+
+
+def to_sign(job: Job, journal: Journal, *, sees_turns: bool) -> tuple[str, ...]:
+    """Lines, the most important first; a line for each quantity that was read, what is out on top.
+
+    Args:
+        job: what is on the bench.
+        journal: of the run.
+        sees_turns: whether the program sees trimmers being turned.
+    """
     titles = {step.id: step.title for step in job.steps}
     verdict = replace(conclude_run(job, journal), done=True)
     lines = [f"{verdict.headline}.", *verdict.sentences, *attention(journal.events(), titles).values()]
     lines += _owners_words(job, journal)
-    return (*lines, *ranking_lines(ranking(journal.records())), *quantity_lines(journal.records()))
+    kinds = {s.id: _Kind(s.kind, sets_bias(s)) for s in job.steps}
+    records = standing(journal.records(), journal.events(), kinds, sees_turns=sees_turns)
+    return (*lines, *ranking_lines(ranking(records)), *quantity_lines(records))
 
 
 def quantity_lines(records: Sequence[ReadingRecord]) -> tuple[str, ...]:
-    """A line for each quantity: as found → as left, target, verdict; components of flutter have none."""
+    """A line for each quantity: as found → as left, target, verdict; components of flutter have none.
+
+    Args:
+        records: the readings that hold.
+    """
     by_thing: dict[object, dict[bool, ReadingRecord]] = {}
-    for r in last_attempts(tuple(records)):
+    for r in records:
         if QUANTITIES[r.reading.quantity].drawn != "lines":
             by_thing.setdefault(_thing(r), {})[r.stage == "left"] = r
     rows = sorted(by_thing.values(), key=_rank)

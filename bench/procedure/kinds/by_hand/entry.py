@@ -28,7 +28,7 @@ class EntryActivity(Activity[Entry | SignOff]):
     def begin(self) -> None:
         """Show whoever signs what is signed."""
         if isinstance(self.step, SignOff):
-            self._to_sign = to_sign(self.bench.job, self.bench.journal)
+            self._to_sign = to_sign(self.bench.job, self.bench.journal, sees_turns=self.bench.hands is not None)
 
     def answer(self, text: str) -> None:
         """Take the answer. Raises `Problem` with what to type instead."""
