@@ -73,6 +73,7 @@ records = st.builds(
     direction=st.sampled_from(["", "reverse"]),
 )
 st.register_type_strategy(str, st.text(letters))
+st.register_type_strategy(int, st.integers(-(10**9), 10**9))
 st.register_type_strategy(float, finite)  # no figure of an event is anything else
 events: st.SearchStrategy[Event] = st.one_of(
     [
