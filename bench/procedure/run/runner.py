@@ -175,8 +175,7 @@ class Runner:
             self._activity = None
             self._bench.keep_sound_heard()
             if isinstance(step, Adjust):
-                for curve in curves:
-                    self._bench.keep_curve(step, curve)
+                self._bench.keep_curves(step, curves)
         if step is not None:
             turned = tuple(self._bench.turned)
             self._keep_turns(step)
@@ -371,8 +370,6 @@ class Runner:
         """Everything a screen shows, at this moment."""
         bench, held = self._bench, self._held_at is not None
         view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
-        hands = bench.hands
-        trimmers = tuple(t for t in hands.trimmers() if t.name in view.trimmers) if hands is not None else ()
         return Snapshot(
             job=self._job_view,
             step=step_view(self.job, self.at),
@@ -384,7 +381,7 @@ class Runner:
             timer_left_s=view.timer_left_s,
             curves=view.curves,
             sending="" if held else bench.sending,
-            trimmers=trimmers,
+            trimmers=bench.trimmers(view.trimmers),
             can_accept=view.can_accept and not held,
             notice=self._port_trouble or bench.notice,
             unsaved=bench.unsaved,

@@ -88,7 +88,7 @@ def report_html(session: SessionRecord) -> str:
         classes=_CLASSES,
         budgets=[
             (f"{what(r)}, {reading_text(r)}", parts)
-            for r in (record.reading for record in last_attempts(session.readings))
+            for r in (record.reading for record in session.standing)
             if (parts := budget_lines(r))
         ],
     )

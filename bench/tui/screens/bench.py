@@ -114,8 +114,6 @@ class BenchScreen(BenchKeys):
         self.exit_code = 1
         """0 if the job was completed and everything judged is in."""
 
-    # ---------------------------------------------------------------- made and unmade
-
     def compose(self) -> ComposeResult:
         """All panels of the screen; one is visible at a time."""
         yield JobStrip(id="job")
@@ -188,8 +186,6 @@ class BenchScreen(BenchKeys):
         else:
             self._closing_sentence = STILL_WRITING
             self.app.close_late = self._job.close_late  # type: ignore[attr-defined]
-
-    # ---------------------------------------------------------------- what is seen
 
     async def on_snapshot_ready(self) -> None:
         """Show a snapshot: bars, steps and verdicts at once, figures at their own rate."""
