@@ -192,6 +192,9 @@ def with_values(physics: P, table: Table, where: str, model: str = "practice mac
             hint = f"; did you mean {near[0]}?" if near else f"; it may be one of {', '.join(sorted(known))}"
             raise Problem(f"{where}: practice.{key} is nothing the {model} knows{hint}")
         wanted = type(getattr(physics, key))
+        most = _largest(key)
+        if isinstance(value, int | float) and abs(value) > most:
+            raise Problem(f"{where}: practice.{key} is at most {most:g}, not {value!r:.20}")
         if wanted is float and isinstance(value, (int, float)) and not isinstance(value, bool):
             values[key] = float(value)
         elif isinstance(value, wanted):
@@ -203,6 +206,24 @@ def with_values(physics: P, table: Table, where: str, model: str = "practice mac
         if key in values and values[key] not in choices:
             raise Problem(f"{where}: practice.{key} must be one of {', '.join(choices)}")
     return dataclasses.replace(physics, **values)
+
+
+LARGEST: dict[str, float] = {
+    "percent": 50.0,
+    "db": 200.0,
+    "um": 1e4,
+    "mm": 1e4,
+    "hz": 1e5,
+    "us": 1e5,
+    "arcmin": 600.0,
+    "minute": 1e3,
+    "s": 600.0,
+}
+"""The largest figure of a machine or a tape, by the unit that ends its name; beyond it nothing is a recorder."""
+
+
+def _largest(key: str) -> float:
+    return LARGEST.get(key.rpartition("_")[2], 1e6)
 
 
 def machine_physics(machine: MachineFacts) -> MachinePhysics:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from bench.audio.port import Instruments
-from bench.procedure.run.commands import Accept, Answer, Command, GoOn, Turn
+from bench.procedure.run.commands import Accept, Answer, Command, GoOn, Tick, Turn
 from bench.procedure.state.snapshot import Gauge, Snapshot
 
 FIRST_TURN = 6.0
@@ -72,6 +72,8 @@ class UnattendedHands:
         if step.id != self._step_id:
             self._step_id, self._wait_until = step.id, now  # at the start of a step the readings still settle
             self._proposals_done.clear()
+        if prompt.kind == "go-on" and not all(check.ticked for check in snapshot.checks):
+            return Tick(next(n for n, check in enumerate(snapshot.checks) if not check.ticked))
         if prompt.kind in ("go-on", "confirm"):
             turn = self._proposed_turn(snapshot)
             if turn is None:
@@ -119,7 +121,9 @@ class UnattendedHands:
     def _answer(self, snapshot: Snapshot) -> str:
         step, prompt = snapshot.step, snapshot.prompt
         if step is not None and step.id in self.answers:
-            return self.answers[step.id]
+            answer = self.answers[step.id]
+            unknown = prompt.kind == "choice" and answer not in prompt.choices and not answer.isdecimal()
+            return prompt.choices[-1] if unknown else answer
         if prompt.kind == "choice":
             return prompt.choices[0]
         if prompt.kind != "number":

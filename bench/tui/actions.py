@@ -56,6 +56,7 @@ BENCH = (
     ),
     KeyAction("hold", "h", "", "hold", "Pause sound, tape and timer; once more goes on."),
     KeyAction("skip", "k", "F6", "skip", "Leave this step out; your reason lands in the report."),
+    KeyAction("report", "o", "", "report", "Read the report of the job that is over."),
     STOP,
     KeyAction("leave", "q", "F10", "leave", "Break off; what was kept is kept, to be resumed."),
     KeyAction("diagnose", "d", "", "what is wrong", "Likely causes of what was read so far, and the next test."),

@@ -29,7 +29,7 @@ def test_the_json_is_what_was_agreed(capsys: pytest.CaptureFixture[str]) -> None
     row = out["mistracking_db"][out["levels_db"].index(worst["level_db"])]
     assert row[out["frequencies_hz"].index(worst["frequency_hz"])] == worst["mistracking_db"]
     assert worst["mistracking_db"] == min(min(r) for r in out["mistracking_db"])
-    assert out["because"] == "the replay level is 2 dB low"
+    assert out["because"] == "the level that comes back is 2 dB low"
 
 
 def test_what_is_heard_is_the_response_error_and_the_mistracking(capsys: pytest.CaptureFixture[str]) -> None:

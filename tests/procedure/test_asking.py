@@ -112,7 +112,7 @@ def test_nobody_signs_with_an_empty_name(opened: OpenRun) -> None:
     assert [(e.who, e.accepts) for e in of_kind(opened.store.events(), SignedOff)] == [("the bench", "this deck")]
     outcome = opened.runner.outcome()
     assert (outcome.completed, outcome.exit_code) == (True, 1)
-    assert outcome.said == "Not measured: Never reached."
+    assert outcome.said == "Not all in. Skipped: Never reached."
 
 
 def test_control_characters_are_refused(opened: OpenRun) -> None:

@@ -56,6 +56,8 @@ class Keyboard:
         match command:
             case say.GoOn():
                 await self.press("space")
+            case say.Tick(index):
+                await self.press(str(index + 1))
             case say.Answer(text) if seen.prompt.kind == "choice":
                 await self.press(str(seen.prompt.choices.index(text) + 1))
             case say.Answer(text):
@@ -161,7 +163,7 @@ async def test_a_whole_line_up_by_keys(workspace: Workspace, size: tuple[int, in
     keyboard, screen, text = await run(workspace, RunRequest("line-up-cassette"), size)
     (folder,) = workspace.sessions.iterdir()
     assert screen.exit_code == 0, text
-    assert "judged readings are in" in text
+    assert "All in." in text
     session = read_session(folder)
     assert session.done
     assert keyboard.turns > 0

@@ -64,6 +64,13 @@ def _entry(step: Entry) -> Iterator[StepMistake]:
             yield ("choices",), "one of them is there twice", "list each once", ("choices", "asks")
     elif step.choices:
         yield ("choices",), f'are for `asks = "choice"`, not {shown(step.asks)}', "take them out", ("choices", "asks")
+    strange = [answer for answer in step.not_good if answer not in step.choices]
+    if strange:
+        said = f"{shown(strange[0])} is none of the choices"
+        yield ("not_good",), said, did_you_mean(strange[0], step.choices), ("not_good", "choices")
+    if (step.cure or step.cure_from) and not step.not_good:
+        key = "cure_from" if step.cure_from else "cure"
+        yield (key,), "is for an answer that is not good", "name such answers in not_good", ("cure", "cure_from")
     if step.asks == "number":
         if not step.unit:
             yield ("unit",), "missing: a number without its unit says nothing", 'add `unit = "…"`', ("unit", "asks")

@@ -14,6 +14,7 @@ from bench.procedure.model.steps import (
     AppliesTo,
     Decision,
     Direction,
+    Entry,
     Follow,
     Measure,
     Measuring,
@@ -112,6 +113,8 @@ def _references(step: AnyStep, path: str) -> dict[str, Any]:
         changes["of"] = tuple(path + name for name in step.of)
     if isinstance(step, Measure) and step.returns_to is not None:
         changes["returns_to"] = path + step.returns_to
+    if isinstance(step, Entry) and step.cure_from is not None:
+        changes["cure_from"] = path + step.cure_from
     if isinstance(step, Decision):
         for key in ("of", "when_in", "when_not"):
             if getattr(step, key) is not None:

@@ -139,7 +139,7 @@ class Section(Strict):
     hz: float = Field(gt=0)
     db: float
     """Nominal level relative to the fluxivity of the tape; in a response section after its equalisation."""
-    seconds: float = Field(gt=0)
+    seconds: float = Field(gt=0, le=7200)
     recorded_error_db: float = 0.0
     """Actual minus nominal, from the certificate; added to the target."""
 

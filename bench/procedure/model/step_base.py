@@ -37,6 +37,10 @@ Aspect = Literal[
 
 ASPECTS: tuple[Aspect, ...] = get_args(Aspect)
 
+HIGHEST_HZ = 400_000.0
+LONGEST_S = 3600.0
+"""Longest tone and longest measurement."""
+
 ID = r"^[a-z0-9][a-z0-9-]*$"
 StepId = Annotated[str, Field(pattern=ID)]
 """The id of a step of the same file."""
@@ -79,10 +83,10 @@ class Caution(Strict):
 class SentTone(Strict):
     """A tone for the machine to record."""
 
-    hz: float = Field(gt=0)
-    db: float
+    hz: float = Field(gt=0, le=HIGHEST_HZ)
+    db: float = Field(ge=-200, le=60)
     """Relative to the reference level of the machine (0 dB is `send_dbfs` of its sheet)."""
-    seconds: float = Field(default=3.0, gt=0)
+    seconds: float = Field(default=3.0, gt=0, le=LONGEST_S)
 
 
 class AppliesTo(Strict):

@@ -11,7 +11,9 @@ from bench.audio.port import Act
 from bench.measure.catalogue import QUANTITIES
 from bench.procedure.model.step_base import (
     ASPECTS,
+    HIGHEST_HZ,
     ID,
+    LONGEST_S,
     AgainUntil,
     AnyStep,
     AppliesTo,
@@ -91,7 +93,13 @@ class ByHand(StepBase):
     kind: Literal["by-hand"]
     does: tuple[Act, ...] = ()
     checklist: tuple[Text, ...] = ()
-    timer_s: float = Field(default=0.0, ge=0)
+    """Where a caution of the step names mains or demagnetiser, the step is not over before every line is ticked."""
+    timer_s: float = Field(default=0.0, ge=0, le=86400)
+
+    @property
+    def is_safety(self) -> bool:
+        """Whether every line of the checklist must be ticked."""
+        return any(caution.hazard in ("mains", "demagnetiser") for caution in self.cautions)
 
 
 class Reference(Measuring):
@@ -174,15 +182,15 @@ class Measure(Measuring):
     returns_to: StepId | None = None
     """Earlier step whose reading must be reached again, within the tolerance of the target, whatever its value."""
     frequency: float | None = None
-    seconds: float = Field(default=5.0, gt=0)
+    seconds: float = Field(default=5.0, gt=0, le=LONGEST_S)
     target: TargetName
 
 
 class LoopTone(Strict):
     """A tone for the interface."""
 
-    hz: float = Field(gt=0)
-    dbfs: float = Field(le=0)
+    hz: float = Field(gt=0, le=HIGHEST_HZ)
+    dbfs: float = Field(ge=-200, le=0)
     """A sine whose peaks reach full scale is 0 dBFS (AES17)."""
 
 
@@ -211,6 +219,12 @@ class Entry(StepBase):
     """`complaint`: the fault in the words of the owner; the summary of the report begins with them."""
     unit: str = ""
     choices: tuple[Text, ...] = ()
+    not_good: tuple[Text, ...] = ()
+    """The choices that the first part of the report names."""
+    cure: OptionalText = ""
+    """What is offered at once after such an answer: "Clean again?" """
+    cure_from: StepId | None = None
+    """The earlier step that the cure begins with."""
     target: TargetName | None = None
 
 
@@ -292,6 +306,8 @@ class Procedure(Strict):
     summary: Text
     takes_minutes: float = Field(gt=0)
     needs: tuple[Text, ...] = ()
+    answers: Literal["fit-for-noise-reduction", "noise-reduction-circuits", "which-tape"] | None = None
+    """The question of the job; the report begins with the answer."""
     part: bool = False
     """Meant to be followed by other procedures. Alone, it asks at its interlocks."""
     machine: str | None = None

@@ -90,7 +90,7 @@ def shown_by(step: StepBase, quantity: str) -> Aspect | None:
         return _FROM_TAPE.get(quantity)
     if isinstance(step, Adjust | Measure) and (step.plays is not None or step.programme):
         return _FROM_TAPE.get(quantity)
-    if isinstance(step, Adjust) and quantity == "response" and _turns(step, "bias"):
+    if quantity == "response" and sets_bias(step):
         return "bias"
     if isinstance(step, Measure) and not (step.sends or step.records):
         return _FROM_TAPE.get(quantity) or _RECORDED.get(quantity)
@@ -119,6 +119,35 @@ def moved_by_trimmer(name: str) -> frozenset[str]:
     return _where_set(what, direction) | _reached_from(what, direction) if what is not None else frozenset()
 
 
+def shown_by_reading(record: ReadingRecord, *, sets_bias: bool) -> str:
+    """The name of the aspect that a kept reading shows; "" where no adjustment affects it.
+
+    Args:
+        record: the reading.
+        sets_bias: whether it was read at a step that sets bias.
+    """
+    what = _aspect(record, sets_bias=sets_bias)
+    return "" if what is None else f"{what}{IN_REVERSE * (record.direction == 'reverse')}"
+
+
+def moved_by_reading(record: ReadingRecord, *, sets_bias: bool) -> frozenset[str]:
+    """Names of what is moved when the trimmer behind a reading is turned."""
+    what = _aspect(record, sets_bias=sets_bias)
+    direction = record.direction or None
+    return _where_set(what, direction) | _reached_from(what, direction) if what is not None else frozenset()
+
+
+def _aspect(record: ReadingRecord, *, sets_bias: bool) -> Aspect | None:
+    quantity = record.reading.quantity
+    if record.noise_reduction != "off":
+        return "tracking"
+    if record.source == "reference tape":
+        return _FROM_TAPE.get(quantity)
+    if sets_bias and quantity == "response":
+        return "bias"
+    return (_FROM_TAPE.get(quantity) if record.source == "machine" else None) or _RECORDED.get(quantity)
+
+
 def named(what: Iterable[Aspect], direction: str | None) -> frozenset[str]:
     """Names of aspects for a direction of the tape."""
     return frozenset(w + IN_REVERSE * (direction == "reverse") for w in what)
@@ -138,8 +167,9 @@ def _both(what: Iterable[Aspect]) -> frozenset[str]:
     return named(names, None) | named(names, "reverse")
 
 
-def _turns(step: Adjust, trimmer: str) -> bool:
-    return all(name.startswith(trimmer) for name in step.trimmers.values())
+def sets_bias(step: StepBase) -> bool:
+    """Whether bias is set at a step."""
+    return isinstance(step, Adjust) and all(name.startswith("bias") for name in step.trimmers.values())
 
 
 _TRIMMERS: Mapping[str, Aspect] = {

@@ -214,7 +214,7 @@ class Outcome:
     judged: int
     words: dict[VerdictWord, int]
     said: str
-    """One sentence."""
+    """The verdict on the run, in words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,8 +253,8 @@ class Snapshot:
     """Parts of the wow and flutter just measured, strongest first."""
     spectrum: tuple[tuple[float, float], ...] = ()
     """(Hz, % peak) of its spectrum, lowest first."""
-    ranking: tuple[str, ...] = ()
-    """Ranking of the tapes compared, shown at the sign-off."""
+    to_sign: tuple[str, ...] = ()
+    """At the sign-off: the lines that whoever signs stands by, the most important first."""
     can_go_back: bool = False
     """Whether there is a step to go back to."""
     kept: tuple[ReadingRecord, ...] = ()

@@ -59,7 +59,7 @@ CHOICES = '[{ say = "on", go_to = "last" }, { say = "stay" }]'
 LOOP = "[{ hz = 1000, dbfs = -6 }, { hz = 100, dbfs = -6 }]"
 
 STEPS: dict[type[Activity[Any]], str] = {
-    ByHandActivity: step("by-hand", "tested", checklist='["a line"]'),
+    ByHandActivity: step("by-hand", "tested"),
     EntryActivity: step("entry", "tested", asks='"number"', unit='"g"'),
     DecisionActivity: step("decision", "tested", asks='"Which way?"', choices=CHOICES),
     QuestionActivity: step(
