@@ -33,6 +33,8 @@ GRADES = tuple(
         zip(ROUGH, GRADE_WEIGHTS, strict=True), zip(REPEATS, GRADE_WEIGHTS, strict=True)
     )
 )
+UNSEEN = 0.5
+"""Share of its odds that a cause keeps which these readings can't show: a bench measures first what it suspects."""
 TEMPER = 0.85
 """Of what the readings say, since the model is not the machine."""
 NEAR = 6.0
@@ -84,7 +86,7 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     """
     session = Session(rows)
     options, invisible = session.visible(causes, ratios)
-    prior = _prior(options)
+    prior = _prior(options, invisible)
     singles: list[Set] = [(), *((o,) for o in options)]
     usual = Fitter(rows, session.covariance(1.0, 1.5, np.zeros(len(rows))))
     first = _fit(usual, singles, session, rounds=4)
@@ -125,13 +127,15 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     return Weighing(tuple(out), tuple(invisible), fitter, session, misfit, outliers, GRADES[best][:2])
 
 
-def _prior(options: Sequence[Option]) -> Values:
-    """Logarithm of the prior of nothing, then of each option alone."""
-    total = sum(o.weight for o in options if o.cause is not STRANGE) or 1.0
+def _prior(options: Sequence[Option], invisible: Sequence[Cause]) -> Values:
+    """Logarithm of the prior of nothing that these readings could show, then of each option alone."""
+    unseen = UNSEEN * sum(c.odds for c in invisible)
+    total = unseen + sum(o.weight for o in options if o.cause is not STRANGE)
     strange = sum(o.weight for o in options if o.cause is STRANGE) or 1.0
     rest = 1 - NOTHING - SINGLES - PAIRS
     shares = [rest / strange if o.cause is STRANGE else SINGLES / total for o in options]
-    return np.log([NOTHING, *(share * o.weight for share, o in zip(shares, options, strict=True))])
+    nothing = NOTHING + SINGLES * unseen / max(total, 1e-9)
+    return np.log([nothing, *(share * o.weight for share, o in zip(shares, options, strict=True))])
 
 
 def _fit(fitter: Fitter, sets: Sequence[Set], session: Session, *, start: Values | None = None, rounds: int) -> Fitted:
