@@ -32,7 +32,7 @@ def check_with_sheets(
     out: list[Mistake] = []
     targets: dict[str, Mapping[str, Target]] = {}
     if machine is not None:
-        targets["machine"] = machine.targets
+        targets["machine"] = machine.all_targets
     if tape is not None:
         targets["tape"] = tape.targets
     if machine is not None and reference_tape is not None:
@@ -216,7 +216,7 @@ def _machine(step: JobStep, machine: Machine) -> Iterator[Mistake]:
                 if trimmer not in machine.trimmers:
                     said = f"the machine has no trimmer {shown(trimmer)}"
                     yield Mistake((key, channel), said, did_you_mean(trimmer, machine.trimmers), (key,))
-        if sent and machine.heads == 2 and step.via == "live":
+        if sent and machine.heads == 2 and step.via == "live" and step.quantity != "source_level":
             said = "the machine has two heads and cannot replay while it records"
             yield Mistake(("via",), said, 'say `via = "rounds"` or `via = "ladder"`', ("via", "sends"))
             return

@@ -51,6 +51,9 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
         return f"for {_or(wanted.heads)} heads; this machine has {machine.heads}"
     if wanted.speed_mm_s and machine.speed_mm_s not in wanted.speed_mm_s:
         return f"for {_or(f'{v:g}' for v in wanted.speed_mm_s)} mm/s; this machine runs at {machine.speed_mm_s:g} mm/s"
+    overbias = tape is not None and "overbias" in tape.targets
+    if wanted.overbias is not None and tape is not None and wanted.overbias != overbias:
+        return f"for tapes {'with' if wanted.overbias else 'without'} a figure for over-bias in their sheet"
     missing = [t for t in wanted.trimmers if t not in machine.trimmers]
     if missing:
         return f"the machine has no trimmer {missing[0]}"
@@ -60,6 +63,8 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
         (wanted.separate_bias, {"bias left", "bias right"} <= set(machine.trimmers), "a bias trimmer for each channel"),
         (wanted.test_point, machine.output_test_point is not None, "a test point for replay level in its sheet"),
         (wanted.meters, machine.meters is not None, "meters in its sheet"),
+        (wanted.encoder_test_point, machine.encoder_test_point is not None, "a test point of the encoder in its sheet"),
+        (wanted.decoder_test_point, machine.decoder_test_point is not None, "a test point of the decoder in its sheet"),
     )
     for asked, has, name in facts:
         if asked is not None and asked != has:

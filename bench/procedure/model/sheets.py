@@ -26,8 +26,17 @@ TRIMMERS = (
     "record level right",
     "record equalisation left",
     "record equalisation right",
+    "record level control left",
+    "record level control right",
 )
-"""The trimmers of most recorders, by their usual names."""
+"""The trimmers and record level controls of most recorders, by their usual names."""
+
+
+USUAL_TARGETS: dict[str, Target] = {
+    "record_level_control": Target(value=0.0, unit="dB", tolerance=0.5, source="common practice, no source"),
+    "compression": Target(at_least=-1.0, unit="dB", source="common practice, no source"),
+}
+"""Targets of any machine, where its sheet has no others."""
 
 
 class SheetBase(Strict):
@@ -76,6 +85,15 @@ class OutputTestPoint(Strict):
     source: Text
 
 
+class NoiseReductionTestPoint(Strict):
+    """Where the manual measures the level at a noise-reduction circuit."""
+
+    where: Text
+    mv: float = Field(gt=0)
+    """Voltage there at the reference level of the noise reduction."""
+    source: Text
+
+
 class Meters(Strict):
     """The meters of the machine."""
 
@@ -106,9 +124,20 @@ class Machine(SheetBase):
     """The systems that it has; the first one is lined up."""
     parts: tuple[Part, ...] = ()
     output_test_point: OutputTestPoint | None = None
+    encoder_test_point: NoiseReductionTestPoint | None = None
+    decoder_test_point: NoiseReductionTestPoint | None = None
+    line_input_mv: float | None = Field(default=None, gt=0)
+    """Sensitivity of the line input: voltage that records the reference level with the record level control full up."""
+    output_control: Literal["mark", "fixed"] | None = None
+    """Whether the output has a control, to be set to its mark, or a fixed level."""
     meters: Meters | None = None
     practice: dict[str, float | str | bool] = Field(default_factory=dict)
     """Parameters of the practice machine for this sheet."""
+
+    @property
+    def all_targets(self) -> dict[str, Target]:
+        """Its targets, and those of `USUAL_TARGETS` that it does not set."""
+        return USUAL_TARGETS | self.targets
 
     def turning(self) -> tuple[tuple[str, float], ...]:
         """Name and rotations per second of each part in the sheet."""

@@ -23,6 +23,7 @@ Aspect = Literal[
     "replay level",
     "replay response",
     "record azimuth",
+    "record level control",
     "bias",
     "record level",
     "record response",
@@ -102,6 +103,12 @@ class AppliesTo(Strict):
     """Whether the machine sheet names a test point for replay level."""
     meters: bool | None = None
     """Whether the machine sheet describes the meters."""
+    encoder_test_point: bool | None = None
+    """Whether the machine sheet names a test point of the encoder."""
+    decoder_test_point: bool | None = None
+    """Whether the machine sheet names a test point of the decoder."""
+    overbias: bool | None = None
+    """Whether the tape sheet says by how much bias passes the peak."""
 
 
 class AnyStep(Strict):

@@ -11,6 +11,7 @@ from typing import Any
 
 from bench.measure.method import UNSTATED
 from bench.measure.reading import NoReading, ReferenceTone
+from bench.procedure.state.dependencies import is_knob
 from bench.procedure.state.event_kinds import KIND_OF, Event, of_kind
 from bench.procedure.state.events import Done, Turned
 from bench.procedure.state.journal import ReadingRecord
@@ -112,10 +113,13 @@ class SessionRecord:
 
     @property
     def adjusted(self) -> bool:
-        """Whether a trimmer was turned, or a reading kept at a step that adjusts, as far as steps are known."""
+        """Whether a trimmer was turned, or a reading kept at a step that adjusts, as far as steps are known.
+
+        The controls of the user, such as that of the record level, are no trimmers.
+        """
         adjusting = {step.id for step in self.steps if step.kind == "adjust"}
-        turned = next(of_kind(self.events, Turned), None) is not None
-        return turned or any(r.step in adjusting for r in self.readings)
+        turned = any(not is_knob(e.trimmer) for e in of_kind(self.events, Turned))
+        return turned or any(r.step in adjusting and r.reading.quantity != "source_level" for r in self.readings)
 
     @property
     def titles(self) -> dict[str, str]:

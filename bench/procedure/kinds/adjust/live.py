@@ -42,7 +42,8 @@ class LiveAdjustActivity(Activity[Adjust]):
     def __init__(self, step: Adjust, bench: Bench) -> None:
         refuse_file(bench, "be adjusted")
         super().__init__(step, bench)
-        if step.sends and bench.job.machine.heads == 2:
+        self._of_source = step.quantity == "source_level"
+        if step.sends and bench.job.machine.heads == 2 and not self._of_source:
             raise Problem("this machine cannot replay while it records")
         self._reader: AdjustReader
         self._tones: Multitone | None = None
@@ -83,7 +84,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self.bench.transport("record")
         hands = self.bench.hands
         if hands is not None:
-            hands.switch("monitor", "tape")
+            hands.switch("monitor", "source" if self._of_source else "tape")
         rate = self.bench.port.status.sample_rate
         mark = StartMark(rate, max(-60.0, self.bench.job.machine.reference.send_dbfs - MARK_BELOW_DB))
         parts: list[Gap | Source] = [Gap(START_S), mark, tones]
@@ -92,6 +93,12 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._mark_frame = begins + round(START_S * rate)
         self._mark_sound = []
         self._listen()
+
+    def end(self) -> None:
+        """Stop, with the monitor on tape again."""
+        super().end()
+        if self._of_source and self.bench.hands is not None:
+            self.bench.hands.switch("monitor", "tape")
 
     def _listen(self) -> None:
         self._reader.begin()
@@ -227,7 +234,7 @@ class LiveAdjustActivity(Activity[Adjust]):
 
     def view(self) -> View:
         """Gauges, trimmers, and what to do."""
-        prompt = Prompt("go-on", f"{to_record(self.bench)}: start the tones", sounds=True)
+        prompt = Prompt("go-on", f"{to_record(self.bench, source=self._of_source)}: start the tones", sounds=True)
         if self._going:
             accept = bool(self._gauges) and all(g.held_s >= self._hold_s for g in self._gauges.values())
             text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
@@ -235,7 +242,7 @@ class LiveAdjustActivity(Activity[Adjust]):
                 text = "In, but near its limit: turn further, or accept it"
             if self.step.programme and not accept:
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
-            elif self._head_delay is not None and not accept:
+            elif self._head_delay is not None and not accept and not self._of_source:
                 text += f"; wait {self._head_delay:.2f} s after a turn, the way from head to head"
             prompt = Prompt(WAIT.kind, text)
         gauges = tuple(self._gauges[c] for c in self._reader.channels if c in self._gauges)

@@ -65,6 +65,30 @@ def with_tape(reading: Result, job: Job, *sections: Section) -> Result:
     return replace(reading, method=method).widened("reference tape", own)
 
 
+def recorded_level(reading: Result, level_dbfs: float, sent: str, source: tuple[float, float] | None) -> Result:
+    """The record-to-replay level of a channel: the tape relative to the source, or to what was sent.
+
+    Args:
+        reading: level of the replay.
+        level_dbfs: what a recording at the level sent should read.
+        sent: what was sent, in words.
+        source: level of the source relative to what was sent, and its uncertainty, dB; None where it was not read.
+    """
+    if source is None:
+        return difference(
+            "record_replay_level", reading, level_dbfs, 0.0, reference=sent, between="replayed minus sent"
+        )
+    out = difference(
+        "record_replay_level",
+        reading,
+        level_dbfs + source[0],
+        source[1],
+        reference=f"the source, at {sent}",
+        between="replayed minus source",
+    )
+    return out if isinstance(out, NoReading) else replace(out, method=replace(out.method, source_db=source[0]))
+
+
 def difference(
     quantity: str,
     reading: Result,
