@@ -109,6 +109,7 @@ class Method:
     tape_db: float | None = _fact("; reference tape ±{:g} dB")
     tape_percent: float | None = _fact("; reference tape ±{:g} %")
     tape_arcmin: float | None = _fact("; reference tape ±{:g}'")
+    fringing: bool = _fact("; a full-track tape reads high here on a narrower head, so it is not judged", none=False)
     certificate_db: float | None = _fact(", its certificate moves the target by {:+.2g} dB", kept=False)
 
     def __str__(self) -> str:

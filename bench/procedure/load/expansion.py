@@ -45,15 +45,17 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
         return ""
     if wanted.tape_type and tape is not None and tape.iec_type not in wanted.tape_type:
         return f"for tape of type {_or(wanted.tape_type)}; this is {tape.iec_type}"
+    if tape is not None:
+        lacking = [t for t in wanted.tape_has if t not in tape.targets]
+        having = [t for t in wanted.tape_lacks if t in tape.targets]
+        if lacking or having:
+            return f"for tapes {'with' if lacking else 'without'} {(lacking or having)[0]} in their sheet"
     if machine is None:
         return ""
     if wanted.heads and machine.heads not in wanted.heads:
         return f"for {_or(wanted.heads)} heads; this machine has {machine.heads}"
     if wanted.speed_mm_s and machine.speed_mm_s not in wanted.speed_mm_s:
         return f"for {_or(f'{v:g}' for v in wanted.speed_mm_s)} mm/s; this machine runs at {machine.speed_mm_s:g} mm/s"
-    overbias = tape is not None and "overbias" in tape.targets
-    if wanted.overbias is not None and tape is not None and wanted.overbias != overbias:
-        return f"for tapes {'with' if wanted.overbias else 'without'} a figure for over-bias in their sheet"
     missing = [t for t in wanted.trimmers if t not in machine.trimmers]
     if missing:
         return f"the machine has no trimmer {missing[0]}"

@@ -39,6 +39,10 @@ USUAL_TARGETS: dict[str, Target] = {
 """Targets of any machine, where its sheet has no others."""
 
 
+TrackFormatName = Literal["cassette mono", "cassette stereo", "full-track", "two-track", "stereo", "quarter-track"]
+"""The last four of quarter-inch tape."""
+
+
 class SheetBase(Strict):
     """Keys of every sheet."""
 
@@ -119,6 +123,8 @@ class Machine(SheetBase):
     targets: dict[str, Target]
     trimmers: tuple[str, ...] = TRIMMERS
     """Its trimmers; a machine with two heads has no separate record azimuth."""
+    track_format: TrackFormatName | None = None
+    """Of its heads."""
     auto_reverse: bool = False
     noise_reduction: tuple[Literal["type-b", "type-a"], ...] = ()
     """The systems that it has; the first one is lined up."""
@@ -170,6 +176,14 @@ class Section(Strict):
     seconds: float = Field(gt=0)
     recorded_error_db: float = 0.0
     """Actual minus nominal, from the certificate; added to the target."""
+    uncertainty_db: float | None = Field(default=None, gt=0)
+    """Expanded (k = 2), of this tone, where it is not that of the tape."""
+    fluxivity_nwb_m: float | None = Field(default=None, gt=0)
+    """Flux of 0 dB, where it is not that of the tape, and"""
+    fluxivity_method: FluxMethod | None = None
+    """its measuring method."""
+    tape: OptionalText = ""
+    """In a set: name of the tape that holds it."""
 
 
 class ReferenceTape(SheetBase):
@@ -184,7 +198,36 @@ class ReferenceTape(SheetBase):
     """Expanded (k = 2), of the levels, from the certificate."""
     speed_uncertainty_percent: float = Field(gt=0)
     azimuth_uncertainty_arcmin: float = Field(gt=0)
+    serial: OptionalText = ""
+    """Serial number of this copy, and"""
+    certificate: OptionalText = ""
+    """name or number of its certificate, with"""
+    certificate_date: Date | None = None
+    """its date."""
+    track_format: TrackFormatName | None = None
+    """A full-track tape reads high at long wavelengths on a narrower head."""
+    passes: int = Field(default=0, ge=0)
+    """Plays before its first session here."""
     section: tuple[Section, ...] = Field(min_length=1)
+
+    def flux_of(self, section: Section) -> Fluxivity:
+        """Flux of 0 dB of a section, with its method."""
+        return Fluxivity(
+            section.fluxivity_nwb_m or self.fluxivity_nwb_m, section.fluxivity_method or self.fluxivity_method
+        )
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the tapes of a set; none for a single tape."""
+        return tuple(dict.fromkeys(s.tape for s in self.section if s.tape))
+
+
+class ReferenceSet(SheetBase):
+    """Several reference tapes that serve one job together: one for level, one for azimuth, one for speed."""
+
+    sheet: Literal["reference-set"]
+    tapes: tuple[str, ...] = Field(min_length=2)
+    """File names of their sheets without `.toml`, in the order in which they are played."""
 
 
 class PositiveFigure(Strict):

@@ -107,8 +107,10 @@ class AppliesTo(Strict):
     """Whether the machine sheet names a test point of the encoder."""
     decoder_test_point: bool | None = None
     """Whether the machine sheet names a test point of the decoder."""
-    overbias: bool | None = None
-    """Whether the tape sheet says by how much bias passes the peak."""
+    tape_has: tuple[Text, ...] = ()
+    """Targets, all of which the tape sheet must have."""
+    tape_lacks: tuple[Text, ...] = ()
+    """Targets, none of which it may have."""
 
 
 class AnyStep(Strict):

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.speed import speed_of_tone
-from bench.measure.reading import NoReading, ReferenceTone, Result
+from bench.measure.reading import NoReading, Reading, ReferenceTone, Result
 from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.correct.interface import corrected
-from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
+from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, fringes, with_tape
 from bench.procedure.kinds.listen.expected_tones import Expected
 from bench.procedure.kinds.listen.tone_list import ToneListActivity
 from bench.procedure.model.sheets import Section
@@ -62,7 +62,12 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return [corrected(r, self.job, looped=False) for r in super().levels(tone)]
 
     def _taken(self, tone: Expected, reading: Result, quantity: str, offset: float = 0.0) -> JudgedReading:
-        verdict = self.judged(reading, self._targets.get(quantity), offset=offset)
+        target = self._targets.get(quantity)
+        if quantity == "response" and fringes(self.job, tone.hz):
+            target = None
+            if isinstance(reading, Reading):
+                reading = replace(reading, method=replace(reading.method, fringing=True))
+        verdict = self.judged(reading, target, offset=offset)
         tone.readings.append((reading, verdict))
         return JudgedReading(reading, verdict, self.source, sent_db=self._sections[tone.id].db)
 
