@@ -20,8 +20,8 @@ QUESTIONS: Mapping[str, str] = {
     "equalisation": "Its time constants in µs, t1 and t2, 0 for none: 120 3180",
     "date": "Date of its certificate, such as 2026-03-02; a dash if there is none.",
     "sections": (
-        "Its sections in order: purpose Hz@dB seconds. Purpose and seconds hold until another is given; a correction of "
-        "the certificate goes behind a slash. level 400@0 60, azimuth 10000@-20, response 315@-20 10, 10000@-20/+0.3"
+        "Its sections in order: purpose Hz@dB seconds. Purpose and seconds hold until another is given; a correction "
+        "of the certificate goes behind a slash. level 400@0 60, azimuth 10000@-20, response 315@-20 10, 10000@-20/+0.3"
     ),
 }
 """What is asked, in order."""
@@ -30,6 +30,21 @@ SECTION = re.compile(
     r"(?:(level|azimuth|response|speed)\s+)?(\d+(?:\.\d+)?)\s*@\s*([+-]?\d+(?:\.\d+)?)"
     r"(?:\s*/\s*([+-]?\d+(?:\.\d+)?))?(?:\s+(\d+(?:\.\d+)?))?$"
 )
+
+
+_USUAL = {
+    "name": "x",
+    "speed": "4.76",
+    "flux": "250 DIN",
+    "equalisation": "120 3180",
+    "date": "-",
+    "sections": "level 1@0 9",
+}
+
+
+def checked(key: str, answer: str) -> None:
+    """Raise `Problem` for an answer that can't be read."""
+    sheet_text(_USUAL | {key: answer})
 
 
 def sheet_text(answers: Mapping[str, str]) -> str:

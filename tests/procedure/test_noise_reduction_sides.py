@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -38,7 +39,7 @@ CHECK = (
         )
     )
 )
-WRONG: dict[Side, dict[str, float]] = {
+WRONG: dict[Side, dict[str, Any]] = {
     "record level control": {"record_control_left_db": -3.0, "record_control_right_db": -3.0},
     "encoder": {"encoder_level_db": 8.0},
     "record level": {"record_level_left_db": -3.0, "record_level_right_db": -3.0},

@@ -6,12 +6,17 @@ import shutil
 from pathlib import Path
 
 import pytest
+from textual.widgets import Input
 
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.load.reader import load_sheet
+from bench.tui.app import BenchApp
+from bench.tui.preferences import Preferences
 from bench.tui.reference_tape_form import QUESTIONS, sheet_text, write_sheet
+from bench.tui.screens.chooser import ChooserScreen
 from bench.workspace import Workspace, shipped_procedures
+from tests.tui.screen_driver import says
 
 ANSWERS = {
     "name": "Level and response, no. 12",
@@ -60,3 +65,24 @@ def test_what_cannot_be_read_is_one_sentence(key: str, answer: str, said: str) -
     assert key in QUESTIONS
     with pytest.raises(Problem, match=said):
         sheet_text(ANSWERS | {key: answer})
+
+
+async def test_it_is_typed_in_question_by_question_and_selected(tmp_path: Path) -> None:
+    shipped, root = shipped_procedures(), tmp_path / "bench"
+    shutil.copytree(shipped / "sheets", root / "procedures" / "sheets")
+    shutil.copy(shipped / "clean.toml", root / "procedures")
+    bench = Workspace(root)
+    app = BenchApp(ChooserScreen(bench, Preferences(tmp_path / "chooser.json")))
+    async with app.run_test(size=(100, 30)) as pilot:
+        await says(pilot, "Clean the tape path")
+        await pilot.press("n")
+        for key, question in QUESTIONS.items():
+            await says(pilot, question[:40])
+            if key == "speed":
+                app.screen.query_one(Input).value = "12"
+                await pilot.press("enter")
+                await says(pilot, "12 cm/s is no usual tape speed")
+            app.screen.query_one(Input).value = ANSWERS[key]
+            await pilot.press("enter")
+        await says(pilot, "Level and response, no. 12")
+    assert (bench.sheets / "reference-tapes" / "level-and-response-no-12.toml").exists()
