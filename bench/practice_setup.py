@@ -32,6 +32,8 @@ def machine_facts(machine: Machine) -> MachineFacts:
         noise_reduction=machine.noise_reduction[0] if machine.noise_reduction else "none",
         encoder_mv=machine.encoder_test_point.mv if machine.encoder_test_point else 0.0,
         decoder_mv=machine.decoder_test_point.mv if machine.decoder_test_point else 0.0,
+        erase_mv=machine.erase_test_point.mv if machine.erase_test_point else 0.0,
+        bias_mv=machine.bias_test_point.mv if machine.bias_test_point else 0.0,
         meter_zero_db=machine.meters.zero_db if machine.meters else 0.0,
         practice=machine.practice | ({"auto_reverse": True} if machine.auto_reverse else {}),
     )

@@ -189,8 +189,12 @@ class PracticeMachine:
             self._compander.switch(position, self._condition.physics)
 
     def reading_at(self, point: str) -> float:
-        """What a person reads at a point: "meter left" in dB, "encoder left" or "decoder right" in mV."""
+        """What a person reads at a point: "meter left" in dB, "encoder left", "bias right" or "erase both" in mV."""
         where, _, side = point.partition(" ")
+        if where == "erase":
+            return self._facts.erase_mv
+        if where == "bias":
+            return self._facts.bias_mv * 10 ** (self._error("bias", side) / 20)
         replays = self._transport_state == "play"
         at_meter = self._at_decoder if replays else self._at_encoder
         db = {"meter": at_meter, "encoder": self._at_encoder, "decoder": self._at_decoder}[where][SIDES.index(side)]

@@ -83,6 +83,8 @@ def _read_point(step: Entry) -> Iterator[StepMistake]:
     unit = "dB" if step.reads.startswith("meter") else "mV"
     if step.asks != "number" or step.unit != unit:
         yield ("unit",), f"the {step.reads} reads in {unit}", f'say `asks = "number"` and `unit = "{unit}"`', ("reads",)
+    if step.reads.startswith(("erase", "bias")):
+        return
     if (step.plays is None) == (not step.sends):
         remedy = "give plays (a section of the reference tape) or sends (one tone), one of them"
         yield ("plays",), "nothing sounds, or two things at once", remedy, ("plays", "sends")

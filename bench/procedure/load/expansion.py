@@ -65,6 +65,11 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
         (wanted.separate_bias, {"bias left", "bias right"} <= set(machine.trimmers), "a bias trimmer for each channel"),
         (wanted.test_point, machine.output_test_point is not None, "a test point for replay level in its sheet"),
         (wanted.meters, machine.meters is not None, "meters in its sheet"),
+        (
+            wanted.current_test_points,
+            machine.erase_test_point is not None and machine.bias_test_point is not None,
+            "test points of erase and bias current in its sheet",
+        ),
         (wanted.encoder_test_point, machine.encoder_test_point is not None, "a test point of the encoder in its sheet"),
         (wanted.decoder_test_point, machine.decoder_test_point is not None, "a test point of the decoder in its sheet"),
     )

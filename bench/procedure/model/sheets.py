@@ -99,6 +99,15 @@ class NoiseReductionTestPoint(Strict):
     source: Text
 
 
+class CurrentTestPoint(Strict):
+    """Where the manual measures a current, as the voltage across a resistor."""
+
+    where: Text
+    mv: float = Field(gt=0)
+    tolerance_percent: float = Field(default=10.0, gt=0)
+    source: Text
+
+
 class Meters(Strict):
     """The meters of the machine."""
 
@@ -133,6 +142,9 @@ class Machine(SheetBase):
     output_test_point: OutputTestPoint | None = None
     encoder_test_point: NoiseReductionTestPoint | None = None
     decoder_test_point: NoiseReductionTestPoint | None = None
+    erase_test_point: CurrentTestPoint | None = None
+    bias_test_point: CurrentTestPoint | None = None
+    """For each channel, at the bias of the tape that the machine was designed for."""
     line_input_mv: float | None = Field(default=None, gt=0)
     """Sensitivity of the line input: voltage that records the reference level with the record level control full up."""
     output_control: Literal["mark", "fixed"] | None = None

@@ -107,6 +107,8 @@ class AppliesTo(Strict):
     """Whether the machine sheet names a test point of the encoder."""
     decoder_test_point: bool | None = None
     """Whether the machine sheet names a test point of the decoder."""
+    current_test_points: bool | None = None
+    """Whether the machine sheet names test points of erase and bias current."""
     tape_has: tuple[Text, ...] = ()
     """Targets, all of which the tape sheet must have."""
     tape_lacks: tuple[Text, ...] = ()

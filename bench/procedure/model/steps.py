@@ -73,8 +73,18 @@ __all__ = [
 
 Purpose = Literal["level", "azimuth", "response", "speed"]
 ChannelName = Literal["left", "right", "both"]
-ReadPoint = Literal["meter left", "meter right", "encoder left", "encoder right", "decoder left", "decoder right"]
-"""Meters in dB, and test points of the noise-reduction circuits in mV."""
+ReadPoint = Literal[
+    "meter left",
+    "meter right",
+    "encoder left",
+    "encoder right",
+    "decoder left",
+    "decoder right",
+    "erase both",
+    "bias left",
+    "bias right",
+]
+"""Meters in dB; test points of the noise-reduction circuits, of erase and of bias current in mV."""
 Judged = Literal["level", "balance", "response", "azimuth_delay", "azimuth_angle", "speed_error"]
 """What a `reference` step can judge, each quantity by its own target."""
 
@@ -320,7 +330,7 @@ def records(step: StepBase) -> bool:
     """Whether the machine records at a step."""
     if isinstance(step, Measure) and (step.records is not None or step.quantity in CIRCUIT):
         return True
-    if isinstance(step, Entry) and step.sends:
+    if isinstance(step, Entry) and step.reads is not None and step.plays is None:
         return True
     return isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))
 

@@ -28,11 +28,12 @@ class ReadPointActivity(EntryActivity):
 
     def __init__(self, step: Entry, bench: Bench) -> None:
         super().__init__(step, bench)
-        if step.sends:
+        self._records = step.plays is None
+        if self._records:
             refuse_file(bench)
         self._entry = step
         self._expected = expected_at(step, bench.job)
-        self._sounding = not step.sends
+        self._ready = not self._records
 
     def begin(self) -> None:
         """Start to play; a tone waits for the go-on key."""
@@ -43,15 +44,15 @@ class ReadPointActivity(EntryActivity):
             self.wants_sound = True
 
     def go_on(self) -> None:
-        """Start the tone."""
-        if self._sounding:
+        """Start to record, with the tone where one is sent."""
+        if self._ready:
             super().go_on()
             return
-        sent = self._entry.sends[0]
         self.bench.transport("record")
-        dbfs = self.bench.job.machine.reference.send_dbfs + sent.db
-        self.bench.send(ToneSequence([Tone(sent.hz, dbfs)], self.bench.port.status.sample_rate))
-        self._sounding = self.wants_sound = True
+        for sent in self._entry.sends:
+            dbfs = self.bench.job.machine.reference.send_dbfs + sent.db
+            self.bench.send(ToneSequence([Tone(sent.hz, dbfs)], self.bench.port.status.sample_rate))
+        self._ready = self.wants_sound = True
 
     def limits(self) -> Limits:
         """What the machine sheet says it should be."""
@@ -60,9 +61,9 @@ class ReadPointActivity(EntryActivity):
     def view(self) -> View:
         """The question, with what is expected."""
         step = self._entry
-        if not self._sounding:
+        if not self._ready:
             what = to_record(self.bench, source=True)
-            return View(Prompt("go-on", f"{what}: go on to start the tone", sounds=True))
+            return View(Prompt("go-on", f"{what}: go on to start", sounds=bool(step.sends)))
         text = f"{step.title}: expected {expected_words(step, self.bench.job, self._expected)}"
         return View(Prompt("number", text, unit=step.unit, instrument=step.reads or ""))
 
@@ -85,6 +86,11 @@ def expected_at(step: Entry, job: Job) -> Limits:
                 f"step {step.id}: the machine sheet has no [meters], so that nothing says what they should show"
             )
         return Limits(level_db - machine.meters.zero_db, TOLERANCE_DB, source=machine.meters.source)
+    if where in ("erase", "bias"):
+        current = machine.erase_test_point if where == "erase" else machine.bias_test_point
+        if current is None:
+            raise Problem(f"step {step.id}: the machine sheet has no [{where}_test_point]")
+        return Limits(current.mv, current.mv * current.tolerance_percent / 100, source=current.source)
     point = machine.encoder_test_point if where == "encoder" else machine.decoder_test_point
     if point is None:
         raise Problem(f"step {step.id}: the machine sheet has no [{where}_test_point]")
