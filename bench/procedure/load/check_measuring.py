@@ -169,7 +169,8 @@ def _measure(step: Measure) -> Iterator[StepMistake]:
     yield from _erasure(step)
     yield from _separation(step)
     yield from _circuit(step)
-    yield from _frequency(step)
+    if step.quantity not in CIRCUIT:  # each of its tones is judged
+        yield from _frequency(step)
 
 
 def _erasure(step: Measure) -> Iterator[StepMistake]:
