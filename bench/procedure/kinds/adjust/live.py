@@ -32,6 +32,9 @@ HOLD_S = 0.8
 START_S = 1.0
 """Silence ahead of the start mark, while the machine comes up to speed."""
 
+BETWEEN_PASSES_S = 1.0
+"""A section that was silent for longer, or sounds longer than it lasts, was played again."""
+
 SEARCH_S = 6.0
 """Longest search for the start mark."""
 
@@ -63,6 +66,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._recent: dict[Channel, RecentReadings] = {}
         self._guides: dict[Channel, TurnGuide] = {}
         self._going = False
+        self._pass = _SectionPass(bench.job.section(step.plays).seconds) if step.plays is not None else None
         self._mark_frame: int | None = None
         self._mark_sound: list[Samples] = []
         self._mark_from = 0
@@ -125,6 +129,8 @@ class LiveAdjustActivity(Activity[Adjust]):
             now = self._frames / rate
             for reading, offset in self._reader.readings():
                 self._gauges[reading.channel] = self._gauge(reading, offset, now)
+            if self._pass is not None:
+                self._pass.heard(any(g.measured is not None for g in self._gauges.values()))
 
     def _look_for_mark(self, block: Block) -> None:
         """Find the head delay: the time from sending the start mark to hearing it."""
@@ -244,6 +250,8 @@ class LiveAdjustActivity(Activity[Adjust]):
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
             elif self._head_delay is not None and not accept and not self._of_source:
                 text += f"; wait {self._head_delay:.2f} s after a turn, the way from head to head"
+            if self._pass is not None and not accept:
+                text += f"; {self._pass}"
             prompt = Prompt(WAIT.kind, text)
         gauges = tuple(self._gauges[c] for c in self._reader.channels if c in self._gauges)
         known = self.bench.hands is not None
@@ -259,6 +267,29 @@ class LiveAdjustActivity(Activity[Adjust]):
             can_accept=self._going and self._can_accept,
             head_delay_s=self._head_delay,
         )
+
+
+class _SectionPass:
+    """How much of a section of the reference tape is left, and how often it was played: each pass wears it."""
+
+    def __init__(self, seconds: float) -> None:
+        self._seconds = seconds
+        self._heard, self._silent, self._passes = 0.0, 0.0, 1
+
+    def heard(self, tone: bool) -> None:
+        """Another look at whether the tone sounds, one in `READ_EVERY_S`."""
+        if not tone:
+            self._silent += READ_EVERY_S
+            return
+        if self._silent > BETWEEN_PASSES_S and self._heard:
+            self._heard, self._passes = 0.0, self._passes + 1
+        self._silent = 0.0
+        self._heard += READ_EVERY_S
+        if self._heard > self._seconds + BETWEEN_PASSES_S:
+            self._heard, self._passes = READ_EVERY_S, self._passes + 1
+
+    def __str__(self) -> str:
+        return f"{max(0.0, self._seconds - self._heard):.0f} s of the section left, pass {self._passes}"
 
 
 def _near_its_limit(gauge: Gauge) -> bool:

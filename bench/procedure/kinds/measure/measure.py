@@ -67,6 +67,10 @@ class MeterActivity(MeasureActivity):
         super().__init__(step, bench)
         if step.plays is not None:
             self.source = "reference tape"
+        self._seconds = step.seconds
+        if step.plays is not None:
+            # A section that is shorter than the step wants gives a reading with the uncertainty of its own length.
+            self._seconds = min(step.seconds, bench.job.section(step.plays).seconds)
         self._frames = 0
         self._parts: tuple[FlutterPart, ...] = ()
         self._spectrum: tuple[tuple[float, float], ...] = ()
@@ -104,7 +108,7 @@ class MeterActivity(MeasureActivity):
     def hear(self, block: Block) -> None:
         """Feed the meter until its time is over."""
         self._feed(block.samples)
-        if self._frames >= self.step.seconds * self.bench.port.status.sample_rate:
+        if self._frames >= self._seconds * self.bench.port.status.sample_rate:
             self._finish("")
 
     def _feed(self, samples: Samples) -> None:
@@ -146,7 +150,7 @@ class MeterActivity(MeasureActivity):
         return self._progress()
 
     def _progress(self) -> View:
-        left_s = max(0.0, self.step.seconds - self._frames / self.bench.port.status.sample_rate)
+        left_s = max(0.0, self._seconds - self._frames / self.bench.port.status.sample_rate)
         return View(Prompt(WAIT.kind, "Measuring", left_s=math.ceil(left_s)))
 
 
