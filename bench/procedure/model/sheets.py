@@ -219,8 +219,6 @@ class ReferenceTape(SheetBase):
     """its date."""
     track_format: TrackFormatName | None = None
     """A full-track tape reads high at long wavelengths on a narrower head."""
-    passes: int = Field(default=0, ge=0)
-    """Plays before its first session here."""
     section: tuple[Section, ...] = Field(min_length=1)
 
     def flux_of(self, section: Section) -> Fluxivity:
