@@ -138,7 +138,7 @@ def _read_set(path: Path, document: Document) -> Read[Any]:
             mistakes.append(Mistake(("tapes", n), said, "mend that file first"))
     one: ReferenceTape | None = None
     if whole is not None and not mistakes:
-        one, mistakes = together(whole, [r.model for r in read])
+        one, mistakes = together(whole, [r.model for r in read if r.model is not None])
     beside_it = tuple((r.path, r.document.content) for r in read if r.document is not None)
     return Read(path, document, one, document.findings(mistakes), tuple(mistakes), beside=beside_it)
 
