@@ -109,6 +109,8 @@ class PracticeMachine:
         self._azimuth_filtered = 0.0
         self._erased_um = 0.0
         self._virgin_db = 0.0
+        self._at_encoder = self._at_decoder = (-200.0, -200.0)
+        """Level of each channel ahead of encoder and decoder, dB re the reference level."""
         self._pending_input = np.zeros((0, 2))
         self._pending_output = np.zeros((CHUNK, 2))
         self._set_head_contact(physics)
@@ -196,8 +198,26 @@ class PracticeMachine:
         elif position != "off" and self._facts.noise_reduction == "none":
             raise Problem(f"{self._facts.name} has no noise reduction to switch in")
         else:
-            physics = self._condition.physics
-            self._compander.switch(position, physics.encoder_side_db, physics.decoder_side_db)
+            self._compander.switch(position, self._condition.physics)
+
+    def reading_at(self, point: str) -> float:
+        """What a person reads at a point: "meter left" in dB, "encoder left", "bias right" or "erase both" in mV."""
+        where, _, side = point.partition(" ")
+        if where == "erase":
+            return self._facts.erase_mv
+        if where == "bias":
+            return self._facts.bias_mv * 10 ** (self._error("bias", side) / 20)
+        replays = self._transport_state == "play"
+        at_meter = self._at_decoder if replays else self._at_encoder
+        db = {"meter": at_meter, "encoder": self._at_encoder, "decoder": self._at_decoder}[where][SIDES.index(side)]
+        if where == "meter":
+            return db - self._facts.meter_zero_db
+        mv = self._facts.encoder_mv if where == "encoder" else self._facts.decoder_mv
+        return float(mv * 10 ** ((db - self._compander.reference_db) / 20))
+
+    def output_to_mark(self) -> None:
+        """Turn the output control to its mark."""
+        self._trimmers["output control"].to_error(self._condition.physics.output_control_db)
 
     def turn(self, trimmer: str, degrees: float) -> None:
         """Turn a trimmer, positive clockwise; it stops at its end stop."""
@@ -239,10 +259,11 @@ class PracticeMachine:
         physics = self._condition.physics
         for trimmer in self._trimmers.values():
             trimmer.settle(CHUNK / RATE)
-        source = sent / 10 ** (self._facts.send_dbfs / 20)
+        source = sent / 10 ** (self._facts.send_dbfs / 20) * self._record_controls()
         running = self._transport_state != "stop" and self._loaded != "none"
         # After the tape stops, the filters still have to run empty.
         self._chunks_to_drain = 3 if running else max(0, self._chunks_to_drain - 1)
+        self._at_encoder = self._at_decoder = _level_db(source)
         to_record = self._compander.encode(source) if self._transport_state == "record" else source
         out = self._replay_side_output(to_record, running) if self._chunks_to_drain else np.zeros((2, CHUNK))
         noise = 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * self._rng.standard_normal((2, CHUNK))
@@ -253,9 +274,15 @@ class PracticeMachine:
             out = source + noise
         else:
             out = out * self._electronics.gain(physics.warm_up_db)
-            out = self._compander.decode(with_wiring_faults(out, physics) + noise)
+            replayed = with_wiring_faults(out, physics) + noise
+            self._at_decoder = _level_db(replayed)
+            out = self._compander.decode(replayed)
         self._chunk += 1
-        return np.clip(out * 10 ** (self._facts.replay_dbfs / 20), -1.0, 1.0)
+        return np.clip(out * 10 ** ((self._facts.replay_dbfs + self._error("output control")) / 20), -1.0, 1.0)
+
+    def _record_controls(self) -> Floats:
+        """Gains of the record level controls, shape (2, 1)."""
+        return np.array([[10 ** (self._error("record level control", side) / 20)] for side in SIDES])
 
     def _replay_side_output(self, source: Floats, running: bool) -> Floats:
         """Output of the replay side, re the reference level; `source` is the input of the record amplifier."""
@@ -388,3 +415,9 @@ class PracticeMachine:
             for side in SIDES
         )
         self._stock_tape.replay_side.set(physics, self._azimuth_filtered, left, right)
+
+
+def _level_db(sound: Floats) -> tuple[float, float]:
+    """Level of each channel of a chunk as that of a sine, dB re 1."""
+    left, right = 10 * np.log10(2 * np.mean(sound**2, axis=1) + 1e-20)
+    return float(left), float(right)

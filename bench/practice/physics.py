@@ -88,6 +88,9 @@ class MachinePhysics:
     dead_channel: str = "none"
     encoder_side_db: float = 0.0
     """Gain errors of the side paths of the noise-reduction circuits."""
+    encoder_level_db: float = 0.0
+    decoder_level_db: float = 0.0
+    """How much too high each circuit takes the level that it receives."""
     decoder_side_db: float = 0.0
     other_tape: str = "none"
     """A tape of this type is loaded in place of the tape in use; none: the tape in use is loaded."""
@@ -139,6 +142,11 @@ class MachinePhysics:
     record_equalisation_left_db: float = 0.0
     """At 12.5 kHz."""
     record_equalisation_right_db: float = 0.0
+    record_control_left_db: float = 0.0
+    """Record level control, ahead of the encoder: how far its setting is from the encoder's reference level."""
+    record_control_right_db: float = 0.0
+    output_control_db: float = 0.0
+    """Error of the mark of the output control, behind the decoder."""
     trimmer_settling_s: float = 0.0
     """Time constant with which a trimmer settles after a turn."""
 

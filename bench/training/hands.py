@@ -83,6 +83,8 @@ class UnattendedHands:
             return self._reason(snapshot)
         if prompt.kind == "choice" and snapshot.gauges:
             return self._keep_or_turn(snapshot)
+        if prompt.instrument and now < self._wait_until + LOOK_S:
+            return None
         if prompt.kind in ("number", "choice", "words"):
             return Answer(self._answer(snapshot))
         return self._adjust(snapshot, now) if snapshot.gauges else None
@@ -128,7 +130,7 @@ class UnattendedHands:
             return prompt.choices[0]
         if prompt.kind != "number":
             return "unattended rehearsal"
-        read = self.instruments.reading_in(prompt.unit) if self.instruments is not None else None
+        read = self.instruments.reading_in(prompt.unit, prompt.instrument) if self.instruments is not None else None
         return "0" if read is None else f"{read:.9g}"
 
     def _adjust(self, snapshot: Snapshot, now: float) -> Command | None:
@@ -218,6 +220,9 @@ class UnattendedHands:
         known.last_turn, known.last_error, known.last_variation = degrees, error, _random_variation(gauge)
         return degrees
 
+
+LOOK_S = 3.0
+"""How long they look at a meter before they read it."""
 
 SMALLEST_TURN = 0.2
 BACKLASH_FRACTION = 0.3

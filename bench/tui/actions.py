@@ -74,6 +74,9 @@ CHOOSER = (
     KeyAction("choose(1)", "right", "", "choose", "Choose the next one.", in_palette=False),
     KeyAction("edit", "e", "F3", "edit", "Edit the file behind this line; its problems are listed afterwards."),
     KeyAction("copy", "c", "F6", "new from this", "A copy of the file behind this line, to begin a new one from."),
+    KeyAction(
+        "type_in_tape", "n", "", "type in a tape", "Type in a reference tape: six questions, and its sheet is written."
+    ),
     KeyAction("records", "v", "F7", "sessions", "Sessions, their reports, machines' histories, comparisons."),
     KeyAction("file", "f", "F4", "a file", "Measure from a captured file instead of a machine."),
     KeyAction("look_again", "r", "F5", "look again", "Read procedures, sheets, sessions and sound devices again."),

@@ -84,6 +84,10 @@ CAUGHT: dict[tuple[str, str], str] = {
     ("proof", "noisy-amplifier"): "noise",
     ("proof", "poor-separation"): "separation-left",
     ("proof", "broken-screen"): "hum",
+    ("record-replay-check", "record-control-low"): "source",
+    ("record-replay-check", "output-mark-off"): "source",
+    ("noise-reduction-itself", "encoder-reference-off"): "encoder",
+    ("noise-reduction-itself", "decoder-reference-off"): "decoder",
     ("noise-reduction-itself", "weak-encoder"): "encoder",
     ("noise-reduction-itself", "weak-decoder"): "decoder",
 }
@@ -105,6 +109,7 @@ MISSED = {
         "replay-equalisation-off",
         "record-azimuth-off",
         "record-level-off",
+        "record-control-low",
         "record-equalisation-off",
         "bias-low",
         "bias-high",

@@ -45,7 +45,7 @@ kind = "by-hand"
 id = "thread"
 title = "Reference tape in"
 do = "Thread the reference tape."
-does = ["load-reference-tape"]
+does = ["load-reference-tape", "output-to-mark"]
 """
 
 ADJUST = """

@@ -23,6 +23,7 @@ Aspect = Literal[
     "replay level",
     "replay response",
     "record azimuth",
+    "record level control",
     "bias",
     "record level",
     "record response",
@@ -106,6 +107,16 @@ class AppliesTo(Strict):
     """Whether the machine sheet names a test point for replay level."""
     meters: bool | None = None
     """Whether the machine sheet describes the meters."""
+    encoder_test_point: bool | None = None
+    """Whether the machine sheet names a test point of the encoder."""
+    decoder_test_point: bool | None = None
+    """Whether the machine sheet names a test point of the decoder."""
+    current_test_points: bool | None = None
+    """Whether the machine sheet names test points of erase and bias current."""
+    tape_has: tuple[Text, ...] = ()
+    """Targets, all of which the tape sheet must have."""
+    tape_lacks: tuple[Text, ...] = ()
+    """Targets, none of which it may have."""
 
 
 class AnyStep(Strict):

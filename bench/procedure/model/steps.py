@@ -61,6 +61,7 @@ __all__ = [
     "Procedure",
     "Purpose",
     "Question",
+    "ReadPoint",
     "RecordReplay",
     "Reference",
     "SentTone",
@@ -74,6 +75,18 @@ __all__ = [
 
 Purpose = Literal["level", "azimuth", "response", "speed"]
 ChannelName = Literal["left", "right", "both"]
+ReadPoint = Literal[
+    "meter left",
+    "meter right",
+    "encoder left",
+    "encoder right",
+    "decoder left",
+    "decoder right",
+    "erase both",
+    "bias left",
+    "bias right",
+]
+"""Meters in dB; test points of the noise-reduction circuits, of erase and of bias current in mV."""
 Judged = Literal["level", "balance", "response", "azimuth_delay", "azimuth_angle", "speed_error"]
 """What a `reference` step can judge, each quantity by its own target."""
 
@@ -119,8 +132,11 @@ class Adjust(Measuring):
     """`live`: read while turning. `rounds` (two heads): turn, record, rewind, replay, judge, and again. `ladder`:
     record numbered positions in one pass and name the best one. Default: live from the reference tape and on three
     heads, else rounds."""
-    quantity: Literal["level", "response", "azimuth_delay", "speed_error", "record_replay_level", "overbias"]
-    """`overbias`: fall of the tone past its peak as bias is raised, dB."""
+    quantity: Literal[
+        "level", "response", "azimuth_delay", "speed_error", "source_level", "record_replay_level", "overbias"
+    ]
+    """`source_level`: what was sent, at the output with the monitor on source (two heads: in record or record-pause).
+    `overbias`: fall of the tone past its peak as bias is raised, dB."""
     plays: str | None = None
     """Id of a section of the reference tape; or"""
     sends: tuple[SentTone, ...] = ()
@@ -155,9 +171,10 @@ class RecordReplay(Measuring):
     """The response is relative to this tone, which also gives the level."""
     certifies: bool = False
     """The tape becomes a check tape: its readings include the uncertainty of replay by the reference tape."""
-    targets: dict[Literal["record_replay_level", "response", "azimuth_delay", "mistracking"], TargetName] = Field(
-        min_length=1
-    )
+    targets: dict[
+        Literal["record_replay_level", "compression", "response", "azimuth_delay", "mistracking"], TargetName
+    ] = Field(min_length=1)
+    """`compression`: the level at the reference level sent, relative to the last one that was read at a lower level."""
 
 
 class Measure(Measuring):
@@ -226,6 +243,12 @@ class Entry(StepBase):
     cure_from: StepId | None = None
     """The earlier step that the cure begins with."""
     target: TargetName | None = None
+    reads: ReadPoint | None = None
+    """What of the machine is read. The figure to expect comes from the machine sheet, and the instruction names it."""
+    plays: str | None = None
+    """Id of the section of the reference tape that plays meanwhile; or"""
+    sends: tuple[SentTone, ...] = Field(default=(), max_length=1)
+    """the tone that is sent meanwhile, in record or record-pause."""
 
 
 class Choice(Strict):
@@ -323,9 +346,11 @@ def records(step: StepBase) -> bool:
     """Whether the machine records at a step."""
     if isinstance(step, Measure) and (step.records is not None or step.quantity in CIRCUIT):
         return True
+    if isinstance(step, Entry) and step.reads is not None and step.plays is None:
+        return True
     return isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))
 
 
 def plays_reference_tape(step: StepBase) -> bool:
     """Whether the reference tape is played at a step."""
-    return isinstance(step, Reference) or (isinstance(step, Adjust | Measure) and step.plays is not None)
+    return isinstance(step, Reference) or (isinstance(step, Adjust | Measure | Entry) and step.plays is not None)

@@ -21,6 +21,7 @@ DISTURBS: Mapping[Aspect, tuple[Aspect, ...]] = {
     "replay response": ("replay level", "record response", "tracking"),
     "record azimuth": ("record response", "tracking"),
     "bias": ("record level", "record response", "distortion", "noise", "tracking"),
+    "record level control": ("tracking",),
     "record level": ("tracking", "distortion"),
     "record response": ("tracking",),
 }
@@ -47,6 +48,7 @@ _FROM_TAPE: Mapping[str, Aspect] = {
 _RECORDED: Mapping[str, Aspect] = {
     "level": "record level",
     "balance": "record level",
+    "source_level": "record level control",
     "record_replay_level": "record level",
     "response": "record response",
     "azimuth_delay": "record azimuth",
@@ -179,6 +181,7 @@ _TRIMMERS: Mapping[str, Aspect] = {
     "replay equalisation": "replay response",
     "record azimuth": "record azimuth",
     "bias": "bias",
+    "record level control": "record level control",
     "record level": "record level",
     "record equalisation": "record response",
 }
@@ -187,6 +190,11 @@ _TRIMMERS: Mapping[str, Aspect] = {
 def set_by(trimmer: str) -> Aspect | None:
     """The aspect that a trimmer sets, by its usual name; None for an unusual name."""
     return next((what for name, what in _TRIMMERS.items() if trimmer.startswith(name)), None)
+
+
+def is_knob(trimmer: str) -> bool:
+    """Whether a trimmer, by its usual name, is a control of the user."""
+    return " control" in trimmer
 
 
 def to_check_again(events: Sequence[Event]) -> tuple[str, ...]:

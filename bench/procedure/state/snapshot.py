@@ -69,6 +69,8 @@ class Prompt:
     """Whether there is something to do at the machine and no key to press."""
     sounds: bool = False
     """Whether the go-on key starts tones, so that a countdown comes first."""
+    instrument: str = ""
+    """What is read at the machine, one of `bench.procedure.model.steps.ReadPoint`; "" for the interface."""
 
 
 @dataclass(frozen=True, slots=True)

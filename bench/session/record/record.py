@@ -12,6 +12,7 @@ from typing import Any
 from bench.measure.method import UNSTATED
 from bench.measure.reading import NoReading, ReferenceTone
 from bench.procedure.state.conclusion import Conclusion
+from bench.procedure.state.dependencies import is_knob
 from bench.procedure.state.event_kinds import KIND_OF, Event, of_kind
 from bench.procedure.state.events import Done, Turned
 from bench.procedure.state.journal import ReadingRecord
@@ -117,11 +118,14 @@ class SessionRecord:
 
     @property
     def adjusted(self) -> bool:
-        """Whether a trimmer was turned. Where the program can't see trimmers: a reading kept at a step that adjusts."""
+        """Whether a trimmer was turned. Where the program can't see trimmers: a reading kept at a step that adjusts.
+
+        The controls of the user, such as that of the record level, are no trimmers.
+        """
         if self.sees_turns:
-            return any(any(turned.degrees) for turned in of_kind(self.events, Turned))
+            return any(any(turned.degrees) and not is_knob(turned.trimmer) for turned in of_kind(self.events, Turned))
         adjusting = {step.id for step in self.steps if step.kind == "adjust"}
-        return any(r.step in adjusting for r in self.readings)
+        return any(r.step in adjusting and r.reading.quantity != "source_level" for r in self.readings)
 
     @property
     def standing(self) -> tuple[ReadingRecord, ...]:

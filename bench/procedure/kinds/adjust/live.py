@@ -36,6 +36,9 @@ HOLD_S = 0.8
 START_S = 1.0
 """Silence ahead of the start mark, while the machine comes up to speed."""
 
+BETWEEN_PASSES_S = 1.0
+"""A section that was silent for longer, or sounds longer than it lasts, was played again."""
+
 SEARCH_S = 6.0
 """Longest search for the start mark."""
 
@@ -55,7 +58,8 @@ class LiveAdjustActivity(Activity[Adjust]):
     def __init__(self, step: Adjust, bench: Bench) -> None:
         refuse_file(bench, "be adjusted")
         super().__init__(step, bench)
-        if step.sends and bench.job.machine.heads == 2:
+        self._of_source = step.quantity == "source_level"
+        if step.sends and bench.job.machine.heads == 2 and not self._of_source:
             raise Problem("this machine cannot replay while it records")
         self._reader: AdjustReader
         self._tones: Multitone | None = None
@@ -79,6 +83,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._positions: dict[str, float] = {}
         self._seatings = self._needs_seatings()
         self._going = False
+        self._pass = _SectionPass(bench.job.section(step.plays).seconds) if step.plays is not None else None
         self._mark_frame: int | None = None
         self._mark_sound: list[Samples] = []
         self._mark_from = 0
@@ -111,7 +116,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self.bench.transport("record")
         hands = self.bench.hands
         if hands is not None:
-            hands.switch("monitor", "tape")
+            hands.switch("monitor", "source" if self._of_source else "tape")
         rate = self.bench.port.status.sample_rate
         mark = StartMark(rate, max(-60.0, self.bench.job.machine.reference.send_dbfs - MARK_BELOW_DB))
         parts: list[Gap | Source] = [Gap(START_S), mark, tones]
@@ -120,6 +125,12 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._mark_frame = begins + round(START_S * rate)
         self._mark_sound = []
         self._listen()
+
+    def end(self) -> None:
+        """Stop, with the monitor on tape again."""
+        super().end()
+        if self._of_source and self.bench.hands is not None:
+            self.bench.hands.switch("monitor", "tape")
 
     def _listen(self) -> None:
         self._reader.begin()
@@ -150,6 +161,8 @@ class LiveAdjustActivity(Activity[Adjust]):
             for reading, offset in self._reader.readings():
                 self._gauges[reading.channel] = self._gauge(reading, offset, now)
             self._read_insertion(now)
+            if self._pass is not None:
+                self._pass.heard(any(g.measured is not None for g in self._gauges.values()))
 
     def _look_for_mark(self, block: Block) -> None:
         """Find the head delay: the time from sending the start mark to hearing it."""
@@ -353,7 +366,7 @@ class LiveAdjustActivity(Activity[Adjust]):
 
     def view(self) -> View:
         """Gauges, trimmers, and what to do."""
-        prompt = Prompt("go-on", f"{to_record(self.bench)}: start the tones", sounds=True)
+        prompt = Prompt("go-on", f"{to_record(self.bench, source=self._of_source)}: start the tones", sounds=True)
         if self._seatings is not None and self._seatings.stage == "out":
             prompt = Prompt("go-on", self._seatings.prompt)
         if self._going:
@@ -363,8 +376,10 @@ class LiveAdjustActivity(Activity[Adjust]):
                 text = "In, but near its limit: turn further, or accept it"
             if self.step.programme and not accept:
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
-            elif self._head_delay is not None and not accept:
+            elif self._head_delay is not None and not accept and not self._of_source:
                 text += f"; wait {self._head_delay:.2f} s after a turn, the way from head to head"
+            if self._pass is not None and not accept:
+                text += f"; {self._pass}"
             prompt = Prompt(WAIT.kind, text)
             if self._setting_shell and self._can_accept and all(g.advice == "hold" for g in self._gauges.values()):
                 prompt = Prompt("go-on", "Set, for this insertion of the cassette: go on to the next")
@@ -382,6 +397,29 @@ class LiveAdjustActivity(Activity[Adjust]):
             can_accept=self._going and self._can_accept,
             head_delay_s=self._head_delay,
         )
+
+
+class _SectionPass:
+    """How much of a section of the reference tape is left, and how often it was played: each pass wears it."""
+
+    def __init__(self, seconds: float) -> None:
+        self._seconds = seconds
+        self._heard, self._silent, self._passes = 0.0, 0.0, 1
+
+    def heard(self, tone: bool) -> None:
+        """Another look at whether the tone sounds, one in `READ_EVERY_S`."""
+        if not tone:
+            self._silent += READ_EVERY_S
+            return
+        if self._silent > BETWEEN_PASSES_S and self._heard:
+            self._heard, self._passes = 0.0, self._passes + 1
+        self._silent = 0.0
+        self._heard += READ_EVERY_S
+        if self._heard > self._seconds + BETWEEN_PASSES_S:
+            self._heard, self._passes = READ_EVERY_S, self._passes + 1
+
+    def __str__(self) -> str:
+        return f"{max(0.0, self._seconds - self._heard):.0f} s of the section left, pass {self._passes}"
 
 
 def _near_its_limit(gauge: Gauge) -> bool:

@@ -62,10 +62,13 @@ class EntryActivity(Activity[Entry | SignOff]):
             number = math.nan
         if not math.isfinite(number):
             raise Problem(f'"{text}" is not a number; type it in {step.unit or "figures"}, like 12.5')
-        target = self.bench.job.target(step.target) if step.target is not None else None
         # a figure from another meter has no uncertainty here, so it is reported but never judged
-        limits = _limits(target) if target is not None else None
-        self.bench.note(step.id, Answered(number, step.unit, limits))
+        self.bench.note(step.id, Answered(number, step.unit, self.limits()))
+
+    def limits(self) -> Limits | None:
+        """What a number should be; None where no sheet says it."""
+        named = self.step.target if isinstance(self.step, Entry) else None
+        return _limits(self.bench.job.target(named)) if named is not None else None
 
     def _words(self, step: Entry, text: str) -> None:
         if step.asks == "choice":
