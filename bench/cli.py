@@ -16,6 +16,7 @@ from typing import NoReturn
 from bench import __version__
 from bench.crash import fault_words
 from bench.problem import Problem
+from bench.words.sentences import inert
 
 COMMANDS = (
     "run",
@@ -87,7 +88,7 @@ def main(argv: list[str] | None = None) -> int:
     try:
         return _dispatch(argv)
     except Problem as problem:
-        print(f"tapebench: {problem.sentence}", file=sys.stderr)
+        print(f"tapebench: {inert(problem.sentence)}", file=sys.stderr)
         return 2
     except KeyboardInterrupt as stopped:
         print("; ".join(["tapebench: interrupted", *getattr(stopped, "__notes__", ())]), file=sys.stderr)

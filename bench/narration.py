@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from bench.procedure.state.snapshot import Curve, Gauge, InputView, Prompt, Snapshot, StepView, ToneRow
 from bench.words.dates import duration
-from bench.words.figures import as_given, hertz, number, rotation
+from bench.words.figures import as_given, hertz, number, plus_minus, rotation
 from bench.words.names import CHANNELS, STAGES
 from bench.words.readings import judged_text, phase_text
 from bench.words.sentences import inert
@@ -128,8 +128,8 @@ class Narrator:
             for part in s.flutter:
                 share = f"{part.percent:.3f} % peak, {part.share * 100:.0f} % of it all"
                 self._line(f"  {part.part}: {part.rate_hz:.2f} a second, {share}")
-        if s.ranking and self._changed("ranking", s.ranking):
-            for line in s.ranking:
+        if s.to_sign and self._changed("to sign", s.to_sign):
+            for line in s.to_sign:
                 self._line(f"  {line}")
         if self._changed("again", s.to_check_again) and s.to_check_again:
             self._line("! to be checked again: " + ", ".join(s.to_check_again))
@@ -212,6 +212,8 @@ def gauge_text(g: Gauge) -> str:
         parts.append(f"turn {rotation(g.turn)}")
     if g.held_s >= 0.5:
         parts.append(f"steady for {g.held_s:.0f} s")
+    if g.band and g.verdict.tolerance and g.band >= 0.1 * g.verdict.tolerance:
+        parts.append(f"wanders {plus_minus(g.band)} {g.reading.unit.removesuffix('FS')}")
     phase = phase_text(g.reading)
     return f"{g.label}: {'; '.join([*parts, phase] if phase else parts)}"
 

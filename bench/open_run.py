@@ -312,6 +312,7 @@ def _facts(job: Job, port: Port, request: RunRequest, exercise: Exercise | None,
         sample_rate=status.sample_rate,
         calibration=calibration(job.interface, status.name, today),
         procedure_id=job.name,
+        answers=job.procedure.answers or "",
         turned_before=turned_before(request, port),
     )
     if exercise is not None:

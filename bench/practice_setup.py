@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from bench.clock import Clock
-from bench.procedure.model.sheets import Fault, Machine, ReferenceTape, Tape
+from bench.procedure.model.sheets import Fault, Machine, ReferenceTape, Section, Tape
 
 if TYPE_CHECKING:
     from bench.audio.practice import PracticePort
@@ -30,6 +30,11 @@ def machine_facts(machine: Machine) -> MachineFacts:
         replay_dbfs=machine.reference.replay_dbfs,
         send_dbfs=machine.reference.send_dbfs,
         noise_reduction=machine.noise_reduction[0] if machine.noise_reduction else "none",
+        encoder_mv=machine.encoder_test_point.mv if machine.encoder_test_point else 0.0,
+        decoder_mv=machine.decoder_test_point.mv if machine.decoder_test_point else 0.0,
+        erase_mv=machine.erase_test_point.mv if machine.erase_test_point else 0.0,
+        bias_mv=machine.bias_test_point.mv if machine.bias_test_point else 0.0,
+        meter_zero_db=machine.meters.zero_db if machine.meters else 0.0,
         practice=machine.practice | ({"auto_reverse": True} if machine.auto_reverse else {}),
     )
 
@@ -58,7 +63,9 @@ def build_practice_machine(
             fluxivity=Fluxivity(reference.fluxivity_nwb_m, reference.fluxivity_method),
             equalisation_us=reference.equalisation_us,
             sections=tuple(
-                facts.SectionFacts(s.id, s.purpose, s.hz, s.db, s.seconds, s.recorded_error_db)
+                facts.SectionFacts(
+                    s.id, s.purpose, s.hz, s.db + _beside_db(machine, reference, s), s.seconds, s.recorded_error_db
+                )
                 for s in reference.section
             ),
         ),
@@ -67,6 +74,19 @@ def build_practice_machine(
         misadjustment=misadjustment,
         other_tapes=[facts.TapeFacts(t.name, t.iec_type, t.practice) for t in other_tapes],
     )
+
+
+def _beside_db(machine: Machine, tape: ReferenceTape, section: Section) -> float:
+    """Level of a section beside what its sheet says of it: its own flux, and what a narrower head collects more."""
+    from bench.tape.fluxivity import Fluxivity, convert_method, ratio_db
+    from bench.tape.losses import fringing_rise_db
+
+    flux, _ = convert_method(tape.flux_of(section), tape.fluxivity_method)
+    db = ratio_db(flux, Fluxivity(tape.fluxivity_nwb_m, tape.fluxivity_method))
+    if tape.track_format == "full-track" and machine.track_format not in (None, "full-track"):
+        width = float(machine.practice.get("track_width_mm", 2.0))
+        db += float(fringing_rise_db(section.hz, machine.speed_mm_s, width))
+    return db
 
 
 def build_practice_port(

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from bench.audio.standard_error import stderr_silenced
 from bench.problem import Problem
 
+LOWEST_RATE, HIGHEST_RATE = 8000, 768_000
+"""Hz. A damaged header states any rate; time would pass thousands of times too slowly, or too fast."""
 _SHORTER = re.compile(r": (\d+) \(should be (\d+)\)")
 """How libsndfile reports a header that states more bytes than the file holds."""
 _UNKNOWN_LENGTH = 2**31 - 2**20
@@ -48,6 +50,11 @@ class Capture:
         self._check_it_is_a_file()
         with self._opened() as sound:
             self.sample_rate = int(sound.samplerate)
+            if not LOWEST_RATE <= self.sample_rate <= HIGHEST_RATE:
+                raise Problem(
+                    f"{self.name} has a sample rate of {self.sample_rate} Hz by its header, which holds no tone that "
+                    f"is measured here; export it again at {LOWEST_RATE} to {HIGHEST_RATE} Hz"
+                )
             self._stored_channels = int(sound.channels)
             self._chatters = sound.format == "MP3"
             self._may_hold_nan = sound.subtype in ("FLOAT", "DOUBLE")

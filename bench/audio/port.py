@@ -19,7 +19,14 @@ Samples = NDArray[np.float64]
 """Shape (frames, channels), full scale ±1."""
 
 Act = Literal[
-    "clean", "demagnetise", "load-reference-tape", "load-work-tape", "load-owners-tape", "rewind", "turn-back"
+    "clean",
+    "demagnetise",
+    "load-reference-tape",
+    "load-work-tape",
+    "load-owners-tape",
+    "rewind",
+    "turn-back",
+    "output-to-mark",
 ]
 """What a step's `does` may state as done to the machine."""
 
@@ -108,6 +115,9 @@ class Hands(Protocol):
         `record-only` or `replay-only`; `direction` to `forward` or `reverse`, on a machine that has both.
         """
 
+    def output_to_mark(self) -> None:
+        """Turn the output control to its mark."""
+
     def turn(self, trimmer: str, degrees: float) -> None:
         """Turn a trimmer by so many degrees, positive clockwise. Raises `Problem` for an unknown trimmer."""
 
@@ -117,10 +127,15 @@ class Hands(Protocol):
 
 @runtime_checkable
 class Instruments(Protocol):
-    """Instruments connected to the interface: only the simulated loopback has any."""
+    """Instruments that a person reads: at the simulated loopback, and at the practice machine."""
 
-    def reading_in(self, unit: str) -> float | None:
-        """Present reading of the instrument with this unit; None if there is none."""
+    def reading_in(self, unit: str, at: str = "") -> float | None:
+        """Present reading of the instrument with this unit; None if there is none.
+
+        Args:
+            unit: of the reading.
+            at: where it is read: "meter left", "encoder right"; "" for the interface.
+        """
 
 
 def hands_of(port: Port) -> Hands | None:
@@ -149,3 +164,5 @@ def perform(hands: Hands, act: str, lot: int = 0) -> None:
             hands.load("owners")
         case "rewind":
             hands.rewind()
+        case "output-to-mark":
+            hands.output_to_mark()

@@ -53,6 +53,14 @@ class PracticePort(ModelPort):
         """Set a control."""
         self._machine.switch(control, position)
 
+    def reading_in(self, unit: str, at: str = "") -> float | None:
+        """Present reading of a meter of the machine, or of a voltmeter at a test point; None where there is none."""
+        return self._machine.reading_at(at) if at else None
+
+    def output_to_mark(self) -> None:
+        """Turn the output control to its mark."""
+        self._machine.output_to_mark()
+
     def turn(self, trimmer: str, degrees: float) -> None:
         """Turn a trimmer, positive clockwise."""
         self._machine.turn(trimmer, degrees)

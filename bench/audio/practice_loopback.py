@@ -23,6 +23,6 @@ class LoopbackPort(ModelPort):
         super().__init__(NAME, loopback, clock, real_time=real_time, block=block)
         self._loopback = loopback
 
-    def reading_in(self, unit: str) -> float | None:
+    def reading_in(self, unit: str, at: str = "") -> float | None:
         """Reading of the instrument with this unit: a voltmeter (V) or a counter (Hz)."""
         return {"V": self._loopback.voltmeter_v, "Hz": self._loopback.counter_hz}.get(unit, lambda: None)()

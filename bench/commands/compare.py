@@ -25,7 +25,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         dest="way",
         choices=tuple(WAYS),
         default="left",
-        help="as left with as left, as found with as found, or what came about between: as left with as found next",
+        help="as left with as left; as found with as found, after cleaning or before it; or as left with as found next",
     )
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 

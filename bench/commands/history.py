@@ -10,7 +10,7 @@ from bench.problem import Problem
 from bench.session.compare.machines import INTERVAL_MONTHS, MachineSessions, by_due_date
 from bench.session.record.index import Entry, entries
 from bench.words.dates import stamp
-from bench.words.sentences import counted
+from bench.words.sentences import counted, inert
 from bench.workspace import find_workspace
 
 if TYPE_CHECKING:
@@ -21,6 +21,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     """The options."""
     parser.add_argument("--machine", metavar="S", help="its readings over the years: a machine's name, or its sheet's")
     parser.add_argument("--quantity", metavar="Q", help="only readings of this quantity, such as level or response")
+    parser.add_argument("--causes", action="store_true", help="what was wrong at each visit, and whether it came back")
     add_interval(parser)
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 
@@ -58,6 +59,10 @@ def run(args: argparse.Namespace) -> int:
         raise Problem(f"--quantity: there is no {args.quantity}; there are {', '.join(QUANTITIES)}")
     history = of(workspace, args.machine, args.quantity, args.interval)
     print(json.dumps(_as_json(history), ensure_ascii=False) if args.json else "\n".join(history_lines(history)))
+    if args.causes and not args.json:
+        from bench.session.compare.causes_over_visits import visit_lines
+
+        print("\n".join(["", *visit_lines([workspace.sessions / v.session for v in history.visits])]))
     return 0
 
 
@@ -73,7 +78,7 @@ def _machines_text(machines: list[MachineSessions], found: list[Entry]) -> str:
     for machine in machines:
         count = len(machine.sessions)
         sheet = f" ({machine.machine_id})" if machine.machine_id else ""
-        due = f"due again {machine.due} by the interval"
+        due = f"due again {machine.due} by the interval" if machine.due else "no session came to its end"
         lines.append(f"{machine.machine}{sheet}: {counted(count, 'session')}, {due}")
         lines += [f"    {_session_text(s)}" for s in machine.sessions]
     aside = [e for e in found if e.exercise or e.problem]
@@ -82,11 +87,11 @@ def _machines_text(machines: list[MachineSessions], found: list[Entry]) -> str:
         lines += [f"    {e.problem or f'{e.name}: an exercise'}" for e in aside]
     if machines:
         lines += ["", "What drifts may bring a machine back sooner: --machine reads its sessions and says so."]
-    return "\n".join(lines) or "No sessions yet."
+    return "\n".join(map(inert, lines)) or "No sessions yet."
 
 
 def _session_text(entry: Entry) -> str:
-    return f"{stamp(entry.begun)}  {entry.name}  {entry.procedure}: {entry.outcome or 'broken off'}"
+    return f"{stamp(entry.begun)}  {entry.name}  {entry.procedure}: {entry.outcome}"
 
 
 def _machines_json(machines: list[MachineSessions], found: list[Entry]) -> dict[str, Any]:
@@ -95,7 +100,7 @@ def _machines_json(machines: list[MachineSessions], found: list[Entry]) -> dict[
             {
                 "machine": m.machine,
                 "sheet": m.machine_id,
-                "due": m.due.isoformat(),
+                "due": m.due.isoformat() if m.due else None,
                 "due_by": "interval",
                 "sessions": [_entry_json(s) for s in m.sessions],
             }
@@ -120,7 +125,7 @@ def _entry_json(entry: Entry) -> dict[str, Any]:
 def _as_json(history: History) -> dict[str, Any]:
     return {
         "machine": history.machine,
-        "due": {"on": history.due.on.isoformat(), "because": history.due.because},
+        "due": {"on": history.due.on.isoformat() if history.due.on else None, "because": history.due.because},
         "interval_months": history.interval_months,
         "visits": [
             {

@@ -80,6 +80,9 @@ def _of_procedure(args: argparse.Namespace) -> list[Tone | Gap | Source]:
         if step.kind == "record-replay":
             for t in sends:
                 parts += [Tone(t.hz, zero_db + t.db, args.seconds or t.seconds), Gap(GAP_S)]
+        elif step.kind == "interface":
+            for t in sends:
+                parts += [Tone(t.hz, t.dbfs, args.seconds or 10.0), Gap(GAP_S)]
         else:
             tones = [Tone(t.hz, zero_db + t.db, args.seconds or 10.0) for t in sends]
             parts += [tones[0] if len(tones) == 1 else Multitone(tones, args.rate), Gap(GAP_S)]

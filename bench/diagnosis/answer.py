@@ -106,8 +106,8 @@ def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str
     places, contradictions = once(places)
     places += part_places(plain, lines.peaks, lines.finding)
     unused = tuple(p for p in placed if isinstance(p, Unused))
-    by_answer, unknown = ratios(answers or {})
     causes = tuple(c for c in known_causes(machine.heads) if c.name != "idler" or "idler" in machine.parts)
+    by_answer, unknown = ratios(answers or {}, causes)
     if not places:
         return _of_signs(told, causes, unused, tuple(unknown), len(findings))
     rows = Rows(places, machine)
@@ -131,7 +131,7 @@ def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str
         unknown_answers=tuple(unknown),
         contradictions=contradictions,
         readings=len(findings) - len(unused),
-        next_test=next_test(weighing, causes, machine),
+        next_test=next_test(weighing, [c for c in causes if c.name not in (answers or {})], machine),
         weighing=weighing,
         signs=tuple(told),
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,7 +67,7 @@ class Fitted:
     read: Values
     """What each set says the rows read."""
     slopes: Values
-    """d(rows)/dx, shape (sets, rows, x)."""
+    """d(rows)/dx of settings and amounts, shape (sets, rows, ·)."""
 
     def joined(self, pairs: Sequence[tuple[int, int]]) -> Values:
         """A start for sets of two from two sets of one: settings half way, amounts as they were."""
@@ -79,6 +80,17 @@ class Fitted:
             both = np.concatenate(amounts)
             out[n, s : s + len(both)] = both
         return out
+
+
+class _State(NamedTuple):
+    """Where the sets stand."""
+
+    x: Values
+    read: Values
+    residual: Values
+    """Whitened."""
+    cost: Values
+    """Twice minus the logarithm of likelihood and prior."""
 
 
 class Fitter:
@@ -129,7 +141,7 @@ class Fitter:
         return self.rows.predict(self.vectors(problem, x)) + (problem.columns @ x[:, s:, None])[..., 0]
 
     def slopes(self, problem: Problemset, x: Values) -> Values:
-        """d(rows)/dx, shape (sets, rows, x). Settings of one name go together: no row has two of them."""
+        """d(rows)/dx of settings and amounts, shape (sets, rows, ·). Settings of one name go together, one to a row."""
         count, s, k = len(x), len(self.settings), problem.figure.shape[1]
         base = self.vectors(problem, x)
         tries = [base]
@@ -145,9 +157,7 @@ class Fitter:
         read = self.rows.predict(np.concatenate(tries)).reshape(len(tries), count, -1)
         slopes = (read[1:] - read[0]) / STEP
         settings = slopes[self._colour] * self._share[:, None]
-        return np.concatenate(
-            [np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(BENT) :], 0, 2), problem.columns], axis=2
-        )
+        return np.concatenate([np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(BENT) :], 0, 2)], axis=2)
 
     def _prior(self, problem: Problemset) -> tuple[Values, Values]:
         """Mean and precision of x for each set."""
@@ -164,9 +174,9 @@ class Fitter:
         cost = (FREEDOM + 1) * np.log1p(off[:, :s] / FREEDOM).sum(axis=1) + off[:, s:].sum(axis=1)
         return weights, cost
 
-    def _normal(self, slopes: Values, precision: Values) -> tuple[Values, Values]:
-        """Whitened slopes, and the matrix of the normal equations."""
-        white = self.whiten @ slopes
+    def _normal(self, slopes: Values, columns: Values, precision: Values) -> tuple[Values, Values]:
+        """Whitened slopes with the whitened columns of curves, and the matrix of the normal equations."""
+        white = np.concatenate([self.whiten @ slopes, columns], axis=2)
         normal = np.swapaxes(white, 1, 2) @ white
         at = np.arange(normal.shape[1])
         normal[:, at, at] += precision
@@ -174,48 +184,57 @@ class Fitter:
 
     def fit(self, problem: Problemset, start: Values | None = None, rounds: int = 5) -> Fitted:
         """The most likely figures of each set, and the evidence."""
-        count, s, k = len(problem.sets), len(self.settings), problem.figure.shape[1]
         prior, precision = self._prior(problem)
-        x = prior.copy() if start is None else start
-        damping = np.full(count, DAMPING)
-
-        def cost(at: Values) -> tuple[Values, Values, Values]:
-            read = self.predict(problem, at)
-            residual = (self.rows.values - read) @ self.whiten.T
-            return read, residual, (residual**2).sum(axis=1) + self._weights(at, prior, precision)[1]
-
-        read, residual, now = cost(x)
+        at = self._state(problem, prior.copy() if start is None else start)
+        damping, columns = np.full(len(problem.sets), DAMPING), self.whiten @ problem.columns
         for _ in range(rounds):
-            slopes = self.slopes(problem, x)
-            weights, _ = self._weights(x, prior, precision)
-            white, normal = self._normal(slopes, weights)
-            diagonal = np.arange(normal.shape[1])
-            damped = normal.copy()
-            damped[:, diagonal, diagonal] *= 1 + damping[:, None]
-            pull = (residual[:, None] @ white)[:, 0] - weights * (x - prior)
-            step = np.linalg.solve(damped, pull[..., None])[..., 0]
-            step[:, s : s + k] = np.clip(step[:, s : s + k], -1.5, 1.0)
-            step[:, :s] = np.clip(step[:, :s], -8.0, 8.0)
-            tried = x + step
-            new_read, new_residual, then = cost(tried)
-            better = then < now
-            x = np.where(better[:, None], tried, x)
-            read = np.where(better[:, None], new_read, read)
-            residual, now = np.where(better[:, None], new_residual, residual), np.where(better, then, now)
+            slopes = self.slopes(problem, at.x)
+            at, better, normal = self._step(problem, at, (slopes, columns), damping)
             damping = np.where(better, damping / 5, damping * 10)
-        evidence = self._laplace(now, precision, normal)
-        return Fitted(problem, s, evidence, x, np.asarray(np.linalg.inv(normal)), read, slopes)
+        evidence = self._laplace(at.cost, precision, normal)
+        spread = np.asarray(np.linalg.inv(normal))
+        return Fitted(problem, len(self.settings), evidence, at.x, spread, at.read, slopes)
+
+    def evidence(self, fitted: Fitted) -> Values:
+        """The evidence of sets that were fitted with another covariance, after one step along their slopes."""
+        problem = fitted.problem
+        start = self._state(problem, fitted.x, fitted.read)
+        along = (fitted.slopes, self.whiten @ problem.columns)
+        at, _, normal = self._step(problem, start, along, np.full(len(problem.sets), DAMPING))
+        return self._laplace(at.cost, self._prior(problem)[1], normal)
+
+    def _state(self, problem: Problemset, x: Values, read: Values | None = None) -> _State:
+        prior, precision = self._prior(problem)
+        read = self.predict(problem, x) if read is None else read
+        residual = (self.rows.values - read) @ self.whiten.T
+        return _State(x, read, residual, (residual**2).sum(axis=1) + self._weights(x, prior, precision)[1])
+
+    def _step(
+        self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
+    ) -> tuple[_State, NDArray[np.bool_], Values]:
+        """One step along slopes and whitened columns, kept where it is better; and the normal equations' matrix."""
+        s, k = len(self.settings), problem.figure.shape[1]
+        prior, precision = self._prior(problem)
+        weights, _ = self._weights(at.x, prior, precision)
+        white, normal = self._normal(*along, weights)
+        diagonal = np.arange(normal.shape[1])
+        damped = normal.copy()
+        damped[:, diagonal, diagonal] *= 1 + damping[:, None]
+        pull = (at.residual[:, None] @ white)[:, 0] - weights * (at.x - prior)
+        step = np.linalg.solve(damped, pull[..., None])[..., 0]
+        step[:, s : s + k] = np.clip(step[:, s : s + k], -1.5, 1.0)
+        step[:, :s] = np.clip(step[:, :s], -8.0, 8.0)
+        then = self._state(problem, at.x + step)
+        better = then.cost < at.cost
+        whole = better[:, None]
+        kept = _State(
+            np.where(whole, then.x, at.x),
+            np.where(whole, then.read, at.read),
+            np.where(whole, then.residual, at.residual),
+            np.where(better, then.cost, at.cost),
+        )
+        return kept, better, normal
 
     def _laplace(self, cost: Values, precision: Values, normal: Values) -> Values:
         half = np.log(precision).sum(axis=1) - np.linalg.slogdet(normal)[1] + self.log_det
         return np.asarray(0.5 * (half - cost))
-
-    def evidence(self, fitted: Fitted) -> Values:
-        """The evidence of sets that were fitted with another covariance, by one step along their slopes."""
-        prior, precision = self._prior(fitted.problem)
-        weights, cost = self._weights(fitted.x, prior, precision)
-        white, normal = self._normal(fitted.slopes, weights)
-        residual = (self.rows.values - fitted.read) @ self.whiten.T
-        pull = (residual[:, None] @ white)[:, 0] - weights * (fitted.x - prior)
-        gain = (pull * np.linalg.solve(normal, pull[..., None])[..., 0]).sum(axis=1)
-        return self._laplace((residual**2).sum(axis=1) + cost - gain, precision, normal)

@@ -17,8 +17,8 @@ USUAL_PARTS = {
     False: {"capstan": 8.0, "pinch roller": 40.0, "reel": 140.0},
 }
 """Diameters in mm by whether it is a cassette deck."""
-FLYWHEEL_MM, BELT_MM = 60.0, 250.0
-"""Diameter of a usual flywheel, and the length of the belt on it."""
+FLYWHEEL_MM = 60.0
+"""Diameter of a usual flywheel, on which the belt runs."""
 PART_WORDS = {
     "capstan": ("capstan", "flywheel"),
     "pinch roller": ("pinch", "roller"),
@@ -156,7 +156,8 @@ def _rates(facts: Mapping[str, Any], speed: float, cassette: bool) -> dict[str, 
             mm[part] = float(value)
         elif part and unit == "hz":
             hz[part] = float(value)
-    belt = mm.pop("belt", BELT_MM)
+    belt = mm.pop("belt", None)
     rates = {part: rotation_rate_hz(size, speed) for part, size in mm.items()} | hz
-    rates.setdefault("belt", rates["capstan"] * math.pi * flywheel / belt)
+    if belt is not None:
+        rates.setdefault("belt", rates["capstan"] * math.pi * flywheel / belt)
     return rates

@@ -16,6 +16,7 @@ from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.options import STRANGE
 from bench.diagnosis.readings.finding import Finding, Source
+from bench.diagnosis.readings.looks import shown
 from bench.diagnosis.rows import Place, Rows, place
 from bench.diagnosis.spread import rough_columns, scatter_covariance, straight_columns
 from bench.diagnosis.weighing import TEMPER, Weighed, Weighing
@@ -29,8 +30,6 @@ SETTLED_BITS = 0.35
 LEAST_BITS = 0.02
 HANDLING = 1.0
 """Minutes that any test costs beside its own, so that a glance that tells little is not the best."""
-SEEN, SEEN_WITHOUT = 0.9, 0.06
-"""How often a look shows a cause that is there, and one that is not. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +43,8 @@ class NextTest:
     bits: float
     quantities: tuple[tuple[Source, str], ...] = ()
     """What it measures; nothing for a look."""
+    looks_for: str = ""
+    """The cause that a look shows or not."""
 
     @property
     def reference_passes(self) -> int:
@@ -56,6 +57,7 @@ class NextTest:
         measures = [{"source": source, "quantity": quantity} for source, quantity in self.quantities]
         return out | {
             "information_bits": round(self.bits, 3),
+            **({"answer": {self.looks_for: ["seen", "not seen"]}} if self.looks_for else {}),
             "measures": measures,
             "reference_passes": self.reference_passes,
         }
@@ -127,7 +129,11 @@ UNITS = {
 
 
 def next_test(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> NextTest | None:
-    """The best test; one of no minutes and no bits where what to mend is settled; None where nothing helps."""
+    """The best test, with looks for these causes.
+
+    Returns:
+        One of no minutes and no bits where what to mend is settled; None where nothing helps.
+    """
     doubt = _Doubt(weighing)
     if float(doubt.entropy()) < SETTLED_BITS and not doubt.leads_nowhere():
         remedy = doubt.remedies[int(np.argmax(doubt.by_remedy()))]
@@ -185,14 +191,15 @@ def _looked(doubt: _Doubt, causes: Sequence[Cause]) -> list[NextTest]:
         there = np.array([any(o.cause.name == cause.name for o in s.options) for s in doubt.sets])
         if not there.any():
             continue
-        seen = np.where(there, SEEN, SEEN_WITHOUT)
+        seen = np.where(there, *shown(cause))
         left = 0.0
         for chance in (seen, 1 - seen):
             posterior = doubt.probability * chance
             left += float(posterior.sum() * doubt.entropy(posterior / posterior.sum()))
         other = int(np.flatnonzero(there != there[0])[0]) if there.any() and not there.all() else 0
         parts = doubt.differing(other) or (cause.name,)
-        out.append(NextTest(cause.look, cause.look_minutes, parts, float(doubt.entropy()) - left))
+        bits = float(doubt.entropy()) - left
+        out.append(NextTest(cause.look, cause.look_minutes, parts, bits, looks_for=cause.name))
     return out
 
 

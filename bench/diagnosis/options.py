@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.diagnosis.causes.cause import Cause, Curve, Variant
+from bench.diagnosis.causes.cause import Cause, Curve, Move, Variant
 from bench.diagnosis.fit import Problemset
+from bench.diagnosis.machine import PARTS
 from bench.diagnosis.parameters import usual
 from bench.diagnosis.rows import Rows
 from bench.diagnosis.spread import curve_columns, rough_columns, scatter_covariance, straight_columns
@@ -20,7 +21,7 @@ SEEN = 0.6
 """Standard deviations that a cause of usual size must move the readings by, to be looked for at all."""
 TYPE_ONE_US, UNUSUAL = 100.0, 0.15
 """A machine of a longer time constant is set for type I; how likely a variant is that belongs to the other kind."""
-DIRECTIONS, LEAST_DIRECTION = 12, 0.3
+DIRECTIONS, LEAST_DIRECTION = 10, 0.3
 """Of a curve, the directions that are kept, and how many standard deviations each must move the readings by."""
 
 
@@ -35,7 +36,12 @@ def _strange(side: str) -> tuple[Variant, ...]:
 STRANGE = Cause(
     "not-in-list",
     "something that is not in this list",
-    (*_strange("replay"), *_strange("record"), Variant("both", curves=(Curve("part", 2.5),), share=2.5)),
+    (
+        *_strange("replay"),
+        *_strange("record"),
+        Variant("both", (Move("part", 2.3, 0.5, at=(PARTS.index("idler"),)),), share=1.5),
+        Variant("both", curves=(Curve("low end", 4.0),), share=0.7),
+    ),
     1.0,
     "",
     "look further",

@@ -30,6 +30,8 @@ class Figure:
     """Whether readings follow it in a straight line, near enough."""
     trimmer: str = ""
     """The setting that a person turns for it."""
+    left: float = 1.0
+    """How much wider it may stand as left: it was turned until the readings were right, whatever was wrong."""
 
 
 SETTINGS = (2,)
@@ -40,14 +42,18 @@ NOISE_METHODS = ("A-weighted", "unweighted", "BS.468", "2 kHz")
 
 FIGURES: tuple[Figure, ...] = (
     # Settings
-    Figure("replay_level", 2.5, "dB", SETTINGS + BY_CHANNEL, trimmer="replay level"),
-    Figure("replay_equalisation", 1.0, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="replay equalisation"),
+    Figure("replay_level", 2.5, "dB", SETTINGS + BY_CHANNEL, trimmer="replay level", left=2.0),
+    Figure(
+        "replay_equalisation", 1.0, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="replay equalisation", left=2.5
+    ),
     Figure("replay_azimuth", 4.0, "arcmin", SETTINGS, straight=False, trimmer="replay azimuth"),
     Figure("record_azimuth", 3.0, "arcmin", SETTINGS, straight=False, trimmer="record azimuth"),
-    Figure("record_level", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="record level"),
-    Figure("record_equalisation", 1.2, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation"),
+    Figure("record_level", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="record level", left=2.0),
+    Figure("record_equalisation", 1.2, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation", left=2.5),
     Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="bias"),
     Figure("speed", 0.8, "%", SETTINGS, trimmer="speed"),
+    Figure("replay_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL),
+    Figure("record_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL),
     # Heads
     Figure("replay_film", 0.08, "µm", BY_CHANNEL),
     Figure("record_film", 0.08, "µm", BY_CHANNEL),
@@ -122,7 +128,10 @@ def usual() -> tuple[Values, Values, NDArray[np.bool_]]:
     """Mean and standard deviation of the vector on a machine without a fault, and which figures are straight lines."""
     mean, width, straight = np.zeros(COUNT), np.zeros(COUNT), np.ones(COUNT, dtype=bool)
     for figure in FIGURES:
-        mean[WHERE[figure.name]], width[WHERE[figure.name]] = figure.mean, figure.usual
+        at = WHERE[figure.name]
+        mean[at], width[at] = figure.mean, figure.usual
+        if figure.left != 1.0:
+            width[(at.start + at.stop) // 2 : at.stop] *= figure.left
         straight[WHERE[figure.name]] = figure.straight
     return mean, width, straight
 

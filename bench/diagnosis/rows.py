@@ -19,9 +19,11 @@ from bench.diagnosis.tones import Tones, settings_of
 Values = NDArray[np.float64]
 
 TONE_QUANTITIES = ("level", "record_replay_level", "response", "balance")
-LAW, STEEP_DB, MOST_LAW_DB = 0.05, 8.0, 20.0
+LAW, STEEP_DB = 0.05, 8.0
 """Of a large error, the share by which the laws of the trade miss it on a real machine (standard), and from where on
-it doubles: near a null of gap or azimuth."""
+it doubles."""
+NULL, NULL_DB = 0.4, 13.0
+"""Beyond this error a null of gap or azimuth is near, and little more is known than that the tone is far down."""
 SIDES = {"left": 0, "right": 1}
 
 
@@ -106,8 +108,9 @@ def _tone(finding: Finding, value: float, machine: Machine) -> Place | Unused:
         _weights(finding.channel, finding.quantity),
         reference_hz(finding, machine) if ratio else None,
     )
-    size = min(abs(value), MOST_LAW_DB)
-    scatter = math.hypot(tone_scatter(hz, machine), LAW * (size + max(size - STEEP_DB, 0.0)))
+    size = abs(value)
+    law = LAW * (size + max(size - STEEP_DB, 0.0)) + NULL * max(size - NULL_DB, 0.0)
+    scatter = math.hypot(tone_scatter(hz, machine), law)
     return Place(finding, value, scatter, finding.uncertainty / 2, tone=tone)
 
 

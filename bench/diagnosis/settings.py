@@ -63,7 +63,7 @@ def _of_set(weighing: Weighing, n: int) -> tuple[Values, Values, Values, Values]
     """Mean and variance of the bent settings, then of the straight figures in units of their usual spread."""
     s, fitter = weighing.sets[n], weighing.fitter
     problem = Problemset([tuple(o.variant for o in s.options)], weighing.session.columns, fitter.rows)
-    slopes = fitter.whiten @ fitter.slopes(problem, s.x[None])[0]
+    slopes = fitter.whiten @ np.hstack([fitter.slopes(problem, s.x[None])[0], problem.columns[0]])
     precision = np.concatenate(
         [fitter.precision, problem.precision[0], np.ones(problem.columns.shape[2])],
     )

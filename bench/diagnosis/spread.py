@@ -91,7 +91,7 @@ def curve_columns(rows: Rows, curve: Curve) -> Values:
         return side_columns(rows, curve.side, curve.channel, curve.width)
     wanted = [n for n, p in enumerate(rows.places) if p.kind == curve.side]
     out = np.zeros((len(rows), len(wanted)))
-    if curve.side in ("drift", "part"):
+    if curve.side == "drift":
         out[wanted, np.arange(len(wanted))] = curve.width
     elif curve.side in ("encoder", "decoder"):
         out = np.zeros((len(rows), 2 * _SMOOTH.shape[1]))

@@ -83,6 +83,8 @@ class Tones:
         self._wavelength_um = 1e3 * machine.speed_mm_s / hz
         x = 10.0 if machine.cassette else 12.5
         self._top = (1 / (1 + (hz / 16e3 - 16e3 / hz) ** 2)) / (1 / (1 + (x / 16 - 16 / x) ** 2))
+        w = (2e-6 * np.pi * hz * machine.t1_us) ** 2
+        self._shape = self._top - w / (1 + w)
 
     def level_db(self, f: Figures) -> Values:
         """Error of level, shape (sets, 2, tones)."""
@@ -115,6 +117,7 @@ class Tones:
         return np.asarray(
             self._each(f["replay_level"][:, run])
             + shelf_db(self.hz, m.t1_us, self._each(switched))
+            + self._each(f["replay_equaliser_shape"][:, run]) * self._shape
             + worn
             - SPACING_DB * self._each(film(f, m, self.stage, "replay")) * per_um
             + sinc_db(np.pi * offset_um * per_um)
@@ -136,6 +139,7 @@ class Tones:
         return np.asarray(
             recorded
             + self._each(f["record_equalisation"][:, run]) * self._top
+            + self._each(f["record_equaliser_shape"][:, run]) * self._shape
             - RECORD_SPACING_DB * self._each(on_head) / self._wavelength_um
             + (self._each(f["tape_treble"]) + OTHER_TAPE["treble"] * other) * k
             - slope * treble * k

@@ -33,9 +33,13 @@ GRADES = tuple(
         zip(ROUGH, GRADE_WEIGHTS, strict=True), zip(REPEATS, GRADE_WEIGHTS, strict=True)
     )
 )
+UNSEEN = 0.5
+"""Share of its odds that a cause keeps which these readings can't show: a bench measures first what it suspects."""
 TEMPER = 0.85
 """Of what the readings say, since the model is not the machine."""
-BEST_SINGLES, MOST_PAIRS = 9, 40
+NEAR = 6.0
+"""Grades less likely than the best one by more than this, a logarithm, do not count."""
+BEST_SINGLES, MOST_PAIRS = 9, 30
 OUTLIER, TOLD_OUTLIER = 3.5, 4.5
 """Standard deviations by which a reading stands alone whatever is wrong: it then counts less, and is told."""
 
@@ -82,27 +86,33 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     """
     session = Session(rows)
     options, invisible = session.visible(causes, ratios)
-    prior = _prior(options)
+    prior = _prior(options, invisible)
     singles: list[Set] = [(), *((o,) for o in options)]
     usual = Fitter(rows, session.covariance(1.0, 1.5, np.zeros(len(rows))))
-    first = _fit(usual, singles, session, rounds=5)
+    first = _fit(usual, singles, session, rounds=4)
     grown, outliers = _outliers(usual, first.read)
     fitters = [Fitter(rows, session.covariance(rough, repeats, grown)) for rough, repeats, _ in GRADES]
-    log = np.array([TEMPER * f.evidence(first) + g[2] for f, g in zip(fitters, GRADES, strict=True)])
-    best = int(np.argmax(np.logaddexp.reduce(log + prior, axis=1)))
+    at_first = np.array([TEMPER * f.evidence(first) + g[2] for f, g in zip(fitters, GRADES, strict=True)])
+    of_grade = np.logaddexp.reduce(at_first + prior, axis=1)
+    best = int(np.argmax(of_grade))
+    near = [int(n) for n in np.flatnonzero(of_grade > of_grade[best] - NEAR)]
     fitter = fitters[best]
+
+    def graded(fit: Fitted) -> Values:
+        """Evidence of each set, summed over the grades that are likely."""
+        logs = [TEMPER * (fit.log_evidence if n == best else fitters[n].evidence(fit)) + GRADES[n][2] for n in near]
+        return np.asarray(np.logaddexp.reduce(logs, axis=0))
+
     fitted = _fit(fitter, singles, session, start=first.x, rounds=3)
-    log += TEMPER * fitted.log_evidence + GRADES[best][2] - log[best]
-    scores = np.logaddexp.reduce(log, axis=0) + prior
+    scores = graded(fitted) + prior
     pairs = _pairs(scores[1:], options)
     sets, both = list(singles), None
     if pairs:
         chosen: list[Set] = [(options[a], options[b]) for a, b in pairs]
         both = _fit(fitter, chosen, session, start=fitted.joined([(a + 1, b + 1) for a, b in pairs]), rounds=4)
-        beyond = scores - prior - log[best]
         at = np.array(pairs)
         weights = np.exp(prior[at + 1]).prod(axis=1) * 2 * PAIRS / SINGLES**2
-        more = TEMPER * both.log_evidence + GRADES[best][2] + beyond[at + 1].mean(axis=1) + np.log(weights)
+        more = graded(both) + np.log(weights)
         scores, sets = np.concatenate([scores, more]), sets + chosen
     probability = np.exp(scores - np.logaddexp.reduce(scores))
     out: list[Weighed] = []
@@ -117,13 +127,15 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     return Weighing(tuple(out), tuple(invisible), fitter, session, misfit, outliers, GRADES[best][:2])
 
 
-def _prior(options: Sequence[Option]) -> Values:
-    """Logarithm of the prior of nothing, then of each option alone."""
-    total = sum(o.weight for o in options if o.cause is not STRANGE) or 1.0
+def _prior(options: Sequence[Option], invisible: Sequence[Cause]) -> Values:
+    """Logarithm of the prior of nothing that these readings could show, then of each option alone."""
+    unseen = UNSEEN * sum(c.odds for c in invisible)
+    total = unseen + sum(o.weight for o in options if o.cause is not STRANGE)
     strange = sum(o.weight for o in options if o.cause is STRANGE) or 1.0
     rest = 1 - NOTHING - SINGLES - PAIRS
     shares = [rest / strange if o.cause is STRANGE else SINGLES / total for o in options]
-    return np.log([NOTHING, *(share * o.weight for share, o in zip(shares, options, strict=True))])
+    nothing = NOTHING + SINGLES * unseen / max(total, 1e-9)
+    return np.log([nothing, *(share * o.weight for share, o in zip(shares, options, strict=True))])
 
 
 def _fit(fitter: Fitter, sets: Sequence[Set], session: Session, *, start: Values | None = None, rounds: int) -> Fitted:

@@ -204,6 +204,8 @@ QUANTITIES: dict[str, Quantity] = {
         judged="largest",
     ),
     "dropout_length": Quantity(title="Dropout length", unit="ms", meter="dropouts", event=True, judged="largest"),
+    "source_level": Quantity(title="Source level at the output", unit="dB", meter="level", live="source"),
+    "compression": Quantity(title="Compression at reference level", unit="dB", step=""),
     "record_replay_level": Quantity(title="Record-to-replay level", unit="dB", meter="level", drawn="curve"),
     "overbias": Quantity(title="Over-bias", unit="dB", step="adjust"),
     "heard_error": Quantity(title="Heard with noise reduction", unit="dB", step="", frequency="found"),

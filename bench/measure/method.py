@@ -6,7 +6,13 @@ from collections.abc import Callable
 from dataclasses import KW_ONLY, dataclass, field, fields, replace
 from typing import Any, Literal
 
-Difference = Literal["left minus right", "replayed minus sent", "recorded to replayed", "returned minus sent"]
+Difference = Literal[
+    "left minus right",
+    "replayed minus sent",
+    "replayed minus source",
+    "recorded to replayed",
+    "returned minus sent",
+]
 Say = str | Callable[[Any], str]
 
 
@@ -56,6 +62,7 @@ class Method:
     """Where there are several."""
     inverted: bool = _fact(", inverted polarity taken out", none=False)
     """One channel is the wrong way round."""
+    insertions: int | None = _fact(", mean of {} insertions of the cassette", kept=False)
     speed_mm_s: float | None = _fact("; {:g} mm/s")
     track_spacing_mm: float | None = _fact(", {:g} mm between tracks")
 
@@ -72,6 +79,8 @@ class Method:
     worst_level_db: float | None = _fact(": worst of 0 to −50 dB, at {:g} dB", kept=False)
     held_beyond_hz: float | None = _fact("; errors held beyond {:g} Hz", kept=False)
     level_sent_db: float | None = _fact("; level sent at {:+g} dB", kept=False)
+    source_db: float | None = _fact("; source {:+.2f} dB re what was sent", kept=False)
+    """Level of the source at the output, where a replayed level is relative to it."""
     response_sent_db: float | None = _fact(", response sent at {:+g} dB", kept=False)
 
     # An instrument that a person reads, and what it is connected to.
@@ -101,6 +110,7 @@ class Method:
     tape_db: float | None = _fact("; reference tape ±{:g} dB")
     tape_percent: float | None = _fact("; reference tape ±{:g} %")
     tape_arcmin: float | None = _fact("; reference tape ±{:g}'")
+    fringing: bool = _fact("; a full-track tape reads high here on a narrower head, so it is not judged", none=False)
     certificate_db: float | None = _fact(", its certificate moves the target by {:+.2g} dB", kept=False)
 
     def __str__(self) -> str:

@@ -24,6 +24,11 @@ class Verdict:
     limit: Literal["", "at least", "at most"] = ""
     """Set where `target` is a limit on one side and there is no tolerance."""
 
+    @property
+    def says_nothing(self) -> bool:
+        """Whether the target asks nothing at this frequency."""
+        return self.word == "no reading" and self.tolerance is None and not self.limit
+
 
 def off_target(reading: Result, verdict: Verdict | None) -> float | None:
     """Reading minus target, in the unit of the reading; None where there is no reading or nothing is asked of it."""

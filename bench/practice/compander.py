@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from bench.practice.facts import MachineFacts
 from bench.practice.filters import RATE
+from bench.practice.physics import MachinePhysics
 from bench.tape.encoding_curves import reference_level_db
 from bench.tape.noise_reduction import NoiseReduction
 
@@ -28,28 +29,38 @@ class Compander:
     def __init__(self, machine: MachineFacts, iec_type: str) -> None:
         self._system = machine.noise_reduction
         self._reference = 10 ** (reference_level_db(machine.fluxivity, iec_type) / 20)
+        self._at_encoder = self._at_decoder = self._reference
+        """Level that each circuit takes for its reference."""
         self._encoder: NoiseReduction | None = None
         self._decoder: NoiseReduction | None = None
 
-    def switch(self, position: str, encoder_side_db: float, decoder_side_db: float) -> None:
-        """Set the switch; the two figures are the gain errors of the circuits' side paths, dB."""
+    def switch(self, position: str, physics: MachinePhysics) -> None:
+        """Set the switch; the figures give the errors of the circuits."""
         if self._system == "none":
             return
         self._encoder = self._decoder = None
+        self._at_encoder = self._reference / 10 ** (physics.encoder_level_db / 20)
+        self._at_decoder = self._reference / 10 ** (physics.decoder_level_db / 20)
         if position in ("on", "record-only"):
-            self._encoder = NoiseReduction(self._system, RATE, 2, decode=False, side_error_db=encoder_side_db)
+            self._encoder = NoiseReduction(self._system, RATE, 2, decode=False, side_error_db=physics.encoder_side_db)
         if position in ("on", "replay-only"):
-            self._decoder = NoiseReduction(self._system, RATE, 2, decode=True, side_error_db=decoder_side_db)
+            self._decoder = NoiseReduction(self._system, RATE, 2, decode=True, side_error_db=physics.decoder_side_db)
+
+    @property
+    def reference_db(self) -> float:
+        """Its reference level, re that of the machine, dB."""
+        return float(20 * np.log10(self._reference))
 
     def encode(self, source: Floats) -> Floats:
         """The input of the record amplifier, shape (2, n), re the machine's reference level."""
-        return self._through(self._encoder, source)
+        return self._through(self._encoder, source, self._at_encoder)
 
     def decode(self, replayed: Floats) -> Floats:
         """The machine's output, likewise, from the output of the replay amplifier."""
-        return self._through(self._decoder, replayed)
+        return self._through(self._decoder, replayed, self._at_decoder)
 
-    def _through(self, circuit: NoiseReduction | None, sound: Floats) -> Floats:
+    @staticmethod
+    def _through(circuit: NoiseReduction | None, sound: Floats, reference: float) -> Floats:
         if circuit is None:
             return sound
-        return circuit.run(sound.T / self._reference).T * self._reference
+        return circuit.run(sound.T / reference).T * reference

@@ -46,6 +46,14 @@ class MachineFacts:
     """The input that records the reference level."""
     noise_reduction: Literal["none", "type-b", "type-a"] = "none"
     """The system that its switch puts in."""
+    encoder_mv: float = 0.0
+    """Voltage at the encoder's test point at the reference level of the noise reduction; 0 for none."""
+    decoder_mv: float = 0.0
+    erase_mv: float = 0.0
+    bias_mv: float = 0.0
+    """Voltages at the test points of erase and bias current, when both are right."""
+    meter_zero_db: float = 0.0
+    """Level that the meters show as 0, re the reference level."""
     practice: Table = field(default_factory=dict)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import irfft, rfft
 
 from bench.practice.kernels import one_pole
 
@@ -12,7 +13,8 @@ Floats = NDArray[np.float64]
 RATE = 48000
 CHUNK = 960
 """Frames that the machine processes at a time, whatever the size of the input blocks: 20 ms."""
-_FFT = 2048
+FFT = 2048
+"""Frames that a running filter transforms at a time."""
 _DESIGN = 8192
 LONG, SHORT = 1024, 256
 """Taps. A filter holds 1089: one long response, or a zero-phase and a minimum-phase one convolved."""
@@ -30,16 +32,16 @@ class Fir:
     """A two-channel FIR filter that can be changed while it runs: it cross-fades from the old taps to the new."""
 
     def __init__(self) -> None:
-        self._past = np.zeros((2, _FFT - CHUNK))
+        self._past = np.zeros((2, FFT - CHUNK))
         self._response: NDArray[np.complex128] | None = None
         self._old: NDArray[np.complex128] | None = None
         self._fade = np.linspace(0, 1, CHUNK)
 
     def set(self, left: Floats, right: Floats) -> None:
         """Use these taps, at most 1089, from the next chunk on."""
-        taps = np.zeros((2, _FFT))
+        taps = np.zeros((2, FFT))
         taps[0, : left.size], taps[1, : right.size] = left, right
-        self._old, self._response = self._response, np.fft.rfft(taps)
+        self._old, self._response = self._response, rfft(taps)
 
     def run(self, signal: Floats) -> Floats:
         """Filter a chunk, shape (2, CHUNK)."""
@@ -47,10 +49,10 @@ class Fir:
             raise RuntimeError("a filter without taps")
         extended = np.concatenate((self._past, signal), axis=1)
         self._past = extended[:, CHUNK:]
-        spectrum = np.fft.rfft(extended)
-        out = np.fft.irfft(spectrum * self._response)[:, -CHUNK:]
+        spectrum = rfft(extended)
+        out = irfft(spectrum * self._response)[:, -CHUNK:]
         if self._old is not None:
-            before = np.fft.irfft(spectrum * self._old)[:, -CHUNK:]
+            before = irfft(spectrum * self._old)[:, -CHUNK:]
             out = before + self._fade * (out - before)
             self._old = None
         return np.asarray(out)

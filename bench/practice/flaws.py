@@ -1,4 +1,4 @@
-"""Flaws of a tape and its contact with the head: dropouts, echoes, partial erasure by magnetised heads."""
+"""Echoes of long wavelengths, and partial erasure by magnetised heads."""
 
 from __future__ import annotations
 
@@ -11,42 +11,6 @@ from bench.practice.filters import RATE
 from bench.practice.kernels import one_pole
 
 Floats = NDArray[np.float64]
-
-_EDGE = 0.002 * RATE
-
-
-class Dropouts:
-    """Short losses of contact at fixed positions: on the tape, or in time where the machine causes them."""
-
-    def __init__(self, per_minute: float, seed: int) -> None:
-        self._rate, self._seed = per_minute, seed
-        self._minutes: dict[int, Floats] = {}
-
-    def _minute(self, minute: int) -> Floats:
-        """Rows of start and end (samples), and the fraction of each channel's amplitude that is lost."""
-        if minute not in self._minutes:
-            rng = np.random.default_rng([self._seed, minute])
-            count = rng.poisson(self._rate)
-            start = (minute + rng.uniform(0, 1, count)) * 60 * RATE
-            length = rng.uniform(0.008, 0.06, count) * RATE
-            lost = 1 - 10 ** (-rng.uniform(8, 26, count) / 20)
-            one_side = rng.uniform(0, 1, count)
-            left, right = lost * np.minimum(1, 2 * one_side), lost * np.minimum(1, 2 - 2 * one_side)
-            self._minutes[minute] = np.stack((start, start + length, left, right), axis=1)
-        return self._minutes[minute]
-
-    def gain(self, positions: Floats) -> Floats | None:
-        """Gain at these positions (samples, rising), shape (2, n); None where nothing is lost."""
-        if self._rate <= 0 or positions[0] < 0:
-            return None
-        gain = None
-        for minute in {int(positions[0] / (60 * RATE)), int(positions[-1] / (60 * RATE))}:
-            for start, end, left, right in self._minute(minute):
-                if positions[0] < end and positions[-1] > start:
-                    depth = np.clip(np.minimum(positions - start, end - positions) / _EDGE, 0, 1)
-                    gain = np.ones((2, positions.size)) if gain is None else gain
-                    gain *= 1 - np.array([[left], [right]]) * (0.5 - 0.5 * np.cos(np.pi * depth))
-        return gain
 
 
 class Echo:

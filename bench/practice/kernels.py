@@ -98,6 +98,46 @@ def one_pole(signal: Floats, b0: float, b1: float, a1: float, state: Floats) -> 
         state[channel, 0], state[channel, 1] = x1, y1
 
 
+@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
+def band_pass(signal: Floats, feedback: Floats, state: Floats) -> None:
+    """A resonance in place: y[n] = x[n] − x[n-2] + a y[n-1] + b y[n-2]; `state` holds two of x and two of y."""
+    x1, x2, y1, y2 = state
+    a, b = feedback
+    for i in range(signal.size):
+        x = signal[i]
+        y = x - x2 + a * y1 + b * y2
+        x2, x1 = x1, x
+        y2, y1 = y1, y
+        signal[i] = y
+    state[0], state[1], state[2], state[3] = x1, x2, y1, y2
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
+def first_order_sum(white: Floats, keep: Floats, rms: Floats, state: Floats, out: Floats) -> None:
+    """A sum of first-order processes of these rms values, one white number for each at each step."""
+    for n in range(white.shape[0]):
+        total = 0.0
+        for k in range(keep.size):
+            state[k] = keep[k] * state[k] + np.sqrt(1.0 - keep[k] * keep[k]) * white[n, k]
+            total += rms[k] * state[k]
+        out[n] = total
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
+def overload(signal: Floats, treble: Floats, state: Floats, keep: float, onset: float) -> None:
+    """Reduce each row in place where the envelope of its treble is above `onset`.
+
+    The envelope is the peak of `treble`, which falls by `keep` from sample to sample; `state` holds it for each row.
+    """
+    for channel in range(signal.shape[0]):
+        envelope = state[channel]
+        for i in range(signal.shape[1]):
+            envelope = max(abs(treble[channel, i]), keep * envelope)
+            if envelope > onset:
+                signal[channel, i] *= np.sqrt(onset / envelope)
+        state[channel] = envelope
+
+
 def warm() -> None:
     """Compile all kernels, so that no stream waits for it."""
     track = np.zeros(4 * HALF, dtype=np.float32)
@@ -106,3 +146,6 @@ def warm() -> None:
     read_linear(track, positions, np.zeros(3))
     write_track(track, np.zeros(8 * HALF), positions, positions + 4 * HALF, 0.0)
     one_pole(np.zeros((2, 4)), 1.0, 0.0, 0.0, np.zeros((2, 2)))
+    band_pass(np.zeros(4), np.zeros(2), np.zeros(4))
+    first_order_sum(np.zeros((4, 2)), np.zeros(2), np.zeros(2), np.zeros(2), np.zeros(4))
+    overload(np.zeros((2, 4)), np.zeros((2, 4)), np.zeros(2), 0.5, 1.0)

@@ -11,13 +11,16 @@ from bench.practice import kernels
 from bench.practice.compander import NOISE_REDUCTION_POSITIONS, Compander
 from bench.practice.facts import FaultFacts, LoadedTape, MachineFacts, ReferenceFacts, TapeFacts, TrimmerPosition
 from bench.practice.filters import CHUNK, RATE
-from bench.practice.flaws import Dropouts, Echo
+from bench.practice.flaws import Echo
 from bench.practice.mains_hum import MainsHum
-from bench.practice.media import VIRGIN_NOISE_DB
-from bench.practice.owners_tape import owners_tape
+from bench.practice.media import MEDIA, VIRGIN_NOISE_DB
+from bench.practice.owners_tape import MINUTES, owners_tape
 from bench.practice.physics import MachineCondition, MachinePhysics
 from bench.practice.record_side import RecordSetting
 from bench.practice.replay_side import ReplaySetting, with_height_error, with_wiring_faults
+from bench.practice.roughness.coating import Coating, Dropouts
+from bench.practice.roughness.contact import HeadContact
+from bench.practice.roughness.electronics import Electronics
 from bench.practice.tape_stock import TapeStock
 from bench.practice.tapes import RecordableTape, ReferenceTape
 from bench.practice.transport import Transport
@@ -29,7 +32,7 @@ Floats = NDArray[np.float64]
 
 SIDES = ("left", "right")
 CHUNK_SAMPLES = np.arange(CHUNK, dtype=float)
-AZIMUTH_STEP_ARCMIN = 0.15
+AZIMUTH_STEP_ARCMIN = 0.3
 ERASURE_PER_PASS_UM = 0.02
 """Loss from one pass over badly magnetised heads, as a spacing: 0.2 dB at 10 kHz on a cassette. That the loss is small
 and builds up slowly is common practice, no source."""
@@ -81,7 +84,8 @@ class PracticeMachine:
         self._condition = MachineCondition(machine, tuple(faults))
         physics = self._condition.physics
         self._trimmers = draw_trimmers(physics, machine.heads, seed, misadjustment)
-        self._transport = Transport(physics, machine.speed_mm_s, seed)
+        thickness = MEDIA[tape_in_use.iec_type].thickness_um if tape_in_use.iec_type in MEDIA else 12.0
+        self._transport = Transport(physics, machine.speed_mm_s, thickness, seed)
         tapes = (tape_in_use, *other_tapes)
         self._stock = TapeStock(machine, physics, tapes, reference.level_hz, seed=seed, minutes=tape_minutes)
         self._stock_tape, self._reference = self._stock.get(0), ReferenceTape(reference, machine)
@@ -94,11 +98,19 @@ class PracticeMachine:
         self._azimuth_screw = "replay azimuth"
         self._chunk = 0
         self._was_running, self._chunks_to_drain = False, 0
-        self._hum = MainsHum()
+        self._hum, self._electronics = MainsHum(seed), Electronics(seed)
+        self._contact = HeadContact(seed)
+        per_minute = physics.tape_dropouts_per_minute
+        self._reference_coating = Coating(per_minute, self._reference.seconds, seed + 2)
+        self._owners_coating = Coating(per_minute, 60 * MINUTES, seed + 3)
+        self._shells, self._seating = np.random.default_rng([seed, 0x5E]), 0.0
         self._angles = (0.0, 0.0)
+        self._spacing: Floats | None = None
         self._azimuth_filtered = 0.0
         self._erased_um = 0.0
         self._virgin_db = 0.0
+        self._at_encoder = self._at_decoder = (-200.0, -200.0)
+        """Level of each channel ahead of encoder and decoder, dB re the reference level."""
         self._pending_input = np.zeros((0, 2))
         self._pending_output = np.zeros((CHUNK, 2))
         self._set_head_contact(physics)
@@ -146,6 +158,8 @@ class PracticeMachine:
             self._owners = self._owners or owners_tape(self._facts, self._reference_level_hz, self._seed)
             self._owners.position = 0.0
         self._transport_state, self._loaded = "stop", tape
+        if self._stock.first.iec_type != "open reel":
+            self._seating = self._condition.physics.shell_seating_arcmin * float(self._shells.standard_normal())
         if tape == "work":
             self._stock_tape = self._stock.get(lot)
         if tape == "reference":
@@ -184,8 +198,26 @@ class PracticeMachine:
         elif position != "off" and self._facts.noise_reduction == "none":
             raise Problem(f"{self._facts.name} has no noise reduction to switch in")
         else:
-            physics = self._condition.physics
-            self._compander.switch(position, physics.encoder_side_db, physics.decoder_side_db)
+            self._compander.switch(position, self._condition.physics)
+
+    def reading_at(self, point: str) -> float:
+        """What a person reads at a point: "meter left" in dB, "encoder left", "bias right" or "erase both" in mV."""
+        where, _, side = point.partition(" ")
+        if where == "erase":
+            return self._facts.erase_mv
+        if where == "bias":
+            return self._facts.bias_mv * 10 ** (self._error("bias", side) / 20)
+        replays = self._transport_state == "play"
+        at_meter = self._at_decoder if replays else self._at_encoder
+        db = {"meter": at_meter, "encoder": self._at_encoder, "decoder": self._at_decoder}[where][SIDES.index(side)]
+        if where == "meter":
+            return db - self._facts.meter_zero_db
+        mv = self._facts.encoder_mv if where == "encoder" else self._facts.decoder_mv
+        return float(mv * 10 ** ((db - self._compander.reference_db) / 20))
+
+    def output_to_mark(self) -> None:
+        """Turn the output control to its mark."""
+        self._trimmers["output control"].to_error(self._condition.physics.output_control_db)
 
     def turn(self, trimmer: str, degrees: float) -> None:
         """Turn a trimmer, positive clockwise; it stops at its end stop."""
@@ -199,7 +231,8 @@ class PracticeMachine:
 
     def truth(self) -> dict[str, float]:
         """The error of each trimmer, for tests and debriefs: dB, minutes of arc, % for speed."""
-        return {name: trimmer.error for name, trimmer in self._trimmers.items()}
+        errors = {name: trimmer.error for name, trimmer in self._trimmers.items()}
+        return errors | {f"bias {side}": self._bias(side) for side in SIDES}
 
     @property
     def remaining_faults(self) -> tuple[str, ...]:
@@ -226,25 +259,36 @@ class PracticeMachine:
         physics = self._condition.physics
         for trimmer in self._trimmers.values():
             trimmer.settle(CHUNK / RATE)
-        source = sent / 10 ** (self._facts.send_dbfs / 20)
+        source = sent / 10 ** (self._facts.send_dbfs / 20) * self._record_controls()
         running = self._transport_state != "stop" and self._loaded != "none"
         # After the tape stops, the filters still have to run empty.
         self._chunks_to_drain = 3 if running else max(0, self._chunks_to_drain - 1)
+        self._at_encoder = self._at_decoder = _level_db(source)
         to_record = self._compander.encode(source) if self._transport_state == "record" else source
         out = self._replay_side_output(to_record, running) if self._chunks_to_drain else np.zeros((2, CHUNK))
         noise = 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * self._rng.standard_normal((2, CHUNK))
-        noise += 10 ** (physics.hum_db / 20) * self._hum.chunk(self._chunk, physics.hum_hz)
+        noise += 10 ** (physics.hum_db / 20) * self._hum.chunk(physics.hum_hz, physics.hum_drift_db)
+        if self._transport_state == "record":
+            noise += self._electronics.bias_leakage(self._chunk, physics.bias_leakage_db)
         if self._monitor == "source" or (self._facts.heads == 2 and self._transport_state == "record"):
             out = source + noise
         else:
-            out = self._compander.decode(with_wiring_faults(out, physics) + noise)
+            out = out * self._electronics.gain(physics.warm_up_db)
+            replayed = with_wiring_faults(out, physics) + noise
+            self._at_decoder = _level_db(replayed)
+            out = self._compander.decode(replayed)
         self._chunk += 1
-        return np.clip(out * 10 ** (self._facts.replay_dbfs / 20), -1.0, 1.0)
+        return np.clip(out * 10 ** ((self._facts.replay_dbfs + self._error("output control")) / 20), -1.0, 1.0)
+
+    def _record_controls(self) -> Floats:
+        """Gains of the record level controls, shape (2, 1)."""
+        return np.array([[10 ** (self._error("record level control", side) / 20)] for side in SIDES])
 
     def _replay_side_output(self, source: Floats, running: bool) -> Floats:
         """Output of the replay side, re the reference level; `source` is the input of the record amplifier."""
         physics = self._condition.physics
-        weave = self._transport.weave(physics, self._chunk)
+        tape = self._current_tape()
+        weave = self._seating + self._transport.weave(physics, tape.tape_position(tape.position) / RATE)
         replay = self._error(self._azimuth_screw) + weave
         record = self._error("record azimuth") + weave if self._facts.heads == 3 else replay
         before, self._angles = self._angles, (replay, record)
@@ -253,17 +297,15 @@ class PracticeMachine:
             flux = self._flux_at_head(source, before)
         else:
             self._set_replay_side(replay)
+        spacing, self._spacing = self._spacing, None
         hiss = self._rng.standard_normal((2, CHUNK)) * 10 ** (0.3 * physics.magnetised + self._virgin_db / 20)
-        # A reference tape drives both tracks, so the machine's level includes their crosstalk.
-        crosstalk = 10 ** (physics.crosstalk_db / 20)
-        flux = (flux + crosstalk * flux[::-1]) / (1 + crosstalk)
         if running != self._was_running:
             fade = np.linspace(float(self._was_running), float(running), CHUNK)
             flux, hiss = flux * fade, hiss * fade
             self._was_running = running
         elif not running:
             flux, hiss = np.zeros_like(flux), np.zeros_like(hiss)
-        return self._stock_tape.replay_side.run(flux, hiss)
+        return self._stock_tape.replay_side.run(flux, hiss, spacing)
 
     def _flux_at_head(self, source: Floats, before: tuple[float, float]) -> Floats:
         """Move the tape, record on it if the machine records, and return the flux at the replay head.
@@ -276,7 +318,7 @@ class PracticeMachine:
         replay, record = self._angles
         tape = self._current_tape()
         self._transport.position = tape.position
-        positions = self._transport.advance(physics, self._chunk, self._error("speed"))
+        positions = self._transport.advance(physics, self._error("speed"))
         tape.position = self._transport.position
         height = physics.replay_height_mm
         if isinstance(tape, RecordableTape):
@@ -312,16 +354,29 @@ class PracticeMachine:
             flux += self._head_edges.run(tape.read_linear, left, right)
         if self._transport_state == "play" and tape is self._stock_tape.tape:
             flux += self._stock_tape.print_through.run(tape.read_linear, left, right)
-        dropout_gains = [self._stock_tape.dropouts.gain(positions[:-1])] if tape is self._stock_tape.tape else []
-        dropout_gains.append(self._poor_contact.gain(self._chunk * CHUNK + CHUNK_SAMPLES))
-        for gain in dropout_gains:
-            flux = flux if gain is None else flux * gain
+        coating, start = self._coating(), tape.tape_position(positions[0])
+        flux = self._contact.run(physics, flux, coating.wander.at(start))
+        self._spacing = self._contact.spacing_db(
+            physics,
+            coating.dropouts.loss_db(start + (positions[:-1] - positions[0])),
+            self._poor_contact.loss_db(self._chunk * CHUNK + CHUNK_SAMPLES),
+        )
         return with_height_error(flux, height, physics.track_width_mm, self._facts.track_spacing_mm)
 
     def _current_tape(self) -> RecordableTape | ReferenceTape:
         if self._loaded == "reference":
             return self._reference
         return self._owners if self._loaded == "owners" and self._owners is not None else self._stock_tape.tape
+
+    def _coating(self) -> Coating:
+        if self._loaded == "reference":
+            return self._reference_coating
+        return self._owners_coating if self._loaded == "owners" else self._stock_tape.coating
+
+    def _bias(self, side: str) -> float:
+        """Error of a channel's bias, with what the other channel takes of the oscillator they share."""
+        other = "right" if side == "left" else "left"
+        return self._error("bias", side) - self._condition.physics.bias_sharing * self._error("bias", other)
 
     def _right_delay(self, azimuth_arcmin: float) -> float:
         """Delay of the right channel at an azimuth error, samples on the tape."""
@@ -335,7 +390,7 @@ class PracticeMachine:
             RecordSetting(
                 self._error("record level", side),
                 self._error("record equalisation", side),
-                self._error("bias", side),
+                self._bias(side),
                 getattr(physics, f"{head}_dirt_{side}_um"),
                 physics.magnetised,
             )
@@ -360,3 +415,9 @@ class PracticeMachine:
             for side in SIDES
         )
         self._stock_tape.replay_side.set(physics, self._azimuth_filtered, left, right)
+
+
+def _level_db(sound: Floats) -> tuple[float, float]:
+    """Level of each channel of a chunk as that of a sine, dB re 1."""
+    left, right = 10 * np.log10(2 * np.mean(sound**2, axis=1) + 1e-20)
+    return float(left), float(right)

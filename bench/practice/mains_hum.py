@@ -1,4 +1,4 @@
-"""Hum of the mains: the fundamental and two harmonics."""
+"""Hum of the mains: the fundamental and its harmonics to the seventh."""
 
 from __future__ import annotations
 
@@ -6,26 +6,50 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.practice.filters import CHUNK, RATE
+from bench.practice.roughness.wander import Wander
 
 Floats = NDArray[np.float64]
 
-HARMONICS = (0.8, 0.4, 0.4)
-"""Amplitudes of fundamental, second and third; their powers add up to about that of a sine of amplitude 1."""
+HARMONICS = np.array([0.75, 0.35, 0.45, 0.12, 0.2, 0.07, 0.1])
+"""Amplitudes from the fundamental on; their powers add up to about that of a sine of amplitude 1."""
+ORDERS = np.arange(1, 8)
+MAINS_WANDER_HZ = 0.03
+"""Of the frequency of the mains, rms; within ±0.05 Hz most of the time. Common practice, no source."""
+_WITHIN = np.arange(CHUNK) / RATE
 
 
 class MainsHum:
-    """Continuous hum that does not depend on what the machine is doing."""
+    """Continuous hum that does not depend on what the machine is doing; each channel and harmonic has its own phase.
 
-    def __init__(self) -> None:
+    Args:
+        seed: random seed of phases and drift.
+    """
+
+    def __init__(self, seed: int) -> None:
         self._mains_hz = 0.0
-        self._turning = np.zeros((3, CHUNK), dtype=np.complex128)
+        self._turning = np.zeros((ORDERS.size, CHUNK), dtype=np.complex128)
+        rng = np.random.default_rng([seed, 0x50])
+        self._phases = np.exp(2j * np.pi * rng.random((2, ORDERS.size)))
+        self._frequency, self._level = Wander((0.02,), 1, (seed, 0x51)), Wander((0.01,), 2, (seed, 0x52))
+        self._turn = 0.0
 
-    def chunk(self, chunk: int, mains_hz: float) -> Floats:
-        """Hum for a chunk, given its number: amplitude about 1, the same in both channels."""
-        order = np.arange(1, 4)
+    def chunk(self, mains_hz: float, drift_db: float) -> Floats:
+        """Hum of the next chunk, amplitude about 1, shape (2, n).
+
+        Args:
+            mains_hz: frequency of the mains.
+            drift_db: how far its level drifts, about twice the rms; 0 for a steady hum of steady frequency.
+        """
         if mains_hz != self._mains_hz:
             self._mains_hz = mains_hz
-            turn = 2 * np.pi * mains_hz / RATE
-            self._turning = np.array(HARMONICS)[:, None] * np.exp(1j * turn * np.outer(order, np.arange(CHUNK)))
-        start = np.exp(1j * order * (2 * np.pi * mains_hz * chunk * CHUNK / RATE + 0.7))
+            self._turning = np.exp(2j * np.pi * mains_hz * np.outer(ORDERS, _WITHIN))
+        start = self._phases * HARMONICS * np.exp(1j * ORDERS * self._turn)
+        hz = mains_hz
+        if drift_db:
+            self._frequency.advance()
+            self._level.advance()
+            hz += MAINS_WANDER_HZ * float(self._frequency.now[0])
+            start *= 10 ** (drift_db / 2 / 20 * self._level.now)[:, None]
+        # Within a chunk the frequency is the nominal one; what the mains drift is made good at its end.
+        self._turn = (self._turn + 2 * np.pi * hz * CHUNK / RATE) % (2 * np.pi)
         return np.asarray((start @ self._turning).imag)

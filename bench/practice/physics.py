@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
 from bench.practice.facts import FaultFacts, MachineFacts, Table, TapeFacts
+from bench.practice.roughness.grades import GRADES, TAPE_WEAR, graded
 from bench.problem import Problem
 
 if TYPE_CHECKING:
@@ -17,6 +18,11 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, slots=True)
 class MachinePhysics:
     """Physical figures of a machine. Errors are 0 on a correct machine; left and right are channels."""
+
+    grade: str = "none"
+    """How rough machine and tape are: studio, good, average, poor, or none. It sets the figures that are not set."""
+    tape_wear: str = "usual"
+    """Of the coating: fresh, usual or worn."""
 
     # Heads
     track_width_mm: float = 0.6
@@ -35,7 +41,7 @@ class MachinePhysics:
     magnetised: float = 0.0
     """Remanence of heads and guides, from 0 (none) to 1 (badly magnetised)."""
     crosstalk_db: float = -45.0
-    """From the other channel."""
+    """From the other channel, at medium frequencies; it rises at long wavelengths and at high frequencies."""
     erase_db: float = -72.0
     """Level that remains of an old recording."""
     replay_height_mm: float = 0.0
@@ -47,11 +53,31 @@ class MachinePhysics:
     """Largest rise from the contour effect."""
     dropouts_per_minute: float = 0.0
     """Caused by poor contact."""
+    tape_dropouts_per_minute: float = 0.0
+    """Caused by flaws in the coating of any tape."""
+    level_wander_db: float = 0.0
+    """Wander of level, 0.2 to 10 Hz, rms, at all frequencies."""
+    contact_wander_db: float = 0.0
+    """Wander of level in addition at 10 kHz, rms; it grows in proportion to frequency, as the spacing does."""
+    slow_wander_db: float = 0.0
+    """Wander of level along the tape, 0.01 to 0.2 Hz, rms."""
+    replay_modulation_noise_db: float = -150.0
+    """Of any tape, re the tone."""
+    shell_seating_arcmin: float = 0.0
+    """Change of azimuth from one insertion of a cassette to the next, standard deviation."""
 
     # Electronics
     hum_db: float = -72.0
     """Mains hum, re the reference level."""
     hum_hz: float = 50.0
+    hum_drift_db: float = 0.0
+    """How far its level drifts; its frequency then drifts too."""
+    warm_up_db: float = 0.0
+    """Drift of level over the first hour, of each channel; less later."""
+    bias_sharing: float = 0.0
+    """dB by which a channel's bias falls for each dB that the other channel's is raised: they share an oscillator."""
+    bias_leakage_db: float = -150.0
+    """Remainder of the bias at the output while the machine records, re the reference level."""
     amplifier_noise_db: float = -72.0
     """22.4 Hz to 22.4 kHz, re the reference level."""
     replay_t1_us: float = 0.0
@@ -62,6 +88,9 @@ class MachinePhysics:
     dead_channel: str = "none"
     encoder_side_db: float = 0.0
     """Gain errors of the side paths of the noise-reduction circuits."""
+    encoder_level_db: float = 0.0
+    decoder_level_db: float = 0.0
+    """How much too high each circuit takes the level that it receives."""
     decoder_side_db: float = 0.0
     other_tape: str = "none"
     """A tape of this type is loaded in place of the tape in use; none: the tape in use is loaded."""
@@ -88,8 +117,14 @@ class MachinePhysics:
     """Peak of irregular components together, 8 to 60 Hz."""
     speed_wander_percent: float = 0.0
     """Slow speed variation over most of a minute, peak."""
-    azimuth_weave_arcmin: float = 0.1
-    """Movement of the tape path, peak."""
+    flutter_continuum_percent: float = 0.0
+    """Continuum of about 1/f from 0.3 to 250 Hz, rms; with it the flutter of the parts breathes."""
+    flutter_scrape_percent: float = 0.0
+    """Scrape flutter, rms."""
+    speed_drift_percent: float = 0.0
+    """Irregular drift of speed below 0.3 Hz, rms."""
+    azimuth_weave_arcmin: float = 0.04
+    """Movement of the tape path, rms; up to twice as large over the first ten seconds of a tape."""
 
     # Corrected by trimmers
     replay_level_left_db: float = 0.0
@@ -107,6 +142,11 @@ class MachinePhysics:
     record_equalisation_left_db: float = 0.0
     """At 12.5 kHz."""
     record_equalisation_right_db: float = 0.0
+    record_control_left_db: float = 0.0
+    """Record level control, ahead of the encoder: how far its setting is from the encoder's reference level."""
+    record_control_right_db: float = 0.0
+    output_control_db: float = 0.0
+    """Error of the mark of the output control, behind the decoder."""
     trimmer_settling_s: float = 0.0
     """Time constant with which a trimmer settles after a turn."""
 
@@ -137,6 +177,8 @@ class TapePhysics:
 TAPE_TYPES = ("I", "II", "IV", "open reel")
 
 CHOICES = {
+    "grade": tuple(GRADES),
+    "tape_wear": tuple(TAPE_WEAR),
     "tape_selector": TAPE_TYPES,
     "other_tape": ("none", *TAPE_TYPES),
     "inverted_channel": ("none", "left", "right"),
@@ -158,6 +200,9 @@ def with_values(physics: P, table: Table, where: str, model: str = "practice mac
             hint = f"; did you mean {near[0]}?" if near else f"; it may be one of {', '.join(sorted(known))}"
             raise Problem(f"{where}: practice.{key} is nothing the {model} knows{hint}")
         wanted = type(getattr(physics, key))
+        most = _largest(key)
+        if isinstance(value, int | float) and abs(value) > most:
+            raise Problem(f"{where}: practice.{key} is at most {most:g}, not {value!r:.20}")
         if wanted is float and isinstance(value, (int, float)) and not isinstance(value, bool):
             values[key] = float(value)
         elif isinstance(value, wanted):
@@ -171,12 +216,37 @@ def with_values(physics: P, table: Table, where: str, model: str = "practice mac
     return dataclasses.replace(physics, **values)
 
 
+LARGEST: dict[str, float] = {
+    "percent": 50.0,
+    "db": 200.0,
+    "um": 1e4,
+    "mm": 1e4,
+    "hz": 1e5,
+    "us": 1e5,
+    "arcmin": 600.0,
+    "minute": 1e3,
+    "s": 600.0,
+}
+"""The largest figure of a machine or a tape, by the unit that ends its name; beyond it nothing is a recorder."""
+
+
+def _largest(key: str) -> float:
+    return LARGEST.get(key.rpartition("_")[2], 1e6)
+
+
 def machine_physics(machine: MachineFacts) -> MachinePhysics:
     """The machine's figures from its sheet."""
-    physics = with_values(MachinePhysics(), machine.practice, machine.name)
+    physics = _with_grade(machine.practice, machine.name)
     if machine.heads == 2:
         _refuse_record_head_keys(machine.practice, machine.name)
     return physics
+
+
+def _with_grade(table: Table, where: str) -> MachinePhysics:
+    """A machine's figures: what its table sets, else what its grade sets."""
+    chosen = with_values(MachinePhysics(), table, where)
+    rough = with_values(MachinePhysics(), graded(chosen.grade, chosen.tape_wear), where)
+    return with_values(rough, table, where)
 
 
 def tape_physics(tape: TapeFacts) -> TapePhysics:
@@ -194,11 +264,12 @@ class MachineCondition:
     """A machine's present figures: those of its sheet, changed by its faults and by what has been repaired."""
 
     def __init__(self, machine: MachineFacts, faults: tuple[FaultFacts, ...]) -> None:
-        self._sheet = machine_physics(machine)
+        machine_physics(machine)
+        self._name, self._sheet = machine.name, dict(machine.practice)
         self._faults = list(faults)
         seen: dict[str, str] = {}
         for fault in faults:
-            with_values(self._sheet, fault.changes, fault.name)
+            with_values(MachinePhysics(), fault.changes, fault.name)
             if machine.heads == 2:
                 _refuse_record_head_keys(fault.changes, fault.name)
             for key in fault.changes:
@@ -213,13 +284,13 @@ class MachineCondition:
         return tuple(f.name for f in self._faults)
 
     def _with_faults(self) -> MachinePhysics:
-        physics = self._sheet
+        table = dict(self._sheet)
         for fault in self._faults:
-            physics = with_values(physics, fault.changes, fault.name)
-        return physics
+            table |= fault.changes
+        return _with_grade(table, self._name)
 
     def _remedy(self, act: str, clears: tuple[str, ...]) -> None:
-        self._sheet = dataclasses.replace(self._sheet, **dict.fromkeys(clears, 0.0))  # type: ignore[arg-type]
+        self._sheet |= dict.fromkeys(clears, 0.0)
         self._faults = [f for f in self._faults if act not in f.mended_by]
         self.physics = self._with_faults()
 

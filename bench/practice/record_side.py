@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.practice.facts import MachineFacts, TapeFacts
-from bench.practice.filters import FREQUENCIES, LONG, Fir, ModulationNoise, Shelf, zero_phase
+from bench.practice.filters import FREQUENCIES, LONG, RATE, Fir, ModulationNoise, Shelf, zero_phase
+from bench.practice.kernels import one_pole, overload
 from bench.practice.media import (
     MEDIA,
     mol_against_bias_db,
@@ -26,6 +27,11 @@ Floats = NDArray[np.float64]
 
 LOWEST_HZ = 2.0
 """The long time constant acts down to this frequency."""
+OVERLOAD = 1.5
+"""Amplitude of the treble, re that of saturation, above which a tape erases part of what it records."""
+OVERLOAD_HZ = 5000.0
+_OVERLOAD_S = 0.001
+"""How quickly that passes, a time constant."""
 RECORD_DIRT = 0.8
 """Spacing loss in recording over that in replay (about 44 against 55 dB per wavelength). From memory."""
 
@@ -84,6 +90,7 @@ class RecordSide:
         self._third_db = float((third - first)[0] - relative_flux_db(3 * reference_hz, reference_hz, t1_us, t2_us))
         self._mol_db = figures.mol_db + quoted_level_db(self._medium, machine.fluxivity)
         self._amplifier, self._head, self._modulation_noise = Fir(), Fir(), ModulationNoise()
+        self._low_passed, self._overloaded = np.zeros((2, 2)), np.zeros(2)
         self._settings: tuple[RecordSetting, RecordSetting] | None = None
         self._ceilings = np.ones((2, 1))
         self._roughness = np.zeros((2, 1))
@@ -138,5 +145,15 @@ class RecordSide:
         current = self._amplifier.run(signal)
         if self._shelf is not None:
             self._shelf.run(current)
-        current = self._ceilings * (np.tanh(current / self._ceilings + self._offsets) - np.tanh(self._offsets))
+        driven = current / self._ceilings
+        current = self._ceilings * (np.tanh(driven + self._offsets) - np.tanh(self._offsets))
+        self._erase_overloaded(current, driven)
         return self._head.run(current) * (1 + self._roughness * self._modulation_noise.run(white))
+
+    def _erase_overloaded(self, current: Floats, driven: Floats) -> None:
+        """Too much treble acts like bias on what was just recorded, so that its level falls again. In place."""
+        low = driven.copy()
+        a1 = -float(np.exp(-2 * np.pi * OVERLOAD_HZ / RATE))
+        one_pole(low, 1 + a1, 0.0, a1, self._low_passed)
+        keep = float(np.exp(-1 / (_OVERLOAD_S * RATE)))
+        overload(current, driven - low, self._overloaded, keep, OVERLOAD)

@@ -9,11 +9,12 @@ import numpy as np
 
 from bench.practice.facts import MachineFacts, Table, TapeFacts
 from bench.practice.filters import RATE
-from bench.practice.flaws import Dropouts, Echo
-from bench.practice.media import MEDIA, echo_corner_hz, quoted_level_db
+from bench.practice.flaws import Echo
+from bench.practice.media import MEDIA, echo_corner_hz, noise_against_track_db, quoted_level_db
 from bench.practice.physics import TAPE_TYPES, MachinePhysics, tape_physics
 from bench.practice.record_side import RecordSide
 from bench.practice.replay_side import ReplaySide, hiss_shape_db
+from bench.practice.roughness.coating import Coating
 from bench.practice.tapes import RecordableTape
 from bench.problem import Problem
 
@@ -25,7 +26,7 @@ class StockTape:
     tape: RecordableTape
     record_side: RecordSide
     replay_side: ReplaySide
-    dropouts: Dropouts
+    coating: Coating
     print_through: Echo
     harder_to_erase_db: float
 
@@ -79,6 +80,7 @@ class TapeStock:
         machine, physics = self._machine, self._physics
         figures, medium = tape_physics(facts), MEDIA[facts.iec_type]
         noise_db = figures.noise_db + quoted_level_db(medium, machine.fluxivity)
+        noise_db += noise_against_track_db(medium, physics.track_width_mm, machine.speed_mm_s)
         hiss = hiss_shape_db(machine, facts.iec_type, noise_db, self._reference_hz)
         corner = echo_corner_hz(medium, machine.speed_mm_s)
         # Print-through is specified at 1 kHz; `Echo` takes its value far below the corner.
@@ -87,7 +89,7 @@ class TapeStock:
             tape=RecordableTape(self._minutes),
             record_side=RecordSide(machine, physics, facts, figures, self._reference_hz),
             replay_side=ReplaySide(machine, self._reference_hz, hiss),
-            dropouts=Dropouts(figures.dropouts_per_minute, seed),
+            coating=Coating(figures.dropouts_per_minute + physics.tape_dropouts_per_minute, 60 * self._minutes, seed),
             print_through=Echo(np.pi * physics.reel_mm / machine.speed_mm_s * RATE, float(printed), corner),
             harder_to_erase_db=medium.harder_to_erase_db,
         )

@@ -99,6 +99,8 @@ class ReferenceTape:
         self._starts = (np.cumsum(lengths + GAP_S) - lengths) * RATE
         self._ends = self._starts + lengths * RATE
         self._ids = [s.id for s in facts.sections]
+        self.seconds = float(self._ends[-1]) / RATE
+        """Its playing time."""
         self._name = facts.name
         self.partial_erasure = PartialErasure(self._ends[-1])
         self._repeats: int | None = None

@@ -66,6 +66,10 @@ class Trimmer:
         """Add to the error: a fault appeared or was repaired."""
         self._offset += change
 
+    def to_error(self, error: float) -> None:
+        """Turn it to where its error is this, or to the stop."""
+        self.turn((error - self.error) / self.per_degree)
+
     @property
     def position(self) -> TrimmerPosition:
         """Its visible position."""
@@ -84,6 +88,8 @@ class TrimmerKind:
     """Smallest and largest slope."""
     unit: str
     per_channel: bool = True
+    knob: bool = False
+    """A control of the user. A fault of it is an error of its mark."""
 
 
 TRIMMER_KINDS: dict[str, TrimmerKind] = {
@@ -95,6 +101,8 @@ TRIMMER_KINDS: dict[str, TrimmerKind] = {
     "record level": TrimmerKind("record_level", 6.0, (0.08, 0.16), "db"),
     "record equalisation": TrimmerKind("record_equalisation", 3.0, (0.04, 0.08), "db"),
     "record azimuth": TrimmerKind("record_azimuth", 10.0, (0.15, 0.3), "arcmin", per_channel=False),
+    "record level control": TrimmerKind("record_control", 3.0, (0.08, 0.16), "db", knob=True),
+    "output control": TrimmerKind("output_control", 3.0, (0.08, 0.16), "db", per_channel=False, knob=True),
 }
 
 
@@ -126,9 +134,11 @@ def draw_trimmers(physics: MachinePhysics, heads: int, seed: int, misadjustment:
     """
     rng = np.random.default_rng([seed, 0x7217])
     out: dict[str, Trimmer] = {}
-    drawn = list(trimmers_of(heads).items())
+    known = trimmers_of(heads)
+    drawn = [(name, what) for name, what in known.items() if not what[0].knob]
     if physics.auto_reverse:
-        drawn.append((REVERSE_AZIMUTH, trimmers_of(heads)["replay azimuth"]))
+        drawn.append((REVERSE_AZIMUTH, known["replay azimuth"]))
+    drawn += [(name, what) for name, what in known.items() if what[0].knob]
     for name, (kind, key) in drawn:
         error = misadjustment * rng.uniform(-kind.spread, kind.spread) + float(getattr(physics, key))
         reach = 2 * (STOP_DEGREES - MARGIN_DEGREES)
@@ -147,7 +157,7 @@ def draw_trimmers(physics: MachinePhysics, heads: int, seed: int, misadjustment:
             name,
             degrees=round(float(rng.uniform(low, high)), 1),
             per_degree=float(slope),
-            backlash=float(rng.uniform(2.0, 8.0)),
+            backlash=0.0 if kind.knob else float(rng.uniform(2.0, 8.0)),
             error=error,
             settling_s=physics.trimmer_settling_s,
         )

@@ -12,6 +12,7 @@ from bench.training.truth import FaultTruth, TrimmerTruth, Truth
 
 TRIMMER_TOLERANCES: tuple[tuple[str, float], ...] = (
     ("replay level", 0.5),
+    ("output control", 0.7),
     ("record level", 0.7),
     ("replay equalisation", 1.0),
     ("record equalisation", 1.5),

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from bench.audio.port import Instruments
-from bench.procedure.run.commands import Accept, Answer, Command, GoOn, Turn
+from bench.procedure.run.commands import Accept, Answer, Command, GoOn, Tick, Turn
 from bench.procedure.state.snapshot import Gauge, Snapshot
 
 FIRST_TURN = 6.0
@@ -28,6 +28,8 @@ class _Trimmer:
     turns: int = 0
     last_turn: float = 0.0
     last_error: float | None = None
+    last_variation: float = 0.0
+    """How much that error could vary without a turn."""
 
     def at_stop(self, error: float, limits: tuple[float, float]) -> bool:
         """Whether it can't be turned further in the direction that would help."""
@@ -55,6 +57,8 @@ class UnattendedHands:
     stopped_because: str = ""
     """Why they stopped; "" if they did not."""
     _learnt: dict[tuple[str, str], _Trimmer] = field(default_factory=dict)
+    _responses: dict[tuple[str, str], float] = field(default_factory=dict)
+    """Change of a quantity per degree of a trimmer."""
     _step_id: str = ""
     _wait_until: float = 0.0
     _proposals_done: set[str] = field(default_factory=set)
@@ -68,6 +72,8 @@ class UnattendedHands:
         if step.id != self._step_id:
             self._step_id, self._wait_until = step.id, now  # at the start of a step the readings still settle
             self._proposals_done.clear()
+        if prompt.kind == "go-on" and not all(check.ticked for check in snapshot.checks):
+            return Tick(next(n for n, check in enumerate(snapshot.checks) if not check.ticked))
         if prompt.kind in ("go-on", "confirm"):
             turn = self._proposed_turn(snapshot)
             if turn is None:
@@ -77,6 +83,8 @@ class UnattendedHands:
             return self._reason(snapshot)
         if prompt.kind == "choice" and snapshot.gauges:
             return self._keep_or_turn(snapshot)
+        if prompt.instrument and now < self._wait_until + LOOK_S:
+            return None
         if prompt.kind in ("number", "choice", "words"):
             return Answer(self._answer(snapshot))
         return self._adjust(snapshot, now) if snapshot.gauges else None
@@ -115,34 +123,39 @@ class UnattendedHands:
     def _answer(self, snapshot: Snapshot) -> str:
         step, prompt = snapshot.step, snapshot.prompt
         if step is not None and step.id in self.answers:
-            return self.answers[step.id]
+            answer = self.answers[step.id]
+            unknown = prompt.kind == "choice" and answer not in prompt.choices and not answer.isdecimal()
+            return prompt.choices[-1] if unknown else answer
         if prompt.kind == "choice":
             return prompt.choices[0]
         if prompt.kind != "number":
             return "unattended rehearsal"
-        read = self.instruments.reading_in(prompt.unit) if self.instruments is not None else None
+        read = self.instruments.reading_in(prompt.unit, prompt.instrument) if self.instruments is not None else None
         return "0" if read is None else f"{read:.9g}"
 
     def _adjust(self, snapshot: Snapshot, now: float) -> Command | None:
-        """Turn the trimmer of the worst gauge; accept when all are near the middle of their tolerances."""
+        """Turn the trimmer of the worst gauge that a turn helps; accept when none does."""
         if now < self._wait_until:
             return None
-        if not any(g.trend for g in snapshot.gauges):
+        if not any(g.advice for g in snapshot.gauges):
             return None  # not live gauges: a round or a ladder proposes its own turns
+        looking = any(g.advice == "look" for g in snapshot.gauges) and now < self._wait_until + PATIENCE_S
         if any(g.turn is not None for g in snapshot.gauges):
-            return self._search(snapshot, now)
+            return self._search(snapshot, now, looking)
         gauges = [g for g in snapshot.gauges if g.measured is not None]
         if len(gauges) < len(snapshot.gauges) or not gauges:
             return None
-        if now < self._wait_until + PATIENCE_S and any(g.trend != "steady" for g in gauges):
-            return None
-        worst = max(gauges, key=_error_in_tolerances)
-        if _error_in_tolerances(worst) <= GOOD_ENOUGH:
-            return GoOn() if snapshot.can_accept else None
+        worst = max(gauges, key=lambda g: (g.advice == "turn", _error_in_tolerances(g)))
+        if worst.advice != "turn":
+            if looking or not snapshot.can_accept:
+                return None
+            if all(g.verdict.word == "in" for g in gauges):
+                return GoOn()
+            return Accept("unattended: as near as the reading shows")
         trimmer = worst.trimmer
         if trimmer is None:
             return Accept("unattended: there is no trimmer for it") if snapshot.can_accept else None
-        known = self._learnt.setdefault((self._step_id, trimmer), _Trimmer())
+        known = self._known(trimmer, worst)
         stuck = known.at_stop(_error(worst), _limits(snapshot, trimmer))
         if stuck or known.turns >= MOST_TURNS:
             if all(g.verdict.word == "in" for g in gauges):
@@ -153,11 +166,11 @@ class UnattendedHands:
         self._wait_until = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
         return Turn(trimmer, degrees)
 
-    def _search(self, snapshot: Snapshot, now: float) -> Command | None:
-        """Search for a peak with the proposed turns, each after the reading has become steady."""
-        if now < self._wait_until + PATIENCE_S and any(g.trend != "steady" for g in snapshot.gauges):
+    def _search(self, snapshot: Snapshot, now: float, looking: bool) -> Command | None:
+        """Search for a peak with the proposed turns, all of them before looking again."""
+        turn = None if looking and not self._proposals_done else self._proposed_turn(snapshot)
+        if looking and turn is None:
             return None
-        turn = self._proposed_turn(snapshot)
         if not isinstance(turn, Turn):
             self._proposals_done.clear()
             self._wait_until = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
@@ -170,6 +183,16 @@ class UnattendedHands:
             return Accept(f"unattended: {turn.trimmer} was turned {MOST_TURNS} times and the peak was not found")
         return turn
 
+    def _known(self, trimmer: str, gauge: Gauge) -> _Trimmer:
+        """What they know of a trimmer at this step; how the reading responds they know from earlier steps too."""
+        key, response = (self._step_id, trimmer), (trimmer, gauge.reading.quantity)
+        if key not in self._learnt:
+            self._learnt[key] = _Trimmer(self._responses.get(response))
+        known = self._learnt[key]
+        if known.per_degree is not None:
+            self._responses[response] = known.per_degree
+        return known
+
     @staticmethod
     def _turn(known: _Trimmer, gauge: Gauge, limits: tuple[float, float]) -> float:
         error = _error(gauge)
@@ -178,11 +201,13 @@ class UnattendedHands:
             moved = error - known.last_error
             slope = moved / known.last_turn
             usual = known.per_degree
-            if abs(moved) > _random_variation(gauge) and (
+            if abs(moved) > math.hypot(_random_variation(gauge), known.last_variation) and (
                 usual is None or slope / usual < 0 or slope / usual > BACKLASH_FRACTION
             ):
                 known.per_degree = slope
-            degrees = -error / known.per_degree if known.per_degree else known.last_turn * 2
+            degrees = known.last_turn * 2
+        if known.per_degree:
+            degrees = -error / known.per_degree
         low, high = limits
         degrees = max(-LARGEST_TURN, min(LARGEST_TURN, degrees))
         if abs(degrees) < SMALLEST_TURN:
@@ -192,9 +217,12 @@ class UnattendedHands:
             if abs(degrees) < SMALLEST_TURN:
                 degrees = -FIRST_TURN if high < SMALLEST_TURN else FIRST_TURN
         known.turns += 1
-        known.last_turn, known.last_error = degrees, error
+        known.last_turn, known.last_error, known.last_variation = degrees, error, _random_variation(gauge)
         return degrees
 
+
+LOOK_S = 3.0
+"""How long they look at a meter before they read it."""
 
 SMALLEST_TURN = 0.2
 BACKLASH_FRACTION = 0.3
@@ -203,8 +231,8 @@ BACKLASH_FRACTION = 0.3
 SETTLE_S = 1.2
 """How long they wait after a turn for the gauge's shortest window; longer where the delay between heads is known."""
 
-PATIENCE_S = 5.0
-"""How much longer they wait for a gauge to become steady."""
+PATIENCE_S = 40.0
+"""How long they look at most before they turn or accept without knowing the average as well as they should."""
 
 
 def _limits(snapshot: Snapshot, trimmer: str) -> tuple[float, float]:
@@ -225,6 +253,6 @@ def _error_in_tolerances(gauge: Gauge) -> float:
 
 
 def _random_variation(gauge: Gauge) -> float:
-    """How much a reading can vary without a turn."""
+    """How much an average can vary without a turn: half of its uncertainty."""
     spread = gauge.measured.uncertainty if gauge.measured is not None else 0.0
-    return max(0.3 * spread, 0.02 * (gauge.verdict.tolerance or 0.0))
+    return max(0.5 * spread, 0.02 * (gauge.verdict.tolerance or 0.0))

@@ -56,6 +56,7 @@ BENCH = (
     ),
     KeyAction("hold", "h", "", "hold", "Pause sound, tape and timer; once more goes on."),
     KeyAction("skip", "k", "F6", "skip", "Leave this step out; your reason lands in the report."),
+    KeyAction("report", "o", "", "report", "Read the report of the job that is over."),
     STOP,
     KeyAction("leave", "q", "F10", "leave", "Break off; what was kept is kept, to be resumed."),
     KeyAction("diagnose", "d", "", "what is wrong", "Likely causes of what was read so far, and the next test."),
@@ -73,6 +74,9 @@ CHOOSER = (
     KeyAction("choose(1)", "right", "", "choose", "Choose the next one.", in_palette=False),
     KeyAction("edit", "e", "F3", "edit", "Edit the file behind this line; its problems are listed afterwards."),
     KeyAction("copy", "c", "F6", "new from this", "A copy of the file behind this line, to begin a new one from."),
+    KeyAction(
+        "type_in_tape", "n", "", "type in a tape", "Type in a reference tape: six questions, and its sheet is written."
+    ),
     KeyAction("records", "v", "F7", "sessions", "Sessions, their reports, machines' histories, comparisons."),
     KeyAction("file", "f", "F4", "a file", "Measure from a captured file instead of a machine."),
     KeyAction("look_again", "r", "F5", "look again", "Read procedures, sheets, sessions and sound devices again."),

@@ -58,13 +58,16 @@ def can_be_accepted(snapshot: Snapshot) -> bool:
 def is_possible(snapshot: Snapshot, action: str) -> bool:
     """Whether an action does something now; footer, help and palette list no others."""
     if snapshot.outcome is not None:
-        return action in ("go_on", "results", "leave", "stop_sound", "help") or action.startswith("app.")
+        possible = ("go_on", "report", "results", "leave", "stop_sound", "help")
+        return action in possible or action.startswith("app.")
     step = snapshot.step
     match action.partition("(")[0]:
         case "turn":
             return bool(snapshot.trimmers) or snapshot.prompt.kind == "choice"
         case "accept":
             return can_be_accepted(snapshot)
+        case "report":
+            return False
         case "back":
             return snapshot.can_go_back
         case "hint":
@@ -80,7 +83,7 @@ def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAc
     A trainee is offered hints instead of why, which is open already.
     """
     if snapshot.outcome is not None:
-        return ((actions.HELP, "help"),)
+        return ((actions.find(actions.BENCH, "report"), "report"), (actions.HELP, "help"))
     first = "hint" if trainee and is_possible(snapshot, "hint") else "why"
     out = [(first, first)]
     if snapshot.trimmers:

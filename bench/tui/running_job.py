@@ -41,6 +41,11 @@ class RunningJob:
         self.debrief: tuple[tuple[str, str], ...] = ()
         self._opened: OpenRun | None = None
 
+    @property
+    def folder(self) -> Path | None:
+        """The session's folder; None before it is open."""
+        return self._opened.store.folder if self._opened is not None else None
+
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
         """Open job, port and session, and make the bench thread. Raises `Problem`."""
         from bench.clock import RealClock

@@ -47,7 +47,7 @@ def cause_text(found: MistrackingMap, *, past: bool = False) -> str:
     verb = "was" if past else "is"
     parts = []
     if abs(errors.level_db) >= NEGLIGIBLE_DB:
-        parts.append((errors.level_db, f"the replay level {verb} {_off(errors.level_db)}"))
+        parts.append((errors.level_db, f"the level that comes back {verb} {_off(errors.level_db)}"))
     audible = [p for p in errors.treble if abs(p[1]) >= NEGLIGIBLE_DB]
     same_side = [p for p in audible if p[1] * worst_db > 0]
     if audible:

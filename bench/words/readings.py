@@ -43,8 +43,7 @@ def judged_text(reading: Result, verdict: Verdict | None) -> str:
 
 def verdict_text(verdict: Verdict) -> str:
     """The verdict's word; where the target says nothing at this frequency, that."""
-    nothing = verdict.word == "no reading" and verdict.tolerance is None and not verdict.limit
-    return "no limit here" if nothing else verdict.word
+    return "no limit here" if verdict.says_nothing else verdict.word
 
 
 def target_text(verdict: Verdict | None) -> str:

@@ -78,6 +78,15 @@ class TestFormats:
         assert got.dtype == np.float64
         assert np.abs(got - samples).max() <= error
 
+    @pytest.mark.parametrize("rate", [1, 400, 7999, 768_001, 2**31 - 1])
+    def test_a_rate_of_a_damaged_header_is_refused(self, tmp_path: Path, rate: int) -> None:
+        path = written(tmp_path, "WAV", "PCM_16", noise(2000, 1))
+        header = bytearray(path.read_bytes())
+        header[24:28] = rate.to_bytes(4, "little")  # RIFF WAVE: nSamplesPerSec
+        path.write_bytes(header)
+        with pytest.raises(Problem, match=f"has a sample rate of {rate} Hz by its header"):
+            Capture(path)
+
     @pytest.mark.parametrize("rate", [8000, 11025, 22050, 32000, 44100, 48000, 88200, 96000, 176400, 192000])
     @pytest.mark.parametrize("kind", ["WAV", "FLAC", "AIFF"])
     def test_any_rate(self, tmp_path: Path, kind: str, rate: int) -> None:

@@ -32,14 +32,17 @@ def test_the_list(workspace: Path, capsys: pytest.CaptureFixture[str]) -> None:
         "Lanternhill two-head deck: 2 sessions, due again 2022-07-01 by the interval",
         (
             "    2021-01-01 10:00  2021-01-01-1000-lanternhill-two-head-deck  Line up a cassette deck: "
-            "The judged reading is in."
+            "All in. The judged reading at 1 step is in."
         ),
         (
             "    2020-01-01 10:00  2020-01-01-1000-lanternhill-two-head-deck  Line up a cassette deck: "
-            "The judged reading is in."
+            "All in. The judged reading at 1 step is in."
         ),
         "Reel: 1 session, due again 2023-07-01 by the interval",
-        "    2022-01-01 10:00  2022-01-01-1000-reel  Line up a cassette deck: The judged reading is in.",
+        (
+            "    2022-01-01 10:00  2022-01-01-1000-reel  Line up a cassette deck: "
+            "All in. The judged reading at 1 step is in."
+        ),
         "",
         "What drifts may bring a machine back sooner: --machine reads its sessions and says so.",
     ]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import shutil
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -25,8 +24,8 @@ from bench.session.record import store
 from bench.session.record.atomic import save_file
 from bench.session.record.lock import held
 from bench.session.record.reader import read_session
-from bench.workspace import shipped_procedures
 from tests.procedure.flow_bench import CLEAN, HEAD, words
+from tests.smooth import smooth_procedures
 
 
 class Lines(io.StringIO):
@@ -42,7 +41,7 @@ class Lines(io.StringIO):
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     (tmp_path / "procedures" / "t.toml").write_text(HEAD + words("kept") + CLEAN, encoding="utf-8")
     return tmp_path
 

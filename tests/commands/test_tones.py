@@ -86,6 +86,17 @@ def test_a_line_up_sends_each_set_of_tones_once(tmp_path: Path, capsys: pytest.C
     assert joined.count("|".join(part)) == 1
 
 
+def test_the_tones_of_a_calibration_have_their_own_levels(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "loop.wav"
+    asked = ["tones", str(path), "--procedure", "calibrate-interface", "--seconds", "0.2", "--json"]
+    assert main(["--workspace", str(ROOT), *asked]) == 0
+    sent = {p["says"] for p in json.loads(capsys.readouterr().out)["parts"]}
+    job = Library(Workspace(ROOT)).load_job("calibrate-interface")
+    tones = {f"{t.hz:g} Hz at {t.dbfs:.1f} dBFS" for step in job.steps for t in getattr(step, "sends", ())}
+    assert tones
+    assert tones == sent
+
+
 @pytest.mark.parametrize(
     ("options", "said"),
     [

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from bench.cli import main
+from tests.smooth import smooth_procedures
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -28,7 +29,7 @@ def test_the_json_is_what_was_agreed(capsys: pytest.CaptureFixture[str]) -> None
     row = out["mistracking_db"][out["levels_db"].index(worst["level_db"])]
     assert row[out["frequencies_hz"].index(worst["frequency_hz"])] == worst["mistracking_db"]
     assert worst["mistracking_db"] == min(min(r) for r in out["mistracking_db"])
-    assert out["because"] == "the replay level is 2 dB low"
+    assert out["because"] == "the level that comes back is 2 dB low"
 
 
 def test_what_is_heard_is_the_response_error_and_the_mistracking(capsys: pytest.CaptureFixture[str]) -> None:
@@ -62,7 +63,7 @@ def test_the_tolerance_decides(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_a_session_tells_its_own_errors(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    (tmp_path / "procedures").symlink_to(ROOT / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     workspace = ["--workspace", str(tmp_path)]
     assert main([*workspace, "rehearse", "fit-for-noise-reduction", "--seed", "1", "--json"]) == 1
     session = json.loads(capsys.readouterr().out)

@@ -121,6 +121,7 @@ class OtherMachine:
             for key in list(self.set):
                 if "azimuth" in key[0]:
                     self.set[key] *= 0.6
+        self.found = dict(self.set)
         self.tape = {
             "level": rng.normal(0, 0.7),
             "treble": rng.normal(0, 0.8),
@@ -138,6 +139,20 @@ class OtherMachine:
         self.rates_off = dict(zip(("capstan", "pinch", "reel"), np.exp(rng.normal(0, [0.03, 0.04, 0.2])), strict=True))
         self.strange = ""
         self.strange_db, self.strange_hz = 0.0, 1e3
+
+    def line_up(self) -> None:
+        """Turn the trimmers by what is read, so that faults are hidden as far as trimmers reach."""
+        for c in ("left", "right"):
+            self.set["replay azimuth", "both"] = self.rng.normal(0, 0.4)
+            self.set["record azimuth", "both"] = self.rng.normal(0, 0.4)
+            self.set["bias", c] = self.rng.normal(0, 0.4)
+            for source, level, top in (
+                ("reference-tape", "replay level", "replay equalisation"),
+                ("record-replay", "record level", "record equalisation"),
+            ):
+                read = self.tone(c, np.array([400.0, 10000.0]), "as-left", source, -20.0)
+                self.set[top, c] -= float(np.clip(read[1] - read[0], -5.0, 5.0))
+                self.set[level, c] -= float(np.clip(read[0], -6.0, 6.0))
 
     def _roughness(self) -> dict[str, Any]:
         r, scale = self.rng, ROUGH[self.grade]

@@ -313,11 +313,16 @@ def make(
         visit.proof("after-cleaning")
         if m.cassette:
             visit.circuits()
+    if plan == "whole" and rng.random() < 0.5:
+        m.line_up()
+        visit.levels("as-left", "reference-tape")
+        visit.azimuth("as-left", "reference-tape")
+        visit.levels("as-left", "record-replay")
     k = m.kind
     parts = [
         {"name": n, "diameter_mm": d} for n, d in zip(("capstan", "pinch roller", "reel"), k["parts"], strict=True)
     ]
     facts = {"heads": k["heads"], "speed_mm_per_s": k["v"], "track_width_mm": k["w"], "track_spacing_mm": k["s"],
              "equalisation_us": k["eq"], "replay_gap_um": k["gap"], "parts": parts}  # fmt: skip
-    truth = Truth(causes, kind, grade, severity, plan, m.strange, m.out_of_line, m.set)
+    truth = Truth(causes, kind, grade, severity, plan, m.strange, m.out_of_line, m.found)
     return {"machine": facts, "readings": visit.out, "answers": {}}, truth

@@ -297,6 +297,20 @@ TABLE: dict[str, Moves] = {
         # 2 dB low is inside 3 dB of mistracking, 6 dB low is not.
         "mistracking": (-5.5, -3.5),
     },
+    # The output carries what the control and the mark let through: recordings and, for the mark, replay as well.
+    "record-control-low": {
+        "recorded level, left": (-3.0, -2.6),
+        "recorded level, right": (-3.0, -2.6),
+        "replay level, left": (-0.1, 0.1),
+    },
+    "output-mark-off": {
+        "recorded level, left": (-3.05, -2.95),
+        "replay level, left": (-3.05, -2.95),
+        "replay 10 kHz, right": (-3.05, -2.95),
+    },
+    # At -30 dB and 3 kHz the curve of the data sheet gives 8.8 dB, at -24 dB about 6 dB: the reference is 6 dB off.
+    "encoder-reference-off": {"encoding": (-4.5, -1.5), "decoding": (-0.3, 0.3), "recorded level, left": (-0.1, 0.1)},
+    "decoder-reference-off": {"decoding": (-4.5, -1.5), "encoding": (-0.3, 0.3), "recorded level, left": (-0.1, 0.1)},
     "record-equalisation-off": {
         "recorded 10 kHz, left": (-3.0, -2.0),
         "recorded level, left": (-0.1, 0.1),

@@ -1,4 +1,4 @@
-"""Effects of dropouts, print-through, contour effect, wiring faults and height errors."""
+"""Effects of print-through, contour effect, wiring faults and height errors."""
 
 from __future__ import annotations
 
@@ -6,46 +6,10 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.practice.flaws import Dropouts
 from bench.practice.media import MEDIA, echo_corner_hz
 from tests.measure.whole_array import erasure, level, noise
 from tests.practice.deck import QUIET, RATE, deck, level_dbfs, phasor, play, run, tone
 from tests.results import a_reading
-
-
-def test_dropouts_come_at_their_rate_and_place() -> None:
-    flaws = Dropouts(60.0, seed=3)
-    places = np.arange(0.0, 60 * RATE, 16)
-    gain = flaws.gain(places)
-    assert gain is not None
-    low = gain.min(axis=0) < 0.5
-    count = int(np.count_nonzero(np.diff(low.astype(int)) == 1))
-    # 60 expected in a minute, Poisson: within three standard deviations; a few overlap.
-    assert 30 < count < 83
-    again = Dropouts(60.0, seed=3).gain(places[: places.size // 2])
-    assert again is not None
-    assert np.array_equal(again, gain[:, : places.size // 2])
-
-
-def test_no_dropouts_cost_nothing() -> None:
-    assert Dropouts(0.0, seed=3).gain(np.arange(100.0)) is None
-
-
-def test_dropouts_of_a_tape_come_again_at_the_same_places() -> None:
-    machine = deck(QUIET, tape={"dropouts_per_minute": 60.0}, heads=2)
-    machine.load("work")
-    machine.switch("transport", "record")
-    machine.process(tone(3000.0, -14.0, 8.0))
-    envelopes = []
-    for _ in range(2):
-        machine.rewind()
-        machine.switch("transport", "play")
-        run(machine, 0.02)
-        heard = run(machine, 7.0)[:, 0]
-        envelopes.append([level_dbfs(heard[i : i + 480], 3000.0) for i in range(4800, 300000, 480)])
-    deep = np.array(envelopes) < -20
-    assert deep[0].sum() > 3
-    assert np.mean(deep[0] == deep[1]) > 0.99
 
 
 def test_print_is_heard_one_layer_away() -> None:

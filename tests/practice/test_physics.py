@@ -14,6 +14,8 @@ from tests.practice.deck import deck
     [
         ({"replay_dirt_lef_um": 1.0}, "practice.replay_dirt_lef_um is nothing .* did you mean replay_dirt_left_um"),
         ({"xyzzy": "red"}, "practice.xyzzy is nothing the practice machine knows; it may be one of"),
+        ({"flutter_reel_percent": 86400}, "practice.flutter_reel_percent is at most 50, not 86400"),
+        ({"hum_db": -1e300}, "practice.hum_db is at most 200"),
         ({"hum_db": "loud"}, "practice.hum_db must be a number, not 'loud'"),
         ({"hum_db": True}, "practice.hum_db must be a number, not True"),
         ({"tape_selector": 1.0}, "practice.tape_selector must be words in quotes"),

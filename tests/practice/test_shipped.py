@@ -53,7 +53,7 @@ def shipped(name: str, *faults: str, seed: int = 1) -> tuple[PracticeMachine, Ma
     tape, reference = SETS[name]
     machine = sheet(Machine, "machines", name)
     clean = {key: 0.0 for key in machine.practice if "_dirt_" in key}
-    steady = machine.model_copy(update={"practice": machine.practice | STEADY | clean})
+    steady = machine.model_copy(update={"practice": machine.practice | STEADY | clean | {"grade": "none"}})
     reference_tape = sheet(ReferenceTape, "reference-tapes", reference)
     built = build_practice_machine(
         steady,

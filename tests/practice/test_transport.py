@@ -25,7 +25,7 @@ def deviation_percent(practice: Table) -> tuple[np.ndarray, float]:
         # v/(π d) at 47.625 mm/s, by hand.
         ({"flutter_capstan_percent": 0.2, "capstan_mm": 2.2}, 6.891),
         ({"flutter_pinch_roller_percent": 0.2, "pinch_roller_mm": 6.5}, 2.332),
-        ({"flutter_reel_percent": 0.2, "reel_mm": 5.0}, 3.032),
+        ({"flutter_reel_percent": 0.2, "reel_mm": 12.0}, 1.263),
     ],
 )
 def test_each_part_flutters_at_its_own_rate(practice: dict[str, float], rate: float) -> None:
@@ -44,6 +44,6 @@ def test_weave_wanders_between_the_channels() -> None:
         part = heard[start : start + 4800]
         turn = np.angle(phasor(part[:, 0], 3150.0) / phasor(part[:, 1], 3150.0))
         delays.append(turn / (2 * np.pi * 3150) * 1e6)
-    # Within 2 minutes of arc of 5.497 µs each, and it moves.
-    assert max(np.abs(delays)) < 2 * 5.497
+    # 2 minutes of arc rms, at a tape's start up to 4; a minute is 5.497 µs. It moves, within four times that.
+    assert max(np.abs(delays)) < 4 * 4 * 5.497
     assert np.ptp(delays) > 1.0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,7 +17,8 @@ from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.signals.source import Source
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
+from tests.smooth import smooth_procedures
 
 HEAD = 'format = 1\ntitle = "T"\nsummary = "S"\ntakes_minutes = 1\npart = true\n'
 
@@ -89,7 +89,7 @@ class Bench:
         """Begin a run of these steps."""
         folder = self.root / "procedures"
         if not folder.exists():
-            shutil.copytree(shipped_procedures(), folder)
+            smooth_procedures(folder)
         (folder / f"{procedure}.toml").write_text(HEAD + steps, encoding="utf-8")
         run = open_run(Workspace(self.root), RunRequest(procedure, seed=seed), RehearsalClock(), real_time=False)
         run.port.open()

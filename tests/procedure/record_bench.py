@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,7 +20,8 @@ from bench.procedure.state.snapshot import Outcome
 from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
+from tests.smooth import smooth_procedures
 
 HEAD = """\
 format = 1
@@ -99,7 +99,7 @@ def open_bench(
 ) -> tuple[OpenRun, PracticeMachine]:
     """A run on that machine, not yet begun."""
     if not (folder / "procedures").exists():
-        shutil.copytree(shipped_procedures(), folder / "procedures")
+        smooth_procedures(folder / "procedures")
     (folder / "procedures" / "own.toml").write_text(text, encoding="utf-8")
     clock = RehearsalClock()
     opened = open_run(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
@@ -14,7 +13,8 @@ from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import Answered, SignedOff
 from bench.run_request import RunRequest
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
+from tests.smooth import smooth_procedures
 
 PROCEDURE = """
 format = 1
@@ -58,7 +58,7 @@ accepts = "this deck"
 
 @pytest.fixture
 def opened(tmp_path: Path) -> OpenRun:
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     (tmp_path / "procedures" / "asks.toml").write_text(PROCEDURE, encoding="utf-8")
     sheet = tmp_path / "procedures" / "sheets" / "machines" / "three-head-cassette.toml"
     torque = '\n[targets.torque]\nvalue = 5.0\nunit = "mN·m"\ntolerance = 2.0\nsource = "common practice, no source"\n'
@@ -112,7 +112,7 @@ def test_nobody_signs_with_an_empty_name(opened: OpenRun) -> None:
     assert [(e.who, e.accepts) for e in of_kind(opened.store.events(), SignedOff)] == [("the bench", "this deck")]
     outcome = opened.runner.outcome()
     assert (outcome.completed, outcome.exit_code) == (True, 1)
-    assert outcome.said == "Not measured: Never reached."
+    assert outcome.said == "Not all in. Skipped: Never reached."
 
 
 def test_control_characters_are_refused(opened: OpenRun) -> None:

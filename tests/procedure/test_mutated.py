@@ -1,6 +1,6 @@
-"""Procedures that were spoilt in any way are told of, never a traceback and never without end.
+"""Procedures and sheets that were spoilt in any way are told of, never a traceback and never without end.
 
-20,000 of them in the long run: half by keys, values and steps of a parsed file put wrong, half by its bytes.
+20,000 of each in the long run: of procedures half by keys, values and steps of a parsed file put wrong, half by bytes.
 """
 
 from __future__ import annotations
@@ -8,9 +8,10 @@ from __future__ import annotations
 import copy
 import os
 import random
+import re
 import signal
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +20,11 @@ import tomli_w
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from bench.practice.physics import machine_physics, tape_physics
 from bench.problem import Problem
 from bench.procedure.load.library import Library
+from bench.procedure.load.reader import SHEETS as KINDS
+from bench.procedure.load.reader import load_sheet
 from bench.procedure.load.validate import check_files
 from bench.workspace import Workspace, shipped_procedures
 
@@ -28,6 +32,7 @@ LIMIT_S = 20
 """No file takes so long, whatever the machine: without a limit an endless loop would hang the tests."""
 
 SHIPPED = sorted(shipped_procedures().glob("*.toml"))
+SHEETS = sorted((shipped_procedures() / "sheets").rglob("*.toml"))
 WORDS = (
     "",
     "x",
@@ -150,24 +155,45 @@ def _spoilt(draw: st.DrawFn) -> bytes:
     return tomli_w.dumps(data).encode("utf-8", "surrogatepass")
 
 
-def _by_bytes(seed: int) -> bytes:
-    """A shipped procedure with one to eight changes of its bytes."""
-    rng = random.Random(seed)
-    content = bytearray(rng.choice(SHIPPED).read_bytes())
+RAW = (
+    b"[",
+    b"]",
+    b'"',
+    b'"""',
+    b"=",
+    b"\n",
+    b"{",
+    b"\x00",
+    b"[[step]]\n",
+    b"#",
+    b"\x1b[31m",
+    b"\nx = 0x" + b"f" * 5000 + b"\n",
+    b"\n" + b"a." * 3000 + b"b = 1\n",
+    b"\nx = " + b"[" * 3000 + b"\n",
+)
+NUMBERS = (b"1e308", b"-1e308", b"86400", b"-1", b"0", b"0.0", b"1e-320", b"nan", b"inf", b"1000000")
+
+
+def _by_bytes(rng: random.Random, path: Path) -> bytes:
+    """A file with one to eight changes of its bytes and figures."""
+    content = bytearray(path.read_bytes())
     for _ in range(rng.randint(1, 8)):
         if not content:
             break
         here = rng.randrange(len(content))
         length = rng.randint(1, 40)
-        match rng.randrange(6):
+        match rng.randrange(8):
+            case 6 | 7:
+                figures = [m.span() for m in re.finditer(rb"(?<== )-?[\d.]+", content)]
+                if figures:
+                    first, last = rng.choice(figures)
+                    content[first:last] = rng.choice(NUMBERS)
             case 0:
                 content[here] = rng.randrange(256)
             case 1:
                 del content[here : here + length]
             case 2:
-                content[here:here] = rng.choice(
-                    (b"[", b"]", b'"', b'"""', b"=", b"\n", b"{", b"\x00", b"[[step]]\n", b"#")
-                )
+                content[here:here] = rng.choice(RAW)
             case 3:
                 content[here:here] = content[here : here + length * 10]
             case 4:
@@ -182,12 +208,35 @@ def _seeds(count: int, parts: int) -> list[range]:
     return [range(n * count // parts, (n + 1) * count // parts) for n in range(parts)]
 
 
-def _all_by_bytes(folder: Path, seeds: range) -> None:
-    path = folder / "procedures" / "spoilt.toml"
+def _look_at_sheet(path: Path, workspace: Workspace) -> None:
+    """Everything that reads a sheet, on this file; a machine's or a tape's becomes a practice machine."""
+    kind = next(kind for kind, (name, _) in KINDS.items() if name in path.parts)
+    with in_time():
+        findings = check_files([path], workspace)
+    assert all(finding.sentence.isprintable() and finding.remedy for finding in findings)
+    with in_time():
+        if findings:
+            with pytest.raises(Problem) as raised:
+                load_sheet(path, kind)
+            assert "\n" not in raised.value.sentence
+            return
+        sheet: Any = load_sheet(path, kind)
+        with suppress(Problem):
+            if kind == "machine":
+                machine_physics(sheet)
+            elif kind == "tape":
+                tape_physics(sheet)
+
+
+def _all_by_bytes(folder: Path, seeds: range, files: list[Path]) -> None:
     for seed in seeds:
-        path.write_bytes(_by_bytes(seed))
+        rng = random.Random(seed)
+        shipped = rng.choice(files)
+        sheet = "sheets" in shipped.parts
+        path = folder / "procedures" / shipped.relative_to(shipped_procedures()).with_name("spoilt.toml")
+        path.write_bytes(_by_bytes(rng, shipped))
         try:
-            _look(path, Workspace(folder))
+            (_look_at_sheet if sheet else _look)(path, Workspace(folder))
         except BaseException:
             (folder / f"failed-{os.getpid()}.toml").write_bytes(path.read_bytes())
             print(f"seed {seed}")
@@ -204,10 +253,14 @@ _FOLDER_STAYS = (HealthCheck.function_scoped_fixture, HealthCheck.too_slow, Heal
 
 
 def test_bytes(folder: Path) -> None:
-    _all_by_bytes(folder, range(300))
+    _all_by_bytes(folder, range(200), SHIPPED)
 
 
-@settings(max_examples=250, deadline=None, suppress_health_check=_FOLDER_STAYS)
+def test_sheets(folder: Path) -> None:
+    _all_by_bytes(folder, range(300), SHEETS)
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=_FOLDER_STAYS)
 @given(content=_spoilt())
 def test_keys(folder: Path, content: bytes) -> None:
     _by_keys(folder, content)
@@ -226,7 +279,13 @@ def test_a_sheet_named_by_an_escape(folder: Path, key: str) -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("seeds", _seeds(10_000, 10), ids=str)
 def test_ten_thousand_by_bytes(folder: Path, seeds: range) -> None:
-    _all_by_bytes(folder, seeds)
+    _all_by_bytes(folder, seeds, SHIPPED)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seeds", _seeds(20_000, 10), ids=str)
+def test_twenty_thousand_sheets(folder: Path, seeds: range) -> None:
+    _all_by_bytes(folder, seeds, SHEETS)
 
 
 @pytest.mark.long

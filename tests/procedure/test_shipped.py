@@ -73,12 +73,47 @@ def _hazards(step: StepBase) -> set[str]:
 
 
 RECORD = {
-    "line-up-cassette": ["record-azimuth-coarse", "record-azimuth", "bias", "record-level", "record-equalisation"],
-    "cassette-three-head": ["record-azimuth-coarse", "record-azimuth", "bias", "record-level", "record-equalisation"],
-    "cassette-two-head": ["bias", "bias-fine", "record-level", "record-equalisation"],
-    "open-reel-iec": ["record-azimuth-coarse", "record-azimuth", "bias-381", "record-level", "record-equalisation"],
-    "open-reel-nab": ["record-azimuth-coarse", "record-azimuth", "bias-381", "record-level", "record-equalisation"],
-    "first-line-up": ["record-azimuth-coarse", "record-azimuth", "bias", "record-level", "record-equalisation"],
+    "line-up-cassette": [
+        "record-azimuth-coarse",
+        "record-azimuth",
+        "record-level-control",
+        "bias",
+        "record-level",
+        "record-equalisation",
+    ],
+    "cassette-three-head": [
+        "record-azimuth-coarse",
+        "record-azimuth",
+        "record-level-control",
+        "bias",
+        "record-level",
+        "record-equalisation",
+    ],
+    "cassette-two-head": ["record-level-control", "bias", "record-level", "record-equalisation"],
+    "open-reel-iec": [
+        "record-azimuth-coarse",
+        "record-azimuth",
+        "record-level-control",
+        "bias-381",
+        "record-level",
+        "record-equalisation",
+    ],
+    "open-reel-nab": [
+        "record-azimuth-coarse",
+        "record-azimuth",
+        "record-level-control",
+        "bias-381",
+        "record-level",
+        "record-equalisation",
+    ],
+    "first-line-up": [
+        "record-azimuth-coarse",
+        "record-azimuth",
+        "record-level-control",
+        "bias",
+        "record-level",
+        "record-equalisation",
+    ],
 }
 """The line-ups, and the order in which each sets the record side."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 from pathlib import Path
 
 import pytest
@@ -24,6 +23,7 @@ from bench.workspace import Workspace, shipped_procedures
 from tests.procedure.record_bench import run as run_right
 from tests.procedure.state.test_ranking import ranks
 from tests.results import a_reading
+from tests.smooth import smooth_procedures
 
 SHIPPED = (Path(shipped_procedures()) / "which-tape.toml").read_text(encoding="utf-8")
 SHORT = re.sub(r"    \{ hz = (63|1000|4000|6300|8000|12500), db = -20 \},\n", "", SHIPPED)
@@ -32,7 +32,7 @@ SHORT = re.sub(r"    \{ hz = (63|1000|4000|6300|8000|12500), db = -20 \},\n", ""
 
 @pytest.fixture
 def workspace(tmp_path: Path) -> Workspace:
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     return Workspace(tmp_path)
 
 
@@ -67,7 +67,7 @@ def test_on_a_deck_that_is_right_the_tapes_differ_by_what_their_sheets_say(tmp_p
 
 def test_other_tapes_another_order(tmp_path: Path) -> None:
     """Three made-up tapes instead: blank A is 2 dB insensitive, blank B as the deck wants it, blank C 1 dB bright."""
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     tapes = tmp_path / "procedures" / "sheets" / "tapes"
     usual = (tapes / "ferric-daily.toml").read_text(encoding="utf-8")
     for name in ("ferric-daily", "ferric-gala", "ferric-pocket"):

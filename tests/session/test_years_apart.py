@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 
 import pytest
@@ -17,8 +16,9 @@ from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
 from tests.results import a_reading
+from tests.smooth import smooth_procedures
 from tests.training.test_resume import SHORT
 
 LOOK = SHORT.replace(SHORT[SHORT.index('[[step]]\nkind = "adjust"') : SHORT.index('[[step]]\nkind = "measure"')], "")
@@ -28,7 +28,7 @@ LOOK = SHORT.replace(SHORT[SHORT.index('[[step]]\nkind = "adjust"') : SHORT.inde
 @pytest.fixture(name="workspace", scope="module")
 def _workspace(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
     root = tmp_path_factory.mktemp("bench")
-    shutil.copytree(shipped_procedures(), root / "procedures")
+    smooth_procedures(root / "procedures")
     (root / "procedures" / "short.toml").write_text(SHORT, encoding="utf-8")
     (root / "procedures" / "look.toml").write_text(LOOK, encoding="utf-8")
     return Workspace(root)

@@ -51,6 +51,6 @@ def visit(
         store.keep((record,))
         if stage == "found-clean" and turned:
             store.note(Turned("replay level left", (9.0,), step="found-clean", time=when))
-    store.note(more.get("outcome", Done(judged=1, time=when)))
+    store.note(more.get("outcome", Done(time=when)))
     assert store.close() == ""
     return store.folder

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from bench.training.exercise import CLOSING
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
 from bench.workspace import Workspace
+from tests.smooth import smooth_machines
 
 REPO = Path(__file__).parents[2]
 
@@ -43,7 +45,7 @@ kind = "by-hand"
 id = "thread"
 title = "Reference tape in"
 do = "Thread the reference tape."
-does = ["load-reference-tape"]
+does = ["load-reference-tape", "output-to-mark"]
 """
 
 ADJUST = """
@@ -93,7 +95,8 @@ def procedure() -> str:
 def workspace(folder: Path) -> Workspace:
     """A workspace with that procedure and the shipped sheets."""
     (folder / "procedures").mkdir()
-    (folder / "procedures" / "sheets").symlink_to(REPO / "procedures" / "sheets")
+    shutil.copytree(REPO / "procedures" / "sheets", folder / "procedures" / "sheets")
+    smooth_machines(folder / "procedures" / "sheets")
     (folder / "procedures" / "replay.toml").write_text(procedure(), encoding="utf-8")
     return Workspace(folder)
 

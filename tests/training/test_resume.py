@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
@@ -17,8 +16,9 @@ from bench.session.record.reader import read_session
 from bench.session.record.store import unfinished
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
 from tests.results import a_reading
+from tests.smooth import smooth_procedures
 
 SHORT = """
 format = 1
@@ -61,7 +61,7 @@ class BreaksOff(BaseException):
 
 @pytest.fixture
 def workspace(tmp_path: Path) -> Workspace:
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     (tmp_path / "procedures" / "short.toml").write_text(SHORT, encoding="utf-8")
     return Workspace(tmp_path)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -20,7 +19,8 @@ from bench.session.record.reader import read_session
 from bench.session.report.document import document_of
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
+from tests.smooth import smooth_procedures
 
 IN_THE_MIDDLE_S = 3.0
 """How far into a step it is left once more."""
@@ -134,7 +134,7 @@ class Restless(UnattendedHands):
 
 @pytest.fixture
 def workspace(tmp_path: Path) -> Workspace:
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     (tmp_path / "procedures" / "by-any-way.toml").write_text(BY_ANY_WAY, encoding="utf-8")
     return Workspace(tmp_path)
 

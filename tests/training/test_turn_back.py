@@ -20,8 +20,9 @@ from bench.session.record.reader import read_session
 from bench.session.report.plain_text import report_text
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
 from tests.results import a_reading
+from tests.smooth import smooth_procedures
 
 STAYS, RETURNS = "it stays at these tapes", "return it to where it stood"
 MOST_PLAY_ARCMIN = 0.5 * 8.0 * 0.3
@@ -43,7 +44,7 @@ class Ended:
 
 
 def _done(root: Path, wanted: str, seed: int) -> Ended:
-    (root / "procedures").symlink_to(shipped_procedures())
+    smooth_procedures(root / "procedures")
     clock = RehearsalClock()
     run = open_run(Workspace(root), RunRequest("owners-azimuth", seed=seed), clock, real_time=False)
     assert isinstance(run.port, PracticePort)

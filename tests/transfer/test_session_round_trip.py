@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +15,7 @@ from bench.practice_setup import build_practice_machine
 from bench.procedure.load.library import Library
 from bench.workspace import find_workspace
 from tests.practice.deck import run
+from tests.smooth import smooth_procedures
 from tests.transfer.programme import TONES as LEVELS
 from tests.transfer.test_round_trip import FULL, NOTHING, REFERENCE_DBFS, SENT, converted, worst_errors
 from tests.transfer.wrong_machines import RATE, set_right
@@ -33,7 +33,7 @@ FOLLOWED = ("clean", "demagnetise", "record-replay-check", "play-reference")
 
 def measured(workspace: Path, seed: int) -> Path:
     """The session of a procedure that measures a two-head deck as it stands."""
-    shutil.copytree(ROOT / "procedures", workspace / "procedures")
+    smooth_procedures(workspace / "procedures")
     text = NOTHING_TURNED
     for name in FOLLOWED:
         text += f'\n[[step]]\nkind = "follow"\nid = "{name}"\ntitle = "{name}"\nprocedure = "{name}"\n'

@@ -444,12 +444,16 @@ def ranked() -> Snapshot:
         "by level, dB: blank C 1st, +0.050 ± 0.010; blank A 2nd, −0.610 ± 0.010; blank B 3rd, +0.920 ± 0.010",
     )
     prompt = Prompt("words", "Who accepts: the ranking of these blanks on this machine as it stands?")
-    return asking("words", step=view, prompt=prompt, ranking=lines)
+    return asking("words", step=view, prompt=prompt, to_sign=lines)
 
 
 def ended(exit_code: int = 1) -> Snapshot:
     words: Any = {"in": 31} if exit_code == 0 else {"in": 28, "out": 2, "too close to call": 1}
-    said = "All 31 judged readings are in." if exit_code == 0 else "Not in: Replay response, Record level."
+    said = (
+        "All in. All 31 judged readings at 6 steps are in."
+        if exit_code == 0
+        else "Out. 2 steps are out: Replay response and Record level."
+    )
     outcome = Outcome(completed=True, exit_code=exit_code, judged=31, words=words, said=said)
     return adjusting(step=None, gauges=(), trimmers=(), can_accept=False, prompt=Prompt("wait", ""), outcome=outcome)
 

@@ -47,6 +47,7 @@ class ScriptedJob:
 
     trainee = False
     debrief: tuple[tuple[str, str], ...] = ()
+    folder: Path | None = None
 
     def __init__(self, first: Snapshot, kept: str = REPORT) -> None:
         self.first = first

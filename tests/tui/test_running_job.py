@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -23,8 +22,9 @@ from bench.tui.app import BenchApp
 from bench.tui.running_job import RunningJob
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.countdown import CountDown
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
 from tests.procedure.flow_bench import CLEAN, HEAD, words
+from tests.smooth import smooth_procedures
 from tests.tui.screen_driver import says, screen_text, until
 
 
@@ -36,7 +36,7 @@ def _quick_count(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def workspace(tmp_path: Path) -> Workspace:
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     return Workspace(tmp_path)
 
 
@@ -56,6 +56,8 @@ class Keyboard:
         match command:
             case say.GoOn():
                 await self.press("space")
+            case say.Tick(index):
+                await self.press(str(index + 1))
             case say.Answer(text) if seen.prompt.kind == "choice":
                 await self.press(str(seen.prompt.choices.index(text) + 1))
             case say.Answer(text):
@@ -161,7 +163,7 @@ async def test_a_whole_line_up_by_keys(workspace: Workspace, size: tuple[int, in
     keyboard, screen, text = await run(workspace, RunRequest("line-up-cassette"), size)
     (folder,) = workspace.sessions.iterdir()
     assert screen.exit_code == 0, text
-    assert "judged readings are in" in text
+    assert "All in." in text
     session = read_session(folder)
     assert session.done
     assert keyboard.turns > 0

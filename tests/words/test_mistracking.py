@@ -10,6 +10,8 @@ from bench.words.mistracking import cause_text, music_sentence, music_sentences
 
 LOST = "−17.9 dB at 10 kHz at −18 dB (−10 dB of response error and −7.9 dB of mistracking)"
 
+LEVEL = "the level that comes back is"
+
 
 def test_lost_treble_is_duller() -> None:
     found = mistracking_map("type-b", ReplayErrors(0.0, ((10000.0, -10.0),)))
@@ -53,10 +55,10 @@ def test_what_it_does_to_music_is_said_by_side_and_frequency(worst_db: float, wo
 def test_the_verdict_is_in_the_sentence() -> None:
     assert made(-2.0, 8000.0, "in") == (
         "music will sound right: at worst −2 dB at 8 kHz at −18 dB (0 dB of response error and −2 dB of mistracking), "
-        "because the replay level is 2 dB low; inside ±3 dB"
+        "because the level that comes back is 2 dB low; inside ±3 dB"
     )
     assert made(-3.1, 8000.0, "too close to call").endswith("; the readings are too uncertain to call it in or out")
-    assert made(-3.1, 8000.0).endswith("because the replay level is 3.1 dB low")
+    assert made(-3.1, 8000.0).endswith("because the level that comes back is 3.1 dB low")
 
 
 @pytest.mark.parametrize(
@@ -67,10 +69,10 @@ def test_the_verdict_is_in_the_sentence() -> None:
         (ReplayErrors(0.0, ((10000.0, -2.0), (4000.0, -6.0))), "the treble is 6 dB low at 4 kHz"),
         (ReplayErrors(0.0, ((10000.0, -0.3), (4000.0, 6.0))), "the treble is 0.3 dB low at 10 kHz"),
         (ReplayErrors(-0.04, ((63.0, -5.0), (4000.0, -0.04))), "the bass is 5 dB low at 63 Hz"),
-        (ReplayErrors(-0.3, ((63.0, 5.0),)), "the replay level is 0.3 dB low"),
-        (ReplayErrors(-2.25, ((1000.0, -1.0),)), "the replay level is 2.2 dB low and the treble is 1 dB low at 1 kHz"),
+        (ReplayErrors(-0.3, ((63.0, 5.0),)), f"{LEVEL} 0.3 dB low"),
+        (ReplayErrors(-2.25, ((1000.0, -1.0),)), f"{LEVEL} 2.2 dB low and the treble is 1 dB low at 1 kHz"),
         # All that is known, where nothing is on its side.
-        (ReplayErrors(2.0, ((1000.0, 1.0),)), "the replay level is 2 dB high and the treble is 1 dB high at 1 kHz"),
+        (ReplayErrors(2.0, ((1000.0, 1.0),)), f"{LEVEL} 2 dB high and the treble is 1 dB high at 1 kHz"),
         (ReplayErrors(-0.04), "level and treble come back as they were recorded"),
     ],
 )
@@ -81,9 +83,7 @@ def test_the_cause_is_what_pulls_the_same_way(errors: ReplayErrors, because: str
 def test_too_loud_is_over_bright_and_both_causes_are_named() -> None:
     found = mistracking_map("type-b", ReplayErrors(2.0, ((10000.0, 4.0), (63.0, -5.0)), channel="left"))
     assert music_sentence(found).startswith("music will sound over-bright: +")
-    assert cause_text(found) == (
-        "the replay level is 2 dB high and the treble is 4 dB high at 10 kHz in the left channel"
-    )
+    assert cause_text(found) == (f"{LEVEL} 2 dB high and the treble is 4 dB high at 10 kHz in the left channel")
 
 
 def test_a_cause_that_would_help_is_not_blamed() -> None:

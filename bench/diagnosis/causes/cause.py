@@ -11,7 +11,7 @@ from typing import Literal
 from bench.diagnosis.machine import PARTS
 
 Channels = Literal["left", "right", "both"]
-Side = Literal["replay", "record", "fine replay", "fine record", "low end", "encoder", "decoder", "part", "drift"]
+Side = Literal["replay", "record", "fine replay", "fine record", "low end", "encoder", "decoder", "drift"]
 ONE: tuple[Channels, ...] = ("left", "right")
 
 
@@ -37,7 +37,7 @@ class Curve:
 
     side: Side
     width: float
-    """Standard deviation, dB (part: ln; drift: %)."""
+    """Standard deviation, dB (drift: %)."""
     channel: int | None = None
     """0 left, 1 right; None for both alike."""
 

@@ -42,7 +42,10 @@ HEADS = (
     Cause(
         "worn-replay-gap",
         "worn replay gap",
-        (alike(Move("gap", 0.65, 0.35)),),
+        (
+            alike(Move("gap", 0.65, 0.35), share=0.8),
+            Variant("both", (Move("gap", 0.9, 0.25),), (Curve("replay", 1.2),), share=0.2, kind="ragged"),
+        ),
         1.5,
         "ln of the gap's length",
         "replace the head",
@@ -77,7 +80,7 @@ HEADS = (
         "gap-scatter",
         "gap scatter: the channels' gaps are not in one line",
         (alike(Move("scatter", 9.0, 0.5), share=0.5), alike(Move("scatter", 9.0, 0.5, -1), share=0.5)),
-        0.15,
+        0.08,
         "µs",
         "nothing: set azimuth half way, or replace the head",
         "the mono sum is dull at any azimuth",

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from bench.diagnosis.causes.cause import Cause, Curve, Move, Variant, alike, turning
+from bench.diagnosis.machine import PARTS
+
+ROUGH = (Move("flutter_rest", 1.2, 0.45),)
 
 TRANSPORT = (
     turning(
@@ -27,13 +30,11 @@ TRANSPORT = (
         "belt",
         "slipping or worn belt",
         (
-            Variant(
-                "both",
-                (Move("part", 1.9, 0.5, at=(3,)), Move("flutter_rest", 1.0, 0.5)),
-                (Curve("drift", 0.7),),
-                0.5,
+            *(
+                Variant("both", (Move("part", 1.9, 0.5, at=(n,)), *ROUGH), (Curve("drift", 0.7),), 0.25)
+                for n in (PARTS.index("belt"), PARTS.index("idler"))  # the second where its rate is not known
             ),
-            Variant("both", (Move("flutter_rest", 1.3, 0.4),), (Curve("drift", 0.7),), 0.5),
+            Variant("both", ROUGH, (Curve("drift", 0.7),), 0.5),
         ),
         1.2,
         "×",

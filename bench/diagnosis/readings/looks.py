@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+
+from bench.diagnosis.causes.cause import Cause
 
 Words = tuple[str, ...]
 
@@ -55,16 +57,36 @@ ANSWERS: tuple[tuple[Words, Words, dict[str, float]], ...] = (
 """The words of a question, those of its answer, and the ratio for each cause."""
 
 
-def ratios(answers: Mapping[str, str]) -> tuple[dict[str, float], list[str]]:
-    """The product of ratios for each cause, and the questions whose answers tell nothing here."""
+GLANCE_MINUTES = 0.3
+YES, NO = ("seen", "yes", "true"), ("not seen", "no", "false")
+
+
+def shown(cause: Cause) -> tuple[float, float]:
+    """How often the look for a cause shows it where it is there, and where it is not: a switch can't be mistaken."""
+    return (0.98, 0.01) if cause.look_minutes <= GLANCE_MINUTES else (0.9, 0.06)
+
+
+def ratios(answers: Mapping[str, str], causes: Sequence[Cause] = ()) -> tuple[dict[str, float], list[str]]:
+    """The product of ratios for each cause, and the questions whose answers tell nothing here.
+
+    Args:
+        answers: by question; a cause's own name as a question asks whether its look shows it: "seen" or "not seen".
+        causes: all that can be.
+    """
+    by_name = {c.name: c for c in causes}
     out: dict[str, float] = {}
     unknown = []
     for question, answer in answers.items():
         asked = question.lower().replace("_", "-").split("/")[-1]
         told = answer.lower()
-        for questions, words, causes in ANSWERS:
+        if asked in by_name and told in (*YES, *NO):
+            there, without = shown(by_name[asked])
+            ratio = there / without if told in YES else (1 - there) / (1 - without)
+            out[asked] = out.get(asked, 1.0) * ratio
+            continue
+        for questions, words, moved in ANSWERS:
             if any(q in asked for q in questions) and any(_has(told, w) for w in words):
-                for cause, ratio in causes.items():
+                for cause, ratio in moved.items():
                     out[cause] = out.get(cause, 1.0) * ratio
                 break
         else:

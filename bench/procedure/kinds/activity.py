@@ -31,7 +31,7 @@ class View:
     head_delay_s: float | None = None
     flutter: tuple[FlutterPart, ...] = ()
     spectrum: tuple[tuple[float, float], ...] = ()
-    ranking: tuple[str, ...] = ()
+    to_sign: tuple[str, ...] = ()
 
 
 StepT = TypeVar("StepT", bound=StepBase)
@@ -46,6 +46,8 @@ class Activity(ABC, Generic[StepT]):
         self.finished = False
         self.wants_sound = False
         """Whether it listens."""
+        self.back_to = ""
+        """Name of an earlier step to go back to when it is finished; "" to go on."""
 
     def begin(self) -> None:
         """Start. An activity that sends tones waits for `go_on` before anything sounds."""

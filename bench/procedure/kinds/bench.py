@@ -10,6 +10,7 @@ from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
 from bench.measure.reading import Result
 from bench.measure.verdict import Verdict
+from bench.practice.facts import TrimmerPosition
 from bench.problem import Problem
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Adjust, Measuring, StepBase
@@ -187,6 +188,13 @@ class Bench:
             if self.journal.save_again():
                 self.unsaved = ""
 
+    def step_done(self, step: StepBase) -> None:
+        """The step is over, likewise."""
+        try:
+            self.journal.step_done(step.id)
+        except Problem as problem:
+            self.unsaved = problem.sentence
+
     def note(self, step: str, event: Event) -> None:
         """Keep an event of the step with this id, likewise."""
         try:
@@ -195,11 +203,16 @@ class Bench:
         except Problem as problem:
             self.unsaved = problem.sentence
 
-    def keep_curve(self, step: Adjust, curve: Curve) -> None:
-        """Keep the curve of a reading against a trimmer, likewise."""
-        trimmer = next((name for side, name in step.trimmers.items() if side in (curve.channel, "both")), "")
-        facts = (step.quantity, trimmer, curve.channel, curve.along, curve.unit, curve.points)
-        self.note(step.id, CurveTaken(*facts, frequency_hz=curve.frequency_hz))
+    def keep_curves(self, step: Adjust, curves: tuple[Curve, ...]) -> None:
+        """Keep the curves of readings against trimmers, likewise."""
+        for curve in curves:
+            trimmer = next((name for side, name in step.trimmers.items() if side in (curve.channel, "both")), "")
+            facts = (step.quantity, trimmer, curve.channel, curve.along, curve.unit, curve.points)
+            self.note(step.id, CurveTaken(*facts, frequency_hz=curve.frequency_hz))
+
+    def trimmers(self, names: tuple[str, ...]) -> tuple[TrimmerPosition, ...]:
+        """Positions of the trimmers with these names; none where the program can't see them."""
+        return tuple(t for t in self.hands.trimmers() if t.name in names) if self.hands is not None else ()
 
     def do(self, act: Act, step: StepBase) -> None:
         """Do something to the practice machine, and note it; a person has done it to a real one."""

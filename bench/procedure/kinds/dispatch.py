@@ -20,6 +20,10 @@ def activity_for(step: steps.StepBase, bench: Bench) -> Activity[Any]:
         from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
 
         return ByHandActivity(step, bench)
+    if isinstance(step, steps.Entry) and step.reads is not None:
+        from bench.procedure.kinds.by_hand.read_point import ReadPointActivity
+
+        return ReadPointActivity(step, bench)
     if isinstance(step, steps.Entry | steps.SignOff):
         from bench.procedure.kinds.by_hand.entry import EntryActivity
 
@@ -55,7 +59,8 @@ def _adjusting(step: steps.Adjust, bench: Bench) -> Activity[Any]:
     """Live, by rounds or by a ladder: as the step says; else live where the machine replays while it records."""
     via = step.via
     if via is None:
-        via = "rounds" if step.sends and bench.job.machine.heads == 2 else "live"
+        waits = step.sends and bench.job.machine.heads == 2 and step.quantity != "source_level"
+        via = "rounds" if waits else "live"
     if via == "live":
         from bench.procedure.kinds.adjust.live import LiveAdjustActivity
 

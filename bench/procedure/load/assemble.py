@@ -19,6 +19,7 @@ from bench.procedure.load.expansion import (
 )
 from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, did_you_mean, shown, without_echoes
 from bench.procedure.load.reader import SHEETS, Read, SheetKind, read_procedure, read_sheet
+from bench.procedure.load.serving import served
 from bench.procedure.model.job import Job, JobStep, UsedFile
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
 from bench.procedure.model.steps import Follow, Procedure, Step
@@ -63,6 +64,8 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, reported: froz
     gathering = _Gathering(reported, list(read.mistakes))
     sheets, sheet_files = gathering.sheets(document.data, path, workspace, wanted)
     placed = tuple(gathering.placed(steps, (path,), sheets))
+    if sheets.reference_tape is not None and "reference-tape" in wanted:
+        placed = tuple(served(placing, sheets.reference_tape) for placing in placed)
     applies = tuple(applicable(placed))
     on_bench = tuple(step for step, _ in applies)
     if gathering.whole and None not in steps:
@@ -236,6 +239,7 @@ class _Gathering:
             read = read_sheet(sheet, kind)
             if read.document is not None and read.model is not None:
                 used.append(UsedFile(sheet, read.document.content))
+                used += [UsedFile(*beside) for beside in read.beside]
                 found[kind] = read.model
                 paths[kind] = sheet
             elif sheet.resolve() not in self.reported:

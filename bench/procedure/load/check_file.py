@@ -64,6 +64,14 @@ def _entry(step: Entry) -> Iterator[StepMistake]:
             yield ("choices",), "one of them is there twice", "list each once", ("choices", "asks")
     elif step.choices:
         yield ("choices",), f'are for `asks = "choice"`, not {shown(step.asks)}', "take them out", ("choices", "asks")
+    strange = [answer for answer in step.not_good if answer not in step.choices]
+    if strange:
+        said = f"{shown(strange[0])} is none of the choices"
+        yield ("not_good",), said, did_you_mean(strange[0], step.choices), ("not_good", "choices")
+    if (step.cure or step.cure_from) and not step.not_good:
+        key = "cure_from" if step.cure_from else "cure"
+        yield (key,), "is for an answer that is not good", "name such answers in not_good", ("cure", "cure_from")
+    yield from _read_point(step)
     if step.asks == "number":
         if not step.unit:
             yield ("unit",), "missing: a number without its unit says nothing", 'add `unit = "…"`', ("unit", "asks")
@@ -71,6 +79,22 @@ def _entry(step: Entry) -> Iterator[StepMistake]:
         for key, value in (("unit", step.unit), ("target", step.target)):
             if value:
                 yield (key,), f'is for `asks = "number"`, not {shown(step.asks)}', "take it out", (key, "asks")
+
+
+def _read_point(step: Entry) -> Iterator[StepMistake]:
+    if step.reads is None:
+        for key in ("plays", "sends"):
+            if getattr(step, key):
+                yield (key,), "is for what is read at the machine", "add `reads`, or take it out", (key, "reads")
+        return
+    unit = "dB" if step.reads.startswith("meter") else "mV"
+    if step.asks != "number" or step.unit != unit:
+        yield ("unit",), f"the {step.reads} reads in {unit}", f'say `asks = "number"` and `unit = "{unit}"`', ("reads",)
+    if step.reads.startswith(("erase", "bias")):
+        return
+    if (step.plays is None) == (not step.sends):
+        remedy = "give plays (a section of the reference tape) or sends (one tone), one of them"
+        yield ("plays",), "nothing sounds, or two things at once", remedy, ("plays", "sends")
 
 
 def _question(step: Question) -> Iterator[StepMistake]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from bench.measure.catalogue import QUANTITIES, UNITS
 from bench.procedure.load.file_problems import Mistake, did_you_mean, shown
 from bench.procedure.model.job import JobStep
-from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
+from bench.procedure.model.sheets import Machine, ReferenceTape, Tape, TrackFormatName
 from bench.procedure.model.steps import Adjust, Entry, Judged, Measure, Measuring, Purpose, RecordReplay, Reference
 from bench.procedure.model.targets import Target
 
@@ -32,7 +32,7 @@ def check_with_sheets(
     out: list[Mistake] = []
     targets: dict[str, Mapping[str, Target]] = {}
     if machine is not None:
-        targets["machine"] = machine.targets
+        targets["machine"] = machine.all_targets
     if tape is not None:
         targets["tape"] = tape.targets
     if machine is not None and reference_tape is not None:
@@ -53,12 +53,16 @@ def _same_terms(machine: Machine, tape: ReferenceTape) -> Iterator[Mistake]:
     if machine.speed_mm_s != tape.speed_mm_s:
         said = f"the reference tape is for {tape.speed_mm_s:g} mm/s, the machine runs at {machine.speed_mm_s:g} mm/s"
         yield Mistake(at, said, "name a reference tape of the machine's speed")
-    if machine.reference.fluxivity_method != tape.fluxivity_method:
-        said = (
-            f"the reference tape's flux is by the {tape.fluxivity_method} method, "
-            f"the machine's by the {machine.reference.fluxivity_method} method"
-        )
-        yield Mistake(at, said, "the two differ by some 0.7 dB: give both in their sheets by the same one")
+    mine, its = machine.track_format, tape.track_format
+    if mine is not None and its is not None and not _tracks_fit(mine, its):
+        said = f"the reference tape is {its}, and no head of the machine is: its tracks are {mine}"
+        yield Mistake(at, said, "name a reference tape of the machine's tracks, or one that is full-track")
+
+
+def _tracks_fit(machine: TrackFormatName, tape: TrackFormatName) -> bool:
+    """Whether heads read a tape: of their own format, or wider tracks that cover theirs."""
+    wider = {"cassette stereo": {"cassette mono"}}.get(machine, {"full-track"} if "cassette" not in machine else set())
+    return machine == tape or tape in wider
 
 
 def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | None) -> Iterator[Mistake]:
@@ -216,7 +220,7 @@ def _machine(step: JobStep, machine: Machine) -> Iterator[Mistake]:
                 if trimmer not in machine.trimmers:
                     said = f"the machine has no trimmer {shown(trimmer)}"
                     yield Mistake((key, channel), said, did_you_mean(trimmer, machine.trimmers), (key,))
-        if sent and machine.heads == 2 and step.via == "live":
+        if sent and machine.heads == 2 and step.via == "live" and step.quantity != "source_level":
             said = "the machine has two heads and cannot replay while it records"
             yield Mistake(("via",), said, 'say `via = "rounds"` or `via = "ladder"`', ("via", "sends"))
             return

@@ -33,7 +33,11 @@ def _record_replay(step: RecordReplay) -> Iterator[StepMistake]:
             f"name one of {_frequencies(step.sends)}",
             ("reference_hz", "sends"),
         )
-    yield from _same_tones(step.sends)
+    if "compression" not in step.targets:
+        yield from _same_tones(step.sends)
+    elif len({tone.db for tone in step.sends if tone.hz == step.reference_hz}) < 2:
+        said = f"{step.reference_hz:g} Hz is sent at one level, and compression is between two"
+        yield ("targets", "compression"), said, "send it at −20 dB and at 0 dB", ("targets", "sends")
 
 
 def _adjust(step: Adjust) -> Iterator[StepMistake]:
@@ -49,10 +53,10 @@ def _adjust(step: Adjust) -> Iterator[StepMistake]:
         elif step.quantity == "level":
             remedy = 'say `quantity = "record_replay_level"`: how much comes back of what was sent'
             yield ("quantity",), "level is for what the reference tape plays", remedy, ("quantity", "sends")
-    elif step.quantity == "record_replay_level":
+    elif step.quantity in {"record_replay_level", "source_level"}:
         yield (
             ("quantity",),
-            "record_replay_level is not heard from the reference tape",
+            f"{step.quantity} is not heard from the reference tape",
             'give sends instead of plays, or say `quantity = "level"`',
             ("quantity", "plays"),
         )
@@ -160,12 +164,13 @@ def _measure(step: Measure) -> Iterator[StepMistake]:
     elif step.records and QUANTITIES[step.quantity].meter != "noise":
         said = f"silence has no {step.quantity}"
         yield ("records",), said, "it is for noise, signal_to_noise and hum", ("records", "quantity")
-    elif step.quantity == "record_replay_level" and not step.sends:
-        yield ("sends",), "missing: nothing is recorded whose level could come back", "add sends", ("sends", "quantity")
+    elif step.quantity in {"record_replay_level", "source_level"} and not step.sends:
+        yield ("sends",), "missing: nothing is sent whose level could come back", "add sends", ("sends", "quantity")
     yield from _erasure(step)
     yield from _separation(step)
     yield from _circuit(step)
-    yield from _frequency(step)
+    if step.quantity not in CIRCUIT:  # each of its tones is judged
+        yield from _frequency(step)
 
 
 def _erasure(step: Measure) -> Iterator[StepMistake]:

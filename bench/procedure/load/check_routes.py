@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from bench.procedure.load.file_problems import Mistake, StepMistake, did_you_mean, shown
-from bench.procedure.model.steps import Decision, Follow, Measure, Measuring, RecordReplay, Step
+from bench.procedure.model.steps import Decision, Entry, Follow, Measure, Measuring, RecordReplay, Step
 
 Way = tuple[tuple[str | int, ...], str]
 """Key that names another step, and the id of that step."""
@@ -48,6 +48,8 @@ def _step(n: int, step: Step, steps: Sequence[Step | None], index: dict[str, int
             yield ("again_until",), said, "take it out, or the stage", ("again_until", "stage")
         elif index is not None:
             yield from _earlier(n, ("again_until", "back_to"), step.again_until.back_to, index)
+    if isinstance(step, Entry) and step.cure_from is not None and index is not None:
+        yield from _earlier(n, ("cure_from",), step.cure_from, index)
     if isinstance(step, Measure) and index is not None:
         yield from _returns(n, step, steps, index)
         for m, name in enumerate(step.of):

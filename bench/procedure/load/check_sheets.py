@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
 
 from bench.procedure.load.file_problems import Mistake, shown
 from bench.procedure.model.sheets import (
@@ -70,11 +71,21 @@ def _machine(sheet: Machine) -> Iterator[Mistake]:
             yield Mistake(("parts", n), f"{shown(part.name)} {said}", "give diameter_mm or hz, one of them")
 
 
+SHORTEST_S = 2.0
+"""Shortest section that a tone settles in and is still read. A choice."""
+
+
 def _sections(tape: ReferenceTape) -> Iterator[Mistake]:
     ids = [s.id for s in tape.section]
     for n, name in enumerate(ids):
         if name in ids[:n]:
             yield Mistake(("section", n, "id"), f"{shown(name)} is there twice", "give each section an id of its own")
+        if tape.section[n].seconds < SHORTEST_S:
+            said = f"{shown(name)} is shorter than the {SHORTEST_S:g} s in which a tone settles and is read"
+            yield Mistake(("section", n, "seconds"), said, "give the length of the tone, or leave the section out")
+    if tape.certificate_date is not None and tape.certificate_date > datetime.now().astimezone().date():
+        said = f"{tape.certificate_date.isoformat()} is still to come"
+        yield Mistake(("certificate_date",), said, "give the date that stands on the certificate")
 
 
 def _points(key: str, points: Sequence[ResponsePoint | LinearityPoint]) -> Iterator[Mistake]:

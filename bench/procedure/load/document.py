@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import os
 import re
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from bench.bounded_toml import OutOfBoundsError, parse
 from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, hidden_character, key_text
 from bench.procedure.load.toml_lines import line_at, lines_of
 
@@ -57,9 +57,10 @@ def read_document(path: Path) -> Document | Finding:
         line = content[: error.start].count(b"\n") + 1
         return Finding(path, line, "", "is not UTF-8 text", "save it as UTF-8 in your editor")
     try:
-        data = tomllib.loads(text)
-    except RecursionError:
-        return Finding(path, None, "", "lists or tables are nested too deep", "take the nesting out")
+        data = parse(text)
+    except OutOfBoundsError as error:
+        there = line_at(lines_of(text), error.at) if error.at else error.line
+        return Finding(path, there, key_text(error.at), str(error), "take it out, or write what belongs there")
     except ValueError as error:
         return _not_toml(path, text, str(error))
     return Document(path, content, text, {key: _tuples(value) for key, value in data.items()})

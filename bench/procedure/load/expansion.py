@@ -14,6 +14,7 @@ from bench.procedure.model.steps import (
     AppliesTo,
     Decision,
     Direction,
+    Entry,
     Follow,
     Measure,
     Measuring,
@@ -45,6 +46,11 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
         return ""
     if wanted.tape_type and tape is not None and tape.iec_type not in wanted.tape_type:
         return f"for tape of type {_or(wanted.tape_type)}; this is {tape.iec_type}"
+    if tape is not None:
+        lacking = [t for t in wanted.tape_has if t not in tape.targets]
+        having = [t for t in wanted.tape_lacks if t in tape.targets]
+        if lacking or having:
+            return f"for tapes {'with' if lacking else 'without'} {(lacking or having)[0]} in their sheet"
     if machine is None:
         return ""
     if wanted.heads and machine.heads not in wanted.heads:
@@ -60,6 +66,13 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
         (wanted.separate_bias, {"bias left", "bias right"} <= set(machine.trimmers), "a bias trimmer for each channel"),
         (wanted.test_point, machine.output_test_point is not None, "a test point for replay level in its sheet"),
         (wanted.meters, machine.meters is not None, "meters in its sheet"),
+        (
+            wanted.current_test_points,
+            machine.erase_test_point is not None and machine.bias_test_point is not None,
+            "test points of erase and bias current in its sheet",
+        ),
+        (wanted.encoder_test_point, machine.encoder_test_point is not None, "a test point of the encoder in its sheet"),
+        (wanted.decoder_test_point, machine.decoder_test_point is not None, "a test point of the decoder in its sheet"),
     )
     for asked, has, name in facts:
         if asked is not None and asked != has:
@@ -112,6 +125,8 @@ def _references(step: AnyStep, path: str) -> dict[str, Any]:
         changes["of"] = tuple(path + name for name in step.of)
     if isinstance(step, Measure) and step.returns_to is not None:
         changes["returns_to"] = path + step.returns_to
+    if isinstance(step, Entry) and step.cure_from is not None:
+        changes["cure_from"] = path + step.cure_from
     if isinstance(step, Decision):
         for key in ("of", "when_in", "when_not"):
             if getattr(step, key) is not None:

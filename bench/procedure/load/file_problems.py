@@ -31,9 +31,8 @@ class Finding:
     def sentence(self) -> str:
         """`file:line: key: message; remedy`."""
         where = f"{self.file}" if self.line is None else f"{self.file}:{self.line}"
-        return ": ".join(
-            part for part in (visible(where, longest=4096), self.key, f"{self.message}; {self.remedy}") if part
-        )
+        parts = (where, self.key, f"{self.message}; {self.remedy}")
+        return visible(": ".join(part for part in parts if part), longest=8192)
 
 
 @dataclass(frozen=True, slots=True)

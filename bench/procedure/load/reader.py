@@ -17,8 +17,18 @@ from bench.procedure.load.check_file import check_steps
 from bench.procedure.load.check_measuring import AGREES
 from bench.procedure.load.check_sheets import check_sheet
 from bench.procedure.load.document import Document, hidden_text, read_document
-from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, from_validator, kind_of, shown, without_echoes
-from bench.procedure.model.sheets import Fault, Interface, Machine, ReferenceTape, SheetBase, Tape
+from bench.procedure.load.file_problems import (
+    Finding,
+    KeyPath,
+    Mistake,
+    did_you_mean,
+    from_validator,
+    kind_of,
+    shown,
+    without_echoes,
+)
+from bench.procedure.load.reference_set import together
+from bench.procedure.model.sheets import Fault, Interface, Machine, ReferenceSet, ReferenceTape, SheetBase, Tape
 from bench.procedure.model.steps import Procedure, Step, Strict
 
 FORMAT = 1
@@ -52,6 +62,8 @@ class Read(Generic[Model]):
     """The findings without lines."""
     steps: tuple[Step | None, ...] = ()
     """Steps of a procedure as far as they are understood, even with findings."""
+    beside: tuple[tuple[Path, bytes], ...] = ()
+    """Files that a set of reference tapes names, with their content."""
 
     def whole(self) -> Model:
         """The model.
@@ -95,6 +107,8 @@ def read_sheet(path: Path, kind: SheetKind) -> Read[Any]:
     document = read_document(path)
     if isinstance(document, Finding):
         return Read(path, None, None, [document])
+    if kind == "reference-tape" and document.data.get("sheet") == "reference-set":
+        return _read_set(path, document)
     mistakes = _version(document.data) or _sheet_kind(document.data.get("sheet"), kind)
     if mistakes:
         return Read(path, document, None, document.findings(mistakes), tuple(mistakes))
@@ -102,6 +116,40 @@ def read_sheet(path: Path, kind: SheetKind) -> Read[Any]:
     if model is not None:
         mistakes += check_sheet(model)
     return Read(path, document, None if mistakes else model, document.findings(mistakes), tuple(mistakes))
+
+
+def _read_set(path: Path, document: Document) -> Read[Any]:
+    """Read a set of reference tapes, whose sheets lie beside it, as one tape."""
+    mistakes = _version(document.data)
+    whole, more = _fit(ReferenceSet, document.data) if not mistakes else (None, [])
+    mistakes += more
+    read: list[Read[Any]] = []
+    for n, name in enumerate(whole.tapes if whole is not None else ()):
+        beside = path.parent / f"{name}.toml"
+        if not beside.exists():
+            there = (p.stem for p in sorted(path.parent.glob("*.toml")) if p != path)
+            said = f"there is no reference-tape sheet {shown(name)}"
+            mistakes.append(Mistake(("tapes", n), said, did_you_mean(name, there)))
+            continue
+        tape = _read_member(beside)
+        read.append(tape)
+        if tape.model is None:
+            said = f"{shown(name)} has a problem ({tape.findings[0].sentence})"
+            mistakes.append(Mistake(("tapes", n), said, "mend that file first"))
+    one: ReferenceTape | None = None
+    if whole is not None and not mistakes:
+        one, mistakes = together(whole, [r.model for r in read if r.model is not None])
+    beside_it = tuple((r.path, r.document.content) for r in read if r.document is not None)
+    return Read(path, document, one, document.findings(mistakes), tuple(mistakes), beside=beside_it)
+
+
+def _read_member(path: Path) -> Read[Any]:
+    """Read a tape of a set; a set within a set is none."""
+    document = read_document(path)
+    if not isinstance(document, Finding) and document.data.get("sheet") == "reference-set":
+        finding = document.finding(Mistake(("sheet",), "is a set, not a tape", "name its tapes instead"))
+        return Read(path, document, None, [finding])
+    return read_sheet(path, "reference-tape")
 
 
 @overload

@@ -70,7 +70,7 @@ def _check(path: Path, workspace: Workspace, reported: frozenset[Path]) -> list[
 
 
 def _kind(said: object) -> SheetKind | None:
-    return next((kind for kind in SHEETS if kind == said), None)
+    return "reference-tape" if said == "reference-set" else next((kind for kind in SHEETS if kind == said), None)
 
 
 def _unknown(said: object) -> Mistake:

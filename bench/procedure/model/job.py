@@ -111,7 +111,7 @@ class Job:
             Problem: the sheet has no such target.
         """
         sheet, _, key = name.partition(".")
-        targets = {"machine": self.machine.targets, "tape": self.tape.targets}.get(sheet, {})
+        targets = {"machine": self.machine.all_targets, "tape": self.tape.targets}.get(sheet, {})
         if key not in targets:
             raise Problem(
                 f'the {sheet} sheet {self.names.get(sheet, "")} has no target "{key}"; add [targets.{key}] to it'

@@ -26,8 +26,22 @@ TRIMMERS = (
     "record level right",
     "record equalisation left",
     "record equalisation right",
+    "record level control left",
+    "record level control right",
 )
-"""The trimmers of most recorders, by their usual names."""
+"""The trimmers and record level controls of most recorders, by their usual names."""
+
+
+USUAL_TARGETS: dict[str, Target] = {
+    "record_level_control": Target(value=0.0, unit="dB", tolerance=0.5, source="common practice, no source"),
+    "compression": Target(at_least=-1.0, unit="dB", source="common practice, no source"),
+    "other_side": Target(at_least=60.0, unit="dB", source="DIN 45500 part 4 as quoted in print: 60 dB at 1 kHz"),
+}
+"""Targets of any machine, where its sheet has no others."""
+
+
+TrackFormatName = Literal["cassette mono", "cassette stereo", "full-track", "two-track", "stereo", "quarter-track"]
+"""The last four of quarter-inch tape."""
 
 
 class SheetBase(Strict):
@@ -76,6 +90,24 @@ class OutputTestPoint(Strict):
     source: Text
 
 
+class NoiseReductionTestPoint(Strict):
+    """Where the manual measures the level at a noise-reduction circuit."""
+
+    where: Text
+    mv: float = Field(gt=0)
+    """Voltage there at the reference level of the noise reduction."""
+    source: Text
+
+
+class CurrentTestPoint(Strict):
+    """Where the manual measures a current, as the voltage across a resistor."""
+
+    where: Text
+    mv: float = Field(gt=0)
+    tolerance_percent: float = Field(default=10.0, gt=0)
+    source: Text
+
+
 class Meters(Strict):
     """The meters of the machine."""
 
@@ -101,14 +133,31 @@ class Machine(SheetBase):
     targets: dict[str, Target]
     trimmers: tuple[str, ...] = TRIMMERS
     """Its trimmers; a machine with two heads has no separate record azimuth."""
+    track_format: TrackFormatName | None = None
+    """Of its heads."""
     auto_reverse: bool = False
     noise_reduction: tuple[Literal["type-b", "type-a"], ...] = ()
     """The systems that it has; the first one is lined up."""
     parts: tuple[Part, ...] = ()
     output_test_point: OutputTestPoint | None = None
+    encoder_test_point: NoiseReductionTestPoint | None = None
+    decoder_test_point: NoiseReductionTestPoint | None = None
+    erase_test_point: CurrentTestPoint | None = None
+    bias_test_point: CurrentTestPoint | None = None
+    """For each channel, at the bias of the tape that the machine was designed for."""
+    line_input_mv: float | None = Field(default=None, gt=0)
+    """Sensitivity of the line input: voltage that records the reference level with the record level control full up."""
+    output_control: Literal["mark", "fixed"] | None = None
+    """Whether the output has a control, to be set to its mark, or a fixed level."""
     meters: Meters | None = None
     practice: dict[str, float | str | bool] = Field(default_factory=dict)
-    """Parameters of the practice machine for this sheet."""
+    """Parameters of the practice machine for this sheet: `grade`, how rough it is (studio, good, average, poor, none);
+    `tape_wear` (fresh, usual or worn); and single figures, which come before those of the grade."""
+
+    @property
+    def all_targets(self) -> dict[str, Target]:
+        """Its targets, and those of `USUAL_TARGETS` that it does not set."""
+        return USUAL_TARGETS | self.targets
 
     def turning(self) -> tuple[tuple[str, float], ...]:
         """Name and rotations per second of each part in the sheet."""
@@ -138,9 +187,17 @@ class Section(Strict):
     hz: float = Field(gt=0)
     db: float
     """Nominal level relative to the fluxivity of the tape; in a response section after its equalisation."""
-    seconds: float = Field(gt=0)
+    seconds: float = Field(gt=0, le=7200)
     recorded_error_db: float = 0.0
     """Actual minus nominal, from the certificate; added to the target."""
+    uncertainty_db: float | None = Field(default=None, gt=0)
+    """Expanded (k = 2), of this tone, where it is not that of the tape."""
+    fluxivity_nwb_m: float | None = Field(default=None, gt=0)
+    """Flux of 0 dB, where it is not that of the tape, and"""
+    fluxivity_method: FluxMethod | None = None
+    """its measuring method."""
+    tape: OptionalText = ""
+    """In a set: name of the tape that holds it."""
 
 
 class ReferenceTape(SheetBase):
@@ -155,7 +212,34 @@ class ReferenceTape(SheetBase):
     """Expanded (k = 2), of the levels, from the certificate."""
     speed_uncertainty_percent: float = Field(gt=0)
     azimuth_uncertainty_arcmin: float = Field(gt=0)
+    serial: OptionalText = ""
+    """Serial number of this copy, and"""
+    certificate: OptionalText = ""
+    """name or number of its certificate, with"""
+    certificate_date: Date | None = None
+    """its date."""
+    track_format: TrackFormatName | None = None
+    """A full-track tape reads high at long wavelengths on a narrower head."""
     section: tuple[Section, ...] = Field(min_length=1)
+
+    def flux_of(self, section: Section) -> Fluxivity:
+        """Flux of 0 dB of a section, with its method."""
+        return Fluxivity(
+            section.fluxivity_nwb_m or self.fluxivity_nwb_m, section.fluxivity_method or self.fluxivity_method
+        )
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the tapes of a set; none for a single tape."""
+        return tuple(dict.fromkeys(s.tape for s in self.section if s.tape))
+
+
+class ReferenceSet(SheetBase):
+    """Several reference tapes that serve one job together: one for level, one for azimuth, one for speed."""
+
+    sheet: Literal["reference-set"]
+    tapes: tuple[str, ...] = Field(min_length=2)
+    """File names of their sheets without `.toml`, in the order in which they are played."""
 
 
 class PositiveFigure(Strict):

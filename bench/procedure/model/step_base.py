@@ -23,6 +23,7 @@ Aspect = Literal[
     "replay level",
     "replay response",
     "record azimuth",
+    "record level control",
     "bias",
     "record level",
     "record response",
@@ -36,6 +37,10 @@ Aspect = Literal[
 """What readings can show to be right, and what an adjustment can disturb."""
 
 ASPECTS: tuple[Aspect, ...] = get_args(Aspect)
+
+HIGHEST_HZ = 400_000.0
+LONGEST_S = 3600.0
+"""Longest tone and longest measurement."""
 
 ID = r"^[a-z0-9][a-z0-9-]*$"
 StepId = Annotated[str, Field(pattern=ID)]
@@ -79,10 +84,10 @@ class Caution(Strict):
 class SentTone(Strict):
     """A tone for the machine to record."""
 
-    hz: float = Field(gt=0)
-    db: float
+    hz: float = Field(gt=0, le=HIGHEST_HZ)
+    db: float = Field(ge=-200, le=60)
     """Relative to the reference level of the machine (0 dB is `send_dbfs` of its sheet)."""
-    seconds: float = Field(default=3.0, gt=0)
+    seconds: float = Field(default=3.0, gt=0, le=LONGEST_S)
 
 
 class AppliesTo(Strict):
@@ -102,6 +107,16 @@ class AppliesTo(Strict):
     """Whether the machine sheet names a test point for replay level."""
     meters: bool | None = None
     """Whether the machine sheet describes the meters."""
+    encoder_test_point: bool | None = None
+    """Whether the machine sheet names a test point of the encoder."""
+    decoder_test_point: bool | None = None
+    """Whether the machine sheet names a test point of the decoder."""
+    current_test_points: bool | None = None
+    """Whether the machine sheet names test points of erase and bias current."""
+    tape_has: tuple[Text, ...] = ()
+    """Targets, all of which the tape sheet must have."""
+    tape_lacks: tuple[Text, ...] = ()
+    """Targets, none of which it may have."""
 
 
 class AnyStep(Strict):

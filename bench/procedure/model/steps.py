@@ -11,7 +11,9 @@ from bench.audio.port import Act
 from bench.measure.catalogue import QUANTITIES
 from bench.procedure.model.step_base import (
     ASPECTS,
+    HIGHEST_HZ,
     ID,
+    LONGEST_S,
     AgainUntil,
     AnyStep,
     AppliesTo,
@@ -59,6 +61,7 @@ __all__ = [
     "Procedure",
     "Purpose",
     "Question",
+    "ReadPoint",
     "RecordReplay",
     "Reference",
     "SentTone",
@@ -72,6 +75,18 @@ __all__ = [
 
 Purpose = Literal["level", "azimuth", "response", "speed"]
 ChannelName = Literal["left", "right", "both"]
+ReadPoint = Literal[
+    "meter left",
+    "meter right",
+    "encoder left",
+    "encoder right",
+    "decoder left",
+    "decoder right",
+    "erase both",
+    "bias left",
+    "bias right",
+]
+"""Meters in dB; test points of the noise-reduction circuits, of erase and of bias current in mV."""
 Judged = Literal["level", "balance", "response", "azimuth_delay", "azimuth_angle", "speed_error"]
 """What a `reference` step can judge, each quantity by its own target."""
 
@@ -91,7 +106,13 @@ class ByHand(StepBase):
     kind: Literal["by-hand"]
     does: tuple[Act, ...] = ()
     checklist: tuple[Text, ...] = ()
-    timer_s: float = Field(default=0.0, ge=0)
+    """Where a caution of the step names mains or demagnetiser, the step is not over before every line is ticked."""
+    timer_s: float = Field(default=0.0, ge=0, le=86400)
+
+    @property
+    def is_safety(self) -> bool:
+        """Whether every line of the checklist must be ticked."""
+        return any(caution.hazard in ("mains", "demagnetiser") for caution in self.cautions)
 
 
 class Reference(Measuring):
@@ -111,8 +132,11 @@ class Adjust(Measuring):
     """`live`: read while turning. `rounds` (two heads): turn, record, rewind, replay, judge, and again. `ladder`:
     record numbered positions in one pass and name the best one. Default: live from the reference tape and on three
     heads, else rounds."""
-    quantity: Literal["level", "response", "azimuth_delay", "speed_error", "record_replay_level", "overbias"]
-    """`overbias`: fall of the tone past its peak as bias is raised, dB."""
+    quantity: Literal[
+        "level", "response", "azimuth_delay", "speed_error", "source_level", "record_replay_level", "overbias"
+    ]
+    """`source_level`: what was sent, at the output with the monitor on source (two heads: in record or record-pause).
+    `overbias`: fall of the tone past its peak as bias is raised, dB."""
     plays: str | None = None
     """Id of a section of the reference tape; or"""
     sends: tuple[SentTone, ...] = ()
@@ -147,9 +171,10 @@ class RecordReplay(Measuring):
     """The response is relative to this tone, which also gives the level."""
     certifies: bool = False
     """The tape becomes a check tape: its readings include the uncertainty of replay by the reference tape."""
-    targets: dict[Literal["record_replay_level", "response", "azimuth_delay", "mistracking"], TargetName] = Field(
-        min_length=1
-    )
+    targets: dict[
+        Literal["record_replay_level", "compression", "response", "azimuth_delay", "mistracking"], TargetName
+    ] = Field(min_length=1)
+    """`compression`: the level at the reference level sent, relative to the last one that was read at a lower level."""
 
 
 class Measure(Measuring):
@@ -174,15 +199,15 @@ class Measure(Measuring):
     returns_to: StepId | None = None
     """Earlier step whose reading must be reached again, within the tolerance of the target, whatever its value."""
     frequency: float | None = None
-    seconds: float = Field(default=5.0, gt=0)
+    seconds: float = Field(default=5.0, gt=0, le=LONGEST_S)
     target: TargetName
 
 
 class LoopTone(Strict):
     """A tone for the interface."""
 
-    hz: float = Field(gt=0)
-    dbfs: float = Field(le=0)
+    hz: float = Field(gt=0, le=HIGHEST_HZ)
+    dbfs: float = Field(ge=-200, le=0)
     """A sine whose peaks reach full scale is 0 dBFS (AES17)."""
 
 
@@ -211,7 +236,19 @@ class Entry(StepBase):
     """`complaint`: the fault in the words of the owner; the summary of the report begins with them."""
     unit: str = ""
     choices: tuple[Text, ...] = ()
+    not_good: tuple[Text, ...] = ()
+    """The choices that the first part of the report names."""
+    cure: OptionalText = ""
+    """What is offered at once after such an answer: "Clean again?" """
+    cure_from: StepId | None = None
+    """The earlier step that the cure begins with."""
     target: TargetName | None = None
+    reads: ReadPoint | None = None
+    """What of the machine is read. The figure to expect comes from the machine sheet, and the instruction names it."""
+    plays: str | None = None
+    """Id of the section of the reference tape that plays meanwhile; or"""
+    sends: tuple[SentTone, ...] = Field(default=(), max_length=1)
+    """the tone that is sent meanwhile, in record or record-pause."""
 
 
 class Choice(Strict):
@@ -292,6 +329,8 @@ class Procedure(Strict):
     summary: Text
     takes_minutes: float = Field(gt=0)
     needs: tuple[Text, ...] = ()
+    answers: Literal["fit-for-noise-reduction", "noise-reduction-circuits", "which-tape"] | None = None
+    """The question of the job; the report begins with the answer."""
     part: bool = False
     """Meant to be followed by other procedures. Alone, it asks at its interlocks."""
     machine: str | None = None
@@ -307,9 +346,11 @@ def records(step: StepBase) -> bool:
     """Whether the machine records at a step."""
     if isinstance(step, Measure) and (step.records is not None or step.quantity in CIRCUIT):
         return True
+    if isinstance(step, Entry) and step.reads is not None and step.plays is None:
+        return True
     return isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))
 
 
 def plays_reference_tape(step: StepBase) -> bool:
     """Whether the reference tape is played at a step."""
-    return isinstance(step, Reference) or (isinstance(step, Adjust | Measure) and step.plays is not None)
+    return isinstance(step, Reference) or (isinstance(step, Adjust | Measure | Entry) and step.plays is not None)

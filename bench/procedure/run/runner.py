@@ -24,7 +24,7 @@ from bench.procedure.state import events
 from bench.procedure.state.as_found import AsFound
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.journal import Journal
-from bench.procedure.state.outcome import ending, judge_run
+from bench.procedure.state.judge_run import judge_run
 from bench.procedure.state.snapshot import Curve, InputView, Outcome, Prompt, Snapshot
 
 HELD = Prompt("go-on", "On hold: sound, tape and timer are paused. Go on to resume")
@@ -91,7 +91,7 @@ class Runner:
         step = self._step
         self._accepted = False
         if step is None:
-            self._bench.note(self.job.steps[-1].id, ending(self.job, self._journal))
+            self._bench.note(self.job.steps[-1].id, events.Done())
             return
         if not again:
             records = [r.attempt for r in self._journal.records() if r.step == step.id]
@@ -128,11 +128,11 @@ class Runner:
         if back is not None:
             self._go_again(step, back)
             return
+        if activity is not None and activity.back_to and not skipped:
+            self._go_back(step, self.job.steps_named(activity.back_to, step.direction).first)
+            return
         goes_to = self._decided(step, activity) if isinstance(activity, DecisionActivity) and not skipped else None
-        try:
-            self._journal.step_done(step.id)
-        except Problem as problem:
-            self._bench.unsaved = problem.sentence
+        self._bench.step_done(step)
         self.at = self.at + 1 if goes_to is None else goes_to
         self._enter()
 
@@ -175,8 +175,7 @@ class Runner:
             self._activity = None
             self._bench.keep_sound_heard()
             if isinstance(step, Adjust):
-                for curve in curves:
-                    self._bench.keep_curve(step, curve)
+                self._bench.keep_curves(step, curves)
         if step is not None:
             turned = tuple(self._bench.turned)
             self._keep_turns(step)
@@ -303,6 +302,9 @@ class Runner:
             raise Problem("there is no step before this one to go back to")
         self._end_activity(skipped=True)
         self._question = None
+        self._go_back(step, to)
+
+    def _go_back(self, step: JobStep, to: int) -> None:
         self._bench.note(step.id, events.WentBack(*self._progress.moved_to(to, over=0)))
         self.at = to
         self._enter()
@@ -362,15 +364,12 @@ class Runner:
 
     def outcome(self) -> Outcome:
         """The outcome of the run, or the outcome if it ended now."""
-        completed = self.at >= len(self.job.steps)
-        return judge_run(self.job, self._journal, completed=completed)
+        return judge_run(self.job, self._journal)
 
     def snapshot(self) -> Snapshot:
         """Everything a screen shows, at this moment."""
         bench, held = self._bench, self._held_at is not None
         view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
-        hands = bench.hands
-        trimmers = tuple(t for t in hands.trimmers() if t.name in view.trimmers) if hands is not None else ()
         return Snapshot(
             job=self._job_view,
             step=step_view(self.job, self.at),
@@ -382,7 +381,7 @@ class Runner:
             timer_left_s=view.timer_left_s,
             curves=view.curves,
             sending="" if held else bench.sending,
-            trimmers=trimmers,
+            trimmers=bench.trimmers(view.trimmers),
             can_accept=view.can_accept and not held,
             notice=self._port_trouble or bench.notice,
             unsaved=bench.unsaved,
@@ -393,7 +392,7 @@ class Runner:
             as_found=self._as_found.points(self._step),
             flutter=view.flutter,
             spectrum=view.spectrum,
-            ranking=view.ranking,
+            to_sign=view.to_sign,
             can_go_back=self._progress.previous(self.at) is not None,
             kept=self._journal.records(),
             last_curves=self._last_curves,

@@ -21,6 +21,7 @@ DISTURBS: Mapping[Aspect, tuple[Aspect, ...]] = {
     "replay response": ("replay level", "record response", "tracking"),
     "record azimuth": ("record response", "tracking"),
     "bias": ("record level", "record response", "distortion", "noise", "tracking"),
+    "record level control": ("tracking",),
     "record level": ("tracking", "distortion"),
     "record response": ("tracking",),
 }
@@ -47,6 +48,7 @@ _FROM_TAPE: Mapping[str, Aspect] = {
 _RECORDED: Mapping[str, Aspect] = {
     "level": "record level",
     "balance": "record level",
+    "source_level": "record level control",
     "record_replay_level": "record level",
     "response": "record response",
     "azimuth_delay": "record azimuth",
@@ -90,7 +92,7 @@ def shown_by(step: StepBase, quantity: str) -> Aspect | None:
         return _FROM_TAPE.get(quantity)
     if isinstance(step, Adjust | Measure) and (step.plays is not None or step.programme):
         return _FROM_TAPE.get(quantity)
-    if isinstance(step, Adjust) and quantity == "response" and _turns(step, "bias"):
+    if quantity == "response" and sets_bias(step):
         return "bias"
     if isinstance(step, Measure) and not (step.sends or step.records):
         return _FROM_TAPE.get(quantity) or _RECORDED.get(quantity)
@@ -119,6 +121,35 @@ def moved_by_trimmer(name: str) -> frozenset[str]:
     return _where_set(what, direction) | _reached_from(what, direction) if what is not None else frozenset()
 
 
+def shown_by_reading(record: ReadingRecord, *, sets_bias: bool) -> str:
+    """The name of the aspect that a kept reading shows; "" where no adjustment affects it.
+
+    Args:
+        record: the reading.
+        sets_bias: whether it was read at a step that sets bias.
+    """
+    what = _aspect(record, sets_bias=sets_bias)
+    return "" if what is None else f"{what}{IN_REVERSE * (record.direction == 'reverse')}"
+
+
+def moved_by_reading(record: ReadingRecord, *, sets_bias: bool) -> frozenset[str]:
+    """Names of what is moved when the trimmer behind a reading is turned."""
+    what = _aspect(record, sets_bias=sets_bias)
+    direction = record.direction or None
+    return _where_set(what, direction) | _reached_from(what, direction) if what is not None else frozenset()
+
+
+def _aspect(record: ReadingRecord, *, sets_bias: bool) -> Aspect | None:
+    quantity = record.reading.quantity
+    if record.noise_reduction != "off":
+        return "tracking"
+    if record.source == "reference tape":
+        return _FROM_TAPE.get(quantity)
+    if sets_bias and quantity == "response":
+        return "bias"
+    return (_FROM_TAPE.get(quantity) if record.source == "machine" else None) or _RECORDED.get(quantity)
+
+
 def named(what: Iterable[Aspect], direction: str | None) -> frozenset[str]:
     """Names of aspects for a direction of the tape."""
     return frozenset(w + IN_REVERSE * (direction == "reverse") for w in what)
@@ -138,8 +169,9 @@ def _both(what: Iterable[Aspect]) -> frozenset[str]:
     return named(names, None) | named(names, "reverse")
 
 
-def _turns(step: Adjust, trimmer: str) -> bool:
-    return all(name.startswith(trimmer) for name in step.trimmers.values())
+def sets_bias(step: StepBase) -> bool:
+    """Whether bias is set at a step."""
+    return isinstance(step, Adjust) and all(name.startswith("bias") for name in step.trimmers.values())
 
 
 _TRIMMERS: Mapping[str, Aspect] = {
@@ -149,6 +181,7 @@ _TRIMMERS: Mapping[str, Aspect] = {
     "replay equalisation": "replay response",
     "record azimuth": "record azimuth",
     "bias": "bias",
+    "record level control": "record level control",
     "record level": "record level",
     "record equalisation": "record response",
 }
@@ -157,6 +190,11 @@ _TRIMMERS: Mapping[str, Aspect] = {
 def set_by(trimmer: str) -> Aspect | None:
     """The aspect that a trimmer sets, by its usual name; None for an unusual name."""
     return next((what for name, what in _TRIMMERS.items() if trimmer.startswith(name)), None)
+
+
+def is_knob(trimmer: str) -> bool:
+    """Whether a trimmer, by its usual name, is a control of the user."""
+    return " control" in trimmer
 
 
 def to_check_again(events: Sequence[Event]) -> tuple[str, ...]:

@@ -46,7 +46,7 @@ from bench.procedure.state.events import (
 )
 from bench.words.figures import as_given, hertz, number, rotation
 from bench.words.readings import aim_text
-from bench.words.sentences import all_are, counted
+from bench.words.sentences import counted
 
 Titles = Mapping[str, str]
 """Titles of steps by id; a step without one is called by its id."""
@@ -56,20 +56,6 @@ def event_sentence(event: Event, titles: Titles) -> str:
     """An event in words."""
     words = _WORDS[type(event)]
     return words(event, titles)
-
-
-def outcome_words(done: Done) -> str:
-    """The result of a run that ended, with a sentence for each thing that is not right."""
-    parts = []
-    if done.not_in:
-        parts.append(f"Not in: {', '.join(done.not_in)}.")
-    if done.not_measured:
-        parts.append(f"Not measured: {', '.join(done.not_measured)}.")
-    if done.to_check_again:
-        parts.append(f"To be checked again: {', '.join(done.to_check_again)}.")
-    if parts:
-        return " ".join(parts)
-    return f"{all_are(done.judged, 'judged reading')} in." if done.judges else "Done; nothing in it is judged."
 
 
 def curve_label(curve: CurveTaken) -> str:
@@ -111,6 +97,16 @@ def _waited(event: Waited, titles: Titles) -> str:
     if event.seconds < event.of_s:
         return f"went on after {event.seconds / 60:.1f} of {event.of_s / 60:.1f} minutes"
     return f"waited {event.of_s / 60:.1f} minutes"
+
+
+def _ticked(event: Ticked, titles: Titles) -> str:
+    done = "; ".join(event.lines) or ("nothing" if event.left_open else _named(event.step, titles))
+    return f"{done}; {left_open(event)}" if event.left_open else done
+
+
+def left_open(event: Ticked) -> str:
+    """The lines of a checklist that were left open, and why."""
+    return f"left open: {'; '.join(event.left_open)}, because {event.because}"
 
 
 def _head_delay(event: HeadDelayMeasured, titles: Titles) -> str:
@@ -176,7 +172,7 @@ _WORDS: dict[type[Event], Callable[[Any, Titles], str]] = {
     TurnedBack: _turned_back,
     LotLoaded: lambda e, _: f"{e.lot} is {e.tape}",
     Waited: _waited,
-    Ticked: lambda e, titles: "; ".join(e.lines) or _named(e.step, titles),
+    Ticked: _ticked,
     Disturbed: lambda e, _: ", ".join(e.what),
     CheckedAgain: lambda e, _: ", ".join(e.what),
     CurveTaken: lambda e, _: f"{curve_label(e)}: {e.along}, {e.unit}",
@@ -195,6 +191,6 @@ _WORDS: dict[type[Event], Callable[[Any, Titles], str]] = {
     SoundBack: lambda e, _: "sound is back",
     Held: lambda e, _: "held",
     Released: lambda e, _: f"went on after {e.held_s:.0f} s",
-    Done: lambda e, _: outcome_words(e),
+    Done: lambda *_: "the job is over",
     Debriefed: lambda e, _: f"{e.minutes:.0f} minutes, {counted(e.turns, 'turn')} of trimmers.",
 }

@@ -152,9 +152,14 @@ class Waited(Happened):
 
 @dataclass(frozen=True, slots=True)
 class Ticked(Happened):
-    """The work was done, with every line of the checklist."""
+    """The work was confirmed."""
 
     lines: tuple[str, ...] = ()
+    """The lines of the checklist that were ticked."""
+    left_open: tuple[str, ...] = ()
+    """Those that were not;"""
+    because: str = ""
+    """and the reason for that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,6 +278,8 @@ class Answered(Happened):
     limits: Limits | None = None
     right: str = ""
     """The right answer to a question of the instructor."""
+    not_good: bool = False
+    """Whether the step says that this answer is not as it should be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,15 +350,7 @@ class Released(Happened):
 
 @dataclass(frozen=True, slots=True)
 class Done(Happened):
-    """The run ended. Steps are given by title, so a list of sessions needs nothing else to print it."""
-
-    judges: bool = True
-    """Whether any step has a verdict that counts."""
-    judged: int = 0
-    """Number of judged readings."""
-    not_in: tuple[str, ...] = ()
-    not_measured: tuple[str, ...] = ()
-    to_check_again: tuple[str, ...] = ()
+    """The run came to its end. How it came out is for the readings to say."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,6 +69,8 @@ class Prompt:
     """Whether there is something to do at the machine and no key to press."""
     sounds: bool = False
     """Whether the go-on key starts tones, so that a countdown comes first."""
+    instrument: str = ""
+    """What is read at the machine, one of `bench.procedure.model.steps.ReadPoint`; "" for the interface."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +90,15 @@ class Gauge:
     """How long it has been steady and in, seconds."""
     history: tuple[tuple[float, float], ...] = ()
     """(seconds, value) of the last minute."""
+    band: float = 0.0
+    """Half the width of the band in which the reading wanders about the average that `reading` is; 0 where it is no
+    average."""
+    now: float | None = None
+    """The reading at this moment, where `reading` is an average."""
+    advice: Literal["", "turn", "look", "hold"] = ""
+    """What helps: a turn, to look longer, or neither; "" where no trimmer is turned live."""
+    look_s: float = 0.0
+    """How much longer to look, seconds."""
     turn: float | None = None
     """Proposed turn of its trimmer, degrees clockwise; None without a proposal. On a machine whose trimmers the program
     sees, the rest of that turn."""
@@ -205,7 +216,7 @@ class Outcome:
     judged: int
     words: dict[VerdictWord, int]
     said: str
-    """One sentence."""
+    """The verdict on the run, in words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,8 +255,8 @@ class Snapshot:
     """Parts of the wow and flutter just measured, strongest first."""
     spectrum: tuple[tuple[float, float], ...] = ()
     """(Hz, % peak) of its spectrum, lowest first."""
-    ranking: tuple[str, ...] = ()
-    """Ranking of the tapes compared, shown at the sign-off."""
+    to_sign: tuple[str, ...] = ()
+    """At the sign-off: the lines that whoever signs stands by, the most important first."""
     can_go_back: bool = False
     """Whether there is a step to go back to."""
     kept: tuple[ReadingRecord, ...] = ()

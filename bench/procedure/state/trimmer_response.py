@@ -181,18 +181,21 @@ def _fit(wiper: Floats, read: Floats, spread: Floats, group: NDArray[np.int64]) 
     """Least squares with one slope, and an offset for each step.
 
     Returns:
-        Slope, present reading and cost; None when nothing moved.
+        Slope, present reading by the line, and cost; None when nothing moved.
     """
     weight = 1.0 / spread**2
     x, y = wiper.copy(), read.copy()
+    level = 0.0
     for g in set(group.tolist()):
         here = group == g
         x[here] -= np.average(wiper[here], weights=weight[here])
-        y[here] -= np.average(read[here], weights=weight[here])
+        mean = float(np.average(read[here], weights=weight[here]))
+        y[here] -= mean
+        level = mean if g == group[-1] else level
     bottom = float(weight @ x**2)
     if bottom < 1e-9:
         return None
     slope = float(weight @ (x * y)) / bottom
     if slope == 0.0:
         return None
-    return slope, float(read[-1]), float(weight @ (y - slope * x) ** 2)
+    return slope, level + slope * float(x[-1]), float(weight @ (y - slope * x) ** 2)

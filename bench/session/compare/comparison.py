@@ -15,12 +15,14 @@ from bench.session.compare.subject import SHARED, Subject, conditions_of, differ
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 
-Way = Literal["left", "found", "between"]
-"""As left with as left; as found with as found; or what came about between: as left with as found the next time."""
+Way = Literal["left", "found", "before-cleaning", "between"]
+"""As left with as left; as found with as found, after cleaning or before it; or what came about between: as left with
+as found the next time."""
 
 WAYS: dict[Way, tuple[tuple[Stage, ...], tuple[Stage, ...]]] = {
     "left": (("left",), ("left",)),
     "found": (("found-clean",), ("found-clean",)),
+    "before-cleaning": (("found-dirty",), ("found-dirty",)),
     "between": (("left",), ("found-clean",)),
 }
 """The stages that are taken of the one and of the other."""
@@ -90,7 +92,7 @@ def of(a: Path, b: Path, way: Way = "left") -> Comparison:
 def of_sessions(a: SessionRecord, b: SessionRecord, way: Way = "left") -> Comparison:
     """The same, of sessions that are read already."""
     stages = WAYS[way]
-    first, second = last_of(a, stages[0]), last_of(b, stages[1])
+    first, second = last_of(a, stages[0], failed=True), last_of(b, stages[1], failed=True)
     rows = [_row(s, first.get(s), second.get(s), a, b) for s in sorted({**first, **second}, key=in_order)]
     return Comparison(_side(a, stages[0][0]), _side(b, stages[1][0]), tuple(rows), _notes(a, b))
 
@@ -138,7 +140,8 @@ def _row(
     differ = differences(conditions_of(first, a.job), conditions_of(second, b.job))
     one, two = first.measured, second.measured
     if one is None or two is None:
-        return Row(subject, first, second, "not compared", because="; ".join(differ))
+        which = "both" if one is two else "the first" if one is None else "the second"
+        return Row(subject, first, second, "not compared", because="; ".join([*differ, f"no reading in {which}"]))
     if one.bound or two.bound:
         differ.append("what is only known to be at least or at most so much is not compared")
     elif one.unit != "1" and not (one.uncertainty and two.uncertainty):

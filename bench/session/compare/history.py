@@ -11,9 +11,6 @@ from bench.measure.reading import Bound
 from bench.measure.stage import Stage
 from bench.measure.verdict import VerdictWord
 from bench.problem import Problem
-from bench.procedure.state.event_kinds import of_kind
-from bench.procedure.state.event_words import outcome_words
-from bench.procedure.state.events import Turned
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.drift import Drift, Step, drift, reaches
 from bench.session.compare.machines import INTERVAL_MONTHS, months_after
@@ -22,6 +19,8 @@ from bench.session.record.index import Entry, entries, of_machine
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 from bench.workspace import Workspace
+
+ONE_VISIT = "it was read at one visit only"
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +89,8 @@ class Series:
 class Due:
     """When a machine should come back."""
 
-    on: date
+    on: date | None
+    """None where no visit came to its end, so that nothing was finished that could be due again."""
     because: str
     sooner: bool = False
     """A reading brings it back before the workshop's interval is over."""
@@ -151,10 +151,7 @@ def of_sessions(found: Sequence[Entry], quantity: str | None, interval_months: i
 
 def _visit(session: SessionRecord) -> Visit:
     job = session.job
-    adjusts = {s.id for s in session.steps if s.kind == "adjust"}
-    turned = any(of_kind(session.events, Turned))
-    adjusted = turned or any(r.step in adjusts for r in session.readings)
-    outcome = outcome_words(session.outcome) if session.outcome else "broken off"
+    outcome, adjusted = session.conclusion.said, session.adjusted
     return Visit(session.folder.name, session.begun, job.procedure, outcome, adjusted, session.read_only, session.done)
 
 
@@ -204,7 +201,7 @@ def _with_drift(subject: Subject, points: Sequence[Point], visits: Sequence[Visi
     steps, broken = _steps(points, visits)
     series = Series(subject, tuple(points), drift(steps), "", None)
     if series.drift is None:
-        because = broken or ("it was read at one visit only" if not steps else "too short a time to tell")
+        because = broken or (ONE_VISIT if not steps else "too short a time to tell")
         series = replace(series, no_drift=because)
     last = next((p for p in reversed(points) if p.stage == "left"), None)
     if series.drift and last:
@@ -239,12 +236,14 @@ def _steps(points: Sequence[Point], visits: Sequence[Visit]) -> tuple[list[Step]
 
 def _due(visits: Sequence[Visit], series: Sequence[Series], interval_months: int) -> Due:
     ended = [v for v in visits if v.done]
-    last = (ended or visits)[-1].when.date()
-    which = "last visit that came to its end" if ended and ended[-1] is not visits[-1] else "last visit"
-    due = Due(months_after(last, interval_months), f"{interval_months} months after its {which}")
+    if not ended:
+        return Due(None, "no visit came to its end")
+    which = "last visit" if ended[-1] is visits[-1] else "last visit that came to its end"
+    on = months_after(ended[-1].when.date(), interval_months)
+    due = Due(on, f"{interval_months} months after its {which}")
     known = [s for s in series if s.reaches is not None]
     first = min(known, key=lambda s: s.reaches or date.max, default=None)
-    if first is None or first.reaches is None or first.reaches >= due.on:
+    if first is None or first.reaches is None or first.reaches >= on:
         return due
     newest = next(p for p in reversed(first.points) if p.stage == "left")
     low, high = newest.allowed

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import groupby
 
-from bench.session.compare.history import History, Point, Series
+from bench.session.compare.history import ONE_VISIT, History, Point, Series
 from bench.words.dates import day, month
 from bench.words.figures import with_uncertainty, with_unit
 from bench.words.names import STAGES, short_stage
@@ -21,8 +21,14 @@ def history_lines(history: History) -> list[str]:
         if visit.note:
             lines.append(f"    {visit.note}")
     notes: dict[str, str] = {}
+    first_visit = all(len({p.session for p in series.points}) < 2 for series in history.series)
+    if first_visit and history.series:
+        lines += ["", "First visit: nothing earlier to compare with."]
     for source, group in groupby(history.series, key=lambda s: s.subject.source):
         lines += ["", source.capitalize(), "-" * len(source)]
+        if first_visit:
+            lines += table_lines(list(group), notes)
+            continue
         for series in group:
             lines += series_lines(series, notes)
     lines += ["", *(f"[{letter}] {how}" for how, letter in notes.items())]
@@ -38,17 +44,43 @@ def series_lines(series: Series, notes: dict[str, str]) -> list[str]:
         series: what is shown.
         notes: letters for references and methods, explained once below all; new ones are added.
     """
-    conditions = series.points[-1].conditions
     unit = series.subject.unit
-    how = "; ".join(filter(None, (f"re {conditions.reference}" if conditions.reference else "", conditions.method)))
-    note = f" [{notes.setdefault(true_minus(how), str(len(notes) + 1))}]" if how else ""
-    about = f" ({unit})" if unit != "1" else ""
-    lines = [f"{series.subject.named}{about}{note}"]
+    lines = [_head(series, notes)]
     for _, points in groupby(series.points, key=lambda p: p.session):
         shown = list(points)
         lines.append(f"    {day(shown[0].when):>17}  " + "; ".join(point_text(p, unit) for p in shown))
     lines.append(f"    {drift_text(series)}")
     return lines
+
+
+def table_lines(series: list[Series], notes: dict[str, str]) -> list[str]:
+    """The readings of the only visit: a line for each thing, a column for each stage, and the target."""
+    stages = [stage for stage in STAGES if any(p.stage == stage for s in series for p in s.points)]
+    rows = [["", *(short_stage(STAGES[stage]) for stage in stages), "target"]]
+    for one in series:
+        by_stage = {p.stage: p for p in one.points}
+        last = one.points[-1]
+        target = "" if last.target is None else aim_text(last.target, last.tolerance, last.limit)
+        rows.append([_head(one, notes), *(_cell(by_stage.get(stage), one) for stage in stages), target])
+    widths = [max(len(row[n]) for row in rows) for n in range(len(rows[0]))]
+    return ["  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+
+
+def _cell(point: Point | None, series: Series) -> str:
+    if point is None:
+        return "–"
+    value = with_uncertainty(point.value, series.subject.unit, point.uncertainty, bound=point.bound)
+    return f"{value} {point.verdict}" if point.verdict and point.verdict != "no reading" else value
+
+
+def _head(series: Series, notes: dict[str, str]) -> str:
+    """What it is, its unit, and the letter of its reference and method."""
+    conditions = series.points[-1].conditions
+    unit = series.subject.unit
+    how = "; ".join(filter(None, (f"re {conditions.reference}" if conditions.reference else "", conditions.method)))
+    note = f" [{notes.setdefault(true_minus(how), str(len(notes) + 1))}]" if how else ""
+    about = f" ({unit})" if unit != "1" else ""
+    return f"{series.subject.named}{about}{note}"
 
 
 def point_text(point: Point, unit: str) -> str:
@@ -61,6 +93,8 @@ def point_text(point: Point, unit: str) -> str:
 def drift_text(series: Series) -> str:
     """What it drifts by, or why that is not known."""
     found = series.drift
+    if found is None and series.no_drift == ONE_VISIT:
+        return "first read at this visit"
     if found is None:
         return f"drift: not known, because {series.no_drift}"
     unit = series.subject.unit_of_change
@@ -77,4 +111,6 @@ def drift_text(series: Series) -> str:
 
 def due_line(history: History) -> str:
     """When it is due again, and why then."""
+    if history.due.on is None:
+        return f"Due again: not known, because {history.due.because}."
     return f"Due again: {day(history.due.on)}, because {history.due.because}."

@@ -8,18 +8,19 @@ there: a machine always agrees with its own recording.
 from __future__ import annotations
 
 import math
-import tomllib
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import PurePosixPath
 from typing import Any, Literal
 
+from bench.bounded_toml import parse
 from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.problem import Problem
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import LATEST_FIRST, record_to_replay
 from bench.session.compare.subject import last_of
+from bench.session.record.inputs import read_copy
 from bench.session.record.record import SessionRecord
 from bench.tape.geometry import TRACK_FORMATS
 
@@ -183,8 +184,8 @@ def _sheet(session: SessionRecord) -> dict[str, Any]:
         path = PurePosixPath(file.path)
         if path.parent.name == "machines":
             try:
-                return tomllib.loads((session.folder / file.path).read_text(encoding="utf-8"))
-            except (OSError, ValueError, RecursionError):
+                return parse(read_copy(session.folder, file.path))
+            except (OSError, ValueError):
                 break
     raise Problem(
         f"{session.folder}: its copy of the machine's sheet is missing or unreadable, so that tape speed and tracks "

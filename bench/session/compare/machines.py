@@ -21,9 +21,9 @@ class MachineSessions:
     machine_id: str
     sessions: tuple[Entry, ...]
     """The newest first."""
-    due: date
-    """By the workshop's interval alone, from the last session that came to its end; from the last of all where none
-    did. What drifts may bring it back sooner: `history` reads the sessions for that."""
+    due: date | None
+    """By the workshop's interval alone, from the last session that came to its end; None where none did. What drifts
+    may bring it back sooner: `history` reads the sessions for that."""
 
     @property
     def last(self) -> Entry:
@@ -39,10 +39,10 @@ def by_due_date(found: Iterable[Entry], interval_months: int = INTERVAL_MONTHS) 
             machines.setdefault(entry.machine, []).append(entry)
     out = []
     for name, sessions in machines.items():
-        last = next((s for s in sessions if s.done), sessions[0])
-        due = months_after(last.begun.date(), interval_months)
+        last = next((s for s in sessions if s.done), None)
+        due = months_after(last.begun.date(), interval_months) if last is not None else None
         out.append(MachineSessions(name, sessions[0].machine_id, tuple(sessions), due))
-    return sorted(out, key=lambda m: (m.due, m.machine))
+    return sorted(out, key=lambda m: (m.due or date.max, m.machine))
 
 
 def months_after(day: date, months: int) -> date:

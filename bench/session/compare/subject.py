@@ -9,7 +9,6 @@ from bench.measure.catalogue import QUANTITIES, UNITS
 from bench.measure.reading import Channel, Source
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
-from bench.procedure.state.outcome import last_attempts
 from bench.session.record.record import JobFacts, SessionRecord
 from bench.words.figures import decibels, hertz
 from bench.words.names import CHANNELS
@@ -123,13 +122,19 @@ def differences(a: Conditions, b: Conditions) -> list[str]:
     return out
 
 
-def last_of(session: SessionRecord, stages: Iterable[Stage]) -> dict[Subject, ReadingRecord]:
-    """The last reading with a value of each subject at the first of these stages that has one."""
+def last_of(session: SessionRecord, stages: Iterable[Stage], *, failed: bool = False) -> dict[Subject, ReadingRecord]:
+    """The last reading of each subject at the first of these stages that has one.
+
+    Args:
+        session: whose.
+        stages: the stages, the one that is preferred first.
+        failed: whether a reading without a value stands where none has one.
+    """
     out: dict[Subject, ReadingRecord] = {}
     for stage in reversed(list(stages)):
-        for record in last_attempts(session.readings):
+        for record in session.standing:
             subject = subject_of(record)
-            if subject and record.stage == stage and record.measured is not None:
+            if subject and record.stage == stage and (record.measured is not None or (failed and subject not in out)):
                 out.pop(subject, None)
                 out[subject] = record
     return out

@@ -8,25 +8,32 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import time
-import tomllib
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from bench.procedure.state.event_words import outcome_words
-from bench.procedure.state.events import Done
+from bench.bounded_toml import cleaned, parse
+from bench.problem import Problem
+from bench.procedure.state.conclusion import conclusion_from
 from bench.session.record.atomic import save_file
 from bench.session.record.paths import FILE_NAME
 
 INDEX_NAME = ".index.json"
-VERSION = 1
+VERSION = 2
 SETTLED_NS = 2_000_000_000
 """A file changed less than this before it was looked at may change again without a new time: some disks count
 in steps of two seconds. It is read again the next time."""
+
+LARGEST_HEAD = 1_000_000
+"""Bytes; of a larger head the rest is not read."""
+
+_ACTS = re.compile(rb"\\u00[01]|\xc2[\x80-\x9f]|\xe2\x80[\x8e\x8f\xa8-\xae]")
+"""In an index: an escape, or a character that acts on a terminal. It writes none."""
 
 Row = list[Any]
 """Time of change and size, then what `Entry` holds."""
@@ -48,7 +55,7 @@ class Entry:
     begun: datetime
     done: bool
     outcome: str
-    """How it ended, in a sentence; "" where it broke off."""
+    """The verdict on it, in words."""
     reference_tape: str
     reference_plays: int
     """How often the reference tape was played in it."""
@@ -136,7 +143,8 @@ def _files(sessions_folder: Path) -> Iterable[tuple[str, int, int]]:
 
 def _load(sessions_folder: Path) -> dict[str, Row]:
     try:
-        table = json.loads((sessions_folder / INDEX_NAME).read_bytes())
+        raw = (sessions_folder / INDEX_NAME).read_bytes()
+        table = {} if _ACTS.search(raw) else json.loads(raw)
     except (OSError, ValueError, RecursionError):
         return {}
     if not isinstance(table, dict) or table.get("version") != VERSION or not isinstance(table.get("sessions"), dict):
@@ -167,19 +175,20 @@ def _entry(sessions_folder: Path, name: str, row: Row) -> Entry:
 def _head(folder: Path) -> Row:
     """What a row says of a session, from the beginning of its file."""
     try:
-        raw = (folder / FILE_NAME).read_bytes()
+        if not (folder / FILE_NAME).is_file():
+            return _nothing(folder, "cannot be read: it is no plain file")
+        with (folder / FILE_NAME).open("rb") as file:
+            raw = file.read(LARGEST_HEAD)
         head = raw
         for entries in (b"steps", b"readings", b"events"):
             head = head.partition(b"\n[[" + entries + b"]]")[0]
-        table = tomllib.loads(head.decode())
-        if table.get("schema") == 1:
-            from bench.session.record.migrate import with_summary
-
-            table = with_summary(tomllib.loads(raw.decode()))
+        table = cleaned(parse(head.decode()))
+        if not isinstance(table.get("verdict"), dict):
+            return _summary(table | _judged_now(folder))
         return _summary(table)
     except OSError as error:
         return _nothing(folder, f"cannot be read: {error.strerror}")
-    except (ValueError, RecursionError):
+    except (ValueError, Problem):
         return _nothing(folder, "damaged")
 
 
@@ -199,7 +208,7 @@ def _summary(table: dict[str, Any]) -> Row:
         str(job.get("procedure", "")),
         when.isoformat(),
         table.get("done") is True,
-        _outcome(table.get("outcome")),
+        conclusion_from(table["verdict"]).said,
         str(job.get("reference_tape", "")),
         plays if type(plays) is int else 0,
         bool(port.get("exercise")),
@@ -207,13 +216,14 @@ def _summary(table: dict[str, Any]) -> Row:
     ]
 
 
-def _outcome(table: object) -> str:
-    """In a sentence; schemas before the third have the sentence itself."""
-    if not isinstance(table, dict):
-        return str(table or "")
-    named = (table.get(key) for key in ("not_in", "not_measured", "to_check_again"))
-    steps = (tuple(map(str, names)) if isinstance(names, list) else () for names in named)
-    return outcome_words(Done(table.get("judges") is not False, table.get("judged", 0), *steps))
+def _judged_now(folder: Path) -> dict[str, Any]:
+    """What the head of a session lacks that an earlier version of this program wrote; it is read whole for that."""
+    from bench.session.record.reader import read_session
+    from bench.session.record.record import reference_plays
+
+    session = read_session(folder)
+    found = session.conclusion
+    return {"verdict": asdict(found), "done": found.done, "reference_plays": reference_plays(session.readings)}
 
 
 def _sheet(inputs: object) -> str:

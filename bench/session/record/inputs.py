@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
@@ -11,6 +12,9 @@ from bench.procedure.model.job import UsedFile
 from bench.session.record.atomic import save_file
 from bench.session.record.paths import INPUTS
 from bench.session.record.record import InputFile
+
+LARGEST_COPY = 1_000_000
+"""Bytes."""
 
 
 def copy_inputs(folder: Path, inputs: Sequence[Path | UsedFile]) -> tuple[InputFile, ...]:
@@ -35,6 +39,28 @@ def copy_inputs(folder: Path, inputs: Sequence[Path | UsedFile]) -> tuple[InputF
         save_file(target, data)
         out.append(InputFile(f"{INPUTS}/{place.as_posix()}", hashlib.sha256(data).hexdigest()))
     return tuple(out)
+
+
+def read_copy(folder: Path, place: str) -> str:
+    """The text of a copy below a session's folder.
+
+    Args:
+        folder: the session's.
+        place: as the record names it.
+
+    Raises:
+        OSError: it lies elsewhere, is no plain file, or is larger than any sheet or procedure.
+        ValueError: it is not text.
+    """
+    parts = PurePosixPath(place)
+    path = folder / parts
+    if parts.is_absolute() or ".." in parts.parts or not path.is_file():
+        raise FileNotFoundError(errno.ENOENT, "is no file of this session", place)
+    with path.open("rb") as file:
+        content = file.read(LARGEST_COPY + 1)
+    if len(content) > LARGEST_COPY:
+        raise OSError(errno.EFBIG, "is larger than any sheet", place)
+    return content.decode("utf-8")
 
 
 def _place(path: Path, taken: set[str]) -> PurePosixPath:

@@ -36,14 +36,13 @@ def migrate(table: Table, schema: int, folder: Path) -> Table:
 
 
 def with_summary(table: Table) -> Table:
-    """A table of schema 1 with what the head of schema 2 adds: how it ended, and plays of the reference tape."""
+    """A table of schema 1 with what the head of schema 2 adds: plays of the reference tape."""
     plays = {
         (str(r.get("step")), str(r.get("attempt", 1)))
         for r in rows_of(table, "readings")
         if r.get("source") == "reference tape"
     }
-    ends = [str(e.get("text", "")) for e in rows_of(table, "events") if e.get("kind") == "done"]
-    return table | {"schema": 2, "outcome": ends[0] if ends else "", "reference_plays": len(plays)}
+    return table | {"schema": 2, "reference_plays": len(plays)}
 
 
 def _from_2(table: Table, folder: Path) -> Table:
@@ -288,18 +287,6 @@ def _learnt(text: str, value: Any, step: Table, steps: dict[str, Table]) -> Tabl
     }
 
 
-def _done(text: str, value: Any, step: Table, steps: dict[str, Table]) -> Table:
-    found = re.search(r"^All (\d+) judged readings are in\.$", text)
-    out: Table = {"kind": "done", "judges": text != "Done; nothing in it is judged."}
-    out |= {"judged": int(found[1])} if found else {}
-    parts = {"Not in: ": "not_in", "Not measured: ": "not_measured", "To be checked again: ": "to_check_again"}
-    for part in re.split(r"(?<=\.) (?=Not measured: |To be checked again: )", text):
-        for start, key in parts.items():
-            if part.startswith(start):
-                out[key] = part.removeprefix(start).removesuffix(".").split(", ")
-    return out
-
-
 def _debrief(lines: list[tuple[str, str]]) -> Table:
     """All lines of a debrief as the one event that they say."""
     out: Table = {"faults": [], "trimmers": [], "wrongly_named": [], "turns": 0, "minutes": 0.0}
@@ -369,7 +356,7 @@ _SENTENCES: dict[str, Callable[..., Table]] = {
         else {"kind": "sound-lost", "detail": text.removeprefix("sound lost: ")}
     ),
     "turns": _turned,
-    "done": _done,
+    "done": _only("done"),
     "start": _only("start"),
     "resume": _only("resume"),
     "repeat": _only("repeat"),

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any, get_args
 
+from bench.bounded_toml import parse
 from bench.measure.stage import Stage
+from bench.session.record.inputs import read_copy
 
 Table = dict[str, Any]
 
@@ -25,10 +26,10 @@ def copied_steps(table: Table, folder: Path) -> list[Table]:
     """The steps in order, without those that did not apply; none where the copies are missing or unreadable."""
     files: dict[str, Table] = {}
     for file in rows_of(table, "inputs"):
-        path = folder / str(file.get("path", ""))
+        path = PurePosixPath(str(file.get("path", "")))
         try:
-            copy = tomllib.loads(path.read_text(encoding="utf-8"))
-        except (OSError, ValueError, RecursionError):
+            copy = parse(read_copy(folder, str(path)))
+        except (OSError, ValueError):
             continue
         if isinstance(copy.get("step"), list):  # a sheet has none
             files.setdefault(path.stem, copy)

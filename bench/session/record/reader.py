@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import fields, replace
 from datetime import UTC, datetime
@@ -12,6 +11,7 @@ from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
+from bench.bounded_toml import OutOfBoundsError, clean, cleaned, parse
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import NoReading, Reading, Result
 from bench.problem import Problem
@@ -40,6 +40,8 @@ _TIME = TypeAdapter(datetime)
 _NO_JOB = JobFacts("", "", "", "", "", "", "", 0, "")
 _NO_TIME = datetime(1970, 1, 1, tzinfo=UTC)
 _RESTORE = "; restore it from a copy"
+LARGEST_FILE = 16_000_000
+"""Largest session, bytes; ten times the longest realistic one."""
 
 
 def read_session(folder: Path) -> SessionRecord:
@@ -84,24 +86,29 @@ def read_table(path: Path) -> tuple[dict[str, Any], str, int]:
     """
     folder = path.parent
     try:
-        raw = path.read_bytes()
+        if path.exists() and not path.is_file():
+            raise Problem(f"{path}: cannot be read: it is no plain file")
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_FILE + 1)
     except FileNotFoundError:
         raise Problem(f"{folder}: there is no session here; name a folder that holds {FILE_NAME}") from None
     except NotADirectoryError:
         raise Problem(f"{folder}: this is a file; name the session's folder, which holds {FILE_NAME}") from None
     except OSError as error:
         raise Problem(f"{path}: cannot be read: {error.strerror}") from None
+    if len(raw) > LARGEST_FILE:
+        raise Problem(f"{path}: is larger than {LARGEST_FILE:,} bytes, which no session is{_RESTORE}")
     damage = ""
     try:
-        return tomllib.loads(raw.decode("utf-8")), "", 0
+        return cleaned(parse(raw.decode("utf-8"))), "", 0
     except UnicodeDecodeError as error:
         damage = f"not text (UTF-8) at byte {error.start}"
-    except tomllib.TOMLDecodeError as error:
+    except OutOfBoundsError as error:
+        damage = f"{'.'.join(map(str, error.at))} {error}".strip()
+    except ValueError as error:
         damage = str(error)
-    except (RecursionError, ValueError):
-        damage = "not a session"
     table, lost = salvage(raw.decode("utf-8", "replace"))
-    return table, damage, lost
+    return cleaned(table), clean(damage), lost
 
 
 def _session(folder: Path, path: Path, table: dict[str, Any], *, lenient: bool) -> tuple[SessionRecord, int]:
@@ -150,7 +157,7 @@ def _zoned(time: datetime) -> datetime:
 
 def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
     names = ("machine", "tape", "reference_tape", "procedure", "speed", "equalisation", "reference_level")
-    facts: dict[str, Any] = {name: job.get(name, "") for name in (*names, "procedure_id", "trainee")}
+    facts: dict[str, Any] = {name: job.get(name, "") for name in (*names, "procedure_id", "trainee", "answers")}
     facts |= {"heads": job.get("heads"), "port": port.get("name", ""), "port_kind": port.get("kind", "")}
     facts |= {"sample_rate": port.get("sample_rate", 0), "calibration": port.get("calibration", "")}
     facts["seed"] = port.get("seed", 0)

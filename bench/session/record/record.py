@@ -11,9 +11,13 @@ from typing import Any
 
 from bench.measure.method import UNSTATED
 from bench.measure.reading import NoReading, ReferenceTone
+from bench.procedure.state.conclusion import Conclusion
+from bench.procedure.state.dependencies import is_knob
 from bench.procedure.state.event_kinds import KIND_OF, Event, of_kind
 from bench.procedure.state.events import Done, Turned
 from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.judge_run import conclude
+from bench.procedure.state.standing import standing
 from bench.session.record.steps import StepFacts
 from bench.session.record.toml_table import lines, section, table_of
 
@@ -58,6 +62,8 @@ class JobFacts:
     """The faults that were hidden in it, by the names of their sheets; None where it was no exercise."""
     trainee: str = ""
     """Whose exercise it was."""
+    answers: str = ""
+    """The question of the job, as `Procedure.answers` names it; "" for none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,21 +107,35 @@ class SessionRecord:
     """Of its job, in order; none where an earlier schema's copy of the procedure is gone."""
 
     @property
-    def outcome(self) -> Done | None:
-        """How it ended; None when it was broken off."""
-        return next(of_kind(self.events, Done), None)
+    def conclusion(self) -> Conclusion:
+        """The verdict on it."""
+        return conclude(self.steps, self.readings, self.events, self.steps_done, self.job.answers)
 
     @property
     def done(self) -> bool:
         """False when it was broken off."""
-        return self.outcome is not None
+        return next(of_kind(self.events, Done), None) is not None
 
     @property
     def adjusted(self) -> bool:
-        """Whether a trimmer was turned, or a reading kept at a step that adjusts, as far as steps are known."""
+        """Whether a trimmer was turned. Where the program can't see trimmers: a reading kept at a step that adjusts.
+
+        The controls of the user, such as that of the record level, are no trimmers.
+        """
+        if self.sees_turns:
+            return any(any(turned.degrees) and not is_knob(turned.trimmer) for turned in of_kind(self.events, Turned))
         adjusting = {step.id for step in self.steps if step.kind == "adjust"}
-        turned = next(of_kind(self.events, Turned), None) is not None
-        return turned or any(r.step in adjusting for r in self.readings)
+        return any(r.step in adjusting and r.reading.quantity != "source_level" for r in self.readings)
+
+    @property
+    def standing(self) -> tuple[ReadingRecord, ...]:
+        """The readings that still hold: of the last attempts, and as left only those taken after the last turn."""
+        return standing(self.readings, self.events, {s.id: s for s in self.steps}, sees_turns=self.sees_turns)
+
+    @property
+    def sees_turns(self) -> bool:
+        """Whether the program saw trimmers being turned."""
+        return self.job.port_kind == "practice" or next(of_kind(self.events, Turned), None) is not None
 
     @property
     def titles(self) -> dict[str, str]:
@@ -128,7 +148,7 @@ def head_text(record: SessionRecord) -> str:
 
     What a list of many sessions shows stands here, so that it need not read them whole; `done` in the first lines.
     """
-    job, outcome = record.job, record.outcome
+    job = record.job
     head = {
         "schema": SCHEMA,
         "done": record.done,
@@ -145,6 +165,7 @@ def head_text(record: SessionRecord) -> str:
         "procedure": job.procedure,
         "procedure_id": job.procedure_id,
         "trainee": job.trainee,
+        "answers": job.answers,
         "speed": job.speed,
         "equalisation": job.equalisation,
         "reference_level": job.reference_level,
@@ -158,17 +179,10 @@ def head_text(record: SessionRecord) -> str:
         "turned_before": job.turned_before or None,
         "exercise": job.exercise,
     }
-    text = lines(head)
-    if outcome is not None:
-        text += section("[outcome]", _summary(outcome))
+    text = lines(head) + section("[verdict]", table_of(record.conclusion))
     text += section("[job]", _filled(on_bench)) + section("[port]", _filled(port))
     text += "".join(section("[[inputs]]", table_of(file)) for file in record.inputs)
     return text + "".join(section("[[evidence]]", table_of(file)) for file in record.evidence)
-
-
-def _summary(outcome: Done) -> dict[str, Any]:
-    """What the event says of how it ended, but for when."""
-    return {key: value for key, value in table_of(outcome).items() if key not in ("step", "time")}
 
 
 def step_text(step: StepFacts) -> str:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from typing import Any
+
+from bench.bounded_toml import parse
 
 _TABLE = re.compile(r"(?m)^(?=\[)")
 """Where a table begins: the program writes no other line that starts with a bracket."""
@@ -20,8 +21,8 @@ def salvage(text: str) -> tuple[dict[str, Any], int]:
     lost = 0
     for part in _TABLE.split(text):
         try:
-            table = tomllib.loads(part)
-        except (tomllib.TOMLDecodeError, RecursionError, ValueError):
+            table = parse(part)
+        except ValueError:
             lost += 1
             continue
         for key, value in table.items():

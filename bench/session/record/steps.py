@@ -9,6 +9,9 @@ from bench.measure.stage import Stage
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Entry
 
+BIAS = frozenset({"tape.bias", "tape.overbias"})
+"""The targets that bias is set to."""
+
 JUDGED_KINDS = frozenset({"reference", "adjust", "record-replay", "measure", "interface"})
 
 
@@ -37,6 +40,11 @@ class StepFacts:
     complaint: bool = False
     """Whether it asks what the owner says is wrong."""
     cautions: tuple[StepCaution, ...] = ()
+
+    @property
+    def sets_bias(self) -> bool:
+        """Whether bias is set at it."""
+        return self.target in BIAS
 
     @property
     def judged(self) -> bool:

@@ -10,6 +10,8 @@ from pathlib import Path
 
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.stage import Stage
+from bench.procedure.state.attention import attention
+from bench.procedure.state.conclusion import Conclusion
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import (
@@ -36,20 +38,19 @@ from bench.procedure.state.events import (
     WentAgain,
 )
 from bench.procedure.state.journal import ReadingRecord
-from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.ranking import RankedTape, ranking
 from bench.session.record.index import entries_beside
 from bench.session.record.record import SessionRecord, reference_plays
 from bench.session.report.causes import cause_lines
-from bench.session.report.conclusion import Conclusion, conclusion_of
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.improvement import NOTHING_ADJUSTED, alignment_sentence, cleaning_sentence
+from bench.session.report.on_the_way import Earlier, on_the_way, shown_in
 from bench.session.report.owner_summary import owner_summary
 from bench.session.report.tables import STAGE_ORDER, ResponseTable, Thing, figures, responses
 from bench.words.dates import day, hour
 from bench.words.figures import hertz
 from bench.words.names import CHANNELS, stages_of
-from bench.words.readings import value_text
+from bench.words.readings import reading_text
 from bench.words.sentences import counted, listed, true_minus
 
 HAZARDS = {
@@ -82,6 +83,8 @@ class Document:
     """The name of its folder."""
     when: str
     conclusion: Conclusion
+    attention: tuple[str, ...]
+    """What must be known beside the verdict."""
     adjusted: bool
     stages: Mapping[Stage, str]
     """What the stages are called."""
@@ -96,6 +99,8 @@ class Document:
     """(time, what was asked, what was said): answers and notes."""
     ranked: tuple[RankedTape, ...]
     """Several tapes tried on the machine, the best first."""
+    earlier: tuple[Earlier, ...]
+    """What was read and stands in no table above."""
     flutter: tuple[str, ...]
     """Its parts, the largest first, with their rate and what turns at it."""
     trimmers: tuple[str, ...]
@@ -119,24 +124,28 @@ class Document:
 
 def document_of(session: SessionRecord) -> Document:
     """Put a session into words."""
-    latest = last_attempts(session.readings)
+    latest = session.standing
     job, ranked = session.job, ranking(latest)
+    parts = [r for r in latest if QUANTITIES[r.reading.quantity].drawn == "lines"]
     # Where the steps are not known, the report does not say that nothing was adjusted.
     adjusted = session.adjusted or not session.steps
     names = stages_of(adjusted=adjusted)
+    things, tables = figures(latest, names), responses(latest, names)
     return Document(
         machine=job.machine or "Machine without a name",
         procedure=job.procedure or "Procedure without a title",
         session=session.folder.resolve().name,
         when=_when(session),
-        conclusion=conclusion_of(session),
+        conclusion=session.conclusion,
+        attention=tuple(attention(session.events, session.titles).values()),
         adjusted=adjusted,
         stages=names,
         cleaning=cleaning_sentence(latest),
         alignment=alignment_sentence(latest) if adjusted else NOTHING_ADJUSTED,
         facts=_facts(session),
-        figures=figures(latest, names),
-        responses=responses(latest, names),
+        figures=things,
+        responses=tables,
+        earlier=on_the_way(session, shown_in(things, tables) | {r.id for r in parts}),
         exceptions=tuple(_exceptions(session, latest)),
         noted=tuple(_noted(session)),
         trimmers=tuple(true_minus(event_sentence(e, {})) for e in of_kind(session.events, Turned)),
@@ -144,7 +153,7 @@ def document_of(session: SessionRecord) -> Document:
         owner_summary="" if ranked else owner_summary(session),
         ranked=ranked,
         causes=cause_lines(session),
-        flutter=_flutter(latest, names),
+        flutter=_flutter(parts, names),
         debrief=tuple(true_minus(text) for _, text in debrief_lines(session.events)),
         evidence=tuple(e.path for e in session.evidence),
         signed=tuple(_signed(session.events)),
@@ -198,13 +207,13 @@ def _passes(session: SessionRecord) -> str:
     return f"{name}: {counted(here, 'pass', 'passes')} in this session{total}"
 
 
-def _flutter(latest: Iterable[ReadingRecord], names: Mapping[Stage, str]) -> tuple[str, ...]:
-    parts = [(r.stage, r.measured) for r in latest if r.measured and QUANTITIES[r.measured.quantity].drawn == "lines"]
-    parts.sort(key=lambda p: (STAGE_ORDER.index(p[0]), -p[1].value, p[1].frequency_hz or 0.0))
+def _flutter(parts: Iterable[ReadingRecord], names: Mapping[Stage, str]) -> tuple[str, ...]:
+    largest = sorted(parts, key=lambda r: (STAGE_ORDER.index(r.stage), -(r.measured.value if r.measured else 0.0)))
     return tuple(
-        f"{names[stage]}, {CHANNELS[r.channel]}: {value_text(r, unit=True)} at "
-        f"{hertz(r.frequency_hz or 0.0)}; {r.method}"
-        for stage, r in parts
+        f"{names[r.stage]}, {CHANNELS[r.reading.channel]}: {reading_text(r.reading)}"
+        + (f" at {hertz(r.reading.frequency_hz)}" if r.reading.frequency_hz else "")
+        + (f"; {r.reading.method}" if r.measured else "")
+        for r in largest
     )
 
 
@@ -279,8 +288,9 @@ def _noted(session: SessionRecord) -> Iterable[tuple[str, str, str]]:
     """Answers and notes in their order; a note that was made at several steps once."""
     titles = session.titles
     same = Counter(event_sentence(e, titles) for e in session.events if isinstance(e, _NOTED))
-    for event in session.events:
-        if not isinstance(event, (Answered, *_NOTED)):
+    named = attention(session.events, titles)
+    for place, event in enumerate(session.events):
+        if not isinstance(event, (Answered, *_NOTED)) or place in named:
             continue
         text = event_sentence(event, titles)
         if isinstance(event, Answered) or same[text] == 1:

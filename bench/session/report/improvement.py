@@ -19,6 +19,8 @@ TREBLE_FROM_HZ = 4000.0
 
 NOTHING_ADJUSTED = "Nothing was adjusted."
 
+GAVE_BACK = "gave back "
+
 Key = tuple[object, ...]
 
 
@@ -107,7 +109,9 @@ def _sentence(
     if not treble and not level:
         return f"What {work} gave back cannot be told, because {_because(records, before, after)}."
     measured = [_part(work, name, here) for name, here in (("treble", treble), ("level", level)) if here]
-    said = f"{work.capitalize()} {', and '.join(measured)}".replace(", and gave back", ", and")
+    if all(part.startswith(GAVE_BACK) for part in measured):
+        measured[1:] = [part.removeprefix(GAVE_BACK) for part in measured[1:]]
+    said = f"{work.capitalize()} {', and '.join(measured)}"
     unknown = "" if treble and level else "level" if treble else "treble"
     if unknown:
         because = f"no {unknown} was measured both before and after"
@@ -125,8 +129,8 @@ def _part(work: str, name: str, found: list[Change]) -> str:
         return f"left the {name} where it was ({by}{at} at most, no more than its uncertainty)"
     if work == "cleaning":
         # What dirt takes is treble and level: more of it afterwards is what was given back.
-        verb = "gave back" if most.by > 0 else "took away"
-        return f"{verb} {by} of {name}{at} ({detail})"
+        verb = GAVE_BACK if most.by > 0 else "took away "
+        return f"{verb}{by} of {name}{at} ({detail})"
     if most.target is not None:
         detail += f", target {as_given(most.target)}"
     verb = "raised" if most.by > 0 else "lowered"

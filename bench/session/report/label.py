@@ -9,21 +9,17 @@ from pathlib import Path
 from bench.measure.reading import Reading
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import SignedOff
-from bench.procedure.state.outcome import last_attempts
 from bench.session.compare.history import of_sessions
 from bench.session.compare.machines import INTERVAL_MONTHS
 from bench.session.record.index import entries_beside
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
-from bench.session.report.conclusion import conclusion_of
 from bench.words.dates import day
 from bench.words.figures import figure, hertz, with_unit
 from bench.words.names import CHANNELS
 from bench.words.sentences import inert, true_minus
 
 WIDTH = 34
-BIAS = frozenset({"tape.bias", "tape.overbias"})
-"""The targets that bias is set to."""
 
 
 def label_lines(folder: Path, interval_months: int = INTERVAL_MONTHS) -> list[str]:
@@ -51,7 +47,7 @@ def label_lines(folder: Path, interval_months: int = INTERVAL_MONTHS) -> list[st
     for term, said in facts:
         if said:
             lines += textwrap.wrap(f"{term:9}{inert(said)}", WIDTH, subsequent_indent=" " * 9)
-    conclusion = conclusion_of(session)
+    conclusion = session.conclusion
     lines += ["", conclusion.headline if conclusion.word == "in" else f"{conclusion.headline.upper()}: see the report"]
     return [true_minus(inert(line)) for line in lines]
 
@@ -63,9 +59,9 @@ def _head(session: SessionRecord) -> str:
 
 def _bias(session: SessionRecord) -> Iterator[str]:
     """What the tone that bias is set by came back as, in each channel."""
-    steps = {s.id for s in session.steps if s.target in BIAS}
+    steps = {s.id for s in session.steps if s.sets_bias}
     last: dict[str, Reading] = {}
-    for record in last_attempts(session.readings):
+    for record in session.standing:
         if record.step in steps and record.measured is not None:
             last[record.reading.channel] = record.measured
     for r in last.values():
@@ -76,14 +72,18 @@ def _bias(session: SessionRecord) -> Iterator[str]:
 
 
 def _due(session: SessionRecord, interval_months: int) -> str:
-    """By this session and those before it: a label is about the day it was written."""
+    """By this session and those before it: a label is about the day it was written. Nothing where it broke off."""
+    if not session.done:
+        return ""
     folder = session.folder.resolve()
     found = entries_beside(folder)
     own = next((e for e in found if e.name == folder.name), None)
     if own is None:
         return ""
     earlier = [e for e in found if e.machine == own.machine and not e.problem and e.begun <= own.begun]
-    due = of_sessions(earlier, None, interval_months).due
+    due = of_sessions(earlier, None, interval_months).due if earlier else None
+    if due is None or due.on is None:
+        return ""
     return f"{day(due.on)}, by its readings" if due.sooner else day(due.on)
 
 

@@ -31,9 +31,9 @@ def owner_summary(session: SessionRecord) -> str:
     said = complaint(session)
     if said:
         parts.append(f"The owner said: “{said}”.")
-    stages = [(stage, _errors(session.readings, stage)) for stage in FOUND]
+    stages = [(stage, _errors(session.standing, stage)) for stage in FOUND]
     before = next(((stage, found) for stage, found in stages if found), None)
-    left = _errors(session.readings, "left")
+    left = _errors(session.standing, "left")
     if before:
         parts.append(f"{STAGES[before[0]].capitalize()}, what was recorded came back {_came_back(before[1])}.")
         parts.append(_with_noise_reduction(before[1], past=True))

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from bench.procedure.state.ranking import RANKED, ranking_lines
 from bench.session.record.record import SessionRecord
 from bench.session.report.document import Document, document_of
+from bench.session.report.on_the_way import Earlier
 from bench.session.report.tables import STAGE_ORDER, Cell, ResponseTable
 from bench.words.names import CHANNELS, short_stage
 from bench.words.sentences import inert
@@ -25,6 +26,7 @@ def report_text(session: SessionRecord) -> str:
     document = document_of(session)
     lines: list[str] = [f"LINE-UP REPORT: {document.machine}", document.procedure, document.when, ""]
     lines += [f"{document.conclusion.headline.upper()}", *_wrapped(document.conclusion.sentences)]
+    lines += _wrapped(f"! {sentence}" for sentence in document.attention)
     if document.read_only:
         lines += _wrapped([document.read_only + "."])
     if document.owner_summary:
@@ -44,6 +46,8 @@ def report_text(session: SessionRecord) -> str:
         lines += _headed(table.title, _response(table))
     if document.flutter:
         lines += _headed("Flutter by its parts", _wrapped(document.flutter))
+    if document.earlier:
+        lines += _headed("Read on the way, and read again or turned since", _earlier(document.earlier))
     lines += _headed("Skipped, overridden, accepted out", _exceptions(document))
     noted = [f"{time} {asked} {text}" for time, asked, text in document.noted]
     noted += [f"trimmer {text}" for text in document.trimmers]
@@ -71,6 +75,13 @@ def _wrapped(paragraphs: Iterable[str], indent: str = "") -> list[str]:
             paragraph, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False
         )
     return out
+
+
+def _earlier(earlier: Iterable[Earlier]) -> list[str]:
+    lines: list[str] = []
+    for attempt in earlier:
+        lines += _wrapped([f"{attempt.step}:"]) + _wrapped(attempt.readings, "  ")
+    return lines
 
 
 def _exceptions(document: Document) -> list[str]:

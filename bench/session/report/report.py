@@ -13,7 +13,6 @@ from markupsafe import Markup
 
 from bench.measure.stage import Stage
 from bench.problem import Problem
-from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.ranking import CRITERIA, RANKED, best_words, figure_words
 from bench.procedure.state.record_to_replay import LATEST_FIRST
 from bench.session.record.atomic import save_file
@@ -89,7 +88,7 @@ def report_html(session: SessionRecord) -> str:
         classes=_CLASSES,
         budgets=[
             (f"{what(r)}, {reading_text(r)}", parts)
-            for r in (record.reading for record in last_attempts(session.readings))
+            for r in (record.reading for record in session.standing)
             if (parts := budget_lines(r))
         ],
     )
@@ -110,7 +109,7 @@ def _density(document: Document) -> int:
 
 def _small(session: SessionRecord, names: Mapping[Stage, str]) -> list[SmallPlot]:
     """The small plots; the map of mistracking is of the last stage that was measured."""
-    latest = last_attempts(session.readings)
+    latest = session.standing
     tracking, stage = None, ""
     for of in LATEST_FIRST:
         tracking, stage = tracking_of(latest, of), names[of]

@@ -19,6 +19,8 @@ USUAL = frozenset({"", "common practice, no source"})
 """Where a target comes from when nothing is said of it beside the table."""
 SOURCES = ("reference tape", "record-replay", "machine")
 CHANNEL_ORDER: tuple[Channel, ...] = ("left", "right", "mono", "left-right", "both")
+CURVES = frozenset({"response", "encoding_error", "decoding_error"})
+"""The quantities that stand in a table of their own, where several tones were read."""
 STAGE_ORDER: tuple[Stage, ...] = ("found-dirty", "found-clean", "left")
 
 
@@ -32,6 +34,8 @@ class Cell:
     """In words; "" where it was not judged."""
     word: str = ""
     """The verdict's own word, which picks shape and colour."""
+    id: str = ""
+    """Of its reading."""
 
 
 NOTHING = Cell("–")
@@ -178,7 +182,8 @@ def responses(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = S
         levels: dict[float | None, set[float | None]] = {}
         for r in group:
             levels.setdefault(r.reading.frequency_hz, set()).add(r.sent_db)
-        if group[0].noise_reduction != "off" or all(len(found) == 1 for found in levels.values()):
+        together = group[0].reading.quantity == "response" and group[0].noise_reduction != "off"
+        if together or all(len(found) == 1 for found in levels.values()):
             tables.append(_response(group, names))
             continue
         apart = sorted({r.sent_db for r in group}, key=lambda db: -(db or 0.0))
@@ -197,20 +202,21 @@ def _curve_of(r: ReadingRecord) -> tuple[str, ...]:
     reference = r.reading.reference
     if r.noise_reduction != "off" and isinstance(reference, ReferenceTone):
         reference = ReferenceTone(reference.hz)
-    return (r.source, str(r.reading.method.kind), str(reference), r.noise_reduction, r.lot, r.direction)
+    how = (str(r.reading.method.kind), str(reference), r.noise_reduction, r.lot, r.direction)
+    return (r.source, r.reading.quantity, *how)
 
 
 def _curves(records: tuple[ReadingRecord, ...]) -> set[tuple[str, ...]]:
     """The responses of several tones; a tone alone is a figure, no curve."""
     tones: dict[tuple[str, ...], set[float]] = {}
     for r in _with_method(records):
-        if r.reading.quantity == "response" and r.reading.frequency_hz is not None:
+        if r.reading.quantity in CURVES and r.reading.frequency_hz is not None:
             tones.setdefault(_curve_of(r), set()).add(r.reading.frequency_hz)
     return {key for key, hz in tones.items() if len(hz) > 1}
 
 
 def _in_a_curve(r: ReadingRecord, curves: set[tuple[str, ...]]) -> bool:
-    return r.reading.quantity == "response" and _curve_of(r) in curves
+    return _curve_of(r) in curves
 
 
 def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> ResponseTable:
@@ -243,7 +249,7 @@ def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> Respons
     sources = list(dict.fromkeys(r.verdict.source for r in group if r.verdict and r.verdict.source))
     return ResponseTable(
         source=first.source,
-        title=f"Response, {first.source}{_state(first)}",
+        title=f"{QUANTITIES[first.reading.quantity].title}, {first.source}{_state(first)}",
         detail=_joined(
             f"tones at {decibels(level)}" if len(levels) == 1 and level is not None else "",
             f"dB re {_reference(group)}" if first.reading.reference else "dB",
@@ -269,7 +275,7 @@ def _state(r: ReadingRecord) -> str:
 
 def _reference(group: list[ReadingRecord]) -> str:
     found = {str(r.reading.reference) for r in group}
-    return next(iter(found)) if len(found) == 1 else f"{_curve_of(group[0])[2]} at the same level"
+    return next(iter(found)) if len(found) == 1 else f"{_curve_of(group[0])[3]} at the same level"
 
 
 def _by_thing(records: list[ReadingRecord]) -> list[tuple[ReadingRecord | None, ...]]:
@@ -315,8 +321,8 @@ def _cell(record: ReadingRecord | None) -> Cell:
         return NOTHING
     text = value_text(record.reading)
     if record.verdict is None:
-        return Cell(text)
-    return Cell(text, verdict_text(record.verdict), record.verdict.word)
+        return Cell(text, id=record.id)
+    return Cell(text, verdict_text(record.verdict), record.verdict.word, record.id)
 
 
 def _joined(*parts: str) -> str:

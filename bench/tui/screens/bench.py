@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import Protocol
 
 from textual import events
@@ -70,6 +71,10 @@ class BenchJob(Protocol):
     debrief: tuple[tuple[str, str], ...]
     """The debrief of a finished exercise: (subject, sentence)."""
 
+    @property
+    def folder(self) -> Path | None:
+        """The session's folder; None before it is open."""
+
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
         """Open session and port and make the bench thread; raises `Problem`. May take a second or two."""
 
@@ -108,8 +113,6 @@ class BenchScreen(BenchKeys):
         """Why the bench could not be opened, in one sentence."""
         self.exit_code = 1
         """0 if the job was completed and everything judged is in."""
-
-    # ---------------------------------------------------------------- made and unmade
 
     def compose(self) -> ComposeResult:
         """All panels of the screen; one is visible at a time."""
@@ -183,8 +186,6 @@ class BenchScreen(BenchKeys):
         else:
             self._closing_sentence = STILL_WRITING
             self.app.close_late = self._job.close_late  # type: ignore[attr-defined]
-
-    # ---------------------------------------------------------------- what is seen
 
     async def on_snapshot_ready(self) -> None:
         """Show a snapshot: bars, steps and verdicts at once, figures at their own rate."""
@@ -304,7 +305,8 @@ class BenchScreen(BenchKeys):
         width, room = listed.size.width or self.size.width, max(5, self.size.height - 16)
         _, whole = presentation.shortened_prompt(presentation.key_prompt(new), new.prompt.kind, self.size.width)
         lines: list[Line] = [[(line, "")] for line in whole]
-        lines += [[(line, "strong")] for ranked in new.ranking for line in wrap(ranked, width)]
+        signed: list[Line] = [[(line, "strong")] for said in new.to_sign for line in wrap(said, width)]
+        lines += signed if len(signed) <= room else [*signed[: room - 1], [("…", "quiet")]]
         if whole:
             lines.append([])
             room = max(5, room - len(lines))
@@ -362,6 +364,10 @@ class BenchScreen(BenchKeys):
             from bench.tui.screens.debrief import DebriefDialog
 
             self.app.push_screen(DebriefDialog(self._job.debrief))
+
+    @property
+    def _folder(self) -> Path | None:
+        return self._job.folder
 
     def _show_ending(self, outcome: Outcome, report_text: str) -> None:
         self.query_one("#ending", Lines).show(ending_lines(outcome, report_text, self.size.width))

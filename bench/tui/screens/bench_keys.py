@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from pathlib import Path
 
 from textual import events
 from textual.screen import Screen
@@ -17,7 +18,7 @@ from bench.tui.actions import KeyAction
 from bench.tui.focus_help import about
 from bench.tui.screens.countdown import CountDown, Hints
 from bench.tui.screens.dialogs import AskText, CardDialog, Confirm, HelpDialog
-from bench.tui.screens.pages import PagesScreen
+from bench.tui.screens.pages import PagesScreen, report_lines
 from bench.tui.screens.results import ResultsDialog
 from bench.tui.text import plain
 from bench.tui.widgets.line_widget import ROLE_CLASSES
@@ -47,6 +48,11 @@ class BenchKeys(Screen[str]):
 
     def _pick_again(self) -> None:
         """Show a changed selection."""
+        raise NotImplementedError
+
+    @property
+    def _folder(self) -> Path | None:
+        """The session's folder."""
         raise NotImplementedError
 
     @property
@@ -198,16 +204,26 @@ class BenchKeys(Screen[str]):
 
     def action_diagnose(self) -> None:
         """What is wrong, read on a thread while the bench goes on."""
+        self._read("What is wrong", self._what_is_wrong)
+
+    def action_report(self) -> None:
+        """Read the report of the job that is over."""
+        folder = self._folder
+        if self._settled and folder is not None:
+            self._read(f"Report of {folder.name}", lambda: report_lines(folder))
+
+    def _read(self, title: str, lines: Callable[[], list[str]]) -> None:
+        """Show lines that are read on a thread."""
 
         async def read() -> None:
             try:
-                text = await asyncio.to_thread(self._what_is_wrong)
+                text = await asyncio.to_thread(lines)
             except Problem as problem:
                 text = [problem.sentence]
             if self.is_current:
-                self.app.push_screen(PagesScreen("What is wrong", text))
+                self.app.push_screen(PagesScreen(title, text))
 
-        self.run_worker(read(), group="diagnosis", exclusive=True)
+        self.run_worker(read(), group="reading", exclusive=True)
 
     def action_help(self) -> None:
         """Help, and all keys that do something now."""

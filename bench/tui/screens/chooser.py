@@ -290,6 +290,13 @@ class ChooserScreen(Screen[str]):
         self.say(f"Copied to {copy.name}; e edits it.")
         self.run_worker(self._look({here[0]: copy.stem}), exclusive=True)
 
+    def action_type_in_tape(self) -> None:
+        """Type in a reference tape and select it."""
+        from bench.tui.screens.type_in_tape import TypeInTape
+
+        folder = self._workspace.sheets / "reference-tapes"
+        TypeInTape(self.app, folder, lambda path: self._edited("reference-tape", path), self.say).ask()
+
     def action_records(self) -> None:
         """Open the list of sessions."""
         from bench.tui.screens.records import RecordsScreen

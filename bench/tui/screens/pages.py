@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 from textual import events
 from textual.app import ComposeResult
@@ -15,6 +16,15 @@ from bench.tui.text import plain, wrap
 from bench.tui.widgets.choice_lists import Lines
 from bench.tui.widgets.footer import Footer, Notice
 from bench.tui.widgets.line_widget import ROLE_CLASSES, Line, heading_line
+
+
+def report_lines(folder: Path) -> list[str]:
+    """The report of a session as lines. Raises `Problem`."""
+    from bench.session.record.reader import read_session
+    from bench.session.report.plain_text import report_text
+
+    return report_text(read_session(folder)).splitlines()
+
 
 ABOUT = "Text to read: up and down by a line, left and right or space by a page."
 

@@ -16,7 +16,7 @@ from bench.tui import actions
 from bench.tui.actions import KeyAction
 from bench.tui.open_outside import open_outside
 from bench.tui.screens.dialogs import HelpDialog
-from bench.tui.screens.pages import PagesScreen
+from bench.tui.screens.pages import PagesScreen, report_lines
 from bench.tui.widgets.choice_lists import Lines
 from bench.tui.widgets.footer import Bar, Footer, Notice
 from bench.tui.widgets.line_widget import ROLE_CLASSES, heading_line
@@ -117,14 +117,7 @@ class RecordsScreen(Screen[str]):
         entry = self._entry
         if entry is None:
             return
-
-        def lines() -> list[str]:
-            from bench.session.record.reader import read_session
-            from bench.session.report.plain_text import report_text
-
-            return report_text(read_session(entry.folder)).splitlines()
-
-        self._open(f"Report of {entry.name}", lines, self._outside_of(entry.folder))
+        self._open(f"Report of {entry.name}", lambda: report_lines(entry.folder), self._outside_of(entry.folder))
 
     def action_history(self) -> None:
         """The history of the selected session's machine."""

@@ -20,6 +20,9 @@ LARGEST_TRACE = 16
 """Largest height of the trace, rows."""
 
 
+BAND_SHOWN = 0.1
+"""Wander smaller than this part of the tolerance is not mentioned."""
+
 SoundProblems = tuple[str, str]
 """What makes a reading invalid (clipping, a lost device), shown in place of the direction; and why it should be doubted
 (hum, a channel missing), shown in place of the trend."""
@@ -179,11 +182,14 @@ def _scale(gauge: Gauge, width: int) -> list[Line]:
     if reading is not None and reading.uncertainty:
         bound = f"{reading.bound} · " if reading.bound else ""
         legend.append((f"  {bound}read to {plus_minus(reading.uncertainty)}", "quiet"))
+    if gauge.band >= BAND_SHOWN * verdict.tolerance:
+        legend.append((f"  wanders {plus_minus(gauge.band)}", "quiet"))
     if phase := phase_text(gauge.reading):
         legend.append((f"  {phase}", "quiet"))
     while line_width(legend) > width and len(legend) > 1:
         legend.pop(1)
-    return [*band_lines(gauge.off, verdict.tolerance, width, SHAPES[verdict.word][1]), legend]
+    role = SHAPES[verdict.word][1]
+    return [*band_lines(gauge.off, verdict.tolerance, width, role, wander=gauge.band), legend]
 
 
 class GaugeColumn(LineWidget):

@@ -29,8 +29,6 @@ def ending_lines(outcome: Outcome, kept: str, width: int) -> list[Line]:
         if count:
             sign, role = SHAPES[word]
             said.append([(f"{sign} {count:>3} {word}", role)])
-    if not outcome.judged:
-        said.append([("nothing was judged", "quiet")])
     out = side_by_side(shape, said, 7, 4)
     out.append([])
     out += [[(line, "")] for line in wrap(kept, width)]

@@ -25,7 +25,7 @@ def pointer_column(error: float, tolerance: float, width: int) -> int:
     return half + round(part_of(error, tolerance) * half)
 
 
-def band_lines(error: float | None, tolerance: float, width: int, role: str) -> list[Line]:
+def band_lines(error: float | None, tolerance: float, width: int, role: str, *, wander: float = 0.0) -> list[Line]:
     """The pointer's row and the scale's row.
 
     Args:
@@ -33,6 +33,7 @@ def band_lines(error: float | None, tolerance: float, width: int, role: str) -> 
         tolerance: plus or minus.
         width: cells for both rows.
         role: the verdict's role, which colours the pointer.
+        wander: half the width of the band in which the value wanders, drawn beside the pointer; 0 draws none.
     """
     low, high = "low ", " high"
     scale = width - len(low) - len(high)
@@ -45,7 +46,14 @@ def band_lines(error: float | None, tolerance: float, width: int, role: str) -> 
             at = min(max(at, left + 1), right - 1)
         elif abs(error) > tolerance:
             at = min(at, left - 1) if error < 0 else max(at, right + 1)
-        pointer = [(" " * (len(low) + at) + "▼", role or "strong")]
+        least, most = (min(max(pointer_column(error + w, tolerance, scale), 0), scale - 1) for w in (-wander, wander))
+        before, after = max(0, at - least), max(0, most - at)
+        pointer = [
+            (" " * (len(low) + at - before), ""),
+            ("─" * before, "quiet"),
+            ("▼", role or "strong"),
+            ("─" * after, "quiet"),
+        ]
     marks = "━" * (right - left - 1)
     middle = scale // 2 - left - 1
     marks = marks[:middle] + "╋" + marks[middle + 1 :]

@@ -49,7 +49,7 @@ def what_was_done(entry: Entry) -> str:
 
 def how_it_ended(entry: Entry) -> str:
     """The outcome in words."""
-    return entry.outcome or "broken off"
+    return entry.outcome
 
 
 def detail_lines(entry: Entry, width: int) -> list[Line]:

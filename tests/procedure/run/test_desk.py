@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -45,9 +44,10 @@ from bench.session.record.atomic import save_file
 from bench.session.record.lock import held
 from bench.session.record.reader import read_session
 from bench.signals.source import Source
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
 from tests.procedure.flow_bench import CLEAN, HEAD, words
 from tests.procedure.record_bench import FULL, TWO, adjust, step
+from tests.smooth import smooth_procedures
 
 NOISE = {"records": '"silence"', "method": '"A-weighted rms"', "target": '"machine.signal_to_noise"'}
 ERASURE = {"sends": FULL, "erases": "true", "target": '"machine.erasure"'}
@@ -59,7 +59,7 @@ CHOICES = '[{ say = "on", go_to = "last" }, { say = "stay" }]'
 LOOP = "[{ hz = 1000, dbfs = -6 }, { hz = 100, dbfs = -6 }]"
 
 STEPS: dict[type[Activity[Any]], str] = {
-    ByHandActivity: step("by-hand", "tested", checklist='["a line"]'),
+    ByHandActivity: step("by-hand", "tested"),
     EntryActivity: step("entry", "tested", asks='"number"', unit='"g"'),
     DecisionActivity: step("decision", "tested", asks='"Which way?"', choices=CHOICES),
     QuestionActivity: step(
@@ -185,7 +185,7 @@ def wait_for(true: Callable[[], object]) -> None:
 @pytest.fixture(scope="module")
 def workspace(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
     root = tmp_path_factory.mktemp("bench")
-    shutil.copytree(shipped_procedures(), root / "procedures")
+    smooth_procedures(root / "procedures")
     return Workspace(root)
 
 

@@ -67,6 +67,9 @@ def bench(tmp_path: Path) -> Bench:
     return Bench(tmp_path)
 
 
+AGAIN = "To be checked again, for something was adjusted since:"
+
+
 def _record(run: OpenRun) -> None:
     """Work tape in, tones sent, heard."""
     while run.runner.snapshot().prompt.kind in {"confirm", "go-on"}:
@@ -87,7 +90,7 @@ def test_what_was_shown_before_is_to_be_checked_again(bench: Bench) -> None:
     )
     run.runner.obey(say.Answer("the bench"))
     outcome = run.runner.outcome()
-    assert (outcome.completed, outcome.exit_code, outcome.said) == (True, 1, "To be checked again: record level.")
+    assert (outcome.completed, outcome.exit_code, outcome.said) == (True, 1, f"Not all in. {AGAIN} record level.")
 
 
 def test_it_is_cleared_by_a_later_reading(bench: Bench) -> None:
@@ -197,7 +200,7 @@ def test_the_azimuth_of_one_direction_disturbs_the_readings_of_that_direction(be
         "replay response in reverse",
     )
     run.runner.obey(say.Answer("the bench"))
-    said = "To be checked again: replay azimuth, replay response, replay response in reverse."
+    said = f"Not all in. {AGAIN} replay azimuth, replay response and replay response in reverse."
     assert run.runner.outcome().said == said
 
 

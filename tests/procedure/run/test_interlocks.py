@@ -5,7 +5,6 @@ Common practice, no source: a magnetised or dirty head ruins a reference tape, a
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -20,9 +19,9 @@ from bench.procedure.run.interlocks import Interlocks
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Acted, Overridden, Switched
 from bench.session.record.store import SessionStore
-from bench.workspace import shipped_procedures
 from tests.procedure import flow_bench
 from tests.procedure.flow_bench import LEVEL, MEASURE, WithoutHands, words
+from tests.smooth import smooth_procedures
 
 PLAY = """
 [[step]]
@@ -86,7 +85,7 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> OpenRun:
     """A job with a step of each sort, on a deck that runs both ways."""
     root = tmp_path_factory.mktemp("bench")
     bench = flow_bench.Bench(root)
-    shutil.copytree(shipped_procedures(), root / "procedures")
+    smooth_procedures(root / "procedures")
     sheet = root / "procedures" / "sheets" / "machines" / "three-head-cassette.toml"
     sheet.write_text("auto_reverse = true\n" + sheet.read_text(encoding="utf-8"), encoding="utf-8")
     return bench.open(words("first") + PLAY + LEVEL + RECORD + WITH + MEASURE + REVERSE + TURN_OVER)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -17,8 +16,9 @@ from bench.procedure.state.events import Acted, Overridden, Repeated, SoundLost
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
 from tests.results import a_reading, no_reading
+from tests.smooth import smooth_procedures
 
 HEAD = 'format = 1\ntitle = "T"\nsummary = "S"\ntakes_minutes = 1\npart = true\n'
 
@@ -28,7 +28,6 @@ kind = "by-hand"
 id = "clean"
 title = "Clean"
 do = "Clean."
-checklist = ["heads", "roller"]
 does = ["clean", "demagnetise"]
 """
 
@@ -69,7 +68,7 @@ target = "machine.noise_reduction_circuit"
 
 @pytest.fixture
 def begin(tmp_path: Path) -> Callable[[str], OpenRun]:
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    smooth_procedures(tmp_path / "procedures")
 
     def opened(steps: str) -> OpenRun:
         (tmp_path / "procedures" / "t.toml").write_text(HEAD + steps, encoding="utf-8")
@@ -138,7 +137,7 @@ def test_a_skipped_judged_step_is_no_clean_run(begin: Callable[[str], OpenRun]) 
     assert "say why" in run.runner.snapshot().notice
     run.runner.obey(say.Skip("no tape"))
     outcome = run.runner.outcome()
-    assert (outcome.completed, outcome.exit_code, outcome.said) == (True, 1, "Not measured: Record.")
+    assert (outcome.completed, outcome.exit_code, outcome.said) == (True, 1, "Not all in. Skipped: Record.")
 
 
 def test_what_is_not_in_is_accepted_only_with_a_reason_that_is_kept(begin: Callable[[str], OpenRun]) -> None:
@@ -264,7 +263,7 @@ def test_all_sound_stops_at_one_command(begin: Callable[[str], OpenRun]) -> None
 
 
 def test_ticks_and_untitled_ticks(begin: Callable[[str], OpenRun]) -> None:
-    run = begin(CLEAN)
+    run = begin(CLEAN + 'checklist = ["heads", "roller"]\n')
     run.runner.obey(say.Tick(1))
     assert [c.ticked for c in run.runner.snapshot().checks] == [False, True]
     run.runner.obey(say.Tick(7))

@@ -63,9 +63,7 @@ def test_every_event_has_words(event: Event) -> None:
         (Answered("a", right="a"), "a (right)"),
         (Answered("b", right="a"), "b (the right one is: a)"),
         (CurveTaken("overbias", "bias left", "left", "degrees", "dBFS", (), 10000.0), "left, 10 kHz: degrees, dBFS"),
-        (Done(judged=3), "All 3 judged readings are in."),
-        (Done(judges=False), "Done; nothing in it is judged."),
-        (Done(not_in=("A", "B"), to_check_again=("noise",)), "Not in: A, B. To be checked again: noise."),
+        (Done(), "the job is over"),
     ],
 )
 def test_words(event: Event, words: str) -> None:

@@ -66,7 +66,11 @@ def test_a_decision_passes_over_what_is_not_needed(bench: Bench) -> None:
     ]
     run.runner.obey(say.GoOn())
     outcome = run.runner.outcome()
-    assert (outcome.completed, outcome.exit_code, outcome.said) == (True, 0, "All 2 judged readings are in.")
+    assert (outcome.completed, outcome.exit_code, outcome.said) == (
+        True,
+        0,
+        "All in. All 2 judged readings at 1 step are in.",
+    )
 
 
 def test_a_decision_on_what_is_not_in_goes_on(bench: Bench) -> None:
@@ -113,7 +117,7 @@ def test_what_was_decided_last_counts(bench: Bench) -> None:
     run.runner.obey(say.Answer("on"))
     run.runner.obey(say.Skip("no tape"))
     run.runner.obey(say.GoOn())
-    assert run.runner.outcome().said == "Not measured: Level, measured."
+    assert run.runner.outcome().said == "Not all in. Skipped: Level, measured."
 
 
 def test_it_goes_round_again_until_it_is_in(bench: Bench) -> None:

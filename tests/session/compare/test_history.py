@@ -81,6 +81,7 @@ def test_due_by_the_interval_or_earlier_by_drift(tmp_path: Path) -> None:
     visit(tmp_path, 2, -13.0, -12.0)
     drifting = told(tmp_path).due
     # −0.05 and −1.0: half a decibel a year by the line, half a decibel of room.
+    assert drifting.on is not None
     assert date(2022, 11, 1) < drifting.on < date(2023, 2, 1)
     assert "level, left, 315 Hz, 0 dB, reference tape drifts to the end of its tolerance" in drifting.because
     visit(tmp_path, 3, -12.4, -12.9)
@@ -121,7 +122,7 @@ def test_as_text(tmp_path: Path) -> None:
     visit(tmp_path, 0, -13.0, -12.0)
     visit(tmp_path, 1, -12.4, -12.0)
     assert history_lines(told(tmp_path))[5:] == [
-        "    Line up a cassette deck: The judged reading is in.",
+        "    Line up a cassette deck: All in. The judged reading at 1 step is in.",
         "",
         "Reference tape",
         "--------------",

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import shutil
 from pathlib import Path
 
 import numpy as np
@@ -26,9 +25,10 @@ from bench.session.record.record import SessionRecord
 from bench.session.record.store import SessionStore
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
-from bench.workspace import Workspace, shipped_procedures
+from bench.workspace import Workspace
 from tests.results import a_reading
 from tests.session.made_up import JOB, START
+from tests.smooth import smooth_procedures
 from tests.training.test_resume import SHORT
 
 
@@ -36,7 +36,7 @@ from tests.training.test_resume import SHORT
 def _kept(tmp_path_factory: pytest.TempPathFactory) -> SessionRecord:
     """A short line-up on the practice machine, with evidence."""
     root = tmp_path_factory.mktemp("bench")
-    shutil.copytree(shipped_procedures(), root / "procedures")
+    smooth_procedures(root / "procedures")
     (root / "procedures" / "short.toml").write_text(SHORT)
     clock = RehearsalClock(START)
     opened = open_run(Workspace(root), RunRequest("short", evidence=True), clock, real_time=False)

@@ -59,7 +59,6 @@ def test_the_frozen_file_of_today_has_every_kind_of_event_and_is_what_the_one_be
 
 def test_what_the_head_of_the_second_schema_says_is_found_out() -> None:
     table = MIGRATIONS[1](tomllib.loads(OLD.read_text(encoding="utf-8")), OLD.parent)
-    assert table["outcome"] == "All 1 judged readings are in."
     assert table["reference_plays"] == 2
 
 
@@ -107,9 +106,7 @@ SENTENCES: list[tuple[str, str, Any, Event]] = [
     ("decision", "replay it: on to the end", "3", Decided("", 3, answer="replay it")),
     ("decision", "nothing to decide by: what it looks at does not apply here: on to A", "3 a", Decided("a", 3)),
     ("decision", "in: A, B: on to the end", "3", Decided("", 3, all_in=("A", "B"))),
-    ("done", "All 135 judged readings are in.", None, Done(judged=135)),
-    ("done", "Done; nothing in it is judged.", None, Done(judges=False)),
-    ("done", "Not in: A, B. To be checked again: noise.", None, Done(not_in=("A", "B"), to_check_again=("noise",))),
+    ("done", "All 135 judged readings are in.", None, Done()),
 ]  # fmt: skip
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bench.procedure.state.events import Noted
+from bench.procedure.state.events import Noted, Turned
 from bench.session.record.reader import read_session
 from bench.session.report.plain_text import WIDTH, report_text
 from bench.session.report.report import report_html
@@ -46,6 +46,7 @@ def test_where_nothing_was_adjusted_nothing_is_said_to_be_left_by_it(tmp_path: P
         w.keep("found", "found-clean", "reference tape", [level("left", -12.1)], sent_db=0.0)
         if adjusted:
             w.keep("replay-level", "left", "reference tape", [level("left", -12.0)], sent_db=0.0)
+            w.note("replay-level", Turned("replay level left", (4.0,)))
         w.keep("proof-replay", "left", "reference tape", [level("left", -12.1)], sent_db=0.0)
         w.finish()
         assert w.store.close() == ""

@@ -17,6 +17,7 @@ from bench.tui.preferences import Preferences
 from bench.tui.presentation import footer_of
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.dialogs import AskText, CardDialog, Confirm, HelpDialog
+from tests.session.made_up import whole
 from tests.tui import samples
 from tests.tui.screen_driver import ScriptedJob, ScriptedThread, bench_app, says, screen_text, show, until
 
@@ -259,13 +260,23 @@ async def test_the_end_says_outcome_and_report_and_stops_the_desk() -> None:
         await says(pilot, "Done: go on")
         await show(pilot, job, samples.ended(1), "report.html")
         text = screen_text(app)
-        assert "Not in: Replay response, Record level." in text
+        assert "2 steps are out: Replay response and Record level." in text
         assert "✓  28 in" in text
         assert job.desk.stops == 1
         assert job.closed == [samples.ended(1).outcome]
         await pilot.press("space")
         await until(pilot, lambda: app.return_value == 0)
     assert job.desk.stops == 1
+
+
+async def test_the_end_opens_the_report(tmp_path: Path) -> None:
+    app, job = bench_app(samples.cleaning())
+    job.folder = whole(tmp_path)
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "Done: go on")
+        await show(pilot, job, samples.ended(1), "report.html")
+        await pilot.press("o")
+        await says(pilot, "LINE-UP REPORT: Lanternhill two-head deck")
 
 
 async def test_leaving_the_app_stops_sound_and_closes_the_session() -> None:

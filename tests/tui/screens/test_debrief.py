@@ -24,7 +24,7 @@ async def test_the_debrief_is_read_and_put_away() -> None:
         assert "[b]treble[/b]" in shown
         assert shown.index("Was it found?") < shown.index("The trimmers") < shown.index("Look at again")
         await pilot.press("space")
-        await says(pilot, "Not in: Replay response")
+        await says(pilot, "2 steps are out: Replay response")
 
 
 async def test_without_an_exercise_nothing_lies_over_the_end() -> None:

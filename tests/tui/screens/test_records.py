@@ -152,7 +152,7 @@ def entry(**more: object) -> Entry:
         "procedure": "Line up a cassette deck",
         "begun": datetime(2031, 5, 4, 14, 10, tzinfo=UTC),
         "done": True,
-        "outcome": "All 31 judged readings are in.",
+        "outcome": "All in. All 31 judged readings at 6 steps are in.",
         "reference_tape": "",
         "reference_plays": 0,
         "exercise": False,
@@ -160,13 +160,20 @@ def entry(**more: object) -> Entry:
     return Entry(**(made | more))  # type: ignore[arg-type]
 
 
+BROKEN_OFF = "Not finished. Broken off after “Replay level”; it can be resumed."
+
+
 def test_the_list_marks_shortens_and_tells_what_is_broken() -> None:
-    lines = texts(session_lines([entry(), entry(done=False, outcome=""), entry(problem="no TOML")], 0, 1, 100, 3))
+    lines = texts(
+        session_lines([entry(), entry(done=False, outcome=BROKEN_OFF), entry(problem="no TOML")], 0, 1, 100, 3)
+    )
     assert lines[0].startswith("▸ 2031-05-04 14:10  Lanternhill front-room")
     assert lines[1].startswith("◆ ")
-    assert "broken off" not in lines[1]
-    assert texts(session_lines([entry(done=False, outcome="")], 0, -1, 140, 3))[0].endswith("broken off")
-    assert texts(detail_lines(entry(done=False, outcome=""), 80))[1] == "broken off"
+    assert BROKEN_OFF not in lines[1]
+    assert texts(session_lines([entry(done=False, outcome=BROKEN_OFF)], 0, -1, 140, 3))[0].endswith(
+        "Not finished. Broken off after “Replay lev…"
+    )
+    assert texts(detail_lines(entry(done=False, outcome=BROKEN_OFF), 80))[1] == BROKEN_OFF
     assert lines[2] == "  2031-05-04-1410-deck: no TOML"
     assert len(session_lines([entry()] * 500, 499, -1, 80, 10)) == 10
 
@@ -187,10 +194,15 @@ async def test_the_sessions_as_text(tmp_path: Path, size: tuple[int, int]) -> No
         await says(pilot, "There are no sessions yet")
         screen._entries = [
             entry(),
-            entry(outcome="Not in: Replay response, Record level.", begun=datetime(2031, 4, 2, 9, 5, tzinfo=UTC)),
-            entry(done=False, outcome="", begun=datetime(2031, 3, 1, 16, 30, tzinfo=UTC)),
             entry(
-                exercise=True, begun=datetime(2031, 2, 1, 10, 0, tzinfo=UTC), outcome="All 22 judged readings are in."
+                outcome="Out. 2 steps are out: Replay response and Record level.",
+                begun=datetime(2031, 4, 2, 9, 5, tzinfo=UTC),
+            ),
+            entry(done=False, outcome=BROKEN_OFF, begun=datetime(2031, 3, 1, 16, 30, tzinfo=UTC)),
+            entry(
+                exercise=True,
+                begun=datetime(2031, 2, 1, 10, 0, tzinfo=UTC),
+                outcome="All in. All 22 judged readings at 5 steps are in.",
             ),
         ]
         screen._say("")

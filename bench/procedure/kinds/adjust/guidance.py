@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass, field
 from typing import Literal
 
 from bench.measure.reading import Result
 from bench.measure.verdict import Verdict, off_target
+from bench.procedure.kinds.adjust.running_average import RunningAverage
+from bench.procedure.state.snapshot import Gauge
 from bench.words.figures import live_decimals
 
 TREND_S = 0.6
@@ -19,7 +22,40 @@ MIDDLE = 0.1
 CLOSE = 2.0
 """Distance from the target, in tolerances, within which the person should turn slowly."""
 
+GOOD_ENOUGH = 0.25
+"""Part of the tolerance within which an average is left alone. A choice."""
+
 Trend = Literal["", "rising", "falling", "steady"]
+Advice = Literal["turn", "look", "hold"]
+
+
+def advised(gauge: Gauge, average: RunningAverage, now: float, apart: float = 0.0) -> tuple[Advice, float]:
+    """What helps, and how much longer to look, seconds.
+
+    A turn helps when the average is farther from the target than it is uncertain. A reading that is not in and cannot
+    be, however long it is looked at, is turned too, for the middle is still more likely to be right.
+
+    Args:
+        gauge: the average with its verdict.
+        average: what it is an average of.
+        now: the time, seconds.
+        apart: expanded uncertainty of it that looking does not reduce, but that does change from day to day.
+    """
+    off, tolerance, reading = gauge.off, gauge.verdict.tolerance, gauge.measured
+    if gauge.turn is not None:
+        return "turn", 0.0
+    if off is None or tolerance is None or reading is None:
+        return "look", 0.0
+    if abs(off) > max(GOOD_ENOUGH * tolerance, math.hypot(average.uncertainty, apart)):
+        return "turn", 0.0
+    if gauge.verdict.word == "in":
+        return "hold", 0.0
+    fixed = max(0.0, reading.uncertainty**2 - average.uncertainty**2)
+    allowed = math.sqrt(max((GOOD_ENOUGH * tolerance) ** 2, (tolerance - abs(off)) ** 2 - fixed))
+    look_s = average.look_s(now, allowed)
+    if look_s > 0:
+        return "look", look_s
+    return ("turn", 0.0) if abs(off) > GOOD_ENOUGH * tolerance else ("hold", 0.0)
 
 
 @dataclass(slots=True)

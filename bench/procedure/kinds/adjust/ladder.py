@@ -38,6 +38,8 @@ class Position:
     """Where each trimmer stood."""
     readings: dict[Channel, tuple[float, float]] = field(default_factory=dict)
     """Reading and treble of each channel, dB; treble is 0 except for over-bias."""
+    spread: float = 0.0
+    """Standard uncertainty of a reading."""
 
 
 class LadderActivity(RecordedAdjustActivity):
@@ -144,14 +146,15 @@ class LadderActivity(RecordedAdjustActivity):
         self.wants_sound = True
 
     def _take(self, position: Position) -> None:
-        for reading, offset in self._reader.readings():
-            treble = self._reader.treble(reading.channel) if self._over_bias else 0.0
+        for reading, offset in self._readings():
+            treble = self._treble(reading.channel) if self._over_bias else 0.0
             if isinstance(reading, NoReading):
                 self._because = self._because or reading.reason
             elif treble is None:
                 self._because = self._because or "the lower tone was not heard"
             else:
                 position.readings[reading.channel] = (reading.value - offset, treble)
+                position.spread = max(position.spread, 0.5 * reading.uncertainty)
 
     # ---------------------------------------------------------------- the best of them
 
@@ -207,7 +210,7 @@ class LadderActivity(RecordedAdjustActivity):
                 self._rows.setdefault(c, []).append((degrees, *position.readings[c]))
             if not self._over_bias:  # over-bias rises and falls, so it has no single slope
                 offs = [position.readings[c][0] - aim for c in plan.channels]
-                plan.response.add(degrees, sum(offs) / len(offs), 0.05 * self._reader.tolerance)
+                plan.response.add(degrees, sum(offs) / len(offs), max(position.spread, 0.05 * self._reader.tolerance))
 
     def _next_middle(self, plan: TrimmerPlan) -> float:
         """Centre of the next ladder: the best of this one, or one ladder further in the direction of the target."""

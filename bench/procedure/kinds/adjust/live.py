@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -10,10 +11,12 @@ from bench.audio.port import Block, Samples
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, View
-from bench.procedure.kinds.adjust.guidance import RecentReadings, Trend, TurnGuide
+from bench.procedure.kinds.adjust.guidance import Advice, RecentReadings, Trend, TurnGuide, advised
 from bench.procedure.kinds.adjust.overbias import OverbiasGuide
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
 from bench.procedure.kinds.adjust.reader import AdjustReader, ToneReader, label
+from bench.procedure.kinds.adjust.running_average import EXPECTED, RunningAverage, averaged
+from bench.procedure.kinds.adjust.seatings import NEEDED_BELOW_ARCMIN, USUAL_ARCMIN, Seatings
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import MARK_BELOW_DB, refuse_file, to_record
 from bench.procedure.model.steps import Adjust
@@ -22,18 +25,31 @@ from bench.procedure.state.snapshot import Gauge, Prompt
 from bench.signals.source import Source
 from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
 from bench.signals.tones import Gap, Multitone, ToneSequence
+from bench.tape.geometry import delay_us
 
 READ_EVERY_S = 0.1
 """Time between two readings of the gauge."""
 
 HOLD_S = 0.8
-"""A reading may be accepted once it has been in and steady for this long, plus the head delay."""
+"""An average begins so long after a turn, plus the head delay, and may be accepted once it is in after as long."""
 
 START_S = 1.0
 """Silence ahead of the start mark, while the machine comes up to speed."""
 
+BETWEEN_PASSES_S = 1.0
+"""A section that was silent for longer, or sounds longer than it lasts, was played again."""
+
 SEARCH_S = 6.0
 """Longest search for the start mark."""
+
+SET_TO = 0.5
+"""Part of the tolerance to which azimuth is set in the first insertion; the mean of all is set afterwards. A choice."""
+
+INSERTION_KNOWN = 0.3
+"""Part of the tolerance to which the delay of one insertion is read. A choice."""
+
+PEAK_SEEN_DB = 0.15
+"""Over-bias: a level counts for the curve when its average is known to this. A choice."""
 
 
 class LiveAdjustActivity(Activity[Adjust]):
@@ -42,7 +58,8 @@ class LiveAdjustActivity(Activity[Adjust]):
     def __init__(self, step: Adjust, bench: Bench) -> None:
         refuse_file(bench, "be adjusted")
         super().__init__(step, bench)
-        if step.sends and bench.job.machine.heads == 2:
+        self._of_source = step.quantity == "source_level"
+        if step.sends and bench.job.machine.heads == 2 and not self._of_source:
             raise Problem("this machine cannot replay while it records")
         self._reader: AdjustReader
         self._tones: Multitone | None = None
@@ -61,11 +78,27 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._gauges: dict[Channel, Gauge] = {}
         self._recent: dict[Channel, RecentReadings] = {}
         self._guides: dict[Channel, TurnGuide] = {}
+        self._averages: dict[Channel, RunningAverage] = {}
+        self._trebles: dict[Channel, RunningAverage] = {}
+        self._positions: dict[str, float] = {}
+        self._seatings = self._needs_seatings()
         self._going = False
+        self._pass = _SectionPass(bench.job.section(step.plays).seconds) if step.plays is not None else None
         self._mark_frame: int | None = None
         self._mark_sound: list[Samples] = []
         self._mark_from = 0
         self._head_delay: float | None = WINDOW_S if step.programme else None
+
+    def _needs_seatings(self) -> Seatings | None:
+        """Azimuth of a cassette whose tolerance is finer than the shell's seating: the insertions to average over."""
+        step, machine = self.step, self.bench.job.machine
+        if step.quantity != "azimuth_delay" or step.plays is None or self.bench.job.tape.iec_type == "open reel":
+            return None
+        usual, least = (
+            float(delay_us(arcmin, machine.track_spacing_mm, machine.speed_mm_s))
+            for arcmin in (USUAL_ARCMIN, NEEDED_BELOW_ARCMIN)
+        )
+        return Seatings(self._reader.tolerance, usual) if self._reader.tolerance < least else None
 
     # ---------------------------------------------------------------- start
 
@@ -83,7 +116,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self.bench.transport("record")
         hands = self.bench.hands
         if hands is not None:
-            hands.switch("monitor", "tape")
+            hands.switch("monitor", "source" if self._of_source else "tape")
         rate = self.bench.port.status.sample_rate
         mark = StartMark(rate, max(-60.0, self.bench.job.machine.reference.send_dbfs - MARK_BELOW_DB))
         parts: list[Gap | Source] = [Gap(START_S), mark, tones]
@@ -92,6 +125,12 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._mark_frame = begins + round(START_S * rate)
         self._mark_sound = []
         self._listen()
+
+    def end(self) -> None:
+        """Stop, with the monitor on tape again."""
+        super().end()
+        if self._of_source and self.bench.hands is not None:
+            self.bench.hands.switch("monitor", "tape")
 
     def _listen(self) -> None:
         self._reader.begin()
@@ -103,6 +142,8 @@ class LiveAdjustActivity(Activity[Adjust]):
         if self._going:
             self._listen()
             self._recent.clear()
+            self._averages.clear()
+            self._trebles.clear()
             self._mark_frame = None
 
     # ---------------------------------------------------------------- reading
@@ -116,8 +157,12 @@ class LiveAdjustActivity(Activity[Adjust]):
         if self._frames >= self._next_read:
             self._next_read = self._frames + round(READ_EVERY_S * rate)
             now = self._frames / rate
+            self._look_at_trimmers(now)
             for reading, offset in self._reader.readings():
                 self._gauges[reading.channel] = self._gauge(reading, offset, now)
+            self._read_insertion(now)
+            if self._pass is not None:
+                self._pass.heard(any(g.measured is not None for g in self._gauges.values()))
 
     def _look_for_mark(self, block: Block) -> None:
         """Find the head delay: the time from sending the start mark to hearing it."""
@@ -141,48 +186,114 @@ class LiveAdjustActivity(Activity[Adjust]):
     def _hold_s(self) -> float:
         return HOLD_S + max(0.0, self._head_delay or 0.0)
 
+    @property
+    def _setting_shell(self) -> bool:
+        return self._seatings is not None and self._seatings.stage == "setting"
+
+    def _over_insertions(self, reading: Reading) -> Reading:
+        """The mean over the insertions so far, where the last one reads this."""
+        seatings = self._seatings
+        if seatings is None or seatings.stage != "done":
+            return reading
+        method = replace(reading.method, insertions=seatings.count)
+        moved = replace(reading, value=reading.value + seatings.offset, method=method)
+        return moved.widened("other passes", seatings.uncertainty)
+
+    def _read_insertion(self, now: float) -> None:
+        """Once an insertion after the first is known well enough, go on to the next."""
+        seatings = self._seatings
+        if seatings is None or seatings.stage != "reading":
+            return
+        for average in self._averages.values():
+            if average.mean is not None and average.look_s(now, INSERTION_KNOWN * seatings.tolerance) <= 0:
+                self._take_out(seatings)
+
+    def _look_at_trimmers(self, now: float) -> None:
+        """Begin new averages after a turn, on a machine whose trimmers the program sees."""
+        hands = self.bench.hands
+        if hands is None:
+            return
+        positions = {t.name: t.degrees for t in hands.trimmers() if t.name in self._reader.trimmers}
+        turned = {name for name, degrees in positions.items() if self._positions.get(name, degrees) != degrees}
+        self._positions = positions
+        # Left and right bias share an oscillator, so that a turn of one moves both.
+        shared = any("bias" in name for name in turned)
+        for channel, average in self._averages.items():
+            if shared or self._reader.trimmer(channel) in turned:
+                self._turned(channel, average, now)
+
+    def _turned(self, channel: Channel, average: RunningAverage, now: float) -> None:
+        average.turned(now + self._hold_s)
+        if channel in self._trebles:
+            self._trebles[channel].turned(now + self._hold_s)
+
     def _gauge(self, reading: Result, offset: float, now: float) -> Gauge:
         reading = replace(reading, frequency_hz=self._reader.judged_hz)
-        channel = reading.channel
+        channel, tolerance = reading.channel, self._reader.tolerance
         recent = self._recent.setdefault(channel, RecentReadings())
+        average = self._averages.setdefault(channel, RunningAverage(EXPECTED * tolerance))
         trend: Trend = ""
-        if isinstance(reading, Reading):
-            recent.add(now, reading.value)
-            trend = recent.trend(now, 0.1 * self._reader.tolerance)
-        turn, said = None, ""
+        live = reading if isinstance(reading, Reading) else None
+        if live is not None:
+            recent.add(now, live.value)
+            trend = recent.trend(now, max(0.1 * tolerance, 1.2 * average.band))
+            if self.bench.hands is None and average.jumped(live.value, 0.15 * tolerance):
+                self._turned(channel, average, now)
+            average.add(now, live.value)
+            if average.mean is not None:
+                reading = self._over_insertions(averaged(live, average))
+        turn, said, known = None, "", average.mean is not None
         over = self._overbias.get(channel)
         if over is not None:
-            treble = self._reader.treble(channel)
+            known = self._follow_peak(over, channel, average, now)
             level = reading
-            if isinstance(level, Reading) and trend == "steady" and treble is not None and self._rested(channel, now):
-                over.add_steady(level.value, treble, self._degrees(channel))
             reading = over.reading(level)
             if isinstance(level, Reading) and isinstance(reading, NoReading):
                 turn, said = over.turn(), over.direction()
         verdict = judge(reading, self._reader.target, offset=offset)
-        before = self._gauges.get(channel)
-        held = 0.0
-        if verdict.word == "in" and trend == "steady":
-            held = (before.held_s if before else 0.0) + READ_EVERY_S
-        guide = self._guides.setdefault(channel, TurnGuide())
-        return Gauge(
+        gauge = Gauge(
             channel=channel,
             label=label(self.step.quantity, channel),
             reading=reading,
             verdict=verdict,
             trend=trend,
-            direction=said or guide.direction(reading, verdict, trend),
+            direction=said,
             trimmer=self._reader.trimmer(channel),
-            held_s=held,
+            held_s=average.seconds(now) if verdict.word == "in" and average.mean is not None else 0.0,
             history=tuple(recent.points),
+            band=average.band if average.mean is not None else 0.0,
+            now=live.value if live is not None else None,
             turn=turn,
         )
+        reading_anew = self._seatings is not None and self._seatings.stage == "reading"
+        advice: Advice = "look"
+        look_s = 0.0
+        if known and not reading_anew:
+            advice, look_s = advised(gauge, average, now, self._seatings.known if self._seatings is not None else 0.0)
+            if self._setting_shell and abs(gauge.off or 0.0) < SET_TO * tolerance:
+                advice, look_s = "hold", 0.0
+        if not said:
+            guide = self._guides.setdefault(channel, TurnGuide())
+            said = guide.direction(reading, verdict, trend)
+            if advice == "look" and trend in ("", "steady"):
+                said = f"look {math.ceil(look_s)} s longer" if look_s else "wait for the average"
+            elif advice == "hold" and verdict.word == "in":
+                said = "hold"
+        return replace(gauge, advice=advice, look_s=look_s, direction=said)
 
-    def _rested(self, channel: Channel, now: float) -> bool:
-        """Whether the head delay since the last turn is over, so that the steady reading includes that turn."""
-        recent = self._recent[channel]
-        quiet = [v for t, v in recent.points if t >= now - self._hold_s]
-        return len(quiet) >= 4 and max(quiet) - min(quiet) < 0.1 * self._reader.tolerance + 0.15
+    def _follow_peak(self, over: OverbiasGuide, channel: Channel, average: RunningAverage, now: float) -> bool:
+        """Over-bias: add the averages of level and treble to the curve, once they are known; whether they are."""
+        treble = self._reader.treble(channel)
+        trebles = self._trebles.setdefault(channel, RunningAverage(average.expected))
+        if treble is not None and average.since is not None:
+            trebles.add(now, treble)
+        level, known = average.mean, max(average.uncertainty, trebles.uncertainty)
+        if level is None or trebles.mean is None:
+            return False
+        if known > PEAK_SEEN_DB and average.look_s(now, PEAK_SEEN_DB) > 0:
+            return False
+        over.add_steady(level, trebles.mean, self._degrees(channel))
+        return True
 
     def _degrees(self, channel: Channel) -> float | None:
         """Position of the trimmer, on a machine whose trimmers the program sees."""
@@ -193,9 +304,9 @@ class LiveAdjustActivity(Activity[Adjust]):
 
     @property
     def _can_accept(self) -> bool:
-        """Whether every gauge is steady, and those that are in have held for long enough."""
+        """Whether every gauge shows an average, and those that are in have held for long enough."""
         return bool(self._gauges) and all(
-            g.measured is not None and g.trend == "steady" and (g.held_s >= self._hold_s or g.verdict.word != "in")
+            g.measured is not None and g.band > 0 and (g.held_s >= self._hold_s or g.verdict.word != "in")
             for g in self._gauges.values()
         )
 
@@ -206,14 +317,42 @@ class LiveAdjustActivity(Activity[Adjust]):
         if not self._going and self._tones is not None:
             self._start_sending(self._tones)
             return
+        if self._seatings is not None and self._seatings.stage == "out":
+            self._insert(self._seatings)
+            return
         if not self._gauges:
             raise Problem("nothing was read yet; wait for the tone")
         for g in self._gauges.values():
+            if self._setting_shell and g.advice == "hold":
+                continue
             if g.verdict.word != "in":
                 raise Problem(f"{g.label} is not in ({g.verdict.word}); turn further, or accept it with a reason")
             if g.held_s < self._hold_s:
                 raise Problem(f"{g.label} does not hold still yet; take the hand off and wait a moment")
-        self._keep("")
+        if self._seatings is None or self._seatings.stage == "done":
+            self._keep("")
+        else:
+            self._take_out(self._seatings)
+
+    def _take_out(self, seatings: Seatings) -> None:
+        """Note what this insertion reads; ask for the next where one more is needed."""
+        mean = next(iter(self._averages.values())).mean
+        if mean is None:
+            raise Problem("the average is not known yet; take the hand off and wait a moment")
+        seatings.add(mean)
+        if seatings.stage == "out":
+            self.bench.transport("stop")
+            self._going = self.wants_sound = False
+
+    def _insert(self, seatings: Seatings) -> None:
+        """The cassette is in again: read it anew."""
+        hands = self.bench.hands
+        if hands is not None:
+            hands.load("reference")
+        seatings.stage = "reading"
+        self._gauges.clear()
+        self._averages.clear()
+        self.begin()
 
     def accept(self, reason: str) -> None:
         """Keep the present readings, although not all are in."""
@@ -227,7 +366,9 @@ class LiveAdjustActivity(Activity[Adjust]):
 
     def view(self) -> View:
         """Gauges, trimmers, and what to do."""
-        prompt = Prompt("go-on", f"{to_record(self.bench)}: start the tones", sounds=True)
+        prompt = Prompt("go-on", f"{to_record(self.bench, source=self._of_source)}: start the tones", sounds=True)
+        if self._seatings is not None and self._seatings.stage == "out":
+            prompt = Prompt("go-on", self._seatings.prompt)
         if self._going:
             accept = bool(self._gauges) and all(g.held_s >= self._hold_s for g in self._gauges.values())
             text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
@@ -235,9 +376,13 @@ class LiveAdjustActivity(Activity[Adjust]):
                 text = "In, but near its limit: turn further, or accept it"
             if self.step.programme and not accept:
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
-            elif self._head_delay is not None and not accept:
+            elif self._head_delay is not None and not accept and not self._of_source:
                 text += f"; wait {self._head_delay:.2f} s after a turn, the way from head to head"
+            if self._pass is not None and not accept:
+                text += f"; {self._pass}"
             prompt = Prompt(WAIT.kind, text)
+            if self._setting_shell and self._can_accept and all(g.advice == "hold" for g in self._gauges.values()):
+                prompt = Prompt("go-on", "Set, for this insertion of the cassette: go on to the next")
         gauges = tuple(self._gauges[c] for c in self._reader.channels if c in self._gauges)
         known = self.bench.hands is not None
         return View(
@@ -252,6 +397,29 @@ class LiveAdjustActivity(Activity[Adjust]):
             can_accept=self._going and self._can_accept,
             head_delay_s=self._head_delay,
         )
+
+
+class _SectionPass:
+    """How much of a section of the reference tape is left, and how often it was played: each pass wears it."""
+
+    def __init__(self, seconds: float) -> None:
+        self._seconds = seconds
+        self._heard, self._silent, self._passes = 0.0, 0.0, 1
+
+    def heard(self, tone: bool) -> None:
+        """Another look at whether the tone sounds, one in `READ_EVERY_S`."""
+        if not tone:
+            self._silent += READ_EVERY_S
+            return
+        if self._silent > BETWEEN_PASSES_S and self._heard:
+            self._heard, self._passes = 0.0, self._passes + 1
+        self._silent = 0.0
+        self._heard += READ_EVERY_S
+        if self._heard > self._seconds + BETWEEN_PASSES_S:
+            self._heard, self._passes = READ_EVERY_S, self._passes + 1
+
+    def __str__(self) -> str:
+        return f"{max(0.0, self._seconds - self._heard):.0f} s of the section left, pass {self._passes}"
 
 
 def _near_its_limit(gauge: Gauge) -> bool:

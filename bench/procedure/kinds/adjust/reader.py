@@ -13,7 +13,8 @@ from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Re
 from bench.problem import Problem
 from bench.procedure.kinds.bench import POLARITY_HZ, Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
-from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
+from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, recorded_level, with_tape
+from bench.procedure.kinds.correct.source import source_db
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import Target
 from bench.procedure.state.snapshot import Gauge
@@ -165,7 +166,9 @@ class ToneReader(AdjustReader):
             case "speed_error" if section is not None:
                 return [(with_tape(corrected(_both(state.speed), job, looped=False), job), 0.0)]
             case "record_replay_level":
-                return [(self._sent_and_back(r), 0.0) for r in self._levels(state)]
+                return [(self._recorded(r), 0.0) for r in self._levels(state)]
+            case "source_level":
+                return [(self._source(r), 0.0) for r in self._levels(state)]
             case "response":
                 return [(r, 0.0) for r in self._response(state)]
             case "overbias":
@@ -215,17 +218,19 @@ class ToneReader(AdjustReader):
                 return off, r.uncertainty
         return 0.0, 0.0
 
-    def _sent_and_back(self, level: Result) -> Result:
-        reference = self._bench.job.machine.reference
-        sent = self._sent[self.judged_hz]
-        return difference(
-            "record_replay_level",
-            level,
-            replay_dbfs(self._bench.job) + sent,
-            0.0,
-            reference=f"the level sent ({sent:+g} dB re {reference.fluxivity_nwb_m:g} nWb/m)",
-            between="replayed minus sent",
-        )
+    def _source(self, level: Result) -> Result:
+        said, dbfs = self._sent_level()
+        return difference("source_level", level, dbfs, 0.0, reference=said)
+
+    def _recorded(self, level: Result) -> Result:
+        said, dbfs = self._sent_level()
+        return recorded_level(level, dbfs, said, source_db(self._bench, level.channel))
+
+    def _sent_level(self) -> tuple[str, float]:
+        """The level sent in words, and what it should read at the output, dBFS."""
+        reference, sent = self._bench.job.machine.reference, self._sent[self.judged_hz]
+        said = f"the level sent ({sent:+g} dB re {reference.fluxivity_nwb_m:g} nWb/m)"
+        return said, replay_dbfs(self._bench.job) + sent
 
     def _response(self, state: WatchState) -> list[Result]:
         zero_hz = self._zero_hz

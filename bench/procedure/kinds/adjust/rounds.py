@@ -11,7 +11,7 @@ from bench.measure.method import Method
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
-from bench.procedure.kinds.adjust.recorded import RecordedAdjustActivity
+from bench.procedure.kinds.adjust.recorded import LONGER_S, RecordedAdjustActivity
 from bench.procedure.kinds.adjust.trimmer_plans import SMALLEST_TURN, TrimmerPlan, TrimmerPlans
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import Passage, to_record
@@ -97,7 +97,7 @@ class RoundsActivity(RecordedAdjustActivity):
 
     def _read(self) -> list[tuple[Result, float]]:
         """The reading of this round on each channel, and what is added to its target."""
-        readings = self._reader.readings()
+        readings = self._readings()
         if self.step.quantity != "overbias":
             return readings
         return [(self._past_peak(level), offset) for level, offset in readings]
@@ -131,7 +131,10 @@ class RoundsActivity(RecordedAdjustActivity):
             self._gauges[reading.channel] = self._gauge(reading, verdict, tuple(rounds))
         for plan in self._plans:
             self._propose(plan)
-        self._at_stop = not any(plan.turn_to for plan in self._plans) and not self._because
+        far = any(abs(g.off or 0.0) > MIDDLE * self._reader.tolerance for g in self._gauges.values())
+        self._at_stop = far and not any(plan.turn_to for plan in self._plans) and not self._because
+        if any(g.verdict.word == "too close to call" for g in self._gauges.values()):
+            self._sound_s = LONGER_S
         self._end_round()
 
     def _propose(self, plan: TrimmerPlan) -> None:
@@ -144,7 +147,10 @@ class RoundsActivity(RecordedAdjustActivity):
         spread = max(0.5 * uncertainty, 0.02 * self._reader.tolerance)
         plan.response.add(plan.degrees, sum(offs) / len(offs), spread)
         low, high = self._plans.room(plan)
-        if any(abs(off) > MIDDLE * self._reader.tolerance for off in offs):
+        worth = MIDDLE * self._reader.tolerance
+        if all(g.verdict.word == "in" for g in gauges):
+            worth = max(worth, uncertainty)  # a reading that is in is not turned by less than it is uncertain
+        if any(abs(off) > worth for off in offs):
             turn = plan.response.turn_to(0.0, low=low, high=high)
             if abs(turn) >= SMALLEST_TURN:
                 plan.turn_to = [plan.degrees + turn]

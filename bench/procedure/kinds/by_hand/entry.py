@@ -10,10 +10,11 @@ from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import Entry, SignOff
 from bench.procedure.model.targets import Target
 from bench.procedure.state.events import Answered, Limits, SignedOff
-from bench.procedure.state.ranking import ranking, ranking_lines
+from bench.procedure.state.sign_off import to_sign
 from bench.procedure.state.snapshot import Prompt
 
 LONGEST_ANSWER = 2000
+CURE_OR_NOT = ("yes, again", "no, go on as it is")
 
 
 class EntryActivity(Activity[Entry | SignOff]):
@@ -21,12 +22,13 @@ class EntryActivity(Activity[Entry | SignOff]):
 
     def __init__(self, step: Entry | SignOff, bench: Bench) -> None:
         super().__init__(step, bench)
-        self._ranking: tuple[str, ...] = ()
+        self._to_sign: tuple[str, ...] = ()
+        self._offers_cure = False
 
     def begin(self) -> None:
-        """Show the ranking of the tapes to whoever signs."""
+        """Show whoever signs what is signed."""
         if isinstance(self.step, SignOff):
-            self._ranking = ranking_lines(ranking(self.bench.journal.records()))
+            self._to_sign = to_sign(self.bench.job, self.bench.journal, sees_turns=self.bench.hands is not None)
 
     def answer(self, text: str) -> None:
         """Take the answer. Raises `Problem` with what to type instead."""
@@ -36,14 +38,21 @@ class EntryActivity(Activity[Entry | SignOff]):
         if any(ord(c) < 32 or 127 <= ord(c) < 160 for c in text):
             raise Problem("control characters can't be kept; type the words again")
         step = self.step
-        if isinstance(step, SignOff):
-            if not text:
-                raise Problem("type the name of who signs")
+        if self._offers_cure and isinstance(step, Entry):
+            if chosen(text, CURE_OR_NOT) == CURE_OR_NOT[0]:
+                self.back_to = step.cure_from or ""
+        elif isinstance(step, SignOff):
+            if not any(c.isalpha() for c in text):
+                raise Problem(
+                    f'"{text}" is no name; type the name of who signs' if text else "type the name of who signs"
+                )
             self.bench.note(step.id, SignedOff(text, step.accepts))
         elif step.asks == "number":
             self._number(step, text)
         else:
             self._words(step, text)
+            if self._offers_cure:
+                return
         self.finished = True
 
     def _number(self, step: Entry, text: str) -> None:
@@ -53,15 +62,20 @@ class EntryActivity(Activity[Entry | SignOff]):
             number = math.nan
         if not math.isfinite(number):
             raise Problem(f'"{text}" is not a number; type it in {step.unit or "figures"}, like 12.5')
-        target = self.bench.job.target(step.target) if step.target is not None else None
         # a figure from another meter has no uncertainty here, so it is reported but never judged
-        limits = _limits(target) if target is not None else None
-        self.bench.note(step.id, Answered(number, step.unit, limits))
+        self.bench.note(step.id, Answered(number, step.unit, self.limits()))
+
+    def limits(self) -> Limits | None:
+        """What a number should be; None where no sheet says it."""
+        named = self.step.target if isinstance(self.step, Entry) else None
+        return _limits(self.bench.job.target(named)) if named is not None else None
 
     def _words(self, step: Entry, text: str) -> None:
         if step.asks == "choice":
             text = chosen(text, step.choices)
-        self.bench.note(step.id, Answered(text))
+        bad = text in step.not_good
+        self.bench.note(step.id, Answered(text, not_good=bad))
+        self._offers_cure = bad and step.cure_from is not None
 
     def go_on(self) -> None:
         """Accept empty words; a number, a choice and a name must be typed."""
@@ -76,7 +90,9 @@ class EntryActivity(Activity[Entry | SignOff]):
         if isinstance(step, SignOff):
             again = ", ".join(self.bench.to_check_again)
             stands = f" To be checked again, so that it can't be signed off as in: {again}." if again else ""
-            return View(Prompt("words", f"Who accepts: {step.accepts}{stands}"), ranking=self._ranking)
+            return View(Prompt("words", f"Who accepts: {step.accepts}{stands}"), to_sign=self._to_sign)
+        if self._offers_cure:
+            return View(Prompt("choice", step.cure or "Do it again?", choices=CURE_OR_NOT))
         if step.asks == "number":
             return View(Prompt("number", step.title, unit=step.unit))
         if step.asks == "choice":

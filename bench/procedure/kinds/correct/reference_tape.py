@@ -3,34 +3,34 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 from bench.measure.method import Difference
 from bench.measure.reading import NoReading, ReferenceTone, Result
-from bench.problem import Problem
 from bench.procedure.kinds.correct.interface import replay_dbfs
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Section
-from bench.tape.geometry import delay_us
+from bench.tape.fluxivity import convert_method, ratio_db
+from bench.tape.geometry import delay_us, wavelength_um
+from bench.tape.losses import FRINGING_WAVELENGTH_UM
 
 
 def expected_dbfs(job: Job, section: Section) -> float:
     """What a section of the reference tape should read, dBFS.
 
     The reference level of the machine, plus the ratio of the two fluxivities, the nominal level of the section and its
-    recorded error.
-
-    Raises:
-        Problem: tape and machine state their flux by different methods, which differ by some 0.7 dB.
+    recorded error. A flux by another measuring method is converted.
     """
-    machine, tape = job.machine.reference, job.reference_tape
-    if machine.fluxivity_method != tape.fluxivity_method:
-        raise Problem(
-            f"the machine's reference level is quoted by the {machine.fluxivity_method} method and the reference "
-            f"tape's by the {tape.fluxivity_method} method; give both in their sheets by the same one"
-        )
-    flux_db = 20.0 * math.log10(tape.fluxivity_nwb_m / machine.fluxivity_nwb_m)
-    return replay_dbfs(job) + flux_db + section.db + section.recorded_error_db
+    machine = job.machine.reference.fluxivity
+    flux, _ = convert_method(job.reference_tape.flux_of(section), machine.method)
+    return replay_dbfs(job) + ratio_db(flux, machine) + section.db + section.recorded_error_db
+
+
+def fringes(job: Job, hz: float) -> bool:
+    """Whether a tone of the reference tape reads high because the tape is full-track and the head is narrower."""
+    wide = job.reference_tape.track_format == "full-track" and job.machine.track_format not in (None, "full-track")
+    return wide and float(wavelength_um(hz, job.machine.speed_mm_s)) > FRINGING_WAVELENGTH_UM
 
 
 def with_tape(reading: Result, job: Job, *sections: Section) -> Result:
@@ -46,7 +46,8 @@ def with_tape(reading: Result, job: Job, *sections: Section) -> Result:
     tape, machine = job.reference_tape, job.machine
     match reading.quantity:
         case "level" | "balance" | "response":
-            own, facts = tape.uncertainty_db, {"tape_db": tape.uncertainty_db}
+            own = _uncertainty_db(reading.quantity, job, sections)
+            facts = {"tape_db": own}
         case "speed_error" | "speed_drift":
             own, facts = tape.speed_uncertainty_percent, {"tape_percent": tape.speed_uncertainty_percent}
         case "azimuth_delay":
@@ -63,6 +64,38 @@ def with_tape(reading: Result, job: Job, *sections: Section) -> Result:
             facts["certificate_db"] = by
     method = replace(reading.method, **facts)  # type: ignore[arg-type]
     return replace(reading, method=method).widened("reference tape", own)
+
+
+def _uncertainty_db(quantity: str, job: Job, sections: Sequence[Section]) -> float:
+    """Expanded uncertainty (k = 2) of what the sections hold, that of a conversion of their flux included."""
+    tape, method = job.reference_tape, job.machine.reference.fluxivity_method
+    tones = [s.uncertainty_db or tape.uncertainty_db for s in sections] or [tape.uncertainty_db]
+    converted = [convert_method(tape.flux_of(s), method)[1] for s in sections] if quantity == "level" else []
+    return math.hypot(max(tones), *converted)
+
+
+def recorded_level(reading: Result, level_dbfs: float, sent: str, source: tuple[float, float] | None) -> Result:
+    """The record-to-replay level of a channel: the tape relative to the source, or to what was sent.
+
+    Args:
+        reading: level of the replay.
+        level_dbfs: what a recording at the level sent should read.
+        sent: what was sent, in words.
+        source: level of the source relative to what was sent, and its uncertainty, dB; None where it was not read.
+    """
+    if source is None:
+        return difference(
+            "record_replay_level", reading, level_dbfs, 0.0, reference=sent, between="replayed minus sent"
+        )
+    out = difference(
+        "record_replay_level",
+        reading,
+        level_dbfs + source[0],
+        source[1],
+        reference=f"the source, at {sent}",
+        between="replayed minus source",
+    )
+    return out if isinstance(out, NoReading) else replace(out, method=replace(out.method, source_db=source[0]))
 
 
 def difference(

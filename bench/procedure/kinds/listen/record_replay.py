@@ -13,18 +13,21 @@ from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.correct.certificate import certified
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
-from bench.procedure.kinds.correct.reference_tape import difference
+from bench.procedure.kinds.correct.reference_tape import difference, recorded_level
+from bench.procedure.kinds.correct.source import source_db
 from bench.procedure.kinds.listen.expected_tones import Expected
 from bench.procedure.kinds.listen.tone_list import ToneListActivity
 from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
 from bench.procedure.model.steps import RecordReplay, SentTone
 from bench.procedure.model.targets import Target
 from bench.procedure.state.events import HeadDelayMeasured
+from bench.procedure.state.noise_reduction_sides import wrong_sides
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.source import Source
 from bench.signals.tones import Gap, Tone, ToneSequence
 from bench.words.figures import tone
 from bench.words.mistracking import music_sentences
+from bench.words.noise_reduction import sides_sentence
 
 GAP_S = 0.4
 """Silence between two tones, which shows where each ends."""
@@ -141,22 +144,31 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         return out
 
     def _level(self, tone: Expected) -> list[JudgedReading]:
-        """Level of the reference tone, replayed minus sent."""
+        """Level of the reference tone relative to the source, or to what was sent; that of a check tape is absolute."""
         sent = self._sends[tone.id]
-        return [
-            self._judge(
-                tone,
-                difference(
-                    "record_replay_level",
-                    level,
-                    replay_dbfs(self.job) + sent.db,
-                    0.0,
-                    reference=f"the level sent ({sent.db:+g} dB re {self._flux})",
-                    between="replayed minus sent",
-                ),
-            )
-            for level in self.levels(tone)
-        ]
+        said = f"the level sent ({sent.db:+g} dB re {self._flux})"
+        out = []
+        for level in self.levels(tone):
+            source = None if self.step.certifies else source_db(self.bench, level.channel)
+            reading = recorded_level(level, replay_dbfs(self.job) + sent.db, said, source)
+            out.append(self._judge(tone, self._compression(reading, sent) if self._compresses(sent) else reading))
+        return out
+
+    def _compresses(self, sent: SentTone) -> bool:
+        """Whether a level is judged by how much less comes back than at the lowest level sent."""
+        return "compression" in self._targets and sent.db > min(self._sends[i].db for i in self._levels)
+
+    def _compression(self, level: Result, sent: SentTone) -> Result:
+        """How much less comes back than at the last lower level of this channel, dB; negative is less."""
+        for record in reversed(self.bench.journal.records()):
+            lower = record.measured
+            if lower is None or record.sent_db is None or record.sent_db >= sent.db:
+                continue
+            if (lower.quantity, lower.channel) == ("record_replay_level", level.channel):
+                said = f"its level at {record.sent_db:+g} dB"
+                return difference("compression", level, lower.value, lower.uncertainty, reference=said)
+        because = "its level was not read at a lower level"
+        return NoReading("compression", level.channel, because, frequency_hz=level.frequency_hz)
 
     @property
     def _flux(self) -> str:
@@ -194,6 +206,8 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
     def worked_out(self) -> list[JudgedReading]:
         """What is heard with noise reduction, where it is asked for, from the readings at the lowest level sent."""
         target = self._targets.get("mistracking")
+        if self.step.noise_reduction != "off" and any(t.verdict and t.verdict.word == "out" for t in self.taken):
+            self.bench.notice = sides_sentence(wrong_sides(self.bench.journal.records()))
         if target is None:
             return []
         if self.step.noise_reduction != "off":
@@ -225,7 +239,9 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
 
     def missing(self, tone: Expected) -> list[JudgedReading]:
         """The readings of a tone that did not come back."""
-        quantity = "record_replay_level" if tone.id in self._levels else "response"
+        quantity = "response"
+        if tone.id in self._levels:
+            quantity = "compression" if self._compresses(self._sends[tone.id]) else "record_replay_level"
         out = self.not_heard(quantity, tone, self._targets.get(quantity))
         if "azimuth_delay" in self._targets and tone is [e for e in self.expected if e.id not in self.tones][-1]:
             reading = NoReading("azimuth_delay", "left-right", "not all of its tones were heard", frequency_hz=tone.hz)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.speed import speed_of_tone
-from bench.measure.reading import NoReading, ReferenceTone, Result
+from bench.measure.reading import NoReading, Reading, ReferenceTone, Result
 from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.correct.interface import corrected
-from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
+from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, fringes, with_tape
 from bench.procedure.kinds.listen.expected_tones import Expected
 from bench.procedure.kinds.listen.tone_list import ToneListActivity
 from bench.procedure.model.sheets import Section
@@ -35,6 +36,8 @@ class ReferenceActivity(ToneListActivity[Reference]):
         ]
         self._zero = response_zero(wanted)
         self._pending: list[Expected] = []
+        self._levels_of_tapes: list[tuple[JudgedReading, str]] = []
+        """Levels so far, with the tape of a set that each is of."""
 
     def begin(self) -> None:
         """Play and listen; no key is needed."""
@@ -62,7 +65,12 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return [corrected(r, self.job, looped=False) for r in super().levels(tone)]
 
     def _taken(self, tone: Expected, reading: Result, quantity: str, offset: float = 0.0) -> JudgedReading:
-        verdict = self.judged(reading, self._targets.get(quantity), offset=offset)
+        target = self._targets.get(quantity)
+        if quantity == "response" and fringes(self.job, tone.hz):
+            target = None
+            if isinstance(reading, Reading):
+                reading = replace(reading, method=replace(reading.method, fringing=True))
+        verdict = self.judged(reading, target, offset=offset)
         tone.readings.append((reading, verdict))
         return JudgedReading(reading, verdict, self.source, sent_db=self._sections[tone.id].db)
 
@@ -70,6 +78,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         found = self.tones[tone.id]
         readings = [with_tape(r, self.job, self._sections[tone.id]) for r in self.levels(tone)]
         out = [self._taken(tone, r, "level", tone.dbfs) for r in readings]
+        self._compare_tapes(tone, out)
         balance = found.balance
         if "balance" in self._targets and balance is not None:
             out.append(self._taken(tone, replace(balance, frequency_hz=tone.hz), "balance"))
@@ -107,6 +116,20 @@ class ReferenceActivity(ToneListActivity[Reference]):
             errors = section.recorded_error_db - zero.recorded_error_db
             out.append(self._taken(tone, with_tape(response, self.job, section, zero), "response", errors))
         return out
+
+    def _compare_tapes(self, tone: Expected, taken: list[JudgedReading]) -> None:
+        """Say so where two tapes of a set give levels that differ by more than their uncertainties."""
+        section = self._sections[tone.id]
+        for now in taken:
+            for before, there in self._levels_of_tapes:
+                same = before.reading.channel == now.reading.channel and there != section.tape
+                apart = _apart_db(before, now) if same else None
+                if apart is not None:
+                    self.bench.notice = (
+                        f"{there} and {section.tape} disagree by {apart:.1f} dB, more than their uncertainties allow: "
+                        "one of them is worn, or its sheet is wrong."
+                    )
+        self._levels_of_tapes += [(t, section.tape) for t in taken if t.reading.quantity == "level"]
 
     def _azimuth(self, tone: Expected) -> list[JudgedReading]:
         """The delay so far. It is judged after the last azimuth tone, because only all of them resolve whole cycles."""
@@ -169,6 +192,15 @@ class ReferenceActivity(ToneListActivity[Reference]):
     def go_on(self) -> None:
         """The tape is over, or the person ends the step: what was not heard is missing."""
         self.complete()
+
+
+def _apart_db(one: JudgedReading, other: JudgedReading) -> float | None:
+    """How far the errors of two levels are apart, dB; None within their uncertainties."""
+    a, b = one.reading, other.reading
+    if not isinstance(a, Reading) or not isinstance(b, Reading) or one.verdict is None or other.verdict is None:
+        return None
+    apart = abs((a.value - one.verdict.target) - (b.value - other.verdict.target))
+    return apart if apart > math.hypot(a.uncertainty, b.uncertainty) else None
 
 
 def response_zero(sections: list[Section]) -> Section | None:

@@ -12,13 +12,16 @@ from bench.problem import Problem
 from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
+from bench.procedure.kinds.correct.source import source_db
 from bench.procedure.kinds.measure.measure import MeasureActivity
 from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
 from bench.procedure.kinds.record.tone_series import ToneSeries
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import judge
+from bench.procedure.state.noise_reduction_sides import wrong_sides
 from bench.procedure.state.snapshot import Prompt
 from bench.tape.encoding_curves import decoding_tones, encoding_tones, reference_level_db
+from bench.words.noise_reduction import sides_sentence
 
 TONE_S = 2.5
 
@@ -119,13 +122,16 @@ class EncoderDecoderActivity(MeasureActivity):
         self._levels.append([tuple(corrected(r, job, looped=True) for r in row) for row in self._series.levels()])
         if len(self._levels) == len(self._positions):
             self.keep(self._errors())
+            wrong = wrong_sides(self.bench.journal.records())
+            self.bench.notice = sides_sentence(wrong) if wrong else ""
 
     def _errors(self) -> tuple[JudgedReading, ...]:
         without, with_it = self._levels
         twice, sent_db = [], []
         for (hz, db), outs, ins in zip(self._tones, without, with_it, strict=True):
             for out, in_ in zip(outs, ins, strict=True):
-                level = db - self._zero_db
+                source = source_db(self.bench, out.channel)
+                level = db - self._zero_db + (source[0] if source is not None else 0.0)
                 if not self._encodes and isinstance(out, Reading):
                     level = out.value - replay_dbfs(self.bench.job) - self._zero_db
                 twice.append(Twice(hz, level, in_, out))

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from bench.measure.catalogue import QUANTITIES, REFERENCE_LEVEL
+from bench.measure.method import Difference
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
@@ -89,7 +90,7 @@ def judged_readings(step: Measure, job: Job, measured: Measured, *, because: str
         measured: the readings of the meter.
         because: why the meter got no sound, where it got none.
     """
-    quantity = "level" if step.quantity == "record_replay_level" else step.quantity
+    quantity = "level" if step.quantity in ("record_replay_level", "source_level") else step.quantity
     found = [r for r in measured.readings if r.quantity == quantity]
     found = _by_method(found, step)
     if QUANTITIES[quantity].judged == "largest":
@@ -137,13 +138,12 @@ def _corrected(raw: Result, step: Measure, job: Job) -> tuple[Result, float]:
         if step.quantity == "level":
             offset = expected_dbfs(job, section)
     level, facts = job.machine.reference, QUANTITIES[step.quantity]
-    if step.quantity == "record_replay_level":
+    if step.quantity in ("record_replay_level", "source_level"):
         sent = next((t.db for t in step.sends if t.hz == frequency_of(step, job)), 0.0)
         said = f"the level sent ({sent:+g} dB re {level.fluxivity_nwb_m:g} nWb/m)"
         level_re = replay_dbfs(job) + sent
-        reading = difference(
-            "record_replay_level", reading, level_re, 0.0, reference=said, between="replayed minus sent"
-        )
+        between: Difference | None = "replayed minus sent" if step.quantity == "record_replay_level" else None
+        reading = difference(step.quantity, reading, level_re, 0.0, reference=said, between=between)
     if facts.relative_to == REFERENCE_LEVEL and isinstance(reading, Reading):
         reading = replace(reading, reference=f"reference level, {level.fluxivity}")
     if facts.rising is not None or step.quantity == "azimuth_weave":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Literal
 
 import numpy as np
 
@@ -66,6 +67,10 @@ class MeterActivity(MeasureActivity):
         super().__init__(step, bench)
         if step.plays is not None:
             self.source = "reference tape"
+        self._seconds = step.seconds
+        if step.plays is not None:
+            # A section that is shorter than the step wants gives a reading with the uncertainty of its own length.
+            self._seconds = min(step.seconds, bench.job.section(step.plays).seconds)
         self._frames = 0
         self._parts: tuple[FlutterPart, ...] = ()
         self._spectrum: tuple[tuple[float, float], ...] = ()
@@ -103,7 +108,7 @@ class MeterActivity(MeasureActivity):
     def hear(self, block: Block) -> None:
         """Feed the meter until its time is over."""
         self._feed(block.samples)
-        if self._frames >= self.step.seconds * self.bench.port.status.sample_rate:
+        if self._frames >= self._seconds * self.bench.port.status.sample_rate:
             self._finish("")
 
     def _feed(self, samples: Samples) -> None:
@@ -145,7 +150,7 @@ class MeterActivity(MeasureActivity):
         return self._progress()
 
     def _progress(self) -> View:
-        left_s = max(0.0, self.step.seconds - self._frames / self.bench.port.status.sample_rate)
+        left_s = max(0.0, self._seconds - self._frames / self.bench.port.status.sample_rate)
         return View(Prompt(WAIT.kind, "Measuring", left_s=math.ceil(left_s)))
 
 
@@ -187,11 +192,19 @@ class RecordedMeterActivity(MeterActivity):
     def _record(self) -> None:
         rate = self.bench.port.status.sample_rate
         source = source_of(self.step, self.bench.job, rate)
-        at_once = self.bench.job.machine.heads == 3
+        of_source = self.step.quantity == "source_level"
+        at_once = self.bench.job.machine.heads == 3 or of_source
         seconds = self.step.seconds if source is None else None
-        self._passage = Passage(self.bench, source, seconds, at_once=at_once)
+        monitor: Literal["tape", "source"] = "source" if of_source else "tape"
+        self._passage = Passage(self.bench, source, seconds, at_once=at_once, monitor=monitor)
         self._passage.record()
         self.wants_sound = True
+
+    def end(self) -> None:
+        """Stop, with the monitor on tape again."""
+        super().end()
+        if self.step.quantity == "source_level" and self.bench.hands is not None:
+            self.bench.hands.switch("monitor", "tape")
 
     def hear(self, block: Block) -> None:
         """Feed the meter with the replay."""
@@ -206,6 +219,6 @@ class RecordedMeterActivity(MeterActivity):
 
     def _progress(self) -> View:
         if self._passage is None:
-            text = f"{to_record(self.bench)}: go on to start"
-            return View(Prompt("go-on", text, sounds=bool(self.step.sends)))
+            what = to_record(self.bench, source=self.step.quantity == "source_level")
+            return View(Prompt("go-on", f"{what}: go on to start", sounds=bool(self.step.sends)))
         return View(self._passage.prompt, head_delay_s=self._passage.head_delay_s)

@@ -77,6 +77,7 @@ class Passage:
         at_once: whether the machine replays while it records.
         replayed_s: length of the replay, where it is longer than the recording.
         waits: two heads: whether the replay waits for a call of `replay`, because more is recorded first.
+        monitor: with `at_once`: what is heard, the tape or the source.
     """
 
     def __init__(
@@ -88,8 +89,10 @@ class Passage:
         at_once: bool,
         replayed_s: float | None = None,
         waits: bool = False,
+        monitor: Literal["tape", "source"] = "tape",
     ) -> None:
         self._bench = bench
+        self._monitor = monitor
         self._rate = bench.port.status.sample_rate
         self._source = source
         own = None if source is None else source.frames
@@ -141,7 +144,7 @@ class Passage:
             hands.rewind()
         self._bench.transport("record")
         if hands is not None and self.at_once:
-            hands.switch("monitor", "tape")
+            hands.switch("monitor", self._monitor)
         reference = self._bench.job.machine.reference
         mark = StartMark(self._rate, max(-60.0, reference.send_dbfs - MARK_BELOW_DB))
         lead_in_s = BETWEEN_S if goes_on else LEAD_IN_S
@@ -302,8 +305,12 @@ def refuse_file(bench: Bench, cannot: str = "be recorded on") -> None:
         raise Problem(f"a file cannot {cannot}")
 
 
-def to_record(bench: Bench) -> str:
-    """What to do at the machine before tones are recorded."""
+def to_record(bench: Bench, *, source: bool = False) -> str:
+    """What to do at the machine before tones are recorded, or before the source is read at the output."""
+    if source and bench.job.machine.heads == 3:
+        return "Tape in use loaded, in record or record-pause, monitor on source, loudspeakers down"
+    if source:
+        return "Tape in use loaded, in record or record-pause, loudspeakers down"
     if bench.job.machine.heads == 3:
         return "Tape in use loaded and recording, monitor on tape, loudspeakers down"
     return "Tape in use loaded, wound to where it may be recorded over, and recording; loudspeakers down"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
@@ -10,8 +9,8 @@ import pytest
 from bench.measure.reading import NoReading, Reading
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import HeadDelayMeasured
-from bench.workspace import shipped_procedures
 from tests.procedure.record_bench import HEAD, Ran, run, step
+from tests.smooth import smooth_procedures
 
 TARGET = """
 [targets.own_mistracking]
@@ -41,7 +40,7 @@ WORKED_OUT = step("measure", "worked-out", quantity='"mistracking"', target='"ma
 
 
 def recorded(folder: Path, machine: str, **changes: float) -> Ran:
-    shutil.copytree(shipped_procedures(), folder / "procedures")
+    smooth_procedures(folder / "procedures")
     path = folder / "procedures" / "sheets" / "machines" / f"{machine}.toml"
     path.write_text(path.read_text(encoding="utf-8").replace("\n[practice]", TARGET + "\n[practice]", 1), "utf-8")
     return run(folder, HEAD + RECORD + ENCODED + WORKED_OUT, machine, seed=3, tape=None, reference_tape=None, **changes)
@@ -75,7 +74,7 @@ def test_a_level_that_is_off_is_read_and_what_a_decoder_makes_of_it(tmp_path: Pa
 
 
 def test_without_readings_there_is_nothing_to_work_out(tmp_path: Path) -> None:
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     path = tmp_path / "procedures" / "sheets" / "machines" / "two-head-cassette.toml"
     path.write_text(path.read_text(encoding="utf-8").replace("\n[practice]", TARGET + "\n[practice]", 1), "utf-8")
     ran = run(tmp_path, HEAD + WORKED_OUT, "two-head-cassette")

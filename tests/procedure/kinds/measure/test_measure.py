@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import re
-import shutil
 from pathlib import Path
 
 import pytest
 
 from bench.procedure.state.journal import ReadingRecord
-from bench.workspace import shipped_procedures
 from tests.procedure.record_bench import HEAD, Ran, run, step
 from tests.results import a_reading, no_reading
+from tests.smooth import smooth_procedures
 
 TARGETS = """
 [targets.own_db]
@@ -43,7 +42,7 @@ source = "data sheet of Type B, as the measuring room quotes it"
 
 def bench(folder: Path, machine: str) -> None:
     """The shipped files, with targets of our own."""
-    shutil.copytree(shipped_procedures(), folder / "procedures")
+    smooth_procedures(folder / "procedures")
     path = folder / "procedures" / "sheets" / "machines" / f"{machine}.toml"
     path.write_text(path.read_text(encoding="utf-8").replace("\n[practice]", TARGETS + "\n[practice]", 1), "utf-8")
 

@@ -7,15 +7,15 @@ from pathlib import Path
 
 import pytest
 
+from bench.procedure.state.conclusion import Conclusion
 from bench.procedure.state.events import Skipped
 from bench.session.record.reader import read_session
 from bench.session.record.store import SessionStore
-from bench.session.report.conclusion import Conclusion, conclusion_of
 from tests.session.made_up import STEPS, Writer, begin, level, record_level
 
 
 def came_out(store: SessionStore) -> Conclusion:
-    return conclusion_of(read_session(store.folder))
+    return read_session(store.folder).conclusion
 
 
 @pytest.fixture(name="w")
@@ -31,7 +31,9 @@ def _w(tmp_path: Path) -> Writer:
 def test_all_in(w: Writer) -> None:
     w.keep("proof-record", "left", "record-replay", [record_level("left", 0.1)])
     w.finish()
-    assert came_out(w.store) == Conclusion("in", "All in", ("All 4 judged readings at 3 steps are in.",))
+    said = came_out(w.store)
+    assert (said.word, said.headline, said.exit_code) == ("in", "All in", 0)
+    assert said.sentences == ("All 4 judged readings at 3 steps are in.",)
 
 
 def test_out_is_named_before_the_rest(w: Writer) -> None:
@@ -58,7 +60,8 @@ def test_only_the_last_attempt_counts(w: Writer) -> None:
 def test_a_step_that_was_not_measured_is_named(w: Writer) -> None:
     w.finish()
     said = came_out(w.store)
-    assert said == Conclusion("too close to call", "Not all in", ("Not measured: Record-to-replay as left.",))
+    assert (said.word, said.headline, said.exit_code) == ("too close to call", "Not all in", 1)
+    assert said.sentences == ("Not measured: Record-to-replay as left.",)
 
 
 def test_a_skipped_step_is_named(w: Writer) -> None:
@@ -81,4 +84,4 @@ def test_nothing_judged(tmp_path: Path) -> None:
     w = begin(tmp_path)
     w.finish()
     found = tuple(step for step in STEPS if not step.judged)
-    assert conclusion_of(replace(read_session(w.store.folder), steps=found)).headline == "Nothing judged"
+    assert replace(read_session(w.store.folder), steps=found).conclusion.headline == "Nothing judged"

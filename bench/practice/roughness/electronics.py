@@ -1,0 +1,51 @@
+"""Drift of the amplifiers as they warm up, and what of the bias comes out with the sound."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.practice.filters import CHUNK, RATE
+from bench.practice.roughness.wander import Wander
+
+Floats = NDArray[np.float64]
+
+WARM_UP_S = 1200.0
+"""Time constant of warming up. Common practice, no source."""
+AFTERWARDS = 0.2
+"""Wander of the warm machine, rms re its drift when it warms up."""
+LEAKAGE_HZ = (9000.0, 21000.0)
+"""Between these, the bias or what an interface at 48 kHz folds of it is heard."""
+
+
+class Electronics:
+    """Replay amplifiers and bias oscillator, apart from what they should do.
+
+    Args:
+        seed: random seed of the machine.
+    """
+
+    def __init__(self, seed: int) -> None:
+        rng = np.random.default_rng([seed, 0xE1])
+        self._cold = rng.uniform(-1, 1, 2)
+        self._warm = Wander((1 / (2 * np.pi * WARM_UP_S),), 2, (seed, 0xE2))
+        self._chunks = 0
+        self._leakage_hz = float(np.round(rng.uniform(*LEAKAGE_HZ)))
+        # Whole Hz, so that its phase is that within the second.
+
+    def gain(self, warm_up_db: float) -> Floats | float:
+        """Gain of each channel in the next chunk, shape (2, 1); `warm_up_db` is the largest drift."""
+        if not warm_up_db:
+            return 1.0
+        self._warm.advance()
+        self._chunks += 1
+        cold = np.exp(-self._chunks * CHUNK / RATE / WARM_UP_S)
+        drift = warm_up_db * (cold * self._cold + AFTERWARDS * self._warm.now)
+        return np.asarray(10 ** (drift / 20))[:, None]
+
+    def bias_leakage(self, chunk: int, level_db: float) -> Floats:
+        """Its sound in a chunk, given the chunk's number, for a level re the reference level."""
+        if level_db <= -120.0:
+            return np.zeros(CHUNK)
+        within = (chunk * CHUNK % RATE + np.arange(CHUNK)) / RATE
+        return np.asarray(10 ** (level_db / 20) * np.sin(2 * np.pi * self._leakage_hz * within))

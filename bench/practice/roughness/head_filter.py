@@ -1,0 +1,102 @@
+"""The replay head's losses: fixed ones, and those of azimuth and contact, which change all the time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.fft import irfft, rfft
+
+from bench.practice.filters import CHUNK, FFT, RATE
+
+Floats = NDArray[np.float64]
+
+BINS_HZ: Floats = np.asarray(np.arange(FFT // 2 + 1) * (RATE / FFT), dtype=np.float64)
+_NEPERS = np.log(10) / 20 * BINS_HZ / 10000.0
+"""Loss at each frequency for 1 dB at 10 kHz: a spacing loses in proportion to frequency."""
+_STEP_DB = 6.0
+"""Largest difference at 10 kHz between two spacings for which a chunk is filtered; between them the amplitude at 10 kHz
+is interpolated."""
+_FADE = np.linspace(0, 1, CHUNK)
+
+
+class HeadFilter:
+    """Filters flux and hiss of two channels with taps of their own, and adds them.
+
+    Ahead of the flux is crosstalk; beside it are losses that change as it runs: of azimuth and of spacing. They are of
+    zero phase and short, so that they are taken in the frequency domain.
+    """
+
+    def __init__(self) -> None:
+        self._past = np.zeros((4, FFT - CHUNK))
+        self._taps: NDArray[np.complex128] | None = None
+        self._hiss_taps: NDArray[np.complex128] | None = None
+        self._loss = self._crosstalk = np.zeros(BINS_HZ.size)
+        self._old: tuple[NDArray[np.complex128], NDArray[np.complex128], Floats] | None = None
+
+    def set_taps(self, flux: Sequence[Floats], hiss: Sequence[Floats], crosstalk: Floats) -> None:
+        """Use these from the next chunk on.
+
+        Args:
+            flux: taps of left and right channel, at most 1089 each.
+            hiss: likewise.
+            crosstalk: gain at each of `BINS_HZ` with which each channel reads the other.
+        """
+        self._keep_old()
+        self._taps, self._hiss_taps, self._crosstalk = _response(flux), _response(hiss), crosstalk
+
+    def set_loss(self, gain: Floats) -> None:
+        """Use this gain at each of `BINS_HZ` from the next chunk on, on the flux of both channels."""
+        self._keep_old()
+        self._loss = gain
+
+    def _keep_old(self) -> None:
+        if self._old is None and self._taps is not None and self._hiss_taps is not None:
+            self._old = self._taps, self._hiss_taps, self._loss
+
+    def run(self, flux: Floats, hiss: Floats, spacing_db: Floats | None) -> Floats:
+        """Filter a chunk.
+
+        Args:
+            flux: shape (2, CHUNK).
+            hiss: likewise.
+            spacing_db: loss of the flux at 10 kHz at each sample, dB, likewise; None for none.
+        """
+        if self._taps is None or self._hiss_taps is None:
+            raise RuntimeError("a filter without taps")
+        extended = np.concatenate((self._past, np.concatenate((flux, hiss))), axis=1)
+        self._past = extended[:, CHUNK:]
+        spectrum = rfft(extended)
+        flux_spectrum, hiss_spectrum = spectrum[:2], spectrum[2:]
+        flux_spectrum = (flux_spectrum + self._crosstalk * flux_spectrum[::-1]) / (1 + self._crosstalk)
+        out = _with_spacing(flux_spectrum * (self._taps * self._loss), hiss_spectrum * self._hiss_taps, spacing_db)
+        if self._old is not None:
+            taps, hiss_taps, loss = self._old
+            before = _with_spacing(flux_spectrum * (taps * loss), hiss_spectrum * hiss_taps, spacing_db)
+            out = before + _FADE * (out - before)
+            self._old = None
+        return out
+
+
+def _response(taps: Sequence[Floats]) -> NDArray[np.complex128]:
+    padded = np.zeros((2, FFT))
+    for channel, row in enumerate(taps):
+        padded[channel, : row.size] = row
+    return np.asarray(rfft(padded))
+
+
+def _with_spacing(flux: NDArray[np.complex128], hiss: NDArray[np.complex128], spacing_db: Floats | None) -> Floats:
+    """The last chunk of two spectra together, the flux with its spacing loss."""
+    if spacing_db is None:
+        return np.asarray(irfft(flux + hiss)[:, -CHUNK:])
+    low, high = spacing_db.min(axis=1), spacing_db.max(axis=1) + 1e-6
+    count = 2 + int(float((high - low).max()) / _STEP_DB)
+    steps = np.linspace(low, high, count)
+    kept = irfft(flux * np.exp(-steps[:, :, None] * _NEPERS) + hiss)[:, :, -CHUNK:]
+    left, at_step = (np.exp(-np.log(10) / 20 * db) for db in (spacing_db, steps))
+    out = kept[0]
+    for n in range(1, count):
+        share = (left - at_step[n - 1][:, None]) / (at_step[n] - at_step[n - 1])[:, None]
+        out = out + np.clip(share, 0, 1) * (kept[n] - kept[n - 1])
+    return np.asarray(out)

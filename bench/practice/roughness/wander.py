@@ -1,0 +1,52 @@
+"""Slow random courses, one value at each chunk's end: sums of first-order processes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.practice.filters import CHUNK, RATE
+
+Floats = NDArray[np.float64]
+
+
+def pink_corners(low_hz: float, high_hz: float) -> tuple[float, ...]:
+    """Corners whose processes of equal power add up to a spectrum of about 1/f between these frequencies."""
+    count = max(2, 1 + round(np.log(high_hz / low_hz) / np.log(3.0)))
+    return tuple(float(hz) for hz in np.geomspace(low_hz, high_hz, count))
+
+
+def band_share(corner_hz: float, low_hz: float, high_hz: float) -> float:
+    """The share of a first-order process's power between two frequencies."""
+    return float(2 / np.pi * (np.arctan(high_hz / corner_hz) - np.arctan(low_hz / corner_hz)))
+
+
+class Wander:
+    """Random courses of unit variance, each with a part common to all of them.
+
+    Args:
+        corners_hz: the corner frequencies of the processes that add up to a course, with equal power.
+        courses: how many.
+        seed: random seed.
+        common: share of the power that all courses have in common.
+    """
+
+    def __init__(self, corners_hz: Sequence[float], courses: int, seed: Sequence[int], *, common: float = 0.0) -> None:
+        self._rng = np.random.Generator(np.random.SFC64(list(seed)))
+        self._keep = np.exp(-2 * np.pi * np.asarray(corners_hz) * CHUNK / RATE)
+        self._add = np.sqrt(1 - self._keep**2)
+        self._own, self._common = np.sqrt((1 - common) / len(corners_hz)), np.sqrt(common / len(corners_hz))
+        self._state = self._rng.standard_normal((courses + 1, len(corners_hz)))
+        self.before = self.now = self._mixed()
+        """Values at the start and at the end of the present chunk, one for each course."""
+
+    def _mixed(self) -> Floats:
+        sums = self._state.sum(axis=1)
+        return np.asarray(self._own * sums[:-1] + self._common * sums[-1])
+
+    def advance(self) -> None:
+        """Go on by a chunk."""
+        self._state = self._keep * self._state + self._add * self._rng.standard_normal(self._state.shape)
+        self.before, self.now = self.now, self._mixed()

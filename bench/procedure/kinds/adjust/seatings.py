@@ -1,0 +1,82 @@
+"""Azimuth of a cassette, averaged over insertions: the shell sits a little differently each time it is put in."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Literal
+
+from bench.words.figures import plus_minus
+
+USUAL_ARCMIN = 1.2
+"""Standard deviation from one insertion to the next that is expected beforehand. Common practice, no source: 1 to 3
+minutes of arc between insertions."""
+
+PRIOR = 1.0
+"""How many insertions that counts for."""
+
+NEEDED_BELOW_ARCMIN = 3.0
+"""A tolerance below this needs more than one insertion."""
+
+LEAST, MOST = 3, 6
+"""Fewest and most insertions. A choice."""
+
+ENOUGH = 0.8
+"""Part of the tolerance that the uncertainty may use up. A choice."""
+
+
+@dataclass(slots=True)
+class Seatings:
+    """The delay at each insertion, all at the same position of the screw."""
+
+    tolerance: float
+    usual: float
+    """Standard deviation expected beforehand, in the unit of the reading."""
+    stage: Literal["setting", "out", "reading", "done"] = "setting"
+    """The screw is set in the first insertion; the cassette is out; another insertion is read; all were read."""
+    _delays: list[float] = field(default_factory=list)
+
+    @property
+    def count(self) -> int:
+        """How many insertions were read."""
+        return len(self._delays)
+
+    def add(self, delay: float) -> None:
+        """Add the delay of this insertion: the cassette comes out again, or enough were read."""
+        self._delays.append(delay)
+        self.stage = "out" if self.more else "done"
+
+    @property
+    def prompt(self) -> str:
+        """What to do while the cassette is out, and why."""
+        least = "" if self.count < LEAST else f", known to {plus_minus(self.uncertainty)} µs so far"
+        return (
+            f"Take the cassette out, put it in again and play the same section, then go on: insertion {self.count + 1}"
+            f"{least}. It sits a little differently each time, by more than {plus_minus(self.tolerance)} µs allows"
+        )
+
+    @property
+    def offset(self) -> float:
+        """The mean of all insertions minus the last one. A turn of the screw moves both alike."""
+        return sum(self._delays) / len(self._delays) - self._delays[-1] if self._delays else 0.0
+
+    @property
+    def uncertainty(self) -> float:
+        """Expanded uncertainty (k = 2) of the mean, from the scatter of insertions."""
+        count = len(self._delays)
+        if count < LEAST:
+            return 2.0 * self.usual
+        mean = sum(self._delays) / count
+        squares = sum((d - mean) ** 2 for d in self._delays)
+        spread = math.sqrt((PRIOR * self.usual**2 + squares) / (PRIOR + count - 1) / count)
+        return 2.0 * spread * (1 + 0.5 / (count - 1))  # about Student's factor
+
+    @property
+    def known(self) -> float:
+        """What the insertions leave uncertain (k = 2), once all were read; 0 before."""
+        return self.uncertainty if self.stage == "done" else 0.0
+
+    @property
+    def more(self) -> bool:
+        """Whether another insertion is worth it."""
+        return self.count < LEAST or (self.count < MOST and self.uncertainty > ENOUGH * self.tolerance)

@@ -1,0 +1,109 @@
+"""`entry` of what a person reads at the machine: its meters, or a test point of a noise-reduction circuit."""
+
+from __future__ import annotations
+
+from bench.problem import Problem
+from bench.procedure.kinds.activity import View
+from bench.procedure.kinds.bench import Bench
+from bench.procedure.kinds.by_hand.entry import EntryActivity
+from bench.procedure.kinds.correct.interface import replay_dbfs
+from bench.procedure.kinds.correct.reference_tape import expected_dbfs
+from bench.procedure.kinds.record.passage import refuse_file, to_record
+from bench.procedure.model.job import Job
+from bench.procedure.model.steps import Entry
+from bench.procedure.state.events import Limits
+from bench.procedure.state.snapshot import Prompt
+from bench.signals.tones import Tone, ToneSequence
+from bench.tape.encoding_curves import reference_level_db
+from bench.words.figures import decibels, number
+
+TOLERANCE_DB = 0.5
+"""Common practice, no source."""
+AT_MARK_DB = 0.1
+"""A level this near to the noise-reduction mark is called by its name."""
+
+
+class ReadPointActivity(EntryActivity):
+    """Plays the reference tape, or sends a tone, until the person has typed what the meter reads."""
+
+    def __init__(self, step: Entry, bench: Bench) -> None:
+        super().__init__(step, bench)
+        self._records = step.plays is None
+        if self._records:
+            refuse_file(bench)
+        self._entry = step
+        self._expected = expected_at(step, bench.job)
+        self._ready = not self._records
+
+    def begin(self) -> None:
+        """Start to play; a tone waits for the go-on key."""
+        if self._entry.plays is not None:
+            if self.bench.hands is not None:
+                self.bench.hands.rewind(self._entry.plays)
+            self.bench.transport("play")
+            self.wants_sound = True
+
+    def go_on(self) -> None:
+        """Start to record, with the tone where one is sent."""
+        if self._ready:
+            super().go_on()
+            return
+        self.bench.transport("record")
+        for sent in self._entry.sends:
+            dbfs = self.bench.job.machine.reference.send_dbfs + sent.db
+            self.bench.send(ToneSequence([Tone(sent.hz, dbfs)], self.bench.port.status.sample_rate))
+        self._ready = self.wants_sound = True
+
+    def limits(self) -> Limits:
+        """What the machine sheet says it should be."""
+        return self._expected
+
+    def view(self) -> View:
+        """The question, with what is expected."""
+        step = self._entry
+        if not self._ready:
+            what = to_record(self.bench, source=True)
+            return View(Prompt("go-on", f"{what}: go on to start", sounds=bool(step.sends)))
+        text = f"{step.title}: expected {expected_words(step, self.bench.job, self._expected)}"
+        return View(Prompt("number", text, unit=step.unit, instrument=step.reads or ""))
+
+
+def expected_at(step: Entry, job: Job) -> Limits:
+    """What a point should read while the step plays or sends its tone.
+
+    Raises:
+        Problem: the machine sheet does not describe the point.
+    """
+    machine = job.machine
+    if step.plays is not None:
+        level_db = expected_dbfs(job, job.section(step.plays)) - replay_dbfs(job)
+    else:
+        level_db = step.sends[0].db if step.sends else 0.0
+    where = (step.reads or "").partition(" ")[0]
+    if where == "meter":
+        if machine.meters is None:
+            raise Problem(
+                f"step {step.id}: the machine sheet has no [meters], so that nothing says what they should show"
+            )
+        return Limits(level_db - machine.meters.zero_db, TOLERANCE_DB, source=machine.meters.source)
+    if where in ("erase", "bias"):
+        current = machine.erase_test_point if where == "erase" else machine.bias_test_point
+        if current is None:
+            raise Problem(f"step {step.id}: the machine sheet has no [{where}_test_point]")
+        return Limits(current.mv, current.mv * current.tolerance_percent / 100, source=current.source)
+    point = machine.encoder_test_point if where == "encoder" else machine.decoder_test_point
+    if point is None:
+        raise Problem(f"step {step.id}: the machine sheet has no [{where}_test_point]")
+    mv = point.mv * 10 ** ((level_db - reference_level_db(machine.reference.fluxivity, job.tape.iec_type)) / 20)
+    return Limits(mv, mv * (10 ** (TOLERANCE_DB / 20) - 1), source=point.source)
+
+
+def expected_words(step: Entry, job: Job, expected: Limits) -> str:
+    """The expected figure; a level at the noise-reduction mark of the meters is called so."""
+    if step.unit == "mV":
+        return f"{number(expected.target, 0)} mV"
+    meters = job.machine.meters
+    mark = meters.noise_reduction_mark_db if meters is not None else None
+    if meters is not None and mark is not None and abs(expected.target + meters.zero_db - mark) <= AT_MARK_DB:
+        return f"the noise-reduction mark, {decibels(round(expected.target, 1))}"
+    return decibels(round(expected.target, 1))

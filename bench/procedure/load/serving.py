@@ -1,0 +1,90 @@
+"""Fits steps to the reference tapes that a workshop has: which section serves a step, and what is done without.
+
+A procedure names sections by what they are for: "level-400", "azimuth-3k15", "speed-3150". Another tape serves a step
+by a section of the same purpose at another frequency: the level at 315 Hz, the speed at 3000 Hz. Coarse azimuth is set
+on the highest tone that is unambiguous, of any purpose, since every tone of a reference tape is on both tracks.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from bench.procedure.load.check_fit import COARSE_AZIMUTH_HZ, SERVES
+from bench.procedure.load.expansion import PlacedStep
+from bench.procedure.model.sheets import ReferenceTape, Section
+from bench.procedure.model.steps import Adjust, Entry, Measure, Reference
+from bench.words.figures import hertz
+from bench.words.sentences import listed
+
+NAMED = re.compile(r"(level|azimuth|response|speed)-(\d+)(k(\d*))?$")
+"""Purpose and frequency in the usual name of a section: "response-12k5"."""
+NEAR = 1.3
+"""Ratio of frequencies within which one response tone stands for another. A choice."""
+
+
+def served(placing: PlacedStep, tape: ReferenceTape) -> PlacedStep:
+    """A step as this reference tape, or this set of tapes, serves it; not applicable where no section does."""
+    step = placing.step
+    if placing.why_not:
+        return placing
+    if isinstance(step, Reference):
+        return _reference(placing, step, tape)
+    if not isinstance(step, Adjust | Measure | Entry) or step.plays is None:
+        return placing
+    section = section_for(step.plays, tape.section)
+    if section is None:
+        wanted = _wanted(step.plays)
+        return replace(placing, why_not=f"no reference tape here has {wanted}") if wanted else placing
+    changes: dict[str, Any] = {"plays": section.id}
+    said = []
+    if section.tape:
+        said.append(f"Load {section.tape}.")
+    if section.id != step.plays:
+        said.append(f"Play its {hertz(section.hz)} {section.purpose} section; that is what this tape has.")
+    return replace(placing, step=step.model_copy(update=changes | {"do": " ".join([*said, step.do])}))
+
+
+def _reference(placing: PlacedStep, step: Reference, tape: ReferenceTape) -> PlacedStep:
+    """Without the quantities that no section gives."""
+    there = {s.purpose for s in tape.section if not step.purposes or s.purpose in step.purposes}
+    targets = {q: name for q, name in step.targets.items() if there & set(SERVES[q])}
+    if not targets:
+        return replace(placing, why_not=f"no reference tape here has a section for {listed(list(step.targets))}")
+    changes: dict[str, Any] = {"targets": targets, "purposes": tuple(p for p in step.purposes if p in there)}
+    if tape.names:
+        changes["do"] = f"Play {listed(list(tape.names))}, one after another. {step.do}"
+    return replace(placing, step=step.model_copy(update=changes))
+
+
+def section_for(plays: str, sections: Sequence[Section]) -> Section | None:
+    """The section that serves a step which names one: that very one, else the nearest of the same use."""
+    same = next((s for s in sections if s.id == plays), None)
+    named = NAMED.match(plays)
+    if same is not None or named is None:
+        return same
+    purpose, hz = named[1], _hz(named)
+    if purpose == "azimuth" and hz <= COARSE_AZIMUTH_HZ:
+        low = [s for s in sections if s.hz <= COARSE_AZIMUTH_HZ]
+        return max(low, key=lambda s: (s.hz, s.purpose == "azimuth"), default=None)
+    own = [s for s in sections if s.purpose == purpose]
+    if purpose == "azimuth":
+        return max((s for s in own if s.hz > COARSE_AZIMUTH_HZ), key=lambda s: s.hz, default=None)
+    if purpose == "response":
+        own = [s for s in own if max(s.hz, hz) / min(s.hz, hz) <= NEAR]
+    return min(own, key=lambda s: abs(math.log(s.hz / hz)), default=None)
+
+
+def _hz(named: re.Match[str]) -> float:
+    if named[3] is None:
+        return float(named[2])
+    return 1000.0 * float(f"{named[2]}.{named[4] or 0}")
+
+
+def _wanted(plays: str) -> str:
+    """What a usual name asks for: "response at 12.5 kHz"; "" for any other name."""
+    named = NAMED.match(plays)
+    return f"{named[1]} at {hertz(_hz(named))}" if named else ""

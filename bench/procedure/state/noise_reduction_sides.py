@@ -1,0 +1,74 @@
+"""Which part of the signal path around noise reduction is wrong, by the readings of a session.
+
+Line input, record level control, encoder, record amplifier, tape, replay amplifier, decoder: each has a reading that
+the others do not move. The source at the output shows the control, the tape relative to the source the record level,
+the reference tape the replay level, and the two curves the circuits themselves, each relative to the level that it
+received. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from bench.measure.reading import Channel, Reading
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.outcome import last_attempts
+
+Side = Literal["record level control", "encoder", "record level", "replay level", "decoder"]
+
+_SHOWN_BY: Mapping[str, Side] = {
+    "source_level": "record level control",
+    "encoding_error": "encoder",
+    "record_replay_level": "record level",
+    "level": "replay level",
+    "decoding_error": "decoder",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class WrongSide:
+    """A part of the signal path that is wrong in a channel."""
+
+    side: Side
+    channel: Channel
+    off_db: float
+    """The largest error that shows it, with its sign."""
+
+
+def wrong_sides(records: Sequence[ReadingRecord]) -> tuple[WrongSide, ...]:
+    """What the last readings as left show to be wrong, in the order of the signal path; each channel once."""
+    worst: dict[tuple[Side, Channel], float] = {}
+    for record in last_attempts(_latest(records)):
+        reading, off = record.measured, record.off
+        if reading is None or off is None or record.verdict is None or record.verdict.word != "out":
+            continue
+        key = (_SHOWN_BY[reading.quantity], reading.channel)
+        worst[key] = max(worst.get(key, 0.0), off, key=abs)
+    order = list(_SHOWN_BY.values())
+    return tuple(WrongSide(*key, worst[key]) for key in sorted(worst, key=lambda k: (order.index(k[0]), k[1])))
+
+
+def _latest(records: Sequence[ReadingRecord]) -> tuple[ReadingRecord, ...]:
+    """The last reading of each subject, so that what was set right since is not blamed."""
+    last: dict[tuple[str, Channel, float | None, float | None], ReadingRecord] = {}
+    for record in records:
+        reading = record.reading
+        if record.stage != "left" or not _tells(record):
+            continue
+        if isinstance(reading, Reading) and reading.quantity in ("source_level", "record_replay_level", "level"):
+            last[reading.quantity, reading.channel, None, None] = record
+        else:
+            last[reading.quantity, reading.channel, reading.frequency_hz, record.sent_db] = record
+    return tuple(last.values())
+
+
+def _tells(record: ReadingRecord) -> bool:
+    """Whether a reading shows one part alone: levels only with noise reduction out, and judged."""
+    quantity = record.reading.quantity
+    if quantity not in _SHOWN_BY or record.verdict is None:
+        return False
+    if quantity == "level":
+        return record.source == "reference tape"
+    return quantity.endswith("coding_error") or record.noise_reduction == "off"

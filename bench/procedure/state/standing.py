@@ -1,0 +1,64 @@
+"""Which readings still hold: what was read as left counts only where nothing that it depends on was turned since."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
+from typing import Protocol
+
+from bench.procedure.state.dependencies import moved_by_reading, moved_by_trimmer, shown_by_reading
+from bench.procedure.state.event_kinds import Event, of_kind
+from bench.procedure.state.events import Turned
+from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.outcome import last_attempts
+
+
+class StepKind(Protocol):
+    """What must be known of a step."""
+
+    @property
+    def kind(self) -> str:
+        """Its kind."""
+
+    @property
+    def sets_bias(self) -> bool:
+        """Whether bias is set at it."""
+
+
+Turn = tuple[datetime, str, frozenset[str]]
+"""When, at which step, and the names of the aspects that it moved."""
+
+
+def standing(
+    readings: Sequence[ReadingRecord], events: Sequence[Event], steps: Mapping[str, StepKind], *, sees_turns: bool
+) -> tuple[ReadingRecord, ...]:
+    """The readings of the last attempts, without those as left that were taken before a turn that moved them.
+
+    Args:
+        readings: all of them, oldest first.
+        events: all of them, oldest first.
+        steps: of the job, by id.
+        sees_turns: whether turns are among the events; else each step that adjusts is taken for a turn.
+    """
+    latest = last_attempts(tuple(readings))
+    turns = [*_seen(events)] if sees_turns else [*_presumed(latest, steps)]
+    return tuple(r for r in latest if r.stage != "left" or not _moved_since(r, turns, steps))
+
+
+def _seen(events: Sequence[Event]) -> Iterator[Turn]:
+    for turned in of_kind(events, Turned):
+        if any(turned.degrees):
+            yield turned.time, turned.step, moved_by_trimmer(turned.trimmer)
+
+
+def _presumed(latest: Sequence[ReadingRecord], steps: Mapping[str, StepKind]) -> Iterator[Turn]:
+    for r in latest:
+        step = steps.get(r.step)
+        if step is not None and step.kind == "adjust":
+            yield r.time, r.step, moved_by_reading(r, sets_bias=step.sets_bias)
+
+
+def _moved_since(r: ReadingRecord, turns: Sequence[Turn], steps: Mapping[str, StepKind]) -> bool:
+    step = steps.get(r.step)
+    shown = shown_by_reading(r, sets_bias=step is not None and step.kind == "adjust" and step.sets_bias)
+    return any(shown in moved and time > r.time and at != r.step for time, at, moved in turns)

@@ -1,0 +1,48 @@
+"""The readings that stand in no other table: of earlier attempts, and of what was turned or read again since."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from bench.procedure.state.journal import ReadingRecord
+from bench.session.record.record import SessionRecord
+from bench.session.report.tables import ResponseTable, Thing
+from bench.words.figures import decibels
+from bench.words.readings import judged_text, what
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """An attempt at a step."""
+
+    step: str
+    """Its title, and which attempt it was where there were several."""
+    readings: tuple[str, ...]
+    """Each with its figure, its target and its verdict."""
+
+
+def on_the_way(session: SessionRecord, shown: frozenset[str]) -> tuple[Earlier, ...]:
+    """Every reading whose id is not among those shown elsewhere, oldest first."""
+    rest = [r for r in session.readings if r.id not in shown]
+    titles = session.titles
+    return tuple(
+        Earlier(titles.get(step, step) + (f", attempt {attempt}" if attempt > 1 else ""), tuple(map(_said, group)))
+        for (step, attempt), group in groupby(rest, key=lambda r: (r.step, r.attempt))
+    )
+
+
+def shown_in(things: Sequence[Thing], tables: Sequence[ResponseTable]) -> frozenset[str]:
+    """The ids of the readings in these tables."""
+    cells = [cell for thing in things for line in thing.lines for cell in line.cells]
+    cells += [cell for table in tables for row in table.rows for point in row.points for cell in point.cells]
+    return frozenset(cell.id for cell in cells if cell.id)
+
+
+def _said(r: ReadingRecord) -> str:
+    state = [decibels(r.sent_db)] if r.sent_db is not None else []
+    state += [r.lot] if r.lot else []
+    state += [f"noise reduction {r.noise_reduction}"] if r.noise_reduction != "off" else []
+    state += [f"in {r.direction}"] if r.direction else []
+    return f"{', '.join([what(r.reading), *state])}: {judged_text(r.reading, r.verdict)}"

@@ -1,0 +1,172 @@
+"""A reference-tape sheet from a few answers, as they are typed in the app.
+
+Uncertainties are those of a typical tape, to be changed where the certificate says others: level ±0.25 dB, response
+±0.5 dB to 8 kHz and ±1 dB above, azimuth ±2 minutes of arc, speed ±0.1 % (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+
+from bench.problem import Problem
+
+QUESTIONS: Mapping[str, str] = {
+    "name": "What is the reference tape called? Its name, and its serial number.",
+    "speed": "Tape speed in cm/s: 4.76, 9.53, 19.05, 38.1 or 76.2.",
+    "flux": "Flux of its level tone in nWb/m and its method, DIN or ANSI: 250 DIN",
+    "equalisation": "Its time constants in µs, t1 and t2, 0 for none: 120 3180",
+    "date": "Date of its certificate, such as 2026-03-02; a dash if there is none.",
+    "sections": (
+        "Its sections in order: purpose Hz@dB seconds. Purpose and seconds hold until another is given; a correction "
+        "of the certificate goes behind a slash. level 400@0 60, azimuth 10000@-20, response 315@-20 10, 10000@-20/+0.3"
+    ),
+}
+"""What is asked, in order."""
+SPEEDS_MM_S = (47.625, 95.25, 190.5, 381.0, 762.0)
+SECTION = re.compile(
+    r"(?:(level|azimuth|response|speed)\s+)?(\d+(?:\.\d+)?)\s*@\s*([+-]?\d+(?:\.\d+)?)"
+    r"(?:\s*/\s*([+-]?\d+(?:\.\d+)?))?(?:\s+(\d+(?:\.\d+)?))?$"
+)
+
+
+_USUAL = {
+    "name": "x",
+    "speed": "4.76",
+    "flux": "250 DIN",
+    "equalisation": "120 3180",
+    "date": "-",
+    "sections": "level 1@0 9",
+}
+
+
+def checked(key: str, answer: str) -> None:
+    """Raise `Problem` for an answer that can't be read."""
+    sheet_text(_USUAL | {key: answer})
+
+
+def sheet_text(answers: Mapping[str, str]) -> str:
+    """The sheet.
+
+    Args:
+        answers: by the keys of `QUESTIONS`.
+
+    Raises:
+        Problem: an answer that can't be read, with how it is typed.
+    """
+    flux, method = _flux(answers["flux"])
+    t1, t2 = _numbers(answers["equalisation"], 2, "equalisation: type two figures in µs, such as 120 3180")
+    lines = [
+        "format = 1",
+        'sheet = "reference-tape"',
+        f'name = "{_plain(answers["name"])}"',
+        f"speed_mm_s = {_speed(answers['speed'])}",
+        f"fluxivity_nwb_m = {flux}",
+        f'fluxivity_method = "{method}"',
+        f"equalisation_us = [{t1}, {t2}]",
+        "uncertainty_db = 0.25",
+        "speed_uncertainty_percent = 0.1",
+        "azimuth_uncertainty_arcmin = 2.0",
+    ]
+    day = answers["date"].strip()
+    if day not in ("", "-", "–"):
+        try:
+            lines.append(f"certificate_date = {date.fromisoformat(day).isoformat()}")
+        except ValueError:
+            raise Problem(f"certificate: “{day}” is no date; type it like 2026-03-02, or a dash") from None
+    return "\n".join([*lines, *_sections(answers["sections"])]) + "\n"
+
+
+def write_sheet(folder: Path, answers: Mapping[str, str]) -> Path:
+    """Write the sheet under a name made from that of the tape; an existing file is never overwritten.
+
+    Raises:
+        Problem: an answer that can't be read, or a file that can't be written.
+    """
+    text = sheet_text(answers)
+    stem = re.sub(r"[^a-z0-9]+", "-", answers["name"].casefold()).strip("-")[:60] or "reference-tape"
+    for number in range(1, 100):
+        path = folder / (f"{stem}.toml" if number == 1 else f"{stem}-{number}.toml")
+        try:
+            with path.open("x", encoding="utf-8") as out:
+                out.write(text)
+        except FileExistsError:
+            continue
+        except OSError as error:
+            raise Problem(f"{path}: can't be written ({error.strerror})") from None
+        return path
+    raise Problem(f"{folder}: there are too many sheets called {stem}; give the tape another name")
+
+
+def _plain(name: str) -> str:
+    said = name.strip().replace("\\", "").replace('"', "'")
+    if not said:
+        raise Problem("name: type what the tape is called")
+    return said
+
+
+def _speed(text: str) -> float:
+    cm_s = _numbers(text, 1, "speed: type the tape speed in cm/s, such as 4.76")[0]
+    nearest = min(SPEEDS_MM_S, key=lambda s: abs(s - 10 * cm_s))
+    if abs(nearest / (10 * cm_s or 1.0) - 1) > 0.01:
+        raise Problem(f"speed: {cm_s:g} cm/s is no usual tape speed; type 4.76, 9.53, 19.05, 38.1 or 76.2")
+    return nearest
+
+
+def _flux(text: str) -> tuple[float, str]:
+    figure, _, method = text.strip().partition(" ")
+    method = method.strip().upper()
+    if method not in ("DIN", "ANSI"):
+        raise Problem("flux: type the figure and its method, such as 250 DIN or 200 ANSI")
+    return _numbers(figure, 1, "flux: type the figure and its method, such as 250 DIN")[0], method
+
+
+def _numbers(text: str, count: int, remedy: str) -> list[float]:
+    try:
+        found = [float(part.replace(",", ".")) for part in text.split()]
+    except ValueError:
+        found = []
+    if len(found) != count:
+        raise Problem(remedy)
+    return found
+
+
+def _sections(text: str) -> list[str]:
+    out: list[str] = []
+    purpose, seconds = "", 0.0
+    taken: dict[str, int] = {}
+    for part in (p.strip() for p in text.split(",") if p.strip()):
+        found = SECTION.match(part)
+        if found is None:
+            raise Problem(f"sections: “{part}” is not purpose Hz@dB seconds, such as level 400@0 60")
+        purpose, seconds = found[1] or purpose, float(found[5] or seconds)
+        if not purpose or not seconds:
+            raise Problem(f"sections: “{part}” needs a purpose and its seconds, such as level 400@0 60")
+        hz, db = float(found[2]), float(found[3])
+        name = f"{purpose}-{_hz_name(hz)}"
+        taken[name] = taken.get(name, 0) + 1
+        unsure = 0.25 if purpose == "level" else 0.5 if hz <= 8000 else 1.0
+        out += [
+            "",
+            "[[section]]",
+            f'id = "{name}"' if taken[name] == 1 else f'id = "{name}-{taken[name]}"',
+            f'purpose = "{purpose}"',
+            f"hz = {hz}",
+            f"db = {db}",
+            f"seconds = {seconds}",
+            f"uncertainty_db = {unsure}",
+        ]
+        if found[4]:
+            out.append(f"recorded_error_db = {float(found[4])}")
+    if not out:
+        raise Problem("sections: type at least one, such as level 400@0 60")
+    return out
+
+
+def _hz_name(hz: float) -> str:
+    """As procedures name sections: 400, 3k15, 12k5."""
+    if hz < 1000:
+        return f"{hz:g}".replace(".", "-")
+    return f"{hz / 1000:g}".replace(".", "k") if hz % 1000 else f"{hz / 1000:g}k"

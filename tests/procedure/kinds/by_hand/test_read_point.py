@@ -1,0 +1,55 @@
+"""What a person reads at the machine: meters in dB, test points of encoder and decoder in mV, expected by the sheet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Answered
+from tests.procedure.record_bench import HEAD, run, step
+
+MARK = "[{ hz = 400, db = -1.2 }]"
+"""Noise-reduction level: 200 nWb/m (ANSI) is -1.19 dB re 250 nWb/m (DIN); from memory."""
+READ = (
+    HEAD
+    + step("entry", "meter", asks='"number"', unit='"dB"', reads='"meter left"', sends=MARK)
+    + step("entry", "encoder", asks='"number"', unit='"mV"', reads='"encoder left"', sends=MARK)
+    + step("by-hand", "swap", does='["clean", "demagnetise", "load-reference-tape"]')
+    + step("entry", "decoder", asks='"number"', unit='"mV"', reads='"decoder left"', plays='"level-400"')
+    + step("sign-off", "sign", accepts='"it"')
+)
+
+
+def read(tmp_path: Path, machine: str, **changes: Any) -> dict[str, Answered]:
+    ran = run(tmp_path, READ, machine, seed=2, **changes)
+    return {e.step: e for e in of_kind(ran.opened.store.events(), Answered)}
+
+
+@pytest.mark.parametrize("machine", ["three-head-cassette", "two-head-cassette"])
+def test_a_right_machine_reads_what_the_sheet_expects(tmp_path: Path, machine: str) -> None:
+    found = read(tmp_path, machine)
+    assert float(found["meter"].answer) == pytest.approx(-1.2, abs=0.1)
+    assert float(found["encoder"].answer) == pytest.approx(580.0, rel=0.01)
+    # The level section is 250 nWb/m (DIN): 1.19 dB above noise-reduction level.
+    assert float(found["decoder"].answer) == pytest.approx(580.0 * 10 ** (1.19 / 20), rel=0.02)
+    for name in ("meter", "encoder", "decoder"):
+        limits = found[name].limits
+        assert limits is not None
+        assert limits.hold(float(found[name].answer)), name
+
+
+def test_each_point_shows_its_own_part_of_the_path(tmp_path: Path) -> None:
+    """A low control moves meter and encoder; a wrong mark of the output control moves none of the three."""
+    low = read(tmp_path / "low", "three-head-cassette", record_control_left_db=-3.0)
+    assert float(low["meter"].answer) == pytest.approx(-4.2, abs=0.1)
+    assert float(low["encoder"].answer) == pytest.approx(580.0 * 10 ** (-3 / 20), rel=0.01)
+    assert low["decoder"].limits is not None
+    assert low["decoder"].limits.hold(float(low["decoder"].answer))
+    mark = read(tmp_path / "mark", "three-head-cassette", output_control_db=-3.0)
+    for name in ("meter", "encoder", "decoder"):
+        limits = mark[name].limits
+        assert limits is not None
+        assert limits.hold(float(mark[name].answer)), name

@@ -1,0 +1,100 @@
+"""Nothing that was measured is missing from the report, and compare compares each."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from bench.cli import main
+from bench.measure.catalogue import QUANTITIES
+from bench.measure.reading import NoReading
+from bench.session.compare.comparison import WAYS, of_sessions
+from bench.session.compare.subject import subject_of
+from bench.session.record.reader import read_session
+from bench.session.record.record import SessionRecord
+from bench.session.report.document import document_of
+from bench.session.report.on_the_way import shown_in
+from bench.session.report.plain_text import report_text
+from bench.session.report.report import report_html
+from bench.words.readings import value_text
+from tests.session.made_up import whole
+from tests.session.page import Page
+
+ROOT = Path(__file__).parents[3]
+KEPT = [
+    *sorted((ROOT / "sessions").glob("*/session.toml")),
+    *sorted((ROOT / "tests/session/record/frozen").glob("*/session.toml")),
+]
+
+
+def missing_from(session: SessionRecord) -> list[str]:
+    """Readings whose figure the report, as text, has less often than the record has it."""
+    document = document_of(session)
+    in_tables = shown_in(document.figures, document.responses)
+    below = sum(len(attempt.readings) for attempt in document.earlier)
+    parts = [r for r in session.standing if QUANTITIES[r.reading.quantity].drawn == "lines"]
+    assert len(in_tables) + below + len(parts) == len(session.readings)
+    text = " ".join(report_text(session).split())
+    figures = Counter(value_text(r.reading) for r in session.readings if r.measured is not None)
+    return [f"{figure}: {count}" for figure, count in figures.items() if text.count(figure) < count]
+
+
+@pytest.mark.parametrize("file", KEPT, ids=lambda f: f.parent.name)
+def test_every_reading_of_a_kept_session_is_in_its_report(file: Path) -> None:
+    session = read_session(file.parent)
+    assert session.readings
+    assert missing_from(session) == []
+
+
+def test_the_page_has_what_stands_in_no_table(tmp_path: Path) -> None:
+    """A reading that was turned since, and a first attempt: neither is as left, and both are there."""
+    session = read_session(whole(tmp_path))
+    (turned,) = [r for r in session.readings if r.step == "replay-level"]
+    assert turned.measured is not None
+    first = replace(turned, id="first", reading=replace(turned.measured, value=-11.11))
+    session = replace(session, readings=(first, *(replace(r, attempt=2) for r in session.readings)))
+    assert missing_from(session) == []
+    page = Page(report_html(session)).root
+    (details,) = page.all("details")
+    assert "−11.11 ± 0.12 dBFS" in details.text
+    assert "−11.11" not in " ".join(table.text for table in page.all("table"))
+
+
+def test_compare_has_each_reading_of_both_sessions() -> None:
+    first, second = (read_session(file.parent) for file in KEPT[:2])
+    kept = first.readings[-1]
+    silent = NoReading(kept.reading.quantity, kept.reading.channel, "silence", frequency_hz=77.0)
+    first = replace(first, readings=(*first.readings, replace(kept, id="silent", reading=silent)))
+    rows = {row.subject for way in WAYS for row in of_sessions(first, second, way).rows}
+    for session in (first, second):
+        wanted = {subject_of(r) for r in session.standing} - {None}
+        assert wanted <= rows
+
+
+JOBS = {
+    "quick-check": (),
+    "noise-reduction-itself": (),
+    "which-tape": (),
+    "cassette-two-head": ("--fault", "dirty-head"),
+    "open-reel-nab": (),
+    "book-in": (),
+}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("job", JOBS)
+def test_every_reading_of_a_job_is_in_its_report(
+    tmp_path: Path, job: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "procedures").symlink_to(ROOT / "procedures")
+    monkeypatch.chdir(tmp_path)
+    main(["rehearse", job, "--seed", "3", "--json"])
+    told = json.loads(capsys.readouterr().out)
+    session = read_session(Path(told["session"]))
+    assert session.readings
+    assert missing_from(session) == []
+    assert told["said"] == session.conclusion.said

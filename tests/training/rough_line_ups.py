@@ -1,0 +1,131 @@
+"""Whole line-ups of rough machines by unattended hands, and what their trimmers are truly left at."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import shutil
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from bench.audio.practice import PracticePort
+from bench.clock import RehearsalClock
+from bench.open_run import OpenRun, open_run
+from bench.practice_setup import build_practice_machine
+from bench.procedure.model.sheets import Fault
+from bench.procedure.run.runner import Runner
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import RoundsRecorded, Turned
+from bench.run_request import RunRequest
+from bench.training.debrief import trimmer_tolerance
+from bench.training.hands import UnattendedHands
+from bench.training.rehearse import rehearse, target_answers
+from bench.workspace import Workspace, shipped_procedures
+
+JOBS = {
+    "replay, three heads": ("replay-line-up", "three-head-cassette"),
+    "replay, two heads": ("replay-line-up", "two-head-cassette"),
+    "record, three heads": ("record-line-up-three-head", "three-head-cassette"),
+    "record, two heads": ("record-line-up-two-head", "two-head-cassette"),
+    "replay, 38 cm/s": ("replay-line-up-open-reel", "open-reel-381-iec"),
+    "record, 38 cm/s": ("record-line-up-open-reel-iec", "open-reel-381-iec"),
+}
+"""Procedure and machine."""
+
+
+@dataclass(frozen=True)
+class LineUp:
+    """A line-up that is over."""
+
+    errors: Mapping[str, float]
+    """Of each trimmer that was turned: what it is left at, in tolerances of the debrief."""
+    turns: int
+    rounds: int
+    words: Mapping[str, int]
+    """How often each verdict was given."""
+    minutes: float
+
+    @property
+    def out(self) -> dict[str, float]:
+        """The trimmers that are truly out."""
+        return {name: round(error, 2) for name, error in self.errors.items() if abs(error) > 1}
+
+
+def line_up(folder: Path, job: str, grade: str, seed: int) -> LineUp:
+    """Line up a machine of a grade.
+
+    Args:
+        folder: an empty folder.
+        job: one of `JOBS`.
+        grade: as in a sheet's `practice.grade`.
+        seed: which machine.
+    """
+    procedure, machine = JOBS[job]
+    shutil.copytree(shipped_procedures(), folder / "procedures")  # makes the folder too
+    sheet = folder / "procedures" / "sheets" / "machines" / f"{machine}.toml"
+    text = re.sub(r'^grade = ".*"$', f'grade = "{grade}"', sheet.read_text(encoding="utf-8"), flags=re.MULTILINE)
+    # No dirt: only the line-up is tried, and a part of a job does not clean.
+    sheet.write_text(re.sub(r"^(replay|record)_dirt.*$", "", text, flags=re.MULTILINE), encoding="utf-8")
+    clock = RehearsalClock()
+    opened = open_run(Workspace(folder), RunRequest(procedure, machine, seed=seed), clock, real_time=False)
+    if job.startswith("record"):
+        # Replay is right, as it is when the record side's turn comes.
+        off = Fault(format=1, sheet="fault", name="Off", tells="It is off.", practice=_record_side_off(seed, opened))
+        sheets = opened.job.machine, opened.job.tape, opened.job.reference_tape
+        built = build_practice_machine(*sheets, seed=seed, faults=[off], misadjustment=0.0)
+        port = PracticePort(built, clock, real_time=False)
+        opened = replace(opened, port=port, runner=Runner(opened.job, port, opened.store, clock))
+    hands = UnattendedHands(answers=target_answers(opened.job), override="the test has no cleaning in it")
+    start = clock.now()
+    try:
+        outcome = rehearse(opened.runner, opened.port, opened.clock, hands)
+    finally:
+        opened.store.close()
+    events = opened.store.events()
+    turned = list(of_kind(events, Turned))
+    truth = opened.port.machine.truth()  # type: ignore[attr-defined]
+    return LineUp(
+        {t: truth[t] / trimmer_tolerance(t) for t in dict.fromkeys(e.trimmer for e in turned)},
+        sum(len(e.degrees) for e in turned),
+        sum(e.rounds for e in of_kind(events, RoundsRecorded)),
+        {str(word): count for word, count in outcome.words.items()},
+        (clock.now() - start) / 60,
+    )
+
+
+def _record_side_off(seed: int, opened: OpenRun) -> dict[str, float | str | bool]:
+    """Record trimmers off as the practice machine draws them."""
+    rng = np.random.default_rng([seed, 77])
+    keys = {"bias": 3.0, "record_level": 6.0, "record_equalisation": 3.0}
+    changes = {f"{k}_{side}_db": float(rng.uniform(-s, s)) for k, s in keys.items() for side in ("left", "right")}
+    if opened.job.machine.heads == 3:
+        changes["record_azimuth_arcmin"] = float(rng.uniform(-10, 10))
+    return {**changes}
+
+
+def main() -> None:
+    """Print a row for each seed and grade."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("job", choices=JOBS)
+    parser.add_argument("grades", nargs="+")
+    parser.add_argument("--seeds", default="1-4")
+    arguments = parser.parse_args()
+    first, last = (int(n) for n in arguments.seeds.split("-"))
+    for grade in arguments.grades:
+        for seed in range(first, last + 1):
+            with tempfile.TemporaryDirectory() as folder:
+                done = line_up(Path(folder), arguments.job, grade, seed)
+            worst = max(map(abs, done.errors.values()), default=0.0)
+            print(
+                f"{arguments.job}, {grade}, seed {seed}: worst {worst:.2f}, out {done.out}, {done.turns} turns, "
+                f"{done.rounds} rounds, {dict(done.words)}, {done.minutes:.0f} min",
+                flush=True,
+            )
+
+
+if __name__ == "__main__":
+    main()
