@@ -143,6 +143,9 @@ class ErasureMeter(SpectraMeter):
             return self._nothing(side, "this channel is digital silence"), ""
         erased, recorded = parts(totals)
         level, moves = self.options.reference_level, NONE
+        if level is not None and totals.max() < QUIET * 10.0 ** (level / 10.0):
+            # Nothing is as loud as it was recorded: what is quiet then is no erased part, but where the tape has ended.
+            erased[:], recorded[:] = True, False
         words = f"{level:g} dBFS" if level is not None else "the recorded part"
         if level is None:
             if not recorded.any():

@@ -17,6 +17,8 @@ LOWEST_HZ, HIGHEST_HZ, TOP = 11000.0, 19500.0, 0.44
 BAND_HZ = 300.0
 DROPS_DB = 8.0
 """From two bands below the edge to two above it, and to all that is higher."""
+FLOOR_DB = -105.0
+"""Power of a bin: what is weaker is the window's own skirt and rounding, no sound."""
 SILENT = 1e-7
 FEWEST = 6
 
@@ -35,6 +37,7 @@ class MissingTop:
         self._rest = np.zeros(0)
         self._window = np.blackman(HOP)
         self._sum = np.zeros(HOP // 2 + 1)
+        self._most = np.zeros(HOP // 2 + 1)
         self._looks = 0
 
     def feed(self, mono: Floats) -> None:
@@ -46,7 +49,9 @@ class MissingTop:
         while at + HOP <= len(joined):
             hop = joined[at : at + HOP]
             if float(hop.std()) > SILENT:
-                self._sum += np.log10(np.abs(np.fft.rfft(hop * self._window)) ** 2 + 1e-20)
+                power = np.abs(np.fft.rfft(hop * self._window)) ** 2
+                self._sum += np.log10(power + 1e-20)
+                self._most = np.maximum(self._most, power)
                 self._looks += 1
             at += self._every
         self._skip = max(0, at - len(joined))
@@ -60,6 +65,7 @@ class MissingTop:
         few = max(1, round(BAND_HZ / bin_hz))
         db = 10.0 * self._sum / self._looks
         bands = np.median(db[: len(db) // few * few].reshape(-1, few), axis=1)
+        heard = np.median(self._most[: len(db) // few * few].reshape(-1, few), axis=1) > 10.0 ** (FLOOR_DB / 10.0)
         hz = (np.arange(len(bands)) + 0.5) * few * bin_hz
         last = int(np.searchsorted(hz, max(TOP * self._rate, HIGHEST_HZ + 500.0)))
         best, edge = 0.0, None
@@ -68,6 +74,6 @@ class MissingTop:
             if len(above) < 2:
                 break
             drop = float(below.min() - max(above[:2].max(), above.mean()))
-            if drop > max(DROPS_DB, best):
+            if drop > max(DROPS_DB, best) and heard[k - 3 : k - 1].all():
                 best, edge = drop, float(hz[k])
         return edge
