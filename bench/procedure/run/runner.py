@@ -53,6 +53,7 @@ class Runner:
         self._held_at: float | None = None
         self._unheard = 0
         self._left = False
+        self._obeyed = 0
         self._port_trouble = ""
         self._cannot = ""
         self._job_view = job_view(job)
@@ -238,6 +239,7 @@ class Runner:
     def obey(self, command: say.Command) -> None:
         """Obey a command. One that cannot be obeyed changes nothing; the notice says why."""
         self._bench.notice = ""
+        self._obeyed += 1
         try:
             self._obey(command)
         except Problem as problem:
@@ -396,5 +398,6 @@ class Runner:
             ranking=view.ranking,
             can_go_back=self._progress.previous(self.at) is not None,
             kept=self._journal.records(),
+            obeyed=self._obeyed,
             last_curves=self._last_curves,
         )

@@ -250,5 +250,7 @@ class Snapshot:
     """Whether there is a step to go back to."""
     kept: tuple[ReadingRecord, ...] = ()
     """All readings kept so far, oldest first."""
+    obeyed: int = 0
+    """How many commands the runner has taken."""
     last_curves: tuple[Curve, ...] = ()
     """The curves that the last measuring step drew against a trimmer."""

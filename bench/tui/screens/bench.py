@@ -101,6 +101,7 @@ class BenchScreen(BenchKeys):
         self._step_began = 0.0
         self._answered_at = time.monotonic()
         self._waiting = False
+        self._posted = 0
         self._shown_prompt = Prompt("wait", "")
         self._closing_sentence = ""
         self._finished = False
@@ -388,4 +389,11 @@ class BenchScreen(BenchKeys):
 
     def _post(self, command: say.Command) -> None:
         if self._desk is not None and not self._finished:
+            self._posted += 1
             self._desk.post(command)
+
+    @property
+    def settled(self) -> bool:
+        """Whether the screen shows what every command did."""
+        seen = self._snapshot
+        return seen is None or self._finished or seen.outcome is not None or seen.obeyed >= self._posted
