@@ -50,6 +50,12 @@ def key_prompt(snapshot: Snapshot) -> KeyPrompt:
     return key, prompt.text + more, prompt.interlock
 
 
+def proposed_turns(snapshot: Snapshot) -> dict[str, float]:
+    """Turns that gauges propose for trimmers that can be turned by key, degrees clockwise, by trimmer."""
+    by_key = {t.name for t in snapshot.trimmers}
+    return {g.trimmer: g.turn for g in snapshot.gauges if g.turn is not None and g.trimmer in by_key}
+
+
 def can_be_accepted(snapshot: Snapshot) -> bool:
     """Whether a reading that is not in can be kept with a reason."""
     return snapshot.prompt.kind == "reason" or (snapshot.can_accept and not all_in(snapshot))
@@ -63,6 +69,8 @@ def is_possible(snapshot: Snapshot, action: str) -> bool:
     match action.partition("(")[0]:
         case "turn":
             return bool(snapshot.trimmers) or snapshot.prompt.kind == "choice"
+        case "turn_as_shown":
+            return bool(proposed_turns(snapshot))
         case "accept":
             return can_be_accepted(snapshot)
         case "back":
@@ -85,6 +93,8 @@ def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAc
     out = [(first, first)]
     if snapshot.trimmers:
         out.append(("turn(-2)", "→ turn"))
+    if proposed_turns(snapshot):
+        out.append(("turn_as_shown", "turn as shown"))
     if can_be_accepted(snapshot):
         out.append(("accept", "accept as is"))
     out += [("again", "again"), ("stop_sound", "stop sound")]

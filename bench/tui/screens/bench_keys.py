@@ -126,6 +126,18 @@ class BenchKeys(Screen[str]):
             trimmer = seen.trimmers[min(self._picked, len(seen.trimmers) - 1)]
             self._post(say.Turn(trimmer.name, float(degrees)))
 
+    def action_turn_as_shown(self) -> None:
+        """Turn as a gauge proposes: that of the picked trimmer, or else the first that proposes a turn."""
+        seen = self._snapshot
+        proposals = presentation.proposed_turns(seen) if seen is not None else {}
+        if seen is not None and proposals:
+            names = [t.name for t in seen.trimmers]
+            wanted = names[min(self._picked, len(names) - 1)]
+            trimmer = wanted if wanted in proposals else next(iter(proposals))
+            self._picked = names.index(trimmer)
+            self._pick_again()
+            self._post(say.Turn(trimmer, proposals[trimmer]))
+
     def action_accept(self) -> None:
         """Keep a reading that is not in, with a reason."""
         seen = self._snapshot

@@ -157,8 +157,9 @@ class LiveAdjustActivity(Activity[Adjust]):
             if isinstance(level, Reading) and trend == "steady" and treble is not None and self._rested(channel, now):
                 over.add_steady(level.value, treble, self._degrees(channel))
             reading = over.reading(level)
-            if isinstance(level, Reading) and isinstance(reading, NoReading):
-                turn, said = over.turn(), over.direction()
+            if isinstance(level, Reading):
+                turn = over.turn(self._reader.target.value)
+                said = over.direction() if isinstance(reading, NoReading) else ""
         verdict = judge(reading, self._reader.target, offset=offset)
         before = self._gauges.get(channel)
         held = 0.0
@@ -175,7 +176,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             trimmer=self._reader.trimmer(channel),
             held_s=held,
             history=tuple(recent.points),
-            turn=turn,
+            turn=turn if verdict.word != "in" else None,
         )
 
     def _rested(self, channel: Channel, now: float) -> bool:

@@ -5,17 +5,22 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from bench.measure.reading import Channel, NoReading, Result
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.adjust.bias_peak import BiasPeak
 from bench.procedure.state.snapshot import Curve
-from bench.words.figures import hertz
+from bench.words.figures import hertz, number
 
 STRIDE = 12.0
 """Degrees of a turn towards the start or the peak: less than 1 dB of bias on most trimmers. A choice."""
 
 NEAR_STRIDE = 6.0
-"""Degrees of a turn past the peak, where the effect of a degree is not known yet. A choice."""
+"""Degrees of a turn near the peak and past it, where the curve must be known best. A choice."""
+
+STEEP_DB = 0.4
+"""A turn that raised the level by more than this is still far below the peak. A choice."""
 
 BETWEEN_DB = 0.1
 """Change of treble or level after which another point of the curve is taken."""
@@ -59,6 +64,8 @@ class OverbiasGuide:
                 because = "the peak is not found yet"
             elif self.peak.stage == "below":
                 because = "it starts well below the peak"
+            elif self.peak.found:
+                because = f"bias is below the peak of {number(self.peak.top()[0], 1)} dBFS"
             else:
                 because = "the peak is not passed yet"
             return NoReading("overbias", level.channel, because, frequency_hz=level.frequency_hz, reference=reference)
@@ -78,18 +85,29 @@ class OverbiasGuide:
             if self._treble_falls():
                 return "turn the other way"
             return "less bias: start below the peak"
+        if self.peak.found:
+            return "raise bias to where it was past the peak"
         return "the other way: raise bias" if self._treble_rises() else "raise bias, past the peak"
 
-    def turn(self) -> float | None:
-        """How far to turn next, degrees clockwise; None where degrees are not known, or past the peak."""
+    def turn(self, fall: float) -> float | None:
+        """How far to turn next, degrees clockwise; None where degrees are not known.
+
+        Args:
+            fall: how far the tone is to fall past its peak, dB. Once a sweep went so far, the turn leads there at once;
+                until then it goes on from the most bias that was read, and never over a range that was swept.
+        """
         if not self._at:
             return None
-        way = self._more_bias()
+        way, here = self._more_bias(), self._at[-1][0]
         if self.peak.stage == "below":
             return -way * STRIDE if way else STRIDE
-        if self.peak.stage == "rising":
-            return (way or 1.0) * NEAR_STRIDE
-        return None
+        wanted = self.peak.treble_past(fall) if self.peak.found else None
+        if wanted is None:
+            furthest, _ = min(self._at, key=lambda at: at[1])
+            rises = len(self.curve) > 1 and self.curve[-1][1] - self.curve[-2][1] > STEEP_DB
+            return furthest + (way or 1.0) * (STRIDE if rises else NEAR_STRIDE) - here
+        degrees, trebles = zip(*sorted(self._at, key=lambda at: at[1]), strict=True)
+        return float(np.interp(wanted, trebles, degrees)) - here
 
     def _more_bias(self) -> float:
         """Sense of turn that raises bias, 1 or −1; 0 while it is not known."""
@@ -108,7 +126,7 @@ class OverbiasGuide:
 
     def as_curve(self, channel: Channel, verdict: Verdict, *, by_degrees: bool) -> Curve:
         """The curve so far."""
-        peak = max(self.curve, key=lambda p: p[1]) if self.curve and self.peak.stage == "past" else None
+        peak = max(self.curve, key=lambda p: p[1]) if self.curve and self.peak.found else None
         aim = self.peak.top()[0] - verdict.target if peak is not None else None
         return Curve(
             channel=channel,
