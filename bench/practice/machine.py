@@ -72,7 +72,7 @@ class PracticeMachine:
         seed: int,
         faults: Sequence[FaultFacts] = (),
         misadjustment: float = 1.0,
-        tape_minutes: float = 10.0,
+        tape_minutes: float = 4.0,
         other_tapes: Sequence[TapeFacts] = (),
     ) -> None:
         if machine.heads not in (2, 3):

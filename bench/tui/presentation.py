@@ -96,7 +96,7 @@ def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAc
     if proposed_turns(snapshot):
         out.append(("turn_as_shown", "turn as shown"))
     if can_be_accepted(snapshot):
-        out.append(("accept", "accept as is"))
+        out.append(("accept", "end it here" if snapshot.tones and snapshot.prompt.kind == "wait" else "accept as is"))
     out += [("again", "again"), ("stop_sound", "stop sound")]
     if len(out) < 5:
         out.append(("leave", "leave"))

@@ -94,7 +94,7 @@ def bursts(count: int, seed: int) -> list[list[str]]:
 def _still(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing changes by time alone."""
     monkeypatch.setattr(CountDown, "beat_s", 3600.0)
-    monkeypatch.setattr("bench.tui.screens.bench.caution_reading_s", lambda parts: 3600.0)
+    monkeypatch.setattr("bench.tui.screens.bench_card.caution_reading_s", lambda parts: 3600.0)
     monkeypatch.setattr(Input, "cursor_blink", False)
 
 
@@ -114,6 +114,15 @@ async def test_a_digit_that_was_taken_back_stays_away() -> None:
         type_at_once(app, ["1", "2", "backspace", "3", "enter"])
         await until(pilot, lambda: job.desk.posted)
         assert job.desk.posted == [say.Answer("13")]
+
+
+async def test_what_a_figure_does_not_take_is_said() -> None:
+    app, _ = bench_app(samples.asking("number"))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: "F1 help" in screen_text(app))
+        type_at_once(app, ["1", "x", "2"])
+        await until(pilot, lambda: "“x” was ignored" in screen_text(app))
+        assert app.screen.query_one(Input).value == "12"
 
 
 async def test_the_key_that_stops_sound_drops_what_was_typed_before_it() -> None:

@@ -143,8 +143,12 @@ class BenchKeys(Screen[str]):
         seen = self._snapshot
         if seen is None or seen.outcome is not None:
             return
-        question = self._prompt.text if self._prompt.kind == "reason" else "Why is it kept although it is not in?"
-        self._ask(question, "keeps it", say.Accept)
+        if self._prompt.kind == "reason":
+            self._ask(self._prompt.text, "keeps it", say.Accept)
+        elif seen.tones:
+            self._ask("Why does the play end before its last tone?", "ends it", say.Accept)
+        else:
+            self._ask("Why is it kept although it is not in?", "keeps it", say.Accept)
 
     def action_skip(self) -> None:
         """Skip the step, with a reason."""

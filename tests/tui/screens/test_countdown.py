@@ -128,7 +128,7 @@ async def test_cautions_fold_once_they_were_read_and_leave_the_instruction_room(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     takes_s = 3600.0
-    monkeypatch.setattr("bench.tui.screens.bench.caution_reading_s", lambda parts: takes_s)
+    monkeypatch.setattr("bench.tui.screens.bench_card.caution_reading_s", lambda parts: takes_s)
     app, job = bench_app(samples.beside_hazards())
     async with app.run_test(size=SIZE) as pilot:
         text = await says(pilot, "Sleeves and hair back")
