@@ -48,6 +48,7 @@ BENCH = (
     KeyAction("turn(10)", "up", "", "turn +10°", "Turn it a lot; among choices, go up.", in_palette=False),
     KeyAction("turn(-10)", "down", "", "turn −10°", "Turn it back a lot; among choices, go down.", in_palette=False),
     KeyAction("turn_as_shown", "g", "", "turn as shown", "Turn the trimmer as far as the gauge proposes."),
+    KeyAction("run_on", "p", "", "run on", "Let the measuring steps follow one another, up to the first that is out."),
     KeyAction("accept", "a", "F7", "accept as is", "Keep what is not in; your reason lands in the report."),
     KeyAction("again", "r", "F5", "again", "Do this step again from its start."),
     KeyAction("results", "v", "F12", "results", "Read everything measured so far, what is not in on top."),

@@ -20,6 +20,7 @@ def job_view(job: Job) -> JobView:
         speed=f"{machine.speed_mm_s:g} mm/s",
         equalisation=f"{t1:g} µs" + (f" + {t2:g} µs" if t2 else ""),
         reference_level=str(machine.reference.fluxivity),
+        heads=machine.heads,
         steps=tuple((step.id, step.title) for step in job.steps),
     )
 

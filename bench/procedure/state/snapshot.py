@@ -25,6 +25,7 @@ class JobView:
     speed: str
     equalisation: str
     reference_level: str
+    heads: int = 2
     steps: tuple[tuple[str, str], ...] = ()
     """Id and title of each step."""
 

@@ -210,8 +210,9 @@ class BenchScreen(BenchCard):
         if old is None or presentation.step_and_prompt(old) != presentation.step_and_prompt(new):
             self._picked = 0
         is_new_step = new.step is not None and (old is None or old.step is None or old.step.id != new.step.id)
-        if is_new_step:
+        if is_new_step and new.step is not None:
             self._step_began = now
+            self._read, self._given = self._given, frozenset(new.step.cautions)
         if old is not None and len(new.kept) > len(old.kept) and self.app.bell_on:  # type: ignore[attr-defined]
             self.app.bell()
         with self.app.batch_update():
@@ -224,6 +225,7 @@ class BenchScreen(BenchCard):
             self._show_bottom(new)
         if is_new_step and new.step is not None:
             self._new_step(new.step)
+        self._run_on()
         if new.outcome is not None and not self._finished:
             self.run_worker(self._end(new.outcome))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 
+from bench.procedure.model.step_base import Caution
 from bench.procedure.state.snapshot import Snapshot, StepView
 from bench.tui.screens.bench_keys import BenchKeys
 from bench.tui.screens.dialogs import CardDialog
@@ -22,11 +23,15 @@ class BenchCard(BenchKeys):
         self._panel = ""
         self._step_began = 0.0
         self._figures: Snapshot | None = None
+        self._given: frozenset[Caution] = frozenset()
+        """The cautions of the present step."""
+        self._read: frozenset[Caution] = frozenset()
+        """Those of the step before."""
 
     def _show_card(self, new: Snapshot) -> None:
         """The card: all of it, or above a gauge or a list as much as there is room for."""
         wide, card = self.has_class("-wide"), self.query_one(Card)
-        parts = card_parts(new.step, whole=wide or self.trainee) if new.step is not None else []
+        parts = card_parts(new.step, whole=wide or self.trainee, read=self._read) if new.step is not None else []
         least = LEAST_ROWS.get(self._panel)
         if new.step is None or wide or least is None:
             card.styles.height = None
@@ -45,7 +50,7 @@ class BenchCard(BenchKeys):
     def _new_step(self, step: StepView) -> None:
         """A new step: fold its cautions once they can have been read; show a trainee the whole card."""
         self.call_after_refresh(self._fold)  # the panel below may have changed its size
-        parts = card_parts(step)
+        parts = card_parts(step, read=self._read)
         if sum(role == "caution" for _, _, role in parts) > 1:
             self.set_timer(caution_reading_s(parts) + 0.05, self._fold)
         if self.trainee:

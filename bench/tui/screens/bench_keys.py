@@ -35,6 +35,7 @@ class BenchKeys(Screen[str]):
         self._picked = 0
         self._settled = False
         self._hinted: dict[str, int] = {}
+        self._runs_on = False
         self.trainee = False
         """Whether the whole card is always shown, and used hints are noted."""
 
@@ -43,6 +44,11 @@ class BenchKeys(Screen[str]):
 
     def _what_is_wrong(self) -> list[str]:
         """The diagnosis so far, as lines."""
+        raise NotImplementedError
+
+    @property
+    def settled(self) -> bool:
+        """Whether the screen shows what every command did."""
         raise NotImplementedError
 
     def _pick_again(self) -> None:
@@ -126,6 +132,27 @@ class BenchKeys(Screen[str]):
             trimmer = seen.trimmers[min(self._picked, len(seen.trimmers) - 1)]
             self._post(say.Turn(trimmer.name, float(degrees)))
 
+    def action_run_on(self) -> None:
+        """Let measuring steps follow one another, or no longer."""
+        if self._runs_on:
+            self._runs_on = False
+            return
+
+        def done(answer: str | None) -> None:
+            self._runs_on = answer is not None
+            self._run_on()
+
+        self.app.push_screen(CountDown("The measuring steps follow one another. p or s ends that."), done)
+
+    def _run_on(self) -> None:
+        """Give the key that goes on to a step that needs no hands; stop at any other."""
+        seen = self._snapshot
+        if not self._runs_on or seen is None or not self.settled:
+            return
+        self._runs_on = presentation.runs_on(seen)
+        if self._runs_on and seen.prompt.kind == "go-on":
+            self._post(say.GoOn())
+
     def action_turn_as_shown(self) -> None:
         """Turn as a gauge proposes: that of the picked trimmer, or else the first that proposes a turn."""
         seen = self._snapshot
@@ -185,6 +212,7 @@ class BenchKeys(Screen[str]):
 
     def action_stop_sound(self) -> None:
         """Stop all sound."""
+        self._runs_on = False
         self._post(say.StopSound())
 
     def action_why(self) -> None:

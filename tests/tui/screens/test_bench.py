@@ -407,3 +407,25 @@ async def test_the_bell_is_remembered(tmp_path: Path) -> None:
             assert app.bell_on is before
             await pilot.press("l")
             assert app.bell_on is after
+
+
+async def test_measuring_steps_follow_one_another_up_to_the_first_that_is_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("bench.tui.screens.countdown.CountDown.beat_s", 0.01)
+    start = Prompt("go-on", "Start the tones", sounds=True)
+
+    def measuring(step: str, value: float) -> Snapshot:
+        readings = [(r, samples.gauge(value).verdict) for r in (samples.reading(value),)]
+        view = samples.step(id=step, kind="measure", title=step.title(), cautions=())
+        kept = tuple(samples.kept("before", "left", readings))
+        return replace(samples.listening(0, prompt=start), step=view, tones=(), kept=kept)
+
+    app, job = bench_app(measuring("first", -12.0))
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "p run on")
+        await pilot.press("p")
+        await until(pilot, lambda: job.desk.posted == [say.GoOn()])
+        job.desk.on_snapshot(measuring("second", -12.1))
+        await until(pilot, lambda: job.desk.posted == [say.GoOn()] * 2)
+        await show(pilot, job, measuring("third", -14.0), "Third")
+        await show(pilot, job, measuring("fourth", -12.0), "Fourth")
+        assert job.desk.posted == [say.GoOn()] * 2
