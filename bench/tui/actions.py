@@ -52,6 +52,9 @@ BENCH = (
     KeyAction("accept", "a", "F7", "accept as is", "Keep what is not in; your reason lands in the report."),
     KeyAction("again", "r", "F5", "again", "Do this step again from its start."),
     KeyAction("results", "v", "F12", "results", "Read everything measured so far, what is not in on top."),
+    KeyAction(
+        "far", "d", "", "two metres", "Large, to be read from two metres: figure, arrow, trimmer; or what to do."
+    ),
     KeyAction("note", "n", "F4", "note", "Write a note into the report."),
     KeyAction(
         "back", "b", "F8", "step back", "Go back to the step before; what this one gave stays as an earlier try."

@@ -19,6 +19,7 @@ from bench.tui import presentation
 from bench.tui.messages import SnapshotReady
 from bench.tui.screens.answer_field import AnswerField
 from bench.tui.screens.bench_card import BenchCard
+from bench.tui.screens.far_view import FarView
 from bench.tui.text import plain, wrap
 from bench.tui.widgets.choice_lists import Lines, check_lines, choice_lines, timer_lines, trimmer_line
 from bench.tui.widgets.flutter import FlutterBoard
@@ -118,6 +119,7 @@ class BenchScreen(BenchCard):
                 yield GaugeColumn(id="second")
             yield ToneBoard(id="tones")
             yield FlutterBoard(id="flutter")
+            yield FarView(id="far")
             with Vertical(id="answers"):
                 with Horizontal(id="ticks"):
                     yield Lines(id="list")
@@ -250,6 +252,7 @@ class BenchScreen(BenchCard):
         self.query_one(ToneBoard).show(earlier_tones(new), new.as_found)
         totals = totals_lines(new, self.query_one("#work").size.width) if new.flutter else ()
         self.query_one(FlutterBoard).show(new.flutter, new.spectrum, totals)
+        self.query_one(FarView).show(new, self._picked)
         strip = self.query_one("#trimmers", Lines)
         strip.display = bool(new.trimmers)
         strip.show([trimmer_line(new.trimmers, self._picked, self.size.width)])

@@ -220,6 +220,11 @@ class BenchKeys(Screen[str]):
         if self._snapshot is not None and self._snapshot.step is not None:
             self.app.push_screen(CardDialog(self._snapshot.step))
 
+    def action_far(self) -> None:
+        """Large, to be read from a distance; or as before."""
+        self.toggle_class("far")
+        self._pick_again()
+
     def action_results(self) -> None:
         """Everything measured so far."""
         if self._snapshot is not None:

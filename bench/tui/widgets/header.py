@@ -32,7 +32,7 @@ def _shortened(names: list[str], width: int) -> list[str]:
     sizes = [cell_len(name) for name in names]
     while sum(sizes) > width and max(sizes) > 1:
         sizes[sizes.index(max(sizes))] -= 1
-    return [cell(name, size) for name, size in zip(names, sizes, strict=True)]
+    return [cell(name, size).rstrip() for name, size in zip(names, sizes, strict=True)]
 
 
 def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float | None, ...] = ()) -> Line:
