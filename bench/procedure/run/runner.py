@@ -25,7 +25,7 @@ from bench.procedure.state.as_found import AsFound
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.journal import Journal
 from bench.procedure.state.outcome import ending, judge_run
-from bench.procedure.state.snapshot import Curve, InputView, Outcome, Prompt, Snapshot
+from bench.procedure.state.snapshot import Curve, Outcome, Prompt, Snapshot
 
 HELD = Prompt("go-on", "On hold: sound, tape and timer are paused. Go on to resume")
 STOPPED = Prompt("go-on", "All sound is stopped. Go on to start this step again")
@@ -371,7 +371,7 @@ class Runner:
             job=self._job_view,
             step=step_view(self.job, self.at),
             prompt=replace(HELD, sounds=bool(bench.sending)) if held else STOPPED if self._stopped else view.prompt,
-            sound=InputView(*self._sound.state(), self._port.status, self._sound.only(), self._sound.hum()),
+            sound=self._sound.view(self._port.status),
             gauges=view.gauges,
             tones=view.tones,
             checks=view.checks,

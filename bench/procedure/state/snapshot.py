@@ -195,6 +195,8 @@ class InputView:
     """The only channel that carries sound."""
     hum: Hum | None = None
     """Mains hum that stands out."""
+    lost: bool = False
+    """Sound was lost in the last seconds: the computer was too busy for the device."""
 
 
 @dataclass(frozen=True, slots=True)

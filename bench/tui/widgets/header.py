@@ -45,7 +45,7 @@ def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float 
         figures: peaks to print beside the bars; the newest change too fast to read.
     """
     state: Line
-    if trouble := sound_trouble(sound):
+    if trouble := sound_trouble(sound) or (sound_warning(sound) if sound.lost else ""):
         state = [("! " + trouble, "caution")]
     elif sending:
         state = [("▶ " + plain(sending).replace("-", MINUS), "accent")]
@@ -82,6 +82,8 @@ def sound_trouble(sound: InputView) -> str:
 
 def sound_warning(sound: InputView) -> str:
     """Why a reading should be doubted although it is valid: one channel only, or mains hum."""
+    if sound.lost:
+        return "sound was lost: the computer is busy"
     if sound.only:
         return f"{sound.only} channel only"
     return f"hum, {number(sound.hum.below_db, 0)} dB under" if sound.hum is not None else ""

@@ -19,6 +19,12 @@ STRIDE = 12.0
 NEAR_STRIDE = 6.0
 """Degrees of a turn near the peak and past it, where the curve must be known best. A choice."""
 
+LEAST_TURN = 1.0
+"""Smallest turn that is proposed, degrees. A choice."""
+
+LEAST_SLOPE = 0.005
+"""Least change of treble for each degree, dB: a trimmer that does less is not the one. A choice."""
+
 STEEP_DB = 0.4
 """A turn that raised the level by more than this is still far below the peak. A choice."""
 
@@ -98,7 +104,7 @@ class OverbiasGuide:
         """
         if not self._at:
             return None
-        way, here = self._more_bias(), self._at[-1][0]
+        way, (here, treble) = self._more_bias(), self._at[-1]
         if self.peak.stage == "below":
             return -way * STRIDE if way else STRIDE
         wanted = self.peak.treble_past(fall) if self.peak.found else None
@@ -106,8 +112,17 @@ class OverbiasGuide:
             furthest, _ = min(self._at, key=lambda at: at[1])
             rises = len(self.curve) > 1 and self.curve[-1][1] - self.curve[-2][1] > STEEP_DB
             return furthest + (way or 1.0) * (STRIDE if rises else NEAR_STRIDE) - here
-        degrees, trebles = zip(*sorted(self._at, key=lambda at: at[1]), strict=True)
-        return float(np.interp(wanted, trebles, degrees)) - here
+        return (way or 1.0) * math.copysign(
+            max(LEAST_TURN, abs(wanted - treble) / self._slope(wanted, treble)), treble - wanted
+        )
+
+    def _slope(self, wanted: float, treble: float) -> float:
+        """Change of treble for each degree between two trebles. By treble and not by position, play does no harm."""
+        near = sorted(self._at, key=lambda at: abs(at[1] - (wanted + treble) / 2))[:4]
+        degrees, trebles = np.array(near).T
+        if np.ptp(degrees) < LEAST_TURN:
+            degrees, trebles = np.array(self._at).T
+        return max(LEAST_SLOPE, abs(float(np.polyfit(degrees, trebles, 1)[0])))
 
     def _more_bias(self) -> float:
         """Sense of turn that raises bias, 1 or −1; 0 while it is not known."""

@@ -83,13 +83,15 @@ def test_a_row_without_the_peak_or_without_the_fall_names_nothing() -> None:
 
 
 @pytest.mark.parametrize("start", [-6.0, -2.0, 0.5, 2.0])
-@pytest.mark.parametrize("sense", [1.0, -1.0])
-def test_one_sweep_finds_the_peak_and_the_next_turn_leads_to_the_point_past_it(start: float, sense: float) -> None:
+@pytest.mark.parametrize(("sense", "play"), [(1.0, 0.0), (-1.0, 0.0), (1.0, 6.0), (-1.0, 6.0)])
+def test_one_sweep_finds_the_peak_and_the_next_turn_leads_to_the_point_past_it(
+    start: float, sense: float, play: float
+) -> None:
     rng = np.random.default_rng(7)
-    guide, degrees, turns = OverbiasGuide(10000.0), 0.0, [0.0]
+    guide, degrees, wiper, turns = OverbiasGuide(10000.0), 0.0, 0.0, [0.0]
 
     def bias() -> float:
-        return start + 0.06 * sense * degrees  # the law of the trimmer is a choice
+        return start + 0.06 * sense * wiper  # the law of the trimmer is a choice
 
     for _ in range(60):
         level, treble = levels(bias(), 381.0, 9.2)
@@ -99,6 +101,7 @@ def test_one_sweep_finds_the_peak_and_the_next_turn_leads_to_the_point_past_it(s
         turn = guide.turn(3.0)
         assert turn is not None
         degrees += turn
+        wiper = min(degrees + play / 2, max(degrees - play / 2, wiper))
         turns.append(degrees)
     assert true_fall(bias(), 381.0, 9.2) == pytest.approx(3.0, abs=0.4)
     assert len(turns) <= 18
