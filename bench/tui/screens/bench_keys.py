@@ -36,6 +36,8 @@ class BenchKeys(Screen[str]):
         self._settled = False
         self._hinted: dict[str, int] = {}
         self._runs_on = False
+        self._gone_on = ("", "")
+        """Step and prompt that were answered last in a run of steps: each only once."""
         self.trainee = False
         """Whether the whole card is always shown, and used hints are noted."""
 
@@ -139,7 +141,7 @@ class BenchKeys(Screen[str]):
             return
 
         def done(answer: str | None) -> None:
-            self._runs_on = answer is not None
+            self._runs_on, self._gone_on = answer is not None, ("", "")
             self._run_on()
 
         self.app.push_screen(CountDown("The measuring steps follow one another. p or s ends that."), done)
@@ -150,7 +152,9 @@ class BenchKeys(Screen[str]):
         if not self._runs_on or seen is None or not self.settled:
             return
         self._runs_on = presentation.runs_on(seen)
-        if self._runs_on and seen.prompt.kind == "go-on":
+        here = (seen.step.id if seen.step is not None else "", seen.prompt.text)
+        if self._runs_on and seen.prompt.kind == "go-on" and here != self._gone_on:
+            self._gone_on = here
             self._post(say.GoOn())
 
     def action_turn_as_shown(self) -> None:
