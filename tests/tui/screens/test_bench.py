@@ -11,7 +11,7 @@ from textual.widgets import Input
 from bench.problem import Problem
 from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Outcome, Prompt, Snapshot
-from bench.tui.actions import key_name
+from bench.tui.actions import BENCH, key_name
 from bench.tui.app import BenchApp
 from bench.tui.preferences import Preferences
 from bench.tui.presentation import footer_of
@@ -429,3 +429,8 @@ async def test_measuring_steps_follow_one_another_up_to_the_first_that_is_out(mo
         await show(pilot, job, measuring("third", -14.0), "Third")
         await show(pilot, job, measuring("fourth", -12.0), "Fourth")
         assert job.desk.posted == [say.GoOn()] * 2
+
+
+def test_no_key_does_two_things() -> None:
+    keys = [key for item in BENCH for key in (item.key, item.function_key, *item.also) if key]
+    assert len(keys) == len(set(keys))

@@ -40,8 +40,8 @@ async def test_one_key_makes_it_large_and_small_again() -> None:
     app, _ = bench_app(shown)
     async with app.run_test(size=(80, 24)) as pilot:
         text = await says(pilot, "low ─")
-        await pilot.press("d")
+        await pilot.press("f")
         await until(pilot, lambda: "low ─" not in screen_text(app))
         assert "raise by 0.9 dB" in screen_text(app)
-        await pilot.press("d")
+        await pilot.press("f")
         await until(pilot, lambda: screen_text(app) == text)
