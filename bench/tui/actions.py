@@ -53,7 +53,7 @@ BENCH = (
     KeyAction("again", "r", "F5", "again", "Do this step again from its start."),
     KeyAction("results", "v", "F12", "results", "Read everything measured so far, what is not in on top."),
     KeyAction(
-        "far", "d", "", "two metres", "Large, to be read from two metres: figure, arrow, trimmer; or what to do."
+        "far", "f", "", "two metres", "Large, to be read from two metres: figure, arrow, trimmer; or what to do."
     ),
     KeyAction("note", "n", "F4", "note", "Write a note into the report."),
     KeyAction(

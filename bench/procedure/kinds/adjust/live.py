@@ -61,6 +61,8 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._gauges: dict[Channel, Gauge] = {}
         self._recent: dict[Channel, RecentReadings] = {}
         self._guides: dict[Channel, TurnGuide] = {}
+        self._stood: dict[Channel, tuple[float | None, float]] = {}
+        """Position of a trimmer, and since when it stands there."""
         self._going = False
         self._mark_frame: int | None = None
         self._mark_sound: list[Samples] = []
@@ -158,7 +160,8 @@ class LiveAdjustActivity(Activity[Adjust]):
                 over.add_steady(level.value, treble, self._degrees(channel))
             reading = over.reading(level)
             if isinstance(level, Reading):
-                turn = over.turn(self._reader.target.value)
+                if channel == self._searched(channel):
+                    turn = over.turn(self._reader.target.value, self._degrees(channel))
                 said = over.direction() if isinstance(reading, NoReading) else ""
         verdict = judge(reading, self._reader.target, offset=offset)
         before = self._gauges.get(channel)
@@ -181,9 +184,20 @@ class LiveAdjustActivity(Activity[Adjust]):
 
     def _rested(self, channel: Channel, now: float) -> bool:
         """Whether the head delay since the last turn is over, so that the steady reading includes that turn."""
+        degrees = self._degrees(channel)
+        if channel not in self._stood or self._stood[channel][0] != degrees:
+            self._stood[channel] = (degrees, now)
+            for other in self._overbias.keys() - {channel}:
+                self._overbias[other].displaced()
+        if now - self._stood[channel][1] < self._hold_s:
+            return False
         recent = self._recent[channel]
         quiet = [v for t, v in recent.points if t >= now - self._hold_s]
         return len(quiet) >= 4 and max(quiet) - min(quiet) < 0.1 * self._reader.tolerance + 0.15
+
+    def _searched(self, channel: Channel) -> Channel:
+        """The channel whose peak is looked for: one at a time, because a turn of one trimmer moves both channels."""
+        return next((c for c, over in self._overbias.items() if not over.peak.found), channel)
 
     def _degrees(self, channel: Channel) -> float | None:
         """Position of the trimmer, on a machine whose trimmers the program sees."""

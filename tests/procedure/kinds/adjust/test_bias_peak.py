@@ -98,7 +98,7 @@ def test_one_sweep_finds_the_peak_and_the_next_turn_leads_to_the_point_past_it(
         guide.add_steady(level + rng.normal(0, 0.02), treble + rng.normal(0, 0.02), degrees)
         if guide.peak.stage == "past" and abs(guide.peak.top()[0] - level - 3.0) < 0.3:
             break
-        turn = guide.turn(3.0)
+        turn = guide.turn(3.0, degrees)
         assert turn is not None
         degrees += turn
         wiper = min(degrees + play / 2, max(degrees - play / 2, wiper))
