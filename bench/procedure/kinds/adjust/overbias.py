@@ -142,7 +142,8 @@ class OverbiasGuide:
             back = furthest - here if treble > least + FRONT_DB else 0.0
             return back + (way or 1.0) * (STRIDE if self._is_far(fall) else NEAR_STRIDE)
         degrees = max(LEAST_TURN, abs(wanted - treble) / self._slope(wanted, treble))
-        return (way or 1.0) * math.copysign(degrees, treble - wanted)
+        to_go = fall - (self.peak.top()[0] - self.curve[-1][1]) if self.peak.stage == "past" else treble - wanted
+        return (way or 1.0) * math.copysign(degrees, to_go)
 
     def _is_far(self, fall: float) -> bool:
         """Whether the aim is still far: below the peak where the level rises fast, or past it with much to fall."""
