@@ -10,14 +10,14 @@ from numpy.typing import NDArray
 from bench.practice import kernels
 from bench.practice.compander import NOISE_REDUCTION_POSITIONS, Compander
 from bench.practice.facts import FaultFacts, LoadedTape, MachineFacts, ReferenceFacts, TapeFacts, TrimmerPosition
-from bench.practice.filters import CHUNK, RATE
+from bench.practice.filters import CHUNK, RATE, level_db
 from bench.practice.flaws import Echo
 from bench.practice.mains_hum import MainsHum
 from bench.practice.media import MEDIA, VIRGIN_NOISE_DB
 from bench.practice.owners_tape import MINUTES, owners_tape
 from bench.practice.physics import MachineCondition, MachinePhysics
-from bench.practice.record_side import RecordSetting
-from bench.practice.replay_side import ReplaySetting, with_height_error, with_wiring_faults
+from bench.practice.record_side import record_settings
+from bench.practice.replay_side import replay_settings, with_height_error, with_wiring_faults
 from bench.practice.roughness.coating import Coating, Dropouts
 from bench.practice.roughness.contact import HeadContact
 from bench.practice.roughness.electronics import Electronics
@@ -75,7 +75,7 @@ class PracticeMachine:
         seed: int,
         faults: Sequence[FaultFacts] = (),
         misadjustment: float = 1.0,
-        tape_minutes: float = 10.0,
+        tape_minutes: float = 4.0,
         other_tapes: Sequence[TapeFacts] = (),
     ) -> None:
         if machine.heads not in (2, 3):
@@ -263,7 +263,7 @@ class PracticeMachine:
         running = self._transport_state != "stop" and self._loaded != "none"
         # After the tape stops, the filters still have to run empty.
         self._chunks_to_drain = 3 if running else max(0, self._chunks_to_drain - 1)
-        self._at_encoder = self._at_decoder = _level_db(source)
+        self._at_encoder = self._at_decoder = level_db(source)
         to_record = self._compander.encode(source) if self._transport_state == "record" else source
         out = self._replay_side_output(to_record, running) if self._chunks_to_drain else np.zeros((2, CHUNK))
         noise = 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * self._rng.standard_normal((2, CHUNK))
@@ -275,7 +275,7 @@ class PracticeMachine:
         else:
             out = out * self._electronics.gain(physics.warm_up_db)
             replayed = with_wiring_faults(out, physics) + noise
-            self._at_decoder = _level_db(replayed)
+            self._at_decoder = level_db(replayed)
             out = self._compander.decode(replayed)
         self._chunk += 1
         return np.clip(out * 10 ** ((self._facts.replay_dbfs + self._error("output control")) / 20), -1.0, 1.0)
@@ -384,19 +384,8 @@ class PracticeMachine:
         return float(microseconds) * 1e-6 * RATE
 
     def _set_record_side(self) -> None:
-        physics = self._condition.physics
-        head = "record" if self._facts.heads == 3 else "replay"
-        left, right = (
-            RecordSetting(
-                self._error("record level", side),
-                self._error("record equalisation", side),
-                self._bias(side),
-                getattr(physics, f"{head}_dirt_{side}_um"),
-                physics.magnetised,
-            )
-            for side in SIDES
-        )
-        self._stock_tape.record_side.set(left, right)
+        settings = record_settings(self._error, self._bias, self._condition.physics, self._facts.heads)
+        self._stock_tape.record_side.set(*settings)
 
     def _set_replay_side(self, azimuth_arcmin: float) -> None:
         physics = self._condition.physics
@@ -404,20 +393,5 @@ class PracticeMachine:
         # delay is exact all the same: it is in the positions.
         if abs(azimuth_arcmin - self._azimuth_filtered) > AZIMUTH_STEP_ARCMIN:
             self._azimuth_filtered = azimuth_arcmin
-        left, right = (
-            ReplaySetting(
-                self._error("replay level", side),
-                self._error("replay equalisation", side),
-                physics.replay_t1_us or self._facts.equalisation_us[0],
-                getattr(physics, f"replay_dirt_{side}_um") + self._erased_um,
-                physics.magnetised,
-            )
-            for side in SIDES
-        )
-        self._stock_tape.replay_side.set(physics, self._azimuth_filtered, left, right)
-
-
-def _level_db(sound: Floats) -> tuple[float, float]:
-    """Level of each channel of a chunk as that of a sine, dB re 1."""
-    left, right = 10 * np.log10(2 * np.mean(sound**2, axis=1) + 1e-20)
-    return float(left), float(right)
+        settings = replay_settings(self._error, physics, self._facts.equalisation_us[0], self._erased_um)
+        self._stock_tape.replay_side.set(physics, self._azimuth_filtered, *settings)
