@@ -30,7 +30,7 @@ SLOW_LEVEL = 0.33
 (common practice, no source), spread over all the rates down to `SLOWEST_HZ`."""
 SLOW_DELAY = 0.1
 """The same of the delay between two tracks: weave is mostly faster."""
-LEVEL_LINES, DELAY_LINES, SPEED_LINES = (0.8, 4), (0.2, 2), (0.3, 3)
+LEVEL_LINES, DELAY_LINES, SPEED_LINES = (0.8, 2), (0.2, 2), (0.3, 3)
 """The lines of a spectrum that tell its density near zero: up to so many Hz, but at least so many."""
 ENDS_S = 0.08
 """So much of a tone is left out at either end."""
@@ -91,7 +91,9 @@ def of_level(course: Floats, rate: float, noise: float) -> Wander:
         rate: points a second.
         noise: two-sided density of what is no wander, per Hz.
     """
-    return _by_lines(course, rate, noise, LEVEL_LINES, SLOW_LEVEL)
+    found = _by_lines(course, rate, noise, LEVEL_LINES, SLOW_LEVEL)
+    few = coverage(2 * _count(len(course) / rate, LEVEL_LINES) + 2) / 2.0  # its slow wander is known besides
+    return replace(found, within=few * found.within)
 
 
 def of_ratio(ratios: Complexes, every_s: float, noise_power: float) -> Wander:
