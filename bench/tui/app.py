@@ -114,7 +114,7 @@ class BenchApp(App[int]):
     def action_command_palette(self) -> None:
         """Search for an action."""
         if not isinstance(self.screen, CommandPalette):
-            self.push_screen(CommandPalette())
+            self.push_screen(CommandPalette(placeholder="Type what you want to do"))
 
     # ---------------------------------------------------------------- faults
 

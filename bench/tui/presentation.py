@@ -70,6 +70,8 @@ def is_possible(snapshot: Snapshot, action: str) -> bool:
             return False
         case "back":
             return snapshot.can_go_back
+        case "linear_axis":
+            return bool(snapshot.tones) and snapshot.job.speed_mm_s > 0
         case "hint":
             return step is not None and bool(step.hints or step.if_not.strip())
         case "why" | "again" | "skip" | "note" | "hold" | "diagnose":
@@ -90,7 +92,7 @@ def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAc
         out.append(("turn(-2)", "→ turn"))
     if can_be_accepted(snapshot):
         out.append(("accept", "accept as is"))
-    out += [("again", "again"), ("stop_sound", "stop sound")]
+    out += [("again", "repeat"), ("stop_sound", "stop sound")]
     if len(out) < 5:
         out.append(("leave", "leave"))
     out.append(("help", "help"))
@@ -102,7 +104,7 @@ BAR_LINES = 3
 
 SHORT_PROMPTS = {
     "go-on": "Go on",
-    "confirm": "So it is: go on",
+    "confirm": "Confirm and go on",
     "number": "Type it",
     "choice": "Choose one",
     "words": "Type it",

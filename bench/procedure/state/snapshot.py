@@ -25,6 +25,8 @@ class JobView:
     speed: str
     equalisation: str
     reference_level: str
+    speed_mm_s: float = 0.0
+    """Tape speed; 0 where it is not known."""
     steps: tuple[tuple[str, str], ...] = ()
     """Id and title of each step."""
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.audio.port import Block
-from bench.procedure.state.recent_sound import RecentSound
+from bench.procedure.kinds.recent_sound import RecentSound
 
 RATE = 1000
 
