@@ -40,8 +40,13 @@ def tolerances(job: Job, trimmers: Iterable[str]) -> dict[str, float]:
     return {name: _tolerance(job, name) for name in trimmers}
 
 
+def usual_tolerance(trimmer: str) -> float:
+    """The largest error of a correct trimmer where no step judges it, in its own unit."""
+    return next((limit for kind, limit in USUAL_TOLERANCES if kind in trimmer), 1.0)
+
+
 def _tolerance(job: Job, trimmer: str) -> float:
-    usual = next((limit for kind, limit in USUAL_TOLERANCES if kind in trimmer), 1.0)
+    usual = usual_tolerance(trimmer)
     finest = _finest(job, trimmer)
     if not finest or trimmer.startswith("bias"):
         return usual  # the reading that bias is set by is not bias itself
