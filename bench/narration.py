@@ -53,6 +53,9 @@ class Narrator:
             self._tones.clear()
             self._last_values.pop("checks", None)
             self._card(s.step, whole=self.trainee)
+            self._changed("why", s.step.why)
+        elif s.step is not None and self._changed("why", s.step.why) and self.trainee:
+            self._reasons(s.step)
         self._checks(s)
         for tone in s.tones:
             self._tone(tone, s)
@@ -167,18 +170,18 @@ class Narrator:
             self._reasons(s.step)
 
     def hint(self, s: Snapshot) -> int:
-        """Print the next hint, and after the last one the answer; returns how many were printed so far."""
+        """Print the next hint, and after the last one what to do otherwise; returns how many were printed so far."""
         step = s.step
         if step is None:
             return 0
         hints = [(HINTS[n], text) for n, text in enumerate(step.hints[:3])]
-        hints += [("answer", step.if_not)] if step.if_not.strip() else []
+        hints += [("otherwise", step.if_not)] if step.if_not.strip() else []
         if not hints:
             self._line("  there are no hints at this step")
             return 0
         at = min(self._hinted.get(step.id, 0), len(hints) - 1)
         self._hinted[step.id] = at + 1
-        self._line(f"  {hints[at][0]}: {hints[at][1]}" + ("" if at + 1 == len(hints) else " (hint says the next)"))
+        self._line(f"  {hints[at][0]}: {hints[at][1]}" + ("" if at + 1 == len(hints) else " (type hint for the next)"))
         return at + 1
 
 

@@ -12,10 +12,11 @@ from bench.practice.compander import NOISE_REDUCTION_POSITIONS, Compander
 from bench.practice.facts import FaultFacts, LoadedTape, MachineFacts, ReferenceFacts, TapeFacts, TrimmerPosition
 from bench.practice.filters import CHUNK, RATE, level_db
 from bench.practice.flaws import Echo
+from bench.practice.looks import look_at
 from bench.practice.mains_hum import MainsHum
 from bench.practice.media import MEDIA, VIRGIN_NOISE_DB
 from bench.practice.owners_tape import MINUTES, owners_tape
-from bench.practice.physics import MachineCondition, MachinePhysics
+from bench.practice.physics import DIRT, MachineCondition, MachinePhysics
 from bench.practice.record_side import record_settings
 from bench.practice.replay_side import replay_settings, with_height_error, with_wiring_faults
 from bench.practice.roughness.coating import Coating, Dropouts
@@ -186,7 +187,7 @@ class PracticeMachine:
             raise Problem(f"{control} has no position {position}; it has {', '.join(POSITIONS[control])}")
         if position == "record" and self._loaded != "work":
             texts = {"none": "no tape is", "owners": "the owner's tape is", "reference": "the reference tape is"}
-            raise Problem(f"{texts[self._loaded]} on the machine: load the work tape before recording")
+            raise Problem(f"{texts[self._loaded]} on the machine: load the tape in use before recording")
         if control == "transport":
             self._transport_state = position
         elif control == "monitor":
@@ -238,6 +239,15 @@ class PracticeMachine:
     def remaining_faults(self) -> tuple[str, ...]:
         """The names of its faults that cleaning or demagnetising has not removed."""
         return self._condition.remaining
+
+    def look(self, part: str) -> str:
+        """What a part looks like: swab, roller, selector, shell or meters."""
+        return look_at(self._condition.physics, self._stock.first.iec_type, part)
+
+    @property
+    def dirt(self) -> tuple[str, ...]:
+        """The figures of dirt that are not 0."""
+        return tuple(key for key in DIRT if getattr(self._condition.physics, key) > 0)
 
     # Signal path
 

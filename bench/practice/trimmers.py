@@ -106,6 +106,8 @@ TRIMMER_KINDS: dict[str, TrimmerKind] = {
 }
 
 
+KNOBS = ("record level control left", "record level control right", "output control")
+"""Controls that the owner turns; no sheet lists them as trimmers."""
 REVERSE_AZIMUTH = "replay azimuth reverse"
 """The azimuth screw for the reverse direction of an auto-reverse deck."""
 

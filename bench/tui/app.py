@@ -115,7 +115,7 @@ class BenchApp(KeysInOrder):
     def action_command_palette(self) -> None:
         """Search for an action."""
         if not isinstance(self.screen, CommandPalette):
-            self.push_screen(CommandPalette())
+            self.push_screen(CommandPalette(placeholder="Type what you want to do"))
 
     # ---------------------------------------------------------------- faults
 

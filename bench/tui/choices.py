@@ -18,6 +18,8 @@ NEW_JOB = "new job"
 A_FILE = "file"
 AN_EXERCISE = "exercise"
 AS_LEFT = "as-left"
+EXERCISE_FILE = "exercise:"
+"""Begins the key of an option that is an exercise file."""
 TRAINEE = "trainee"
 
 
@@ -67,20 +69,20 @@ ROWS = (
     ("session", "go on with"),
     ("procedure", "procedure"),
     ("machine", "machine"),
-    ("tape", "work tape"),
+    ("tape", "tape in use"),
     ("reference-tape", "reference tape"),
     ("port", "sound"),
     ("who", "you are"),
 )
 
 ABOUT = {
-    "": "The job as it stands: up and down go to another line, left and right choose on it, enter starts it.",
+    "": "The job as it is: up and down go to another line, left and right choose on it, enter starts it.",
     "session": "A session that was broken off goes on at the step where it stopped.",
     "procedure": "What is done, how long it takes and what it needs. e edits it, c makes one of your own from it.",
     "machine": "The sheet of the machine on the bench: its speed, equalisation, levels, targets and trimmers.",
     "tape": "The sheet of the tape to record on.",
     "reference-tape": "The sheet of the reference tape: its sections in order, and what its certificate says.",
-    "port": "Where sound comes from and goes to. What can't be used says why.",
+    "port": "Where sound comes from and goes to. For what can't be used, the reason is shown.",
     "who": "A trainee's session has why open at every step and hints one by one.",
 }
 """Help on each line; on all of them under the empty name."""
@@ -95,7 +97,7 @@ def rows_of(workspace: Workspace) -> list[Row]:
         "machine": _machines(workspace, reference_tapes),
         "tape": _sheets(workspace, "tape"),
         "reference-tape": reference_tapes,
-        "port": (PRACTICE, LEFT, EXERCISE, FILE),
+        "port": (PRACTICE, LEFT, EXERCISE, *_exercises(workspace), FILE),
         "who": WHO,
     }
     return [Row(id_, title, options[id_]) for id_, title in ROWS if id_ != "session" or options["session"]]
@@ -105,7 +107,7 @@ PRACTICE = Option(
     "practice",
     "practice machine",
     "",
-    ("A model of a recorder, out of line, with trimmers to turn by key. Nothing can be harmed.",),
+    ("A model of a recorder, out of adjustment; turn its trimmers with the arrow keys. Nothing can be harmed.",),
 )
 LEFT = Option(
     AS_LEFT,
@@ -118,13 +120,13 @@ EXERCISE = Option(
     "practice machine with hidden faults",
     "exercise",
     (
-        "Two faults are hidden in it and its trimmers are off. Find and mend what you can.",
-        "A debrief at the end says what was so. The same number gives a whole class the same machine.",
+        "Two faults are hidden in a machine that is otherwise in order. Find them and mend what you can.",
+        "A debrief at the end shows what was hidden. The same number gives a whole class the same machine.",
     ),
 )
 WHO = (
     Option("technician", "technician", "", ("Why is one key away.",)),
-    Option(TRAINEE, "trainee", "", ("Why stands open at every step, and hints come one by one: think, look, do.",)),
+    Option(TRAINEE, "trainee", "", ("Why is open at every step, and hints come one by one: think, look, do.",)),
 )
 FILE = Option(
     A_FILE,
@@ -150,6 +152,11 @@ def last_on_practice_machine(workspace: Workspace, machine: str) -> tuple[Path, 
         if job.port_kind == "practice":
             return entry.folder, job.seed
     raise Problem("the practice machine has no session of this machine yet: choose it without “as you left it” first")
+
+
+def option_key(row: str, path: Path) -> str:
+    """The key of the option that is a file."""
+    return f"{EXERCISE_FILE}{path.stem}" if row == "port" else path.stem
 
 
 def live_options() -> tuple[Option, ...]:
@@ -212,6 +219,23 @@ def _procedures(workspace: Workspace) -> tuple[Option, ...]:
         (parts if procedure.part else complete).append(option)
     complete.sort(key=lambda o: -lasts[o.key])  # a whole line-up first
     return (*complete, *parts, *broken)
+
+
+def _exercises(workspace: Workspace) -> tuple[Option, ...]:
+    """The exercise files; what they hide is not shown."""
+    from bench.procedure.load.library import Library
+
+    listed = sorted(Library(workspace).sheets("exercise"), key=lambda s: (bool(s.broken), s.title))
+    return tuple(
+        Option(
+            f"{EXERCISE_FILE}{s.name}",
+            f"exercise: {s.title}",
+            "broken" if s.broken else "exercise",
+            (s.about, "Its file says which procedure and machine it uses; the lines above do not count."),
+            s.broken,
+        )
+        for s in listed
+    )
 
 
 def _sheets(workspace: Workspace, kind: SheetKind) -> tuple[Option, ...]:

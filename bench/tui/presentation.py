@@ -95,6 +95,8 @@ def is_possible(snapshot: Snapshot, action: str) -> bool:
             return False
         case "back":
             return snapshot.can_go_back
+        case "linear_axis":
+            return bool(snapshot.tones) and snapshot.job.speed_mm_s > 0
         case "hint":
             return step is not None and bool(step.hints or step.if_not.strip())
         case "why" | "again" | "skip" | "note" | "hold" | "diagnose":
@@ -119,7 +121,7 @@ def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAc
         out.append(("accept", "end it here" if snapshot.tones and snapshot.prompt.kind == "wait" else "accept as is"))
     if is_possible(snapshot, "run_on"):
         out.append(("run_on", "run on"))
-    out += [("again", "again")] if len(out) < 4 else []
+    out += [("again", "repeat")] if len(out) < 4 else []
     out.append(("stop_sound", "stop sound"))
     out += [("leave", "leave")] if len(out) < 5 else []
     out.append(("help", "help"))
@@ -131,7 +133,7 @@ BAR_LINES = 3
 
 SHORT_PROMPTS = {
     "go-on": "Go on",
-    "confirm": "So it is: go on",
+    "confirm": "Confirm and go on",
     "number": "Type it",
     "choice": "Choose one",
     "words": "Type it",

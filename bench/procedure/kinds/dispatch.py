@@ -52,6 +52,10 @@ def activity_for(step: steps.StepBase, bench: Bench) -> Activity[Any]:
         from bench.procedure.kinds.by_hand.question import QuestionActivity
 
         return QuestionActivity(step, bench)
+    if isinstance(step, steps.NameCauses):
+        from bench.procedure.kinds.by_hand.name_causes import NameCausesActivity
+
+        return NameCausesActivity(step, bench)
     raise Problem(f"step {step.id}: this kind of step cannot be run")
 
 

@@ -18,6 +18,7 @@ from bench.procedure.model.steps import (
     Follow,
     Measure,
     Measuring,
+    Question,
 )
 
 DIRECTIONS: tuple[Direction, ...] = ("forward", "reverse")
@@ -135,6 +136,9 @@ def _references(step: AnyStep, path: str) -> dict[str, Any]:
         changes["returns_to"] = path + step.returns_to
     if isinstance(step, Entry) and step.cure_from is not None:
         changes["cure_from"] = path + step.cure_from
+    if isinstance(step, Question) and step.predicts is not None:
+        asked = step.predicts
+        changes["predicts"] = asked.model_copy(update={"step": path + asked.step, "than": path + asked.than})
     if isinstance(step, Decision):
         for key in ("of", "when_in", "when_not"):
             if getattr(step, key) is not None:

@@ -15,6 +15,7 @@ from bench.procedure.model.steps import (
     Entry,
     InterfaceStep,
     Measure,
+    NameCauses,
     Procedure,
     Question,
     RecordReplay,
@@ -23,7 +24,19 @@ from bench.procedure.model.steps import (
 )
 from bench.procedure.model.targets import Target
 
-JobStep = ByHand | Reference | Adjust | RecordReplay | Measure | InterfaceStep | Entry | Decision | Question | SignOff
+JobStep = (
+    ByHand
+    | Reference
+    | Adjust
+    | RecordReplay
+    | Measure
+    | InterfaceStep
+    | Entry
+    | Decision
+    | Question
+    | NameCauses
+    | SignOff
+)
 """Any step except `follow`, which is replaced by its steps."""
 
 

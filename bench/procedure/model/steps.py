@@ -100,10 +100,16 @@ CIRCUIT: Mapping[str, NoiseReduction] = {"encoding_error": "record-only", "decod
 """Quantities of the noise-reduction circuit, whose tones are recorded, and the switch position for each."""
 
 
+Part = Literal["swab", "roller", "selector", "shell", "meters"]
+"""What can be looked at on the practice machine too."""
+
+
 class ByHand(StepBase):
     """Work at the machine."""
 
     kind: Literal["by-hand"]
+    looks_at: tuple[Part, ...] = ()
+    """What is seen at this step, on the practice machine in words."""
     does: tuple[Act, ...] = ()
     checklist: tuple[Text, ...] = ()
     """Where a caution of the step names mains or demagnetiser, the step is not over before every line is ticked."""
@@ -232,6 +238,8 @@ class Entry(StepBase):
     """A number, a choice or words from the person."""
 
     kind: Literal["entry"]
+    looks_at: tuple[Part, ...] = ()
+    """What is seen at this step, on the practice machine in words."""
     asks: Literal["number", "choice", "words", "complaint"]
     """`complaint`: the fault in the words of the owner; the summary of the report begins with them."""
     unit: str = ""
@@ -276,17 +284,50 @@ class Decision(StepBase):
     """and its answers."""
 
 
+class Prediction(Strict):
+    """A later reading of this machine that a question is about, compared with an earlier one."""
+
+    step: StepId
+    """Later step that answers the question."""
+    quantity: Judged
+    frequency: float | None = None
+    than: StepId
+    """Earlier step with the reading that it is compared with."""
+
+
 class Question(StepBase):
-    """A question from the instructor. The answer is kept and never judged."""
+    """A question from the instructor. The first answer is kept; why, and what to do if not, open after it."""
 
     kind: Literal["question"]
     do: OptionalText = ""
     asks: Text
     choices: tuple[Text, ...] = Field(min_length=2, max_length=6)
-    right: Text
-    """One of the choices, word for word."""
-    because: Text
+    right: OptionalText = ""
+    """One of the choices, word for word; or"""
+    because: OptionalText = ""
     """The reason, shown after the answer."""
+    replies: tuple[OptionalText, ...] = ()
+    """A reply to each choice, in their order, shown when it is a wrong one; "" for none. Then there is a second try."""
+    predicts: Prediction | None = None
+    """the reading that answers it, with three choices in this order: higher, about the same, lower."""
+
+
+class RivalTest(Strict):
+    """What a cause can be taken for, and the test that tells the two apart."""
+
+    cause: Text
+    rival: Text
+    test: Text
+
+
+class NameCauses(StepBase):
+    """Name what was wrong with the machine. It ends an exercise; no file has it."""
+
+    kind: Literal["name-causes"]
+    causes: tuple[Text, ...] = Field(min_length=1)
+    """All causes that can be named."""
+    rivals: tuple[RivalTest, ...] = ()
+    """Of the causes that have one."""
 
 
 class Follow(AnyStep):

@@ -27,7 +27,7 @@ from bench.procedure.state.journal import Journal
 from bench.procedure.state.judge_run import judge_run
 from bench.procedure.state.snapshot import Curve, Outcome, Prompt, Snapshot
 
-HELD = Prompt("go-on", "On hold: sound, tape and timer are paused. Go on to resume")
+HELD = Prompt("go-on", "On hold. Go on to resume")
 STOPPED = Prompt("go-on", "All sound is stopped. Go on to start this step again")
 
 
@@ -128,9 +128,10 @@ class Runner:
         if step is None:
             return
         self._end_activity(skipped=skipped)
-        back = None if skipped or self._accepted or self._all_in(step) else self._progress.retry_from(step)
+        not_in = () if skipped or self._accepted else self._progress.not_in(step, self._bench.attempt)
+        back = self._progress.retry_from(step, not_in) if not_in else None
         if back is not None:
-            self._go_again(step, back)
+            self._go_again(step, back, not_in)
             return
         if activity is not None and activity.back_to and not skipped:
             self._go_back(step, self.job.steps_named(activity.back_to, step.direction).first)
@@ -140,14 +141,9 @@ class Runner:
         self.at = self.at + 1 if goes_to is None else goes_to
         self._enter()
 
-    def _all_in(self, step: JobStep) -> bool:
-        """Whether all judged readings of the last attempt at a step are in."""
-        own = [r for r in self._journal.records() if r.step == step.id and r.attempt == self._bench.attempt]
-        return all(r.verdict is None or r.verdict.word == "in" for r in own)
-
-    def _go_again(self, step: JobStep, back: int) -> None:
+    def _go_again(self, step: JobStep, back: int, not_in: tuple[str, ...]) -> None:
         """`again_until`: go back to an earlier step, because not all readings are in."""
-        gone = events.WentAgain(*self._progress.moved_to(back, over=0), left=self._progress.retries_left(step))
+        gone = self._progress.going_again(step, back, not_in)
         self._bench.note(step.id, gone)
         self.at = back
         self._enter()
@@ -368,7 +364,7 @@ class Runner:
         view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
         return Snapshot(
             job=self._job_view,
-            step=step_view(self.job, self.at),
+            step=step_view(self.job, self.at, hides_why=view.hides_why),
             prompt=replace(HELD, sounds=bool(bench.sending)) if held else STOPPED if self._stopped else view.prompt,
             sound=self._sound.view(self._port.status),
             gauges=view.gauges,

@@ -19,6 +19,7 @@ def job_view(job: Job) -> JobView:
         tape=job.tape.name,
         reference_tape=job.reference_tape.name,
         speed=tape_speed(machine.speed_mm_s),
+        speed_mm_s=machine.speed_mm_s,
         equalisation=f"{t1:g} µs" + (f" + {t2:g} µs" if t2 else ""),
         reference_level=str(machine.reference.fluxivity),
         heads=machine.heads,
@@ -26,8 +27,14 @@ def job_view(job: Job) -> JobView:
     )
 
 
-def step_view(job: Job, at: int) -> StepView | None:
-    """The step at an index; None after the last."""
+def step_view(job: Job, at: int, *, hides_why: bool = False) -> StepView | None:
+    """The step at an index; None after the last.
+
+    Args:
+        job: the job.
+        at: index of the step.
+        hides_why: whether why, and what to do otherwise, stay hidden until a question is answered.
+    """
     if at >= len(job.steps):
         return None
     step = job.steps[at]
@@ -41,8 +48,8 @@ def step_view(job: Job, at: int) -> StepView | None:
         cautions=step.cautions,
         do=step.do,
         good=step.good,
-        why=step.why,
-        if_not=step.if_not,
+        why="" if hides_why else step.why,
+        if_not="" if hides_why else step.if_not,
         hints=step.hints,
         direction=step.direction or "",
         lot=step.lot,

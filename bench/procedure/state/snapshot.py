@@ -26,6 +26,8 @@ class JobView:
     equalisation: str
     reference_level: str
     heads: int = 2
+    speed_mm_s: float = 0.0
+    """Tape speed; 0 where it is not known."""
     steps: tuple[tuple[str, str], ...] = ()
     """Id and title of each step."""
 

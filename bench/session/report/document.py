@@ -184,7 +184,7 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
         ("Tape speed", job.speed),
         ("Equalisation", job.equalisation),
         ("Reference level", job.reference_level),
-        ("Work tape", job.tape),
+        ("Tape in use", job.tape),
         ("Reference tape", _passes(session)),
         ("Instruments", sound),
         ("Interface calibration", job.calibration),
@@ -327,7 +327,7 @@ def _cautions(session: SessionRecord) -> tuple[tuple[str, str], ...]:
 def _fullest(given: list[str]) -> str:
     """The longest of what was said of a hazard, and how often it was said; the copy of the procedure has every word."""
     longest = max(given, key=len)
-    return longest if len(given) == 1 else f"{longest} (The hazard was named {len(given)} times.)"
+    return longest if len(given) == 1 else f"{longest} (Given {len(given)} times.)"
 
 
 def _signed(events: tuple[Event, ...]) -> Iterable[Signature]:

@@ -16,7 +16,7 @@ from bench.words.sentences import inert
 WIDTH = 80
 _LEGEND = (
     "Verdicts: in, value and uncertainty wholly inside the tolerance; out, wholly outside; too close to call, "
-    "between the two. Readings as found are told but not judged. Uncertainties are expanded (k = 2). "
+    "between the two. Readings as found are reported but not judged. Uncertainties are expanded (k = 2). "
     "Targets and limits are common practice without a source where no source is named."
 )
 

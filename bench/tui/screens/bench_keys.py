@@ -22,6 +22,7 @@ from bench.tui.screens.pages import PagesScreen, report_lines
 from bench.tui.screens.results import ResultsDialog
 from bench.tui.text import plain
 from bench.tui.widgets.line_widget import ROLE_CLASSES
+from bench.tui.widgets.tones import ToneBoard
 
 
 class BenchKeys(Screen[str]):
@@ -53,6 +54,11 @@ class BenchKeys(Screen[str]):
     def settled(self) -> bool:
         """Whether the screen shows what every command did."""
         raise NotImplementedError
+
+    def action_linear_axis(self) -> None:
+        """Frequency on a linear axis, with the film that fits; or back."""
+        if self._snapshot is not None:
+            self.query_one(ToneBoard).turn_axis(self._snapshot.job.speed_mm_s)
 
     def _pick_again(self) -> None:
         """Show a changed selection."""
@@ -189,7 +195,7 @@ class BenchKeys(Screen[str]):
 
     def action_skip(self) -> None:
         """Skip the step, with a reason."""
-        self._ask("Why is this step left out?", "leaves it out", say.Skip)
+        self._ask("Why is this step skipped?", "skips it", say.Skip)
 
     def action_note(self) -> None:
         """Write a note into the report."""

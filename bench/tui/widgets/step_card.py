@@ -102,7 +102,7 @@ def card_lines(parts: list[Part], width: int, height: int) -> list[Line]:
 def _hazards(parts: list[Part]) -> Part:
     """All cautions in one line: the names of their hazards."""
     names = [text.partition(":")[0] for _, text, role in parts if role == "caution"]
-    return "▲ ", ", ".join([names[0], *(n.lower() for n in names[1:])]) + ": w says how to take care", "caution"
+    return "▲ ", ", ".join([names[0], *(n.lower() for n in names[1:])]) + ": w shows the cautions", "caution"
 
 
 def _text_role(lead: str, role: str) -> str:

@@ -56,12 +56,12 @@ def option(key: str, name: str = "", **more: str) -> Option:
 
 
 def test_rows_choose_round_the_end_and_by_key() -> None:
-    row = Row("tape", "work tape", (option("a"), option("b"), option("c")))
+    row = Row("tape", "tape in use", (option("a"), option("b"), option("c")))
     assert row.move(-1).option == option("c")
     assert row.move(4).option == option("b")
     assert row.pick("c").option == option("c")
     assert row.pick("gone").option == option("a")
-    assert Row("tape", "work tape", ()).move(1).option is None
+    assert Row("tape", "tape in use", ()).move(1).option is None
 
 
 def test_the_job_as_it_stands() -> None:
@@ -112,7 +112,7 @@ def test_a_whole_line_up_stands_first_and_broken_ones_last(workspace: Workspace)
     first = rows["procedure"].options[0]
     assert first.tail
     assert any(text.startswith("Needs: ") for text in first.about)
-    assert [o.key for o in rows["port"].options] == ["practice", "exercise", "file"]
+    assert [o.key for o in rows["port"].options] == ["practice", "exercise", "exercise:a-dull-deck", "file"]
     assert "session" not in rows
 
 

@@ -15,7 +15,7 @@ from tests.tui import samples
 from tests.tui.screen_driver import bench_app, says, screen_text, show, until
 
 SIZE = (80, 24)
-START = Prompt("go-on", "Work tape in and recording: start the tones", sounds=True)
+START = Prompt("go-on", "Tape in use loaded and recording: start the tones", sounds=True)
 HINTS = ("What does level mean to a decoder?", "Is the figure steady?", "Turn by a degree and wait.")
 
 
@@ -87,15 +87,15 @@ async def test_hints_come_one_by_one_and_the_answer_last() -> None:
         assert "What does level mean" in text
         await pilot.press("i")
         text = await says(pilot, "do  Turn by a degree")
-        assert "answer" not in text
+        assert "otherwise" not in text
         await pilot.press("i")
-        await says(pilot, "answer  Look at the head for dirt again")
+        await says(pilot, "otherwise  Look at the head for dirt again")
         await pilot.press("space")
         await until(pilot, lambda: isinstance(app.screen, BenchScreen))
         assert job.desk.posted == []
         await pilot.press("i")
         await until(pilot, lambda: isinstance(app.screen, Hints))
-        assert "answer  Look" in screen_text(app)
+        assert "otherwise  Look" in screen_text(app)
 
 
 async def test_a_trainee_has_why_open_and_hints_are_noted() -> None:
@@ -135,7 +135,7 @@ async def test_cautions_fold_once_they_were_read_and_leave_the_instruction_room(
         assert "an insulated trimming tool" not in text
         takes_s = 0.1
         job.desk.on_snapshot(in_other_words("quick", "Quick"))
-        text = await says(pilot, "▲ Moving parts, mains, loud tones: w says how to take care")
+        text = await says(pilot, "▲ Moving parts, mains, loud tones: w shows the cautions")
         assert "an insulated trimming tool" in " ".join(text.split())
         assert "raise by" in text
         takes_s = 3600.0

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.audio.port import Block
+from bench.procedure.kinds.recent_sound import RecentSound
 from bench.procedure.state.journal import Sound
-from bench.procedure.state.recent_sound import RecentSound
 
 RATE = 1000
 
