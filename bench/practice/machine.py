@@ -249,8 +249,6 @@ class PracticeMachine:
         """The figures of dirt that are not 0."""
         return tuple(key for key in DIRT if getattr(self._condition.physics, key) > 0)
 
-    # Signal path
-
     def process(self, incoming: Floats) -> Floats:
         """The output for an input, both shape (n, 2), full scale ±1, any n."""
         self._pending_input = np.concatenate((self._pending_input, incoming))
@@ -269,7 +267,8 @@ class PracticeMachine:
         physics = self._condition.physics
         for trimmer in self._trimmers.values():
             trimmer.settle(CHUNK / RATE)
-        source = sent / 10 ** (self._facts.send_dbfs / 20) * self._record_controls()
+        controls = np.array([[self._error("record level control", side)] for side in SIDES])
+        source = sent * 10 ** ((controls - self._facts.send_dbfs) / 20)
         running = self._transport_state != "stop" and self._loaded != "none"
         # After the tape stops, the filters still have to run empty.
         self._chunks_to_drain = 3 if running else max(0, self._chunks_to_drain - 1)
@@ -289,10 +288,6 @@ class PracticeMachine:
             out = self._compander.decode(replayed)
         self._chunk += 1
         return np.clip(out * 10 ** ((self._facts.replay_dbfs + self._error("output control")) / 20), -1.0, 1.0)
-
-    def _record_controls(self) -> Floats:
-        """Gains of the record level controls, shape (2, 1)."""
-        return np.array([[10 ** (self._error("record level control", side) / 20)] for side in SIDES])
 
     def _replay_side_output(self, source: Floats, running: bool) -> Floats:
         """Output of the replay side, re the reference level; `source` is the input of the record amplifier."""
@@ -333,7 +328,8 @@ class PracticeMachine:
         height = physics.replay_height_mm
         if isinstance(tape, RecordableTape):
             if self._transport_state == "record":
-                self._set_record_side()
+                settings = record_settings(self._error, self._bias, physics, self._facts.heads)
+                self._stock_tape.record_side.set(*settings)
                 flux = self._stock_tape.record_side.run(source, self._rng.standard_normal((2, CHUNK)))
                 # The head's angle records the right channel earlier by as much as it replays it late.
                 shifts = (-self._right_delay(before[1]), -self._right_delay(record))
@@ -392,10 +388,6 @@ class PracticeMachine:
         """Delay of the right channel at an azimuth error, samples on the tape."""
         microseconds = delay_us(azimuth_arcmin, self._facts.track_spacing_mm, self._facts.speed_mm_s)
         return float(microseconds) * 1e-6 * RATE
-
-    def _set_record_side(self) -> None:
-        settings = record_settings(self._error, self._bias, self._condition.physics, self._facts.heads)
-        self._stock_tape.record_side.set(*settings)
 
     def _set_replay_side(self, azimuth_arcmin: float) -> None:
         physics = self._condition.physics

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench.problem import Problem
+from bench.tui.text import plain
 from bench.words.dates import duration, stamp
 from bench.words.sentences import counted
 from bench.workspace import Workspace
@@ -292,3 +293,9 @@ def _sessions(workspace: Workspace) -> tuple[Option, ...]:
     out.sort(key=lambda o: bool(o.broken))
     fresh = Option(NEW_JOB, "nothing: a new job", "", ("Choose below.",))
     return (fresh, *out) if out[0].broken else (*out, fresh)
+
+
+def shortened_path(workspace: Workspace) -> str:
+    """The workspace's folder; only its end if it is long."""
+    text = plain(str(workspace.root))
+    return text if len(text) <= 50 else "…" + text[-49:]

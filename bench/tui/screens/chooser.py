@@ -28,12 +28,12 @@ from bench.tui.choices import (
     live_options,
     option_key,
     rows_of,
+    shortened_path,
 )
 from bench.tui.editing import check_file, copy_to_own, editor, file_behind, run_editor
 from bench.tui.exercises import YOUR_NAME, YOUR_NAME_AND_NUMBER, exercise_of, name_and_number, new_exercise
 from bench.tui.preferences import Preferences
 from bench.tui.screens.dialogs import AskText, HelpDialog
-from bench.tui.text import plain
 from bench.tui.widgets.choice_lists import Lines
 from bench.tui.widgets.footer import Bar, Footer, Notice
 from bench.tui.widgets.job_form import Choices, JobForm
@@ -397,9 +397,3 @@ class ChooserScreen(Screen[str]):
     def action_leave(self) -> None:
         """Leave the program."""
         self.dismiss("")
-
-
-def shortened_path(workspace: Workspace) -> str:
-    """The workspace's folder; only its end if it is long."""
-    text = plain(str(workspace.root))
-    return text if len(text) <= 50 else "…" + text[-49:]
