@@ -32,6 +32,7 @@ class View:
     flutter: tuple[FlutterPart, ...] = ()
     spectrum: tuple[tuple[float, float], ...] = ()
     to_sign: tuple[str, ...] = ()
+    to_choose_by: tuple[str, ...] = ()
 
 
 StepT = TypeVar("StepT", bound=StepBase)
