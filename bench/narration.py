@@ -131,9 +131,10 @@ class Narrator:
             for part in s.flutter:
                 share = f"{part.percent:.3f} % peak, {part.share * 100:.0f} % of it all"
                 self._line(f"  {part.part}: {part.rate_hz:.2f} a second, {share}")
-        if s.to_sign and self._changed("to sign", s.to_sign):
-            for line in s.to_sign:
-                self._line(f"  {line}")
+        for said in (s.to_choose_by, s.to_sign):
+            if said and self._changed("to decide by", said):
+                for line in said:
+                    self._line(f"  {line}")
         if self._changed("again", s.to_check_again) and s.to_check_again:
             self._line("! to be checked again: " + ", ".join(s.to_check_again))
         if s.timer_left_s is not None and self._changed("timer", -(-round(s.timer_left_s) // 60)):

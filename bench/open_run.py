@@ -29,6 +29,7 @@ from bench.procedure.state.journal import Journal
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
+from bench.session.compare.earlier_tapes_text import choice_lines
 from bench.session.record.reader import read_session
 from bench.session.record.record import JobFacts, TrimmerTurns
 from bench.session.record.steps import steps_of
@@ -255,7 +256,8 @@ def replay_events(port: Port, job: Job, events: tuple[Event, ...]) -> None:
 
 def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | None) -> OpenRun:
     journal: Journal = store if say is None else NarratedJournal(store, say, {s.id: s.title for s in job.steps})
-    return OpenRun(job, port, store, Runner(job, port, journal, clock), clock)
+    runner = Runner(job, port, journal, clock, lambda: choice_lines(read_session(store.folder)))
+    return OpenRun(job, port, store, runner, clock)
 
 
 def open_port(

@@ -35,6 +35,7 @@ class View:
     to_sign: tuple[str, ...] = ()
     hides_why: bool = False
     """Whether why, and what to do otherwise, would give an answer away."""
+    to_choose_by: tuple[str, ...] = ()
 
 
 StepT = TypeVar("StepT", bound=StepBase)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -39,6 +40,15 @@ SMALLEST_BACK = 0.05
 """Degrees that the journal rounds away."""
 
 
+Figures = Callable[[], tuple[str, ...]]
+"""Gives in lines what a choice costs, from what the session holds so far."""
+
+
+def no_figures() -> tuple[str, ...]:
+    """Of a run without a session."""
+    return ()
+
+
 @dataclass(frozen=True, slots=True)
 class JudgedReading:
     """A reading with its verdict, before it is kept."""
@@ -62,11 +72,12 @@ def with_polarity(taken: tuple[JudgedReading, ...]) -> tuple[JudgedReading, ...]
 class Bench:
     """The bench of one run. Activities send, listen, act on the machine and keep readings through it."""
 
-    def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock) -> None:
+    def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock, choice: Figures = no_figures) -> None:
         self.job = job
         self.port = port
         self.journal = journal
         self.clock = clock
+        self.choice_figures = choice
         self.sending = ""
         self.notice = ""
         self.unsaved = ""

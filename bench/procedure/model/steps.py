@@ -282,6 +282,9 @@ class Decision(StepBase):
     """the question,"""
     choices: tuple[Choice, ...] = ()
     """and its answers."""
+    compares: Literal["standard"] | None = None
+    """`standard`: show, with the question, how the owner's tapes play if replay is kept, and if it is set to the
+    standard."""
 
 
 class Prediction(Strict):

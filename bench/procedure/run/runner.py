@@ -9,7 +9,7 @@ from bench.audio.port import Block, Port
 from bench.clock import Clock
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, View
-from bench.procedure.kinds.bench import Bench
+from bench.procedure.kinds.bench import Bench, Figures, no_figures
 from bench.procedure.kinds.by_hand.decision import DecisionActivity
 from bench.procedure.kinds.dispatch import activity_for
 from bench.procedure.model.job import Job, JobStep
@@ -34,12 +34,12 @@ STOPPED = Prompt("go-on", "All sound is stopped. Go on to start this step again"
 class Runner:
     """A state machine: sound and commands go in, snapshots come out. All calls come from one thread."""
 
-    def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock) -> None:
+    def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock, choice: Figures = no_figures) -> None:
         self.job = job
         """What is on the bench."""
         self._journal = journal
         self._port = port
-        self._bench = Bench(job, port, journal, clock)
+        self._bench = Bench(job, port, journal, clock, choice)
         self._progress = self._bench.progress
         self._interlocks = Interlocks(self._bench)
         self._disturbances = Disturbances(self._bench)
@@ -385,6 +385,7 @@ class Runner:
             flutter=view.flutter,
             spectrum=view.spectrum,
             to_sign=view.to_sign,
+            to_choose_by=view.to_choose_by,
             can_go_back=self._progress.previous(self.at) is not None,
             kept=self._journal.records(),
             obeyed=self._obeyed,

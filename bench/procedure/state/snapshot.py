@@ -262,6 +262,8 @@ class Snapshot:
     """(Hz, % peak) of its spectrum, lowest first."""
     to_sign: tuple[str, ...] = ()
     """At the sign-off: the lines that whoever signs stands by, the most important first."""
+    to_choose_by: tuple[str, ...] = ()
+    """At a decision: what each answer gives, a line for each."""
     can_go_back: bool = False
     """Whether there is a step to go back to."""
     kept: tuple[ReadingRecord, ...] = ()

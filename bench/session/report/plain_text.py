@@ -39,6 +39,8 @@ def report_text(session: SessionRecord) -> str:
         lines += _headed("The tapes, ranked", _wrapped([*ranking_lines(document.ranked), RANKED]))
     lines += _headed("What cleaning gave back", _wrapped([document.cleaning]))
     lines += _headed("What alignment gave back", _wrapped([document.alignment]))
+    if document.earlier_tapes:
+        lines += _headed("Tapes from before", _wrapped([document.earlier_tapes]))
     lines += _headed("The job", [f"{term}: {text}" for term, text in document.facts])
     if document.figures:
         lines += _headed("Verdicts, as found and as left" if document.adjusted else "Verdicts", _figures(document))

@@ -267,9 +267,10 @@ class BenchScreen(BenchCard):
         width, room = listed.size.width or self.size.width, max(5, self.size.height - 16)
         _, whole = presentation.shortened_prompt(presentation.key_prompt(new), new.prompt.kind, self.size.width)
         lines: list[Line] = [[(line, "")] for line in whole]
-        signed: list[Line] = [[(line, "strong")] for said in new.to_sign for line in wrap(said, width)]
+        decided_by = (*new.to_choose_by, *new.to_sign)
+        signed: list[Line] = [[(line, "strong")] for said in decided_by for line in wrap(said, width)]
         lines += signed if len(signed) <= room else [*signed[: room - 1], [("…", "quiet")]]
-        if whole:
+        if lines:
             lines.append([])
             room = max(5, room - len(lines))
         if new.prompt.kind == "choice":
