@@ -13,6 +13,7 @@ from bench.practice.facts import FaultFacts, LoadedTape, MachineFacts, Reference
 from bench.practice.filters import CHUNK, RATE
 from bench.practice.flaws import Echo
 from bench.practice.mains_hum import MainsHum
+from bench.practice.measuring_points import MeasuringPoints
 from bench.practice.media import MEDIA, VIRGIN_NOISE_DB
 from bench.practice.owners_tape import MINUTES, owners_tape
 from bench.practice.physics import MachineCondition, MachinePhysics
@@ -84,10 +85,10 @@ class PracticeMachine:
         self._condition = MachineCondition(machine, tuple(faults))
         physics = self._condition.physics
         self._trimmers = draw_trimmers(physics, machine.heads, seed, misadjustment)
-        thickness = MEDIA[tape_in_use.iec_type].thickness_um if tape_in_use.iec_type in MEDIA else 12.0
-        self._transport = Transport(physics, machine.speed_mm_s, thickness, seed)
         tapes = (tape_in_use, *other_tapes)
         self._stock = TapeStock(machine, physics, tapes, reference.level_hz, seed=seed, minutes=tape_minutes)
+        thickness_um = MEDIA[self._stock.first.iec_type].thickness_um
+        self._transport = Transport(physics, machine.speed_mm_s, thickness_um, seed)
         self._stock_tape, self._reference = self._stock.get(0), ReferenceTape(reference, machine)
         self._compander = Compander(machine, self._stock.first.iec_type)
         self._rng = np.random.Generator(np.random.SFC64([seed, 0x51]))
@@ -101,16 +102,13 @@ class PracticeMachine:
         self._hum, self._electronics = MainsHum(seed), Electronics(seed)
         self._contact = HeadContact(seed)
         per_minute = physics.tape_dropouts_per_minute
-        self._reference_coating = Coating(per_minute, self._reference.seconds, seed + 2)
-        self._owners_coating = Coating(per_minute, 60 * MINUTES, seed + 3)
+        lengths_s = {"reference": self._reference.seconds, "owners": 60 * MINUTES}
+        self._coatings = {t: Coating(per_minute, s, seed + 2 + n) for n, (t, s) in enumerate(lengths_s.items())}
         self._shells, self._seating = np.random.default_rng([seed, 0x5E]), 0.0
         self._angles = (0.0, 0.0)
         self._spacing: Floats | None = None
-        self._azimuth_filtered = 0.0
-        self._erased_um = 0.0
-        self._virgin_db = 0.0
-        self._at_encoder = self._at_decoder = (-200.0, -200.0)
-        """Level of each channel ahead of encoder and decoder, dB re the reference level."""
+        self._azimuth_filtered = self._erased_um = self._virgin_db = 0.0
+        self._points = MeasuringPoints(machine, self._compander.reference_db)
         self._pending_input = np.zeros((0, 2))
         self._pending_output = np.zeros((CHUNK, 2))
         self._set_head_contact(physics)
@@ -202,18 +200,8 @@ class PracticeMachine:
 
     def reading_at(self, point: str) -> float:
         """What a person reads at a point: "meter left" in dB, "encoder left", "bias right" or "erase both" in mV."""
-        where, _, side = point.partition(" ")
-        if where == "erase":
-            return self._facts.erase_mv
-        if where == "bias":
-            return self._facts.bias_mv * 10 ** (self._error("bias", side) / 20)
-        replays = self._transport_state == "play"
-        at_meter = self._at_decoder if replays else self._at_encoder
-        db = {"meter": at_meter, "encoder": self._at_encoder, "decoder": self._at_decoder}[where][SIDES.index(side)]
-        if where == "meter":
-            return db - self._facts.meter_zero_db
-        mv = self._facts.encoder_mv if where == "encoder" else self._facts.decoder_mv
-        return float(mv * 10 ** ((db - self._compander.reference_db) / 20))
+        bias = {side: self._error("bias", side) for side in SIDES}
+        return self._points.reading(point, replays=self._transport_state == "play", bias_db=bias)
 
     def output_to_mark(self) -> None:
         """Turn the output control to its mark."""
@@ -263,7 +251,7 @@ class PracticeMachine:
         running = self._transport_state != "stop" and self._loaded != "none"
         # After the tape stops, the filters still have to run empty.
         self._chunks_to_drain = 3 if running else max(0, self._chunks_to_drain - 1)
-        self._at_encoder = self._at_decoder = _level_db(source)
+        self._points.hear(encoder=source, decoder=source)
         to_record = self._compander.encode(source) if self._transport_state == "record" else source
         out = self._replay_side_output(to_record, running) if self._chunks_to_drain else np.zeros((2, CHUNK))
         noise = 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * self._rng.standard_normal((2, CHUNK))
@@ -273,9 +261,8 @@ class PracticeMachine:
         if self._monitor == "source" or (self._facts.heads == 2 and self._transport_state == "record"):
             out = source + noise
         else:
-            out = out * self._electronics.gain(physics.warm_up_db)
-            replayed = with_wiring_faults(out, physics) + noise
-            self._at_decoder = _level_db(replayed)
+            replayed = with_wiring_faults(out * self._electronics.gain(physics.warm_up_db), physics) + noise
+            self._points.hear(decoder=replayed)
             out = self._compander.decode(replayed)
         self._chunk += 1
         return np.clip(out * 10 ** ((self._facts.replay_dbfs + self._error("output control")) / 20), -1.0, 1.0)
@@ -354,7 +341,8 @@ class PracticeMachine:
             flux += self._head_edges.run(tape.read_linear, left, right)
         if self._transport_state == "play" and tape is self._stock_tape.tape:
             flux += self._stock_tape.print_through.run(tape.read_linear, left, right)
-        coating, start = self._coating(), tape.tape_position(positions[0])
+        coating = self._coatings.get(self._loaded, self._stock_tape.coating)
+        start = tape.tape_position(positions[0])
         flux = self._contact.run(physics, flux, coating.wander.at(start))
         self._spacing = self._contact.spacing_db(
             physics,
@@ -367,11 +355,6 @@ class PracticeMachine:
         if self._loaded == "reference":
             return self._reference
         return self._owners if self._loaded == "owners" and self._owners is not None else self._stock_tape.tape
-
-    def _coating(self) -> Coating:
-        if self._loaded == "reference":
-            return self._reference_coating
-        return self._owners_coating if self._loaded == "owners" else self._stock_tape.coating
 
     def _bias(self, side: str) -> float:
         """Error of a channel's bias, with what the other channel takes of the oscillator they share."""
@@ -415,9 +398,3 @@ class PracticeMachine:
             for side in SIDES
         )
         self._stock_tape.replay_side.set(physics, self._azimuth_filtered, left, right)
-
-
-def _level_db(sound: Floats) -> tuple[float, float]:
-    """Level of each channel of a chunk as that of a sine, dB re 1."""
-    left, right = 10 * np.log10(2 * np.mean(sound**2, axis=1) + 1e-20)
-    return float(left), float(right)

@@ -16,7 +16,8 @@ from bench.procedure.kinds.adjust.overbias import OverbiasGuide
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
 from bench.procedure.kinds.adjust.reader import AdjustReader, ToneReader, label
 from bench.procedure.kinds.adjust.running_average import EXPECTED, RunningAverage, averaged
-from bench.procedure.kinds.adjust.seatings import NEEDED_BELOW_ARCMIN, USUAL_ARCMIN, Seatings
+from bench.procedure.kinds.adjust.seatings import Seatings, seatings_needed
+from bench.procedure.kinds.adjust.section_pass import SectionPass
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import MARK_BELOW_DB, refuse_file, to_record
 from bench.procedure.model.steps import Adjust
@@ -25,7 +26,6 @@ from bench.procedure.state.snapshot import Gauge, Prompt
 from bench.signals.source import Source
 from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
 from bench.signals.tones import Gap, Multitone, ToneSequence
-from bench.tape.geometry import delay_us
 
 READ_EVERY_S = 0.1
 """Time between two readings of the gauge."""
@@ -35,9 +35,6 @@ HOLD_S = 0.8
 
 START_S = 1.0
 """Silence ahead of the start mark, while the machine comes up to speed."""
-
-BETWEEN_PASSES_S = 1.0
-"""A section that was silent for longer, or sounds longer than it lasts, was played again."""
 
 SEARCH_S = 6.0
 """Longest search for the start mark."""
@@ -81,24 +78,13 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._averages: dict[Channel, RunningAverage] = {}
         self._trebles: dict[Channel, RunningAverage] = {}
         self._positions: dict[str, float] = {}
-        self._seatings = self._needs_seatings()
+        self._seatings = seatings_needed(step, bench, self._reader.tolerance)
         self._going = False
-        self._pass = _SectionPass(bench.job.section(step.plays).seconds) if step.plays is not None else None
+        self._pass = SectionPass(bench.job.section(step.plays).seconds) if step.plays is not None else None
         self._mark_frame: int | None = None
         self._mark_sound: list[Samples] = []
         self._mark_from = 0
         self._head_delay: float | None = WINDOW_S if step.programme else None
-
-    def _needs_seatings(self) -> Seatings | None:
-        """Azimuth of a cassette whose tolerance is finer than the shell's seating: the insertions to average over."""
-        step, machine = self.step, self.bench.job.machine
-        if step.quantity != "azimuth_delay" or step.plays is None or self.bench.job.tape.iec_type == "open reel":
-            return None
-        usual, least = (
-            float(delay_us(arcmin, machine.track_spacing_mm, machine.speed_mm_s))
-            for arcmin in (USUAL_ARCMIN, NEEDED_BELOW_ARCMIN)
-        )
-        return Seatings(self._reader.tolerance, usual) if self._reader.tolerance < least else None
 
     # ---------------------------------------------------------------- start
 
@@ -162,7 +148,7 @@ class LiveAdjustActivity(Activity[Adjust]):
                 self._gauges[reading.channel] = self._gauge(reading, offset, now)
             self._read_insertion(now)
             if self._pass is not None:
-                self._pass.heard(any(g.measured is not None for g in self._gauges.values()))
+                self._pass.heard(any(g.measured is not None for g in self._gauges.values()), READ_EVERY_S)
 
     def _look_for_mark(self, block: Block) -> None:
         """Find the head delay: the time from sending the start mark to hearing it."""
@@ -397,29 +383,6 @@ class LiveAdjustActivity(Activity[Adjust]):
             can_accept=self._going and self._can_accept,
             head_delay_s=self._head_delay,
         )
-
-
-class _SectionPass:
-    """How much of a section of the reference tape is left, and how often it was played: each pass wears it."""
-
-    def __init__(self, seconds: float) -> None:
-        self._seconds = seconds
-        self._heard, self._silent, self._passes = 0.0, 0.0, 1
-
-    def heard(self, tone: bool) -> None:
-        """Another look at whether the tone sounds, one in `READ_EVERY_S`."""
-        if not tone:
-            self._silent += READ_EVERY_S
-            return
-        if self._silent > BETWEEN_PASSES_S and self._heard:
-            self._heard, self._passes = 0.0, self._passes + 1
-        self._silent = 0.0
-        self._heard += READ_EVERY_S
-        if self._heard > self._seconds + BETWEEN_PASSES_S:
-            self._heard, self._passes = READ_EVERY_S, self._passes + 1
-
-    def __str__(self) -> str:
-        return f"{max(0.0, self._seconds - self._heard):.0f} s of the section left, pass {self._passes}"
 
 
 def _near_its_limit(gauge: Gauge) -> bool:

@@ -1,0 +1,29 @@
+"""How much of a section of the reference tape is left while a trimmer is turned, and how often it was played."""
+
+from __future__ import annotations
+
+BETWEEN_PASSES_S = 1.0
+"""A section that was silent for longer, or sounds longer than it lasts, was played again."""
+
+
+class SectionPass:
+    """How much of a section of the reference tape is left, and how often it was played: each pass wears it."""
+
+    def __init__(self, seconds: float) -> None:
+        self._seconds = seconds
+        self._heard, self._silent, self._passes = 0.0, 0.0, 1
+
+    def heard(self, tone: bool, seconds: float) -> None:
+        """Whether the tone sounded over the last seconds."""
+        if not tone:
+            self._silent += seconds
+            return
+        if self._silent > BETWEEN_PASSES_S and self._heard:
+            self._heard, self._passes = 0.0, self._passes + 1
+        self._silent = 0.0
+        self._heard += seconds
+        if self._heard > self._seconds + BETWEEN_PASSES_S:
+            self._heard, self._passes = seconds, self._passes + 1
+
+    def __str__(self) -> str:
+        return f"{max(0.0, self._seconds - self._heard):.0f} s of the section left, pass {self._passes}"
