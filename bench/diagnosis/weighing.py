@@ -35,7 +35,7 @@ GRADES = tuple(
 )
 UNSEEN = 0.5
 """Share of its odds that a cause keeps which these readings can't show: a bench measures first what it suspects."""
-TEMPER = 0.85
+TEMPER = 0.9
 """Of what the readings say, since the model is not the machine."""
 NEAR = 6.0
 """Grades less likely than the best one by more than this, a logarithm, do not count."""

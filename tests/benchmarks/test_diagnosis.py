@@ -8,7 +8,7 @@ from tests.diagnosis.scores import judged, reliability, table
 
 pytestmark = pytest.mark.long
 
-CASES, STRANGE = range(50_000, 50_400), range(60_000, 60_060)
+CASES, STRANGE = range(50_000, 50_300), range(60_000, 60_050)
 
 
 def test_the_table(capsys: pytest.CaptureFixture[str]) -> None:
