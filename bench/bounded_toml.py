@@ -47,8 +47,10 @@ def parse(text: str) -> dict[str, Any]:
 
 
 def clean(text: str) -> str:
-    """A text in which each character that acts on a terminal or a page is replaced."""
-    return _ACTS.sub("\N{REPLACEMENT CHARACTER}", text) if not text.isascii() or _ACTS.search(text) else text
+    """A text in which each character that acts on a terminal or a page is replaced; lines end as they do here."""
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    return _ACTS.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
 def cleaned(value: Any) -> Any:

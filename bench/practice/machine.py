@@ -10,15 +10,14 @@ from numpy.typing import NDArray
 from bench.practice import kernels
 from bench.practice.compander import NOISE_REDUCTION_POSITIONS, Compander
 from bench.practice.facts import FaultFacts, LoadedTape, MachineFacts, ReferenceFacts, TapeFacts, TrimmerPosition
-from bench.practice.filters import CHUNK, RATE
+from bench.practice.filters import CHUNK, RATE, level_db
 from bench.practice.flaws import Echo
 from bench.practice.mains_hum import MainsHum
-from bench.practice.measuring_points import MeasuringPoints
 from bench.practice.media import MEDIA, VIRGIN_NOISE_DB
 from bench.practice.owners_tape import MINUTES, owners_tape
 from bench.practice.physics import MachineCondition, MachinePhysics
-from bench.practice.record_side import RecordSetting
-from bench.practice.replay_side import ReplaySetting, with_height_error, with_wiring_faults
+from bench.practice.record_side import record_settings
+from bench.practice.replay_side import replay_settings, with_height_error, with_wiring_faults
 from bench.practice.roughness.coating import Coating, Dropouts
 from bench.practice.roughness.contact import HeadContact
 from bench.practice.roughness.electronics import Electronics
@@ -76,7 +75,7 @@ class PracticeMachine:
         seed: int,
         faults: Sequence[FaultFacts] = (),
         misadjustment: float = 1.0,
-        tape_minutes: float = 10.0,
+        tape_minutes: float = 4.0,
         other_tapes: Sequence[TapeFacts] = (),
     ) -> None:
         if machine.heads not in (2, 3):
@@ -85,10 +84,10 @@ class PracticeMachine:
         self._condition = MachineCondition(machine, tuple(faults))
         physics = self._condition.physics
         self._trimmers = draw_trimmers(physics, machine.heads, seed, misadjustment)
+        thickness = MEDIA[tape_in_use.iec_type].thickness_um if tape_in_use.iec_type in MEDIA else 12.0
+        self._transport = Transport(physics, machine.speed_mm_s, thickness, seed)
         tapes = (tape_in_use, *other_tapes)
         self._stock = TapeStock(machine, physics, tapes, reference.level_hz, seed=seed, minutes=tape_minutes)
-        thickness_um = MEDIA[self._stock.first.iec_type].thickness_um
-        self._transport = Transport(physics, machine.speed_mm_s, thickness_um, seed)
         self._stock_tape, self._reference = self._stock.get(0), ReferenceTape(reference, machine)
         self._compander = Compander(machine, self._stock.first.iec_type)
         self._rng = np.random.Generator(np.random.SFC64([seed, 0x51]))
@@ -102,13 +101,16 @@ class PracticeMachine:
         self._hum, self._electronics = MainsHum(seed), Electronics(seed)
         self._contact = HeadContact(seed)
         per_minute = physics.tape_dropouts_per_minute
-        lengths_s = {"reference": self._reference.seconds, "owners": 60 * MINUTES}
-        self._coatings = {t: Coating(per_minute, s, seed + 2 + n) for n, (t, s) in enumerate(lengths_s.items())}
+        self._reference_coating = Coating(per_minute, self._reference.seconds, seed + 2)
+        self._owners_coating = Coating(per_minute, 60 * MINUTES, seed + 3)
         self._shells, self._seating = np.random.default_rng([seed, 0x5E]), 0.0
         self._angles = (0.0, 0.0)
         self._spacing: Floats | None = None
-        self._azimuth_filtered = self._erased_um = self._virgin_db = 0.0
-        self._points = MeasuringPoints(machine, self._compander.reference_db)
+        self._azimuth_filtered = 0.0
+        self._erased_um = 0.0
+        self._virgin_db = 0.0
+        self._at_encoder = self._at_decoder = (-200.0, -200.0)
+        """Level of each channel ahead of encoder and decoder, dB re the reference level."""
         self._pending_input = np.zeros((0, 2))
         self._pending_output = np.zeros((CHUNK, 2))
         self._set_head_contact(physics)
@@ -200,8 +202,18 @@ class PracticeMachine:
 
     def reading_at(self, point: str) -> float:
         """What a person reads at a point: "meter left" in dB, "encoder left", "bias right" or "erase both" in mV."""
-        bias = {side: self._error("bias", side) for side in SIDES}
-        return self._points.reading(point, replays=self._transport_state == "play", bias_db=bias)
+        where, _, side = point.partition(" ")
+        if where == "erase":
+            return self._facts.erase_mv
+        if where == "bias":
+            return self._facts.bias_mv * 10 ** (self._error("bias", side) / 20)
+        replays = self._transport_state == "play"
+        at_meter = self._at_decoder if replays else self._at_encoder
+        db = {"meter": at_meter, "encoder": self._at_encoder, "decoder": self._at_decoder}[where][SIDES.index(side)]
+        if where == "meter":
+            return db - self._facts.meter_zero_db
+        mv = self._facts.encoder_mv if where == "encoder" else self._facts.decoder_mv
+        return float(mv * 10 ** ((db - self._compander.reference_db) / 20))
 
     def output_to_mark(self) -> None:
         """Turn the output control to its mark."""
@@ -251,7 +263,7 @@ class PracticeMachine:
         running = self._transport_state != "stop" and self._loaded != "none"
         # After the tape stops, the filters still have to run empty.
         self._chunks_to_drain = 3 if running else max(0, self._chunks_to_drain - 1)
-        self._points.hear(encoder=source, decoder=source)
+        self._at_encoder = self._at_decoder = level_db(source)
         to_record = self._compander.encode(source) if self._transport_state == "record" else source
         out = self._replay_side_output(to_record, running) if self._chunks_to_drain else np.zeros((2, CHUNK))
         noise = 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * self._rng.standard_normal((2, CHUNK))
@@ -261,8 +273,9 @@ class PracticeMachine:
         if self._monitor == "source" or (self._facts.heads == 2 and self._transport_state == "record"):
             out = source + noise
         else:
-            replayed = with_wiring_faults(out * self._electronics.gain(physics.warm_up_db), physics) + noise
-            self._points.hear(decoder=replayed)
+            out = out * self._electronics.gain(physics.warm_up_db)
+            replayed = with_wiring_faults(out, physics) + noise
+            self._at_decoder = level_db(replayed)
             out = self._compander.decode(replayed)
         self._chunk += 1
         return np.clip(out * 10 ** ((self._facts.replay_dbfs + self._error("output control")) / 20), -1.0, 1.0)
@@ -341,8 +354,7 @@ class PracticeMachine:
             flux += self._head_edges.run(tape.read_linear, left, right)
         if self._transport_state == "play" and tape is self._stock_tape.tape:
             flux += self._stock_tape.print_through.run(tape.read_linear, left, right)
-        coating = self._coatings.get(self._loaded, self._stock_tape.coating)
-        start = tape.tape_position(positions[0])
+        coating, start = self._coating(), tape.tape_position(positions[0])
         flux = self._contact.run(physics, flux, coating.wander.at(start))
         self._spacing = self._contact.spacing_db(
             physics,
@@ -356,6 +368,11 @@ class PracticeMachine:
             return self._reference
         return self._owners if self._loaded == "owners" and self._owners is not None else self._stock_tape.tape
 
+    def _coating(self) -> Coating:
+        if self._loaded == "reference":
+            return self._reference_coating
+        return self._owners_coating if self._loaded == "owners" else self._stock_tape.coating
+
     def _bias(self, side: str) -> float:
         """Error of a channel's bias, with what the other channel takes of the oscillator they share."""
         other = "right" if side == "left" else "left"
@@ -367,19 +384,8 @@ class PracticeMachine:
         return float(microseconds) * 1e-6 * RATE
 
     def _set_record_side(self) -> None:
-        physics = self._condition.physics
-        head = "record" if self._facts.heads == 3 else "replay"
-        left, right = (
-            RecordSetting(
-                self._error("record level", side),
-                self._error("record equalisation", side),
-                self._bias(side),
-                getattr(physics, f"{head}_dirt_{side}_um"),
-                physics.magnetised,
-            )
-            for side in SIDES
-        )
-        self._stock_tape.record_side.set(left, right)
+        settings = record_settings(self._error, self._bias, self._condition.physics, self._facts.heads)
+        self._stock_tape.record_side.set(*settings)
 
     def _set_replay_side(self, azimuth_arcmin: float) -> None:
         physics = self._condition.physics
@@ -387,14 +393,5 @@ class PracticeMachine:
         # delay is exact all the same: it is in the positions.
         if abs(azimuth_arcmin - self._azimuth_filtered) > AZIMUTH_STEP_ARCMIN:
             self._azimuth_filtered = azimuth_arcmin
-        left, right = (
-            ReplaySetting(
-                self._error("replay level", side),
-                self._error("replay equalisation", side),
-                physics.replay_t1_us or self._facts.equalisation_us[0],
-                getattr(physics, f"replay_dirt_{side}_um") + self._erased_um,
-                physics.magnetised,
-            )
-            for side in SIDES
-        )
-        self._stock_tape.replay_side.set(physics, self._azimuth_filtered, left, right)
+        settings = replay_settings(self._error, physics, self._facts.equalisation_us[0], self._erased_um)
+        self._stock_tape.replay_side.set(physics, self._azimuth_filtered, *settings)

@@ -175,6 +175,7 @@ class UnattendedHands:
             self._proposals_done.clear()
             self._wait_until = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
             return None
+        self._wait_until = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
         known = self._learnt.setdefault((self._step_id, turn.trimmer), _Trimmer())
         known.turns += 1
         # Beyond the peak the same direction continues, but the last reading was taken at another position.

@@ -47,9 +47,14 @@ BENCH = (
     KeyAction("turn(-2)", "left", "", "turn −2°", "Turn it anticlockwise.", in_palette=False),
     KeyAction("turn(10)", "up", "", "turn +10°", "Turn it a lot; among choices, go up.", in_palette=False),
     KeyAction("turn(-10)", "down", "", "turn −10°", "Turn it back a lot; among choices, go down.", in_palette=False),
+    KeyAction("turn_as_shown", "g", "", "turn as shown", "Turn the trimmer as far as the gauge proposes."),
+    KeyAction("run_on", "p", "", "run on", "Let the measuring steps follow one another, up to the first that is out."),
     KeyAction("accept", "a", "F7", "accept as is", "Keep what is not in; your reason lands in the report."),
     KeyAction("again", "r", "F5", "again", "Do this step again from its start."),
     KeyAction("results", "v", "F12", "results", "Read everything measured so far, what is not in on top."),
+    KeyAction(
+        "far", "f", "", "two metres", "Large, to be read from two metres: figure, arrow, trimmer; or what to do."
+    ),
     KeyAction("note", "n", "F4", "note", "Write a note into the report."),
     KeyAction(
         "back", "b", "F8", "step back", "Go back to the step before; what this one gave stays as an earlier try."

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 NEW_JOB = "new job"
 A_FILE = "file"
 AN_EXERCISE = "exercise"
+AS_LEFT = "as-left"
 TRAINEE = "trainee"
 
 
@@ -94,7 +95,7 @@ def rows_of(workspace: Workspace) -> list[Row]:
         "machine": _machines(workspace, reference_tapes),
         "tape": _sheets(workspace, "tape"),
         "reference-tape": reference_tapes,
-        "port": (PRACTICE, EXERCISE, FILE),
+        "port": (PRACTICE, LEFT, EXERCISE, FILE),
         "who": WHO,
     }
     return [Row(id_, title, options[id_]) for id_, title in ROWS if id_ != "session" or options["session"]]
@@ -105,6 +106,12 @@ PRACTICE = Option(
     "practice machine",
     "",
     ("A model of a recorder, out of line, with trimmers to turn by key. Nothing can be harmed.",),
+)
+LEFT = Option(
+    AS_LEFT,
+    "practice machine as you left it",
+    "",
+    ("The same practice machine again, with its trimmers where its last session left them.",),
 )
 EXERCISE = Option(
     AN_EXERCISE,
@@ -125,6 +132,24 @@ FILE = Option(
     "",
     ("A recording of a machine's output in any usual format. It can be measured, not adjusted.",),
 )
+
+
+def last_on_practice_machine(workspace: Workspace, machine: str) -> tuple[Path, int]:
+    """The folder of the last session of a machine's sheet on the practice machine, and the seed of that machine.
+
+    Raises:
+        Problem: there is none.
+    """
+    from bench.session.record.index import entries
+    from bench.session.record.reader import read_session
+
+    for entry in entries(workspace.sessions):
+        if entry.machine_id != machine or entry.exercise or entry.problem:
+            continue
+        job = read_session(entry.folder).job
+        if job.port_kind == "practice":
+            return entry.folder, job.seed
+    raise Problem("the practice machine has no session of this machine yet: choose it without “as you left it” first")
 
 
 def live_options() -> tuple[Option, ...]:

@@ -94,7 +94,7 @@ async def test_the_count_down(monkeypatch: pytest.MonkeyPatch, size: tuple[int, 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 36)])
 async def test_cautions_that_were_read(monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]) -> None:
-    monkeypatch.setattr("bench.tui.screens.bench.caution_reading_s", lambda parts: 0.2)
+    monkeypatch.setattr("bench.tui.screens.bench_card.caution_reading_s", lambda parts: 0.2)
     app, _ = bench_app(samples.beside_hazards())
     async with app.run_test(size=size) as pilot:
         await says(pilot, "F1 help")

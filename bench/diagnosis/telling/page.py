@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from bench.diagnosis.answer import Diagnosis, Setting, Suspect
+from bench.diagnosis.causes.table import CAUSES, WIRING
 from bench.diagnosis.readings.finding import Finding
 from bench.measure.catalogue import QUANTITIES
 from bench.words.figures import hertz, number
@@ -19,6 +22,14 @@ def odds_text(probability: float) -> str:
         if probability >= least:
             return f"{word}, {percent} %"
     return f"possibly, {percent} %" if probability >= POSSIBLE else f"hardly, {percent} %"
+
+
+TITLES = {c.name: c.title for c in CAUSES} | {name: name.replace("-", " ") for name in WIRING}
+
+
+def titles(names: Iterable[str]) -> str:
+    """Causes in a sentence, by what a person calls them."""
+    return "; ".join(TITLES[name] for name in names)
 
 
 def suspect_text(suspect: Suspect) -> str:
@@ -61,7 +72,7 @@ def page(diagnosis: Diagnosis) -> list[str]:
         if suspect.speaks_against:
             out.append(f"   against   {'; '.join(finding_text(f) for f in suspect.speaks_against[:2])}")
         if suspect.like:
-            out.append(f"   reads like {', '.join(suspect.like)}")
+            out.append(f"   reads like {titles(suspect.like)}")
         out.append(f"   mended by {suspect.mended_by}")
     out += ["", f"Nothing wrong: {_percent(diagnosis.nothing)}. Not in the list: {_percent(diagnosis.not_in_list)}."]
     out += _next(diagnosis)
@@ -69,7 +80,7 @@ def page(diagnosis: Diagnosis) -> list[str]:
     if settings:
         out.append(f"Out of adjustment: {'; '.join(settings)}.")
     if diagnosis.not_looked_at:
-        out.append(f"Not looked at: {', '.join(diagnosis.not_looked_at[:MOST_NOT_LOOKED_AT])}.")
+        out.append(f"Not looked at: {titles(diagnosis.not_looked_at[:MOST_NOT_LOOKED_AT])}.")
     out += [f"Contradiction: {c}." for c in diagnosis.contradictions]
     return out
 
@@ -82,7 +93,7 @@ def _next(diagnosis: Diagnosis) -> list[str]:
     test = diagnosis.next_test
     if test is None:
         return []
-    what = f": tells apart {' and '.join(test.parts)}" if test.parts else ""
+    what = f" (for: {titles(test.parts)})" if test.parts else ""
     minutes = f" ({number(test.minutes, 1)} min)" if test.minutes else ""
     return [f"Next test{minutes}: {test.step}{what}."]
 
@@ -91,11 +102,12 @@ def _percent(probability: float) -> str:
     return f"{round(100 * probability)} %"
 
 
-def setting_text(setting: Setting) -> str:
-    """A trimmer's error: "bias, left +0.40 ± 0.50 dB (as found)"."""
+def setting_text(setting: Setting, *, run: bool = True) -> str:
+    """A trimmer's error: "bias, left +0.40 ± 0.50 dB (as found)"; without `run` not when."""
     where = "" if setting.channel == "both" else f", {setting.channel}"
     value = number(setting.value, 2, sign=True)
-    return f"{setting.name}{where} {value} ± {number(setting.uncertainty, 2)} {setting.unit} ({setting.run})"
+    text = f"{setting.name}{where} {value} ± {number(setting.uncertainty, 2)} {setting.unit}"
+    return f"{text} ({setting.run})" if run else text
 
 
 def finding_text(finding: Finding) -> str:

@@ -57,6 +57,10 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
         return f"for {_or(wanted.heads)} heads; this machine has {machine.heads}"
     if wanted.speed_mm_s and machine.speed_mm_s not in wanted.speed_mm_s:
         return f"for {_or(f'{v:g}' for v in wanted.speed_mm_s)} mm/s; this machine runs at {machine.speed_mm_s:g} mm/s"
+    bass = max(machine.equalisation_us) if all(machine.equalisation_us) else 0.0
+    if wanted.bass_equalisation_us and bass not in wanted.bass_equalisation_us:
+        kinds = _or(_bass(v) for v in wanted.bass_equalisation_us)
+        return f"for equalisation {kinds}; this machine has it {_bass(bass)}"
     missing = [t for t in wanted.trimmers if t not in machine.trimmers]
     if missing:
         return f"the machine has no trimmer {missing[0]}"
@@ -78,6 +82,10 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
         if asked is not None and asked != has:
             return f"for machines {'with' if asked else 'without'} {name}"
     return ""
+
+
+def _bass(us: float) -> str:
+    return f"with {us:g} µs in the bass" if us else "without a time constant in the bass"
 
 
 def _or(values: Any) -> str:

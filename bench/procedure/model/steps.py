@@ -333,6 +333,8 @@ class Procedure(Strict):
     """The question of the job; the report begins with the answer."""
     part: bool = False
     """Meant to be followed by other procedures. Alone, it asks at its interlocks."""
+    applies_to: AppliesTo | None = None
+    """The machines and tapes that it is for; with others it is refused before it starts."""
     machine: str | None = None
     """File name of the machine sheet without `.toml`, where none is named at the start."""
     tape: str | None = None

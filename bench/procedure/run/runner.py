@@ -25,9 +25,10 @@ from bench.procedure.state.as_found import AsFound
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.journal import Journal
 from bench.procedure.state.judge_run import judge_run
-from bench.procedure.state.snapshot import Curve, InputView, Outcome, Prompt, Snapshot
+from bench.procedure.state.snapshot import Curve, Outcome, Prompt, Snapshot
 
 HELD = Prompt("go-on", "On hold: sound, tape and timer are paused. Go on to resume")
+STOPPED = Prompt("go-on", "All sound is stopped. Go on to start this step again")
 
 
 class Runner:
@@ -53,6 +54,8 @@ class Runner:
         self._held_at: float | None = None
         self._unheard = 0
         self._left = False
+        self._obeyed = 0
+        self._stopped = False
         self._port_trouble = ""
         self._cannot = ""
         self._job_view = job_view(job)
@@ -66,7 +69,8 @@ class Runner:
     @property
     def wants_sound(self) -> bool:
         """Whether the current step listens."""
-        return self._activity is not None and self._activity.wants_sound and self._held_at is None
+        heard = self._held_at is None and not self._stopped
+        return self._activity is not None and self._activity.wants_sound and heard
 
     @property
     def _step(self) -> JobStep | None:
@@ -89,7 +93,7 @@ class Runner:
     def _enter(self, *, again: bool = False) -> None:
         """Begin the current step, unless an interlock has a question first."""
         step = self._step
-        self._accepted = False
+        self._accepted = self._stopped = False
         if step is None:
             self._bench.note(self.job.steps[-1].id, events.Done())
             return
@@ -199,7 +203,7 @@ class Runner:
         self._sound.watch_hum(block, self._port.status.sample_rate)
         if self._held_at is not None:
             self._unheard += len(block.samples)
-        elif self._activity is not None and self._activity.wants_sound:
+        elif self._activity is not None and self.wants_sound:
             lost, self._unheard = block.lost + self._unheard, 0
             whole = replace(block, lost=lost) if lost else block
             if self._step is not None:
@@ -237,6 +241,7 @@ class Runner:
     def obey(self, command: say.Command) -> None:
         """Obey a command. One that cannot be obeyed changes nothing; the notice says why."""
         self._bench.notice = ""
+        self._obeyed += 1
         try:
             self._obey(command)
         except Problem as problem:
@@ -254,12 +259,15 @@ class Runner:
                 self._end_activity(skipped=True)
                 self._left = True
             case say.StopSound():
+                self._stopped = self._stopped or bool(self._bench.sending)
                 self._bench.silence()
-                self._bench.notice = "all sound is stopped; repeat the step to start it again"
+                self._bench.notice = "all sound is stopped"
             case say.Note(text):
                 self._bench.note(step.id, events.Noted(text))
             case say.Turn(trimmer, degrees):
                 self._bench.turn(trimmer, degrees)
+            case say.GoOn() if self._stopped:
+                self._obey(say.Repeat())
             case say.Repeat():
                 self._end_activity(skipped=True)
                 self._bench.note(step.id, events.Repeated())
@@ -280,20 +288,8 @@ class Runner:
             case say.Accept(reason) if not reason.strip():
                 raise Problem("say why it is accepted: the report gives the reason")
             case _ if self._activity is not None:
-                self._pass_on(self._activity, command)
+                say.pass_on(self._activity, command)
                 self._accepted = isinstance(command, say.Accept)
-
-    @staticmethod
-    def _pass_on(activity: Activity[Any], command: say.Command) -> None:
-        match command:
-            case say.GoOn():
-                activity.go_on()
-            case say.Answer(text):
-                activity.answer(text)
-            case say.Tick(index):
-                activity.tick(index)
-            case say.Accept(reason):
-                activity.accept(reason)
 
     def _back(self, step: JobStep) -> None:
         """Go back to the previous step; its readings stay as an earlier attempt."""
@@ -373,8 +369,8 @@ class Runner:
         return Snapshot(
             job=self._job_view,
             step=step_view(self.job, self.at),
-            prompt=replace(HELD, sounds=bool(bench.sending)) if held else view.prompt,
-            sound=InputView(*self._sound.state(), self._port.status, self._sound.only(), self._sound.hum()),
+            prompt=replace(HELD, sounds=bool(bench.sending)) if held else STOPPED if self._stopped else view.prompt,
+            sound=self._sound.view(self._port.status),
             gauges=view.gauges,
             tones=view.tones,
             checks=view.checks,
@@ -395,5 +391,6 @@ class Runner:
             to_sign=view.to_sign,
             can_go_back=self._progress.previous(self.at) is not None,
             kept=self._journal.records(),
+            obeyed=self._obeyed,
             last_curves=self._last_curves,
         )

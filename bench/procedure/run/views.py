@@ -6,6 +6,7 @@ from bench.audio.port import PortStatus
 from bench.problem import Problem
 from bench.procedure.model.job import Job
 from bench.procedure.state.snapshot import InputView, JobView, Outcome, Prompt, Snapshot, StepView
+from bench.words.figures import tape_speed
 
 
 def job_view(job: Job) -> JobView:
@@ -17,9 +18,10 @@ def job_view(job: Job) -> JobView:
         machine=machine.name,
         tape=job.tape.name,
         reference_tape=job.reference_tape.name,
-        speed=f"{machine.speed_mm_s:g} mm/s",
+        speed=tape_speed(machine.speed_mm_s),
         equalisation=f"{t1:g} µs" + (f" + {t2:g} µs" if t2 else ""),
         reference_level=str(machine.reference.fluxivity),
+        heads=machine.heads,
         steps=tuple((step.id, step.title) for step in job.steps),
     )
 

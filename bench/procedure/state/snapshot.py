@@ -25,6 +25,7 @@ class JobView:
     speed: str
     equalisation: str
     reference_level: str
+    heads: int = 2
     steps: tuple[tuple[str, str], ...] = ()
     """Id and title of each step."""
 
@@ -205,6 +206,8 @@ class InputView:
     """The only channel that carries sound."""
     hum: Hum | None = None
     """Mains hum that stands out."""
+    lost: bool = False
+    """Sound was lost in the last seconds: the computer was too busy for the device."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,5 +264,7 @@ class Snapshot:
     """Whether there is a step to go back to."""
     kept: tuple[ReadingRecord, ...] = ()
     """All readings kept so far, oldest first."""
+    obeyed: int = 0
+    """How many commands the runner has taken."""
     last_curves: tuple[Curve, ...] = ()
     """The curves that the last measuring step drew against a trimmer."""

@@ -11,10 +11,10 @@ from bench.diagnosis.telling.page import (
     odds_text,
     setting_text,
     suspect_text,
+    titles,
 )
 from bench.session.compare.diagnosis import worth_telling
 from bench.session.record.record import SessionRecord
-from bench.words.sentences import listed
 
 
 def cause_lines(session: SessionRecord) -> tuple[str, ...]:
@@ -31,7 +31,7 @@ def told(diagnosis: Diagnosis) -> tuple[str, ...]:
         speaks = "; ".join(finding_text(f) for f in s.speaks_for[:2])
         lines.append(f"{_capital(suspect_text(s))}: {odds_text(s.probability)}. Mended by: {s.mended_by}.")
         lines += [f"It shows in {speaks}."] if speaks else []
-        lines += [f"Reads alike: {listed(s.like)}."] if s.like else []
+        lines += [f"Reads alike: {titles(s.like)}."] if s.like else []
     if not likely:
         lines.append(f"{_capital(first_line(diagnosis) or 'these readings do not tell what is wrong')}.")
     other = [s for s in diagnosis.suspects if POSSIBLE <= s.probability < PROBABLE]
@@ -39,9 +39,11 @@ def told(diagnosis: Diagnosis) -> tuple[str, ...]:
         lines.append(
             "Possible too: " + "; ".join(f"{suspect_text(s)}, {round(100 * s.probability)} %" for s in other) + "."
         )
-    out = [setting_text(s) for s in diagnosis.settings if s.run == "as found" and abs(s.value) > s.uncertainty]
+    out = [
+        setting_text(s, run=False) for s in diagnosis.settings if s.run == "as found" and abs(s.value) > s.uncertainty
+    ]
     lines += [f"Out of adjustment as found: {'; '.join(out)}."] if out else []
-    lines += [f"Not looked at: {listed(diagnosis.not_looked_at)}."] if diagnosis.not_looked_at else []
+    lines += [f"Not looked at: {titles(diagnosis.not_looked_at)}."] if diagnosis.not_looked_at else []
     lines += [f"{_capital(c)}." for c in diagnosis.contradictions]
     return tuple(lines)
 

@@ -182,7 +182,7 @@ def responses(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = S
         levels: dict[float | None, set[float | None]] = {}
         for r in group:
             levels.setdefault(r.reading.frequency_hz, set()).add(r.sent_db)
-        together = group[0].reading.quantity == "response" and group[0].noise_reduction != "off"
+        together = group[0].reading.quantity != "response" or group[0].noise_reduction != "off"
         if together or all(len(found) == 1 for found in levels.values()):
             tables.append(_response(group, names))
             continue

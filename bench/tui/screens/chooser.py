@@ -18,11 +18,13 @@ from bench.tui.choices import (
     A_FILE,
     ABOUT,
     AN_EXERCISE,
+    AS_LEFT,
     NEW_JOB,
     TRAINEE,
     Option,
     Row,
     file_option,
+    last_on_practice_machine,
     live_options,
     rows_of,
 )
@@ -326,7 +328,10 @@ class ChooserScreen(Screen[str]):
         if session is None and self._key("port") == AN_EXERCISE:
             self._ask_exercise()
             return
-        self._go(self._running_job(session))
+        try:
+            self._go(self._running_job(session))
+        except Problem as problem:
+            self.say(problem.sentence)
 
     def _ask_exercise(self) -> None:
         """Ask for the trainee's name and the number of the exercise, in one line."""
@@ -355,6 +360,9 @@ class ChooserScreen(Screen[str]):
         request = RunRequest(procedure, machine or None, tape or None, reference_tape or None, port=port)
         if port == AN_EXERCISE:
             request = replace(request, port="practice", exercise=FAULTS, seed=number, trainee=trainee)
+        if port == AS_LEFT:
+            folder, seed = last_on_practice_machine(self._workspace, machine)
+            request = replace(request, port="practice", after=folder, seed=seed)
         return RunningJob(self._workspace, request, learning=learning)
 
     def _go(self, job: RunningJob) -> None:

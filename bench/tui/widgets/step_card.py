@@ -8,7 +8,7 @@ from bench.tui.text import clip, wrap
 from bench.tui.widgets.line_widget import Line, LineWidget
 
 if TYPE_CHECKING:
-    from bench.procedure.model.steps import Hazard
+    from bench.procedure.model.steps import Caution, Hazard
     from bench.procedure.state.snapshot import StepView
 
 HAZARDS: dict[Hazard, str] = {
@@ -28,9 +28,19 @@ Part = tuple[str, str, str]
 """The lead of the first line, the text, and its role."""
 
 
-def card_parts(step: StepView, *, whole: bool = False) -> list[Part]:
-    """The parts of a card in reading order; `whole` adds why, and what to do otherwise."""
-    parts: list[Part] = [("▲ ", f"{HAZARDS[c.hazard]}: {c.say}", "caution") for c in step.cautions]
+def card_parts(step: StepView, *, whole: bool = False, read: frozenset[Caution] = frozenset()) -> list[Part]:
+    """The parts of a card in reading order.
+
+    Args:
+        step: the step.
+        whole: whether to add why, and what to do otherwise.
+        read: cautions that the step before gave in the same words; their hazards are named, and no more.
+    """
+    new = [c for c in step.cautions if c not in read]
+    parts: list[Part] = [("▲ ", f"{HAZARDS[c.hazard]}: {c.say}", "caution") for c in new]
+    known = [HAZARDS[c.hazard] for c in step.cautions if c in read]
+    if known:
+        parts.append(("▲ ", f"{', '.join([known[0], *(k.lower() for k in known[1:])])}: as before", "caution"))
     parts.append(("", step.do, ""))
     parts.append(("good  ", step.good, "quiet"))
     if whole:

@@ -33,6 +33,9 @@ def tone_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line
     done = sum(t.state == "done" for t in tones)
     head = justified([(f"{done} of {counted(len(tones), 'tone')}", "strong")], [(_columns(width), "quiet")], width)
     room = height - 1
+    if all(t.state in ("done", "missing") for t in tones) and len(tones) > room:
+        tones = tuple(sorted(tones, key=lambda t: -_RANK[worst(t.readings) or "in"]))
+        return [head, *(_tone(t, width) for t in tones[:room])]
     due = next((n for n, t in enumerate(tones) if t.state in ("sounding", "waiting")), len(tones) - 1)
     first = max(0, min(due - room // 2, len(tones) - room))
     return [head, *(_tone(t, width) for t in tones[first : first + room])]

@@ -53,5 +53,5 @@ def test_no_text_is_a_formula_or_breaks_a_line(tmp_path: Path) -> None:
     for text in ("=1+1", "+1", "-1", "@sum", "a\r\nb", 'he said "so", twice'):
         w.keep("s", "left", "reference tape", [(replace(reading, method=Method(text)), target)], because=text)
     rows = rows_of(w.store.folder)
-    assert [r["accepted_because"] for r in rows] == ["'=1+1", "'+1", "'-1", "'@sum", "a  b", 'he said "so", twice']
+    assert [r["accepted_because"] for r in rows] == ["'=1+1", "'+1", "'-1", "'@sum", "a b", 'he said "so", twice']
     assert {r["value"] for r in rows} == {"-9.0"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import replace
 from itertools import product
@@ -65,7 +66,7 @@ def test_what_cleaning_and_alignment_gave_back(records: tuple[ReadingRecord, ...
                 and a.reading.quantity == b.reading.quantity
                 and (a.reading.channel, a.reading.frequency_hz) == (b.reading.channel, b.reading.frequency_hz)
                 and CHANNELS[a.reading.channel] == side
-                and (_figure(a), _figure(b)) == (old, new)
+                and (_figure(a, b), _figure(b, a)) == (old, new)
             ]
             assert found, said
             assert float(spread) > 0
@@ -106,6 +107,9 @@ def _value(record: ReadingRecord) -> float:
     return record.measured.value
 
 
-def _figure(record: ReadingRecord) -> str:
-    assert record.measured is not None
-    return figure(record.measured.value, record.measured.unit, record.measured.uncertainty)
+def _figure(record: ReadingRecord, other: ReadingRecord) -> str:
+    """The figure to the place of the uncertainty of their difference."""
+    a, b = record.measured, other.measured
+    assert a is not None
+    assert b is not None
+    return figure(a.value, a.unit, math.hypot(a.uncertainty, b.uncertainty))

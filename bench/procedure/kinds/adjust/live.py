@@ -17,7 +17,7 @@ from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeRe
 from bench.procedure.kinds.adjust.reader import AdjustReader, ToneReader, label
 from bench.procedure.kinds.adjust.running_average import EXPECTED, RunningAverage, averaged
 from bench.procedure.kinds.adjust.seatings import Seatings, seatings_needed
-from bench.procedure.kinds.adjust.section_pass import SectionPass
+from bench.procedure.kinds.adjust.section_pass import READ_EVERY_S, SectionPass
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import MARK_BELOW_DB, refuse_file, to_record
 from bench.procedure.model.steps import Adjust
@@ -26,9 +26,6 @@ from bench.procedure.state.snapshot import Gauge, Prompt
 from bench.signals.source import Source
 from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
 from bench.signals.tones import Gap, Multitone, ToneSequence
-
-READ_EVERY_S = 0.1
-"""Time between two readings of the gauge."""
 
 HOLD_S = 0.8
 """An average begins so long after a turn, plus the head delay, and may be accepted once it is in after as long."""
@@ -78,7 +75,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._averages: dict[Channel, RunningAverage] = {}
         self._trebles: dict[Channel, RunningAverage] = {}
         self._positions: dict[str, float] = {}
-        self._seatings = seatings_needed(step, bench, self._reader.tolerance)
+        self._seatings = seatings_needed(step, bench.job, self._reader.tolerance)
         self._going = False
         self._pass = SectionPass(bench.job.section(step.plays).seconds) if step.plays is not None else None
         self._mark_frame: int | None = None
@@ -148,7 +145,7 @@ class LiveAdjustActivity(Activity[Adjust]):
                 self._gauges[reading.channel] = self._gauge(reading, offset, now)
             self._read_insertion(now)
             if self._pass is not None:
-                self._pass.heard(any(g.measured is not None for g in self._gauges.values()), READ_EVERY_S)
+                self._pass.heard(any(g.measured is not None for g in self._gauges.values()))
 
     def _look_for_mark(self, block: Block) -> None:
         """Find the head delay: the time from sending the start mark to hearing it."""
@@ -207,6 +204,9 @@ class LiveAdjustActivity(Activity[Adjust]):
         for channel, average in self._averages.items():
             if shared or self._reader.trimmer(channel) in turned:
                 self._turned(channel, average, now)
+        for channel, over in self._overbias.items():
+            if shared and self._reader.trimmer(channel) not in turned:
+                over.displaced()
 
     def _turned(self, channel: Channel, average: RunningAverage, now: float) -> None:
         average.turned(now + self._hold_s)
@@ -234,8 +234,10 @@ class LiveAdjustActivity(Activity[Adjust]):
             known = self._follow_peak(over, channel, average, now)
             level = reading
             reading = over.reading(level)
-            if isinstance(level, Reading) and isinstance(reading, NoReading):
-                turn, said = over.turn(), over.direction()
+            if isinstance(level, Reading):
+                if channel == self._searched(channel):
+                    turn = over.turn(self._reader.target.value, self._degrees(channel))
+                said = over.direction() if isinstance(reading, NoReading) else ""
         verdict = judge(reading, self._reader.target, offset=offset)
         gauge = Gauge(
             channel=channel,
@@ -249,7 +251,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             history=tuple(recent.points),
             band=average.band if average.mean is not None else 0.0,
             now=live.value if live is not None else None,
-            turn=turn,
+            turn=turn if verdict.word != "in" else None,
         )
         reading_anew = self._seatings is not None and self._seatings.stage == "reading"
         advice: Advice = "look"
@@ -280,6 +282,10 @@ class LiveAdjustActivity(Activity[Adjust]):
             return False
         over.add_steady(level, trebles.mean, self._degrees(channel))
         return True
+
+    def _searched(self, channel: Channel) -> Channel:
+        """The channel whose peak is looked for: one at a time, because a turn of one trimmer moves both channels."""
+        return next((c for c, over in self._overbias.items() if not over.peak.found), channel)
 
     def _degrees(self, channel: Channel) -> float | None:
         """Position of the trimmer, on a machine whose trimmers the program sees."""

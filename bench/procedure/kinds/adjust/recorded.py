@@ -43,6 +43,10 @@ class RecordedAdjustActivity(Activity[Adjust]):
         self._trebles: dict[Channel, RunningAverage] = {}
         self._heard_s = self._next_read_s = 0.0
 
+    def lost_sound(self) -> bool:
+        """Record, or replay, again; while a machine with two heads records, nothing is listened to."""
+        return self._passage is not None and self._passage.listens and super().lost_sound()
+
     def end(self) -> None:
         """Stop sound; keep what was learnt about the trimmers."""
         self._plans.remember()

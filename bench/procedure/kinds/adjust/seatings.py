@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal
 
-from bench.procedure.kinds.bench import Bench
+from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Adjust
 from bench.tape.geometry import delay_us
 from bench.words.figures import plus_minus
@@ -85,10 +85,10 @@ class Seatings:
         return self.count < LEAST or (self.count < MOST and self.uncertainty > ENOUGH * self.tolerance)
 
 
-def seatings_needed(step: Adjust, bench: Bench, tolerance: float) -> Seatings | None:
+def seatings_needed(step: Adjust, job: Job, tolerance: float) -> Seatings | None:
     """The insertions to average over: for azimuth of a cassette whose tolerance is finer than the shell's seating."""
-    machine = bench.job.machine
-    if step.quantity != "azimuth_delay" or step.plays is None or bench.job.tape.iec_type == "open reel":
+    machine = job.machine
+    if step.quantity != "azimuth_delay" or step.plays is None or job.tape.iec_type == "open reel":
         return None
     usual, least = (
         float(delay_us(arcmin, machine.track_spacing_mm, machine.speed_mm_s))

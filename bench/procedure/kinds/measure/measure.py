@@ -175,9 +175,7 @@ class RecordedMeterActivity(MeterActivity):
 
     def lost_sound(self) -> bool:
         """Record, or replay, again; while a machine with two heads records, nothing is listened to."""
-        if self._passage is None or not self._passage.listens:
-            return False
-        return super().lost_sound()
+        return self._passage is not None and self._passage.listens and super().lost_sound()
 
     def go_on(self) -> None:
         """Start to record; later: the replay is over."""
