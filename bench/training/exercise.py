@@ -7,9 +7,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from bench.problem import Problem
+from bench.procedure.model.exercise_steps import NameCauses, RivalTest
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Fault
-from bench.procedure.model.steps import ByHand, NameCauses, RecordReplay, Reference, RivalTest, StepBase
+from bench.procedure.model.steps import ByHand, RecordReplay, Reference, StepBase
 from bench.training.causes import Cause
 from bench.training.rivals import rival_of
 

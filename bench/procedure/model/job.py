@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from bench.problem import Problem
+from bench.procedure.model.exercise_steps import NameCauses
 from bench.procedure.model.sheets import Interface, Machine, ReferenceTape, Section, Tape
 from bench.procedure.model.steps import (
     Adjust,
@@ -15,7 +16,6 @@ from bench.procedure.model.steps import (
     Entry,
     InterfaceStep,
     Measure,
-    NameCauses,
     Procedure,
     Question,
     RecordReplay,

@@ -315,24 +315,6 @@ class Question(StepBase):
     """the reading that answers it, with three choices in this order: higher, about the same, lower."""
 
 
-class RivalTest(Strict):
-    """What a cause can be taken for, and the test that tells the two apart."""
-
-    cause: Text
-    rival: Text
-    test: Text
-
-
-class NameCauses(StepBase):
-    """Name what was wrong with the machine. It ends an exercise; no file has it."""
-
-    kind: Literal["name-causes"]
-    causes: tuple[Text, ...] = Field(min_length=1)
-    """All causes that can be named."""
-    rivals: tuple[RivalTest, ...] = ()
-    """Of the causes that have one."""
-
-
 class Follow(AnyStep):
     """The steps of another procedure in this folder. Cautions of this step are shown at the first of them."""
 

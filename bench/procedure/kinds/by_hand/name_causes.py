@@ -6,7 +6,7 @@ from bench.problem import Problem
 from bench.procedure.kinds.activity import Activity, View
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.by_hand.entry import chosen
-from bench.procedure.model.steps import NameCauses, RivalTest
+from bench.procedure.model.exercise_steps import NameCauses, RivalTest
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.exercise_events import CauseNamed
 from bench.procedure.state.journal import ReadingRecord
