@@ -45,20 +45,20 @@ HELP = {
     "rehearse": "run a procedure hands-off on the practice machine",
     "measure": "measure a quantity in a capture",
     "tones": "write tones to a file",
-    "tracking": "say what noise reduction makes of an error of level and treble",
+    "tracking": "show what noise reduction makes of an error of level and treble",
     "listen": "write what the owner hears from a machine to a file",
     "decode": "decode a transfer made with noise reduction out, with its errors taken off",
     "encode": "encode a file, for tests and check tapes",
-    "exercise": "go through a procedure on a practice machine with hidden faults, and be told what was so",
-    "debriefs": "list exercises and what came of each",
-    "validate": "say every problem of procedures and sheets",
+    "exercise": "follow a procedure on a practice machine with hidden faults, then see the faults",
+    "debriefs": "list exercises and first line-ups with their results",
+    "validate": "list every problem in procedures and sheets",
     "report": "write a session's report again",
     "history": "the machines that were on the bench, and what one of them did over the years",
-    "compare": "set two sessions side by side",
-    "diagnose": "say what is wrong with a machine, how sure that is, and what to look at next",
-    "interchange": "say what a tape recorded on one machine gives on another, and which is the odd one out",
+    "compare": "compare two sessions",
+    "diagnose": "show what is wrong with a machine, how sure that is, and what to look at next",
+    "interchange": "show how one machine's tape plays on another, and which machine is the odd one out",
     "label": "print the text of the sticker inside the lid",
-    "ports": "list sound devices, or say why there are none",
+    "ports": "list sound devices, or the reason why there are none",
 }
 
 
@@ -70,7 +70,8 @@ class _Parser(argparse.ArgumentParser):
     """One line on stderr and exit 2 for bad usage."""
 
     def error(self, message: str) -> NoReturn:
-        raise Problem(f"{self.prog}: {message}; see {self.prog} --help")
+        command = self.prog.removeprefix("tapebench").strip()
+        raise Problem(f"{f'{command}: ' if command else ''}{message}; see {self.prog} --help")
 
 
 def process() -> int:

@@ -53,6 +53,9 @@ class Narrator:
             self._tones.clear()
             self._last_values.pop("checks", None)
             self._card(s.step, whole=self.trainee)
+            self._changed("why", s.step.why)
+        elif s.step is not None and self._changed("why", s.step.why) and self.trainee:
+            self._reasons(s.step)
         self._checks(s)
         for tone in s.tones:
             self._tone(tone, s)
@@ -128,9 +131,10 @@ class Narrator:
             for part in s.flutter:
                 share = f"{part.percent:.3f} % peak, {part.share * 100:.0f} % of it all"
                 self._line(f"  {part.part}: {part.rate_hz:.2f} a second, {share}")
-        if s.to_sign and self._changed("to sign", s.to_sign):
-            for line in s.to_sign:
-                self._line(f"  {line}")
+        for said in (s.to_choose_by, s.to_sign):
+            if said and self._changed("to decide by", said):
+                for line in said:
+                    self._line(f"  {line}")
         if self._changed("again", s.to_check_again) and s.to_check_again:
             self._line("! to be checked again: " + ", ".join(s.to_check_again))
         if s.timer_left_s is not None and self._changed("timer", -(-round(s.timer_left_s) // 60)):
@@ -167,18 +171,18 @@ class Narrator:
             self._reasons(s.step)
 
     def hint(self, s: Snapshot) -> int:
-        """Print the next hint, and after the last one the answer; returns how many were printed so far."""
+        """Print the next hint, and after the last one what to do otherwise; returns how many were printed so far."""
         step = s.step
         if step is None:
             return 0
         hints = [(HINTS[n], text) for n, text in enumerate(step.hints[:3])]
-        hints += [("answer", step.if_not)] if step.if_not.strip() else []
+        hints += [("otherwise", step.if_not)] if step.if_not.strip() else []
         if not hints:
             self._line("  there are no hints at this step")
             return 0
         at = min(self._hinted.get(step.id, 0), len(hints) - 1)
         self._hinted[step.id] = at + 1
-        self._line(f"  {hints[at][0]}: {hints[at][1]}" + ("" if at + 1 == len(hints) else " (hint says the next)"))
+        self._line(f"  {hints[at][0]}: {hints[at][1]}" + ("" if at + 1 == len(hints) else " (type hint for the next)"))
         return at + 1
 
 

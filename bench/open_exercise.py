@@ -8,96 +8,132 @@ from pathlib import Path
 
 from bench.audio.port import Port
 from bench.clock import Clock
+from bench.practice_setup import causes_of, in_order
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.model.job import Job
-from bench.procedure.model.sheets import Fault
-from bench.procedure.model.steps import Adjust
+from bench.procedure.model.sheets import Exercise as ExerciseSheet
+from bench.procedure.model.sheets import Fault, Machine
 from bench.procedure.state.event_kinds import Event, of_kind
-from bench.procedure.state.events import Answered, Debriefed, Done
+from bench.procedure.state.events import (
+    Done,
+)
+from bench.procedure.state.exercise_events import Debriefed
 from bench.procedure.state.journal import Journal
-from bench.training.debrief import debrief
-from bench.training.exercise import CLOSING, draw_faults, named_faults, with_closing_question
+from bench.training.causes import Cause
+from bench.training.debrief import Seen, debrief
+from bench.training.exercise import CLOSING, draw_faults, fault_shows, with_exercise_steps
 from bench.training.truth import Truth
 
-MISADJUSTMENT = 0.5
-"""Misadjustment of the trimmers in an exercise: small enough that a fault stands out."""
+IN_ADJUSTMENT = 0.02
+"""Misadjustment of the trimmers in an exercise: within every tolerance, as after a line-up."""
+OUT_OF_ADJUSTMENT = 0.5
+"""The same where the trimmers are out of adjustment: small enough that a fault stands out."""
 
 
 @dataclass(frozen=True, slots=True)
 class Exercise:
-    """A machine with hidden faults."""
+    """A practice machine with something hidden in it; apart from that it is in order."""
 
+    sheet: ExerciseSheet
     job: Job
-    """Its job, including the closing question."""
+    """Its job, including what the owner says and the closing question."""
     faults: Mapping[str, Fault]
     """The machine's faults, by the names of their sheets."""
-    titles: tuple[str, ...]
-    """Names of all possible faults, in the order of their numbers in the closing question."""
-    seed: int
+    causes: tuple[Cause, ...]
+    """All causes that can be named, in the order of the closing question."""
+
+    @property
+    def machine(self) -> Machine:
+        """The machine's sheet: with clean heads, unless the exercise says that it is dirty."""
+        return self.job.machine if self.sheet.dirty else in_order(self.job.machine)
+
+    @property
+    def misadjustment(self) -> float:
+        """How far its trimmers are out."""
+        return OUT_OF_ADJUSTMENT if self.sheet.out_of_adjustment else IN_ADJUSTMENT
 
     def truth(self, port: Port | None = None) -> Truth:
         """The true state of the machine behind a port; without a port, of the same machine at the start."""
         from bench.audio.practice import PracticePort
         from bench.practice_setup import build_practice_machine, truth_about
 
+        faults = list(self.faults.values())
         if isinstance(port, PracticePort):
-            return truth_about(port.machine, self.job.machine, self.faults)
-        job = self.job
+            return truth_about(port.machine, self.machine, faults, self.causes)
         fresh = build_practice_machine(
-            job.machine,
-            job.tape,
-            job.reference_tape,
-            seed=self.seed,
-            faults=list(self.faults.values()),
-            misadjustment=MISADJUSTMENT,
+            self.machine,
+            self.job.tape,
+            self.job.reference_tape,
+            seed=self.sheet.seed,
+            faults=faults,
+            misadjustment=self.misadjustment,
         )
-        return truth_about(fresh, job.machine, self.faults)
+        return truth_about(fresh, self.machine, faults, self.causes)
 
-    def debrief(self, port: Port, events: Sequence[Event]) -> Debriefed:
-        """What was done against what was so."""
-        answers = [str(e.answer) for e in of_kind(events, Answered) if e.step == CLOSING]
-        names = named_faults(answers[-1], self.titles) if answers else ()
-        sets = {t for s in self.job.steps if isinstance(s, Adjust) for t in s.trimmers.values()}
-        return debrief(self.truth(), self.truth(port), events, sorted(sets), names)
+    def debrief(self, port: Port, journal: Journal) -> Debriefed:
+        """What was done, compared with what was hidden."""
+        seen = Seen(journal.records(), journal.events())
+        return debrief(self.job, self.truth(), self.truth(port), seen, self.causes)
 
     def end(self, port: Port, journal: Journal, clock: Clock) -> None:
         """Keep the debrief in the session, once, when the exercise is over."""
-        events = journal.events()
+        events: Sequence[Event] = journal.events()
         if any(of_kind(events, Done)) and not any(of_kind(events, Debriefed)):
-            journal.note(replace(self.debrief(port, events), step=CLOSING, time=clock.wall()))
+            journal.note(replace(self.debrief(port, journal), step=CLOSING, time=clock.wall()))
 
 
-def make_exercise(sheets: Mapping[str, Fault], job: Job, chosen: Sequence[str], more: int, seed: int) -> Exercise:
+def make_exercise(
+    sheet: ExerciseSheet, job: Job, faults: Mapping[str, Fault], drawn: Sequence[str] | None = None
+) -> Exercise:
     """An exercise on a job.
 
     Args:
-        sheets: all possible faults, by the names of their sheets.
+        sheet: what the exercise is.
         job: the trainee's job.
-        chosen: names of the faults that the machine always has.
-        more: how many to draw in addition.
-        seed: random seed of the drawn faults and of the machine.
+        faults: all possible faults, by the names of their sheets.
+        drawn: names of all its faults, where they were drawn before; None to draw.
 
     Raises:
-        Problem: the faults can't be combined on this machine, or there are too few.
+        Problem: a fault is missing, the job can't show one, they can't be combined on this machine, or there are too
+            few.
     """
-    titles = tuple(sorted({f.name for f in sheets.values()}))
+    causes = causes_of(job.machine, list(faults.values()))
+    steps = with_exercise_steps(job, sheet.complaint, causes)
 
     def exercise(names: Sequence[str]) -> Exercise:
-        having = {name: sheets[name] for name in (*chosen, *names)}
-        return Exercise(with_closing_question(job, titles), having, titles, seed)
+        return Exercise(sheet, steps, {name: faults[name] for name in names}, causes)
 
     def goes_together(names: Sequence[str]) -> bool:
         try:
-            return all(f.present for f in exercise(names).truth().faults)
+            return all(h.present for h in exercise((*sheet.faults, *names)).truth().hidden)
         except Problem:
             return False
 
-    others = {n: f for n, f in sheets.items() if n not in chosen}
-    drawn = draw_faults(others, job, more, seed, goes_together) if more else ()
-    if not drawn:
-        exercise(()).truth()  # raises the problem if the chosen faults can't be combined
-    return exercise(drawn)
+    if drawn is not None:
+        return exercise(drawn)
+    for name in sheet.faults:
+        if name not in faults:
+            raise Problem(f"there is no fault sheet {name}; the fault sheets are {', '.join(sorted(faults))}")
+        if not fault_shows(job, faults[name]):
+            shown = sorted(n for n, f in faults.items() if fault_shows(job, f))
+            raise Problem(
+                f'{job.name} measures nothing that shows "{faults[name].name}" ({name}); choose a procedure that '
+                f"measures more, or one of {', '.join(shown)}"
+            )
+    others = {n: f for n, f in faults.items() if n not in sheet.faults}
+    more = draw_faults(others, job, sheet.draws, sheet.seed, goes_together) if sheet.draws else ()
+    made = exercise((*sheet.faults, *more))
+    if not more:
+        made.truth()  # raises the problem if the chosen faults can't be combined
+    return made
+
+
+def load_exercise(library: Library, sheet: ExerciseSheet) -> Exercise:
+    """The exercise of a sheet. Raises `Problem` as `make_exercise` does, or where something that it names is broken."""
+    job = library.load_job(sheet.procedure, sheet.machine, sheet.tape, sheet.reference_tape)
+    faults = {name: library.fault(path) for name, path in find_fault_sheets(library, ()).items()}
+    return make_exercise(sheet, job, faults)
 
 
 def find_fault_sheets(library: Library, chosen: Sequence[str]) -> dict[str, Path]:
@@ -108,3 +144,11 @@ def find_fault_sheets(library: Library, chosen: Sequence[str]) -> dict[str, Path
     """
     listed = [s.path for s in library.sheets("fault") if not s.broken]
     return {path.stem: path for path in (*listed, *(library.sheet_path(name, "fault") for name in chosen))}
+
+
+def exercise_text(sheet: ExerciseSheet) -> str:
+    """The sheet as a file."""
+    import tomli_w
+
+    said = sheet.model_dump(exclude_defaults=True)
+    return tomli_w.dumps({"format": 1, "sheet": "exercise", **said})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
@@ -10,11 +10,12 @@ from pathlib import Path
 
 from bench.audio.port import Port, hands_of, perform
 from bench.clock import Clock
-from bench.open_exercise import MISADJUSTMENT, Exercise, find_fault_sheets, make_exercise
+from bench.open_exercise import Exercise, exercise_text, find_fault_sheets, make_exercise
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.load.reader import load_sheet
 from bench.procedure.model.job import Job, UsedFile
+from bench.procedure.model.sheets import Exercise as ExerciseSheet
 from bench.procedure.model.steps import InterfaceStep
 from bench.procedure.run.desk import Desk
 from bench.procedure.run.interface_sheet import calibration, newest_of, sheet_text, write_sheet
@@ -28,6 +29,7 @@ from bench.procedure.state.journal import Journal
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
+from bench.session.compare.earlier_tapes_text import choice_lines
 from bench.session.record.reader import read_session
 from bench.session.record.record import JobFacts, TrimmerTurns
 from bench.session.record.steps import steps_of
@@ -102,16 +104,19 @@ def open_run(
         Problem: something is missing or broken; nothing was started.
     """
     library = Library(workspace)
-    job = library.load_job(request.procedure, request.machine, request.tape, request.reference_tape)
-    exercise = None
     faults = {p.stem: p for p in (library.sheet_path(f, "fault") for f in request.faults)}
+    exercise, files = None, list(faults.values())
     if request.exercise is not None:
-        chosen, faults = tuple(faults), find_fault_sheets(library, request.faults)
-        sheets = {name: library.fault(path) for name, path in faults.items()}
-        exercise = make_exercise(sheets, job, chosen, request.exercise, request.seed)
+        exercise = _exercise(library, request.exercise, faults)
+        files = list(find_fault_sheets(library, request.faults).values())
+        request = replace(request, procedure=request.exercise.procedure, seed=request.exercise.seed)
         job = exercise.job
+    else:
+        job = library.load_job(request.procedure, request.machine, request.tape, request.reference_tape)
     port = open_port(library, job, request, clock, real_time=real_time, exercise=exercise)
-    inputs: list[Path | UsedFile] = [*job.used, *faults.values()]
+    inputs: list[Path | UsedFile] = [*job.used, *files]
+    if exercise is not None:
+        inputs.append(UsedFile(EXERCISE_COPY, exercise_text(exercise.sheet).encode("utf-8")))
     if port.status.kind == "live":
         port.open()  # before the session is created: without a device there is none
     job, sheet = with_interface_sheet(library, job, port, request.interface)
@@ -153,7 +158,7 @@ def resume_run(
         faults = sorted((store.inputs / "sheets" / "faults").glob("*.toml"))
         if facts.exercise is not None:
             sheets = {path.stem: library.fault(path) for path in faults}
-            exercise = make_exercise(sheets, job, facts.exercise, 0, facts.seed)
+            exercise = make_exercise(_sheet_of(store.inputs, facts), job, sheets, facts.exercise)
             job = exercise.job
         request = RunRequest(facts.procedure_id, port=kind, faults=tuple(str(p) for p in faults), seed=facts.seed)
         opened = open_port(library, job, request, clock, real_time=real_time, exercise=exercise)
@@ -251,7 +256,8 @@ def replay_events(port: Port, job: Job, events: tuple[Event, ...]) -> None:
 
 def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | None) -> OpenRun:
     journal: Journal = store if say is None else NarratedJournal(store, say, {s.id: s.title for s in job.steps})
-    return OpenRun(job, port, store, Runner(job, port, journal, clock), clock)
+    runner = Runner(job, port, journal, clock, lambda: choice_lines(read_session(store.folder)))
+    return OpenRun(job, port, store, runner, clock)
 
 
 def open_port(
@@ -269,11 +275,12 @@ def open_port(
             faults = tuple(library.fault(f) for f in request.faults)
             return build_practice_loopback(seed=request.seed, faults=faults, clock=clock, real_time=real_time)
         if exercise is None:
-            faults, misadjustment = tuple(library.fault(f) for f in request.faults), 1.0
+            machine, faults, misadjustment = job.machine, tuple(library.fault(f) for f in request.faults), 1.0
         else:
-            faults, misadjustment = tuple(exercise.faults.values()), MISADJUSTMENT
+            machine, faults = exercise.machine, tuple(exercise.faults.values())
+            misadjustment = exercise.misadjustment
         return build_practice_port(
-            job.machine,
+            machine,
             job.tape,
             job.reference_tape,
             other_tapes=job.other_tapes,
@@ -296,6 +303,33 @@ def open_port(
     return FilePort(Path(request.port))
 
 
+EXERCISE_COPY = Path("procedures") / "sheets" / "exercises" / "exercise.toml"
+"""Where the copies of a session hold its exercise."""
+
+
+def _exercise(library: Library, sheet: ExerciseSheet, faults: Mapping[str, Path]) -> Exercise:
+    """The exercise of a sheet. Its faults may be named by path."""
+    job = library.load_job(sheet.procedure, sheet.machine, sheet.tape, sheet.reference_tape)
+    known = find_fault_sheets(library, [str(path) for path in faults.values()])
+    return make_exercise(sheet, job, {name: library.fault(path) for name, path in known.items()})
+
+
+def _sheet_of(inputs: Path, facts: JobFacts) -> ExerciseSheet:
+    """The exercise of a session. One without a copy of it is of a time when every machine was dirty and out."""
+    copies = sorted((inputs / "sheets" / "exercises").glob("*.toml"))
+    if copies:
+        return load_sheet(copies[0], "exercise")
+    return ExerciseSheet(
+        format=1,
+        sheet="exercise",
+        name=facts.procedure,
+        procedure=facts.procedure_id,
+        seed=facts.seed,
+        dirty=True,
+        out_of_adjustment=True,
+    )
+
+
 def _facts(job: Job, port: Port, request: RunRequest, exercise: Exercise | None, today: date) -> JobFacts:
     view, status = job_view(job), port.status
     facts = JobFacts(
@@ -303,7 +337,7 @@ def _facts(job: Job, port: Port, request: RunRequest, exercise: Exercise | None,
         tape=view.tape,
         reference_tape=view.reference_tape,
         procedure=view.procedure,
-        speed=view.speed,
+        speed=f"{job.machine.speed_mm_s:g} mm/s",
         equalisation=view.equalisation,
         reference_level=view.reference_level,
         heads=job.machine.heads,

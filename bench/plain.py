@@ -16,7 +16,7 @@ from bench.words.sentences import inert
 
 HELP = (
     "enter goes on; an answer is typed; skip REASON, accept REASON, note WORDS, tick N, turn TRIMMER DEGREES, "
-    "repeat, back, hold, stop (all sound), why, hint, now (say all again), leave, help"
+    "repeat, back, hold, stop (all sound), why, hint, now (print all again), leave, help"
 )
 
 COUNT = 3

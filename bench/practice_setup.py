@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from bench.clock import Clock
 from bench.procedure.model.sheets import Fault, Machine, ReferenceTape, Section, Tape
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from bench.audio.practice_loopback import LoopbackPort
     from bench.practice.facts import MachineFacts
     from bench.practice.machine import PracticeMachine
+    from bench.training.causes import Cause
     from bench.training.truth import Truth
 
 
@@ -144,31 +145,89 @@ def build_practice_loopback(*, seed: int, faults: Sequence[Fault] = (), clock: C
     return LoopbackPort(PracticeLoopback(facts, seed=seed), clock, real_time=real_time)
 
 
-def truth_about(machine: PracticeMachine, sheet: Machine, faults: Mapping[str, Fault]) -> Truth:
+def check_practice_table(kind: str, table: Mapping[str, Any], *, of_interface: bool = False) -> None:
+    """Check the figures for the practice machine in a sheet.
+
+    Args:
+        kind: of sheet: machine, tape or fault.
+        table: its `[practice]`.
+        of_interface: whether it is a fault of an interface.
+
+    Raises:
+        Problem: a key or a value is unknown.
+    """
+    from bench.practice.loopback import loopback_facts
+    from bench.practice.physics import MachinePhysics, TapePhysics, with_values
+
+    if of_interface:
+        loopback_facts([("the sheet", table)])
+    elif kind in ("machine", "fault"):
+        with_values(MachinePhysics(), table, "the sheet")
+    elif kind == "tape":
+        with_values(TapePhysics(), table, "the sheet")
+
+
+def in_order(machine: Machine) -> Machine:
+    """The sheet of the same machine with clean heads."""
+    from bench.practice.physics import DIRT
+
+    clean = {key: value for key, value in machine.practice.items() if key not in DIRT}
+    return machine.model_copy(update={"practice": clean})
+
+
+def causes_of(machine: Machine, faults: Sequence[Fault]) -> tuple[Cause, ...]:
+    """What can be wrong with a machine, by name: the fault sheets, and each kind of trimmer out of adjustment."""
+    from bench.practice.trimmers import KNOBS, trimmers_of
+    from bench.training.causes import Cause
+
+    causes = {f.name: Cause(f.name, f.tells, f.practice, f.mended_by) for f in faults}
+    for trimmer, (_, key) in trimmers_of(machine.heads).items():
+        if trimmer not in machine.trimmers and trimmer not in KNOBS:
+            continue
+        kind = trimmer.removesuffix(" left").removesuffix(" right")
+        name = f"{kind[:1].upper()}{kind[1:]} out of adjustment"
+        known = causes.get(name)
+        figures = {**(known.figures if known else {}), key: known.figures.get(key, 0.0) if known else 0.0}
+        tells = known.tells if known else f"What the {kind} trimmer sets is out, and the trimmer brings it in."
+        causes[name] = Cause(name, tells, figures)
+    return tuple(causes[name] for name in sorted(causes))
+
+
+def truth_about(machine: PracticeMachine, sheet: Machine, faults: Sequence[Fault], known: Sequence[Cause]) -> Truth:
     """The true state of a practice machine now.
 
     Args:
         machine: built from the sheet with these faults.
         sheet: its sheet.
-        faults: its faults by the names of their sheets.
+        faults: its faults.
+        known: all causes that can be named, for the name of its dirt.
     """
-    from bench.practice.trimmers import trimmers_of
-    from bench.training.debrief import trimmer_tolerance
-    from bench.training.truth import FaultTruth, TrimmerTruth, Truth
+    from bench.practice.physics import DIRT
+    from bench.practice.trimmers import KNOBS, trimmers_of
+    from bench.training.causes import Cause
+    from bench.training.truth import HiddenCause, TrimmerTruth, Truth
 
     off = machine.truth()
-    trimmers = tuple(TrimmerTruth(name, off[name], _unit(name)) for name in sheet.trimmers if name in off)
-    sets = {key: name for name, (_, key) in trimmers_of(sheet.heads).items()}
-    truths = []
-    for key, fault in faults.items():
+    keys = {name: key for name, (_, key) in trimmers_of(sheet.heads).items()}
+    trimmers = tuple(
+        TrimmerTruth(name, error, _unit(name), keys.get(name, ""))
+        for name, error in off.items()
+        if name in sheet.trimmers or name in KNOBS
+    )
+    sets = {key: name for name, key in keys.items()}
+    hidden = []
+    for fault in faults:
         corrected_by = tuple(sets[figure] for figure in fault.practice if figure in sets)
         present = fault.name in machine.remaining_faults
-        if corrected_by:
-            present = any(abs(off[name]) > trimmer_tolerance(name) for name in corrected_by)
-        repairable = bool(corrected_by or fault.mended_by)
-        figures = tuple(fault.practice)
-        truths.append(FaultTruth(key, fault.name, fault.tells, figures, corrected_by, repairable, present))
-    return Truth(trimmers, tuple(truths))
+        cause = Cause(fault.name, fault.tells, fault.practice, fault.mended_by)
+        hidden.append(HiddenCause(cause, corrected_by, present))
+    for head in ("replay", "record"):
+        figures = {key: sheet.practice[key] for key in DIRT if key.startswith(head) and sheet.practice.get(key)}
+        if figures and not any(set(figures) & set(h.cause.figures) for h in hidden):
+            named = max(known, key=lambda c: len(set(figures) & set(c.figures)))
+            cause = Cause(named.name, named.tells, figures, ("clean",))
+            hidden.append(HiddenCause(cause, (), not set(figures).isdisjoint(machine.dirt)))
+    return Truth(trimmers, tuple(hidden))
 
 
 def _unit(trimmer: str) -> str:

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from bench.procedure.model.sheets import Exercise
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +28,7 @@ class RunRequest:
     """Whether to keep the sound of each reading with the session."""
     after: Path | None = None
     """The practice machine starts with its trimmers where this session left them."""
-    exercise: int | None = None
-    """Number of faults to draw in addition to those above, hidden until the debrief; None: no exercise."""
+    exercise: Exercise | None = None
+    """The exercise that it is, whose procedure, sheets and seed count instead of those above; None for none."""
     trainee: str = ""
     """Name of the trainee of an exercise."""

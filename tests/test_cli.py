@@ -44,6 +44,7 @@ def test_bad_usage_and_input_is_one_line_and_exit_2(argv: list[str], tmp_path: P
     assert done.stdout == ""
     (line,) = done.stderr.splitlines()
     assert line.startswith("tapebench: ")
+    assert not line.startswith("tapebench: tapebench")
 
 
 @pytest.mark.parametrize(

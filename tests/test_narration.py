@@ -27,7 +27,7 @@ def test_a_step_says_machine_place_cautions_what_to_do_and_what_good_is() -> Non
         "reference; 47.625 mm/s, 120 µs + 3180 µs, 0 dB is 250 nWb/m (DIN)"
     )
     assert lines[2] == "step 9 of 24: Set the replay level (as left)"
-    assert lines[3].startswith("  caution (loud-tones): Monitors down")
+    assert lines[3].startswith("  caution (loud-tones): Loudspeakers down")
     assert lines[4].startswith("  do: Play the level section")
     assert lines[5].startswith("  good: ")
     left = "left replay level: −12.900 ± 0.040 dBFS, target −12 ± 0.5: out; rising; raise by 0.9 dB"

@@ -91,7 +91,7 @@ def test_why_hints_and_all_of_it_again_are_said_when_asked() -> None:
     typed, desk, said = commands(samples.adjusting(step=samples.step(hints=hints)))
     typed.handle("why")
     assert said[-1].startswith("  why: A noise-reduction decoder")
-    for n, words in enumerate(("think: What does", "look: Is it", "do: Turn", "answer: Look at the head"), start=1):
+    for n, words in enumerate(("think: What does", "look: Is it", "do: Turn", "otherwise: Look at the head"), start=1):
         typed.handle("hint")
         assert said[-1].startswith(f"  {words}")
         assert desk.posted[-1] == say.Note(f"hints looked at: {n}")

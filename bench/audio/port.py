@@ -138,6 +138,14 @@ class Instruments(Protocol):
         """
 
 
+@runtime_checkable
+class Visible(Protocol):
+    """A machine whose parts can be looked at: only the practice machine needs words for it."""
+
+    def look(self, part: str) -> str:
+        """What a part looks like, in a sentence."""
+
+
 def hands_of(port: Port) -> Hands | None:
     """The port's hands, if the program can operate the machine behind it."""
     return port if isinstance(port, Hands) else None

@@ -37,6 +37,10 @@ class PracticePort(ModelPort):
         """Clean heads, capstan, pinch roller and guides."""
         self._machine.clean()
 
+    def look(self, part: str) -> str:
+        """What a part looks like: swab, roller, selector, shell or meters."""
+        return self._machine.look(part)
+
     def demagnetise(self) -> None:
         """Demagnetise heads and guides."""
         self._machine.demagnetise()

@@ -23,7 +23,8 @@ def add(parser: argparse.ArgumentParser) -> None:
         "which",
         nargs="*",
         metavar="SESSION|MACHINE",
-        help="sessions, or machines by name (each by its last session that came to its end); none: the whole fleet",
+        help="sessions, or machines by name (each by its last session that came to its end); none: the whole fleet; "
+        "one session: its machine as found against as left",
     )
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 
@@ -33,11 +34,32 @@ def run(args: argparse.Namespace) -> int:
     from bench.session.compare.interchange import of
     from bench.session.compare.interchange_text import interchange_lines
 
+    if len(args.which) == 1:
+        return _one_session(args)
     result = of(_with_distinct_names(_chosen(args)))
     if args.json:
         print(json.dumps(_as_json(result), ensure_ascii=False, allow_nan=False))
     else:
         print("\n".join(interchange_lines(result)))
+    return 0
+
+
+def _one_session(args: argparse.Namespace) -> int:
+    """Tapes of a machine as it was found, on the same machine as it was left."""
+    from bench.commands.report import session_folder
+    from bench.session.compare.earlier_tapes import earlier_tapes
+    from bench.session.compare.earlier_tapes_text import choice_lines, earlier_tapes_lines
+    from bench.session.record.reader import read_session
+
+    session = read_session(session_folder(args.which[0], args.workspace))
+    result = earlier_tapes(session)
+    if args.json:
+        print(json.dumps(_pair(result), ensure_ascii=False, allow_nan=False))
+        return 0
+    print(f"{session.job.machine}: tapes recorded as found, replayed as left; k = 2")
+    print("\n".join(earlier_tapes_lines(result)))
+    print("\nWhat there was to choose before anything was turned; the worse channel of each")
+    print("\n".join(f"  {line}" for line in choice_lines(session)))
     return 0
 
 

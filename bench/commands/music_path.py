@@ -36,7 +36,7 @@ def chosen_path(args: argparse.Namespace) -> tuple[SignalPath, str, tuple[float,
     given += ["--level-error or --treble-error"] if typed else []
     if len(given) != 1:
         they = f"not {' and '.join(given)}" if given else "none was given"
-        raise Problem(f"say what it goes through: --session, --fault, or --level-error and --treble-error; {they}")
+        raise Problem(f"choose what it goes through: --session, --fault, or --level-error and --treble-error; {they}")
     if not args.fault and (args.machine or args.tape):
         raise Problem("--machine and --tape go with --fault; a session and an error need none")
     if args.fault:

@@ -43,4 +43,4 @@ def _line(device: Device) -> str:
     chosen = [word for word, is_it in (("in", device.default_input), ("out", device.default_output)) if is_it]
     usual = f", default {' and '.join(chosen)}" if chosen else ""
     channels = f"{device.inputs} in, {device.outputs} out"
-    return f"{device.name}: {channels}, {device.sample_rate} Hz by itself, {device.system}{usual}"
+    return f"{device.name}: {channels}, {device.sample_rate} Hz by default, {device.system}{usual}"

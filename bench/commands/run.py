@@ -28,7 +28,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="which practice machine (default 1)")
     parser.add_argument("--resume", metavar="SESSION", help="go on with a session that was broken off")
     parser.add_argument("--plain", action="store_true", help="lines of text instead of the full screen")
-    parser.add_argument("--learning", action="store_true", help="why stands open at every step, hints are noted")
+    parser.add_argument("--learning", action="store_true", help="why is open at every step; hints used are noted")
     parser.add_argument("--json", action="store_true", help="on a capture: one JSON object on stdout")
 
 

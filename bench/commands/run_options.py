@@ -27,7 +27,7 @@ def add_sheets(parser: argparse.ArgumentParser) -> None:
     """Options for the procedure and its sheets."""
     parser.add_argument("procedure", metavar="PROCEDURE", help="its name, or its file")
     parser.add_argument("--machine", metavar="SHEET", help="machine sheet")
-    parser.add_argument("--tape", metavar="SHEET", help="sheet of the work tape")
+    parser.add_argument("--tape", metavar="SHEET", help="sheet of the tape in use")
     parser.add_argument("--reference-tape", metavar="SHEET", help="sheet of the reference tape")
     parser.add_argument("--interface", metavar="SHEET", help="sheet of the interface (default: the device's last one)")
     parser.add_argument("--evidence", action="store_true", help="keep the sound behind readings with the session")

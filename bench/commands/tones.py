@@ -25,7 +25,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seconds", type=float, metavar="S", help="length of each tone (10, or the procedure's own)")
     parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (48000)")
     parser.add_argument("--bits", type=int, choices=(16, 24), default=24, help="word length (24)")
-    parser.add_argument("--leader", action="store_true", help="begin with a mark by which a capture is found again")
+    parser.add_argument("--leader", action="store_true", help="begin with a start mark, to find the tones again")
     parser.add_argument("--force", action="store_true", help="write over a file that is there")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 

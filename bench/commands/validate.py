@@ -7,8 +7,9 @@ import json
 import sys
 from pathlib import Path
 
+from bench.check_files import check_files
 from bench.procedure.load.file_problems import Finding
-from bench.procedure.load.validate import check_files, files_in
+from bench.procedure.load.validate import files_in
 from bench.words.sentences import counted
 from bench.workspace import find_workspace
 

@@ -189,6 +189,7 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "separation": Quantity(title="Separation", unit="dB", meter="separation", bound="at least"),
     "erasure": Quantity(title="Erasure", unit="dB", meter="erasure", bound="at least"),
+    "polarity": Quantity(title="Polarity", unit="degrees", step="", relative_to=LEFT),
     "mono_sum": Quantity(
         title="Mono sum", unit="dB", meter="mono_sum", bound="at most", relative_to="channels in step"
     ),

@@ -56,7 +56,7 @@ class Options:
                 raise Problem(f"{flag}: {min(numbers):g} is impossible; give a figure above zero")
         if (self.speed is None) != (self.track_spacing is None):
             have, need = ("--speed", "--track-spacing") if self.speed else ("--track-spacing", "--speed")
-            raise Problem(f"{have} needs {need} too: the angle comes of both")
+            raise Problem(f"{have} needs {need} too: the angle follows from both")
         if self.frequencies and self.sheet:
             raise Problem("--frequencies and --sheet exclude each other: the sheet already says the frequencies")
         if len(set(self.frequencies)) < len(self.frequencies):

@@ -28,6 +28,12 @@ def zero_phase(response_db: Floats, taps: int = LONG) -> Floats:
     return np.asarray(np.roll(impulse, taps // 2)[: taps + 1])
 
 
+def level_db(sound: Floats) -> tuple[float, float]:
+    """Level of each channel of a chunk as that of a sine, dB re 1."""
+    left, right = 10 * np.log10(2 * np.mean(sound**2, axis=1) + 1e-20)
+    return float(left), float(right)
+
+
 class Fir:
     """A two-channel FIR filter that can be changed while it runs: it cross-fades from the old taps to the new."""
 

@@ -10,14 +10,15 @@ from numpy.typing import NDArray
 from bench.practice import kernels
 from bench.practice.compander import NOISE_REDUCTION_POSITIONS, Compander
 from bench.practice.facts import FaultFacts, LoadedTape, MachineFacts, ReferenceFacts, TapeFacts, TrimmerPosition
-from bench.practice.filters import CHUNK, RATE
+from bench.practice.filters import CHUNK, RATE, level_db
 from bench.practice.flaws import Echo
+from bench.practice.looks import look_at
 from bench.practice.mains_hum import MainsHum
 from bench.practice.media import MEDIA, VIRGIN_NOISE_DB
 from bench.practice.owners_tape import MINUTES, owners_tape
-from bench.practice.physics import MachineCondition, MachinePhysics
-from bench.practice.record_side import RecordSetting
-from bench.practice.replay_side import ReplaySetting, with_height_error, with_wiring_faults
+from bench.practice.physics import DIRT, MachineCondition, MachinePhysics
+from bench.practice.record_side import record_settings
+from bench.practice.replay_side import replay_settings, with_height_error, with_wiring_faults
 from bench.practice.roughness.coating import Coating, Dropouts
 from bench.practice.roughness.contact import HeadContact
 from bench.practice.roughness.electronics import Electronics
@@ -75,7 +76,7 @@ class PracticeMachine:
         seed: int,
         faults: Sequence[FaultFacts] = (),
         misadjustment: float = 1.0,
-        tape_minutes: float = 10.0,
+        tape_minutes: float = 4.0,
         other_tapes: Sequence[TapeFacts] = (),
     ) -> None:
         if machine.heads not in (2, 3):
@@ -186,7 +187,7 @@ class PracticeMachine:
             raise Problem(f"{control} has no position {position}; it has {', '.join(POSITIONS[control])}")
         if position == "record" and self._loaded != "work":
             texts = {"none": "no tape is", "owners": "the owner's tape is", "reference": "the reference tape is"}
-            raise Problem(f"{texts[self._loaded]} on the machine: load the work tape before recording")
+            raise Problem(f"{texts[self._loaded]} on the machine: load the tape in use before recording")
         if control == "transport":
             self._transport_state = position
         elif control == "monitor":
@@ -239,7 +240,14 @@ class PracticeMachine:
         """The names of its faults that cleaning or demagnetising has not removed."""
         return self._condition.remaining
 
-    # Signal path
+    def look(self, part: str) -> str:
+        """What a part looks like: swab, roller, selector, shell or meters."""
+        return look_at(self._condition.physics, self._stock.first.iec_type, part)
+
+    @property
+    def dirt(self) -> tuple[str, ...]:
+        """The figures of dirt that are not 0."""
+        return tuple(key for key in DIRT if getattr(self._condition.physics, key) > 0)
 
     def process(self, incoming: Floats) -> Floats:
         """The output for an input, both shape (n, 2), full scale ±1, any n."""
@@ -259,11 +267,12 @@ class PracticeMachine:
         physics = self._condition.physics
         for trimmer in self._trimmers.values():
             trimmer.settle(CHUNK / RATE)
-        source = sent / 10 ** (self._facts.send_dbfs / 20) * self._record_controls()
+        controls = np.array([[self._error("record level control", side)] for side in SIDES])
+        source = sent * 10 ** ((controls - self._facts.send_dbfs) / 20)
         running = self._transport_state != "stop" and self._loaded != "none"
         # After the tape stops, the filters still have to run empty.
         self._chunks_to_drain = 3 if running else max(0, self._chunks_to_drain - 1)
-        self._at_encoder = self._at_decoder = _level_db(source)
+        self._at_encoder = self._at_decoder = level_db(source)
         to_record = self._compander.encode(source) if self._transport_state == "record" else source
         out = self._replay_side_output(to_record, running) if self._chunks_to_drain else np.zeros((2, CHUNK))
         noise = 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * self._rng.standard_normal((2, CHUNK))
@@ -275,14 +284,10 @@ class PracticeMachine:
         else:
             out = out * self._electronics.gain(physics.warm_up_db)
             replayed = with_wiring_faults(out, physics) + noise
-            self._at_decoder = _level_db(replayed)
+            self._at_decoder = level_db(replayed)
             out = self._compander.decode(replayed)
         self._chunk += 1
         return np.clip(out * 10 ** ((self._facts.replay_dbfs + self._error("output control")) / 20), -1.0, 1.0)
-
-    def _record_controls(self) -> Floats:
-        """Gains of the record level controls, shape (2, 1)."""
-        return np.array([[10 ** (self._error("record level control", side) / 20)] for side in SIDES])
 
     def _replay_side_output(self, source: Floats, running: bool) -> Floats:
         """Output of the replay side, re the reference level; `source` is the input of the record amplifier."""
@@ -323,7 +328,8 @@ class PracticeMachine:
         height = physics.replay_height_mm
         if isinstance(tape, RecordableTape):
             if self._transport_state == "record":
-                self._set_record_side()
+                settings = record_settings(self._error, self._bias, physics, self._facts.heads)
+                self._stock_tape.record_side.set(*settings)
                 flux = self._stock_tape.record_side.run(source, self._rng.standard_normal((2, CHUNK)))
                 # The head's angle records the right channel earlier by as much as it replays it late.
                 shifts = (-self._right_delay(before[1]), -self._right_delay(record))
@@ -383,41 +389,11 @@ class PracticeMachine:
         microseconds = delay_us(azimuth_arcmin, self._facts.track_spacing_mm, self._facts.speed_mm_s)
         return float(microseconds) * 1e-6 * RATE
 
-    def _set_record_side(self) -> None:
-        physics = self._condition.physics
-        head = "record" if self._facts.heads == 3 else "replay"
-        left, right = (
-            RecordSetting(
-                self._error("record level", side),
-                self._error("record equalisation", side),
-                self._bias(side),
-                getattr(physics, f"{head}_dirt_{side}_um"),
-                physics.magnetised,
-            )
-            for side in SIDES
-        )
-        self._stock_tape.record_side.set(left, right)
-
     def _set_replay_side(self, azimuth_arcmin: float) -> None:
         physics = self._condition.physics
         # The loss hardly changes within this step, so the filter need not be redesigned for every small movement. The
         # delay is exact all the same: it is in the positions.
         if abs(azimuth_arcmin - self._azimuth_filtered) > AZIMUTH_STEP_ARCMIN:
             self._azimuth_filtered = azimuth_arcmin
-        left, right = (
-            ReplaySetting(
-                self._error("replay level", side),
-                self._error("replay equalisation", side),
-                physics.replay_t1_us or self._facts.equalisation_us[0],
-                getattr(physics, f"replay_dirt_{side}_um") + self._erased_um,
-                physics.magnetised,
-            )
-            for side in SIDES
-        )
-        self._stock_tape.replay_side.set(physics, self._azimuth_filtered, left, right)
-
-
-def _level_db(sound: Floats) -> tuple[float, float]:
-    """Level of each channel of a chunk as that of a sine, dB re 1."""
-    left, right = 10 * np.log10(2 * np.mean(sound**2, axis=1) + 1e-20)
-    return float(left), float(right)
+        settings = replay_settings(self._error, physics, self._facts.equalisation_us[0], self._erased_um)
+        self._stock_tape.replay_side.set(physics, self._azimuth_filtered, *settings)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,6 +48,31 @@ class RecordSetting:
     """Re the correct bias of the type that the machine is switched to."""
     dirt_um: float
     remanence: float
+
+
+def record_settings(
+    error: Callable[[str, str], float], bias: Callable[[str], float], physics: MachinePhysics, heads: int
+) -> tuple[RecordSetting, RecordSetting]:
+    """The settings of both channels.
+
+    Args:
+        error: of a trimmer and a channel, in the trimmer's unit.
+        bias: error of a channel's bias, dB.
+        physics: the machine as it is.
+        heads: with two, the replay head's dirt is the record head's.
+    """
+    head = "record" if heads == 3 else "replay"
+    left, right = (
+        RecordSetting(
+            error("record level", side),
+            error("record equalisation", side),
+            bias(side),
+            getattr(physics, f"{head}_dirt_{side}_um"),
+            physics.magnetised,
+        )
+        for side in ("left", "right")
+    )
+    return left, right
 
 
 def long_time_constant_hz(t2_us: float) -> float:

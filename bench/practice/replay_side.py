@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +31,30 @@ class ReplaySetting:
     t1_us: float
     dirt_um: float
     remanence: float
+
+
+def replay_settings(
+    error: Callable[[str, str], float], physics: MachinePhysics, t1_us: float, erased_um: float
+) -> tuple[ReplaySetting, ReplaySetting]:
+    """The settings of both channels.
+
+    Args:
+        error: of a trimmer and a channel, in the trimmer's unit.
+        physics: the machine as it is.
+        t1_us: its short time constant, where no fault changes it.
+        erased_um: what passes over magnetised heads took from the tape, as a spacing.
+    """
+    left, right = (
+        ReplaySetting(
+            error("replay level", side),
+            error("replay equalisation", side),
+            physics.replay_t1_us or t1_us,
+            getattr(physics, f"replay_dirt_{side}_um") + erased_um,
+            physics.magnetised,
+        )
+        for side in ("left", "right")
+    )
+    return left, right
 
 
 class ReplaySide:

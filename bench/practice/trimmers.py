@@ -106,6 +106,8 @@ TRIMMER_KINDS: dict[str, TrimmerKind] = {
 }
 
 
+KNOBS = ("record level control left", "record level control right", "output control")
+"""Controls that the owner turns; no sheet lists them as trimmers."""
 REVERSE_AZIMUTH = "replay azimuth reverse"
 """The azimuth screw for the reverse direction of an auto-reverse deck."""
 
@@ -132,14 +134,15 @@ def draw_trimmers(physics: MachinePhysics, heads: int, seed: int, misadjustment:
         seed: random seed of misadjustment, direction, slope, backlash and position.
         misadjustment: 1 for the full spread, 0 for a machine that is correct except for its faults.
     """
-    rng = np.random.default_rng([seed, 0x7217])
+    # Each with a generator of its own, so that a further screw changes no knob.
+    of_trimmers, of_knobs = (np.random.default_rng([seed, which]) for which in (0x7217, 0xC0))
     out: dict[str, Trimmer] = {}
     known = trimmers_of(heads)
-    drawn = [(name, what) for name, what in known.items() if not what[0].knob]
+    drawn = list(known.items())
     if physics.auto_reverse:
         drawn.append((REVERSE_AZIMUTH, known["replay azimuth"]))
-    drawn += [(name, what) for name, what in known.items() if what[0].knob]
     for name, (kind, key) in drawn:
+        rng = of_knobs if kind.knob else of_trimmers
         error = misadjustment * rng.uniform(-kind.spread, kind.spread) + float(getattr(physics, key))
         reach = 2 * (STOP_DEGREES - MARGIN_DEGREES)
         slope = max(rng.uniform(*kind.per_degree), abs(error) / (0.9 * reach)) * rng.choice((-1.0, 1.0))

@@ -37,9 +37,9 @@ class StartMark:
 
     def __init__(self, sample_rate: int, dbfs: float = -20.0) -> None:
         if sample_rate < 8000:
-            raise Problem(f"leader marks need a sample rate of 8000 Hz or more, not {sample_rate} Hz")
+            raise Problem(f"start marks need a sample rate of 8000 Hz or more, not {sample_rate} Hz")
         if not -200.0 <= dbfs <= 0.0:
-            raise Problem(f"leader marks can't be sent at {dbfs:g} dBFS; choose from -200 to 0 dBFS")
+            raise Problem(f"start marks can't be sent at {dbfs:g} dBFS; choose from -200 to 0 dBFS")
         self._samples = np.zeros(round(START_MARK_S * sample_rate))
         for at_s, rising in ((0.0, True), (CHIRP_SPACING_S, False)):
             chirp = _chirp(sample_rate, rising).real
@@ -54,7 +54,7 @@ class StartMark:
     @property
     def description(self) -> str:
         """Its description for the screen."""
-        return "leader mark"
+        return "start mark"
 
     def render(self, start: int, frames: int) -> NDArray[np.float64]:
         """Samples from frame `start`, shape (frames, 2)."""

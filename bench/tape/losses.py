@@ -31,6 +31,25 @@ def spacing_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, spacing_um: floa
     return np.asarray(-40 * np.pi * np.log10(np.e) * spacing_um / wavelength_um(frequency_hz, speed_mm_s))
 
 
+def fitted_spacing_um(frequency_hz: ArrayLike, level_db: ArrayLike, speed_mm_s: float) -> tuple[float, float, float]:
+    """The spacing whose loss fits a response best: a straight line in dB against frequency.
+
+    Args:
+        frequency_hz: shape (n,), at least two different ones.
+        level_db: likewise, of a head that had no other loss; any offset alike at all frequencies.
+        speed_mm_s: tape speed.
+
+    Returns:
+        The spacing, µm; the level at 0 Hz, dB; what is left beside the line, dB rms.
+
+    Source: least squares on Wallace's law, as in `spacing_loss_db`.
+    """
+    hz, db = np.asarray(frequency_hz, dtype=float), np.asarray(level_db, dtype=float)
+    slope, offset = np.polyfit(hz, db, 1)
+    of_1_um = float(spacing_loss_db(1.0, speed_mm_s, 1.0))
+    return float(slope / of_1_um), float(offset), float(np.sqrt(np.mean((db - offset - slope * hz) ** 2)))
+
+
 def thickness_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, coating_um: float) -> Values:
     """Thickness loss, of a coating magnetised evenly through its depth: 20 lg[(1 − e^(−x))/x], x = 2πδ/λ, dB.
 

@@ -1,27 +1,29 @@
-"""The debrief of an exercise: what was wrong, what was found, mended or hidden, and what is left against the truth."""
+"""The debrief of an exercise: what was hidden, found, mended or masked, and what is left against the truth.
+
+It never contradicts a reading that the trainee saw: the last verdict on a trimmer says whether it is right. Where there
+is no verdict, the truth does, at the tolerance of that verdict.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from bench.diagnosis.machine import machine_of
+from bench.diagnosis.telling.teaching import signature
+from bench.procedure.model.job import Job
+from bench.procedure.model.steps import Adjust
 from bench.procedure.state.event_kinds import Event, of_kind
-from bench.procedure.state.events import Debriefed, FaultOutcome, Resumed, TrimmerOutcome, Turned
-from bench.training.truth import FaultTruth, TrimmerTruth, Truth
-
-TRIMMER_TOLERANCES: tuple[tuple[str, float], ...] = (
-    ("replay level", 0.5),
-    ("output control", 0.7),
-    ("record level", 0.7),
-    ("replay equalisation", 1.0),
-    ("record equalisation", 1.5),
-    ("bias", 1.0),
-    ("azimuth", 2.0),
-    ("speed", 0.3),
-)
-"""Largest error of a correct trimmer, in its own unit: what a line-up to the usual tolerances leaves.
-Common practice, no source."""
+from bench.procedure.state.events import Resumed, Turned
+from bench.procedure.state.exercise_events import CauseNamed, Debriefed, FaultOutcome, TrimmerOutcome
+from bench.procedure.state.journal import ReadingRecord
+from bench.training.causes import Cause, is_right_name
+from bench.training.exercise import NEEDS_RECORDING, shown_by
+from bench.training.rivals import page_of, rival_of
+from bench.training.trimmer_verdicts import last_verdicts, tolerances
+from bench.training.truth import HiddenCause, TrimmerTruth, Truth
+from bench.words.figures import hertz, number
 
 MASKS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
@@ -29,55 +31,108 @@ MASKS: tuple[tuple[str, tuple[str, ...]], ...] = (
         ("replay azimuth", "replay_azimuth", "replay_dirt", "replay_gap", "replay_t1", "replay_height", "magnetised"),
     ),
     ("replay level", ("replay_height", "replay_dirt")),
-    ("record equalisation", ("record azimuth", "record_azimuth", "record_dirt", "bias", "replay equalisation")),
-    ("record level", ("replay level",)),
+    (
+        "record equalisation",
+        (
+            "record azimuth",
+            "record_azimuth",
+            "record_dirt",
+            "bias",
+            "replay equalisation",
+            "other_tape",
+            "tape_selector",
+        ),
+    ),
+    ("record level", ("replay level", "other_tape", "tape_selector")),
+    ("bias", ("other_tape", "tape_selector", "record_dirt", "record_azimuth")),
 )
 """Trimmers that can mask another error by compensating for it, and the trimmers and figures that they can mask. Common
 practice, no source."""
 
 
-def debrief(
-    before: Truth, after: Truth, events: Sequence[Event], sets: Sequence[str], named: Sequence[str]
-) -> Debriefed:
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the trainee saw and did."""
+
+    records: Sequence[ReadingRecord]
+    events: Sequence[Event]
+
+    @property
+    def named(self) -> tuple[str, ...]:
+        """The causes named at the end."""
+        return tuple(dict.fromkeys(e.cause for e in of_kind(self.events, CauseNamed)))
+
+    @property
+    def arguments(self) -> tuple[tuple[str, ReadingRecord], ...]:
+        """The causes named with a reading, and that reading."""
+        by_id = {r.id: r for r in self.records}
+        return tuple((e.cause, by_id[e.reading]) for e in of_kind(self.events, CauseNamed) if e.reading in by_id)
+
+
+def debrief(job: Job, before: Truth, after: Truth, seen: Seen, known: Sequence[Cause]) -> Debriefed:
     """Compare what was done with the true state of the machine.
 
     Args:
+        job: the job of the exercise.
         before: the machine at the start.
         after: the machine at the end.
-        events: events of the session.
-        sets: the trimmers that the procedure sets.
-        named: the faults that the trainee named at the end.
+        seen: readings and events.
+        known: all causes that can be named.
     """
-    turns = _turns(events)
+    names = [t.name for t in after.trimmers]
+    limits = tolerances(job, names)
+    turns = _turns(seen.events)
+    sets = {name for s in job.steps if isinstance(s, Adjust) for name in s.trimmers.values()}
+    last = last_verdicts(job, names, seen.records, seen.events)
     trimmers = []
     for t in after.trimmers:
-        if t.name not in sets and t.name not in turns:
-            continue
-        right = abs(t.off) <= trimmer_tolerance(t.name)
-        hides = "" if right or t.name not in turns else _masked_by(t, after)
-        trimmers.append(TrimmerOutcome(t.name, t.unit, before.off(t.name), t.off, turns.get(t.name, 0), right, hides))
-    faults = tuple(_fault_outcome(f, trimmers, named) for f in after.faults)
-    named_unrepairable = {f.name for f in after.faults if f.present and not f.repairable and f.name in named}
-    trimmers = [replace(t, allowed=t.hides in named_unrepairable) for t in trimmers]
-    had = {f.name for f in before.faults}
-    wrongly = tuple(n for n in named if n not in had)
-    return Debriefed(faults, tuple(trimmers), wrongly, sum(turns.values()), _minutes(events))
+        if t.name in sets or t.name in turns or abs(before.off(t.name)) > limits[t.name]:
+            hides = _masked_by(t, after, limits) if t.name in turns else ""
+            right = not hides and _is_right(t, limits[t.name], last[t.name])
+            outcome = TrimmerOutcome(t.name, t.unit, before.off(t.name), t.off, turns.get(t.name, 0), right, hides)
+            trimmers.append(outcome)
+    hidden = (*after.hidden, *_out_of_adjustment(before, limits, known))
+    faults = tuple(_taught(_outcome(h, trimmers, seen, known), h.cause, job, seen) for h in hidden)
+    unrepairable = {f.name for f, h in zip(faults, hidden, strict=True) if f.named and not h.repairable}
+    trimmers = [replace(t, allowed=t.hides in unrepairable) for t in trimmers]
+    wrongly = tuple(n for n in seen.named if not any(is_right_name(n, h.cause, known) for h in hidden))
+    return Debriefed(faults, tuple(trimmers), wrongly, sum(turns.values()), minutes(seen.events))
 
 
-def trimmer_tolerance(trimmer: str) -> float:
-    """Largest error of a correct trimmer, in its own unit."""
-    return next(limit for kind, limit in TRIMMER_TOLERANCES if kind in trimmer)
+def _is_right(t: TrimmerTruth, tolerance: float, last: ReadingRecord | None) -> bool:
+    """By the last verdict on a trimmer; by the truth where it is too close to call, or where there is none."""
+    word = last.verdict.word if last is not None and last.verdict is not None else ""
+    return abs(t.off) <= tolerance if word not in ("in", "out") else word == "in" or abs(t.off) <= tolerance / 2
 
 
-def _masked_by(turned: TrimmerTruth, after: Truth) -> str:
+def _out_of_adjustment(before: Truth, limits: Mapping[str, float], known: Sequence[Cause]) -> list[HiddenCause]:
+    """The trimmers that were out at the start without a fault that puts them out, one cause for each kind."""
+    of_faults = {name for h in before.hidden for name in h.trimmers}
+    out: dict[str, list[TrimmerTruth]] = {}
+    for t in before.trimmers:
+        if abs(t.off) > limits[t.name] and t.name not in of_faults:
+            out.setdefault(t.name.removesuffix(" left").removesuffix(" right"), []).append(t)
+    causes = []
+    for kind, trimmers in out.items():
+        name = f"{kind[:1].upper()}{kind[1:]} out of adjustment"
+        figures = {t.figure: t.off for t in trimmers}
+        tells = next((c.tells for c in known if set(c.figures) & set(figures)), "")
+        causes.append(HiddenCause(Cause(name, tells, figures), tuple(t.name for t in trimmers), True))
+    return causes
+
+
+def _masked_by(turned: TrimmerTruth, after: Truth, limits: Mapping[str, float]) -> str:
     """What a trimmer that was turned away from its correct position masks; "" for nothing known."""
+    if abs(turned.off) <= limits[turned.name]:
+        return ""
     causes = next((c for kind, c in MASKS if turned.name.startswith(kind)), ())
-    for fault in after.faults:
-        loses = fault.present and not fault.trimmers and any(f.startswith(causes) for f in fault.changes)
-        if loses and turned.off > 0:
-            return fault.name
+    for hidden in after.hidden:
+        figures = hidden.cause.figures
+        loses = hidden.present and not hidden.trimmers and any(f.startswith(causes) for f in figures)
+        if loses and (turned.off > 0 or any(f.startswith(("other_tape", "tape_selector")) for f in figures)):
+            return hidden.cause.name
     for other in after.trimmers:
-        off = other.name.startswith(causes) and abs(other.off) > trimmer_tolerance(other.name)
+        off = other.name.startswith(causes) and abs(other.off) > limits[other.name]
         if off and _same_side(other.name, turned.name) and _compensating_direction(other) * turned.off > 0:
             return other.name
     return ""
@@ -95,14 +150,49 @@ def _same_side(one: str, other: str) -> bool:
     return "" in sides or sides[0] == sides[1]
 
 
-def _fault_outcome(fault: FaultTruth, trimmers: Sequence[TrimmerOutcome], named: Sequence[str]) -> FaultOutcome:
-    outcome = FaultOutcome(fault.name, fault.symptom, "missed", named=fault.name in named)
-    if not fault.present:
+def _outcome(
+    hidden: HiddenCause, trimmers: Sequence[TrimmerOutcome], seen: Seen, known: Sequence[Cause]
+) -> FaultOutcome:
+    cause = hidden.cause
+    is_named = any(is_right_name(name, cause, known) for name in seen.named)
+    argued = any(is_right_name(name, cause, known) and _changes(cause, r) for name, r in seen.arguments)
+    rival = rival_of(cause)
+    if rival is not None:
+        tested = [e for e in of_kind(seen.events, CauseNamed) if e.test_is_right]
+        argued = argued and any(is_right_name(e.cause, cause, known) for e in tested)
+    outcome = FaultOutcome(cause.name, cause.tells, "missed", named=is_named, argued=argued)
+    if rival is not None:
+        outcome = replace(outcome, rival=rival.name, test=rival.test)
+    own = [t for t in trimmers if t.name in hidden.trimmers]
+    if not hidden.present or (own and all(t.right for t in own)):
         return replace(outcome, state="mended")
-    hidden_by = next((t.name for t in trimmers if t.hides and (t.hides == fault.name or t.hides in fault.trimmers)), "")
-    if hidden_by and not (outcome.named and not fault.repairable):
+    hidden_by = next(
+        (t.name for t in trimmers if t.hides and (t.hides == cause.name or t.hides in hidden.trimmers)), ""
+    )
+    if hidden_by and not (is_named and not hidden.repairable):
         return replace(outcome, state="hidden", by=hidden_by)
-    return replace(outcome, state="found") if outcome.named else outcome
+    return replace(outcome, state="found") if is_named else outcome
+
+
+def _taught(outcome: FaultOutcome, cause: Cause, job: Job, seen: Seen) -> FaultOutcome:
+    """The outcome with what the cause does to readings, and the trainee's own curve beside it."""
+    page = page_of(cause)
+    if page is None:
+        return outcome
+    machine = machine_of(job.machine.model_dump(), job.machine.name)
+    curve = [r for r in seen.records if r.reading.quantity == "response" and _changes(cause, r) and r.off is not None]
+    first = [r for r in curve if r.step == curve[0].step and r.reading.channel == curve[0].reading.channel]
+    points = [(r.reading.frequency_hz, r.off) for r in first]
+    said = [f"{hertz(hz)} {number(off, 1, sign=True)}" for hz, off in points if hz is not None and off is not None]
+    return replace(outcome, predicted=tuple(signature(page, machine)), read="  ".join(said))
+
+
+def _changes(cause: Cause, record: ReadingRecord) -> bool:
+    """Whether a cause changes what a reading shows."""
+    only_recorded = all(figure.startswith(NEEDS_RECORDING) for figure in cause.figures)
+    if only_recorded and record.source == "reference tape":
+        return False
+    return any(record.reading.quantity in shown_by(figure) for figure in cause.figures)
 
 
 def _turns(events: Sequence[Event]) -> dict[str, int]:
@@ -113,7 +203,7 @@ def _turns(events: Sequence[Event]) -> dict[str, int]:
     return out
 
 
-def _minutes(events: Sequence[Event]) -> float:
+def minutes(events: Sequence[Event]) -> float:
     """From the first event to the last, without the time between leaving and resuming."""
     seconds = 0.0
     for earlier, later in pairwise(events):

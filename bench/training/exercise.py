@@ -7,12 +7,17 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from bench.problem import Problem
+from bench.procedure.model.exercise_steps import NameCauses, RivalTest
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Fault
-from bench.procedure.model.steps import Entry, RecordReplay, Reference, StepBase
+from bench.procedure.model.steps import ByHand, RecordReplay, Reference, StepBase
+from bench.training.causes import Cause
+from bench.training.rivals import rival_of
 
 CLOSING = "what-was-wrong"
 """The id of the question that ends an exercise."""
+COMPLAINT = "what-the-owner-says"
+"""The id of the step that begins one."""
 
 _LEVELS = frozenset({"level", "balance", "record_replay_level"})
 _TREBLE = frozenset({"response"})
@@ -58,6 +63,11 @@ NEEDS_RECORDING = ("record_", "bias_", "tape_selector", "other_tape", "erase_", 
 """Machine figures whose changes only a recording shows."""
 
 
+def shown_by(figure: str) -> frozenset[str]:
+    """The quantities of which one must be measured to show a change of a machine figure."""
+    return next((wanted for first, wanted in SHOWN_BY if figure.startswith(first)), frozenset())
+
+
 def fault_shows(job: Job, fault: Fault) -> bool:
     """Whether the procedure's measurements can show a fault; common practice, no source."""
     measured = {q for step in job.steps for q in quantities(step)}
@@ -67,7 +77,7 @@ def fault_shows(job: Job, fault: Fault) -> bool:
     for figure in fault.practice:
         if figure.startswith(NEEDS_RECORDING) and not records:
             continue
-        if any(figure.startswith(first) and measured & wanted for first, wanted in SHOWN_BY):
+        if measured & shown_by(figure):
             return True
     return False
 
@@ -110,34 +120,26 @@ def draw_faults(
     return tuple(drawn)
 
 
-def with_closing_question(job: Job, titles: Sequence[str]) -> Job:
-    """The job with a closing question: what was wrong with the machine?
+def with_exercise_steps(job: Job, complaint: str, causes: Sequence[Cause]) -> Job:
+    """The job with what the owner says before its first step, and a closing question after its last.
 
     Args:
         job: the job of the exercise.
-        titles: all possible faults, in the order of their numbers; `named_faults` reads the answer.
+        complaint: the owner's words; "" for none.
+        causes: all that can be named, in order.
     """
-    listed = " · ".join(f"{n} {title}" for n, title in enumerate(titles, start=1))
-    closing = Entry(
-        kind="entry",
+    closing = NameCauses(
+        kind="name-causes",
         id=CLOSING,
         title="What was wrong with this machine?",
-        do=f"Type the numbers of the faults it had when you met it, or 0 for none: 3, 7.\n\n{listed}",
-        why="Naming a fault is more than making its reading right: the next machine has another one.",
-        good="Each number stands for a reading that you saw.",
-        if_not="If unsure, say what the readings say; the debrief tells the rest.",
-        asks="words",
+        do="Name every cause that was there at the start. Each one that you name rests on a reading you saw.",
+        why="Naming a cause is more than bringing its reading in: the next machine has another one.",
+        good="You can say which reading shows each cause that you name.",
+        if_not="If you are unsure, name what the readings show. The debrief gives the rest.",
+        causes=tuple(c.name for c in causes),
+        rivals=tuple(
+            RivalTest(cause=c.name, rival=r.name, test=r.test) for c in causes if (r := rival_of(c)) is not None
+        ),
     )
-    return replace(job, steps=(*job.steps, closing))
-
-
-def named_faults(answer: str, titles: Sequence[str]) -> tuple[str, ...]:
-    """The faults that the answer to the closing question names, by number or by name.
-
-    Args:
-        answer: as typed: "3, 7".
-        titles: as given to `with_closing_question`.
-    """
-    words = answer.replace(",", " ").replace(";", " ").split()
-    numbers = {int(w) for w in words if w.isascii() and w.isdigit()}
-    return tuple(t for n, t in enumerate(titles, start=1) if n in numbers or t.casefold() in answer.casefold())
+    says = ByHand(kind="by-hand", id=COMPLAINT, title="What the owner says", do=complaint) if complaint else None
+    return replace(job, steps=(*([says] if says else ()), *job.steps, closing))

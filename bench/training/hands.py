@@ -160,7 +160,7 @@ class UnattendedHands:
         if stuck or known.turns >= MOST_TURNS:
             if all(g.verdict.word == "in" for g in gauges):
                 return GoOn() if snapshot.can_accept else None
-            why = "stands at its stop" if stuck else f"was turned {MOST_TURNS} times"
+            why = "is at its stop" if stuck else f"was adjusted {MOST_TURNS} times"
             return Accept(f"unattended: {trimmer} {why} and it is not in")
         degrees = self._turn(known, worst, _limits(snapshot, trimmer))
         self._wait_until = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
@@ -175,12 +175,13 @@ class UnattendedHands:
             self._proposals_done.clear()
             self._wait_until = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
             return None
+        self._wait_until = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
         known = self._learnt.setdefault((self._step_id, turn.trimmer), _Trimmer())
         known.turns += 1
         # Beyond the peak the same direction continues, but the last reading was taken at another position.
         known.last_turn, known.last_error = turn.degrees, None
         if known.turns > MOST_TURNS:
-            return Accept(f"unattended: {turn.trimmer} was turned {MOST_TURNS} times and the peak was not found")
+            return Accept(f"unattended: {turn.trimmer} was adjusted {MOST_TURNS} times and the peak was not found")
         return turn
 
     def _known(self, trimmer: str, gauge: Gauge) -> _Trimmer:

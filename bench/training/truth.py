@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from bench.training.causes import Cause
+
 
 @dataclass(frozen=True, slots=True)
 class TrimmerTruth:
@@ -15,25 +17,24 @@ class TrimmerTruth:
     """Error in `unit`; 0 is correct for this machine without faults."""
     unit: str
     """dB, arcmin or %."""
+    figure: str = ""
+    """The figure of the machine that it sets: "replay_level_left_db"."""
 
 
 @dataclass(frozen=True, slots=True)
-class FaultTruth:
-    """A fault of the machine."""
+class HiddenCause:
+    """Something that an exercise hides in the machine."""
 
-    key: str
-    """The sheet's file name without `.toml`."""
-    name: str
-    symptom: str
-    """How it can be noticed."""
-    changes: tuple[str, ...]
-    """The physical figures that it changes: "replay_dirt_left_um"."""
+    cause: Cause
     trimmers: tuple[str, ...]
     """The trimmers that can correct it; empty if none can."""
-    repairable: bool
-    """Whether trimmers, cleaning or demagnetising can correct it; otherwise it needs the workshop."""
     present: bool
-    """Whether it is present now; for one that trimmers can correct, whether they are still out."""
+    """Whether cleaning or demagnetising has not removed it; for one that trimmers can correct, always true."""
+
+    @property
+    def repairable(self) -> bool:
+        """Whether trimmers, cleaning or demagnetising can correct it; otherwise it needs the workshop."""
+        return bool(self.trimmers or self.cause.mended_by)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,8 @@ class Truth:
     """The true state of a machine at one moment."""
 
     trimmers: tuple[TrimmerTruth, ...]
-    faults: tuple[FaultTruth, ...]
+    hidden: tuple[HiddenCause, ...]
+    """Faults and dirt."""
 
     def off(self, trimmer: str) -> float:
         """The error of a trimmer; 0 for one that the machine does not have."""

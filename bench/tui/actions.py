@@ -38,24 +38,40 @@ THEME = KeyAction("app.next_theme", "t", "", "light or dark", "Dark, light, or t
 BELL = KeyAction("app.bell_switch", "l", "", "bell", "Bell on or off when a reading is kept.")
 
 BENCH = (
-    KeyAction("go_on", "space", "", "go on", "Do what the bar says: start, confirm, keep, go on.", ("enter",)),
+    KeyAction("go_on", "space", "", "go on", "Do what the bar shows: start, confirm, keep, go on.", ("enter",)),
     KeyAction("why", "w", "F3", "why", "Read the whole card: why, and what to do if not."),
-    KeyAction("hint", "i", "", "hint", "A hint: to think, then to look, then to do, and then the answer."),
+    KeyAction(
+        "hint",
+        "i",
+        "",
+        "hint",
+        "Hints one by one: what to think of, where to look, and what to do.",
+    ),
     KeyAction(
         "turn(2)", "right", "", "turn +2°", "Turn the picked trimmer clockwise; 1 to 9 pick one.", in_palette=False
     ),
     KeyAction("turn(-2)", "left", "", "turn −2°", "Turn it anticlockwise.", in_palette=False),
     KeyAction("turn(10)", "up", "", "turn +10°", "Turn it a lot; among choices, go up.", in_palette=False),
     KeyAction("turn(-10)", "down", "", "turn −10°", "Turn it back a lot; among choices, go down.", in_palette=False),
-    KeyAction("accept", "a", "F7", "accept as is", "Keep what is not in; your reason lands in the report."),
-    KeyAction("again", "r", "F5", "again", "Do this step again from its start."),
-    KeyAction("results", "v", "F12", "results", "Read everything measured so far, what is not in on top."),
-    KeyAction("note", "n", "F4", "note", "Write a note into the report."),
+    KeyAction("turn_as_shown", "g", "", "turn as shown", "Turn the trimmer as far as the gauge proposes."),
+    KeyAction("run_on", "p", "", "run on", "Let the measuring steps follow one another, up to the first that is out."),
+    KeyAction("accept", "a", "F7", "accept as is", "Keep what is not in; your reason is in the report."),
+    KeyAction("again", "r", "F5", "repeat", "Do this step again from its start."),
     KeyAction(
-        "back", "b", "F8", "step back", "Go back to the step before; what this one gave stays as an earlier try."
+        "linear_axis",
+        "x",
+        "",
+        "linear axis",
+        "Frequency on a linear axis, with the film of dirt that fits.",
     ),
+    KeyAction("results", "v", "F12", "results", "Read everything measured so far, what is not in on top."),
+    KeyAction(
+        "far", "f", "", "two metres", "Large, to be read from two metres: figure, arrow, trimmer; or what to do."
+    ),
+    KeyAction("note", "n", "F4", "note", "Write a note into the report."),
+    KeyAction("back", "b", "F8", "back", "Go back to the step before; what this one gave stays as an earlier try."),
     KeyAction("hold", "h", "", "hold", "Pause sound, tape and timer; once more goes on."),
-    KeyAction("skip", "k", "F6", "skip", "Leave this step out; your reason lands in the report."),
+    KeyAction("skip", "k", "F6", "skip", "Skip this step; your reason is in the report."),
     KeyAction("report", "o", "", "report", "Read the report of the job that is over."),
     STOP,
     KeyAction("leave", "q", "F10", "leave", "Break off; what was kept is kept, to be resumed."),
@@ -67,7 +83,7 @@ BENCH = (
 )
 
 CHOOSER = (
-    KeyAction("start", "enter", "", "start", "Start the job as it stands.", ("space",)),
+    KeyAction("start", "enter", "", "start", "Start the job as it is.", ("space",)),
     KeyAction("line(-1)", "up", "", "line", "Go to the line above.", in_palette=False),
     KeyAction("line(1)", "down", "", "line", "Go to the line below.", in_palette=False),
     KeyAction("choose(-1)", "left", "", "choose", "Choose the one before.", in_palette=False),
@@ -78,6 +94,7 @@ CHOOSER = (
         "type_in_tape", "n", "", "type in a tape", "Type in a reference tape: six questions, and its sheet is written."
     ),
     KeyAction("records", "v", "F7", "sessions", "Sessions, their reports, machines' histories, comparisons."),
+    KeyAction("new_exercise", "x", "F8", "new exercise", "Write an exercise on this job, and what its machine hides."),
     KeyAction("file", "f", "F4", "a file", "Measure from a captured file instead of a machine."),
     KeyAction("look_again", "r", "F5", "look again", "Read procedures, sheets, sessions and sound devices again."),
     STOP,
@@ -107,7 +124,7 @@ RECORDS = (
     KeyAction("move(1)", "down", "", "session", "The session below.", in_palette=False),
     KeyAction("move(-1)", "up", "", "session", "The session above.", in_palette=False),
     KeyAction("history", "m", "F3", "machine", "Read the history of the picked session's machine, with its drift."),
-    KeyAction("compare", "c", "F5", "compare", "Mark a session; on another one, set the two side by side."),
+    KeyAction("compare", "c", "F5", "compare", "Mark a session; on another one, compare the two."),
     KeyAction("fleet", "a", "F7", "all machines", "How a tape of each machine plays on the others; the odd one out."),
     KeyAction("open_outside", "o", "F4", "open outside", "Open the report in the browser."),
     KeyAction("label", "i", "F6", "lid label", "Read the label for the inside of the lid."),

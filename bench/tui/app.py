@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from textual import events
-from textual.app import App, SystemCommand
+from textual.app import SystemCommand
 from textual.binding import Binding
 from textual.command import CommandPalette
 from textual.geometry import Size
 from textual.screen import Screen
 
 from bench.tui.actions import PALETTE, STOP, KeyAction
+from bench.tui.key_order import KeysInOrder
 from bench.tui.preferences import Preferences
 from bench.tui.screens.countdown import CountDown
 from bench.tui.screens.dialogs import SMALLEST, TooSmall
 from bench.tui.themes import LAMP, SIXTEEN, THEMES, few_colours
 
 
-class BenchApp(App[int]):
+class BenchApp(KeysInOrder):
     """Tapebench, full screen."""
 
     TITLE = "Tapebench"
@@ -114,7 +115,7 @@ class BenchApp(App[int]):
     def action_command_palette(self) -> None:
         """Search for an action."""
         if not isinstance(self.screen, CommandPalette):
-            self.push_screen(CommandPalette())
+            self.push_screen(CommandPalette(placeholder="Type what you want to do"))
 
     # ---------------------------------------------------------------- faults
 

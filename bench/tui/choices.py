@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench.problem import Problem
+from bench.tui.text import plain
 from bench.words.dates import duration, stamp
 from bench.words.sentences import counted
 from bench.workspace import Workspace
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
 NEW_JOB = "new job"
 A_FILE = "file"
 AN_EXERCISE = "exercise"
+AS_LEFT = "as-left"
+EXERCISE_FILE = "exercise:"
+"""Begins the key of an option that is an exercise file."""
 TRAINEE = "trainee"
 
 
@@ -66,20 +70,20 @@ ROWS = (
     ("session", "go on with"),
     ("procedure", "procedure"),
     ("machine", "machine"),
-    ("tape", "work tape"),
+    ("tape", "tape in use"),
     ("reference-tape", "reference tape"),
     ("port", "sound"),
     ("who", "you are"),
 )
 
 ABOUT = {
-    "": "The job as it stands: up and down go to another line, left and right choose on it, enter starts it.",
+    "": "The job as it is: up and down go to another line, left and right choose on it, enter starts it.",
     "session": "A session that was broken off goes on at the step where it stopped.",
     "procedure": "What is done, how long it takes and what it needs. e edits it, c makes one of your own from it.",
     "machine": "The sheet of the machine on the bench: its speed, equalisation, levels, targets and trimmers.",
     "tape": "The sheet of the tape to record on.",
     "reference-tape": "The sheet of the reference tape: its sections in order, and what its certificate says.",
-    "port": "Where sound comes from and goes to. What can't be used says why.",
+    "port": "Where sound comes from and goes to. For what can't be used, the reason is shown.",
     "who": "A trainee's session has why open at every step and hints one by one.",
 }
 """Help on each line; on all of them under the empty name."""
@@ -94,7 +98,7 @@ def rows_of(workspace: Workspace) -> list[Row]:
         "machine": _machines(workspace, reference_tapes),
         "tape": _sheets(workspace, "tape"),
         "reference-tape": reference_tapes,
-        "port": (PRACTICE, EXERCISE, FILE),
+        "port": (PRACTICE, LEFT, EXERCISE, *_exercises(workspace), FILE),
         "who": WHO,
     }
     return [Row(id_, title, options[id_]) for id_, title in ROWS if id_ != "session" or options["session"]]
@@ -104,20 +108,26 @@ PRACTICE = Option(
     "practice",
     "practice machine",
     "",
-    ("A model of a recorder, out of line, with trimmers to turn by key. Nothing can be harmed.",),
+    ("A model of a recorder, out of adjustment; turn its trimmers with the arrow keys. Nothing can be harmed.",),
+)
+LEFT = Option(
+    AS_LEFT,
+    "practice machine as you left it",
+    "",
+    ("The same practice machine again, with its trimmers where its last session left them.",),
 )
 EXERCISE = Option(
     AN_EXERCISE,
     "practice machine with hidden faults",
     "exercise",
     (
-        "Two faults are hidden in it and its trimmers are off. Find and mend what you can.",
-        "A debrief at the end says what was so. The same number gives a whole class the same machine.",
+        "Two faults are hidden in a machine that is otherwise in order. Find them and mend what you can.",
+        "A debrief at the end shows what was hidden. The same number gives a whole class the same machine.",
     ),
 )
 WHO = (
     Option("technician", "technician", "", ("Why is one key away.",)),
-    Option(TRAINEE, "trainee", "", ("Why stands open at every step, and hints come one by one: think, look, do.",)),
+    Option(TRAINEE, "trainee", "", ("Why is open at every step, and hints come one by one: think, look, do.",)),
 )
 FILE = Option(
     A_FILE,
@@ -125,6 +135,29 @@ FILE = Option(
     "",
     ("A recording of a machine's output in any usual format. It can be measured, not adjusted.",),
 )
+
+
+def last_on_practice_machine(workspace: Workspace, machine: str) -> tuple[Path, int]:
+    """The folder of the last session of a machine's sheet on the practice machine, and the seed of that machine.
+
+    Raises:
+        Problem: there is none.
+    """
+    from bench.session.record.index import entries
+    from bench.session.record.reader import read_session
+
+    for entry in entries(workspace.sessions):
+        if entry.machine_id != machine or entry.exercise or entry.problem:
+            continue
+        job = read_session(entry.folder).job
+        if job.port_kind == "practice":
+            return entry.folder, job.seed
+    raise Problem("the practice machine has no session of this machine yet: choose it without “as you left it” first")
+
+
+def option_key(row: str, path: Path) -> str:
+    """The key of the option that is a file."""
+    return f"{EXERCISE_FILE}{path.stem}" if row == "port" else path.stem
 
 
 def live_options() -> tuple[Option, ...]:
@@ -189,6 +222,23 @@ def _procedures(workspace: Workspace) -> tuple[Option, ...]:
     return (*complete, *parts, *broken)
 
 
+def _exercises(workspace: Workspace) -> tuple[Option, ...]:
+    """The exercise files; what they hide is not shown."""
+    from bench.procedure.load.library import Library
+
+    listed = sorted(Library(workspace).sheets("exercise"), key=lambda s: (bool(s.broken), s.title))
+    return tuple(
+        Option(
+            f"{EXERCISE_FILE}{s.name}",
+            f"exercise: {s.title}",
+            "broken" if s.broken else "exercise",
+            (s.about, "Its file says which procedure and machine it uses; the lines above do not count."),
+            s.broken,
+        )
+        for s in listed
+    )
+
+
 def _sheets(workspace: Workspace, kind: SheetKind) -> tuple[Option, ...]:
     from bench.procedure.load.assemble import USUAL
     from bench.procedure.load.library import Library
@@ -243,3 +293,9 @@ def _sessions(workspace: Workspace) -> tuple[Option, ...]:
     out.sort(key=lambda o: bool(o.broken))
     fresh = Option(NEW_JOB, "nothing: a new job", "", ("Choose below.",))
     return (fresh, *out) if out[0].broken else (*out, fresh)
+
+
+def shortened_path(workspace: Workspace) -> str:
+    """The workspace's folder; only its end if it is long."""
+    text = plain(str(workspace.root))
+    return text if len(text) <= 50 else "…" + text[-49:]

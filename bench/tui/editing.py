@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench.problem import Problem
+from bench.tui.choices import EXERCISE_FILE
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -40,6 +41,8 @@ def file_behind(workspace: Workspace, row: str, key: str) -> Path:
     if row == "procedure":
         return library.procedure_path(key)
     kinds: dict[str, SheetKind] = {"machine": "machine", "tape": "tape", "reference-tape": "reference-tape"}
+    if row == "port" and key.startswith(EXERCISE_FILE):
+        return library.sheet_path(key.removeprefix(EXERCISE_FILE), "exercise")
     if row in kinds:
         return library.sheet_path(key, kinds[row])
     raise Problem("there is no file on this line; go to the procedure, the machine or a tape")
@@ -69,7 +72,7 @@ def run_editor(command: list[str], path: Path) -> str:
 
 def check_file(path: Path, workspace: Workspace) -> list[Finding]:
     """All problems of a file."""
-    from bench.procedure.load.validate import check_files
+    from bench.check_files import check_files
 
     return check_files([path], workspace) if path.exists() else []
 

@@ -7,6 +7,7 @@ from bench.tui import actions
 from bench.tui.actions import KeyAction
 from bench.tui.text import wrap
 from bench.tui.widgets.footer import KeyPrompt
+from bench.tui.widgets.results import last_readings
 from bench.tui.widgets.step_card import READABLE
 
 KEYS = {"go-on": "space", "confirm": "space", "reason": "space", "number": "enter", "words": "enter", "choice": "enter"}
@@ -50,6 +51,26 @@ def key_prompt(snapshot: Snapshot) -> KeyPrompt:
     return key, prompt.text + more, prompt.interlock
 
 
+def proposed_turns(snapshot: Snapshot) -> dict[str, float]:
+    """Turns that gauges propose for trimmers that can be turned by key, degrees clockwise, by trimmer."""
+    by_key = {t.name for t in snapshot.trimmers}
+    return {g.trimmer: g.turn for g in snapshot.gauges if g.turn is not None and g.trimmer in by_key}
+
+
+def runs_on(snapshot: Snapshot) -> bool:
+    """Whether the step measures without hands: nothing but a key is needed, and the readings before it are in.
+
+    On two heads a person rewinds between recording and replay, unless the program operates the machine.
+    """
+    step = snapshot.step
+    if step is None or step.kind not in ("record-replay", "measure") or snapshot.prompt.kind not in ("go-on", "wait"):
+        return False
+    if snapshot.job.heads < 3 and snapshot.sound.port.kind != "practice":
+        return False
+    last = last_readings(snapshot)
+    return not any(r.judged and r.verdict is not None and r.verdict.word != "in" for r in last)
+
+
 def can_be_accepted(snapshot: Snapshot) -> bool:
     """Whether a reading that is not in can be kept with a reason."""
     return snapshot.prompt.kind == "reason" or (snapshot.can_accept and not all_in(snapshot))
@@ -64,12 +85,18 @@ def is_possible(snapshot: Snapshot, action: str) -> bool:
     match action.partition("(")[0]:
         case "turn":
             return bool(snapshot.trimmers) or snapshot.prompt.kind == "choice"
+        case "run_on":
+            return runs_on(snapshot)
+        case "turn_as_shown":
+            return bool(proposed_turns(snapshot))
         case "accept":
             return can_be_accepted(snapshot)
         case "report":
             return False
         case "back":
             return snapshot.can_go_back
+        case "linear_axis":
+            return bool(snapshot.tones) and snapshot.job.speed_mm_s > 0
         case "hint":
             return step is not None and bool(step.hints or step.if_not.strip())
         case "why" | "again" | "skip" | "note" | "hold" | "diagnose":
@@ -88,11 +115,15 @@ def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAc
     out = [(first, first)]
     if snapshot.trimmers:
         out.append(("turn(-2)", "→ turn"))
+    if proposed_turns(snapshot):
+        out.append(("turn_as_shown", "turn as shown"))
     if can_be_accepted(snapshot):
-        out.append(("accept", "accept as is"))
-    out += [("again", "again"), ("stop_sound", "stop sound")]
-    if len(out) < 5:
-        out.append(("leave", "leave"))
+        out.append(("accept", "end it here" if snapshot.tones and snapshot.prompt.kind == "wait" else "accept as is"))
+    if is_possible(snapshot, "run_on"):
+        out.append(("run_on", "run on"))
+    out += [("again", "repeat")] if len(out) < 4 else []
+    out.append(("stop_sound", "stop sound"))
+    out += [("leave", "leave")] if len(out) < 5 else []
     out.append(("help", "help"))
     return tuple((actions.find(actions.BENCH, action), label) for action, label in out)
 
@@ -102,7 +133,7 @@ BAR_LINES = 3
 
 SHORT_PROMPTS = {
     "go-on": "Go on",
-    "confirm": "So it is: go on",
+    "confirm": "Confirm and go on",
     "number": "Type it",
     "choice": "Choose one",
     "words": "Type it",

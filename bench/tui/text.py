@@ -7,15 +7,13 @@ from typing import TYPE_CHECKING
 
 from rich.cells import cell_len, chop_cells, set_cell_size
 
+from bench.words.names import SIGNS
+
 if TYPE_CHECKING:
     from bench.measure.verdict import VerdictWord
 
-SHAPES: dict[VerdictWord, tuple[str, str]] = {
-    "in": ("✓", "in"),
-    "out": ("✗", "out"),
-    "too close to call": ("~", "close"),
-    "no reading": ("–", "none"),
-}
+ROLES: dict[VerdictWord, str] = {"in": "in", "out": "out", "too close to call": "close", "no reading": "none"}
+SHAPES: dict[VerdictWord, tuple[str, str]] = {word: (sign, ROLES[word]) for word, sign in SIGNS.items()}
 """A symbol and a colour role for each verdict; word, symbol and colour always go together."""
 
 

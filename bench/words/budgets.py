@@ -32,5 +32,5 @@ def budget_lines(reading: Result) -> tuple[str, ...]:
     lines = [f"{with_unit(plus_minus(2 * c.value), reading.unit)}: {SOURCES[c.source]}" for c in parts]
     own = reading.tone_uncertainty
     if reading.of_the_machine and own:
-        lines.append(f"{with_unit(plus_minus(own), reading.unit)}: this stretch of sound by itself")
+        lines.append(f"{with_unit(plus_minus(own), reading.unit)}: this stretch of sound alone")
     return tuple(lines)

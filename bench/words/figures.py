@@ -104,6 +104,20 @@ def decibels(db: float) -> str:
     return f"{db:+g} dB".replace("-", MINUS) if db else "0 dB"
 
 
+_NOMINAL = {23.8125: "2.38", 47.625: "4.76", 95.25: "9.5"}
+"""Speeds in cm/s as the trade writes them, where that is not the rounded figure; common practice, no source."""
+_PARTS = {0.0: "", 0.5: "½", 0.75: "¾", 0.875: "⅞", 0.9375: "15/16"}
+
+
+def tape_speed(mm_s: float) -> str:
+    """A tape speed as the trade says it: "38 cm/s (15 ips)", "19 cm/s (7½ ips)"."""
+    inches = mm_s / 25.4
+    whole = int(inches + 1e-6)
+    part = _PARTS.get(round(inches - whole, 4))
+    said = f"{whole or ''}{part}" if part is not None else f"{inches:.3g}"
+    return f"{_NOMINAL.get(mm_s, f'{mm_s / 10:.0f}')} cm/s ({said} ips)"
+
+
 def tone(hz: float | None, db: float | None) -> str:
     """A tone and the level it is sent at: "10 kHz, −20 dB"; "" without either."""
     return ", ".join(([hertz(hz)] if hz else []) + ([decibels(db)] if db is not None else []))

@@ -20,8 +20,8 @@ CHANNELS: dict[Channel, str] = {
     "both": "both",
     "left-right": "left to right",
 }
-SIGNS: dict[VerdictWord, str] = {"in": "●", "out": "▲", "too close to call": "◆", "no reading": "○"}
-"""A shape for each verdict, so that colour is never alone."""
+SIGNS: dict[VerdictWord, str] = {"in": "✓", "out": "✗", "too close to call": "~", "no reading": "–"}
+"""A sign for each verdict, so that colour is never alone."""
 
 
 def stages_of(*, adjusted: bool) -> dict[Stage, str]:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.training.exercise_bench import REPO, DoesNothing, go_through, workspace
+from tests.training.exercise_bench import REPO, DoesNothing, exercise, go_through, workspace
 
 
 def tapebench(folder: Path, *args: str, typed: str = "") -> subprocess.CompletedProcess[str]:
@@ -27,17 +27,22 @@ def tapebench(folder: Path, *args: str, typed: str = "") -> subprocess.Completed
 
 
 def test_one_line_for_each_exercise_and_the_rest_left_out(tmp_path: Path) -> None:
-    run = go_through(tmp_path, DoesNothing(), faults=("azimuth-off", "dirty-head"))
+    run = go_through(tmp_path, DoesNothing(), exercise("azimuth-off", "dirty-head"))
     (tmp_path / "sessions" / "broken").mkdir()
     (tmp_path / "sessions" / "broken" / "session.toml").write_text("schema = ", encoding="utf-8")
     done = tapebench(tmp_path, "debriefs")
     assert done.returncode == 0
-    first, second = done.stdout.splitlines()
-    assert first.startswith(f"{run.store.folder.name}: somebody, Replay, for practice, seed 1: ")
-    assert "0 mended, 0 hidden, 0 found, 2 missed" in first
-    assert second.startswith("not read: ")
+    head, row, last = done.stdout.splitlines()
+    assert row.startswith(run.store.folder.name)
+    assert "Replay, for practice, machine 1" in row
+    figures = row.rpartition("machine 1")[2].split()
+    assert figures[:6] == ["2", "0", "0", "0", "2", "0"], head
+    assert last.startswith("not read: ")
     told = json.loads(tapebench(tmp_path, "debriefs", "--json").stdout)
-    assert told["debriefs"][0]["hidden_faults"] == ["azimuth-off", "dirty-head"]
+    assert [f["name"] for f in told["debriefs"][0]["faults"]] == [
+        "Replay azimuth out of adjustment",
+        "Dirt on the replay head",
+    ]
 
 
 def test_a_workspace_without_exercises_says_so(tmp_path: Path) -> None:
@@ -71,3 +76,6 @@ def test_a_text_exercise_left_at_once_names_no_fault_and_can_be_gone_on_with(tmp
     assert "debrief" not in done.stdout
     assert "not over yet" in tapebench(tmp_path, "debriefs").stdout
     assert "Ada" in tapebench(tmp_path, "debriefs").stdout
+    told = json.loads(tapebench(tmp_path, "debriefs", "--json").stdout)["debriefs"][0]
+    assert told["hidden"] is None
+    assert told["faults"] == told["said"] == []

@@ -109,7 +109,7 @@ def test_a_two_head_machine_on_the_tape_that_it_is_switched_to(
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        ([], "say what it goes through: --session, --fault, or --level-error and --treble-error; none was given"),
+        ([], "choose what it goes through: --session, --fault, or --level-error and --treble-error; none was given"),
         (["--fault", "dirty-head", "--level-error", "1"], "not --fault and --level-error or --treble-error"),
         (["--fault", "rusty-head"], 'there is no fault sheet "rusty-head"'),
         (["--fault", "dirty-record-head", "--machine", "two-head-cassette"], "needs three heads"),

@@ -63,6 +63,9 @@ NAMES = [
     "record level right",
     "record equalisation left",
     "record equalisation right",
+    "record level control left",
+    "record level control right",
+    "output control",
 ]
 
 

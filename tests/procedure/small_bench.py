@@ -103,7 +103,7 @@ tells = "Treble is lost."
 mended_by = ["clean"]
 
 [practice]
-spacing_um = 1.0
+replay_dirt_left_um = 1.0
 """
 
 HEAD = """\

@@ -7,7 +7,6 @@ source).
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +22,7 @@ from bench.training.rehearse import rehearse, target_answers
 from bench.workspace import Workspace, shipped_procedures
 from tests.practice.deck import RATE, level_dbfs, tone
 from tests.procedure.record_bench import off, run
+from tests.smooth import smooth_procedures
 
 PARTS = (
     ("record-line-up-three-head", "three-head-cassette"),
@@ -91,7 +91,7 @@ def test_a_record_line_up_leaves_bias_equalisation_and_level_right(
 @pytest.mark.parametrize("seed", range(1, 51))
 @pytest.mark.parametrize("job", JOBS)
 def test_a_whole_job_does(tmp_path: Path, job: str, seed: int) -> None:
-    shutil.copytree(shipped_procedures(), tmp_path / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     opened = open_run(Workspace(tmp_path), RunRequest(job, seed=seed), RehearsalClock(), real_time=False)
     hands = UnattendedHands(answers=target_answers(opened.job), override="rehearsed")
     outcome = rehearse(opened.runner, opened.port, opened.clock, hands)

@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from bench.problem import Problem
 from bench.procedure.run import commands as say
-from tests.procedure.flow_bench import Bench, at, events, words
+from bench.procedure.state.events import Answered
+from tests.procedure.flow_bench import CLEAN, MEASURE, Bench, at, events, listen_through, words
 
 QUESTION = """
 [[step]]
@@ -34,7 +36,7 @@ def bench(tmp_path: Path) -> Bench:
         (
             "It is easier",
             "No. The right answer: an askew head loses treble. Equalisation would be",
-            "it is easier (the right one is: an askew head loses treble)",
+            "it is easier (the right answer: an askew head loses treble)",
         ),
     ],
 )
@@ -64,3 +66,65 @@ def test_it_can_be_skipped_with_a_reason(bench: Bench) -> None:
     run.runner.obey(say.Skip("known by heart"))
     assert at(run) == "end"
     assert events(run, "answer") == []
+
+
+SECOND_TRY = QUESTION.replace(
+    "hints =", 'why = "The angle first."\nreplies = ["The screw is harder to reach.", ""]\nhints ='
+)
+
+
+def test_a_wrong_answer_has_its_reply_and_a_second_try_and_why_opens_after_it(bench: Bench) -> None:
+    run = bench.open(SECOND_TRY + words("end"))
+    assert run.runner.snapshot().step.why == ""  # type: ignore[union-attr]
+    run.runner.obey(say.Answer("1"))
+    shown = run.runner.snapshot()
+    assert shown.prompt.kind == "choice"
+    assert shown.prompt.text.startswith("No. The screw is harder to reach. Try once more:")
+    run.runner.obey(say.Answer("2"))
+    shown = run.runner.snapshot()
+    assert shown.prompt.text.startswith("Right.")
+    assert shown.step is not None
+    assert shown.step.why == "The angle first."
+    assert len(events(run, "answer")) == 2
+
+
+PREDICT = """
+[[step]]
+kind = "question"
+id = "guess"
+title = "Predict"
+asks = "What will level read?"
+choices = ["higher", "about the same", "lower"]
+predicts = { step = "measured", quantity = "level", than = "before" }
+"""
+
+
+@pytest.mark.parametrize(("guess", "degrees", "word"), [("2", 0.0, "right"), ("2", 60.0, "wrong")])
+def test_a_prediction_is_answered_by_the_reading(bench: Bench, guess: str, degrees: float, word: str) -> None:
+    """What the machine reads decides, not the file: the same answer is right or wrong by what was turned."""
+    before = MEASURE.replace('"measured"', '"before"')
+    run = bench.open(CLEAN + before + PREDICT + MEASURE + words("end"))
+    run.runner.obey(say.GoOn())
+    shown = listen_through(run)
+    if shown.prompt.kind == "reason":
+        run.runner.obey(say.Accept("as it is"))
+    run.runner.obey(say.Answer(guess))
+    assert run.runner.snapshot().prompt.text.startswith("Kept: about the same.")
+    if degrees:
+        run.runner.obey(say.Turn("replay level left", degrees))
+    run.runner.obey(say.GoOn())
+    shown = listen_through(run)
+    if shown.prompt.kind == "reason":
+        run.runner.obey(say.Accept("as it is"))
+    answers = [e for e in run.store.events() if isinstance(e, Answered) and e.right]
+    assert [(e.step, e.answer == e.right) for e in answers] == [("guess", word == "right")]
+    assert f"your prediction was {word}" in run.runner.snapshot().notice
+
+
+def test_a_prediction_needs_a_later_step_and_three_choices(bench: Bench) -> None:
+    for wrong, told in (
+        (PREDICT.replace('step = "measured"', 'step = "clean"'), '"clean" is not a later step'),
+        (PREDICT.replace(', "lower"', ""), "a prediction has 3 choices, not 2"),
+    ):
+        with pytest.raises(Problem, match=told):
+            bench.open(CLEAN + MEASURE.replace('"measured"', '"before"') + wrong + MEASURE)

@@ -9,8 +9,9 @@ from pathlib import Path
 
 from bench.clock import RehearsalClock
 from bench.measure.reading import Channel, Reading
+from bench.measure.stage import Stage
 from bench.procedure.model.targets import Target, judge
-from bench.procedure.state.events import Done
+from bench.procedure.state.events import Done, Turned
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.store import SessionStore
 from tests.session.made_up import JOB, Source
@@ -68,8 +69,13 @@ def delay(arcmin: float) -> float:
     return SPACING * math.tan(math.radians(arcmin / 60)) / SPEED * 1e6
 
 
-def session(workspace: Path, m: Machine, when: datetime = datetime(2026, 5, 3, 10, 12, tzinfo=UTC)) -> Path:
-    """A finished session that read the machine exactly as it is. Its folder."""
+def session(
+    workspace: Path,
+    m: Machine,
+    when: datetime = datetime(2026, 5, 3, 10, 12, tzinfo=UTC),
+    found: Machine | None = None,
+) -> Path:
+    """A finished session that read the machine exactly as it is, and as it was found before. Its folder."""
     sheets = workspace / "procedures" / "sheets" / "machines"
     sheets.mkdir(parents=True, exist_ok=True)
     facts = {"format": 1, "speed_mm_s": m.speed_mm_s, "track_spacing_mm": SPACING} | m.sheet
@@ -77,16 +83,25 @@ def session(workspace: Path, m: Machine, when: datetime = datetime(2026, 5, 3, 1
     sheet.write_text("".join(f"{k} = {v}\n" for k, v in facts.items()), encoding="utf-8")
     job = replace(JOB, machine=m.name, heads=m.heads, port_kind="", speed=f"{m.speed_mm_s} mm/s")
     store = SessionStore.create(workspace / "sessions", job, [sheet], RehearsalClock(when))
+    if found is not None:
+        _read(store, found, "found-clean")
+        store.note(Turned("replay level left", (5.0,), step="s", time=when))
+    _read(store, m, "left")
+    store.note(Done())
+    store.close()
+    return store.folder
+
+
+def _read(store: SessionStore, m: Machine, stage: Stage) -> None:
     u = m.uncertainty
     for channel in ("left", "right"):
         side: Channel = "left" if channel == "left" else "right"
-        keep(store, "reference tape", Reading("level", side, AT + m.replay_db, u, frequency_hz=315.0), AT, 0.0)
+        keep(store, stage, "reference tape", Reading("level", side, AT + m.replay_db, u, frequency_hz=315.0), target=AT)
         keep(
             store,
+            stage,
             "record-replay",
             Reading("record_replay_level", side, m.record_db + m.replay_db, u, frequency_hz=400.0),
-            0.0,
-            0.0,
         )
         for hz in HZ:
             replay = m.replay_treble_db * hz / 10_000
@@ -95,34 +110,33 @@ def session(workspace: Path, m: Machine, when: datetime = datetime(2026, 5, 3, 1
             # The standard's tape stands upright.
             keep(
                 store,
+                stage,
                 "reference tape",
                 Reading("response", side, replay + tilt_loss(m.replay_tilt, hz), u, frequency_hz=hz),
-                0.0,
                 -20.0,
             )
-            keep(store, "record-replay", Reading("response", side, own, u, frequency_hz=hz), 0.0, -20.0)
+            keep(store, stage, "record-replay", Reading("response", side, own, u, frequency_hz=hz), -20.0)
     tilt = Reading("azimuth_delay", "left-right", -delay(m.replay_tilt), u, frequency_hz=10_000.0)
-    keep(store, "reference tape", tilt, 0.0, -20.0)
+    keep(store, stage, "reference tape", tilt, -20.0)
     if m.heads == 3:
         own_tilt = Reading(
             "azimuth_delay", "left-right", delay(m.record_tilt) - delay(m.replay_tilt), u, frequency_hz=10_000.0
         )
-        keep(store, "record-replay", own_tilt, 0.0, -20.0)
-    keep(store, "reference tape", Reading("speed_error", "both", m.fast_percent, u, frequency_hz=3150.0), 0.0, 0.0)
-    store.note(Done())
-    store.close()
-    return store.folder
+        keep(store, stage, "record-replay", own_tilt, -20.0)
+    keep(store, stage, "reference tape", Reading("speed_error", "both", m.fast_percent, u, frequency_hz=3150.0))
 
 
-def keep(store: SessionStore, source: Source, reading: Reading, target: float, sent_db: float) -> None:
-    """One reading, as left."""
+def keep(
+    store: SessionStore, stage: Stage, source: Source, reading: Reading, sent_db: float = 0.0, *, target: float = 0.0
+) -> None:
+    """One reading."""
     verdict = judge(reading, Target(value=target, unit=reading.unit, tolerance=1.0, source="made up"))
     n = len(store.records()) + 1
     record = ReadingRecord(
         f"r{n:04d}",
-        "s",
-        "left",
-        True,
+        f"s-{stage}",
+        stage,
+        stage == "left",
         source,
         reading,
         verdict,

@@ -6,6 +6,7 @@ import pytest
 
 from bench.tape.losses import (
     azimuth_loss_db,
+    fitted_spacing_um,
     gap_loss_db,
     spacing_loss_db,
     thickness_loss_db,
@@ -61,3 +62,11 @@ def test_azimuth(hz: float, speed: float, width: float, expected: list[float]) -
 def test_azimuth_first_null() -> None:
     # At the first null w·tan α = λ: 27.29 minutes of arc for 0.6 mm at 47.625 mm/s and 10 kHz, computed.
     assert azimuth_loss_db(10000.0, 47.625, 0.6, 27.29) < -60
+
+
+def test_a_film_is_found_again_from_its_loss() -> None:
+    # The published worked check above, turned round: -2.33 dB at 1 kHz and -18.67 dB at 8 kHz are 1 µm at 23.39 mm/s.
+    spacing, offset, beside = fitted_spacing_um([1000.0, 4000.0, 8000.0], [-0.83, -7.83, -17.17], 23.39)
+    assert spacing == pytest.approx(1.0, abs=0.01)
+    assert offset == pytest.approx(1.5, abs=0.02)
+    assert beside < 0.02

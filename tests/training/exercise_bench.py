@@ -5,10 +5,12 @@ from __future__ import annotations
 import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from bench.clock import RehearsalClock
 from bench.open_run import OpenRun, open_run
-from bench.procedure.run.commands import Command, Skip
+from bench.procedure.model.sheets import Exercise
+from bench.procedure.run.commands import Answer, Command, Skip
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.training.exercise import CLOSING
@@ -63,8 +65,9 @@ trimmers = {{ {trimmers} }}
 PLAY = """
 [[step]]
 kind = "reference"
-id = "play"
-title = "As left"
+id = "{id}"
+title = "{title}"
+stage = "{stage}"
 do = "Play it."
 purposes = ["level", "azimuth", "response"]
 
@@ -89,7 +92,9 @@ def procedure() -> str:
         ("level-again", "level", "level-315", "replay_level", BOTH.format("replay level")),
     ]
     names = ("id", "quantity", "plays", "target", "trimmers")
-    return STEPS + "".join(ADJUST.format(**dict(zip(names, s, strict=True))) for s in steps) + PLAY
+    found = PLAY.format(id="found", title="As found", stage="found-clean")
+    left = PLAY.format(id="play", title="As left", stage="left")
+    return STEPS + found + "".join(ADJUST.format(**dict(zip(names, s, strict=True))) for s in steps) + left
 
 
 def workspace(folder: Path) -> Workspace:
@@ -99,6 +104,11 @@ def workspace(folder: Path) -> Workspace:
     smooth_machines(folder / "procedures" / "sheets")
     (folder / "procedures" / "replay.toml").write_text(procedure(), encoding="utf-8")
     return Workspace(folder)
+
+
+def exercise(*faults: str, **facts: Any) -> Exercise:
+    """An exercise on that procedure."""
+    return Exercise(format=1, sheet="exercise", name="Replay", procedure="replay", faults=faults, **facts)
 
 
 @dataclass(slots=True)
@@ -132,21 +142,42 @@ class HidesAzimuth(UnattendedHands):
         return UnattendedHands.decide(self, snapshot, now)
 
 
-def go_through(
-    folder: Path, trainee: UnattendedHands, *, faults: tuple[str, ...] = (), drawn: int = 0, seed: int = 1
-) -> OpenRun:
+@dataclass(slots=True)
+class Hasty(UnattendedHands):
+    """Leaves out the steps at every second try, and cuts what it can."""
+
+    seed: int = 0
+
+    def decide(self, snapshot: Snapshot, now: float) -> Command | None:
+        """Skip by the number of the step."""
+        step = snapshot.step
+        if step is not None and step.kind == "adjust" and (step.index + self.seed) % 3:
+            return Skip("no time")
+        return UnattendedHands.decide(self, snapshot, now)
+
+
+@dataclass(slots=True)
+class Argues(UnattendedHands):
+    """Adjusts nothing, and names the azimuth with the delay that shows it, and a capstan without a reading."""
+
+    def decide(self, snapshot: Snapshot, now: float) -> Command | None:
+        """Choose from the lists of the closing question."""
+        if snapshot.step is not None and snapshot.step.kind == "adjust":
+            return Skip("not asked for")
+        if snapshot.step is None or snapshot.step.id != CLOSING:
+            return UnattendedHands.decide(self, snapshot, now)
+        choices = snapshot.prompt.choices
+        shows = ["No reading"] if snapshot.prompt.text.startswith("Bent") else []
+        wanted = [*shows, "Replay azimuth out of adjustment", "Bent capstan", "azimuth", "read the delay", "No other"]
+        return Answer(next(c for w in wanted for c in choices if c.startswith(w)))
+
+
+def go_through(folder: Path, trainee: UnattendedHands, sheet: Exercise) -> OpenRun:
     """The whole exercise by one trainee; the session closed, with its debrief."""
     clock = RehearsalClock()
-    wanted = RunRequest("replay", faults=faults, seed=seed, exercise=drawn)
-    opened = open_run(workspace(folder), wanted, clock, real_time=False)
+    opened = open_run(workspace(folder), RunRequest("", exercise=sheet), clock, real_time=False)
     try:
         rehearse(opened.runner, opened.port, clock, trainee)
     finally:
         opened.end()
     return opened
-
-
-def numbers(opened: OpenRun, names: list[str]) -> str:
-    """The answer to the closing question that names these faults."""
-    assert opened.exercise is not None
-    return ", ".join(str(1 + opened.exercise.titles.index(n)) for n in names)

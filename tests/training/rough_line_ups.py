@@ -21,9 +21,9 @@ from bench.procedure.run.runner import Runner
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import RoundsRecorded, Turned
 from bench.run_request import RunRequest
-from bench.training.debrief import trimmer_tolerance
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse, target_answers
+from bench.training.trimmer_verdicts import usual_tolerance
 from bench.workspace import Workspace, shipped_procedures
 
 JOBS = {
@@ -89,7 +89,7 @@ def line_up(folder: Path, job: str, grade: str, seed: int) -> LineUp:
     turned = list(of_kind(events, Turned))
     truth = opened.port.machine.truth()  # type: ignore[attr-defined]
     return LineUp(
-        {t: truth[t] / trimmer_tolerance(t) for t in dict.fromkeys(e.trimmer for e in turned)},
+        {t: truth[t] / usual_tolerance(t) for t in dict.fromkeys(e.trimmer for e in turned)},
         sum(len(e.degrees) for e in turned),
         sum(e.rounds for e in of_kind(events, RoundsRecorded)),
         {str(word): count for word, count in outcome.words.items()},

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -10,28 +12,41 @@ from bench.clock import RehearsalClock
 from bench.open_run import OpenRun, open_run, resume_run
 from bench.problem import Problem
 from bench.procedure.load.library import Library
+from bench.procedure.model.sheets import Exercise
 from bench.procedure.run.commands import Leave
 from bench.procedure.state.event_kinds import of_kind
-from bench.procedure.state.events import Debriefed
+from bench.procedure.state.exercise_events import Debriefed
 from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.report import write_report
-from bench.training.exercise import CLOSING, fault_shows, named_faults, with_closing_question
+from bench.training.exercise import CLOSING, fault_shows
+from bench.training.hands import UnattendedHands
 from bench.workspace import Workspace
-from tests.training.exercise_bench import REPO, DoesNothing, HidesAzimuth, Perfect, go_through, workspace
+from tests.training.contradictions import contradictions
+from tests.training.exercise_bench import (
+    REPO,
+    Argues,
+    DoesNothing,
+    Hasty,
+    HidesAzimuth,
+    Perfect,
+    exercise,
+    go_through,
+    workspace,
+)
 
-AZIMUTH, DIRT = "Replay azimuth off", "Dirt on the replay head"
+AZIMUTH, DIRT = "Replay azimuth out of adjustment", "Dirt on the replay head"
 
 
-def opened(folder: Path, *, drawn: int = 2, seed: int = 1, faults: tuple[str, ...] = ()) -> OpenRun:
-    wanted = RunRequest("replay", faults=faults, seed=seed, exercise=drawn)
+def opened(folder: Path, *faults: str, **facts: Any) -> OpenRun:
+    wanted = RunRequest("", exercise=exercise(*faults, **facts))
     return open_run(workspace(folder), wanted, RehearsalClock(), real_time=False)
 
 
 def faults_of(folder: Path, seed: int) -> tuple[str, ...]:
     folder.mkdir()
-    run = opened(folder, seed=seed)
+    run = opened(folder, draws=2, seed=seed)
     run.store.close()
     assert run.exercise is not None
     return tuple(run.exercise.faults)
@@ -77,55 +92,80 @@ def test_a_whole_job_with_its_proof_shows_every_fault(name: str) -> None:
 
 def test_more_faults_than_go_together_is_said(tmp_path: Path) -> None:
     with pytest.raises(Problem, match="ask for fewer"):
-        opened(tmp_path, drawn=40)
+        opened(tmp_path, "dead-channel", "worn-gap", draws=10)
 
 
 def test_nothing_on_the_bench_tells_which_faults_it_has(tmp_path: Path) -> None:
-    run = opened(tmp_path, drawn=0, faults=("azimuth-off",))
+    run = opened(tmp_path, "azimuth-off")
     run.store.close()
     shown = repr(run.runner.snapshot())
     assert AZIMUTH not in shown
     assert "azimuth-off" not in shown
 
 
-def test_the_closing_question_is_answered_by_number_or_by_name(tmp_path: Path) -> None:
-    titles = ("Bias high", "Dead channel", "Worn gap")
-    assert named_faults("3, 1", titles) == ("Bias high", "Worn gap")
-    assert named_faults("0", titles) == ()
-    assert named_faults("the worn gap, I think", titles) == ("Worn gap",)
-    job = Library(workspace(tmp_path)).load_job("replay")
-    last = with_closing_question(job, titles).steps[-1]
-    assert last.id == CLOSING
-    assert "2 Dead channel" in last.do
+def test_a_fault_that_the_procedure_can_not_show_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(Problem, match='replay measures nothing that shows "Weak erasure"'):
+        opened(tmp_path, "weak-erasure")
+
+
+def test_the_machine_is_in_order_but_for_what_is_hidden(tmp_path: Path) -> None:
+    """Dirt and trimmers count as much as faults, and only where the exercise says so."""
+    for name, facts in {"azimuth": {}, "dirty": {"dirty": True}, "out": {"out_of_adjustment": True}}.items():
+        folder = tmp_path / name
+        folder.mkdir()
+        run = opened(folder, *(["azimuth-off"] if not facts else []), seed=2, **facts)
+        run.store.close()
+        assert run.exercise is not None
+        before = run.exercise.truth()
+        told = run.exercise.debrief(run.port, run.store)
+        hidden = {f.name for f in told.faults}
+        out = {t.name for t in before.trimmers if abs(t.off) > 0.5}
+        if name == "azimuth":
+            assert (hidden, out) == ({AZIMUTH}, {"replay azimuth"})
+        elif name == "dirty":
+            assert (hidden, out) == ({DIRT, "Dirt on the record head"}, set())
+        else:
+            assert {"Replay level out of adjustment", "Record azimuth out of adjustment"} <= hidden
+            assert len(out) > 5
+
+
+def test_causes_are_named_one_by_one_each_with_its_reading(tmp_path: Path) -> None:
+    run = go_through(tmp_path, Argues(), exercise("azimuth-off", seed=3))
+    told = debrief_of(run)
+    assert told["fault"] == [f"{AZIMUTH}: named and argued. It is still there: tell whoever mends it."]
+    assert told["wrong"] == ["Bent capstan: named, but not there."]
 
 
 def test_who_does_nothing_is_told_what_was_missed(tmp_path: Path) -> None:
-    run = go_through(tmp_path, DoesNothing(), faults=("azimuth-off", "dirty-head"))
+    run = go_through(tmp_path, DoesNothing(), exercise("azimuth-off", "dirty-head"))
     told = debrief_of(run)
-    assert told["fault"] == [f"{AZIMUTH}: missed.", f"{DIRT}: missed."]
+    assert told["fault"] == [f"{AZIMUTH}: neither named nor mended.", f"{DIRT}: neither named nor mended."]
     assert any(line.startswith(AZIMUTH) for line in told["again"])
-    assert told["end"][0].startswith("0 of 2 faults")
+    assert told["end"][0].startswith("0 of 2 causes named, 0 of 2 dealt with")
     report = write_report(run.store.folder).read_text(encoding="utf-8")
     assert "Debrief of this exercise" in report
-    assert f"{DIRT}: missed." in report
+    assert f"{DIRT}: neither named nor mended." in report
 
 
 def test_who_hides_azimuth_with_equalisation_is_told_so(tmp_path: Path) -> None:
-    told = debrief_of(go_through(tmp_path, HidesAzimuth(), faults=("azimuth-off",), seed=2))
-    assert told["fault"][0].startswith(f"{AZIMUTH}: hidden, not mended: replay equalisation")
-    assert any("it hides replay azimuth" in line for line in told["trimmer"])
+    told = debrief_of(go_through(tmp_path, HidesAzimuth(), exercise("azimuth-off", seed=2)))
+    assert told["fault"][0].startswith(f"{AZIMUTH}: masked, not mended: replay equalisation")
+    assert any("it masks this cause: replay azimuth" in line for line in told["trimmer"])
 
 
 def test_who_does_all_of_it_has_nothing_to_look_at_again(tmp_path: Path) -> None:
     trainee = Perfect(answers={CLOSING: f"{AZIMUTH}; {DIRT}"})
-    told = debrief_of(go_through(tmp_path, trainee, faults=("azimuth-off", "dirty-head"), seed=3))
-    assert told["fault"] == [f"{AZIMUTH}: mended, and named.", f"{DIRT}: mended, and named."]
+    told = debrief_of(go_through(tmp_path, trainee, exercise("azimuth-off", "dirty-head", seed=3)))
+    assert told["fault"] == [
+        f"{name}: mended, named, but not argued from a reading and a test." for name in (AZIMUTH, DIRT)
+    ]
     assert "again" not in told
-    assert told["end"][0].startswith("2 of 2 faults dealt with, 5 of 5 trimmers right")
+    assert any("To tell them apart" in line for line in told["argument"])
+    assert told["end"][0].startswith("2 of 2 causes named, 2 of 2 dealt with, 5 of 5 trimmers right")
 
 
 def test_left_and_resumed_it_is_the_same_exercise(tmp_path: Path) -> None:
-    run = opened(tmp_path, seed=4)
+    run = opened(tmp_path, draws=2, seed=4)
     run.port.open()
     run.runner.begin()
     run.runner.obey(Leave())
@@ -136,9 +176,52 @@ def test_left_and_resumed_it_is_the_same_exercise(tmp_path: Path) -> None:
     assert run.exercise is not None
     assert again.exercise is not None
     assert tuple(again.exercise.faults) == tuple(run.exercise.faults)
-    assert again.exercise.titles == run.exercise.titles
+    assert again.exercise.causes == run.exercise.causes
+    assert again.exercise.sheet == run.exercise.sheet
     assert again.job.steps[-1].id == CLOSING
     assert not any(of_kind(again.store.events(), Debriefed)), "it was not over"
+
+
+def trainee_of(seed: int) -> UnattendedHands:
+    """Careful, hasty or wrong-headed by turns; each names something, rightly or not."""
+    named = ("Bias high; Worn replay gap", "Dirt on the replay head; Replay azimuth out of adjustment", "Head bump")
+    answers = {CLOSING: named[seed // 3 % 3]}
+    return (Perfect(answers=answers), Hasty(answers=answers, seed=seed), HidesAzimuth(answers=answers))[seed % 3]
+
+
+def exercise_of(seed: int) -> Exercise:
+    """Up to three faults; every fourth machine is dirty, every fifth out of adjustment."""
+    dirty, out = seed % 4 == 3, seed % 5 == 4
+    return exercise(draws=seed % 4 or int(not (dirty or out)), seed=seed, dirty=dirty, out_of_adjustment=out)
+
+
+@pytest.mark.parametrize("seed", [1, 11])
+def test_the_debrief_contradicts_no_reading(tmp_path: Path, seed: int) -> None:
+    run = go_through(tmp_path, trainee_of(seed), exercise_of(seed))
+    assert list(contradictions(read_session(run.store.folder))) == []
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(200))
+def test_two_hundred_debriefs_contradict_no_reading(tmp_path: Path, seed: int) -> None:
+    test_the_debrief_contradicts_no_reading(tmp_path, seed)
+
+
+def test_a_debrief_that_contradicts_a_reading_is_found(tmp_path: Path) -> None:
+    """What the tests above rest on: claims turned round in a session that was in order."""
+    run = go_through(tmp_path, Argues(), exercise("azimuth-off"))
+    session = read_session(run.store.folder)
+    assert list(contradictions(session)) == []
+    told = next(of_kind(session.events, Debriefed))
+    others = tuple(e for e in session.events if not isinstance(e, Debriefed))
+    for wrong in (
+        replace(told, faults=(replace(told.faults[0], state="mended"),)),
+        replace(told, faults=()),
+        replace(told, faults=(replace(told.faults[0], name="Bent capstan"),)),
+    ):
+        trimmers = tuple(replace(t, right=True) for t in told.trimmers)
+        turned = replace(session, events=(*others, replace(wrong, trimmers=trimmers)))
+        assert list(contradictions(turned)), wrong
 
 
 @pytest.mark.long
@@ -147,12 +230,14 @@ def test_thirty_machines_three_trainees_each_gets_the_debrief_deserved(tmp_path:
     folders = [tmp_path / name for name in ("nothing", "hides", "perfect")]
     for folder in folders:
         folder.mkdir()
-    nothing = debrief_of(go_through(folders[0], DoesNothing(), drawn=2, seed=seed))
-    assert all(line.endswith(": missed.") for line in nothing["fault"])
-    hides = debrief_of(go_through(folders[1], HidesAzimuth(), faults=("azimuth-off",), seed=seed))
-    assert hides["fault"][0].startswith(f"{AZIMUTH}: hidden"), hides
+    nothing = debrief_of(go_through(folders[0], DoesNothing(), exercise(draws=2, seed=seed)))
+    assert all(line.endswith(": neither named nor mended.") for line in nothing["fault"])
+    hides = debrief_of(go_through(folders[1], HidesAzimuth(), exercise("azimuth-off", seed=seed)))
+    assert hides["fault"][0].startswith(f"{AZIMUTH}: masked"), hides
     drawn = faults_of(tmp_path / "drawn", seed)
     names = [Library(Workspace(folders[0])).fault(f).name for f in drawn]
-    perfect = debrief_of(go_through(folders[2], Perfect(answers={CLOSING: "; ".join(names)}), drawn=2, seed=seed))
-    assert perfect["end"][0].startswith("2 of 2 faults dealt with"), perfect
+    perfect = debrief_of(
+        go_through(folders[2], Perfect(answers={CLOSING: "; ".join(names)}), exercise(draws=2, seed=seed))
+    )
+    assert perfect["end"][0].startswith("2 of 2 causes named, 2 of 2 dealt with"), perfect
     assert "wrong" not in perfect

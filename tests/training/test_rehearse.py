@@ -13,6 +13,8 @@ from typing import Any
 
 import pytest
 
+from tests.smooth import smooth_procedures
+
 REPO = Path(__file__).parents[2]
 
 
@@ -26,7 +28,7 @@ class Ended:
 
 @pytest.fixture
 def workspace(tmp_path: Path) -> Path:
-    (tmp_path / "procedures").symlink_to(REPO / "procedures")
+    smooth_procedures(tmp_path / "procedures")
     return tmp_path
 
 

@@ -24,7 +24,7 @@ from bench.workspace import Workspace
 from tests.results import a_reading
 from tests.smooth import smooth_procedures
 
-STAYS, RETURNS = "it stays at these tapes", "return it to where it stood"
+STAYS, RETURNS = "it stays at these tapes", "return it to where it was"
 MOST_PLAY_ARCMIN = 0.5 * 8.0 * 0.3
 """The screw is met in the middle of its play, of 8 degrees at most, at 0.3 minutes of arc a degree at most."""
 US_PER_ARCMIN = 5.497  # 0.9 mm at 47.625 mm/s: Δt = s·tan α/v
@@ -50,7 +50,7 @@ def _done(root: Path, wanted: str, seed: int) -> Ended:
     assert isinstance(run.port, PracticePort)
     machine = run.port.machine
     before = machine.truth()["replay azimuth"]
-    answers = {"stay-or-return": wanted, "lacquer": "back where it stood" if wanted == RETURNS else "1"}
+    answers = {"stay-or-return": wanted, "lacquer": "back where it was" if wanted == RETURNS else "1"}
     outcome = rehearse(run.runner, run.port, clock, UnattendedHands(answers=answers))
     records, events = run.store.records(), run.store.events()
     run.store.close()
@@ -72,7 +72,7 @@ def test_returned_it_stands_where_it_stood_but_for_its_play(tmp_path: Path, seed
     verdict = ended.last("returned").verdict
     assert verdict is not None
     assert verdict.target == pytest.approx(found)
-    said = r"replay azimuth turned back by \d+° (anti)?clockwise, to where it stood when the job began"
+    said = r"replay azimuth turned back by \d+° (anti)?clockwise, to its position when the job began"
     assert re.search(said, ended.report)
     assert "target: as read at As found: how late is one channel?" in ended.report
     assert RETURNS in ended.report

@@ -14,8 +14,9 @@ from scipy.signal import bilinear, freqz
 
 from bench.measure.reading import Channel
 from bench.practice.machine import PracticeMachine
+from bench.session.compare.interchange import right_machine
 from bench.session.compare.machine_errors import AZIMUTH, EXACT, SPEED, ErrorKind, MachineErrors, Value
-from bench.session.compare.transfer_errors import on_another, right_machine
+from bench.session.compare.transfer_errors import on_another
 from bench.tape.mistracking_map import ReplayErrors
 from bench.transfer.errors import ChannelErrors, TransferErrors
 from tests.practice.deck import QUIET, deck, play, run

@@ -59,7 +59,7 @@ def step(**changes: Any) -> StepView:
         index=9,
         total=24,
         stage="left",
-        cautions=(Caution(hazard="loud-tones", say="Monitors down: a tone at reference level is about to play."),),
+        cautions=(Caution(hazard="loud-tones", say="Loudspeakers down: a tone at reference level is about to play."),),
         do=(
             "Play the level section of the reference tape. Turn the replay level trimmer of each channel until its "
             "figure stands on the target, with an insulated trimming tool."
@@ -155,7 +155,7 @@ def beside_hazards() -> Snapshot:
             hazard="moving-parts", say="The capstan turns beside your hand. Sleeves and hair back, no swabs near it."
         ),
         Caution(hazard="mains", say="Insulated tool, one hand; the service manual and local codes come first."),
-        Caution(hazard="loud-tones", say="1 kHz is sent without a break. Monitors down. One key stops it."),
+        Caution(hazard="loud-tones", say="1 kHz is sent without a break. Loudspeakers down. One key stops it."),
     )
     return adjusting(step=step(cautions=cautions))
 
@@ -418,7 +418,7 @@ def asking(kind: Any = "number", **more: Any) -> Snapshot:
         "reason": Prompt("reason", "3 of 8 readings are not in. Measure again, or say why you go on."),
         "confirm": Prompt(
             "confirm",
-            "Reference tape out and put away, work tape in. Confirm before anything records.",
+            "Reference tape out and put away, tape in use loaded. Confirm before anything records.",
             interlock=True,
         ),
     }
@@ -443,7 +443,7 @@ def ranked() -> Snapshot:
         "by treble, dB: blank B 1st, +0.320 ± 0.010; blank A 2nd, −1.200 ± 0.010; blank C not read",
         "by level, dB: blank C 1st, +0.050 ± 0.010; blank A 2nd, −0.610 ± 0.010; blank B 3rd, +0.920 ± 0.010",
     )
-    prompt = Prompt("words", "Who accepts: the ranking of these blanks on this machine as it stands?")
+    prompt = Prompt("words", "Who accepts: the ranking of these blanks on this machine as it is?")
     return asking("words", step=view, prompt=prompt, to_sign=lines)
 
 
@@ -459,7 +459,7 @@ def ended(exit_code: int = 1) -> Snapshot:
 
 
 def offered(*, resuming: bool = False) -> list[Row]:
-    about = ("From booking in to signing off.", "Needs: a reference tape; a work tape; swabs.")
+    about = ("From booking in to signing off.", "Needs: a reference tape; the tape in use; swabs.")
     rows = [
         Row(
             "procedure",
@@ -471,7 +471,7 @@ def offered(*, resuming: bool = False) -> list[Row]:
             ),
         ),
         Row("machine", "machine", (Option("deck", JOB.machine), Option("other", "Lanternhill kitchen deck"))),
-        Row("tape", "work tape", (Option("ferric", JOB.tape),)),
+        Row("tape", "tape in use", (Option("ferric", JOB.tape),)),
         Row("reference-tape", "reference tape", (Option("reference", JOB.reference_tape),)),
         Row(
             "port",

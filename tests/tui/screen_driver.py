@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -24,18 +25,25 @@ class ScriptedThread:
     """Shows the snapshots that a test gives it, and keeps the commands that were posted."""
 
     def __init__(self, on_snapshot: Callable[[Snapshot], None], first: Snapshot) -> None:
-        self.on_snapshot = on_snapshot
-        self.first = first
+        self._show = on_snapshot
+        self._shown = first
         self.posted: list[say.Command] = []
+        self._taken = 0
         self.fault: BaseException | None = None
         self.stops = 0
         self.ends = True
 
     def start(self) -> None:
-        self.on_snapshot(self.first)
+        self.on_snapshot(self._shown)
+
+    def on_snapshot(self, snapshot: Snapshot) -> None:
+        self._shown = snapshot
+        self._show(replace(snapshot, obeyed=self._taken))
 
     def post(self, command: say.Command) -> None:
         self.posted.append(command)
+        self._taken += 1
+        self.on_snapshot(self._shown)
 
     def stop(self, limit_s: float) -> bool:
         self.stops += 1

@@ -83,7 +83,7 @@ async def test_the_results_so_far(size: tuple[int, int]) -> None:
 @pytest.mark.parametrize("size", [(80, 24), (120, 36)])
 async def test_the_count_down(monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]) -> None:
     monkeypatch.setattr("bench.tui.screens.countdown.CountDown.beat_s", 3600.0)
-    prompt = Prompt("go-on", "Work tape in and recording: start the tones", sounds=True)
+    prompt = Prompt("go-on", "Tape in use loaded and recording: start the tones", sounds=True)
     app, _ = bench_app(samples.listening(0, prompt=prompt))
     async with app.run_test(size=size) as pilot:
         await says(pilot, "start the tones")
@@ -94,10 +94,10 @@ async def test_the_count_down(monkeypatch: pytest.MonkeyPatch, size: tuple[int, 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 36)])
 async def test_cautions_that_were_read(monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]) -> None:
-    monkeypatch.setattr("bench.tui.screens.bench.caution_reading_s", lambda parts: 0.2)
+    monkeypatch.setattr("bench.tui.screens.bench_card.caution_reading_s", lambda parts: 0.2)
     app, _ = bench_app(samples.beside_hazards())
     async with app.run_test(size=size) as pilot:
         await says(pilot, "F1 help")
         await pilot.pause(0.5)
-        await says(pilot, "w says how to take care" if size == (80, 24) else "Sleeves and hair back")
+        await says(pilot, "w shows the cautions" if size == (80, 24) else "Sleeves and hair back")
         check_golden(f"hazards-read-{size[0]}x{size[1]}", screen_text(app))

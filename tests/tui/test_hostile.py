@@ -71,7 +71,7 @@ def nasty_faces() -> dict[str, Snapshot]:
         ),
         "answered": replace(bare, prompt=Prompt("go-on", NASTY)),
         "standing": replace(bare, notice="", to_check_again=(NASTY, NASTY)),
-        "told": replace(bare, prompt=Prompt("words", NASTY), to_sign=(NASTY,)),
+        "told": replace(bare, prompt=Prompt("words", NASTY), to_sign=(NASTY,), to_choose_by=(NASTY,)),
         "interlock": replace(bare, prompt=Prompt("confirm", NASTY, interlock=True)),
         "ending": replace(
             samples.ended(),

@@ -20,7 +20,7 @@ def test_the_largest_comes_first_and_the_stretch_by_itself_last() -> None:
         "± 0.12 dBFS: wander seen within the tone",
         "± 0.0040 dBFS: ends of the tone, left out with their fades",
         "± 0.0020 dBFS: noise beside the tone",
-        "± 0.0045 dBFS: this stretch of sound by itself",
+        "± 0.0045 dBFS: this stretch of sound alone",
     )
 
 

@@ -20,6 +20,7 @@ from bench.words.figures import (
     number,
     plus_minus,
     rotation,
+    tape_speed,
     tone,
     with_uncertainty,
 )
@@ -189,3 +190,18 @@ def test_frequencies_and_levels() -> None:
 
 def test_turns_are_said_by_the_clock() -> None:
     assert [rotation(14.2), rotation(-7.8)] == ["14° clockwise", "8° anticlockwise"]
+
+
+@pytest.mark.parametrize(
+    ("mm_s", "said"),
+    [
+        # IEC 60094-1 and the trade's names of these speeds, from memory
+        (47.625, "4.76 cm/s (1⅞ ips)"),
+        (95.25, "9.5 cm/s (3¾ ips)"),
+        (190.5, "19 cm/s (7½ ips)"),
+        (381.0, "38 cm/s (15 ips)"),
+        (762.0, "76 cm/s (30 ips)"),
+    ],
+)
+def test_a_tape_speed_is_said_as_the_trade_says_it(mm_s: float, said: str) -> None:
+    assert tape_speed(mm_s) == said

@@ -137,8 +137,9 @@ def _measured(args: argparse.Namespace, channels: tuple[Channel, ...]) -> Chosen
     from dataclasses import replace
 
     from bench.commands.report import session_folder
+    from bench.session.compare.interchange import right_machine
     from bench.session.compare.machine_errors import machine_errors
-    from bench.session.compare.transfer_errors import on_another, on_itself, right_machine
+    from bench.session.compare.transfer_errors import on_another, on_itself
     from bench.session.record.reader import read_session
 
     if args.level_error is not None or args.treble_error is not None or args.uncertainty is not None:

@@ -278,7 +278,7 @@ def _said(delay: Delay, pairs: Sequence[PhasePair]) -> list[str]:
     if len(pairs) == 1:
         period = 1e6 / pairs[0].frequency_hz
         out.append(
-            f"one tone only: the delay may be off by whole periods of {period:.1f} µs"
+            f"one tone only: the delay may be wrong by whole periods of {period:.1f} µs"
             f"{', or a channel may be inverted' if abs(delay.seconds) * 1e6 > 0.3 * period else ''};"
             " play a lower tone as well to tell"
         )

@@ -104,7 +104,7 @@ class HumMeter(SpectraMeter):
                 for x in others
             ]
             if mains is None or not lines:
-                words = "no line at 50 or 60 Hz and its harmonics stands out of the noise"
+                words = "no line at 50 or 60 Hz and its harmonics rises above the noise"
                 readings.append(NoReading("hum", side, words))
                 continue
             power = sum(x.power for x in lines)

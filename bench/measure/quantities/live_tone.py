@@ -163,7 +163,7 @@ class ToneWatch:
         clear = view.clear_hz if view.clear_hz > NEAREST_HZ else 1e9
         tones, pair = measure_stretch(z, rate, oscillator, about, clear, glance=True)
         if not any(t.present and t.dbfs_noise < VAGUE_DB for t in tones):
-            return self._nothing(f"no tone of {self.frequency_hz:g} Hz stands out of the noise")
+            return self._nothing(f"no tone of {self.frequency_hz:g} Hz rises above the noise")
         weights = np.array([t.amplitude**2 for t in tones]) + 1e-30
         tone = FoundTone(
             view.end_s - len(z) / rate,

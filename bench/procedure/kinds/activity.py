@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
-from bench.audio.port import Block
+from bench.audio.port import Block, Visible
 from bench.problem import Problem
-from bench.procedure.kinds.bench import Bench, JudgedReading
+from bench.procedure.kinds.bench import Bench, JudgedReading, with_polarity
 from bench.procedure.model.steps import StepBase
 from bench.procedure.state.snapshot import CheckRow, Curve, FlutterPart, Gauge, Prompt, ToneRow
 
@@ -32,6 +33,9 @@ class View:
     flutter: tuple[FlutterPart, ...] = ()
     spectrum: tuple[tuple[float, float], ...] = ()
     to_sign: tuple[str, ...] = ()
+    hides_why: bool = False
+    """Whether why, and what to do otherwise, would give an answer away."""
+    to_choose_by: tuple[str, ...] = ()
 
 
 StepT = TypeVar("StepT", bound=StepBase)
@@ -102,12 +106,20 @@ class Activity(ABC, Generic[StepT]):
             self.bench.transport("stop")
 
 
+def seen(bench: Bench, parts: Sequence[str]) -> str:
+    """What parts of a practice machine look like, ahead of a prompt; "" for a real one, at which the person looks."""
+    if not parts or not isinstance(bench.port, Visible):
+        return ""
+    return f"You see: {' '.join(bench.port.look(part) for part in parts)} "
+
+
 def ask_about(activity: Activity[Any], taken: tuple[JudgedReading, ...]) -> Prompt | None:
     """The question after the last reading of a step; None when it may go on without one."""
-    if activity.step.stage != "left" or activity.bench.progress.retries_left(activity.step):
-        return None
+    taken = with_polarity(taken)
     bad = [t for t in taken if t.verdict is not None and t.verdict.word != "in"]
-    if not bad:
+    if activity.step.stage != "left" or not bad:
+        return None
+    if activity.bench.progress.retry_from(activity.step, [t.reading.quantity for t in bad]) is not None:
         return None
     judged = sum(t.verdict is not None for t in taken)
     return Prompt("reason", f"{len(bad)} of {judged} readings are not in. Measure again, or say why you go on.")

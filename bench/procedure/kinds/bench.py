@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
-from bench.measure.reading import Result
+from bench.measure.method import Method
+from bench.measure.reading import Reading, Result
 from bench.measure.verdict import Verdict
 from bench.practice.facts import TrimmerPosition
 from bench.problem import Problem
+from bench.procedure.kinds.recent_sound import LONGEST_S, RecentSound
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Adjust, Measuring, StepBase
 from bench.procedure.state.dependencies import to_check_again
@@ -19,7 +22,6 @@ from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Acted, CurveTaken, Turned, TurnedBack
 from bench.procedure.state.journal import Journal, ReadingRecord
 from bench.procedure.state.progress import Progress
-from bench.procedure.state.recent_sound import LONGEST_S, RecentSound
 from bench.procedure.state.snapshot import Curve
 from bench.signals.source import Source
 
@@ -27,12 +29,24 @@ ReadingSource = Literal["reference tape", "record-replay", "machine"]
 
 POLARITY_HZ = 1500.0
 """Up to this frequency half a period is longer than any delay that azimuth can cause, so it shows inverted polarity."""
+POLARITY = Method("by the delays of several tones, or of one low tone")
 SAVE_AGAIN_S = 1.0
 TURNED_S = 10.0
 """While a trimmer is turned, only the last seconds of sound belong to the reading."""
 
+SCREW_HAS_PLAY = "the screw has play: after a change of direction the first few degrees move nothing"
+
 SMALLEST_BACK = 0.05
 """Degrees that the journal rounds away."""
+
+
+Figures = Callable[[], tuple[str, ...]]
+"""Gives in lines what a choice costs, from what the session holds so far."""
+
+
+def no_figures() -> tuple[str, ...]:
+    """Of a run without a session."""
+    return ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,14 +59,25 @@ class JudgedReading:
     sent_db: float | None = None
 
 
+def with_polarity(taken: tuple[JudgedReading, ...]) -> tuple[JudgedReading, ...]:
+    """Readings with a verdict on polarity where a delay shows that one channel is inverted."""
+    shown = next((t for t in taken if isinstance(t.reading, Reading) and t.reading.method.inverted), None)
+    if shown is None or not isinstance(shown.reading, Reading) or any(t.reading.quantity == "polarity" for t in taken):
+        return taken
+    reading = Reading("polarity", shown.reading.channel, 180.0, 0.0, method=POLARITY, reference="left channel")
+    verdict = Verdict("out", 0.0, tolerance=90.0, source="common practice, no source")
+    return (*taken, JudgedReading(reading, verdict, shown.source))
+
+
 class Bench:
     """The bench of one run. Activities send, listen, act on the machine and keep readings through it."""
 
-    def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock) -> None:
+    def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock, choice: Figures = no_figures) -> None:
         self.job = job
         self.port = port
         self.journal = journal
         self.clock = clock
+        self.choice_figures = choice
         self.sending = ""
         self.notice = ""
         self.unsaved = ""
@@ -64,6 +89,7 @@ class Bench:
         self._tried = 0.0
         self._source: Source | None = None
         self._transport = ""
+        self._play_said = False
 
     @property
     def inverted(self) -> bool | None:
@@ -129,6 +155,7 @@ class Bench:
         """Keep readings in the journal. What cannot be written is reported, and written with the next entry."""
         if not taken:
             return
+        taken = with_polarity(taken)
         count = len(self.journal.records())
         now = self.clock.wall()
         records = tuple(
@@ -235,7 +262,11 @@ class Bench:
         before = {t.name: t.degrees for t in hands.trimmers()}
         hands.turn(trimmer, degrees)
         after = {t.name: t.degrees for t in hands.trimmers()}
-        self.turned.setdefault(trimmer, []).append(after[trimmer] - before[trimmer])
+        turned = self.turned.setdefault(trimmer, [])
+        if turned and turned[-1] * degrees < 0 and not self._play_said:
+            self._play_said = True
+            self.notice = SCREW_HAS_PLAY
+        turned.append(after[trimmer] - before[trimmer])
 
     def _turn_back(self, step: StepBase) -> None:
         """Turn every trimmer back to its position at the start of the job, by the turns in the journal."""

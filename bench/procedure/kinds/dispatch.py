@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from bench.problem import Problem
-from bench.procedure.model import steps
+from bench.procedure.model import exercise_steps, steps
 
 if TYPE_CHECKING:
     from typing import Any
@@ -52,6 +52,10 @@ def activity_for(step: steps.StepBase, bench: Bench) -> Activity[Any]:
         from bench.procedure.kinds.by_hand.question import QuestionActivity
 
         return QuestionActivity(step, bench)
+    if isinstance(step, exercise_steps.NameCauses):
+        from bench.procedure.kinds.by_hand.name_causes import NameCausesActivity
+
+        return NameCausesActivity(step, bench)
     raise Problem(f"step {step.id}: this kind of step cannot be run")
 
 

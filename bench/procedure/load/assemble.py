@@ -68,6 +68,12 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, reported: froz
         placed = tuple(served(placing, sheets.reference_tape) for placing in placed)
     applies = tuple(applicable(placed))
     on_bench = tuple(step for step, _ in applies)
+    why_not = why_not_applicable(read.model.applies_to if read.model else None, sheets.machine, sheets.tape)
+    if why_not:
+        said = f"this procedure is {why_not}"
+        gathering.mistakes.append(
+            Mistake(("applies_to",), said, "choose another machine or tape, or another procedure")
+        )
     if gathering.whole and None not in steps:
         part = document.data.get("part") is True
         gathering.mistakes += _at_own_steps(applies, check_order(on_bench, part=part))

@@ -100,9 +100,22 @@ def _read_point(step: Entry) -> Iterator[StepMistake]:
 def _question(step: Question) -> Iterator[StepMistake]:
     if len({c.casefold() for c in step.choices}) < len(step.choices):
         yield ("choices",), "one of them is there twice", "list each once", ("choices",)
+    elif step.predicts is not None:
+        if step.right:
+            remedy = "take it out: the reading answers"
+            yield ("right",), "cannot be combined with predicts", remedy, ("right", "predicts")
+        if len(step.choices) != 3:
+            said = f"a prediction has 3 choices, not {len(step.choices)}"
+            yield ("choices",), said, "list higher, about the same, and lower", ("choices", "predicts")
+    elif not (step.right and step.because):
+        missing = "because" if step.right else "right"
+        yield (missing,), "missing", "give right and because, or predicts", (missing, "predicts")
     elif step.right not in step.choices:
         said = f"{shown(step.right)} is none of the choices"
         yield ("right",), said, did_you_mean(step.right, step.choices), ("right", "choices")
+    if step.replies and len(step.replies) != len(step.choices):
+        said = f"{counted(len(step.replies), 'reply', 'replies')} to {counted(len(step.choices), 'choice')}"
+        yield ("replies",), said, 'give one to each choice, or "" for none', ("replies", "choices")
 
 
 def _directions(step: Step) -> Iterator[StepMistake]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from bench.procedure.load.file_problems import Mistake, StepMistake, did_you_mean, shown
-from bench.procedure.model.steps import Decision, Entry, Follow, Measure, Measuring, RecordReplay, Step
+from bench.procedure.model.steps import Decision, Entry, Follow, Measure, Measuring, Question, RecordReplay, Step
 
 Way = tuple[tuple[str | int, ...], str]
 """Key that names another step, and the id of that step."""
@@ -50,6 +50,9 @@ def _step(n: int, step: Step, steps: Sequence[Step | None], index: dict[str, int
             yield from _earlier(n, ("again_until", "back_to"), step.again_until.back_to, index)
     if isinstance(step, Entry) and step.cure_from is not None and index is not None:
         yield from _earlier(n, ("cure_from",), step.cure_from, index)
+    if isinstance(step, Question) and step.predicts is not None and index is not None:
+        yield from _earlier(n, ("predicts", "than"), step.predicts.than, index)
+        yield from _later(n, ("predicts", "step"), step.predicts.step, index)
     if isinstance(step, Measure) and index is not None:
         yield from _returns(n, step, steps, index)
         for m, name in enumerate(step.of):
@@ -123,6 +126,13 @@ def _earlier(n: int, key: tuple[str | int, ...], name: str, index: dict[str, int
     elif index[name] >= n:
         where = "this step itself" if index[name] == n else "a later step"
         yield key, f"{shown(name)} is {where}", "name one that comes before", ("id",)
+
+
+def _later(n: int, key: tuple[str | int, ...], name: str, index: dict[str, int]) -> Iterator[StepMistake]:
+    if name not in index:
+        yield key, f"there is no step {shown(name)} in this file", _meant(name, index, n + 1), ("id",)
+    elif index[name] <= n:
+        yield key, f"{shown(name)} is not a later step", "name one that comes after", ("id",)
 
 
 def _meant(name: str, index: dict[str, int], first: int, last: int | None = None) -> str:

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from bench.procedure.load.file_problems import Mistake, shown
 from bench.procedure.model.sheets import (
+    Exercise,
     Interface,
     LinearityPoint,
     Machine,
@@ -30,6 +31,8 @@ def check_sheet(sheet: SheetBase) -> list[Mistake]:
             return list(_sections(sheet))
         case Interface():
             return [*_points("response", sheet.response), *_points("linearity", sheet.linearity)]
+        case Exercise():
+            return list(_exercise(sheet))
     return []
 
 
@@ -96,3 +99,15 @@ def _points(key: str, points: Sequence[ResponsePoint | LinearityPoint]) -> Itera
         if any((where, side) in seen for side in sides):
             yield Mistake((key, n), f"{where:g} {unit} is there twice", "one point for each channel")
         seen |= {(where, side) for side in sides}
+
+
+def _exercise(sheet: Exercise) -> Iterator[Mistake]:
+    if not (sheet.faults or sheet.draws or sheet.dirty or sheet.out_of_adjustment):
+        remedy = "give faults, draws, dirty = true or out_of_adjustment = true"
+        yield Mistake(("faults",), "nothing is hidden in this machine", remedy)
+    for n, fault in enumerate(sheet.faults):
+        if fault in sheet.faults[:n]:
+            yield Mistake(("faults", n), f"{shown(fault)} is there twice", "list each once")
+    for n, fault in enumerate(sheet.must_find):
+        if fault not in sheet.faults:
+            yield Mistake(("must_find", n), f"{shown(fault)} is not hidden", "name one of the faults of this exercise")

@@ -18,6 +18,7 @@ from bench.procedure.model.steps import (
     Follow,
     Measure,
     Measuring,
+    Question,
 )
 
 DIRECTIONS: tuple[Direction, ...] = ("forward", "reverse")
@@ -57,6 +58,10 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
         return f"for {_or(wanted.heads)} heads; this machine has {machine.heads}"
     if wanted.speed_mm_s and machine.speed_mm_s not in wanted.speed_mm_s:
         return f"for {_or(f'{v:g}' for v in wanted.speed_mm_s)} mm/s; this machine runs at {machine.speed_mm_s:g} mm/s"
+    bass = max(machine.equalisation_us) if all(machine.equalisation_us) else 0.0
+    if wanted.bass_equalisation_us and bass not in wanted.bass_equalisation_us:
+        kinds = _or(_bass(v) for v in wanted.bass_equalisation_us)
+        return f"for equalisation {kinds}; this machine has it {_bass(bass)}"
     missing = [t for t in wanted.trimmers if t not in machine.trimmers]
     if missing:
         return f"the machine has no trimmer {missing[0]}"
@@ -78,6 +83,10 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
         if asked is not None and asked != has:
             return f"for machines {'with' if asked else 'without'} {name}"
     return ""
+
+
+def _bass(us: float) -> str:
+    return f"with {us:g} µs in the bass" if us else "without a time constant in the bass"
 
 
 def _or(values: Any) -> str:
@@ -127,6 +136,9 @@ def _references(step: AnyStep, path: str) -> dict[str, Any]:
         changes["returns_to"] = path + step.returns_to
     if isinstance(step, Entry) and step.cure_from is not None:
         changes["cure_from"] = path + step.cure_from
+    if isinstance(step, Question) and step.predicts is not None:
+        asked = step.predicts
+        changes["predicts"] = asked.model_copy(update={"step": path + asked.step, "than": path + asked.than})
     if isinstance(step, Decision):
         for key in ("of", "when_in", "when_not"):
             if getattr(step, key) is not None:

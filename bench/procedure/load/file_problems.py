@@ -204,7 +204,7 @@ def _mistake(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[Ke
             choices = _names(more["expected_tags"])
             return Mistake(at, f"{shown(given['kind'])} is not a kind of step", did_you_mean(str(more["tag"]), choices))
         case "union_tag_not_found":
-            return Mistake(at, "missing", 'say what kind of step it is, as in `kind = "by-hand"`')
+            return Mistake(at, "missing", 'write what kind of step it is, as in `kind = "by-hand"`')
         case "string_pattern_mismatch":
             return Mistake(
                 at, f"{shown(given)} does not fit", _PATTERNS.get(more["pattern"], f"it must fit {more['pattern']}")
@@ -219,7 +219,11 @@ def _mistake(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[Ke
             return Mistake(at, f"{given} is not a number that can be measured", "write a finite figure")
         case "too_short" | "string_too_short" | "blank":
             return Mistake(at, "is empty", "fill it in")
-    return Mistake(at, f"does not fit: {visible(error['msg'])}", "see the format in the README")
+    return Mistake(
+        at,
+        f"does not fit: {visible(error['msg'])}",
+        "see its keys in the schema beside it, procedure.schema.json",
+    )
 
 
 _PATTERNS = {

@@ -28,13 +28,22 @@ from bench.procedure.load.file_problems import (
     without_echoes,
 )
 from bench.procedure.load.reference_set import together
-from bench.procedure.model.sheets import Fault, Interface, Machine, ReferenceSet, ReferenceTape, SheetBase, Tape
+from bench.procedure.model.sheets import (
+    Exercise,
+    Fault,
+    Interface,
+    Machine,
+    ReferenceSet,
+    ReferenceTape,
+    SheetBase,
+    Tape,
+)
 from bench.procedure.model.steps import Procedure, Step, Strict
 
 FORMAT = 1
 """Version of the file format that this program reads."""
 
-SheetKind = Literal["machine", "tape", "reference-tape", "interface", "fault"]
+SheetKind = Literal["machine", "tape", "reference-tape", "interface", "fault", "exercise"]
 
 SHEETS: dict[SheetKind, tuple[str, type[SheetBase]]] = {
     "machine": ("machines", Machine),
@@ -42,6 +51,7 @@ SHEETS: dict[SheetKind, tuple[str, type[SheetBase]]] = {
     "reference-tape": ("reference-tapes", ReferenceTape),
     "interface": ("interfaces", Interface),
     "fault": ("faults", Fault),
+    "exercise": ("exercises", Exercise),
 }
 """Folder and model of each kind of sheet."""
 
@@ -83,7 +93,7 @@ def raise_first(findings: list[Finding]) -> None:
         Problem: its sentence, and how many more there are.
     """
     if findings:
-        more = f" (and {len(findings) - 1} more; tapebench validate says all)" if len(findings) > 1 else ""
+        more = f" (and {len(findings) - 1} more; tapebench validate lists all)" if len(findings) > 1 else ""
         raise Problem(findings[0].sentence + more)
 
 
@@ -162,6 +172,8 @@ def load_sheet(path: Path, kind: Literal["reference-tape"]) -> ReferenceTape: ..
 def load_sheet(path: Path, kind: Literal["interface"]) -> Interface: ...
 @overload
 def load_sheet(path: Path, kind: Literal["fault"]) -> Fault: ...
+@overload
+def load_sheet(path: Path, kind: Literal["exercise"]) -> Exercise: ...
 def load_sheet(path: Path, kind: SheetKind) -> SheetBase:
     """Load a sheet of a kind.
 

@@ -75,5 +75,5 @@ def _kind(said: object) -> SheetKind | None:
 
 def _unknown(said: object) -> Mistake:
     if not isinstance(said, str):
-        return Mistake(("sheet",), f"must be text, not {kind_of(said)}", "say what kind of sheet it is, in quotes")
+        return Mistake(("sheet",), f"must be text, not {kind_of(said)}", "write what kind of sheet it is, in quotes")
     return Mistake(("sheet",), f"{shown(said)} is not a kind of sheet", did_you_mean(said, SHEETS))

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from bench.problem import Problem
+from bench.procedure.model.exercise_steps import NameCauses
 from bench.procedure.model.sheets import Interface, Machine, ReferenceTape, Section, Tape
 from bench.procedure.model.steps import (
     Adjust,
@@ -23,7 +24,19 @@ from bench.procedure.model.steps import (
 )
 from bench.procedure.model.targets import Target
 
-JobStep = ByHand | Reference | Adjust | RecordReplay | Measure | InterfaceStep | Entry | Decision | Question | SignOff
+JobStep = (
+    ByHand
+    | Reference
+    | Adjust
+    | RecordReplay
+    | Measure
+    | InterfaceStep
+    | Entry
+    | Decision
+    | Question
+    | NameCauses
+    | SignOff
+)
 """Any step except `follow`, which is replaced by its steps."""
 
 

@@ -312,3 +312,31 @@ class Fault(SheetBase):
     practice: dict[str, float | str | bool]
     """Changed parameters of the practice machine."""
     mended_by: tuple[Literal["clean", "demagnetise"], ...] = ()
+
+
+class Exercise(SheetBase):
+    """An exercise: a job on a practice machine with something hidden in it. Apart from that, it is in order."""
+
+    sheet: Literal["exercise"]
+    procedure: Text
+    """File name of the procedure without `.toml`."""
+    machine: str | None = None
+    """File name of the machine sheet without `.toml`; without one, that of the procedure."""
+    tape: str | None = None
+    """Likewise the tape sheet."""
+    reference_tape: str | None = None
+    """Likewise the reference-tape sheet."""
+    seed: int = Field(default=1, ge=0)
+    """Number of the machine: the same number is the same machine for a whole class."""
+    complaint: OptionalText = ""
+    """What the owner says, shown before the first step."""
+    faults: tuple[Text, ...] = ()
+    """File names of the fault sheets, without `.toml`, of what is hidden in any case."""
+    draws: int = Field(default=0, ge=0, le=10)
+    """How many more faults are drawn by the seed."""
+    dirty: bool = False
+    """Whether the heads are as dirty as the machine sheet says; otherwise they are clean."""
+    out_of_adjustment: bool = False
+    """Whether the trimmers are out of adjustment; otherwise they are within their tolerances."""
+    must_find: tuple[Text, ...] = ()
+    """The faults that must be named; without any, everything that is hidden."""

@@ -96,6 +96,8 @@ class AppliesTo(Strict):
     heads: tuple[Literal[2, 3], ...] = ()
     tape_type: tuple[IecType, ...] = ()
     speed_mm_s: tuple[float, ...] = ()
+    bass_equalisation_us: tuple[float, ...] = ()
+    """The longer time constant of the machine's equalisation; 0 for none, as IEC has it at 19 cm/s and above."""
     trimmers: tuple[Text, ...] = ()
     """Trimmers, all of which the machine must have."""
     auto_reverse: bool | None = None

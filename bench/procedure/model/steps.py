@@ -100,10 +100,16 @@ CIRCUIT: Mapping[str, NoiseReduction] = {"encoding_error": "record-only", "decod
 """Quantities of the noise-reduction circuit, whose tones are recorded, and the switch position for each."""
 
 
+Part = Literal["swab", "roller", "selector", "shell", "meters"]
+"""What can be looked at on the practice machine too."""
+
+
 class ByHand(StepBase):
     """Work at the machine."""
 
     kind: Literal["by-hand"]
+    looks_at: tuple[Part, ...] = ()
+    """What is seen at this step, on the practice machine in words."""
     does: tuple[Act, ...] = ()
     checklist: tuple[Text, ...] = ()
     """Where a caution of the step names mains or demagnetiser, the step is not over before every line is ticked."""
@@ -232,6 +238,8 @@ class Entry(StepBase):
     """A number, a choice or words from the person."""
 
     kind: Literal["entry"]
+    looks_at: tuple[Part, ...] = ()
+    """What is seen at this step, on the practice machine in words."""
     asks: Literal["number", "choice", "words", "complaint"]
     """`complaint`: the fault in the words of the owner; the summary of the report begins with them."""
     unit: str = ""
@@ -274,19 +282,37 @@ class Decision(StepBase):
     """the question,"""
     choices: tuple[Choice, ...] = ()
     """and its answers."""
+    compares: Literal["standard"] | None = None
+    """`standard`: show, with the question, how the owner's tapes play if replay is kept, and if it is set to the
+    standard."""
+
+
+class Prediction(Strict):
+    """A later reading of this machine that a question is about, compared with an earlier one."""
+
+    step: StepId
+    """Later step that answers the question."""
+    quantity: Judged
+    frequency: float | None = None
+    than: StepId
+    """Earlier step with the reading that it is compared with."""
 
 
 class Question(StepBase):
-    """A question from the instructor. The answer is kept and never judged."""
+    """A question from the instructor. The first answer is kept; why, and what to do if not, open after it."""
 
     kind: Literal["question"]
     do: OptionalText = ""
     asks: Text
     choices: tuple[Text, ...] = Field(min_length=2, max_length=6)
-    right: Text
-    """One of the choices, word for word."""
-    because: Text
+    right: OptionalText = ""
+    """One of the choices, word for word; or"""
+    because: OptionalText = ""
     """The reason, shown after the answer."""
+    replies: tuple[OptionalText, ...] = ()
+    """A reply to each choice, in their order, shown when it is a wrong one; "" for none. Then there is a second try."""
+    predicts: Prediction | None = None
+    """the reading that answers it, with three choices in this order: higher, about the same, lower."""
 
 
 class Follow(AnyStep):
@@ -333,6 +359,8 @@ class Procedure(Strict):
     """The question of the job; the report begins with the answer."""
     part: bool = False
     """Meant to be followed by other procedures. Alone, it asks at its interlocks."""
+    applies_to: AppliesTo | None = None
+    """The machines and tapes that it is for; with others it is refused before it starts."""
     machine: str | None = None
     """File name of the machine sheet without `.toml`, where none is named at the start."""
     tape: str | None = None

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from bench.procedure.kinds.activity import Activity
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,3 +83,16 @@ class Leave:
 
 
 Command = GoOn | Answer | Tick | Accept | Skip | Repeat | Back | Hold | Turn | Note | StopSound | Leave
+
+
+def pass_on(activity: Activity[Any], command: Command) -> None:
+    """Pass a command on to the activity that it is meant for. Raises `Problem` where it cannot be obeyed."""
+    match command:
+        case GoOn():
+            activity.go_on()
+        case Answer(text):
+            activity.answer(text)
+        case Tick(index):
+            activity.tick(index)
+        case Accept(reason):
+            activity.accept(reason)

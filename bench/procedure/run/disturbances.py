@@ -1,9 +1,10 @@
-"""Notes in the journal what each step disturbed, and what later readings showed to be right again."""
+"""Notes in the journal what each step disturbed, what readings showed to be right again, and predictions answered."""
 
 from __future__ import annotations
 
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import Adjust, StepBase
+from bench.procedure.run.predictions import answered_predictions
 from bench.procedure.state.dependencies import (
     disturbed_by,
     in_order,
@@ -51,6 +52,15 @@ class Disturbances:
         again = shown & (standing | disturbed)
         if again:
             bench.note(step.id, CheckedAgain(in_order(again)))
+        self._answer_predictions()
+
+    def _answer_predictions(self) -> None:
+        """Note which predictions the readings have answered by now, and show the last one."""
+        bench = self._bench
+        for question, answered in [*answered_predictions(bench.job, bench.journal.records(), bench.journal.events())]:
+            bench.note(question, answered)
+            word = "right" if answered.answer == answered.right else "wrong"
+            bench.notice = f"your prediction was {word}: you said {answered.answer}, the reading is {answered.right}"
 
     def _shown_now(self, step: StepBase) -> frozenset[str]:
         """What the readings of the last attempt at a step have shown."""

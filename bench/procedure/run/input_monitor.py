@@ -7,10 +7,10 @@ from typing import Literal
 
 import numpy as np
 
-from bench.audio.port import Block
+from bench.audio.port import Block, PortStatus
 from bench.clock import Clock
 from bench.measure.quantities.hum_watch import HumWatch
-from bench.procedure.state.snapshot import Hum
+from bench.procedure.state.snapshot import Hum, InputView
 
 CLIP = 0.999
 """Samples from this part of full scale upwards count as clipped."""
@@ -19,6 +19,9 @@ SILENT_DBFS = -80.0
 """Peaks below this for a second are silence; the hiss of any tape is louder at an interface."""
 
 HOLD_S = 1.0
+
+LOSS_SHOWN_S = 5.0
+"""How long lost sound is shown."""
 
 FAR_DB = 30.0
 """A channel whose peaks stay this far below those of the other for a second is dead."""
@@ -34,9 +37,12 @@ class InputMonitor:
         self._heard_at = -math.inf
         self._alike_at = math.inf
         self._hum: HumWatch | None = None
+        self._lost_at = -math.inf
 
     def hear(self, block: Block) -> None:
         """Take in a block."""
+        if block.lost:
+            self._lost_at = self._clock.now()
         if len(block.samples) == 0:
             return
         top = np.max(np.abs(block.samples), axis=0)
@@ -49,6 +55,10 @@ class InputMonitor:
             self._clipped_at = now
         if any(p is not None and p > SILENT_DBFS for p in self._peaks):
             self._heard_at = now
+
+    def view(self, port: PortStatus) -> InputView:
+        """The input as a screen shows it."""
+        return InputView(*self.state(), port, self.only(), self.hum(), self.lost())
 
     def state(self) -> tuple[tuple[float | None, ...], bool, bool]:
         """Peaks of each channel in dBFS; whether it clipped in the last second; whether it was silent for one."""
@@ -68,6 +78,10 @@ class InputMonitor:
         if self._hum is None or block.lost:
             self._hum = HumWatch(sample_rate)
         self._hum.feed(block.samples)
+
+    def lost(self) -> bool:
+        """Whether sound was lost in the last seconds."""
+        return self._clock.now() - self._lost_at < LOSS_SHOWN_S
 
     def hum(self) -> Hum | None:
         """Mains hum in the input, where there is any."""

@@ -9,7 +9,7 @@ from bench.audio.port import Block, Port
 from bench.clock import Clock
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, View
-from bench.procedure.kinds.bench import Bench
+from bench.procedure.kinds.bench import Bench, Figures, no_figures
 from bench.procedure.kinds.by_hand.decision import DecisionActivity
 from bench.procedure.kinds.dispatch import activity_for
 from bench.procedure.model.job import Job, JobStep
@@ -25,20 +25,21 @@ from bench.procedure.state.as_found import AsFound
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.journal import Journal
 from bench.procedure.state.judge_run import judge_run
-from bench.procedure.state.snapshot import Curve, InputView, Outcome, Prompt, Snapshot
+from bench.procedure.state.snapshot import Curve, Outcome, Prompt, Snapshot
 
-HELD = Prompt("go-on", "On hold: sound, tape and timer are paused. Go on to resume")
+HELD = Prompt("go-on", "On hold. Go on to resume")
+STOPPED = Prompt("go-on", "All sound is stopped. Go on to start this step again")
 
 
 class Runner:
     """A state machine: sound and commands go in, snapshots come out. All calls come from one thread."""
 
-    def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock) -> None:
+    def __init__(self, job: Job, port: Port, journal: Journal, clock: Clock, choice: Figures = no_figures) -> None:
         self.job = job
         """What is on the bench."""
         self._journal = journal
         self._port = port
-        self._bench = Bench(job, port, journal, clock)
+        self._bench = Bench(job, port, journal, clock, choice)
         self._progress = self._bench.progress
         self._interlocks = Interlocks(self._bench)
         self._disturbances = Disturbances(self._bench)
@@ -53,6 +54,8 @@ class Runner:
         self._held_at: float | None = None
         self._unheard = 0
         self._left = False
+        self._obeyed = 0
+        self._stopped = False
         self._port_trouble = ""
         self._cannot = ""
         self._job_view = job_view(job)
@@ -66,7 +69,8 @@ class Runner:
     @property
     def wants_sound(self) -> bool:
         """Whether the current step listens."""
-        return self._activity is not None and self._activity.wants_sound and self._held_at is None
+        heard = self._held_at is None and not self._stopped
+        return self._activity is not None and self._activity.wants_sound and heard
 
     @property
     def _step(self) -> JobStep | None:
@@ -89,7 +93,7 @@ class Runner:
     def _enter(self, *, again: bool = False) -> None:
         """Begin the current step, unless an interlock has a question first."""
         step = self._step
-        self._accepted = False
+        self._accepted = self._stopped = False
         if step is None:
             self._bench.note(self.job.steps[-1].id, events.Done())
             return
@@ -124,9 +128,10 @@ class Runner:
         if step is None:
             return
         self._end_activity(skipped=skipped)
-        back = None if skipped or self._accepted or self._all_in(step) else self._progress.retry_from(step)
+        not_in = () if skipped or self._accepted else self._progress.not_in(step, self._bench.attempt)
+        back = self._progress.retry_from(step, not_in) if not_in else None
         if back is not None:
-            self._go_again(step, back)
+            self._go_again(step, back, not_in)
             return
         if activity is not None and activity.back_to and not skipped:
             self._go_back(step, self.job.steps_named(activity.back_to, step.direction).first)
@@ -136,14 +141,9 @@ class Runner:
         self.at = self.at + 1 if goes_to is None else goes_to
         self._enter()
 
-    def _all_in(self, step: JobStep) -> bool:
-        """Whether all judged readings of the last attempt at a step are in."""
-        own = [r for r in self._journal.records() if r.step == step.id and r.attempt == self._bench.attempt]
-        return all(r.verdict is None or r.verdict.word == "in" for r in own)
-
-    def _go_again(self, step: JobStep, back: int) -> None:
+    def _go_again(self, step: JobStep, back: int, not_in: tuple[str, ...]) -> None:
         """`again_until`: go back to an earlier step, because not all readings are in."""
-        gone = events.WentAgain(*self._progress.moved_to(back, over=0), left=self._progress.retries_left(step))
+        gone = self._progress.going_again(step, back, not_in)
         self._bench.note(step.id, gone)
         self.at = back
         self._enter()
@@ -199,7 +199,7 @@ class Runner:
         self._sound.watch_hum(block, self._port.status.sample_rate)
         if self._held_at is not None:
             self._unheard += len(block.samples)
-        elif self._activity is not None and self._activity.wants_sound:
+        elif self._activity is not None and self.wants_sound:
             lost, self._unheard = block.lost + self._unheard, 0
             whole = replace(block, lost=lost) if lost else block
             if self._step is not None:
@@ -237,6 +237,7 @@ class Runner:
     def obey(self, command: say.Command) -> None:
         """Obey a command. One that cannot be obeyed changes nothing; the notice says why."""
         self._bench.notice = ""
+        self._obeyed += 1
         try:
             self._obey(command)
         except Problem as problem:
@@ -254,12 +255,15 @@ class Runner:
                 self._end_activity(skipped=True)
                 self._left = True
             case say.StopSound():
+                self._stopped = self._stopped or bool(self._bench.sending)
                 self._bench.silence()
-                self._bench.notice = "all sound is stopped; repeat the step to start it again"
+                self._bench.notice = "all sound is stopped"
             case say.Note(text):
                 self._bench.note(step.id, events.Noted(text))
             case say.Turn(trimmer, degrees):
                 self._bench.turn(trimmer, degrees)
+            case say.GoOn() if self._stopped:
+                self._obey(say.Repeat())
             case say.Repeat():
                 self._end_activity(skipped=True)
                 self._bench.note(step.id, events.Repeated())
@@ -280,20 +284,8 @@ class Runner:
             case say.Accept(reason) if not reason.strip():
                 raise Problem("say why it is accepted: the report gives the reason")
             case _ if self._activity is not None:
-                self._pass_on(self._activity, command)
+                say.pass_on(self._activity, command)
                 self._accepted = isinstance(command, say.Accept)
-
-    @staticmethod
-    def _pass_on(activity: Activity[Any], command: say.Command) -> None:
-        match command:
-            case say.GoOn():
-                activity.go_on()
-            case say.Answer(text):
-                activity.answer(text)
-            case say.Tick(index):
-                activity.tick(index)
-            case say.Accept(reason):
-                activity.accept(reason)
 
     def _back(self, step: JobStep) -> None:
         """Go back to the previous step; its readings stay as an earlier attempt."""
@@ -372,9 +364,9 @@ class Runner:
         view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
         return Snapshot(
             job=self._job_view,
-            step=step_view(self.job, self.at),
-            prompt=replace(HELD, sounds=bool(bench.sending)) if held else view.prompt,
-            sound=InputView(*self._sound.state(), self._port.status, self._sound.only(), self._sound.hum()),
+            step=step_view(self.job, self.at, hides_why=view.hides_why),
+            prompt=replace(HELD, sounds=bool(bench.sending)) if held else STOPPED if self._stopped else view.prompt,
+            sound=self._sound.view(self._port.status),
             gauges=view.gauges,
             tones=view.tones,
             checks=view.checks,
@@ -393,7 +385,9 @@ class Runner:
             flutter=view.flutter,
             spectrum=view.spectrum,
             to_sign=view.to_sign,
+            to_choose_by=view.to_choose_by,
             can_go_back=self._progress.previous(self.at) is not None,
             kept=self._journal.records(),
+            obeyed=self._obeyed,
             last_curves=self._last_curves,
         )

@@ -6,6 +6,7 @@ from bench.audio.port import PortStatus
 from bench.problem import Problem
 from bench.procedure.model.job import Job
 from bench.procedure.state.snapshot import InputView, JobView, Outcome, Prompt, Snapshot, StepView
+from bench.words.figures import tape_speed
 
 
 def job_view(job: Job) -> JobView:
@@ -17,15 +18,23 @@ def job_view(job: Job) -> JobView:
         machine=machine.name,
         tape=job.tape.name,
         reference_tape=job.reference_tape.name,
-        speed=f"{machine.speed_mm_s:g} mm/s",
+        speed=tape_speed(machine.speed_mm_s),
+        speed_mm_s=machine.speed_mm_s,
         equalisation=f"{t1:g} µs" + (f" + {t2:g} µs" if t2 else ""),
         reference_level=str(machine.reference.fluxivity),
+        heads=machine.heads,
         steps=tuple((step.id, step.title) for step in job.steps),
     )
 
 
-def step_view(job: Job, at: int) -> StepView | None:
-    """The step at an index; None after the last."""
+def step_view(job: Job, at: int, *, hides_why: bool = False) -> StepView | None:
+    """The step at an index; None after the last.
+
+    Args:
+        job: the job.
+        at: index of the step.
+        hides_why: whether why, and what to do otherwise, stay hidden until a question is answered.
+    """
     if at >= len(job.steps):
         return None
     step = job.steps[at]
@@ -39,8 +48,8 @@ def step_view(job: Job, at: int) -> StepView | None:
         cautions=step.cautions,
         do=step.do,
         good=step.good,
-        why=step.why,
-        if_not=step.if_not,
+        why="" if hides_why else step.why,
+        if_not="" if hides_why else step.if_not,
         hints=step.hints,
         direction=step.direction or "",
         lot=step.lot,

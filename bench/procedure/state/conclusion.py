@@ -12,6 +12,8 @@ from typing import Any
 from bench.measure.verdict import VerdictWord
 from bench.words.sentences import all_are, counted, listed
 
+INVERTED = "One channel is inverted, so that in mono the channels cancel. Check the wiring from the head to the output."
+
 
 @dataclass(frozen=True, slots=True)
 class Conclusion:
@@ -27,6 +29,8 @@ class Conclusion:
     out_count: int = 0
     too_close_count: int = 0
     no_reading_count: int = 0
+    inverted: bool = False
+    """Whether a judged reading shows one channel inverted."""
     steps: int = 0
     """Number of steps with a judged reading."""
     out: tuple[str, ...] = ()
@@ -80,7 +84,8 @@ class Conclusion:
     def headline(self) -> str:
         """The first thing that is said of the run."""
         if self.out:
-            return "Out" if self.done else "Not finished, and out"
+            out = "Out: one channel is inverted" if self.inverted else "Out"
+            return out if self.done else "Not finished, and out"
         if not self.done:
             return "Not finished"
         if self._wrong:
@@ -94,6 +99,8 @@ class Conclusion:
         if not self.done:
             after = f" after “{self.last_step}”" if self.last_step else " before its first step was over"
             said.append(f"Broken off{after}; it can be resumed.")
+        if self.inverted:
+            said.append(INVERTED)
         if self.out:
             said.append(
                 f"{counted(len(self.out), 'step')} {'is' if len(self.out) == 1 else 'are'} out: {listed(self.out)}."
@@ -104,7 +111,7 @@ class Conclusion:
             "No reading": self.no_reading,
             "Skipped": self.skipped,
             f"Not measured{yet}": self.not_measured,
-            "To be checked again, for something was adjusted since": self.to_check_again,
+            "To be checked again, because something was adjusted since": self.to_check_again,
         }
         said += [f"{what}: {listed(steps)}." for what, steps in named.items() if steps]
         if self.judged and not self._wrong:

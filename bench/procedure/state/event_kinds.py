@@ -11,7 +11,6 @@ from bench.procedure.state.events import (
     Answered,
     CheckedAgain,
     CurveTaken,
-    Debriefed,
     Decided,
     Disturbed,
     Done,
@@ -43,6 +42,7 @@ from bench.procedure.state.events import (
     WentAgain,
     WentBack,
 )
+from bench.procedure.state.exercise_events import CauseNamed, Debriefed
 
 Event = (
     NotApplicable
@@ -69,6 +69,7 @@ Event = (
     | InputProcessed
     | InterfaceSheetWritten
     | Answered
+    | CauseNamed
     | Accepted
     | StoppedListening
     | Overridden
@@ -107,6 +108,7 @@ KINDS: dict[str, type[Event]] = {
     "input-processed": InputProcessed,
     "interface-sheet": InterfaceSheetWritten,
     "answer": Answered,
+    "cause-named": CauseNamed,
     "accept": Accepted,
     "stopped-listening": StoppedListening,
     "override": Overridden,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from bench.measure.catalogue import QUANTITIES
 from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.events import (
     Accepted,
@@ -12,7 +13,6 @@ from bench.procedure.state.events import (
     Answered,
     CheckedAgain,
     CurveTaken,
-    Debriefed,
     Decided,
     Disturbed,
     Done,
@@ -44,6 +44,7 @@ from bench.procedure.state.events import (
     WentAgain,
     WentBack,
 )
+from bench.procedure.state.exercise_events import CauseNamed, Debriefed
 from bench.words.figures import as_given, hertz, number, rotation
 from bench.words.readings import aim_text
 from bench.words.sentences import counted
@@ -68,7 +69,10 @@ def _skipped(event: Skipped, titles: Titles) -> str:
 
 
 def _gone_again(event: WentAgain, titles: Titles) -> str:
-    return f"not all in: back to {_named(event.to, titles)}, {counted(event.left, 'time')} left at most"
+    what = ", ".join(QUANTITIES[q].title if q in QUANTITIES else q for q in event.out) or "not all"
+    cost = f", which costs {counted(event.passes, 'pass', 'passes')} of the reference tape" if event.passes else ""
+    times = f"at most {counted(event.left, 'time')}, this one included"
+    return f"{what}{' not' if event.out else ''} in: back to {_named(event.to, titles)}{cost}; {times}"
 
 
 def _decided(event: Decided, titles: Titles) -> str:
@@ -90,7 +94,7 @@ def _turned(event: Turned, titles: Titles) -> str:
 
 
 def _turned_back(event: TurnedBack, titles: Titles) -> str:
-    return f"{event.trimmer} turned back by {rotation(event.degrees)}, to where it stood when the job began"
+    return f"{event.trimmer} turned back by {rotation(event.degrees)}, to its position when the job began"
 
 
 def _waited(event: Waited, titles: Titles) -> str:
@@ -110,7 +114,7 @@ def left_open(event: Ticked) -> str:
 
 
 def _head_delay(event: HeadDelayMeasured, titles: Titles) -> str:
-    return f"{1000 * event.seconds:.0f} ms from sending to replay, the way from head to head in it"
+    return f"{1000 * event.seconds:.0f} ms from sending to replay, including the delay from head to head"
 
 
 def _rounds(event: RoundsRecorded, titles: Titles) -> str:
@@ -135,7 +139,7 @@ def _answered(event: Answered, titles: Titles) -> str:
         figure = f"{as_given(event.answer)} {event.unit}".strip()
         return figure + (_held_against(event.limits, event.answer, event.unit) if event.limits else "")
     if event.right:
-        right = "right" if event.answer == event.right else f"the right one is: {event.right}"
+        right = "right" if event.answer == event.right else f"the right answer: {event.right}"
         return f"{event.answer} ({right})"
     return event.answer or "nothing entered"
 
@@ -182,6 +186,7 @@ _WORDS: dict[type[Event], Callable[[Any, Titles], str]] = {
     InputProcessed: _input_processed,
     InterfaceSheetWritten: lambda e, _: f"interface sheet written: {e.path}",
     Answered: _answered,
+    CauseNamed: lambda e, _: e.cause,
     Accepted: lambda e, _: e.reason,
     StoppedListening: lambda e, _: f"stopped listening: {e.reason}",
     Overridden: lambda e, _: f"reference tape in an uncleaned machine: {e.reason}",

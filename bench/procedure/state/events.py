@@ -80,6 +80,10 @@ class WentAgain(Moved):
 
     left: int
     """How often it may still lead back, this time included."""
+    out: tuple[str, ...] = ()
+    """The quantities that are not in."""
+    passes: int = 0
+    """Passes of the reference tape that it costs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -351,46 +355,3 @@ class Released(Happened):
 @dataclass(frozen=True, slots=True)
 class Done(Happened):
     """The run came to its end. How it came out is for the readings to say."""
-
-
-@dataclass(frozen=True, slots=True)
-class FaultOutcome:
-    """The result for a hidden fault of an exercise."""
-
-    name: str
-    tells: str
-    """How it shows."""
-    state: Literal["mended", "hidden", "found", "missed"]
-    """`found`: named, though it stands; `missed`: neither named nor mended."""
-    named: bool
-    by: str = ""
-    """The trimmer that compensates it."""
-
-
-@dataclass(frozen=True, slots=True)
-class TrimmerOutcome:
-    """The result for a trimmer of an exercise."""
-
-    name: str
-    unit: str
-    before: float
-    """Its distance from the right position."""
-    after: float
-    turns: int
-    right: bool
-    hides: str = ""
-    """The fault elsewhere that it compensates."""
-    allowed: bool = False
-    """It compensates a fault that only the workshop can mend, and the trainee named that fault."""
-
-
-@dataclass(frozen=True, slots=True)
-class Debriefed(Happened):
-    """An exercise is over: what was done, compared with the truth."""
-
-    faults: tuple[FaultOutcome, ...] = ()
-    trimmers: tuple[TrimmerOutcome, ...] = ()
-    """Trimmers that the procedure sets, or that were turned."""
-    wrongly_named: tuple[str, ...] = ()
-    turns: int = 0
-    minutes: float = 0.0

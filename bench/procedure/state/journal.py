@@ -58,8 +58,8 @@ class ReadingRecord:
 class Sound:
     """The sound behind readings."""
 
-    samples: NDArray[np.float32]
-    """Shape (frames, channels), full scale ±1."""
+    blocks: tuple[NDArray[np.float32], ...]
+    """One after another, each of shape (frames, channels), full scale ±1; several minutes are not copied into one."""
     sample_rate: int
     readings: tuple[str, ...]
     """Ids of the readings."""

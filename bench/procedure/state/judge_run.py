@@ -70,6 +70,7 @@ def conclude(
         out_count=counts["out"],
         too_close_count=counts["too close to call"],
         no_reading_count=counts["no reading"],
+        inverted=any(r.reading.quantity == "polarity" for r in judged),
         steps=len({r.step for r in judged}),
         out=_titles(judged, "out", titles),
         too_close=_titles(judged, "too close to call", titles),

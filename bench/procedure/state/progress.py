@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from bench.procedure.model.job import Job
-from bench.procedure.model.steps import Decision, Measuring, StepBase
+from bench.procedure.model.steps import Adjust, Aspect, Decision, Measuring, StepBase, plays_reference_tape
+from bench.procedure.state.dependencies import DISTURBS, set_by, shown_by
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Decided, Moved, WentAgain
 from bench.procedure.state.journal import Journal
+
+NO_TRIMMER_MENDS = frozenset({"polarity"})
+"""Quantities that adjusting again does not mend."""
 
 
 class Progress:
@@ -46,11 +50,55 @@ class Progress:
                 return n
         return None
 
-    def retry_from(self, step: StepBase) -> int | None:
-        """Index of the step that `again_until` leads back to; None when its retries are used up."""
-        if self.retries_left(step) and isinstance(step, Measuring) and step.again_until is not None:
-            return min(self._job.steps_named(step.again_until.back_to, step.direction).first, self._index[step.id])
-        return None
+    def not_in(self, step: StepBase, attempt: int) -> tuple[str, ...]:
+        """The quantities of an attempt at a step that are not in."""
+        own = [r for r in self._journal.records() if r.step == step.id and r.attempt == attempt]
+        words = {r.reading.quantity: r.verdict.word for r in own if r.verdict is not None and r.verdict.word != "in"}
+        return tuple(words)
+
+    def retry_from(self, step: StepBase, not_in: Iterable[str]) -> int | None:
+        """Index of the step that `again_until` leads back to; None when no retries are left, or nothing can mend it.
+
+        It is the named step where that can mend what is not in, else the first of the last steps that set it.
+
+        Args:
+            step: the step with `again_until`.
+            not_in: the quantities that are not in.
+        """
+        again = step.again_until if isinstance(step, Measuring) else None
+        if again is None or not self.retries_left(step):
+            return None
+        at = self._index[step.id]
+        named = min(self._job.steps_named(again.back_to, step.direction).first, at)
+        wanted = {shown_by(step, quantity) for quantity in not_in if quantity not in NO_TRIMMER_MENDS}
+        if not wanted:
+            return None
+        return min(self._mending(what, step, named, at) for what in wanted)
+
+    def _mending(self, what: Aspect | None, step: StepBase, named: int, before: int) -> int:
+        """Index of the step to go back to for one aspect."""
+
+        def sets(at: int) -> frozenset[Aspect]:
+            adjust = self._job.steps[at]
+            if not isinstance(adjust, Adjust) or adjust.direction != step.direction:
+                return frozenset()
+            return frozenset(a for name in adjust.trimmers.values() if (a := set_by(name)) is not None)
+
+        if what is None or any(what == a or what in DISTURBS.get(a, ()) for a in sets(named)):
+            return named
+        found = named
+        for at in range(before - 1, -1, -1):
+            if what in sets(at):
+                found = at
+            elif found != named:
+                break
+        return found
+
+    def going_again(self, step: StepBase, back: int, not_in: Sequence[str]) -> WentAgain:
+        """The event of going back from a step, with the passes of the reference tape that it costs."""
+        passes = sum(plays_reference_tape(s) for s in self._job.steps[back : self._index[step.id] + 1])
+        where = self.moved_to(back, over=0)
+        return WentAgain(*where, left=self.retries_left(step), out=tuple(not_in), passes=passes)
 
     def retries_left(self, step: StepBase) -> int:
         """How often `again_until` may still lead back from a step; never as found, where nothing is mended."""

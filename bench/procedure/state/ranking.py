@@ -32,9 +32,9 @@ ALIKE_DB = 0.2
 
 
 RANKED = (
-    "How far each tape is off what was sent, dB, the worse channel; nearest to none is first. Noise reduction: the "
+    "How far each tape is from what was sent, dB, the worse channel; nearest to none is first. Noise reduction: the "
     "largest error that is heard through a decoder. Treble: of 5 kHz and above, re the reference tone. Alike: they "
-    f"cannot be told apart, being nearer to each other than {ALIKE_DB:g} dB (common practice, no source) or than their "
+    f"measure alike, being nearer to each other than {ALIKE_DB:g} dB (common practice, no source) or than their "
     "uncertainties (k = 2)."
 )
 """Explanation of the figures."""
@@ -92,7 +92,7 @@ def ranking_lines(ranked: Sequence[RankedTape]) -> tuple[str, ...]:
 
 
 def best_words(ranked: Sequence[RankedTape]) -> str:
-    """The tape that fits the machine best, and by what: "A and B cannot be told apart by noise reduction; …"."""
+    """The tape that fits the machine best, and by what: "A and B measure alike in noise reduction; …"."""
     said: list[str] = []
     first = [r.lot for r in ranked]
     for by in CRITERIA:
@@ -103,7 +103,7 @@ def best_words(ranked: Sequence[RankedTape]) -> str:
         if len(first) == 1:
             said.append(f"{first[0]} fits best, by {by}")
             break
-        said.append(f"{listed(first)} cannot be told apart by {by}")
+        said.append(f"{listed(first)} measure alike in {by}")
     words = "; ".join(said)
     return words[:1].upper() + words[1:]
 

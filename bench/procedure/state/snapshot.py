@@ -25,6 +25,9 @@ class JobView:
     speed: str
     equalisation: str
     reference_level: str
+    heads: int = 2
+    speed_mm_s: float = 0.0
+    """Tape speed; 0 where it is not known."""
     steps: tuple[tuple[str, str], ...] = ()
     """Id and title of each step."""
 
@@ -205,6 +208,8 @@ class InputView:
     """The only channel that carries sound."""
     hum: Hum | None = None
     """Mains hum that stands out."""
+    lost: bool = False
+    """Sound was lost in the last seconds: the computer was too busy for the device."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,9 +262,13 @@ class Snapshot:
     """(Hz, % peak) of its spectrum, lowest first."""
     to_sign: tuple[str, ...] = ()
     """At the sign-off: the lines that whoever signs stands by, the most important first."""
+    to_choose_by: tuple[str, ...] = ()
+    """At a decision: what each answer gives, a line for each."""
     can_go_back: bool = False
     """Whether there is a step to go back to."""
     kept: tuple[ReadingRecord, ...] = ()
     """All readings kept so far, oldest first."""
+    obeyed: int = 0
+    """How many commands the runner has taken."""
     last_curves: tuple[Curve, ...] = ()
     """The curves that the last measuring step drew against a trimmer."""

@@ -112,5 +112,5 @@ def drift_text(series: Series) -> str:
 def due_line(history: History) -> str:
     """When it is due again, and why then."""
     if history.due.on is None:
-        return f"Due again: not known, because {history.due.because}."
-    return f"Due again: {day(history.due.on)}, because {history.due.because}."
+        return f"Next due: not known, because {history.due.because}."
+    return f"Next due: {day(history.due.on)}, because {history.due.because}."

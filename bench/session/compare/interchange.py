@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import permutations
 
@@ -113,23 +113,53 @@ def pair(a: MachineErrors, b: MachineErrors) -> Pair:
     across = {t: _across(a, b, t) for t in {**a.own, **a.replay} if t.what != "response"}
     level = {t.channel: v for t, v in across.items() if t.what == "level" and v is not None}
     azimuth = across.get(AZIMUTH)
-    response = _response(a, b, azimuth)
-    common = sorted({hz for _, hz in response})
-    treble_hz = max((hz for hz in common if hz <= TREBLE_HZ), default=None)
-    both = Pair(
-        a.machine,
-        b.machine,
+    found = Pair(
+        a.machine, b.machine, level=level, response=_response(a, b, azimuth), azimuth=azimuth, speed=across.get(SPEED)
+    )
+    return _with_consequences(found, a, b)
+
+
+def _with_consequences(found: Pair, a: MachineErrors, b: MachineErrors) -> Pair:
+    """A pair with what follows from its level, response, azimuth and speed."""
+    if not (found.level or found.response or found.azimuth or found.speed):
+        return replace(found, because="not enough was read of either", missing=_missing(a, b))
+    treble_hz = max((hz for _, hz in found.response if hz <= TREBLE_HZ), default=None)
+    return replace(
+        found,
+        treble_hz=treble_hz,
+        azimuth_loss=None if found.azimuth is None else _loss(found.azimuth, b, treble_hz or TREBLE_HZ),
+        mistracking=_worst(found.level, found.response),
+        missing=_missing(a, b),
+    )
+
+
+def _missing(a: MachineErrors, b: MachineErrors) -> tuple[str, ...]:
+    return tuple(f"{m.machine}: {what}" for m in (a, b) for what in m.missing)
+
+
+def with_itself(machine: MachineErrors) -> Pair:
+    """What a machine's own tape gives on it: record to replay as it was read, which needs no reference tape."""
+    level = {t.channel: v for t, v in machine.own.items() if t.what == "level"}
+    response = {
+        (t.channel, t.frequency_hz): v
+        for t, v in machine.own.items()
+        if t.what == "response" and t.frequency_hz is not None
+    }
+    own = Pair(
+        machine.machine,
+        machine.machine,
         level=level,
         response=response,
-        treble_hz=treble_hz,
-        azimuth=azimuth,
-        azimuth_loss=None if azimuth is None else _loss(azimuth, b, treble_hz or TREBLE_HZ),
-        speed=across.get(SPEED),
-        mistracking=_worst(level, response),
-        missing=tuple(f"{m.machine}: {what}" for m in (a, b) for what in m.missing),
+        azimuth=machine.own.get(AZIMUTH),
+        speed=machine.own.get(SPEED),
     )
-    nothing = not (level or response or azimuth or both.speed)
-    return Pair(a.machine, b.machine, "not enough was read of either") if nothing else both
+    return _with_consequences(own, machine, machine)
+
+
+def right_machine(like: MachineErrors) -> MachineErrors:
+    """A machine of the same format that records and replays to the standard."""
+    exact = dict.fromkeys({**like.own, **like.replay}, EXACT)
+    return replace(like, machine="a machine that is right", replay=exact, own=exact, missing=())
 
 
 def differences(a: MachineErrors, b: MachineErrors) -> list[str]:

@@ -66,7 +66,7 @@ def find_outlier(machines: Sequence[MachineErrors]) -> Outlier:
     mine = next(m for m in machines if m.machine == name)
     half, kind, distance, chance = _farthest(mine, [m for m in machines if m.machine != name])
     if kind is None or chance >= CHANCE:
-        why = "none stands farther from the others than the readings' uncertainty explains"
+        why = "none differs from the others by more than the readings' uncertainty explains"
         return Outlier(names, "", why, whole, rest[name], half, kind, distance, chance)
     return Outlier(names, name, "", whole, rest[name], half, kind, distance, chance)
 

@@ -7,12 +7,12 @@ see `bench.session.compare.interchange`, of which this is one pair.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from bench.measure.reading import Channel
 from bench.problem import Problem
-from bench.session.compare.interchange import Pair, pair
-from bench.session.compare.machine_errors import AZIMUTH, EXACT, SPEED, MachineErrors, Value
+from bench.session.compare.interchange import Pair, pair, with_itself
+from bench.session.compare.machine_errors import MachineErrors, Value
 from bench.tape.mistracking_map import REFERENCE_HZ, ReplayErrors
 from bench.transfer.errors import ChannelErrors, TransferErrors
 
@@ -26,11 +26,6 @@ class MeasuredTransfer:
     """Expanded (k = 2); None where azimuth was not measured, and then nothing is taken off."""
     speed_uncertainty_percent: float | None
     """Likewise."""
-
-
-def right_machine(like: MachineErrors) -> MachineErrors:
-    """A machine of the same format that replays every tape as it was recorded."""
-    return replace(like, machine="a machine that is right", replay=dict.fromkeys(like.replay, EXACT))
 
 
 def on_another(recorded: MachineErrors, replayed: MachineErrors, channels: tuple[Channel, ...]) -> MeasuredTransfer:
@@ -60,17 +55,7 @@ def on_itself(recorded: MachineErrors, channels: tuple[Channel, ...]) -> Measure
     Raises:
         Problem: the session lacks what is needed.
     """
-    own = recorded.own
-    response = {(t.channel, t.frequency_hz): v for t, v in own.items() if t.what == "response" and t.frequency_hz}
-    found = Pair(
-        recorded.machine,
-        recorded.machine,
-        level={t.channel: v for t, v in own.items() if t.what == "level"},
-        response={(side, hz): v for (side, hz), v in response.items() if hz is not None},
-        azimuth=own.get(AZIMUTH),
-        speed=own.get(SPEED),
-    )
-    return _measured(recorded, found, channels)
+    return _measured(recorded, with_itself(recorded), channels)
 
 
 def _measured(recorded: MachineErrors, found: Pair, channels: tuple[Channel, ...]) -> MeasuredTransfer:

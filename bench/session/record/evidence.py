@@ -21,6 +21,8 @@ def flac(sound: Sound) -> bytes:
 
     out = io.BytesIO()
     full = 1.0 - 2.0 ** (1 - BITS)
-    samples = np.clip(sound.samples, -1.0, full)
-    soundfile.write(out, samples, sound.sample_rate, subtype=f"PCM_{BITS}", format="FLAC")
+    channels = sound.blocks[0].shape[1]
+    with soundfile.SoundFile(out, "w", sound.sample_rate, channels, subtype=f"PCM_{BITS}", format="FLAC") as file:
+        for block in sound.blocks:
+            file.write(np.clip(block, -1.0, full))
     return out.getvalue()

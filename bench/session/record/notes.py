@@ -25,7 +25,7 @@ def add_notes(folder: Path, texts: Sequence[str], clock: Clock) -> None:
     """
     notes = [inert(text).strip() for text in texts]
     if not all(notes):
-        raise Problem("a note without words: say what is to be noted")
+        raise Problem("the note is empty; type what is to be noted")
     store = SessionStore.reopen(folder, finished=True)
     try:
         for note in notes:

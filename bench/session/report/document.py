@@ -39,6 +39,7 @@ from bench.procedure.state.events import (
 )
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import RankedTape, ranking
+from bench.session.compare.earlier_tapes_text import earlier_tapes_paragraph
 from bench.session.record.index import entries_beside
 from bench.session.record.record import SessionRecord, reference_plays
 from bench.session.report.causes import cause_lines
@@ -110,6 +111,8 @@ class Document:
     """What the owner said, and what it was; "" where nothing is known of either."""
     causes: tuple[str, ...]
     """What was wrong, and how sure that is."""
+    earlier_tapes: str
+    """How tapes that were recorded before play after it; "" where it says nothing of that."""
     debrief: tuple[str, ...]
     """Of an exercise that is over."""
     evidence: tuple[str, ...]
@@ -151,6 +154,7 @@ def document_of(session: SessionRecord) -> Document:
         trimmers=tuple(true_minus(event_sentence(e, {})) for e in of_kind(session.events, Turned)),
         cautions=_cautions(session),
         owner_summary="" if ranked else owner_summary(session),
+        earlier_tapes=earlier_tapes_paragraph(session),
         ranked=ranked,
         causes=cause_lines(session),
         flutter=_flutter(parts, names),
@@ -184,7 +188,7 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
         ("Tape speed", job.speed),
         ("Equalisation", job.equalisation),
         ("Reference level", job.reference_level),
-        ("Work tape", job.tape),
+        ("Tape in use", job.tape),
         ("Reference tape", _passes(session)),
         ("Instruments", sound),
         ("Interface calibration", job.calibration),
@@ -327,7 +331,7 @@ def _cautions(session: SessionRecord) -> tuple[tuple[str, str], ...]:
 def _fullest(given: list[str]) -> str:
     """The longest of what was said of a hazard, and how often it was said; the copy of the procedure has every word."""
     longest = max(given, key=len)
-    return longest if len(given) == 1 else f"{longest} (The hazard was named {len(given)} times.)"
+    return longest if len(given) == 1 else f"{longest} (Given {len(given)} times.)"
 
 
 def _signed(events: tuple[Event, ...]) -> Iterable[Signature]:

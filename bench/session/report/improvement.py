@@ -107,7 +107,7 @@ def _sentence(
     ]
     level = [c for c in found if c.quantity in {"level", "record_replay_level"}]
     if not treble and not level:
-        return f"What {work} gave back cannot be told, because {_because(records, before, after)}."
+        return f"What {work} gave back is not known, because {_because(records, before, after)}."
     measured = [_part(work, name, here) for name, here in (("treble", treble), ("level", level)) if here]
     if all(part.startswith(GAVE_BACK) for part in measured):
         measured[1:] = [part.removeprefix(GAVE_BACK) for part in measured[1:]]
@@ -115,7 +115,7 @@ def _sentence(
     unknown = "" if treble and level else "level" if treble else "treble"
     if unknown:
         because = f"no {unknown} was measured both before and after"
-        said += f"; what it did to the {unknown} cannot be told, because {because}"
+        said += f"; what it did to the {unknown} is not known, because {because}"
     return f"{said}."
 
 

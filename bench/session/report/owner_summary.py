@@ -11,6 +11,7 @@ from bench.problem import Problem
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Answered
 from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord
 from bench.tape.mistracking_map import MistrackingMap, ReplayErrors, mistracking_map, worst_map
@@ -36,12 +37,12 @@ def owner_summary(session: SessionRecord) -> str:
     left = _errors(session.standing, "left")
     if before:
         parts.append(f"{STAGES[before[0]].capitalize()}, what was recorded came back {_came_back(before[1])}.")
-        parts.append(_with_noise_reduction(before[1], past=True))
+        parts.append(_heard(session.readings, *before, past=True))
     if left:
         parts.append(f"{'As left it' if session.adjusted else 'It'} comes back {_came_back(left)}.")
-        parts.append(_with_noise_reduction(left, past=False))
+        parts.append(_heard(session.readings, "left", left, past=False))
     if said and not (before or left):
-        parts.append("Nothing was measured from record to replay, so that what it was can't be told.")
+        parts.append("Nothing was measured from record to replay, so the cause of the complaint is not known.")
     return " ".join(parts)
 
 
@@ -82,7 +83,7 @@ def _came_back(found: dict[Channel, ReplayErrors]) -> str:
         return parts[0]
     db, hz, channel = max(treble, key=lambda t: abs(t[0]))
     if abs(db) < HARMLESS_DB:
-        parts.append("with its treble whole")
+        parts.append("with no treble lost")
     else:
         how = "lost" if db < 0 else "too much"
         parts.append(f"with {number(abs(db), 1)} dB of treble {how} at {hertz(hz)}{_in(channel, found)}")
@@ -91,6 +92,15 @@ def _came_back(found: dict[Channel, ReplayErrors]) -> str:
 
 def _in(channel: Channel, found: dict[Channel, ReplayErrors]) -> str:
     return f" in the {CHANNELS[channel]} channel" if len(found) > 1 else ""
+
+
+def _heard(readings: Sequence[ReadingRecord], stage: Stage, found: dict[Channel, ReplayErrors], *, past: bool) -> str:
+    """What noise reduction makes of it; where a channel is inverted, that nothing sounds right."""
+    at_stage = [r for r in last_attempts(tuple(readings)) if r.stage == stage]
+    if any(r.reading.quantity == "polarity" for r in at_stage):
+        was, did = ("was", "did") if past else ("is", "will")
+        return f"One channel {was} inverted, so that music {did} not sound right and cancels in mono."
+    return _with_noise_reduction(found, past=past)
 
 
 def _with_noise_reduction(found: dict[Channel, ReplayErrors], *, past: bool) -> str:

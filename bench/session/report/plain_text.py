@@ -16,7 +16,7 @@ from bench.words.sentences import inert
 WIDTH = 80
 _LEGEND = (
     "Verdicts: in, value and uncertainty wholly inside the tolerance; out, wholly outside; too close to call, "
-    "between the two. Readings as found are told but not judged. Uncertainties are expanded (k = 2). "
+    "between the two. Readings as found are reported but not judged. Uncertainties are expanded (k = 2). "
     "Targets and limits are common practice without a source where no source is named."
 )
 
@@ -39,6 +39,8 @@ def report_text(session: SessionRecord) -> str:
         lines += _headed("The tapes, ranked", _wrapped([*ranking_lines(document.ranked), RANKED]))
     lines += _headed("What cleaning gave back", _wrapped([document.cleaning]))
     lines += _headed("What alignment gave back", _wrapped([document.alignment]))
+    if document.earlier_tapes:
+        lines += _headed("Tapes from before", _wrapped([document.earlier_tapes]))
     lines += _headed("The job", [f"{term}: {text}" for term, text in document.facts])
     if document.figures:
         lines += _headed("Verdicts, as found and as left" if document.adjusted else "Verdicts", _figures(document))

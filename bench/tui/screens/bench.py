@@ -15,12 +15,13 @@ from textual.widgets import Input
 
 from bench.problem import Problem
 from bench.procedure.run import commands as say
-from bench.procedure.state.snapshot import Gauge, Outcome, Prompt, Snapshot, StepView
+from bench.procedure.state.snapshot import Gauge, Outcome, Prompt, Snapshot
 from bench.tui import presentation
 from bench.tui.messages import SnapshotReady
-from bench.tui.screens.bench_keys import BenchKeys
-from bench.tui.screens.dialogs import CardDialog
-from bench.tui.text import wrap
+from bench.tui.screens.answer_field import AnswerField
+from bench.tui.screens.bench_card import BenchCard
+from bench.tui.screens.far_view import FarView
+from bench.tui.text import plain, wrap
 from bench.tui.widgets.choice_lists import Lines, check_lines, choice_lines, timer_lines, trimmer_line
 from bench.tui.widgets.flutter import FlutterBoard
 from bench.tui.widgets.footer import Bar, Footer, Notice, bar_lines
@@ -28,12 +29,9 @@ from bench.tui.widgets.gauge import GaugeColumn
 from bench.tui.widgets.header import JobStrip, SoundStrip, TitleStrip, sound_trouble, sound_warning
 from bench.tui.widgets.line_widget import Line, set_height
 from bench.tui.widgets.outcome import ending_lines
-from bench.tui.widgets.results import earlier_tones, last_line, last_readings, step_lines
-from bench.tui.widgets.step_card import Card, Part, card_height, card_parts, caution_reading_s, fold_cautions, rows_of
+from bench.tui.widgets.results import earlier_tones, last_line, last_readings, step_lines, totals_lines
+from bench.tui.widgets.step_card import Card
 from bench.tui.widgets.tones import ToneBoard
-
-LEAST_ROWS = {"gauges": 10, "tones": 8, "flutter": 6}
-"""Smallest height of the panels that share the screen with the card."""
 
 STOP_S = 1.0
 """How long a closing screen waits for the bench thread; longer waits happen after the screen has closed."""
@@ -88,7 +86,7 @@ class BenchJob(Protocol):
         """Close after the screen has closed while the bench thread still writes: wait for it, and print that."""
 
 
-class BenchScreen(BenchKeys):
+class BenchScreen(BenchCard):
     """The bench screen. Dismissed with a sentence for the chooser, or ""."""
 
     AUTO_FOCUS = ""
@@ -99,13 +97,11 @@ class BenchScreen(BenchKeys):
         self._desk: Desk | None = None
         self._newest: Snapshot | None = None
         self._message_pending = False
-        self._figures: Snapshot | None = None
         self._figures_drawn_at = 0.0
         self._redraw_scheduled = False
-        self._panel = ""
-        self._step_began = 0.0
         self._answered_at = time.monotonic()
         self._waiting = False
+        self._posted = 0
         self._shown_prompt = Prompt("wait", "")
         self._closing_sentence = ""
         self._finished = False
@@ -126,11 +122,12 @@ class BenchScreen(BenchKeys):
                 yield GaugeColumn(id="second")
             yield ToneBoard(id="tones")
             yield FlutterBoard(id="flutter")
+            yield FarView(id="far")
             with Vertical(id="answers"):
                 with Horizontal(id="ticks"):
                     yield Lines(id="list")
                     yield Lines(id="timer")
-                yield Input(id="answer", compact=True, max_length=2000, disabled=True)
+                yield AnswerField(id="answer", compact=True, max_length=2000, disabled=True)
             yield Lines(id="ending")
         yield Lines(id="trimmers")
         yield Lines(id="last")
@@ -216,8 +213,9 @@ class BenchScreen(BenchKeys):
         if old is None or presentation.step_and_prompt(old) != presentation.step_and_prompt(new):
             self._picked = 0
         is_new_step = new.step is not None and (old is None or old.step is None or old.step.id != new.step.id)
-        if is_new_step:
+        if is_new_step and new.step is not None:
             self._step_began = now
+            self._cautions_read, self._given = self._given, frozenset(new.step.cautions)
         if old is not None and len(new.kept) > len(old.kept) and self.app.bell_on:  # type: ignore[attr-defined]
             self.app.bell()
         with self.app.batch_update():
@@ -230,6 +228,7 @@ class BenchScreen(BenchKeys):
             self._show_bottom(new)
         if is_new_step and new.step is not None:
             self._new_step(new.step)
+        self._run_on()
         if new.outcome is not None and not self._finished:
             self.run_worker(self._end(new.outcome))
 
@@ -238,45 +237,6 @@ class BenchScreen(BenchKeys):
             self.remove_class(f"panel-{self._panel}")
             self.add_class(f"panel-{panel}")
             self._panel = panel
-
-    def _show_card(self, new: Snapshot) -> None:
-        """The card: all of it, or above a gauge or a list as much as there is room for."""
-        wide, card = self.has_class("-wide"), self.query_one(Card)
-        parts = card_parts(new.step, whole=wide or self.trainee) if new.step is not None else []
-        least = LEAST_ROWS.get(self._panel)
-        if new.step is None or wide or least is None:
-            card.styles.height = None
-            card.show(parts)
-            return
-        work = self.query_one("#work").size.height - self.has_class("-tall")
-        if self._cautions_were_read(parts) and rows_of(parts, self.size.width) > work - least:
-            parts = fold_cautions(parts)
-        card.show(parts)
-        set_height(card, card_height(parts, self.size.width, max(3, work - least - 4), work - least))
-
-    def _cautions_were_read(self, parts: list[Part]) -> bool:
-        """Whether the cautions have been visible for as long as it takes to read them."""
-        return time.monotonic() - self._step_began >= caution_reading_s(parts)
-
-    def _new_step(self, step: StepView) -> None:
-        """A new step: fold its cautions once they can have been read; show a trainee the whole card."""
-        self.call_after_refresh(self._fold)  # the panel below may have changed its size
-        parts = card_parts(step)
-        if sum(role == "caution" for _, _, role in parts) > 1:
-            self.set_timer(caution_reading_s(parts) + 0.05, self._fold)
-        if self.trainee:
-            self.call_after_refresh(self._open_card, step)
-
-    def _fold(self) -> None:
-        if self._figures is not None and self.display:
-            self._show_card(self._figures)
-
-    def _open_card(self, step: StepView) -> None:
-        """Show a trainee the whole card, in a dialog if the screen has no room for it."""
-        card, shown = self.query_one(Card), self._snapshot.step if self._snapshot is not None else None
-        still = shown is not None and shown.id == step.id and self.is_current and card.display
-        if still and rows_of(card_parts(step, whole=True), card.size.width) > card.size.height:
-            self.app.push_screen(CardDialog(step))
 
     def _show_gauges_and_tones(self, new: Snapshot) -> None:
         trouble, warning = sound_trouble(new.sound), sound_warning(new.sound)
@@ -291,7 +251,9 @@ class BenchScreen(BenchKeys):
             shown(first, new.gauges[0], new.gauges[2::2])
             shown(second, new.gauges[1] if len(new.gauges) > 1 else None, new.gauges[3::2])
         self.query_one(ToneBoard).show(earlier_tones(new), new.as_found)
-        self.query_one(FlutterBoard).show(new.flutter, new.spectrum)
+        totals = totals_lines(new, self.query_one("#work").size.width) if new.flutter else ()
+        self.query_one(FlutterBoard).show(new.flutter, new.spectrum, totals)
+        self.query_one(FarView).show(new, self._picked)
         strip = self.query_one("#trimmers", Lines)
         strip.display = bool(new.trimmers)
         strip.show([trimmer_line(new.trimmers, self._picked, self.size.width)])
@@ -305,9 +267,10 @@ class BenchScreen(BenchKeys):
         width, room = listed.size.width or self.size.width, max(5, self.size.height - 16)
         _, whole = presentation.shortened_prompt(presentation.key_prompt(new), new.prompt.kind, self.size.width)
         lines: list[Line] = [[(line, "")] for line in whole]
-        signed: list[Line] = [[(line, "strong")] for said in new.to_sign for line in wrap(said, width)]
+        decided_by = (*new.to_choose_by, *new.to_sign)
+        signed: list[Line] = [[(line, "strong")] for said in decided_by for line in wrap(said, width)]
         lines += signed if len(signed) <= room else [*signed[: room - 1], [("…", "quiet")]]
-        if whole:
+        if lines:
             lines.append([])
             room = max(5, room - len(lines))
         if new.prompt.kind == "choice":
@@ -342,6 +305,11 @@ class BenchScreen(BenchKeys):
         self.query_one(Notice).show(*presentation.notice_of(new))
         shown = presentation.footer_of(new, trainee=self.trainee)
         self.query_one(Footer).show(shown, typing=presentation.is_typing(new))
+
+    def on_answer_field_ignored(self, message: AnswerField.Ignored) -> None:
+        """Say what was not taken into a figure."""
+        text = f"“{plain(message.sign)}” was ignored: a figure has digits, a sign, and a point or a comma"
+        self.query_one(Notice).show(text, "caution")
 
     def _show_waiting(self) -> None:
         """Tell how long the bench thread has been waiting for a slow disk or device."""
@@ -394,4 +362,11 @@ class BenchScreen(BenchKeys):
 
     def _post(self, command: say.Command) -> None:
         if self._desk is not None and not self._finished:
+            self._posted += 1
             self._desk.post(command)
+
+    @property
+    def settled(self) -> bool:
+        """Whether the screen shows what every command did."""
+        seen = self._snapshot
+        return seen is None or self._finished or seen.outcome is not None or seen.obeyed >= self._posted

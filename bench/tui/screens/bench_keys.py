@@ -22,6 +22,7 @@ from bench.tui.screens.pages import PagesScreen, report_lines
 from bench.tui.screens.results import ResultsDialog
 from bench.tui.text import plain
 from bench.tui.widgets.line_widget import ROLE_CLASSES
+from bench.tui.widgets.tones import ToneBoard
 
 
 class BenchKeys(Screen[str]):
@@ -36,6 +37,9 @@ class BenchKeys(Screen[str]):
         self._picked = 0
         self._settled = False
         self._hinted: dict[str, int] = {}
+        self._runs_on = False
+        self._gone_on = ("", "")
+        """Step and prompt that were answered last in a run of steps: each only once."""
         self.trainee = False
         """Whether the whole card is always shown, and used hints are noted."""
 
@@ -45,6 +49,16 @@ class BenchKeys(Screen[str]):
     def _what_is_wrong(self) -> list[str]:
         """The diagnosis so far, as lines."""
         raise NotImplementedError
+
+    @property
+    def settled(self) -> bool:
+        """Whether the screen shows what every command did."""
+        raise NotImplementedError
+
+    def action_linear_axis(self) -> None:
+        """Frequency on a linear axis, with the film that fits; or back."""
+        if self._snapshot is not None:
+            self.query_one(ToneBoard).turn_axis(self._snapshot.job.speed_mm_s)
 
     def _pick_again(self) -> None:
         """Show a changed selection."""
@@ -132,17 +146,56 @@ class BenchKeys(Screen[str]):
             trimmer = seen.trimmers[min(self._picked, len(seen.trimmers) - 1)]
             self._post(say.Turn(trimmer.name, float(degrees)))
 
+    def action_run_on(self) -> None:
+        """Let measuring steps follow one another, or no longer."""
+        if self._runs_on:
+            self._runs_on = False
+            return
+
+        def done(answer: str | None) -> None:
+            self._runs_on, self._gone_on = answer is not None, ("", "")
+            self._run_on()
+
+        self.app.push_screen(CountDown("The measuring steps follow one another. p or s ends that."), done)
+
+    def _run_on(self) -> None:
+        """Give the key that goes on to a step that needs no hands; stop at any other."""
+        seen = self._snapshot
+        if not self._runs_on or seen is None or not self.settled:
+            return
+        self._runs_on = presentation.runs_on(seen)
+        here = (seen.step.id if seen.step is not None else "", seen.prompt.text)
+        if self._runs_on and seen.prompt.kind == "go-on" and here != self._gone_on:
+            self._gone_on = here
+            self._post(say.GoOn())
+
+    def action_turn_as_shown(self) -> None:
+        """Turn as a gauge proposes: that of the picked trimmer, or else the first that proposes a turn."""
+        seen = self._snapshot
+        proposals = presentation.proposed_turns(seen) if seen is not None else {}
+        if seen is not None and proposals:
+            names = [t.name for t in seen.trimmers]
+            wanted = names[min(self._picked, len(names) - 1)]
+            trimmer = wanted if wanted in proposals else next(iter(proposals))
+            self._picked = names.index(trimmer)
+            self._pick_again()
+            self._post(say.Turn(trimmer, proposals[trimmer]))
+
     def action_accept(self) -> None:
         """Keep a reading that is not in, with a reason."""
         seen = self._snapshot
         if seen is None or seen.outcome is not None:
             return
-        question = self._prompt.text if self._prompt.kind == "reason" else "Why is it kept although it is not in?"
-        self._ask(question, "keeps it", say.Accept)
+        if self._prompt.kind == "reason":
+            self._ask(self._prompt.text, "keeps it", say.Accept)
+        elif seen.tones:
+            self._ask("Why does the play end before its last tone?", "ends it", say.Accept)
+        else:
+            self._ask("Why is it kept although it is not in?", "keeps it", say.Accept)
 
     def action_skip(self) -> None:
         """Skip the step, with a reason."""
-        self._ask("Why is this step left out?", "leaves it out", say.Skip)
+        self._ask("Why is this step skipped?", "skips it", say.Skip)
 
     def action_note(self) -> None:
         """Write a note into the report."""
@@ -175,12 +228,18 @@ class BenchKeys(Screen[str]):
 
     def action_stop_sound(self) -> None:
         """Stop all sound."""
+        self._runs_on = False
         self._post(say.StopSound())
 
     def action_why(self) -> None:
         """The whole card."""
         if self._snapshot is not None and self._snapshot.step is not None:
             self.app.push_screen(CardDialog(self._snapshot.step))
+
+    def action_far(self) -> None:
+        """Large, to be read from a distance; or as before."""
+        self.toggle_class("far")
+        self._pick_again()
 
     def action_results(self) -> None:
         """Everything measured so far."""

@@ -18,18 +18,22 @@ from bench.tui.choices import (
     A_FILE,
     ABOUT,
     AN_EXERCISE,
+    AS_LEFT,
     NEW_JOB,
     TRAINEE,
     Option,
     Row,
     file_option,
+    last_on_practice_machine,
     live_options,
+    option_key,
     rows_of,
+    shortened_path,
 )
 from bench.tui.editing import check_file, copy_to_own, editor, file_behind, run_editor
+from bench.tui.exercises import YOUR_NAME, YOUR_NAME_AND_NUMBER, exercise_of, name_and_number, new_exercise
 from bench.tui.preferences import Preferences
 from bench.tui.screens.dialogs import AskText, HelpDialog
-from bench.tui.text import plain
 from bench.tui.widgets.choice_lists import Lines
 from bench.tui.widgets.footer import Bar, Footer, Notice
 from bench.tui.widgets.job_form import Choices, JobForm
@@ -41,8 +45,6 @@ if TYPE_CHECKING:
     from bench.tui.running_job import RunningJob
 
 
-FAULTS = 2
-"""Number of hidden faults in an exercise."""
 FIRST_START = "First time? Enter starts on the practice machine: nothing can be harmed."
 
 
@@ -266,7 +268,7 @@ class ChooserScreen(Screen[str]):
         """After editing: read the list again, and show the file's problems with their lines."""
         problems = [] if trouble else check_file(path, self._workspace)
         self.say(trouble or (f"{path.name}: {counted(len(problems), 'problem')}" if problems else ""))
-        self.run_worker(self._look({row: path.stem}), exclusive=True)
+        self.run_worker(self._look({row: option_key(row, path)}), exclusive=True)
         if not problems:
             return
         from bench.tui.screens.pages import PagesScreen
@@ -288,7 +290,16 @@ class ChooserScreen(Screen[str]):
             self.say(problem.sentence)
             return
         self.say(f"Copied to {copy.name}; e edits it.")
-        self.run_worker(self._look({here[0]: copy.stem}), exclusive=True)
+        self.run_worker(self._look({here[0]: option_key(here[0], copy)}), exclusive=True)
+
+    def action_new_exercise(self) -> None:
+        """Write an exercise on this job and edit it; it is checked afterwards, and chosen."""
+        try:
+            path = new_exercise(self._workspace, self._chosen())
+        except Problem as problem:
+            self.say(problem.sentence)
+            return
+        self._edit("port", path)
 
     def action_type_in_tape(self) -> None:
         """Type in a reference tape and select it."""
@@ -323,22 +334,24 @@ class ChooserScreen(Screen[str]):
             return
         if session is None:
             self._preferences.save(self._chosen())
-        if session is None and self._key("port") == AN_EXERCISE:
+        if session is None and self._key("port").startswith(AN_EXERCISE):
             self._ask_exercise()
             return
-        self._go(self._running_job(session))
+        try:
+            self._go(self._running_job(session))
+        except Problem as problem:
+            self.say(problem.sentence)
 
     def _ask_exercise(self) -> None:
         """Ask for the trainee's name and the number of the exercise, in one line."""
+        prepared = self._key("port") != AN_EXERCISE
 
         def done(typed: str | None) -> None:
             if typed:
-                name, _, last = typed.rpartition(" ")
-                number = last if last.isdecimal() else ""
-                self._go(self._running_job(None, name.strip() if number else typed, int(number[:9] or 1)))
+                name, number = (typed, 1) if prepared else name_and_number(typed)
+                self._go(self._running_job(None, name, number))
 
-        question = "Exercise: your name and its number, such as: Lena 7. The same number is the same machine for all."
-        self.app.push_screen(AskText(question, "begins"), done)
+        self.app.push_screen(AskText(YOUR_NAME if prepared else YOUR_NAME_AND_NUMBER, "begins"), done)
 
     def _key(self, id_: str) -> str:
         row = self._row(id_)
@@ -353,8 +366,12 @@ class ChooserScreen(Screen[str]):
         names = ("procedure", "machine", "tape", "reference-tape", "port")
         procedure, machine, tape, reference_tape, port = (self._key(k) for k in names)
         request = RunRequest(procedure, machine or None, tape or None, reference_tape or None, port=port)
-        if port == AN_EXERCISE:
-            request = replace(request, port="practice", exercise=FAULTS, seed=number, trainee=trainee)
+        if port.startswith(AN_EXERCISE):
+            exercise = exercise_of(self._workspace, self._chosen(), number)
+            request = replace(request, port="practice", exercise=exercise, trainee=trainee)
+        if port == AS_LEFT:
+            folder, seed = last_on_practice_machine(self._workspace, machine)
+            request = replace(request, port="practice", after=folder, seed=seed)
         return RunningJob(self._workspace, request, learning=learning)
 
     def _go(self, job: RunningJob) -> None:
@@ -380,9 +397,3 @@ class ChooserScreen(Screen[str]):
     def action_leave(self) -> None:
         """Leave the program."""
         self.dismiss("")
-
-
-def shortened_path(workspace: Workspace) -> str:
-    """The workspace's folder; only its end if it is long."""
-    text = plain(str(workspace.root))
-    return text if len(text) <= 50 else "…" + text[-49:]

@@ -17,7 +17,7 @@ from bench.tui.widgets.step_card import READABLE, Part, card_lines
 if TYPE_CHECKING:
     from bench.procedure.state.snapshot import StepView
 
-HINTS = ("think  ", "look  ", "do  ", "answer  ")
+HINTS = ("think  ", "look  ", "do  ", "otherwise  ")
 
 
 class CountDown(Dialog):
@@ -70,14 +70,14 @@ class CountDown(Dialog):
 
 
 class Hints(TextDialog):
-    """Hints one by one: think, look, do, and then the answer."""
+    """Hints one by one: think, look, do, and what to do otherwise."""
 
     BINDINGS = [("i", "next", "next hint")]  # noqa: RUF012
-    about = "One hint after another: what to think of, where to look, what to do, and then the answer."
+    about = "One hint after another: what to think of, where to look, what to do, and what to do otherwise."
 
     def __init__(self, step: StepView, shown: int) -> None:
         super().__init__(f"Hints: {step.title}")
-        self._all = hints_and_answer(step)
+        self._all = all_hints(step)
         self.shown = max(1, min(shown, len(self._all)))
 
     def body(self, width: int) -> list[Line]:
@@ -100,8 +100,8 @@ class Hints(TextDialog):
         self.dismiss(str(self.shown))
 
 
-def hints_and_answer(step: StepView) -> list[Part]:
-    """A step's hints in their order, then the answer: what to do if the result is not right."""
+def all_hints(step: StepView) -> list[Part]:
+    """The hints of a step in their order, then what to do if the result is not right."""
     texts = [*step.hints[:3], *([step.if_not] if step.if_not.strip() else [])]
     leads = [*HINTS[: len(step.hints[:3])], HINTS[3]]
     return [(lead, text, "quiet") for lead, text in zip(leads, texts, strict=False)]

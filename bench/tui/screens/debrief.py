@@ -8,12 +8,13 @@ from bench.tui.widgets.line_widget import Line
 from bench.tui.widgets.step_card import READABLE
 
 HEADINGS = {
-    "fault": "Was it found?",
+    "fault": "What was hidden",
+    "argument": "What shows it, and what rules out its rival",
     "wrong": "Named, but not there",
-    "trimmer": "The trimmers, against the truth",
+    "trimmer": "The trimmers",
     "again": "Look at again",
-    "spent": "Spent",
-    "end": "In all",
+    "spent": "Time and adjustments",
+    "end": "Result",
 }
 """Headings by the subject of a line."""
 

@@ -71,9 +71,9 @@ class AskText(Dialog):
 class Confirm(Dialog):
     """Asks a yes-or-no question."""
 
-    about = "Press y or enter for yes, n or escape for no."
+    about = "Press y for yes, n or escape for no."
 
-    BINDINGS = [("y,enter", "yes", "yes"), ("n", "close", "no")]  # noqa: RUF012
+    BINDINGS = [("y", "yes", "yes"), ("n", "close", "no")]  # noqa: RUF012
 
     def __init__(self, question: str, yes: str, no: str) -> None:
         super().__init__()

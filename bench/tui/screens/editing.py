@@ -18,7 +18,7 @@ from bench.tui.widgets.footer import Footer, Notice
 from bench.tui.widgets.line_widget import ROLE_CLASSES, heading_line
 from bench.workspace import Workspace
 
-ABOUT = """The file as it is, comments and all. F4 saves it and says what is wrong with it, with the line; F10 goes
+ABOUT = """The file as it is, comments and all. F4 saves it and lists what is wrong with it, with the line; F10 goes
 back. With VISUAL or EDITOR set, your own editor opens instead of this."""
 
 

@@ -15,7 +15,7 @@ class ResultsDialog(TextDialog):
     """Each quantity as found and now, what is not in on top, the last curve, and what makes readings uncertain."""
 
     BINDINGS = [("v,f12", "close", "back")]  # noqa: RUF012
-    about = "Each quantity as it was found and as it is now, with its target. What is not in stands on top."
+    about = "Each quantity as it was found and as it is now, with its target. What is not in comes first."
     shape = "whole"
     widest = 400
 

@@ -16,11 +16,11 @@ LABEL = 7
 LEAST_WIDTH, LEAST_HEIGHT = 24, 4
 """Nothing is drawn in less room."""
 NAMES = {"degrees": "°", "round": "reading", "position": "position"}
-HERE, PEAK, BEST = "●", "▲", "◆"
+HERE, PEAK, BEST = "●", "^", "◆"
 
 
 def curve_lines(curve: Curve, width: int, height: int) -> list[Line]:
-    """Draw a curve: "●" at the present point, "▲" at the peak, "◆" at the best position, a dotted line at the target.
+    """Draw a curve: "●" at the present point, "^" at the peak, "◆" at the best position, a dotted line at the target.
 
     Empty if there is nothing to draw yet, or no room.
     """

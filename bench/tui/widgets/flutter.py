@@ -24,7 +24,7 @@ def part_lines(parts: tuple[FlutterPart, ...], width: int, height: int) -> list[
         return []
     name = max(12, min(24, width - 36))
     bar = max(6, min(20, width - name - 27))
-    head = f"{'part':<{name}}{'a second':>9}{'% peak':>9}  share"
+    head = f"{'part':<{name}}{'Hz':>9}{'% peak':>9}  share"
     out: list[Line] = [[(cell(head, width).rstrip(), "quiet")]]
     for part in parts:
         full = round(part.share * bar * 2)
@@ -75,18 +75,25 @@ def spectrum_lines(spectrum: tuple[tuple[float, float], ...], width: int, height
 
 
 class FlutterBoard(LineWidget):
-    """The list, with the spectrum at its right or below it."""
+    """The total with its verdict, the list, and the spectrum at its right or below it."""
 
     _shown: tuple[tuple[FlutterPart, ...], tuple[tuple[float, float], ...]] = ((), ())
+    _totals: tuple[Line, ...] = ()
 
-    def show(self, parts: tuple[FlutterPart, ...], spectrum: tuple[tuple[float, float], ...]) -> None:
-        """Show a measurement."""
-        if (parts, spectrum) != self._shown:
-            self._shown = (parts, spectrum)
+    def show(
+        self, parts: tuple[FlutterPart, ...], spectrum: tuple[tuple[float, float], ...], totals: tuple[Line, ...] = ()
+    ) -> None:
+        """Show a measurement; `totals` are the lines above its parts."""
+        if (parts, spectrum, totals) != (*self._shown, self._totals):
+            self._shown, self._totals = (parts, spectrum), totals
             self.repaint()
 
     def lines(self, width: int, height: int) -> list[Line]:
         """Draw."""
+        above = [*self._totals, []] if self._totals else []
+        return [*above, *self._parts(width, height - len(above))]
+
+    def _parts(self, width: int, height: int) -> list[Line]:
         parts, spectrum = self._shown
         if width >= LIST_WIDTH + 3 + LEAST_SPECTRUM[0]:
             drawn = spectrum_lines(spectrum, width - LIST_WIDTH - 3, min(height, 20))

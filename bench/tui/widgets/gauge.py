@@ -40,8 +40,6 @@ def gauge_lines(
         sound_problems: what is wrong with the sound.
         curve: what the reading did as the trimmer was turned, drawn instead of its last minute.
     """
-    if curve is not None and isinstance(gauge.reading, NoReading):
-        return _without_figure(gauge, width, height, sound_problems, curve)
     rows = next((r for r in (9, 7) if height >= r + 5 + TRACE_ROWS and width >= 6 * r), 5)
     space: list[Line] = [[]] if height >= rows + 8 + TRACE_ROWS else []
     lines = [_head(gauge, width), *space, *_figure(gauge, width, rows), *space]
@@ -59,19 +57,6 @@ def _trace(gauge: Gauge, width: int, height: int) -> list[Line]:
     return trace_lines(
         gauge.history, verdict.target, verdict.tolerance, unit=gauge.reading.unit, width=width, height=height
     )
-
-
-def _without_figure(gauge: Gauge, width: int, height: int, sound_problems: SoundProblems, curve: Curve) -> list[Line]:
-    """The gauge while there is no figure yet: why there is none, the direction, and the curve."""
-    reason = gauge.reading.reason if isinstance(gauge.reading, NoReading) else ""
-    reason_lines = clip(wrap(f"no reading yet: {reason}", width), 2, width)
-    lines: list[Line] = [
-        _head(gauge, width),
-        *([(line, "none")] for line in reason_lines),
-        _direction(gauge, width, sound_problems),
-    ]
-    room = min(24, height - len(lines))
-    return [*lines, *curve_lines(curve, width, max(LEAST_HEIGHT, room))][:height]
 
 
 def gauge_brief(gauge: Gauge, width: int) -> Line:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from rich.cells import cell_len
+
 from bench.procedure.state.snapshot import InputView, JobView, StepView
 from bench.tui.text import cell, plain
 from bench.tui.widgets.line_widget import Line, LineWidget, bar_line, clip_line, justified, line_width
@@ -14,16 +16,23 @@ METER_HIGH_MARK_DBFS = -6.0
 
 def job_lines(job: JobView, width: int) -> list[Line]:
     """Machine, tape and reference tape; speed, equalisation and reference level."""
-    things = [job.machine, job.tape, job.reference_tape]
+    things = [plain(thing) for thing in (job.machine, job.tape, job.reference_tape) if thing]
     first: Line = []
-    for n, thing in enumerate(things):
-        if thing:
-            first += [(" · ", "rule")] if first else []
-            first.append((plain(thing), "strong" if n == 0 else ""))
+    for n, thing in enumerate(_shortened(things, width - 3 * (len(things) - 1))):
+        first += [(" · ", "rule")] if first else []
+        first.append((thing, "strong" if n == 0 else ""))
     second: Line = [
         (f"{plain(job.speed)} · {plain(job.equalisation)} · 0 dB is {plain(job.reference_level)}", "quiet"),
     ]
     return [clip_line(first, width), clip_line(second, width)]
+
+
+def _shortened(names: list[str], width: int) -> list[str]:
+    """Names in so many cells together: the longest are cut first, so that each is still told from another."""
+    sizes = [cell_len(name) for name in names]
+    while sum(sizes) > width and max(sizes) > 1:
+        sizes[sizes.index(max(sizes))] -= 1
+    return [cell(name, size).rstrip() for name, size in zip(names, sizes, strict=True)]
 
 
 def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float | None, ...] = ()) -> Line:
@@ -36,7 +45,7 @@ def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float 
         figures: peaks to print beside the bars; the newest change too fast to read.
     """
     state: Line
-    if trouble := sound_trouble(sound):
+    if trouble := sound_trouble(sound) or (sound_warning(sound) if sound.lost else ""):
         state = [("! " + trouble, "caution")]
     elif sending:
         state = [("▶ " + plain(sending).replace("-", MINUS), "accent")]
@@ -73,6 +82,8 @@ def sound_trouble(sound: InputView) -> str:
 
 def sound_warning(sound: InputView) -> str:
     """Why a reading should be doubted although it is valid: one channel only, or mains hum."""
+    if sound.lost:
+        return "sound was lost: the computer is busy"
     if sound.only:
         return f"{sound.only} channel only"
     return f"hum, {number(sound.hum.below_db, 0)} dB under" if sound.hum is not None else ""
@@ -103,16 +114,14 @@ def title_line(step: StepView | None, width: int) -> Line:
         return [("─" * width, "rule")]
     bar = 12 if width < 100 else 24
     gone = round((step.index - 1) / max(1, step.total) * bar)
-    left: Line = [
-        (" " + plain(step.title), "bar"),
-        (f"  {_where(step)}", "bar-quiet"),
-    ]
+    where: Line = [(f"  {_where(step)}", "bar-quiet")]
     right: Line = [
         (f"step {step.index} of {step.total} ", "bar-quiet"),
         ("━" * gone + "╸", "progress"),
         ("─" * (bar - gone - 1) + " ", "bar-quiet"),
     ]
-    return bar_line(left, right, width)
+    room = width - line_width(right) - line_width(where) - 1
+    return bar_line([*clip_line([(" " + plain(step.title), "bar")], max(room, 10)), *where], right, width)
 
 
 class JobStrip(LineWidget):

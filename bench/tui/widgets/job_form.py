@@ -51,7 +51,7 @@ def choices_lines(row: Row, width: int, height: int) -> list[Line]:
 
 def _choice(option: Option, here: bool, width: int) -> Line:
     tail = cell(option.tail, min(16, len(plain(option.tail))))
-    sign, role = ("✗ ", "out") if option.broken else ("● ", "accent") if here else ("  ", "")
+    sign, role = ("✗ ", "out") if option.broken else ("▸ ", "accent") if here else ("  ", "")
     room = width - 2 - len(tail) - 1
     return [
         (sign, role),

@@ -1,4 +1,4 @@
-"""Response against frequency, on a logarithmic axis, between its limits."""
+"""Response against frequency between its limits, on a logarithmic axis, or on a linear one with the film that fits."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ import numpy as np
 from bench.measure.catalogue import CURVES
 from bench.measure.verdict import off_target
 from bench.procedure.state.snapshot import FoundPoint, ToneRow
+from bench.tape.losses import fitted_spacing_um, spacing_loss_db
 from bench.tui.text import cell
 from bench.tui.widgets.braille import BrailleCanvas
 from bench.tui.widgets.curve import overlay
 from bench.tui.widgets.line_widget import Line
-from bench.words.figures import hertz_tick
+from bench.words.figures import hertz_tick, number
 
 LABEL = 6
 LEAST_WIDTH, LEAST_HEIGHT = 24, 6
@@ -49,7 +50,11 @@ def points_of(tones: tuple[ToneRow, ...]) -> dict[str, list[Point]]:
 
 
 def response_lines(
-    tones: tuple[ToneRow, ...], width: int, height: int, as_found: tuple[FoundPoint, ...] = ()
+    tones: tuple[ToneRow, ...],
+    width: int,
+    height: int,
+    as_found: tuple[FoundPoint, ...] = (),
+    film_at: float | None = None,
 ) -> list[Line]:
     """Draw the response: "L" and "R" at the tones, "B" where both coincide, joined by dots; limits dotted.
 
@@ -60,6 +65,8 @@ def response_lines(
         width: cells.
         height: rows.
         as_found: what they read as found: "l" and "r", "b" where both meet, without a line between.
+        film_at: tape speed, mm/s, for a linear frequency axis and the film between tape and head that fits; on a
+            logarithmic axis its straight line is a knee.
     """
     curves = points_of(tones)
     if not curves or height < LEAST_HEIGHT or width < LEAST_WIDTH:
@@ -72,9 +79,11 @@ def response_lines(
     worst = max([*reached, *(abs(p.off) for p in before)])
     span = next((s for s in STEPS_DB if s >= worst * 1.1), worst * 1.1)
     along = [p[0] for p in everything] + [p.frequency_hz for p in before]
-    lowest, highest = min(along) / 1.2, max(along) * 1.2
+    lowest, highest = (0.0, max(along) * 1.05) if film_at else (min(along) / 1.2, max(along) * 1.2)
 
     def column(hz: float) -> int:
+        if film_at:
+            return round(hz / highest * (dots.across - 1))
         return round(math.log(hz / lowest) / math.log(highest / lowest) * (dots.across - 1))
 
     def row(db: float) -> int:
@@ -86,6 +95,11 @@ def response_lines(
         edge = [side * t for _, t in limits]
         dots.curve("band", across, np.array([row(db) for db in (edge[0], *edge, edge[-1])]))
     dots.layer("band")[:, 1::2] = False
+    films = fitted_films(curves, film_at) if film_at else {}
+    for spacing, offset in films.values():
+        ends = np.array([1.0, highest])
+        level = np.clip(offset + spacing_loss_db(ends, film_at or 1.0, spacing), -span, span)
+        dots.curve("film", np.array([column(hz) for hz in ends]), np.array([row(db) for db in level]))
     marks: dict[tuple[int, int], str] = {}
     for point in before:
         at = (max(0, min(rows - 1, row(point.off) // 4)), column(point.frequency_hz) // 2)
@@ -107,12 +121,36 @@ def response_lines(
     letters = "L  R  B both" if len(curves) > 1 else ""
     if before:
         letters += "   as found l  r  b" if len(curves) > 1 else "● now  ○ as found"
+    if film_at:
+        sides = [f"{channel} {number(spacing, 1)} µm" for channel, (spacing, _) in films.items()]
+        letters += f"   film that fits: {', '.join(sides) or 'none'}"
     head: Line = [(cell(f"dB off target  {letters}", width).rstrip(), "quiet")]
     labels = {0: f"+{span:.0f}", row(0) // 4: "0", rows - 1: f"−{span:.0f}"}
     body = [
         [(cell(labels.get(y, ""), LABEL - 1, "right"), "quiet"), ("│", "rule"), *line] for y, line in enumerate(sheet)
     ]
     return [head, *body, *_axis(lowest, highest, column, width)]
+
+
+LEAST_FILM_UM = 0.1
+"""A thinner film is told from none by no response."""
+ABOVE_HZ = 300.0
+"""Below it a film costs next to nothing, and the shape of the head shows instead."""
+BESIDE_DB = 0.7
+"""Largest residue beside the line, rms, that is still called a straight line; common practice, no source."""
+
+
+def fitted_films(curves: dict[str, list[Point]], speed_mm_s: float) -> dict[str, tuple[float, float]]:
+    """For each channel whose loss is a straight line: the film, µm, and the level of the line at 0 Hz, dB."""
+    out = {}
+    for channel, points in curves.items():
+        high = [(hz, db) for hz, db, _ in points if hz >= ABOVE_HZ]
+        if len(high) < 4:
+            continue
+        spacing, offset, beside = fitted_spacing_um([p[0] for p in high], [p[1] for p in high], speed_mm_s)
+        if spacing >= LEAST_FILM_UM and beside <= BESIDE_DB:
+            out[channel] = (spacing, offset)
+    return out
 
 
 def _axis(lowest: float, highest: float, column, width: int) -> list[Line]:  # type: ignore[no-untyped-def]

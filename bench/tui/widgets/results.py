@@ -84,6 +84,12 @@ def step_lines(records: tuple[ReadingRecord, ...], width: int, height: int) -> l
     return lines
 
 
+def totals_lines(snapshot: Snapshot, width: int) -> tuple[Line, ...]:
+    """What the present step read and judged."""
+    own = last_readings(snapshot, snapshot.step.id) if snapshot.step is not None else ()
+    return tuple(_row(r, width) for r in worst_first(results_of(own)))
+
+
 def table_lines(snapshot: Snapshot, width: int) -> list[Line]:
     """Each quantity as found and now, with target and verdict; what is not in stands on top."""
     rows = worst_first(results_of(snapshot.kept))

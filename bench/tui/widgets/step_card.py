@@ -8,7 +8,7 @@ from bench.tui.text import clip, wrap
 from bench.tui.widgets.line_widget import Line, LineWidget
 
 if TYPE_CHECKING:
-    from bench.procedure.model.steps import Hazard
+    from bench.procedure.model.steps import Caution, Hazard
     from bench.procedure.state.snapshot import StepView
 
 HAZARDS: dict[Hazard, str] = {
@@ -28,9 +28,19 @@ Part = tuple[str, str, str]
 """The lead of the first line, the text, and its role."""
 
 
-def card_parts(step: StepView, *, whole: bool = False) -> list[Part]:
-    """The parts of a card in reading order; `whole` adds why, and what to do otherwise."""
-    parts: list[Part] = [("▲ ", f"{HAZARDS[c.hazard]}: {c.say}", "caution") for c in step.cautions]
+def card_parts(step: StepView, *, whole: bool = False, read: frozenset[Caution] = frozenset()) -> list[Part]:
+    """The parts of a card in reading order.
+
+    Args:
+        step: the step.
+        whole: whether to add why, and what to do otherwise.
+        read: cautions that the step before gave in the same words; their hazards are named, and no more.
+    """
+    new = [c for c in step.cautions if c not in read]
+    parts: list[Part] = [("▲ ", f"{HAZARDS[c.hazard]}: {c.say}", "caution") for c in new]
+    known = [HAZARDS[c.hazard] for c in step.cautions if c in read]
+    if known:
+        parts.append(("▲ ", f"{', '.join([known[0], *(k.lower() for k in known[1:])])}: as before", "caution"))
     parts.append(("", step.do, ""))
     parts.append(("good  ", step.good, "quiet"))
     if whole:
@@ -92,7 +102,7 @@ def card_lines(parts: list[Part], width: int, height: int) -> list[Line]:
 def _hazards(parts: list[Part]) -> Part:
     """All cautions in one line: the names of their hazards."""
     names = [text.partition(":")[0] for _, text, role in parts if role == "caution"]
-    return "▲ ", ", ".join([names[0], *(n.lower() for n in names[1:])]) + ": w says how to take care", "caution"
+    return "▲ ", ", ".join([names[0], *(n.lower() for n in names[1:])]) + ": w shows the cautions", "caution"
 
 
 def _text_role(lead: str, role: str) -> str:

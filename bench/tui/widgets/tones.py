@@ -33,6 +33,9 @@ def tone_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line
     done = sum(t.state == "done" for t in tones)
     head = justified([(f"{done} of {counted(len(tones), 'tone')}", "strong")], [(_columns(width), "quiet")], width)
     room = height - 1
+    if all(t.state in ("done", "missing") for t in tones) and len(tones) > room:
+        tones = tuple(sorted(tones, key=lambda t: -_RANK[worst(t.readings) or "in"]))
+        return [head, *(_tone(t, width) for t in tones[:room])]
     due = next((n for n, t in enumerate(tones) if t.state in ("sounding", "waiting")), len(tones) - 1)
     first = max(0, min(due - room // 2, len(tones) - room))
     return [head, *(_tone(t, width) for t in tones[first : first + room])]
@@ -104,6 +107,8 @@ class ToneBoard(LineWidget):
         super().__init__(id=id)
         self._tones: tuple[ToneRow, ...] = ()
         self._as_found: tuple[FoundPoint, ...] = ()
+        self._film_at: float | None = None
+        """Tape speed at which a film is fitted, on a linear axis; None for a logarithmic axis."""
 
     def show(self, tones: tuple[ToneRow, ...], as_found: tuple[FoundPoint, ...] = ()) -> None:
         """Show tones, and their readings as found."""
@@ -111,14 +116,19 @@ class ToneBoard(LineWidget):
             self._tones, self._as_found = tones, as_found
             self.repaint()
 
+    def turn_axis(self, speed_mm_s: float) -> None:
+        """A linear frequency axis with the film that fits, at this tape speed; or back to the logarithmic one."""
+        self._film_at = None if self._film_at else speed_mm_s
+        self.repaint()
+
     def lines(self, width: int, height: int) -> list[Line]:
         """List and response."""
         if width < LIST_WIDTH + 3 + LEAST_WIDTH:
             listed = tone_lines(self._tones, width, min(height, len(self._tones) + 1))
-            plot = response_lines(self._tones, width, min(18, height - len(listed) - 1), self._as_found)
+            plot = response_lines(self._tones, width, min(18, height - len(listed) - 1), self._as_found, self._film_at)
             return [*listed, [], *plot] if plot else tone_lines(self._tones, width, height)
         left = max(LIST_WIDTH, min(56, width // 2))
-        plot = response_lines(self._tones, width - left - 3, min(height, MOST_ROWS), self._as_found)
+        plot = response_lines(self._tones, width - left - 3, min(height, MOST_ROWS), self._as_found, self._film_at)
         if not plot:
             return tone_lines(self._tones, min(width, 70), height)
         return side_by_side(tone_lines(self._tones, left, height), plot, left, 3)

@@ -46,6 +46,14 @@ def _job(tmp_path: Path, main: str, machine: str = MACHINE, **others: str) -> Jo
     return assembly.job
 
 
+def test_a_procedure_for_other_machines_is_refused_before_it_starts(tmp_path: Path) -> None:
+    bench = make_bench(tmp_path, main=HEAD + "applies_to = { heads = [2] }\n" + CLEAN)
+    assembly = assemble(bench.procedures / "main.toml", bench, {})
+    assert assembly.job is None
+    (found,) = assembly.findings
+    assert "applies_to: this procedure is for 2 heads; this machine has 3; choose another machine" in found.sentence
+
+
 @pytest.mark.parametrize(
     ("applies_to", "why"),
     [
@@ -57,6 +65,11 @@ def _job(tmp_path: Path, main: str, machine: str = MACHINE, **others: str) -> Jo
         ('tape_type = ["I"], heads = [2]', "for 2 heads; this machine has 3"),
         ("speed_mm_s = [47.625]", ""),
         ("speed_mm_s = [190.5, 381.0]", "for 190.5 or 381 mm/s; this machine runs at 47.625 mm/s"),
+        ("bass_equalisation_us = [3180.0]", ""),
+        (
+            "bass_equalisation_us = [0.0]",
+            "for equalisation without a time constant in the bass; this machine has it with 3180 µs in the bass",
+        ),
         ('trimmers = ["bias left"]', ""),
         ('trimmers = ["bias left", "loudness"]', "the machine has no trimmer loudness"),
         ("auto_reverse = false", ""),

@@ -49,7 +49,7 @@ MISTAKES = [
     ("empty steps", HEAD + "step = []\n", "step = []", "step", "is empty"),
     ("step is text", HEAD + 'step = ["x"]\n', "step", "step 1", "must be a table, not text"),
     ("step is one table", HEAD + "[step]\n", "[step]", "step", "must be a list, not a table"),
-    ("no kind", GOOD.replace('kind = "entry"\n', ""), "", "step 6, kind", "missing; say what kind of step it is"),
+    ("no kind", GOOD.replace('kind = "entry"\n', ""), "", "step 6, kind", "missing; write what kind of step it is"),
     ("kind misspelt", GOOD.replace('"entry"', '"enrty"'), "enrty", "step 6, kind", 'not a kind of step; did you mean "entry"?'),
     ("kind is a number", GOOD.replace('"entry"', "3"), "kind = 3", "step 6, kind", "a number is not a kind of step"),
     ("step key", HEAD + CLEAN + "dose = []\n", "dose", "step 1, dose", 'did you mean "does"?'),
@@ -177,7 +177,7 @@ def test_ten_mistakes_are_told_each_once(tmp_path: Path) -> None:
         "step 6, do",
         "step 6, choices",
     ]
-    with pytest.raises(Problem, match=r"\(and 9 more; tapebench validate says all\)$"):
+    with pytest.raises(Problem, match=r"\(and 9 more; tapebench validate lists all\)$"):
         read_procedure(path).whole()
 
 
@@ -240,7 +240,7 @@ SHEET_MISTAKES = [
     ("purpose", "reference-tape", REFERENCE_TAPE.replace('"azimuth"', '"height"'), "section 3, purpose", "is not a choice"),
     ("trimmer twice", "machine", 'trimmers = ["bias", "bias"]\n' + MACHINE, "trimmers 2", "there twice"),
     ("mended", "fault", FAULT.replace('["clean"]', '["pray"]'), "mended_by 1", "is not a choice"),
-    ("practice list", "fault", FAULT.replace("= 1.0", "= [1]"), "practice.spacing_um", "must be a number or text or true or false"),
+    ("practice list", "fault", FAULT.replace("= 1.0", "= [1]"), "practice.replay_dirt_left_um", "must be a number or text or true or false"),
 ]  # fmt: skip
 
 

@@ -47,3 +47,15 @@ def test_clipping_and_silence_are_told_for_a_second() -> None:
     clipped = hear(0.0, -12.0, 0.1)
     assert clipped.state()[1:] == (True, False)
     assert hear(-90.0, -90.0, 1.5).state()[1:] == (False, True)
+
+
+def test_lost_sound_is_told_for_some_seconds() -> None:
+    clock = RehearsalClock()
+    sound = InputMonitor(clock)
+    sound.hear(Block(np.full((4800, 2), 0.1), 0))
+    assert not sound.lost()
+    sound.hear(Block(np.full((4800, 2), 0.1), 9600, lost=4800))
+    clock.wait(4.0)
+    assert sound.lost()
+    clock.wait(2.0)
+    assert not sound.lost()

@@ -12,7 +12,7 @@ from bench.clock import RehearsalClock
 from bench.open_run import OpenRun, open_run
 from bench.procedure.run import commands as say
 from bench.procedure.state.event_kinds import of_kind
-from bench.procedure.state.events import Acted, Overridden, Repeated, SoundLost
+from bench.procedure.state.events import Acted, Overridden, Repeated, SoundLost, StoppedListening
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
@@ -172,6 +172,18 @@ target = "machine.replay_level"
 """
 
 
+PLAY = """
+[[step]]
+kind = "reference"
+id = "response"
+stage = "found-clean"
+title = "Response"
+do = "Let it play."
+purposes = ["response"]
+targets = { response = "machine.replay_response" }
+"""
+
+
 def test_the_last_attempt_is_the_one_that_counts(begin: Callable[[str], OpenRun]) -> None:
     run = begin(CLEAN + MEASURE)
     run.runner.obey(say.GoOn())
@@ -259,7 +271,33 @@ def test_all_sound_stops_at_one_command(begin: Callable[[str], OpenRun]) -> None
     run.runner.obey(say.GoOn())
     assert run.runner.snapshot().sending
     run.runner.obey(say.StopSound())
-    assert run.runner.snapshot().sending == ""
+    shown = listen(run, lambda _: False, 30.0)
+    assert (shown.sending, shown.prompt.kind, shown.prompt.left_s, shown.tones[0].state) == (
+        "",
+        "go-on",
+        None,
+        "waiting",
+    )
+    assert run.store.records() == ()
+    run.runner.obey(say.GoOn())
+    shown = run.runner.snapshot()
+    assert (shown.sending, shown.prompt.sounds) == ("", True)
+    assert [e.step for e in of_kind(run.store.events(), Repeated)] == [shown.step.id if shown.step else ""]
+
+
+def test_a_key_pressed_by_mistake_does_not_end_a_play(begin: Callable[[str], OpenRun]) -> None:
+    run = begin(CLEAN + PLAY)
+    run.runner.obey(say.GoOn())
+    listen(run, lambda s: any(t.state == "done" for t in s.tones), 120.0)
+    run.runner.obey(say.GoOn())
+    shown = run.runner.snapshot()
+    assert "still to come" in shown.notice
+    assert shown.can_accept
+    assert any(t.state in ("waiting", "sounding") for t in shown.tones)
+    run.runner.obey(say.Accept("the tape ends here"))
+    assert run.runner.finished
+    (stopped,) = of_kind(run.store.events(), StoppedListening)
+    assert stopped.reason == "the tape ends here"
 
 
 def test_ticks_and_untitled_ticks(begin: Callable[[str], OpenRun]) -> None:

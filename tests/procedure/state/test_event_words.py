@@ -32,13 +32,16 @@ def test_every_event_has_words(event: Event) -> None:
     assert isinstance(event_sentence(event, {}), str)
 
 
+COST = "which costs 3 passes of the reference tape"
+
+
 @pytest.mark.parametrize(
     ("event", "words"),
     [
         (Turned("bias left", (6.0, -2.0)), "bias left: 2 turns, +4° in all"),
         (
             TurnedBack("bias left", -4.0),
-            "bias left turned back by 4° anticlockwise, to where it stood when the job began",
+            "bias left turned back by 4° anticlockwise, to its position when the job began",
         ),
         (Waited(30.0, 120.0), "went on after 0.5 of 2.0 minutes"),
         (Waited(120.0, 120.0), "waited 2.0 minutes"),
@@ -49,8 +52,11 @@ def test_every_event_has_words(event: Event) -> None:
             Skipped("no tape", "the sheet has no such target"),
             "no reading, because the sheet has no such target; no tape",
         ),
-        (WentAgain("bias", 4, left=1), "not all in: back to Bias, 1 time left at most"),
-        (WentAgain("gone", 4, left=2), "not all in: back to gone, 2 times left at most"),
+        (WentAgain("bias", 4, left=1), "not all in: back to Bias; at most 1 time, this one included"),
+        (
+            WentAgain("gone", 4, left=2, out=("azimuth_delay",), passes=3),
+            f"Azimuth, delay not in: back to gone, {COST}; at most 2 times, this one included",
+        ),
         (Decided("", 4, answer="yes"), "yes: on to the end"),
         (Decided("level", 4, not_in=("bias",)), "not in: Bias: on to Record level"),
         (Decided("", 4, all_in=("bias",), passed_over=("level",)), "in: Bias: on to the end; not needed: Record level"),
@@ -61,7 +67,7 @@ def test_every_event_has_words(event: Event) -> None:
         (Answered(20.0, "mV", Limits(20.0, limit="at most", source="s")), "20 mV, inside at most 20 mV as read (s)"),
         (Answered(""), "nothing entered"),
         (Answered("a", right="a"), "a (right)"),
-        (Answered("b", right="a"), "b (the right one is: a)"),
+        (Answered("b", right="a"), "b (the right answer: a)"),
         (CurveTaken("overbias", "bias left", "left", "degrees", "dBFS", (), 10000.0), "left, 10 kHz: degrees, dBFS"),
         (Done(), "the job is over"),
     ],

@@ -3,10 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import cast
 
 import pytest
 
+from bench.procedure.load.library import Library
+from bench.procedure.model.steps import Adjust, Reference, plays_reference_tape
 from bench.procedure.run import commands as say
+from bench.procedure.state.dependencies import set_by
+from bench.procedure.state.event_kinds import Event
+from bench.procedure.state.journal import Journal, ReadingRecord
+from bench.procedure.state.progress import Progress
+from bench.workspace import Workspace
 from tests.procedure.flow_bench import (
     CLEAN,
     HEAD,
@@ -20,6 +28,25 @@ from tests.procedure.flow_bench import (
     set_level,
     words,
 )
+
+REPO = Path(__file__).parents[3]
+
+
+class NothingYet:
+    """The journal of a run that has only begun."""
+
+    def events(self) -> tuple[Event, ...]:
+        """None."""
+        return ()
+
+    def records(self) -> tuple[ReadingRecord, ...]:
+        """None."""
+        return ()
+
+    def steps_done(self) -> tuple[str, ...]:
+        """None."""
+        return ()
+
 
 ENOUGH = """
 [[step]]
@@ -126,7 +153,8 @@ def test_it_goes_round_again_until_it_is_in(bench: Bench) -> None:
     leave_it_out(run)
     shown = listen_through(run)
     assert at(run) == "level"
-    assert shown.notice == "not all in: back to Replay level, 2 times left at most"
+    cost = "which costs 2 passes of the reference tape; at most 2 times, this one included"
+    assert shown.notice == f"Level not in: back to Replay level, {cost}"
     set_level(run)
     listen_through(run)
     assert run.runner.finished
@@ -141,6 +169,36 @@ def test_it_goes_round_again_until_it_is_in(bench: Bench) -> None:
         ("measured", 2),
     ]
     assert run.runner.outcome().exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("out", "back_to"),
+    [
+        (("azimuth_delay",), "azimuth"),
+        (("level",), "level"),
+        (("response",), "equalisation"),
+        (("response", "azimuth_delay"), "azimuth"),
+        (("polarity",), None),
+    ],
+)
+def test_it_goes_back_to_a_step_that_can_mend_what_is_out(
+    tmp_path: Path, out: tuple[str, ...], back_to: str | None
+) -> None:
+    job = Library(Workspace(REPO)).load_job("line-up-cassette")
+    step = next(s for s in job.steps if isinstance(s, Reference) and s.again_until is not None)
+    progress = Progress(job, cast(Journal, NothingYet()))
+    back = progress.retry_from(step, out)
+    if back is None:
+        assert back_to is None
+        return
+    gone_back_to = job.steps[back]
+    assert isinstance(gone_back_to, Adjust)
+    assert {set_by(t) for t in gone_back_to.trimmers.values()} == {
+        {"azimuth": "replay azimuth", "level": "replay level", "equalisation": "replay response"}[str(back_to)]
+    }
+    assert progress.going_again(step, back, out).passes == sum(
+        plays_reference_tape(s) for s in job.steps[back : job.steps.index(step) + 1]
+    )
 
 
 def test_after_the_last_round_it_asks_for_a_reason(bench: Bench) -> None:

@@ -82,7 +82,7 @@ def test_those_nearer_than_a_tape_wanders_or_than_their_uncertainties_are_alike(
     near = ranking([record(lot, "heard_error", db) for lot, db in (("A", 1.0), ("B", -1.19), ("C", 1.4))])
     assert ranks(near, "noise reduction") == {"A": 1, "B": 1, "C": 3}
     assert ranking_lines(near) == (
-        "A and B cannot be told apart by noise reduction",
+        "A and B measure alike in noise reduction",
         "by noise reduction, dB: A 1st alike, +1.000 ± 0.010; B 1st alike, −1.190 ± 0.010; C 3rd, +1.400 ± 0.010",
     )
     unsure = ranking([record(lot, "heard_error", db, spread=0.4) for lot, db in (("A", 1.0), ("B", 1.5), ("C", 1.6))])
@@ -94,14 +94,14 @@ def test_a_rank_is_shared_by_those_alike_to_its_best_not_to_each_other() -> None
     levels = {"A": 1.0, "B": 1.15, "C": 1.3, "D": -1.35, "E": 2.0}
     ranked = ranking([record(lot, "record_replay_level", db) for lot, db in levels.items()])
     assert ranks(ranked, "level") == {"A": 1, "B": 1, "C": 3, "D": 3, "E": 5}
-    assert ranking_lines(ranked)[0] == "A and B cannot be told apart by level"
+    assert ranking_lines(ranked)[0] == "A and B measure alike in level"
 
 
 def test_three_alike_and_nothing_read_of_noise_reduction() -> None:
     records = [record(lot, "response", db, hz=10000.0) for lot, db in (("A", 1.0), ("B", 1.1), ("C", 1.15))]
     records += [record(lot, "record_replay_level", db) for lot, db in (("A", 2.0), ("B", 1.0), ("D", 0.0))]
     best, by_treble, by_level = ranking_lines(ranking(records))
-    assert best == "B, A and C cannot be told apart by treble; B fits best, by level"
+    assert best == "B, A and C measure alike in treble; B fits best, by level"
     assert by_treble.startswith("by treble, dB: B 1st alike, +1.100 ± 0.010; A 1st alike, +1.000 ± 0.010; C 1st alike")
     assert by_treble.endswith("D not read")
     assert by_level == "by level, dB: D 1st, 0.000 ± 0.010; B 2nd, +1.000 ± 0.010; A 3rd, +2.000 ± 0.010; C not read"
@@ -132,7 +132,7 @@ def test_the_order_is_by_noise_reduction_then_treble_then_level() -> None:
     ranked = ranking(records)
     assert [r.lot for r in ranked] == ["C", "B", "A", "D"]
     best, by_noise_reduction, *_ = ranking_lines(ranked)
-    assert best == "C and B cannot be told apart by noise reduction; C fits best, by treble"
+    assert best == "C and B measure alike in noise reduction; C fits best, by treble"
     assert "D not read" in by_noise_reduction
 
 

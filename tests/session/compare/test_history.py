@@ -134,7 +134,7 @@ def test_as_text(tmp_path: Path) -> None:
         "[1] re full-scale sine; steady tone, tracked",
         "Uncertainties are expanded (k = 2); a drift is from as left to as found at the next visit.",
         "",
-        "Due again: 1 January 2022, because 12 months after its last visit.",
+        "Next due: 1 January 2022, because 12 months after its last visit.",
     ]
 
 

@@ -139,7 +139,7 @@ def test_none_is_named_where_the_readings_do_not_tell_them_apart(tmp_path: Path)
     alike = [Machine(f"Alike {n}", 3, replay_db=0.03 * n) for n in range(4)]
     (outlier,) = fleet(tmp_path, *alike).outliers
     assert outlier.machine == ""
-    assert "none stands farther from the others than the readings' uncertainty explains" in outlier.because
+    assert "none differs from the others by more than the readings' uncertainty explains" in outlier.because
 
 
 def test_of_two_it_cannot_be_told(tmp_path: Path) -> None:

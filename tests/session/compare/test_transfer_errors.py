@@ -8,8 +8,9 @@ import pytest
 
 from bench.measure.reading import Channel
 from bench.problem import Problem
+from bench.session.compare.interchange import right_machine
 from bench.session.compare.machine_errors import machine_errors
-from bench.session.compare.transfer_errors import on_another, on_itself, right_machine
+from bench.session.compare.transfer_errors import on_another, on_itself
 from bench.session.record.reader import read_session
 from tests.session.fleet_of import HZ, Machine, delay, exchange, session, tilt_loss
 

@@ -7,10 +7,15 @@ from pathlib import Path
 
 import pytest
 
+from bench.measure.method import Method
+from bench.measure.reading import Reading
+from bench.measure.verdict import Verdict
+from bench.procedure.kinds.bench import JudgedReading, with_polarity
 from bench.procedure.state.conclusion import Conclusion
 from bench.procedure.state.events import Skipped
 from bench.session.record.reader import read_session
 from bench.session.record.store import SessionStore
+from bench.session.report.owner_summary import owner_summary
 from tests.session.made_up import STEPS, Writer, begin, level, record_level
 
 
@@ -45,6 +50,22 @@ def test_out_is_named_before_the_rest(w: Writer) -> None:
         "1 step is out: Record-to-replay as left.",
         "Too close to call: Record-to-replay as left.",
     )
+
+
+def test_an_inverted_channel_is_out_whatever_else_is_in(w: Writer) -> None:
+    """Half a period at every frequency: one channel is upside down, and the delay alone is in."""
+    delay = Reading("azimuth_delay", "left-right", 0.5, 0.2, frequency_hz=1000.0, method=Method("phase", inverted=True))
+    (_, shown) = with_polarity((JudgedReading(delay, Verdict("in", 0.0, 6.0), "record-replay"),))
+    assert shown.verdict is not None
+    assert (shown.reading.quantity, shown.verdict.word) == ("polarity", "out")
+    w.keep("proof-record", "left", "record-replay", [record_level("left", 0.1)])
+    record = replace(w.store.records()[-1], id="r9", reading=shown.reading, verdict=shown.verdict)
+    w.store.keep((record,))
+    w.finish()
+    said = came_out(w.store)
+    assert said.headline == "Out: one channel is inverted"
+    assert said.sentences[0].startswith("One channel is inverted")
+    assert "right" not in owner_summary(read_session(w.store.folder)).replace("not sound right", "")
 
 
 def test_only_the_last_attempt_counts(w: Writer) -> None:

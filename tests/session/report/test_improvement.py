@@ -115,7 +115,7 @@ def test_the_last_reading_of_a_stage_counts() -> None:
 
 def test_why_it_cannot_be_told() -> None:
     after = record("found-clean", "response", -1.0, 8000.0)
-    start = "What cleaning gave back cannot be told, because "
+    start = "What cleaning gave back is not known, because "
     assert told() == start + "there is no reading before cleaning and after cleaning."
     assert told(after) == start + "there is no reading before cleaning."
     failed = record("found-dirty", "response", None, 8000.0)
@@ -124,7 +124,7 @@ def test_why_it_cannot_be_told() -> None:
     assert told(other, after) == start + "no treble and no level was measured in the same way both before and after."
     both = told(record("found-dirty", "response", -5.0, 8000.0), after)
     assert both.endswith(
-        "; what it did to the level cannot be told, because no level was measured both before and after."
+        "; what it did to the level is not known, because no level was measured both before and after."
     )
 
 

@@ -55,7 +55,7 @@ def test_from_complaint_to_as_left(tmp_path: Path) -> None:
         f"switched in, music would have sounded dull: −{abs(worst):.1f} dB at "
     )
     assert "because the level that comes back was 2 dB low and the treble was 11.2 dB low at 10 kHz" in told
-    assert "As left it comes back at its own level, with its treble whole. With Type B noise reduction" in told
+    assert "As left it comes back at its own level, with no treble lost. With Type B noise reduction" in told
     assert "switched in, music will" in told
     assert "\n" not in told
 
@@ -70,7 +70,7 @@ def test_without_a_reading_before_cleaning_it_is_what_was_found_after_it(tmp_pat
 
 
 def test_a_complaint_without_measurement_says_so_and_nothing_is_nothing(tmp_path: Path) -> None:
-    assert owner_summary(session_with(tmp_path, "it hums")).endswith("so that what it was can't be told.")
+    assert owner_summary(session_with(tmp_path, "it hums")).endswith("so the cause of the complaint is not known.")
     assert owner_summary(session_with(tmp_path, None)) == ""
     for nobody in ("unattended rehearsal", "Nothing was said."):
         assert complaint(session_with(tmp_path, nobody)) == ""

@@ -20,7 +20,7 @@ def test_every_figure_of_the_page_is_in_the_text(tmp_path: Path) -> None:
     session = read_session(whole(tmp_path, treble_left=5.5))
     text = flat(report_text(session))
     page = Page(report_html(session))
-    cells = [flat(cell.text.replace("▲", "").replace("◆", "").replace("●", "")) for cell in page.root.all("td")]
+    cells = [flat(cell.text.replace("✗", "").replace("~", "").replace("✓", "")) for cell in page.root.all("td")]
     figures = {cell for cell in cells if "±" in cell}
     assert len(figures) > 60
     assert {f for f in figures if f not in text} == set()

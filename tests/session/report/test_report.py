@@ -20,10 +20,8 @@ from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import (
     Accepted,
     Answered,
-    Debriefed,
     Decided,
     Disturbed,
-    FaultOutcome,
     InterfaceSheetWritten,
     NotApplicable,
     Noted,
@@ -35,6 +33,7 @@ from bench.procedure.state.events import (
     Ticked,
     Turned,
 )
+from bench.procedure.state.exercise_events import Debriefed, FaultOutcome
 from bench.session.record.reader import read_session
 from bench.session.record.steps import StepCaution
 from bench.session.report.report import report_html, write_report
@@ -140,7 +139,7 @@ def test_shapes_stand_beside_words_and_are_not_read_out(page: Page) -> None:
     assert signs
     assert all(s.attributes["aria-hidden"] == "true" for s in signs)
     verdicts = {e.text for e in page.root.all("span") if e.has("verdict")}
-    assert verdicts == {"● in"}
+    assert verdicts == {"✓ in"}
 
 
 def contrast(one: str, other: str) -> float:
@@ -169,14 +168,14 @@ def test_every_colour_of_text_is_strong_enough(html: str) -> None:
 
 def test_it_says_how_it_came_out(page: Page) -> None:
     result = next(e for e in page.root.all("div") if e.has("result"))
-    assert result.text == "● All in All 55 judged readings at 3 steps are in."
+    assert result.text == "✓ All in All 55 judged readings at 3 steps are in."
     assert result.has("in")
 
 
 def test_it_names_the_steps_that_are_out(tmp_path: Path) -> None:
     page = Page(report_html(read_session(whole(tmp_path, treble_left=5.5))))
     result = next(e for e in page.root.all("div") if e.has("result"))
-    assert result.text == "▲ Out 1 step is out: Record-to-replay as left."
+    assert result.text == "✗ Out 1 step is out: Record-to-replay as left."
     accepted = next(s for s in page.root.all("section") if s.attributes.get("aria-labelledby") == "open").text
     assert "Accepted, Record-to-replay as left: response, left, record-replay (out) at 4 kHz" in accepted
     assert "; response, right, record-replay (out) at 4 kHz, 6.3 kHz" in accepted
@@ -208,11 +207,11 @@ def test_the_verdict_table_has_found_and_left(page: Page) -> None:
         "Level (a) 315 Hz, 0 dB; re full-scale sine",
         "left",
         "–",
-        "−13.40 ± 0.12 ▲ out",
+        "−13.40 ± 0.12 ✗ out",
         "−12.04 ± 0.12",
         "dBFS",
         "−12 ± 0.5",
-        "● in",
+        "✓ in",
     ]
     assert [row[1] for row in rows if row[0].startswith("Record-to-replay level")] == ["left", "right"]
     assert "(a) steady tone, tracked" in page.root.text
@@ -228,7 +227,7 @@ def test_the_response_tables(page: Page) -> None:
     assert [row[:2] for row in rows[2:]] == [
         [side, stage] for side in ("Left", "Right") for stage in ("Before cleaning", "After cleaning", "As left")
     ]
-    assert [row[-1] for row in rows[2:5]] == ["−14.25 ± 0.11 ▲ out", "−6.50 ± 0.11 ▲ out", "−0.62 ± 0.11 ● in"]
+    assert [row[-1] for row in rows[2:5]] == ["−14.25 ± 0.11 ✗ out", "−6.50 ± 0.11 ✗ out", "−0.62 ± 0.11 ✓ in"]
     assert len(rows[0]) == 2 + 12
     assert "Before cleaning" not in [row[1] for row in table_of(page, "Response, reference tape")]
 
@@ -268,13 +267,13 @@ def test_what_was_left_out_is_said(tmp_path: Path) -> None:
     assert "Overridden, Reference tape as left: reference tape in an uncleaned machine: the owner insists" in text
     assert "Sound, Record-to-replay as left: sound lost: the device went away" in text
     assert "left, as measured: no reading, because the tone was never steady for half a second" in text
-    assert "What cleaning gave back cannot be told, because there is no reading before cleaning and after" in text
+    assert "What cleaning gave back is not known, because there is no reading before cleaning and after" in text
 
 
 def test_a_broken_off_session_says_so(tmp_path: Path) -> None:
     page = Page(report_html(read_session(whole(tmp_path, finish=False))))
     result = next(e for e in page.root.all("div") if e.has("result"))
-    assert result.text.startswith("○ Not finished Broken off after “Sign off”; it can be resumed.")
+    assert result.text.startswith("– Not finished Broken off after “Sign off”; it can be resumed.")
 
 
 def test_an_empty_session_has_a_report(tmp_path: Path) -> None:
@@ -430,6 +429,6 @@ def test_steps_left_out_and_passed_over_are_named_and_not_missed(tmp_path: Path)
     page = Page(report_html(read_session(w.store.folder)))
     result = next(e for e in page.root.all("div") if e.has("result")).text
     assert "Not measured" not in result
-    assert "To be checked again, for something was adjusted since: replay level." in result
+    assert "To be checked again, because something was adjusted since: replay level." in result
     assert "Left out, Replay level and Reference tape as found: for open reel; this is I" in page.root.text
     assert "Not needed, Reference tape as left: by the decision at Sign off" in page.root.text

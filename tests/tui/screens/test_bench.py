@@ -11,7 +11,7 @@ from textual.widgets import Input
 from bench.problem import Problem
 from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Outcome, Prompt, Snapshot
-from bench.tui.actions import key_name
+from bench.tui.actions import BENCH, key_name
 from bench.tui.app import BenchApp
 from bench.tui.preferences import Preferences
 from bench.tui.presentation import footer_of
@@ -99,7 +99,7 @@ async def test_keys_work_after_a_sheet_was_closed() -> None:
         (("s",), say.StopSound()),
         (("f9",), say.StopSound()),
         (("q", "y"), say.Leave()),
-        (("f10", "enter"), say.Leave()),
+        (("f10", "y"), say.Leave()),
     ],
 )
 async def test_every_verb_has_its_key(keys: tuple[str, ...], made: say.Command) -> None:
@@ -115,7 +115,9 @@ async def test_staying_posts_nothing() -> None:
     app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "raise by")
-        await pilot.press("q", "n")
+        await pilot.press("q", "enter")
+        assert isinstance(app.screen, Confirm)
+        await pilot.press("n")
         await until(pilot, lambda: isinstance(app.screen, BenchScreen))
         assert job.desk.posted == []
 
@@ -416,3 +418,30 @@ async def test_the_bell_is_remembered(tmp_path: Path) -> None:
             assert app.bell_on is before
             await pilot.press("l")
             assert app.bell_on is after
+
+
+async def test_measuring_steps_follow_one_another_up_to_the_first_that_is_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("bench.tui.screens.countdown.CountDown.beat_s", 0.01)
+    start = Prompt("go-on", "Start the tones", sounds=True)
+
+    def measuring(step: str, value: float) -> Snapshot:
+        readings = [(r, samples.gauge(value).verdict) for r in (samples.reading(value),)]
+        view = samples.step(id=step, kind="measure", title=step.title(), cautions=())
+        kept = tuple(samples.kept("before", "left", readings))
+        return replace(samples.listening(0, prompt=start), step=view, tones=(), kept=kept)
+
+    app, job = bench_app(measuring("first", -12.0))
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "p run on")
+        await pilot.press("p")
+        await until(pilot, lambda: job.desk.posted == [say.GoOn()])
+        job.desk.on_snapshot(measuring("second", -12.1))
+        await until(pilot, lambda: job.desk.posted == [say.GoOn()] * 2)
+        await show(pilot, job, measuring("third", -14.0), "Third")
+        await show(pilot, job, measuring("fourth", -12.0), "Fourth")
+        assert job.desk.posted == [say.GoOn()] * 2
+
+
+def test_no_key_does_two_things() -> None:
+    keys = [key for item in BENCH for key in (item.key, item.function_key, *item.also) if key]
+    assert len(keys) == len(set(keys))

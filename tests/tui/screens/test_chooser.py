@@ -10,9 +10,13 @@ import pytest
 import soundfile
 from textual.pilot import Pilot
 
+from bench.clock import RehearsalClock
+from bench.open_run import open_run
+from bench.problem import Problem
 from bench.procedure.load.reader import load_sheet
+from bench.run_request import RunRequest
 from bench.tui.app import BenchApp
-from bench.tui.choices import WHO, Option, Row, file_option, live_options, rows_of
+from bench.tui.choices import WHO, Option, Row, file_option, last_on_practice_machine, live_options, rows_of
 from bench.tui.preferences import Preferences
 from bench.tui.screens.bench import BenchScreen
 from bench.tui.screens.chooser import ChooserScreen
@@ -52,12 +56,12 @@ def option(key: str, name: str = "", **more: str) -> Option:
 
 
 def test_rows_choose_round_the_end_and_by_key() -> None:
-    row = Row("tape", "work tape", (option("a"), option("b"), option("c")))
+    row = Row("tape", "tape in use", (option("a"), option("b"), option("c")))
     assert row.move(-1).option == option("c")
     assert row.move(4).option == option("b")
     assert row.pick("c").option == option("c")
     assert row.pick("gone").option == option("a")
-    assert Row("tape", "work tape", ()).move(1).option is None
+    assert Row("tape", "tape in use", ()).move(1).option is None
 
 
 def test_the_job_as_it_stands() -> None:
@@ -108,7 +112,7 @@ def test_a_whole_line_up_stands_first_and_broken_ones_last(workspace: Workspace)
     first = rows["procedure"].options[0]
     assert first.tail
     assert any(text.startswith("Needs: ") for text in first.about)
-    assert [o.key for o in rows["port"].options] == ["practice", "exercise", "file"]
+    assert [o.key for o in rows["port"].options] == ["practice", "exercise", "exercise:a-dull-deck", "file"]
     assert "session" not in rows
 
 
@@ -360,3 +364,18 @@ async def test_the_chooser_as_text(tmp_path: Path, size: tuple[int, int], resumi
         await says(pilot, "enter  ")
         text = "\n".join([" Tapebench", *screen_text(app).splitlines()[1:]]) + "\n"
         check_golden(f"chooser{'-resuming' if resuming else ''}-{size[0]}x{size[1]}", text)
+
+
+def test_the_practice_machine_as_it_was_left_is_that_of_the_last_session(workspace: Workspace) -> None:
+    with pytest.raises(Problem, match="no session of this machine yet"):
+        last_on_practice_machine(workspace, "two-head-cassette")
+    folders = []
+    for seed in (4, 5):
+        clock = RehearsalClock()
+        clock.wait(60.0 * seed)
+        run = open_run(workspace, RunRequest("clean", "two-head-cassette", seed=seed), clock, real_time=False)
+        run.store.close()
+        folders.append(run.store.folder)
+    assert last_on_practice_machine(workspace, "two-head-cassette") == (folders[1], 5)
+    with pytest.raises(Problem, match="no session of this machine yet"):
+        last_on_practice_machine(workspace, "three-head-cassette")

@@ -15,7 +15,7 @@ from tests.tui import samples
 from tests.tui.screen_driver import bench_app, says, screen_text, show, until
 
 SIZE = (80, 24)
-START = Prompt("go-on", "Work tape in and recording: start the tones", sounds=True)
+START = Prompt("go-on", "Tape in use loaded and recording: start the tones", sounds=True)
 HINTS = ("What does level mean to a decoder?", "Is the figure steady?", "Turn by a degree and wait.")
 
 
@@ -87,15 +87,15 @@ async def test_hints_come_one_by_one_and_the_answer_last() -> None:
         assert "What does level mean" in text
         await pilot.press("i")
         text = await says(pilot, "do  Turn by a degree")
-        assert "answer" not in text
+        assert "otherwise" not in text
         await pilot.press("i")
-        await says(pilot, "answer  Look at the head for dirt again")
+        await says(pilot, "otherwise  Look at the head for dirt again")
         await pilot.press("space")
         await until(pilot, lambda: isinstance(app.screen, BenchScreen))
         assert job.desk.posted == []
         await pilot.press("i")
         await until(pilot, lambda: isinstance(app.screen, Hints))
-        assert "answer  Look" in screen_text(app)
+        assert "otherwise  Look" in screen_text(app)
 
 
 async def test_a_trainee_has_why_open_and_hints_are_noted() -> None:
@@ -128,24 +128,41 @@ async def test_cautions_fold_once_they_were_read_and_leave_the_instruction_room(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     takes_s = 3600.0
-    monkeypatch.setattr("bench.tui.screens.bench.caution_reading_s", lambda parts: takes_s)
+    monkeypatch.setattr("bench.tui.screens.bench_card.caution_reading_s", lambda parts: takes_s)
     app, job = bench_app(samples.beside_hazards())
     async with app.run_test(size=SIZE) as pilot:
         text = await says(pilot, "Sleeves and hair back")
         assert "an insulated trimming tool" not in text
         takes_s = 0.1
-        quick = samples.beside_hazards()
-        assert quick.step is not None
-        job.desk.on_snapshot(replace(quick, step=replace(quick.step, id="quick")))
-        text = await says(pilot, "▲ Moving parts, mains, loud tones: w says how to take care")
+        job.desk.on_snapshot(in_other_words("quick", "Quick"))
+        text = await says(pilot, "▲ Moving parts, mains, loud tones: w shows the cautions")
         assert "an insulated trimming tool" in " ".join(text.split())
         assert "raise by" in text
         takes_s = 3600.0
-        other = samples.beside_hazards()
-        assert other.step is not None
-        other = replace(other, step=replace(other.step, id="another", title="Another step"))
-        text = await show(pilot, job, other, "Another step")
+        text = await show(pilot, job, in_other_words("another", "Another step"), "Another step")
         assert "Sleeves and hair back" in text
+
+
+def in_other_words(step: str, title: str) -> Snapshot:
+    """Another step with the same hazards, whose cautions are worded for it."""
+    shown = samples.beside_hazards()
+    assert shown.step is not None
+    cautions = tuple(c.model_copy(update={"say": f"{c.say} {title}."}) for c in shown.step.cautions)
+    return replace(shown, step=replace(shown.step, id=step, title=title, cautions=cautions))
+
+
+async def test_a_caution_that_the_step_before_gave_is_named_and_no_more() -> None:
+    app, job = bench_app(samples.beside_hazards())
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "Sleeves and hair back")
+        same = samples.beside_hazards()
+        assert same.step is not None
+        same = replace(same, step=replace(same.step, id="next", title="The next step"))
+        text = await show(pilot, job, same, "The next step")
+        assert "▲ Moving parts, mains, loud tones: as before" in text
+        assert "Sleeves and hair back" not in text
+        await pilot.press("w")
+        await says(pilot, "The capstan turns beside your hand.")
 
 
 async def test_back_and_hold_by_key_where_they_can_be() -> None:

@@ -19,10 +19,10 @@ async def test_the_debrief_is_read_and_put_away() -> None:
     job.debrief = TOLD
     async with app.run_test(size=(80, 24)) as pilot:
         await says(pilot, "Keep both channels")
-        shown = await show(pilot, job, samples.ended(), "Was it found?")
+        shown = await show(pilot, job, samples.ended(), "What was hidden")
         assert isinstance(app.screen, DebriefDialog)
         assert "[b]treble[/b]" in shown
-        assert shown.index("Was it found?") < shown.index("The trimmers") < shown.index("Look at again")
+        assert shown.index("What was hidden") < shown.index("The trimmers") < shown.index("Look at again")
         await pilot.press("space")
         await says(pilot, "2 steps are out: Replay response")
 

@@ -27,9 +27,9 @@ def bias(points: int = 13) -> Curve:
 
 def test_bias_shows_its_peak_what_to_come_to_and_where_it_stands() -> None:
     lines = texts(curve_lines(bias(), 50, 10))
-    assert lines[0] == "10 kHz dBFS  ● now ▲ peak −20.0 ┄ aim"
+    assert lines[0] == "10 kHz dBFS  ● now ^ peak −20.0 ┄ aim"
     assert lines[1].startswith(" −20.0┤")
-    assert "▲" in lines[1]
+    assert "^" in lines[1]
     assert [line.startswith(" −22.0┤") for line in lines].count(True) == 1
     assert sum("●" in line for line in lines[1:]) == 1
     assert lines[-1].split() == ["−60°", "+60°"]
@@ -37,7 +37,7 @@ def test_bias_shows_its_peak_what_to_come_to_and_where_it_stands() -> None:
 
 def test_before_the_peak_there_is_none() -> None:
     lines = texts(curve_lines(bias(4), 50, 10))
-    assert "▲" not in "".join(lines)
+    assert "^" not in "".join(lines)
     assert "aim" not in lines[0]
 
 

@@ -22,6 +22,21 @@ def test_what_is_on_the_bench() -> None:
     ]
 
 
+def test_a_short_line_keeps_a_part_of_each_name_and_the_stage() -> None:
+    short = texts(job_lines(samples.JOB, 60))[0]
+    assert short == "Lanternhill front… · Lanternhill every… · Lanternhill casse…"
+    step = samples.step(title="Replay response from the reference tape, all of it", stage="found-dirty")
+    line = text(title_line(step, 78))
+    assert "as found, before cleaning" in line
+    assert line.startswith(" Replay re")
+    assert "step 9 of 24" in line
+
+
+def test_lost_sound_is_said_in_place_of_what_is_sent() -> None:
+    lost = replace(samples.SOUND, lost=True)
+    assert text(sound_line(lost, "400 Hz", 120)).endswith("! sound was lost: the computer is busy")
+
+
 def test_meters_of_both_channels() -> None:
     assert text(sound_line(samples.SOUND, "", 78)) == (
         "peak dBFS  L ━━━━━━━━━╸─┊ −12.3  R ━━━━━━━━━╸─┊ −13.1         practice machine"

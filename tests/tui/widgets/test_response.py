@@ -69,3 +69,19 @@ def test_no_room_draws_nothing() -> None:
     tones = tuple(tone(hz, 0.0, 0.0) for hz in (100.0, 1000.0))
     assert response_lines(tones, 20, 12) == []
     assert response_lines(tones, 60, 5) == []
+
+
+def test_on_a_linear_axis_the_film_that_fits_is_drawn_and_named() -> None:
+    """54.6 dB for each wavelength of distance (Wallace, 1951): at 47.625 mm/s a film of 1 µm costs 9.2 dB at 8 kHz."""
+    wide = Target(value=0.0, unit="dB", tolerance=2.0, source="made up")
+    tones = tuple(tone(hz, -54.6 * hz / 47625.0, 0.0, wide) for hz in (400.0, 1000.0, 2000.0, 4000.0, 8000.0))
+    drawn = texts(response_lines(tones, 70, 14, film_at=47.625))
+    assert "film that fits: left 1.0 µm" in drawn[0]
+    assert "right" not in drawn[0]
+    columns = [drawn[-1].index(name) for name in ("4k", "8k")]
+    assert abs(columns[1] - 2 * columns[0]) <= 7, "equal distances for equal hertz"
+
+
+def test_a_knee_is_no_film() -> None:
+    knee = tuple(tone(hz, 0.0 if hz < 5000 else -8.0, 0.0) for hz in (400.0, 1000.0, 2000.0, 4000.0, 8000.0))
+    assert "film that fits: none" in texts(response_lines(knee, 70, 14, film_at=47.625))[0]

@@ -49,7 +49,7 @@ def test_the_curve_of_the_last_step_is_drawn() -> None:
     assert texts(drawn_lines(shown, 70))[:2] == ["Response", "dB off target  L  R  B both"]
     turned = replace(shown, last_curves=samples.biased().curves)
     assert texts(drawn_lines(turned, 70))[0] == "Set the replay level"
-    assert "▲ peak" in texts(drawn_lines(turned, 70))[1]
+    assert "^ peak" in texts(drawn_lines(turned, 70))[1]
 
 
 def test_a_reading_that_is_close_stands_between_out_and_in() -> None:

@@ -10,7 +10,7 @@ from tests.tui.screen_driver import texts
 
 def test_cautions_come_first_then_what_to_do_then_what_good_looks_like() -> None:
     assert texts(card_lines(card_parts(samples.step()), 78, 12)) == [
-        "▲ Loud tones: Monitors down: a tone at reference level is about to play.",
+        "▲ Loud tones: Loudspeakers down: a tone at reference level is about to play.",
         "",
         "Play the level section of the reference tape. Turn the replay level trimmer of",
         "each channel until its figure stands on the target, with an insulated trimming",
@@ -40,7 +40,7 @@ def test_cautions_that_find_no_room_are_named_in_one_line() -> None:
     three = samples.beside_hazards().step
     assert three is not None
     assert texts(card_lines(card_parts(three), 78, 3)) == [
-        "▲ Moving parts, mains, loud tones: w says how to take care",
+        "▲ Moving parts, mains, loud tones: w shows the cautions",
         "Play the level section of the reference tape. Turn the replay level trimmer of",
         "each channel until its figure stands on the target, with an insulated …",
     ]
@@ -52,7 +52,7 @@ def test_the_height_of_a_card_beside_something_live() -> None:
     assert card_height(parts, 78, 3, 10) == 4  # what to do is read whole
     three = samples.beside_hazards().step
     assert three is not None
-    assert card_height(card_parts(three), 78, 3, 10) == 8
+    assert card_height(card_parts(three), 78, 3, 10) == 9
     assert card_height(card_parts(three), 78, 3, 5) == 5
 
 

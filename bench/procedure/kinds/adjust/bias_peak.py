@@ -9,6 +9,7 @@ peak only when a lower level was read at less bias.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -46,15 +47,34 @@ class BiasPeak:
     @property
     def stage(self) -> Stage:
         """Where the bias is: `below` means that the search must still start below the peak."""
-        if not self._points:
+        if not self._started:
             return "below"
         top_treble, top = self._highest()
-        started = any(t > top_treble + SAME_DB and v < top - START_DB for t, v in self._points)
-        if not started:
-            return "below"
         treble, level = self._points[-1]
-        passed = any(t < top_treble - SAME_DB and v < top - PASSED_DB for t, v in self._points)
-        return "past" if passed and treble < top_treble - SAME_DB and level < top - PASSED_DB / 3 else "rising"
+        return "past" if self.found and treble < top_treble - SAME_DB and level < top - PASSED_DB / 3 else "rising"
+
+    @property
+    def _started(self) -> bool:
+        """Whether a lower level was read at less bias."""
+        top_treble, top = self._highest() if self._points else (0.0, 0.0)
+        return any(t > top_treble + SAME_DB and v < top - START_DB for t, v in self._points)
+
+    @property
+    def found(self) -> bool:
+        """Whether readings lie on both sides of the peak, in whatever order they came."""
+        if not self._started:
+            return False
+        top_treble, top = self._highest()
+        return any(t < top_treble - SAME_DB and v < top - PASSED_DB for t, v in self._points)
+
+    def treble_past(self, fall: float) -> float | None:
+        """The treble at which the level has fallen by so many dB past the peak; None where no reading went so far."""
+        top_treble, top = self._highest()[0], self.top()[0]
+        past = sorted((p for p in self._points if p[0] <= top_treble), reverse=True)
+        for (treble, level), (further, lower) in pairwise(past):
+            if top - level <= fall <= top - lower:
+                return treble + (further - treble) * (fall - top + level) / (level - lower or 1.0)
+        return None
 
     def _highest(self) -> tuple[float, float]:
         return max(self._points, key=lambda p: p[1])

@@ -16,7 +16,8 @@ from bench.procedure.kinds.adjust.overbias import OverbiasGuide
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
 from bench.procedure.kinds.adjust.reader import AdjustReader, ToneReader, label
 from bench.procedure.kinds.adjust.running_average import EXPECTED, RunningAverage, averaged
-from bench.procedure.kinds.adjust.seatings import NEEDED_BELOW_ARCMIN, USUAL_ARCMIN, Seatings
+from bench.procedure.kinds.adjust.seatings import Seatings, seatings_needed
+from bench.procedure.kinds.adjust.section_pass import READ_EVERY_S, SectionPass
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.record.passage import MARK_BELOW_DB, refuse_file, to_record
 from bench.procedure.model.steps import Adjust
@@ -25,19 +26,12 @@ from bench.procedure.state.snapshot import Gauge, Prompt
 from bench.signals.source import Source
 from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
 from bench.signals.tones import Gap, Multitone, ToneSequence
-from bench.tape.geometry import delay_us
-
-READ_EVERY_S = 0.1
-"""Time between two readings of the gauge."""
 
 HOLD_S = 0.8
 """An average begins so long after a turn, plus the head delay, and may be accepted once it is in after as long."""
 
 START_S = 1.0
 """Silence ahead of the start mark, while the machine comes up to speed."""
-
-BETWEEN_PASSES_S = 1.0
-"""A section that was silent for longer, or sounds longer than it lasts, was played again."""
 
 SEARCH_S = 6.0
 """Longest search for the start mark."""
@@ -81,24 +75,13 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._averages: dict[Channel, RunningAverage] = {}
         self._trebles: dict[Channel, RunningAverage] = {}
         self._positions: dict[str, float] = {}
-        self._seatings = self._needs_seatings()
+        self._seatings = seatings_needed(step, bench.job, self._reader.tolerance)
         self._going = False
-        self._pass = _SectionPass(bench.job.section(step.plays).seconds) if step.plays is not None else None
+        self._pass = SectionPass(bench.job.section(step.plays).seconds) if step.plays is not None else None
         self._mark_frame: int | None = None
         self._mark_sound: list[Samples] = []
         self._mark_from = 0
         self._head_delay: float | None = WINDOW_S if step.programme else None
-
-    def _needs_seatings(self) -> Seatings | None:
-        """Azimuth of a cassette whose tolerance is finer than the shell's seating: the insertions to average over."""
-        step, machine = self.step, self.bench.job.machine
-        if step.quantity != "azimuth_delay" or step.plays is None or self.bench.job.tape.iec_type == "open reel":
-            return None
-        usual, least = (
-            float(delay_us(arcmin, machine.track_spacing_mm, machine.speed_mm_s))
-            for arcmin in (USUAL_ARCMIN, NEEDED_BELOW_ARCMIN)
-        )
-        return Seatings(self._reader.tolerance, usual) if self._reader.tolerance < least else None
 
     # ---------------------------------------------------------------- start
 
@@ -221,6 +204,9 @@ class LiveAdjustActivity(Activity[Adjust]):
         for channel, average in self._averages.items():
             if shared or self._reader.trimmer(channel) in turned:
                 self._turned(channel, average, now)
+        for channel, over in self._overbias.items():
+            if shared and self._reader.trimmer(channel) not in turned:
+                over.displaced()
 
     def _turned(self, channel: Channel, average: RunningAverage, now: float) -> None:
         average.turned(now + self._hold_s)
@@ -248,8 +234,10 @@ class LiveAdjustActivity(Activity[Adjust]):
             known = self._follow_peak(over, channel, average, now)
             level = reading
             reading = over.reading(level)
-            if isinstance(level, Reading) and isinstance(reading, NoReading):
-                turn, said = over.turn(), over.direction()
+            if isinstance(level, Reading):
+                if channel == self._searched(channel):
+                    turn = over.turn(self._reader.target.value, self._degrees(channel))
+                said = over.direction() if isinstance(reading, NoReading) else ""
         verdict = judge(reading, self._reader.target, offset=offset)
         gauge = Gauge(
             channel=channel,
@@ -263,7 +251,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             history=tuple(recent.points),
             band=average.band if average.mean is not None else 0.0,
             now=live.value if live is not None else None,
-            turn=turn,
+            turn=turn if verdict.word != "in" else None,
         )
         reading_anew = self._seatings is not None and self._seatings.stage == "reading"
         advice: Advice = "look"
@@ -294,6 +282,10 @@ class LiveAdjustActivity(Activity[Adjust]):
             return False
         over.add_steady(level, trebles.mean, self._degrees(channel))
         return True
+
+    def _searched(self, channel: Channel) -> Channel:
+        """The channel whose peak is looked for: one at a time, because a turn of one trimmer moves both channels."""
+        return next((c for c, over in self._overbias.items() if not over.peak.found), channel)
 
     def _degrees(self, channel: Channel) -> float | None:
         """Position of the trimmer, on a machine whose trimmers the program sees."""
@@ -397,29 +389,6 @@ class LiveAdjustActivity(Activity[Adjust]):
             can_accept=self._going and self._can_accept,
             head_delay_s=self._head_delay,
         )
-
-
-class _SectionPass:
-    """How much of a section of the reference tape is left, and how often it was played: each pass wears it."""
-
-    def __init__(self, seconds: float) -> None:
-        self._seconds = seconds
-        self._heard, self._silent, self._passes = 0.0, 0.0, 1
-
-    def heard(self, tone: bool) -> None:
-        """Another look at whether the tone sounds, one in `READ_EVERY_S`."""
-        if not tone:
-            self._silent += READ_EVERY_S
-            return
-        if self._silent > BETWEEN_PASSES_S and self._heard:
-            self._heard, self._passes = 0.0, self._passes + 1
-        self._silent = 0.0
-        self._heard += READ_EVERY_S
-        if self._heard > self._seconds + BETWEEN_PASSES_S:
-            self._heard, self._passes = READ_EVERY_S, self._passes + 1
-
-    def __str__(self) -> str:
-        return f"{max(0.0, self._seconds - self._heard):.0f} s of the section left, pass {self._passes}"
 
 
 def _near_its_limit(gauge: Gauge) -> bool:

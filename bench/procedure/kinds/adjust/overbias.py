@@ -5,17 +5,43 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from bench.measure.reading import Channel, NoReading, Result
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.adjust.bias_peak import BiasPeak
 from bench.procedure.state.snapshot import Curve
-from bench.words.figures import hertz
+from bench.words.figures import hertz, number
 
 STRIDE = 12.0
 """Degrees of a turn towards the start or the peak: less than 1 dB of bias on most trimmers. A choice."""
 
+DOWN_STRIDE = 18.0
+"""Degrees of a turn back to the start below the peak. A choice."""
+
 NEAR_STRIDE = 6.0
-"""Degrees of a turn past the peak, where the effect of a degree is not known yet. A choice."""
+"""Degrees of a turn near the peak and past it, where the curve must be known best. A choice."""
+
+LEAST_TURN = 1.0
+"""Smallest turn that is proposed, degrees. A choice."""
+
+USUAL_SLOPE = 0.05
+"""Change of treble for each degree, dB, before it is known. A choice."""
+
+LEAST_SLOPE = 0.005
+"""Least change of treble for each degree, dB: a trimmer that does less is not the one. A choice."""
+
+FRONT_DB = 0.3
+"""Treble within this of the least that was read: the present position is as far as the sweep went. A choice."""
+
+FAR_DB = 1.5
+"""More than this to fall, and the stride is the long one. A choice."""
+
+SURE_DB = 0.5
+"""Change of treble that says more of a trimmer than what is known of it: less may be its play. A choice."""
+
+STEEP_DB = 0.4
+"""A turn that raised the level by more than this is still far below the peak. A choice."""
 
 BETWEEN_DB = 0.1
 """Change of treble or level after which another point of the curve is taken."""
@@ -33,6 +59,10 @@ class OverbiasGuide:
     _last: tuple[float, float] | None = None
     _at: list[tuple[float, float]] = field(default_factory=list)
     """(degrees, treble) of steady readings, where degrees are known."""
+    _way: float = 0.0
+    """Sense of turn that raises bias, as last seen; 0 while it is not known."""
+    _per_degree: float = USUAL_SLOPE
+    """Change of treble for each degree, dB, as last seen."""
 
     @property
     def tone(self) -> str:
@@ -41,13 +71,15 @@ class OverbiasGuide:
 
     def add_steady(self, level: float, treble: float, degrees: float | None) -> None:
         """Add a steady reading, taken after the head delay."""
+        if degrees is not None and (not self._at or abs(degrees - self._at[-1][0]) > LEAST_TURN / 2):
+            self._at.append(
+                (degrees, treble)
+            )  # a turn within the play of the trimmer is made, although nothing changed
         if self._last is not None and max(abs(level - self._last[0]), abs(treble - self._last[1])) < BETWEEN_DB:
             return
         self._last = (level, treble)
         self.peak.add(level, treble)
         self.curve.append((degrees if degrees is not None else float(len(self.curve)), level))
-        if degrees is not None:
-            self._at.append((degrees, treble))
 
     def reading(self, level: Result) -> Result:
         """Over-bias: how far the level has fallen past the peak; no reading before the peak is passed."""
@@ -59,6 +91,8 @@ class OverbiasGuide:
                 because = "the peak is not found yet"
             elif self.peak.stage == "below":
                 because = "it starts well below the peak"
+            elif self.peak.found:
+                because = f"bias is below the peak of {number(self.peak.top()[0], 1)} dBFS"
             else:
                 because = "the peak is not passed yet"
             return NoReading("overbias", level.channel, because, frequency_hz=level.frequency_hz, reference=reference)
@@ -78,27 +112,65 @@ class OverbiasGuide:
             if self._treble_falls():
                 return "turn the other way"
             return "less bias: start below the peak"
+        if self.peak.found:
+            return "raise bias to where it was past the peak"
         return "the other way: raise bias" if self._treble_rises() else "raise bias, past the peak"
 
-    def turn(self) -> float | None:
-        """How far to turn next, degrees clockwise; None where degrees are not known, or past the peak."""
-        if not self._at:
+    def turn(self, fall: float, now: float | None) -> float | None:
+        """How far to turn from here, degrees clockwise; None where degrees are not known, or the turn is made.
+
+        Args:
+            fall: how far the tone is to fall past its peak, dB. Once a sweep went so far, the turn leads there at once;
+                until then it goes on from the most bias that was read, and never over a range that was swept.
+            now: present position of the trimmer, degrees; it may be ahead of the last steady reading.
+        """
+        if not self._at or now is None:
             return None
-        way = self._more_bias()
+        swept = [d for d, _ in self._at]
+        aim = self._at[-1][0] + self._step(fall)
+        rest = max(min(swept) - DOWN_STRIDE, min(max(swept) + DOWN_STRIDE, aim)) - now
+        return rest if abs(rest) > LEAST_TURN / 2 else None
+
+    def _step(self, fall: float) -> float:
+        """The turn from the last steady reading."""
+        way, (here, treble) = self._more_bias(), self._at[-1]
         if self.peak.stage == "below":
-            return -way * STRIDE if way else STRIDE
-        if self.peak.stage == "rising":
-            return (way or 1.0) * NEAR_STRIDE
-        return None
+            return -way * DOWN_STRIDE if way else STRIDE
+        wanted = self.peak.treble_past(fall) if self.peak.found else None
+        if wanted is None:
+            furthest, least = min(self._at, key=lambda at: at[1])
+            back = furthest - here if treble > least + FRONT_DB else 0.0
+            return back + (way or 1.0) * (STRIDE if self._is_far(fall) else NEAR_STRIDE)
+        degrees = max(LEAST_TURN, abs(wanted - treble) / self._slope(wanted, treble))
+        to_go = fall - (self.peak.top()[0] - self.curve[-1][1]) if self.peak.stage == "past" else treble - wanted
+        return (way or 1.0) * math.copysign(degrees, to_go)
+
+    def _is_far(self, fall: float) -> bool:
+        """Whether the aim is still far: below the peak where the level rises fast, or past it with much to fall."""
+        if self.peak.found:
+            return self.peak.top()[0] - self.curve[-1][1] < fall - FAR_DB
+        return len(self.curve) > 1 and self.curve[-1][1] - self.curve[-2][1] > STEEP_DB
+
+    def _slope(self, wanted: float, treble: float) -> float:
+        """Change of treble for each degree between two trebles. By treble and not by position, play does no harm."""
+        near = sorted(self._at, key=lambda at: abs(at[1] - (wanted + treble) / 2))[:4]
+        degrees, trebles = np.array(near).T
+        if np.ptp(degrees) >= LEAST_TURN and np.ptp(trebles) >= SURE_DB:
+            self._per_degree = max(LEAST_SLOPE, abs(float(np.polyfit(degrees, trebles, 1)[0])))
+        return self._per_degree
 
     def _more_bias(self) -> float:
         """Sense of turn that raises bias, 1 or −1; 0 while it is not known."""
-        if len(self._at) < 2:
-            return 0.0
-        low, high = min(self._at), max(self._at)
-        if high[0] == low[0] or abs(high[1] - low[1]) < BETWEEN_DB:
-            return 0.0
-        return 1.0 if high[1] < low[1] else -1.0
+        if len(self._at) > 1:
+            degrees, trebles = np.array(self._at).T
+            if np.ptp(degrees) >= LEAST_TURN and np.ptp(trebles) >= (SURE_DB if self._way else BETWEEN_DB):
+                self._way = -math.copysign(1.0, float(np.polyfit(degrees, trebles, 1)[0]))
+        return self._way
+
+    def displaced(self) -> None:
+        """Another trimmer was turned, which moves this channel's bias too: its positions are to be read again."""
+        self._more_bias()
+        self._at.clear()
 
     def _treble_falls(self) -> bool:
         return self.peak.treble_step() < -BETWEEN_DB
@@ -108,7 +180,7 @@ class OverbiasGuide:
 
     def as_curve(self, channel: Channel, verdict: Verdict, *, by_degrees: bool) -> Curve:
         """The curve so far."""
-        peak = max(self.curve, key=lambda p: p[1]) if self.curve and self.peak.stage == "past" else None
+        peak = max(self.curve, key=lambda p: p[1]) if self.curve and self.peak.found else None
         aim = self.peak.top()[0] - verdict.target if peak is not None else None
         return Curve(
             channel=channel,

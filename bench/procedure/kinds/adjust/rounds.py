@@ -251,7 +251,7 @@ class RoundsActivity(RecordedAdjustActivity):
         record = f"{to_record(self.bench)}, then go on: {count}"
         match self._phase:
             case "ready":
-                return Prompt("go-on", f"{record}, as it stands", sounds=True)
+                return Prompt("go-on", f"{record}, as it is", sounds=True)
             case "running" if self._passage is not None:
                 return self._passage.prompt
             case "turn":

@@ -6,6 +6,9 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal
 
+from bench.procedure.model.job import Job
+from bench.procedure.model.steps import Adjust
+from bench.tape.geometry import delay_us
 from bench.words.figures import plus_minus
 
 USUAL_ARCMIN = 1.2
@@ -80,3 +83,15 @@ class Seatings:
     def more(self) -> bool:
         """Whether another insertion is worth it."""
         return self.count < LEAST or (self.count < MOST and self.uncertainty > ENOUGH * self.tolerance)
+
+
+def seatings_needed(step: Adjust, job: Job, tolerance: float) -> Seatings | None:
+    """The insertions to average over: for azimuth of a cassette whose tolerance is finer than the shell's seating."""
+    machine = job.machine
+    if step.quantity != "azimuth_delay" or step.plays is None or job.tape.iec_type == "open reel":
+        return None
+    usual, least = (
+        float(delay_us(arcmin, machine.track_spacing_mm, machine.speed_mm_s))
+        for arcmin in (USUAL_ARCMIN, NEEDED_BELOW_ARCMIN)
+    )
+    return Seatings(tolerance, usual) if tolerance < least else None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from bench.problem import Problem
-from bench.procedure.kinds.activity import WAIT, Activity, View
+from bench.procedure.kinds.activity import WAIT, Activity, View, seen
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.by_hand.entry import chosen
 from bench.procedure.model.steps import ByHand
@@ -149,4 +149,4 @@ class ByHandActivity(Activity[ByHand]):
                 return Prompt("reason", f"Not ticked: {'; '.join(open_lines)}. Say why.")
         if self._left > 0:
             return Prompt(WAIT.kind, "The timer runs; going on before its end is noted")
-        return Prompt("go-on", "Done: go on")
+        return Prompt("go-on", f"{seen(self.bench, self.step.looks_at)}Done: go on")

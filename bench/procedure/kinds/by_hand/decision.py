@@ -25,11 +25,14 @@ class DecisionActivity(Activity[Decision]):
         """the steps that decided, when all are in; or"""
         self.not_in: tuple[str, ...] = ()
         """the steps that are not in."""
+        self._figures: tuple[str, ...] = ()
 
     def begin(self) -> None:
         """Decide, where nobody is asked."""
         if self.step.of is not None:
             self._by_verdicts(self.step.of)
+        if self.step.compares:
+            self._figures = self.bench.choice_figures()
 
     def _by_verdicts(self, of: str) -> None:
         job, step = self.bench.job, self.step
@@ -59,7 +62,8 @@ class DecisionActivity(Activity[Decision]):
         raise Problem("choose one of the answers first")
 
     def view(self) -> View:
-        """The question."""
+        """The question, below what each answer gives."""
         if self.step.of is not None:
             return View(WAIT)
-        return View(Prompt("choice", self.step.asks, choices=tuple(c.say for c in self.step.choices)))
+        prompt = Prompt("choice", self.step.asks, choices=tuple(c.say for c in self.step.choices))
+        return View(prompt, to_choose_by=self._figures)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from bench.problem import Problem
-from bench.procedure.kinds.activity import Activity, View
+from bench.procedure.kinds.activity import Activity, View, seen
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import Entry, SignOff
 from bench.procedure.model.targets import Target
@@ -96,8 +96,8 @@ class EntryActivity(Activity[Entry | SignOff]):
         if step.asks == "number":
             return View(Prompt("number", step.title, unit=step.unit))
         if step.asks == "choice":
-            return View(Prompt("choice", step.title, choices=step.choices))
-        return View(Prompt("words", step.title))
+            return View(Prompt("choice", seen(self.bench, step.looks_at) + step.title, choices=step.choices))
+        return View(Prompt("words", seen(self.bench, step.looks_at) + step.title))
 
 
 def chosen(text: str, choices: tuple[str, ...]) -> str:

@@ -8,6 +8,8 @@ from dataclasses import replace
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.speed import speed_of_tone
 from bench.measure.reading import NoReading, Reading, ReferenceTone, Result
+from bench.problem import Problem
+from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.correct.interface import corrected
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, fringes, with_tape
@@ -18,6 +20,7 @@ from bench.procedure.model.steps import Reference
 from bench.procedure.model.targets import Target
 from bench.tape.geometry import angle_arcmin
 from bench.words.figures import tone
+from bench.words.sentences import counted
 
 
 class ReferenceActivity(ToneListActivity[Reference]):
@@ -190,8 +193,13 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return self._judged_azimuth(tone, with_tape(azimuth_of_tones(heard), self.job))
 
     def go_on(self) -> None:
-        """The tape is over, or the person ends the step: what was not heard is missing."""
-        self.complete()
+        """Ask whoever would end the play: a key pressed by mistake must not lose it."""
+        to_come = sum(e.state != "done" for e in self.expected)
+        raise Problem(f"{counted(to_come, 'tone')} still to come: let the tape play, or give a reason to end it here")
+
+    def view(self) -> View:
+        """The list of tones; the play can be ended with a reason."""
+        return replace(super().view(), can_accept=self._ask is None)
 
 
 def _apart_db(one: JudgedReading, other: JudgedReading) -> float | None:

@@ -191,6 +191,8 @@ class Passage:
             raise Problem("the tones are being recorded; wait, or stop the sound and repeat the step")
         if self.phase == "seeking":
             raise Problem(f"{REWIND}; repeat the step if it is not found")
+        if self.phase == "replaying" and self._now < self._ends_at:
+            raise Problem(f"the replay is being listened to, and ends automatically in {self.left_s} s")
         self.give_up()
 
     def again(self) -> None:

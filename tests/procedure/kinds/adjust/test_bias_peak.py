@@ -11,6 +11,7 @@ import pytest
 
 from bench.practice.media import MEDIA, recorded_level_db
 from bench.procedure.kinds.adjust.bias_peak import BiasPeak, past_peak
+from bench.procedure.kinds.adjust.overbias import OverbiasGuide
 
 SPEEDS = ((190.5, 9.2, 6.0), (381.0, 9.2, 3.0))
 
@@ -79,3 +80,34 @@ def test_a_row_without_the_peak_or_without_the_fall_names_nothing() -> None:
     for row in (np.arange(-2.0, 2.0, 0.5), np.arange(-8.0, -2.0, 0.5)):
         read = [levels(b, 381.0, 9.2) for b in row]
         assert past_peak([v for v, _ in read], [t for _, t in read], 3.0) is None
+
+
+@pytest.mark.parametrize("start", [-6.0, -2.0, 0.5, 2.0])
+@pytest.mark.parametrize(("sense", "play"), [(1.0, 0.0), (-1.0, 0.0), (1.0, 6.0), (-1.0, 6.0)])
+def test_one_sweep_finds_the_peak_and_the_next_turn_leads_to_the_point_past_it(
+    start: float, sense: float, play: float
+) -> None:
+    rng = np.random.default_rng(7)
+    guide, degrees, wiper, turns = OverbiasGuide(10000.0), 0.0, 0.0, [0.0]
+
+    def bias() -> float:
+        return start + 0.06 * sense * wiper  # the law of the trimmer is a choice
+
+    for _ in range(60):
+        level, treble = levels(bias(), 381.0, 9.2)
+        guide.add_steady(level + rng.normal(0, 0.02), treble + rng.normal(0, 0.02), degrees)
+        if guide.peak.stage == "past" and abs(guide.peak.top()[0] - level - 3.0) < 0.3:
+            break
+        turn = guide.turn(3.0, degrees)
+        assert turn is not None
+        degrees += turn
+        wiper = min(degrees + play / 2, max(degrees - play / 2, wiper))
+        turns.append(degrees)
+    assert true_fall(bias(), 381.0, 9.2) == pytest.approx(3.0, abs=0.4)
+    assert len(turns) <= 18
+    more = [sense * d for d in turns]
+    least = int(np.argmin(more))
+    changes = sum(
+        (b - a) * (c - b) < 0 for a, b, c in zip(more[least:], more[least + 1 :], more[least + 2 :], strict=False)
+    )
+    assert changes <= 1  # from the start below the peak only up, and once back if the last stride went too far

@@ -72,7 +72,7 @@ def until(opened: OpenRun, wanted: Callable[[Snapshot], bool], blocks: int = 400
 def test_what_a_person_is_told_in_a_round(tmp_path: Path) -> None:
     opened = begun(tmp_path, HEAD + LEVEL, "two-head-cassette")
     shown = opened.runner.snapshot()
-    assert shown.prompt.text.endswith("round 1 of 6, as it stands")
+    assert shown.prompt.text.endswith("round 1 of 6, as it is")
     opened.runner.obey(say.GoOn())
     shown = until(opened, lambda s: s.prompt.kind != "wait")
     assert shown.prompt.text.startswith("Turn record level left 15° clockwise; ")

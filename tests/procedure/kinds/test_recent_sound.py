@@ -5,15 +5,21 @@ from __future__ import annotations
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from bench.audio.port import Block
-from bench.procedure.state.recent_sound import RecentSound
+from bench.procedure.kinds.recent_sound import RecentSound
+from bench.procedure.state.journal import Sound
 
 RATE = 1000
 
 
 def block(start: int, frames: int, lost: int = 0) -> Block:
     return Block(np.arange(start, start + frames, dtype=float)[:, None] / 1e6, start, lost)
+
+
+def heard(sound: Sound) -> NDArray[np.float32]:
+    return np.concatenate(sound.blocks)
 
 
 @given(lengths=st.lists(st.integers(1, 700), min_size=1, max_size=20))
@@ -26,10 +32,10 @@ def test_whatever_the_blocks_it_is_what_was_heard_or_its_end(lengths: list[int])
     sound.add_readings(("r0001",))
     found = sound.finish()
     assert found is not None
-    kept = len(found.samples)
+    kept = len(heard(found))
     assert min(at, RATE) <= kept <= at
     assert kept < RATE + 700
-    np.testing.assert_array_equal(found.samples[:, 0], (np.arange(at - kept, at) / 1e6).astype(np.float32))
+    np.testing.assert_array_equal(heard(found)[:, 0], (np.arange(at - kept, at) / 1e6).astype(np.float32))
 
 
 def test_what_was_heard_before_a_replay_was_found_is_let_go() -> None:
@@ -41,7 +47,7 @@ def test_what_was_heard_before_a_replay_was_found_is_let_go() -> None:
     sound.drop_before(800)  # another replay of the same step: what a reading was taken from stays
     found = sound.finish()
     assert found is not None
-    np.testing.assert_array_equal(found.samples[:, 0], (np.arange(600, 1000) / 1e6).astype(np.float32))
+    np.testing.assert_array_equal(heard(found)[:, 0], (np.arange(600, 1000) / 1e6).astype(np.float32))
 
 
 def test_without_a_reading_nothing_is_kept() -> None:
@@ -62,7 +68,7 @@ def test_a_pass_that_no_reading_came_from_is_let_go() -> None:
     found = sound.finish()
     assert found is not None
     assert found.readings == ("r0001", "r0002", "r0003")
-    assert len(found.samples) == 70
+    assert len(heard(found)) == 70
 
 
 def test_lost_frames_are_silence() -> None:
@@ -72,5 +78,5 @@ def test_lost_frames_are_silence() -> None:
     sound.add_readings(("r0001",))
     found = sound.finish()
     assert found is not None
-    assert len(found.samples) == 180
-    assert not found.samples[100:130].any()
+    assert len(heard(found)) == 180
+    assert not heard(found)[100:130].any()

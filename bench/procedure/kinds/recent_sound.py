@@ -54,7 +54,7 @@ class RecentSound:
         """The sound of the step, which is over; None without a reading."""
         if not self._readings:
             return None
-        return Sound(np.concatenate(self._blocks), self._rate, tuple(self._readings))
+        return Sound(tuple(self._blocks), self._rate, tuple(self._readings))
 
     def _add(self, samples: np.ndarray) -> None:
         self._blocks.append(samples)

@@ -1,0 +1,52 @@
+"""What a person sees of a practice machine: swab, roller, selector, shell and meters. Common practice, no source."""
+
+from __future__ import annotations
+
+from bench.practice.physics import MachinePhysics
+from bench.problem import Problem
+
+CLEAN_UM, BROWN_UM = 0.05, 0.8
+"""Film below which a swab stays white, and above which it comes away dark brown."""
+ONE_SIDE = 1.5
+"""Ratio of the films of both channels from which one side of a swab is seen to be darker."""
+DENTED_PERCENT = 0.15
+"""Flutter of a pinch roller that is seen to be worn, % peak."""
+
+
+def looks(physics: MachinePhysics, iec_type: str) -> dict[str, str]:
+    """What each part looks like, in a sentence.
+
+    Args:
+        physics: the machine's figures.
+        iec_type: the type of the tape that it records on.
+    """
+    dead = {"left": "The left meter does not move.", "right": "The right meter does not move."}
+    worn = physics.flutter_pinch_roller_percent >= DENTED_PERCENT
+    return {
+        "swab": _swab(physics),
+        "roller": f"The rubber is {'shiny, with a dent on one side' if worn else 'dull, even and round'}.",
+        "selector": f"The tape selector is at type {physics.tape_selector}.",
+        "shell": f"The label gives tape of type {iec_type}.",
+        "meters": dead.get(physics.dead_channel, "Both meters move alike."),
+    }
+
+
+def look_at(physics: MachinePhysics, iec_type: str, part: str) -> str:
+    """What one part looks like. Raises `Problem` for a part that has no looks."""
+    seen = looks(physics, iec_type)
+    if part not in seen:
+        raise Problem(f"there is nothing to see of {part}; there is {', '.join(seen)}")
+    return seen[part]
+
+
+def _swab(physics: MachinePhysics) -> str:
+    left = max(physics.replay_dirt_left_um, physics.record_dirt_left_um)
+    right = max(physics.replay_dirt_right_um, physics.record_dirt_right_um)
+    film = max(left, right)
+    if film < CLEAN_UM:
+        return "The swab stays as white as a new one."
+    shade = "dark brown" if film >= BROWN_UM else "light brown"
+    if max(left, right) < ONE_SIDE * min(left, right):
+        return f"The swab comes away {shade}."
+    side = "left" if left > right else "right"
+    return f"The swab comes away {shade}, darkest where the {side} channel runs."

@@ -1,0 +1,75 @@
+"""What happens in an exercise: causes are named, and the debrief compares what was done with what was hidden."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from bench.procedure.state.events import Happened
+
+
+@dataclass(frozen=True, slots=True)
+class CauseNamed(Happened):
+    """A trainee named a cause, and the reading that shows it."""
+
+    cause: str
+    reading: str = ""
+    """Id of the reading; "" for none."""
+    test: str = ""
+    """The test that, by the trainee, rules out its rival; "" where none was asked for."""
+    test_is_right: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FaultOutcome:
+    """The result for a hidden fault of an exercise."""
+
+    name: str
+    tells: str
+    """How it shows."""
+    state: Literal["mended", "hidden", "found", "missed"]
+    """`found`: named, not mended; `hidden`: masked by a trimmer; `missed`: neither named nor mended."""
+    named: bool
+    by: str = ""
+    """The trimmer that compensates for it."""
+    argued: bool = False
+    """Whether it was named with a reading that it changes, and with the test that rules out its rival."""
+    rival: str = ""
+    """What its readings can be taken for."""
+    test: str = ""
+    """What tells the two apart."""
+    predicted: tuple[str, ...] = ()
+    """What it does to readings at a usual size, a line for each curve or figure."""
+    read: str = ""
+    """The trainee's own curve, in a line."""
+    must_find: bool = True
+    """Whether the exercise asks for it to be named."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrimmerOutcome:
+    """The result for a trimmer of an exercise."""
+
+    name: str
+    unit: str
+    before: float
+    """Its distance from the right position."""
+    after: float
+    turns: int
+    right: bool
+    hides: str = ""
+    """The fault elsewhere that it compensates."""
+    allowed: bool = False
+    """It compensates a fault that only the workshop can mend, and the trainee named that fault."""
+
+
+@dataclass(frozen=True, slots=True)
+class Debriefed(Happened):
+    """An exercise is over: what was done, compared with the truth."""
+
+    faults: tuple[FaultOutcome, ...] = ()
+    trimmers: tuple[TrimmerOutcome, ...] = ()
+    """Trimmers that the procedure sets, or that were turned."""
+    wrongly_named: tuple[str, ...] = ()
+    turns: int = 0
+    minutes: float = 0.0

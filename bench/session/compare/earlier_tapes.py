@@ -1,0 +1,62 @@
+"""Tapes that a machine recorded as it was found: how they play on it as left, and what there is to choose before.
+
+Before anything is turned, replay can be kept as it stands, which is right for nothing but what the owner is used to, or
+be set to the standard, for which tapes from elsewhere were made. Both cost something; `Choice` has what.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from bench.session.compare.interchange import Pair, pair, right_machine, with_itself
+from bench.session.compare.machine_errors import MachineErrors, machine_errors
+from bench.session.record.record import SessionRecord
+
+AS_FOUND = "as found, after cleaning"
+AS_LEFT = "as left"
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """How tapes play if replay is kept as found, and if it is set to the standard.
+
+    A tape from elsewhere that is right plays as it was recorded on a machine that is set to the standard.
+    """
+
+    own_if_kept: Pair
+    others_if_kept: Pair
+    own_if_standard: Pair
+
+
+def earlier_tapes(session: SessionRecord) -> Pair:
+    """Tapes of the machine as found, after cleaning, on the machine as left; what was not read anew stands as found.
+
+    Raises:
+        Problem: its copy of the machine's sheet is gone, or an error that is no machine's.
+    """
+    return _with_reason(pair(_as_found(session), replace(machine_errors(session), machine=AS_LEFT)))
+
+
+def choice(session: SessionRecord) -> Choice:
+    """What there is to choose, by what was read before anything was turned.
+
+    Raises:
+        Problem: likewise.
+    """
+    found = _as_found(session)
+    right = right_machine(found)
+    pairs = (with_itself(found), pair(right, found), pair(found, right))
+    return Choice(*(_with_reason(p) for p in pairs))
+
+
+def _as_found(session: SessionRecord) -> MachineErrors:
+    return replace(machine_errors(session, "found-clean"), machine=AS_FOUND)
+
+
+def _with_reason(found: Pair) -> Pair:
+    """With the reason where there is no figure at all, or none of level and none of response."""
+    if found.level or found.response:
+        return found
+    lacks = sorted({m.removeprefix(f"{AS_FOUND}: ") for m in found.missing if m.startswith(AS_FOUND)})
+    because = f"{AS_FOUND}, this was not read: {', '.join(lacks)}" if lacks else found.because
+    return replace(found, because=because or "level and response were not read alike from tape and reference tape")

@@ -1,0 +1,128 @@
+"""Tapes from before a line-up in words: a paragraph for the report, lines for the choice, a table for the terminal."""
+
+from __future__ import annotations
+
+from bench.measure.reading import Channel
+from bench.problem import Problem
+from bench.session.compare.earlier_tapes import choice, earlier_tapes
+from bench.session.compare.interchange import SIDES, Pair
+from bench.session.compare.machine_errors import Value
+from bench.session.record.record import SessionRecord
+from bench.words.figures import decibels, hertz, with_uncertainty
+from bench.words.names import CHANNELS
+from bench.words.sentences import listed
+
+TREBLE_FROM_HZ = 2000.0
+"""What a paragraph gives of a response."""
+MEASURED = ("reference tape", "record-replay")
+_NONE = "How your own tapes from before this line-up play on it: no reading, because"
+DECODE = "tapebench decode --session {0} --replayed-on {0}"
+
+
+def earlier_tapes_paragraph(session: SessionRecord) -> str:
+    """How the owner's tapes from before the line-up play, and what puts a transfer of them right.
+
+    "" where nothing was adjusted, or where nothing of replay or recording was measured as found.
+    """
+    measured = any(r.stage == "found-clean" and r.source in MEASURED for r in session.readings)
+    if not (session.adjusted and measured):
+        return ""
+    try:
+        return _paragraph(earlier_tapes(session), session.folder.resolve().name)
+    except Problem as problem:
+        return f"{_NONE} {problem.sentence}."
+
+
+def _paragraph(found: Pair, session: str) -> str:
+    if found.because:
+        return f"{_NONE} {found.because}."
+    heard = _heard(found)
+    return (
+        f"Your own tapes from before this line-up will play on it with {_figures(found)}."
+        f"{f' {heard}.' if heard else ''} A transfer made with noise reduction out is put right by "
+        f"{DECODE.format(session)}."
+    )
+
+
+def choice_lines(session: SessionRecord) -> tuple[str, ...]:
+    """What keeping replay as it stands gives, and what setting it to the standard, a line for each."""
+    try:
+        found = choice(session)
+    except Problem as problem:
+        return (f"No figures for this choice, because {problem.sentence}.",)
+    if found.own_if_standard.because:
+        return (f"No figures for this choice, because {found.own_if_standard.because}.",)
+    return (
+        f"Kept, the owner's tapes: {_in_short(found.own_if_kept)}",
+        f"Kept, tapes from elsewhere that are right: {_in_short(found.others_if_kept)}",
+        f"Standard, the owner's tapes: {_in_short(found.own_if_standard)}",
+        "Standard, tapes from elsewhere that are right: as they were recorded",
+    )
+
+
+def earlier_tapes_lines(found: Pair) -> list[str]:
+    """Every figure of tapes as found on the machine as left, one a line."""
+    if found.because:
+        return [f"  no figure, because {found.because}"]
+    out = [f"  level, {CHANNELS[c]}: {_value(v, 'dB')} dB" for c, v in found.level.items()]
+    for (channel, hz), v in sorted(found.response.items(), key=lambda item: (SIDES.index(item[0][0]), item[0][1])):
+        out.append(f"  {hertz(hz)} relative to 400 Hz, {CHANNELS[channel]}: {_value(v, 'dB')} dB")
+    if found.azimuth and found.azimuth_loss and found.treble_hz:
+        loss = f"{_value(found.azimuth_loss, 'dB')} dB at {hertz(found.treble_hz)}"
+        out.append(f"  azimuth: {_value(found.azimuth, 'µs')} µs, which costs {loss}")
+    if found.speed:
+        out.append(f"  speed: {_value(found.speed, '%')} %")
+    heard = _heard(found)
+    return [*out, f"  {heard}"] if heard else out
+
+
+def _in_short(found: Pair) -> str:
+    """The worse channel of each."""
+    if found.because:
+        return f"no figures, because {found.because}"
+    level = max(found.level.values(), key=lambda v: abs(v.value), default=None)
+    treble = max(filter(None, map(found.treble, SIDES)), key=lambda v: abs(v.value), default=None)
+    parts = [f"level {_value(level, 'dB')} dB"] if level else []
+    parts += [f"{hertz(found.treble_hz)} {_value(treble, 'dB')} dB"] if treble and found.treble_hz else []
+    parts += [f"speed {_value(found.speed, '%')} %"] if found.speed else []
+    parts += [f"with Type B at worst {_value(found.mistracking.worst, 'dB')} dB"] if found.mistracking else []
+    return ", ".join(parts)
+
+
+def _figures(found: Pair) -> str:
+    """Level, treble at each frequency, azimuth and speed."""
+    sides = [c for c in SIDES if c in found.level or found.treble(c)]
+    parts = []
+    levels = [f"{_value(found.level[c], 'dB')} dB{_in(c, sides)}" for c in sides if c in found.level]
+    parts.append(f"level {listed(levels)}" if levels else "level not known")
+    for side in sides:
+        treble = [
+            f"{_value(v, 'dB')} dB at {hertz(hz)}"
+            for (channel, hz), v in sorted(found.response.items(), key=lambda item: item[0][1])
+            if channel == side and hz >= TREBLE_FROM_HZ
+        ]
+        parts += [f"treble{_in(side, sides)} {listed(treble)}"] if treble else []
+    if found.azimuth_loss and found.treble_hz:
+        parts.append(f"of which azimuth makes {_value(found.azimuth_loss, 'dB')} dB at {hertz(found.treble_hz)}")
+    parts.append(f"speed {_value(found.speed, '%')} %" if found.speed else "speed not known")
+    return ", ".join(parts)
+
+
+def _heard(found: Pair) -> str:
+    """What noise reduction makes of it."""
+    worst = found.mistracking
+    if worst is None:
+        return ""
+    return (
+        f"With Type B noise reduction in, the worst that is heard is {_value(worst.worst, 'dB')} dB at "
+        f"{hertz(worst.frequency_hz)} at {decibels(worst.level_db)} in the {CHANNELS[worst.channel]} channel "
+        f"({decibels(round(worst.mistracking_db, 1))} of it mistracking)"
+    )
+
+
+def _in(channel: Channel, sides: list[Channel]) -> str:
+    return f" ({CHANNELS[channel]})" if len(sides) > 1 else ""
+
+
+def _value(found: Value, unit: str) -> str:
+    return with_uncertainty(found.value, unit, found.uncertainty, sign=True)

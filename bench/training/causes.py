@@ -1,0 +1,54 @@
+"""What can be wrong with a machine, by name: what an exercise hides, and what a trainee may name."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+Figure = float | str | bool
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """Something that can be wrong with a machine."""
+
+    name: str
+    """"Dirt on the replay head"."""
+    tells: str
+    """How it shows."""
+    figures: Mapping[str, Figure]
+    """The figures of the machine that it changes, with their values: "replay_dirt_left_um"."""
+    mended_by: tuple[str, ...] = ()
+    """Work that removes it: "clean", "demagnetise"."""
+
+
+def is_right_name(named: str, hidden: Cause, known: Sequence[Cause]) -> bool:
+    """Whether a name is right for a hidden cause.
+
+    A cause that changes some of the same figures, is mended by the same work and does not go the other way is the same
+    cause by a wider or narrower name.
+
+    Args:
+        named: a name from `known`.
+        hidden: the cause.
+        known: all causes that can be named.
+    """
+    if named == hidden.name:
+        return True
+    cause = next((c for c in known if c.name == named), None)
+    if cause is None or cause.mended_by != hidden.mended_by:
+        return False
+    shared = set(cause.figures) & set(hidden.figures)
+    return bool(shared) and not any(_goes_the_other_way(cause, hidden, figure, known) for figure in shared)
+
+
+def _goes_the_other_way(named: Cause, hidden: Cause, figure: str, known: Sequence[Cause]) -> bool:
+    """Whether the direction of a figure is part of the name, and it is the other direction: bias high, bias low."""
+    asked, true = _number(named, figure), _number(hidden, figure)
+    has_opposite = any(_number(c, figure) * asked < 0 for c in known)
+    return has_opposite and asked * true < 0
+
+
+def _number(cause: Cause, figure: str) -> float:
+    value = cause.figures.get(figure, 0.0)
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else 0.0
