@@ -30,7 +30,8 @@ def earlier_tapes_paragraph(session: SessionRecord) -> str:
     try:
         return _paragraph(earlier_tapes(session), session.folder.resolve().name)
     except Problem as problem:
-        return f"{_NONE} {problem.sentence}."
+        because = problem.sentence.removeprefix(f"{session.folder}: ")  # the report says which session it is of
+        return f"{_NONE} {because}."
 
 
 def _paragraph(found: Pair, session: str) -> str:

@@ -36,7 +36,7 @@ from bench.session.record.record import JobFacts
 from bench.session.record.steps import StepFacts
 from bench.session.record.store import SessionStore, unfinished
 from tests.session.made_up import JOB, START, whole
-from tests.session.strategies import events, jobs, records, steps
+from tests.session.strategies import events, jobs, letters, records, steps
 
 NOISE = np.random.default_rng(1).uniform(-0.5, 0.5, size=(4000, 2)).astype(np.float32)
 CLOCK = RehearsalClock(START)
@@ -134,7 +134,7 @@ def test_a_file_where_the_sessions_folder_should_be_is_said(tmp_path: Path) -> N
     kept=st.lists(records, max_size=3),
     noted=st.lists(events, max_size=3),
     of_job=st.lists(steps, max_size=3).map(tuple),
-    over=st.lists(st.text(), max_size=3),
+    over=st.lists(st.text(letters), max_size=3),
 )
 def test_what_is_kept_is_what_is_read(
     job: JobFacts,
