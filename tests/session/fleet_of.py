@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from bench.clock import RehearsalClock
@@ -19,6 +19,7 @@ from tests.session.made_up import JOB, Source
 SPEED, SPACING, WIDTH = 47.625, 0.9, 0.6
 """Cassette: mm/s, mm and mm (IEC 60094-7)."""
 HZ = (63.0, 400.0, 2000.0, 6300.0, 10000.0)
+READ_AT = datetime(2026, 5, 3, tzinfo=UTC)
 AT = -12.0
 """Where a machine that is right reads, dBFS."""
 
@@ -85,7 +86,7 @@ def session(
     store = SessionStore.create(workspace / "sessions", job, [sheet], RehearsalClock(when))
     if found is not None:
         _read(store, found, "found-clean")
-        store.note(Turned("replay level left", (5.0,), step="s", time=when))
+        store.note(Turned("replay level left", (5.0,), step="s", time=READ_AT - timedelta(minutes=1)))
     _read(store, m, "left")
     store.note(Done())
     store.close()
@@ -140,7 +141,7 @@ def keep(
         source,
         reading,
         verdict,
-        datetime(2026, 5, 3, tzinfo=UTC),
+        READ_AT,
         sent_db,
     )
     store.keep((record,))

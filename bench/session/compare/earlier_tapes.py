@@ -29,12 +29,12 @@ class Choice:
 
 
 def earlier_tapes(session: SessionRecord) -> Pair:
-    """Tapes of the machine as found, after cleaning, on the machine as left; what was not read anew stands as found.
+    """Tapes of the machine as found, after cleaning, on the machine as left.
 
     Raises:
         Problem: its copy of the machine's sheet is gone, or an error that is no machine's.
     """
-    return _with_reason(pair(_as_found(session), replace(machine_errors(session), machine=AS_LEFT)))
+    return _with_reason(pair(_as_found(session), replace(machine_errors(session, "left"), machine=AS_LEFT)))
 
 
 def choice(session: SessionRecord) -> Choice:
@@ -57,6 +57,11 @@ def _with_reason(found: Pair) -> Pair:
     """With the reason where there is no figure at all, or none of level and none of response."""
     if found.level or found.response:
         return found
-    lacks = sorted({m.removeprefix(f"{AS_FOUND}: ") for m in found.missing if m.startswith(AS_FOUND)})
-    because = f"{AS_FOUND}, this was not read: {', '.join(lacks)}" if lacks else found.because
-    return replace(found, because=because or "level and response were not read alike from tape and reference tape")
+    parts = []
+    for stage in (AS_FOUND, AS_LEFT):
+        lacks = sorted({m.removeprefix(f"{stage}: ") for m in found.missing if m.startswith(f"{stage}: ")})
+        if stage == AS_LEFT and "record to replay" in lacks:
+            lacks.remove("record to replay")  # only its replay counts
+        parts += [f"{stage}, this was not read: {', '.join(lacks)}"] if lacks else []
+    because = "; ".join(parts) or "level and response were not read at the same tones as found and as left"
+    return replace(found, because=because)

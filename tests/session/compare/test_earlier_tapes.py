@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from bench.cli import main
 from bench.measure.reading import Channel
+from bench.procedure.state.events import Turned
 from bench.session.compare.earlier_tapes import choice, earlier_tapes
 from bench.session.compare.earlier_tapes_text import choice_lines, earlier_tapes_paragraph
 from bench.session.record.reader import read_session
@@ -96,6 +99,15 @@ def test_where_readings_are_missing_the_reason_is_given(tmp_path: Path) -> None:
     none = f"How your own tapes from before this line-up play on it: no reading, because {because}."
     assert earlier_tapes_paragraph(record) == none
     assert choice_lines(record) == (f"No figures for this choice, because {because}.",)
+
+
+def test_a_reading_from_before_a_turn_is_none_as_left(tmp_path: Path) -> None:
+    record = lined_up(tmp_path, 2)
+    later = record.readings[-1].time + timedelta(minutes=5)
+    turned = tuple(Turned(name, (5.0,), step="later", time=later) for name in ("replay level left", "replay azimuth"))
+    told = earlier_tapes(replace(record, events=(*record.events, *turned)))
+    assert not told.level
+    assert told.azimuth is None
 
 
 def test_a_session_that_adjusted_nothing_says_nothing_of_it(tmp_path: Path) -> None:
