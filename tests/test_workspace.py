@@ -114,7 +114,7 @@ def test_history_comparison_and_interchange_have_something_to_show(
     assert main(["history", "--machine", "three-head-cassette"]) == 0
     out = capsys.readouterr().out
     assert "drift: " in out
-    assert "Due again: " in out
+    assert "Next due: " in out
     assert main(["compare", *WORKED_SESSIONS, "--of", "between"]) == 0
     assert " changed" in capsys.readouterr().out
     assert main(["interchange", *WORKED_SESSIONS]) == 0

@@ -76,5 +76,5 @@ def test_a_capture_cannot_be_adjusted_and_says_so(tmp_path: Path) -> None:
     )
     assert done.returncode == 1
     assert "skip level: no reading, because a file cannot be adjusted" in done.stderr
-    assert "Skipped: Level at 400 Hz" in done.stdout
+    assert "Level at 400 Hz, −20 dB" in done.stdout
     assert "Traceback" not in done.stderr

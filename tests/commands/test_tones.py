@@ -46,7 +46,7 @@ def test_json_says_where_each_tone_lies(tmp_path: Path, capsys: pytest.CaptureFi
     said = json.loads(capsys.readouterr().out)
     leader, tone = said["parts"]
     assert (said["sample_rate"], said["duration_s"]) == (48000, 3.5)
-    assert (leader["says"], tone["says"]) == ("leader mark", "400 Hz at -12.0 dBFS")
+    assert (leader["says"], tone["says"]) == ("start mark", "400 Hz at -12.0 dBFS")
     found = find_start_mark(np.concatenate(list(Capture(path).blocks())), 48000)
     assert found is not None
     assert found[0] == leader["start_s"] * 48000
@@ -61,9 +61,9 @@ def test_a_procedure_is_written_with_the_tones_that_it_sends(
     said = json.loads(capsys.readouterr().out)
     job = Library(Workspace(ROOT)).load_job("record-replay-check")
     sent = [
-        (t.hz, job.machine.reference.send_dbfs + t.db, t.seconds)
+        (t.hz, job.machine.reference.send_dbfs + t.db, t.seconds if step.kind == "record-replay" else 10.0)
         for step in job.steps
-        if step.kind == "record-replay"
+        if step.kind in {"record-replay", "measure"}
         for t in step.sends
     ]
     assert len(sent) > 5

@@ -67,7 +67,7 @@ def bench(tmp_path: Path) -> Bench:
     return Bench(tmp_path)
 
 
-AGAIN = "To be checked again, for something was adjusted since:"
+AGAIN = "To be checked again, because something was adjusted since:"
 
 
 def _record(run: OpenRun) -> None:

@@ -39,10 +39,10 @@ def test_a_line_for_each_quantity_what_is_out_on_top() -> None:
     lines = quantity_lines([read(-1.6, "found-clean"), right, read(-1.2, "left")])
     assert lines == (
         (
-            "▲ record-to-replay level, left, 400 Hz, 0 dB, record-replay: −1.60 ± 0.10 dB → −1.20 ± 0.10 dB, "
+            "✗ record-to-replay level, left, 400 Hz, 0 dB, record-replay: −1.60 ± 0.10 dB → −1.20 ± 0.10 dB, "
             "target 0 ± 0.5: out"
         ),
-        "● record-to-replay level, right, 400 Hz, 0 dB, record-replay: 0.10 ± 0.10 dB, target 0 ± 0.5: in",
+        "✓ record-to-replay level, right, 400 Hz, 0 dB, record-replay: 0.10 ± 0.10 dB, target 0 ± 0.5: in",
     )
     (found,) = quantity_lines([read(-1.6, "found-dirty")])
     assert "−1.60 ± 0.10 dB as found, target" in found

@@ -119,7 +119,7 @@ def test_damaged_and_strange_folders_are_listed_with_their_problem(tmp_path: Pat
     assert by_due_date([damaged, other]) == []
 
 
-AGAIN = "To be checked again, for something was adjusted since: record response."
+AGAIN = "To be checked again, because something was adjusted since: record response."
 OLDER = f"Out. 1 step is out: proof. No reading: proof. {AGAIN}"
 """The steps' titles and what was skipped are not known: no copy of the procedure lies beside it."""
 TODAY = f"Out. 1 step is out: {{0}}. No reading: {{0}}. Skipped: Hum. {AGAIN}".format("Record-to-replay as left")

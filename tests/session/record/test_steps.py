@@ -32,7 +32,7 @@ def test_a_whole_job_in_its_order_as_it_is_run() -> None:
     assert [s.id for s in steps] == [s.id for s in job.steps]
     by_id = {s.id: s for s in steps}
     assert [s.id for s in steps if s.complaint] == ["book-in/complaint"]
-    assert by_id["record/bias"].target == "tape.bias"
+    assert by_id["record/bias"].target == "tape.overbias"
     assert by_id["found-clean/level"].stage == "found-clean"
     assert not by_id["found-clean/level"].judged
     assert by_id["left-record/level"].judged
