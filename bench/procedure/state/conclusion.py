@@ -15,6 +15,10 @@ from bench.words.sentences import all_are, counted, listed
 INVERTED = "One channel is inverted, so that in mono the channels cancel. Check the wiring from the head to the output."
 
 
+FEW = 4
+"""So many steps that are still to come are named one by one. A choice."""
+
+
 @dataclass(frozen=True, slots=True)
 class Conclusion:
     """How a run came out. Steps are given by title."""
@@ -105,12 +109,12 @@ class Conclusion:
             said.append(
                 f"{counted(len(self.out), 'step')} {'is' if len(self.out) == 1 else 'are'} out: {listed(self.out)}."
             )
-        yet = "" if self.done else " yet"
+        yet, missing = ("", self.not_measured) if self.done else (" yet", _to_come(self.not_measured))
         named = {
             "Too close to call": self.too_close,
             "No reading": self.no_reading,
             "Skipped": self.skipped,
-            f"Not measured{yet}": self.not_measured,
+            f"Not measured{yet}": missing,
             "To be checked again, because something was adjusted since": self.to_check_again,
         }
         said += [f"{what}: {listed(steps)}." for what, steps in named.items() if steps]
@@ -127,6 +131,11 @@ class Conclusion:
     def said(self) -> str:
         """All of it in one line."""
         return " ".join((f"{self.headline}.", *self.sentences))
+
+
+def _to_come(steps: tuple[str, ...]) -> tuple[str, ...]:
+    """What a run that was broken off has still to measure: its steps, or where they are many the first and how many."""
+    return steps if len(steps) <= FEW else (f"{steps[0]}, and {len(steps) - 1} steps after it",)
 
 
 def conclusion_from(table: Mapping[str, Any]) -> Conclusion:

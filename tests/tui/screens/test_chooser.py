@@ -112,7 +112,7 @@ def test_a_whole_line_up_stands_first_and_broken_ones_last(workspace: Workspace)
     first = rows["procedure"].options[0]
     assert first.tail
     assert any(text.startswith("Needs: ") for text in first.about)
-    assert [o.key for o in rows["port"].options] == ["practice", "exercise", "exercise:a-dull-deck", "file"]
+    assert [o.key for o in rows["port"].options] == ["practice", "as-left", "exercise", "exercise:a-dull-deck", "file"]
     assert "session" not in rows
 
 
@@ -144,7 +144,7 @@ async def test_first_start_offers_the_practice_machine_by_one_key(workspace: Wor
         await until(pilot, lambda: isinstance(app.screen, BenchScreen))
         await says(pilot, "step 1 of")
         await pilot.press("f10", "y")
-        await says(pilot, "it can be resumed.")
+        await says(pilot, "Not finished.")
         await until(pilot, lambda: "report.html" in screen_text(app), "the report")
         await pilot.press("space")
         await until(pilot, lambda: isinstance(app.screen, ChooserScreen))
@@ -300,7 +300,7 @@ async def test_a_session_broken_off_is_offered_first_and_gone_on_with(workspace:
         screen._rows = [row.pick("clean") for row in screen._rows]
         await pilot.press("enter")
         await says(pilot, "step 1 of")
-        await pilot.press("space")
+        await pilot.press("1", "2", "3", "space")  # each line of the checklist, then on
         await says(pilot, "step 2 of")
         await pilot.press("q", "y")
         await says(pilot, "Broken off")
