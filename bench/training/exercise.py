@@ -44,7 +44,7 @@ SHOWN_BY: tuple[tuple[str, frozenset[str]], ...] = (
     ("other_tape", _TREBLE),
     ("contour_db", _TREBLE),
     ("dead_", _LEVELS | _TREBLE),
-    ("inverted_", _DELAYS | {"mono_sum"}),
+    ("inverted_", _DELAYS | {"mono_sum", "polarity"}),
     ("swapped_", frozenset({"separation"})),
     ("crosstalk_", frozenset({"separation"})),
     ("erase_", frozenset({"erasure"})),

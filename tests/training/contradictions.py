@@ -23,7 +23,7 @@ CHANGES: dict[str, set[str]] = {
     "level": {LEVEL},
     "head too high": {LEVEL},
     "dead channel": {LEVEL, TREBLE, DELAY},
-    "inverted": {DELAY},
+    "inverted": {DELAY, "polarity"},
     "head bump": {LEVEL, TREBLE},
     "magnetised": {TREBLE},
     "bias": {LEVEL, TREBLE},
