@@ -187,10 +187,13 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
         cause = known[name]
         channel, kind = _where(weighing.sets, name)
         best = next(s for s in weighing.sets if any(o.cause.name == name for o in s.options))
-        without = next((s for s in weighing.sets if all(o.cause.name != name for o in s.options)), None)
-        gains = _gains(weighing, best, without)
         like = [c for c in cause.like if total.get(c, 0.0) >= ALIKE * probability]
         like += _instead(weighing, name, total) if 0.02 < probability < 0.97 else []
+        # What reads alike explains the same readings, and a fault of any shape explains all: what speaks for a cause
+        # shows beside the sets that have none of them.
+        alike = {name, STRANGE.name, *cause.like, *like}
+        without = next((s for s in weighing.sets if alike.isdisjoint(o.cause.name for o in s.options)), None)
+        gains = _gains(weighing, best, without)
         out.append(
             Suspect(
                 name=name,

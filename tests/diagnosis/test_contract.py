@@ -120,3 +120,14 @@ def test_every_cause_stands_in_the_help(capsys: pytest.CaptureFixture[str]) -> N
         main(["diagnose", "--help"])
     told = capsys.readouterr().out
     assert [name for name in (*(c.name for c in CAUSES), *WIRING) if name not in told] == []
+
+
+def test_a_reading_speaks_for_each_of_the_causes_that_read_alike() -> None:
+    lost = {1000: -0.9, 4000: -4.1, 8000: -8.3, 10000: -10.4}
+    dull = [reading(stage="before-cleaning", frequency_hz=hz, value=db) for hz, db in lost.items()]
+    right = [reading(stage="before-cleaning", channel="right", frequency_hz=hz, value=0.0) for hz in lost]
+    told = answer({"readings": [*dull, *right]})
+    first, second = told["causes"][:2]
+    assert second["cause"] in first["like"]
+    assert 3 in first["for"]
+    assert 3 in second["for"]
