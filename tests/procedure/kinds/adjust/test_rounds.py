@@ -115,6 +115,7 @@ def test_what_was_learnt_of_a_trimmer_outlives_a_break(tmp_path: Path) -> None:
     assert off + slope * proposed == pytest.approx(0.0, abs=0.5)
 
 
+@pytest.mark.long
 def test_the_replay_without_the_recording_says_so(tmp_path: Path) -> None:
     opened = begun(tmp_path, HEAD + LEVEL, "two-head-cassette")
     opened.runner.obey(say.GoOn())
