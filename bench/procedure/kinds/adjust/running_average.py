@@ -142,8 +142,10 @@ class RunningAverage:
         """How much longer to look until the average is known to plus or minus `allowed`, at most `LONGEST_LOOK_S`."""
         rest = LONGEST_LOOK_S - self.seconds(now)
         room = 0.25 * allowed**2 - self.slower**2
-        needed = CORRELATED * self.scatter**2 / room * BLOCK_S if room > 0 and allowed > 0 else math.inf
-        return max(0.0, min(rest, needed - self.seconds(now), LONGEST_LOOK_S))
+        blocks = math.ceil(CORRELATED * self.scatter**2 / room) if room > 0 and allowed > 0 else math.inf
+        if rest <= 0 or len(self._blocks) >= blocks:
+            return 0.0
+        return min(rest, max(0.1 * BLOCK_S, blocks * BLOCK_S - self.seconds(now)))
 
 
 def averaged(live: Reading, average: RunningAverage) -> Reading:
