@@ -142,6 +142,9 @@ def test_recorded_and_replayed_with_the_device_taken_away_in_mid_step(
     assert ids[: len(kept)] == kept
     assert len(kept) >= 10
     assert len(ids) == len(set(ids))
+    sources = {r.reading.channel: r.reading.value for r in session.readings if r.step == "source"}
+    assert sources["left"] == pytest.approx(0.0, abs=0.01)
+    assert sources["right"] == pytest.approx(-0.3, abs=0.01)
     levels = {r.reading.channel: r.reading.value for r in session.readings if r.step == "level"}
     assert levels["left"] == pytest.approx(0.0, abs=0.01)
-    assert levels["right"] == pytest.approx(-0.3, abs=0.01)
+    assert levels["right"] == pytest.approx(0.0, abs=0.01)  # relative to the source, which is low by as much
