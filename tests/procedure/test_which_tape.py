@@ -65,6 +65,7 @@ def test_on_a_deck_that_is_right_the_tapes_differ_by_what_their_sheets_say(tmp_p
     assert "by noise reduction, dB: blank A 1st" in text
 
 
+@pytest.mark.long
 def test_other_tapes_another_order(tmp_path: Path) -> None:
     """Three made-up tapes instead: blank A is 2 dB insensitive, blank B as the deck wants it, blank C 1 dB bright."""
     smooth_procedures(tmp_path / "procedures")
@@ -89,6 +90,7 @@ def test_other_tapes_another_order(tmp_path: Path) -> None:
     assert ranks(ranked, "treble")["blank B"] == 1
 
 
+@pytest.mark.long
 def test_two_reels_of_one_tape_cannot_be_told_apart(tmp_path: Path) -> None:
     """There are two tapes of type II: the third blank is another reel of the first."""
     ran = run_right(tmp_path, SHORT, "three-head-cassette", tape="chrome-dawn")
@@ -98,6 +100,7 @@ def test_two_reels_of_one_tape_cannot_be_told_apart(tmp_path: Path) -> None:
     assert "measure alike in noise reduction" in ranking_lines(tuple(ranked.values()))[0]
 
 
+@pytest.mark.long
 def test_resumed_the_blank_is_in_that_was_in(workspace: Workspace) -> None:
     def finish(opened: OpenRun) -> list[ReadingRecord]:
         try:

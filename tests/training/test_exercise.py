@@ -147,6 +147,7 @@ def test_who_does_nothing_is_told_what_was_missed(tmp_path: Path) -> None:
     assert f"{DIRT}: neither named nor mended." in report
 
 
+@pytest.mark.long
 def test_who_hides_azimuth_with_equalisation_is_told_so(tmp_path: Path) -> None:
     told = debrief_of(go_through(tmp_path, HidesAzimuth(), exercise("azimuth-off", seed=2)))
     assert told["fault"][0].startswith(f"{AZIMUTH}: masked, not mended: replay equalisation")
@@ -202,6 +203,7 @@ def test_two_hundred_debriefs_contradict_no_reading(tmp_path: Path, seed: int) -
     assert list(contradictions(read_session(run.store.folder))) == []
 
 
+@pytest.mark.long
 def test_a_debrief_that_contradicts_a_reading_is_found(tmp_path: Path) -> None:
     """What the tests above rest on: claims turned round in a session that was in order."""
     run = go_through(tmp_path, Argues(), exercise("azimuth-off"))
