@@ -8,6 +8,7 @@ from typing import Literal
 from bench.measure.reading import NoReading, Result
 
 VerdictWord = Literal["in", "out", "too close to call", "no reading"]
+WORST_FIRST: tuple[VerdictWord, ...] = ("out", "too close to call", "no reading", "in")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +29,11 @@ class Verdict:
     def says_nothing(self) -> bool:
         """Whether the target asks nothing at this frequency."""
         return self.word == "no reading" and self.tolerance is None and not self.limit
+
+
+def rank(verdict: Verdict | None) -> int:
+    """Where a verdict stands among others, 0 for the worst; none at all comes last."""
+    return WORST_FIRST.index(verdict.word) if verdict is not None else len(WORST_FIRST)
 
 
 def off_target(reading: Result, verdict: Verdict | None) -> float | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from bench.measure.catalogue import QUANTITIES
-from bench.measure.verdict import VerdictWord
+from bench.measure.verdict import rank
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Entry
 from bench.procedure.state.attention import attention
@@ -20,8 +20,6 @@ from bench.procedure.state.standing import standing
 from bench.words.figures import decibels
 from bench.words.names import SIGNS
 from bench.words.readings import reading_text, target_text, verdict_text, what
-
-WORST_FIRST: tuple[VerdictWord, ...] = ("out", "too close to call", "no reading", "in")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +74,7 @@ def _thing(r: ReadingRecord) -> tuple[object, ...]:
 
 
 def _rank(read: dict[bool, ReadingRecord]) -> int:
-    verdict = (read.get(True) or read[False]).verdict
-    return WORST_FIRST.index(verdict.word) if verdict is not None else len(WORST_FIRST)
+    return rank((read.get(True) or read[False]).verdict)
 
 
 def _line(found: ReadingRecord | None, left: ReadingRecord | None) -> str:

@@ -6,12 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from bench.measure.catalogue import QUANTITIES
-from bench.measure.verdict import Verdict, VerdictWord
+from bench.measure.verdict import Verdict, rank
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 from bench.session.compare.subject import Subject, in_order, subject_of
-
-WORST_FIRST: tuple[VerdictWord, ...] = ("out", "too close to call", "no reading", "in")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,5 +50,4 @@ def results_of(records: Iterable[ReadingRecord]) -> tuple[FoundAndNow, ...]:
 
 def worst_first(results: Iterable[FoundAndNow]) -> list[FoundAndNow]:
     """The same with what is out on top, then what is too close to call, not read, in, and not judged."""
-    ranks = {word: n for n, word in enumerate(WORST_FIRST)}
-    return sorted(results, key=lambda r: ranks[r.verdict.word] if r.verdict is not None else len(ranks))
+    return sorted(results, key=lambda r: rank(r.verdict))

@@ -8,10 +8,11 @@ from itertools import groupby
 
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import NoReading, Reading
+from bench.measure.verdict import WORST_FIRST
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot, ToneRow
-from bench.session.compare.results import WORST_FIRST, FoundAndNow, results_of, worst_first
+from bench.session.compare.results import FoundAndNow, results_of, worst_first
 from bench.tui.text import SHAPES, cell, plain
 from bench.tui.widgets.curve import curve_lines
 from bench.tui.widgets.line_widget import Line, Span, justified, side_by_side

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bench.measure.reading import NoReading, Result
-from bench.measure.verdict import Verdict, VerdictWord
+from bench.measure.verdict import WORST_FIRST, Verdict, VerdictWord, rank
 from bench.procedure.state.snapshot import FoundPoint, ToneRow
 from bench.tui.text import SHAPES, cell
 from bench.tui.widgets.line_widget import Line, LineWidget, justified, side_by_side
@@ -23,8 +23,6 @@ COLUMN = 8
 STATES = {"waiting": ("·", "quiet"), "sounding": ("▸", "accent"), "done": ("▪", ""), "missing": ("✗", "out")}
 """Symbols of tones without a verdict; a tone with verdicts shows the symbol of the worst."""
 
-_RANK: dict[VerdictWord, int] = {"in": 0, "no reading": 1, "too close to call": 2, "out": 3}
-
 
 def tone_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line]:
     """The list in `width` × `height` cells; if it is longer, the part around the current tone."""
@@ -34,7 +32,7 @@ def tone_lines(tones: tuple[ToneRow, ...], width: int, height: int) -> list[Line
     head = justified([(f"{done} of {counted(len(tones), 'tone')}", "strong")], [(_columns(width), "quiet")], width)
     room = height - 1
     if all(t.state in ("done", "missing") for t in tones) and len(tones) > room:
-        tones = tuple(sorted(tones, key=lambda t: -_RANK[worst(t.readings) or "in"]))
+        tones = tuple(sorted(tones, key=lambda t: WORST_FIRST.index(worst(t.readings) or "in")))
         return [head, *(_tone(t, width) for t in tones[:room])]
     due = next((n for n, t in enumerate(tones) if t.state in ("sounding", "waiting")), len(tones) - 1)
     first = max(0, min(due - room // 2, len(tones) - room))
@@ -77,7 +75,7 @@ SHORT: dict[VerdictWord, str] = {"in": "in", "out": "out", "too close to call": 
 def worst(readings: tuple[tuple[Result, Verdict | None], ...]) -> VerdictWord | None:
     """The worst verdict among readings; None without any."""
     words = [v.word for _, v in readings if v is not None]
-    return max(words, key=_RANK.__getitem__, default=None)
+    return min(words, key=WORST_FIRST.index, default=None)
 
 
 def worst_quantity(readings: tuple[tuple[Result, Verdict | None], ...]) -> list[tuple[Result, Verdict | None]]:
@@ -85,7 +83,7 @@ def worst_quantity(readings: tuple[tuple[Result, Verdict | None], ...]) -> list[
     if not readings:
         return []
     judged = [(r, v) for r, v in readings if v is not None]
-    first = max(judged, key=lambda rv: _RANK[rv[1].word])[0] if judged else readings[0][0]
+    first = min(judged, key=lambda rv: rank(rv[1]))[0] if judged else readings[0][0]
     return [(r, v) for r, v in readings if r.quantity == first.quantity]
 
 
