@@ -5,7 +5,7 @@ from __future__ import annotations
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import NoReading, Result
 from bench.measure.verdict import Verdict
-from bench.words.figures import as_given, hertz, number, with_uncertainty, with_unit
+from bench.words.figures import as_given, decibels, hertz, number, with_uncertainty, with_unit
 from bench.words.names import CHANNELS
 
 
@@ -13,6 +13,14 @@ def what(reading: Result) -> str:
     """What it is a reading of: "response, left, 10 kHz"."""
     at = [hertz(reading.frequency_hz)] if reading.frequency_hz else []
     return ", ".join([QUANTITIES[reading.quantity].title.lower(), CHANNELS[reading.channel], *at])
+
+
+def state_words(sent_db: float | None, lot: str, noise_reduction: str, direction: str) -> list[str]:
+    """What else tells a reading from others of its tone: level sent, tape, noise reduction, direction of the tape."""
+    words = [decibels(sent_db)] if sent_db is not None else []
+    words += [lot] if lot else []
+    words += [f"noise reduction {noise_reduction}"] if noise_reduction != "off" else []
+    return [*words, *([f"in {direction}"] if direction else [])]
 
 
 def value_text(reading: Result, *, unit: bool = False) -> str:

@@ -17,9 +17,8 @@ from bench.procedure.state.journal import Journal, ReadingRecord
 from bench.procedure.state.judge_run import conclude_run
 from bench.procedure.state.ranking import ranking, ranking_lines
 from bench.procedure.state.standing import standing
-from bench.words.figures import decibels
 from bench.words.names import SIGNS
-from bench.words.readings import reading_text, target_text, verdict_text, what
+from bench.words.readings import reading_text, state_words, target_text, verdict_text, what
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +79,7 @@ def _rank(read: dict[bool, ReadingRecord]) -> int:
 def _line(found: ReadingRecord | None, left: ReadingRecord | None) -> str:
     latest = left or found
     assert latest is not None
-    state = [decibels(latest.sent_db)] if latest.sent_db is not None else []
-    state += [latest.lot] if latest.lot else []
-    state += [f"noise reduction {latest.noise_reduction}"] if latest.noise_reduction != "off" else []
-    state += [f"in {latest.direction}"] if latest.direction else []
+    state = state_words(latest.sent_db, latest.lot, latest.noise_reduction, latest.direction)
     named = ", ".join([what(latest.reading), *state, latest.source])
     read = " → ".join(reading_text(r.reading) for r in (found, left) if r is not None)
     as_it_was = "" if left is not None else " as found"

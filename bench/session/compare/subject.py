@@ -10,8 +10,9 @@ from bench.measure.reading import Channel, Source
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import JobFacts, SessionRecord
-from bench.words.figures import decibels, hertz
+from bench.words.figures import hertz
 from bench.words.names import CHANNELS
+from bench.words.readings import state_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +49,7 @@ class Subject:
         """The same without its source."""
         parts = [QUANTITIES[self.quantity].title, CHANNELS[self.channel]]
         parts += [hertz(self.frequency_hz)] if self.frequency_hz else []
-        parts += [decibels(self.sent_db)] if self.sent_db is not None else []
-        parts += [self.lot] if self.lot else []
-        parts += [f"noise reduction {self.noise_reduction}"] if self.noise_reduction != "off" else []
-        parts += [f"in {self.direction}"] if self.direction else []
-        return ", ".join(parts)
+        return ", ".join([*parts, *state_words(self.sent_db, self.lot, self.noise_reduction, self.direction)])
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,7 @@ from itertools import groupby
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import SessionRecord
 from bench.session.report.tables import ResponseTable, Thing
-from bench.words.figures import decibels
-from bench.words.readings import judged_text, what
+from bench.words.readings import judged_text, state_words, what
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +40,5 @@ def shown_in(things: Sequence[Thing], tables: Sequence[ResponseTable]) -> frozen
 
 
 def _said(r: ReadingRecord) -> str:
-    state = [decibels(r.sent_db)] if r.sent_db is not None else []
-    state += [r.lot] if r.lot else []
-    state += [f"noise reduction {r.noise_reduction}"] if r.noise_reduction != "off" else []
-    state += [f"in {r.direction}"] if r.direction else []
+    state = state_words(r.sent_db, r.lot, r.noise_reduction, r.direction)
     return f"{', '.join([what(r.reading), *state])}: {judged_text(r.reading, r.verdict)}"
