@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, Protocol
@@ -9,7 +10,7 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.reading import Reading, Result
+from bench.measure.reading import Channel, Reading, Result
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, off_target
 from bench.procedure.state.event_kinds import Event
@@ -52,6 +53,16 @@ class ReadingRecord:
     def off(self) -> float | None:
         """Reading minus target, in the unit of the reading; None without a reading or a target."""
         return off_target(self.reading, self.verdict)
+
+
+def newest(
+    records: Sequence[ReadingRecord], quantity: str, channel: Channel
+) -> Iterator[tuple[ReadingRecord, Reading]]:
+    """The records of a quantity and a channel that have a reading, each with it, the newest first."""
+    for record in reversed(records):
+        reading = record.measured
+        if reading is not None and (reading.quantity, reading.channel) == (quantity, channel):
+            yield record, reading
 
 
 @dataclass(frozen=True, slots=True)

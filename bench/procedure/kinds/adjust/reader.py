@@ -13,10 +13,11 @@ from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Re
 from bench.problem import Problem
 from bench.procedure.kinds.bench import POLARITY_HZ, Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
-from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, recorded_level, with_tape
+from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, recorded_level, sent_text, with_tape
 from bench.procedure.kinds.correct.source import source_db
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import Target
+from bench.procedure.state.journal import newest
 from bench.procedure.state.snapshot import Gauge
 from bench.signals.tones import Multitone, Tone
 
@@ -210,12 +211,9 @@ class ToneReader(AdjustReader):
 
     def _level_error(self, channel: Channel) -> tuple[float, float]:
         """Deviation of the last level from the reference tape, and its uncertainty, dB."""
-        for record in reversed(self._bench.journal.records()):
-            r, off = record.measured, record.off
-            if r is None or off is None or record.source != "reference tape":
-                continue
-            if r.quantity == "level" and r.channel == channel:
-                return off, r.uncertainty
+        for record, reading in newest(self._bench.journal.records(), "level", channel):
+            if record.off is not None and record.source == "reference tape":
+                return record.off, reading.uncertainty
         return 0.0, 0.0
 
     def _source(self, level: Result) -> Result:
@@ -228,9 +226,8 @@ class ToneReader(AdjustReader):
 
     def _sent_level(self) -> tuple[str, float]:
         """The level sent in words, and what it should read at the output, dBFS."""
-        reference, sent = self._bench.job.machine.reference, self._sent[self.judged_hz]
-        said = f"the level sent ({sent:+g} dB re {reference.fluxivity_nwb_m:g} nWb/m)"
-        return said, replay_dbfs(self._bench.job) + sent
+        job, sent = self._bench.job, self._sent[self.judged_hz]
+        return sent_text(sent, job), replay_dbfs(job) + sent
 
     def _response(self, state: WatchState) -> list[Result]:
         zero_hz = self._zero_hz

@@ -74,6 +74,11 @@ def _uncertainty_db(quantity: str, job: Job, sections: Sequence[Section]) -> flo
     return math.hypot(max(tones), *converted)
 
 
+def sent_text(db: float, job: Job) -> str:
+    """A level sent, in words: "the level sent (-20 dB re 250 nWb/m)"."""
+    return f"the level sent ({db:+g} dB re {job.machine.reference.fluxivity_nwb_m:g} nWb/m)"
+
+
 def recorded_level(reading: Result, level_dbfs: float, sent: str, source: tuple[float, float] | None) -> Result:
     """The record-to-replay level of a channel: the tape relative to the source, or to what was sent.
 

@@ -8,12 +8,10 @@ from __future__ import annotations
 
 from bench.measure.reading import Channel
 from bench.procedure.kinds.bench import Bench
+from bench.procedure.state.journal import newest
 
 
 def source_db(bench: Bench, channel: Channel) -> tuple[float, float] | None:
     """The last source level of a channel relative to what was sent, and its uncertainty, dB; None without a reading."""
-    for record in reversed(bench.journal.records()):
-        reading = record.measured
-        if reading is not None and reading.quantity == "source_level" and reading.channel == channel:
-            return reading.value, reading.uncertainty
-    return None
+    found = (reading for _, reading in newest(bench.journal.records(), "source_level", channel))
+    return next(((reading.value, reading.uncertainty) for reading in found), None)

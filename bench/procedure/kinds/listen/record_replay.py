@@ -13,7 +13,7 @@ from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
 from bench.procedure.kinds.correct.certificate import certified
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
-from bench.procedure.kinds.correct.reference_tape import difference, recorded_level
+from bench.procedure.kinds.correct.reference_tape import difference, recorded_level, sent_text
 from bench.procedure.kinds.correct.source import source_db
 from bench.procedure.kinds.listen.expected_tones import Expected
 from bench.procedure.kinds.listen.tone_list import ToneListActivity
@@ -21,6 +21,7 @@ from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
 from bench.procedure.model.steps import RecordReplay, SentTone
 from bench.procedure.model.targets import Target
 from bench.procedure.state.events import HeadDelayMeasured
+from bench.procedure.state.journal import newest
 from bench.procedure.state.noise_reduction_sides import wrong_sides
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.source import Source
@@ -144,7 +145,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
     def _level(self, tone: Expected) -> list[JudgedReading]:
         """Level of the reference tone relative to the source, or to what was sent; that of a check tape is absolute."""
         sent = self._sends[tone.id]
-        said = f"the level sent ({sent.db:+g} dB re {self._flux})"
+        said = sent_text(sent.db, self.job)
         out = []
         for level in self.levels(tone):
             source = None if self.step.certifies else source_db(self.bench, level.channel)
@@ -158,19 +159,12 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
 
     def _compression(self, level: Result, sent: SentTone) -> Result:
         """How much less comes back than at the last lower level of this channel, dB; negative is less."""
-        for record in reversed(self.bench.journal.records()):
-            lower = record.measured
-            if lower is None or record.sent_db is None or record.sent_db >= sent.db:
-                continue
-            if (lower.quantity, lower.channel) == ("record_replay_level", level.channel):
+        for record, lower in newest(self.bench.journal.records(), "record_replay_level", level.channel):
+            if record.sent_db is not None and record.sent_db < sent.db:
                 said = f"its level at {record.sent_db:+g} dB"
                 return difference("compression", level, lower.value, lower.uncertainty, reference=said)
         because = "its level was not read at a lower level"
         return NoReading("compression", level.channel, because, frequency_hz=level.frequency_hz)
-
-    @property
-    def _flux(self) -> str:
-        return f"{self.job.machine.reference.fluxivity_nwb_m:g} nWb/m"
 
     def _zero_for(self, sent: SentTone) -> str:
         """The reference tone sent at the nearest level, because tape is not linear."""

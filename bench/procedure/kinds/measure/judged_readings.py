@@ -11,7 +11,7 @@ from bench.measure.method import Difference
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
-from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, with_tape
+from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, sent_text, with_tape
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Measure
 from bench.signals.level_ramp import LevelRamp
@@ -140,10 +140,9 @@ def _corrected(raw: Result, step: Measure, job: Job) -> tuple[Result, float]:
     level, facts = job.machine.reference, QUANTITIES[step.quantity]
     if step.quantity in ("record_replay_level", "source_level"):
         sent = next((t.db for t in step.sends if t.hz == frequency_of(step, job)), 0.0)
-        said = f"the level sent ({sent:+g} dB re {level.fluxivity_nwb_m:g} nWb/m)"
         level_re = replay_dbfs(job) + sent
         between: Difference | None = "replayed minus sent" if step.quantity == "record_replay_level" else None
-        reading = difference(step.quantity, reading, level_re, 0.0, reference=said, between=between)
+        reading = difference(step.quantity, reading, level_re, 0.0, reference=sent_text(sent, job), between=between)
     if facts.relative_to == REFERENCE_LEVEL and isinstance(reading, Reading):
         reading = replace(reading, reference=f"reference level, {level.fluxivity}")
     if facts.rising is not None or step.quantity == "azimuth_weave":
