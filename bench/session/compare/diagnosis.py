@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import tomllib
-from pathlib import PurePosixPath
-from typing import Any
-
 from bench.diagnosis.answer import Diagnosis, diagnose
 from bench.diagnosis.machine import Machine, machine_of
 from bench.diagnosis.readings.records import answers_of, findings_of
 from bench.problem import Problem
+from bench.session.record.inputs import machine_sheet
 from bench.session.record.record import SessionRecord
 
 FEWEST = 8
@@ -18,7 +15,7 @@ FEWEST = 8
 
 def diagnosis_of(session: SessionRecord) -> tuple[Diagnosis, Machine]:
     """The diagnosis, and the machine as its sheet gives it."""
-    sheet = machine_sheet(session)
+    sheet = machine_sheet(session.folder, session.inputs)
     facts = {k: v for k, v in sheet.items() if k != "practice"} | ({} if sheet else {"heads": session.job.heads})
     machine = machine_of(facts, str(session.folder))
     findings = findings_of(session.readings, adjusted=session.adjusted)
@@ -32,14 +29,3 @@ def worth_telling(session: SessionRecord) -> Diagnosis | None:
     except Problem:
         return None
     return found if found.readings >= FEWEST else None
-
-
-def machine_sheet(session: SessionRecord) -> dict[str, Any]:
-    """The session's copy of the machine's sheet; empty where it is gone."""
-    for file in session.inputs:
-        if PurePosixPath(file.path).parent.name == "machines":
-            try:
-                return tomllib.loads((session.folder / file.path).read_text(encoding="utf-8"))
-            except (OSError, ValueError, RecursionError):
-                return {}
-    return {}

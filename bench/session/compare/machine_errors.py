@@ -10,17 +10,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import PurePosixPath
 from typing import Any, Literal
 
-from bench.bounded_toml import parse
 from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.problem import Problem
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import LATEST_FIRST, record_to_replay
 from bench.session.compare.subject import last_of
-from bench.session.record.inputs import read_copy
+from bench.session.record.inputs import machine_sheet
 from bench.session.record.record import SessionRecord
 from bench.tape.geometry import TRACK_FORMATS
 
@@ -180,17 +178,13 @@ def _own(session: SessionRecord, stage: Stage | None) -> dict[ErrorKind, Value]:
 
 
 def _sheet(session: SessionRecord) -> dict[str, Any]:
-    for file in session.inputs:
-        path = PurePosixPath(file.path)
-        if path.parent.name == "machines":
-            try:
-                return parse(read_copy(session.folder, file.path))
-            except (OSError, ValueError):
-                break
-    raise Problem(
-        f"{session.folder}: its copy of the machine's sheet is missing or unreadable, so that tape speed and tracks "
-        "are not known; restore inputs/sheets/machines from a copy"
-    )
+    sheet = machine_sheet(session.folder, session.inputs)
+    if not sheet:
+        raise Problem(
+            f"{session.folder}: its copy of the machine's sheet is missing or unreadable, so that tape speed and "
+            "tracks are not known; restore inputs/sheets/machines from a copy"
+        )
+    return sheet
 
 
 def _number(session: SessionRecord, sheet: dict[str, Any], key: str) -> float:

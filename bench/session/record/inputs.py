@@ -6,7 +6,9 @@ import errno
 import hashlib
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
+from typing import Any
 
+from bench.bounded_toml import parse
 from bench.problem import Problem
 from bench.procedure.model.job import UsedFile
 from bench.session.record.atomic import save_file
@@ -61,6 +63,22 @@ def read_copy(folder: Path, place: str) -> str:
     if len(content) > LARGEST_COPY:
         raise OSError(errno.EFBIG, "is larger than any sheet", place)
     return content.decode("utf-8")
+
+
+def machine_sheet(folder: Path, inputs: Sequence[InputFile]) -> dict[str, Any]:
+    """A session's copy of the machine's sheet; empty where it is missing or unreadable.
+
+    Args:
+        folder: the session's.
+        inputs: as the record names them.
+    """
+    place = next((file.path for file in inputs if PurePosixPath(file.path).parent.name == "machines"), None)
+    if place is None:
+        return {}
+    try:
+        return parse(read_copy(folder, place))
+    except (OSError, ValueError):
+        return {}
 
 
 def _place(path: Path, taken: set[str]) -> PurePosixPath:
