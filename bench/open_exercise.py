@@ -15,9 +15,7 @@ from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Exercise as ExerciseSheet
 from bench.procedure.model.sheets import Fault, Machine
 from bench.procedure.state.event_kinds import Event, of_kind
-from bench.procedure.state.events import (
-    Done,
-)
+from bench.procedure.state.events import Done
 from bench.procedure.state.exercise_events import Debriefed
 from bench.procedure.state.journal import Journal
 from bench.training.causes import Cause
@@ -129,11 +127,20 @@ def make_exercise(
     return made
 
 
-def load_exercise(library: Library, sheet: ExerciseSheet) -> Exercise:
-    """The exercise of a sheet. Raises `Problem` as `make_exercise` does, or where something that it names is broken."""
+def load_exercise(library: Library, sheet: ExerciseSheet, paths: Mapping[str, Path] | None = None) -> Exercise:
+    """The exercise of a sheet.
+
+    Args:
+        library: where what it names lies.
+        sheet: what the exercise is.
+        paths: all possible fault sheets, as `find_fault_sheets` gives them; those of the library without it.
+
+    Raises:
+        Problem: as `make_exercise`, or where something that it names is broken.
+    """
     job = library.load_job(sheet.procedure, sheet.machine, sheet.tape, sheet.reference_tape)
-    faults = {name: library.fault(path) for name, path in find_fault_sheets(library, ()).items()}
-    return make_exercise(sheet, job, faults)
+    paths = find_fault_sheets(library, ()) if paths is None else paths
+    return make_exercise(sheet, job, {name: library.fault(path) for name, path in paths.items()})
 
 
 def find_fault_sheets(library: Library, chosen: Sequence[str]) -> dict[str, Path]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
@@ -10,7 +10,7 @@ from pathlib import Path
 
 from bench.audio.port import Port, hands_of, perform
 from bench.clock import Clock
-from bench.open_exercise import Exercise, exercise_text, find_fault_sheets, make_exercise
+from bench.open_exercise import Exercise, exercise_text, find_fault_sheets, load_exercise, make_exercise
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.load.reader import load_sheet
@@ -104,17 +104,17 @@ def open_run(
         Problem: something is missing or broken; nothing was started.
     """
     library = Library(workspace)
-    faults = {p.stem: p for p in (library.sheet_path(f, "fault") for f in request.faults)}
-    exercise, files = None, list(faults.values())
+    exercise = None
     if request.exercise is not None:
-        exercise = _exercise(library, request.exercise, faults)
-        files = list(find_fault_sheets(library, request.faults).values())
+        faults = find_fault_sheets(library, request.faults)
+        exercise = load_exercise(library, request.exercise, faults)
         request = replace(request, procedure=request.exercise.procedure, seed=request.exercise.seed)
         job = exercise.job
     else:
+        faults = {p.stem: p for p in (library.sheet_path(f, "fault") for f in request.faults)}
         job = library.load_job(request.procedure, request.machine, request.tape, request.reference_tape)
     port = open_port(library, job, request, clock, real_time=real_time, exercise=exercise)
-    inputs: list[Path | UsedFile] = [*job.used, *files]
+    inputs: list[Path | UsedFile] = [*job.used, *faults.values()]
     if exercise is not None:
         inputs.append(UsedFile(EXERCISE_COPY, exercise_text(exercise.sheet).encode("utf-8")))
     if port.status.kind == "live":
@@ -305,13 +305,6 @@ def open_port(
 
 EXERCISE_COPY = Path("procedures") / "sheets" / "exercises" / "exercise.toml"
 """Where the copies of a session hold its exercise."""
-
-
-def _exercise(library: Library, sheet: ExerciseSheet, faults: Mapping[str, Path]) -> Exercise:
-    """The exercise of a sheet. Its faults may be named by path."""
-    job = library.load_job(sheet.procedure, sheet.machine, sheet.tape, sheet.reference_tape)
-    known = find_fault_sheets(library, [str(path) for path in faults.values()])
-    return make_exercise(sheet, job, {name: library.fault(path) for name, path in known.items()})
 
 
 def _sheet_of(inputs: Path, facts: JobFacts) -> ExerciseSheet:

@@ -178,14 +178,14 @@ def in_order(machine: Machine) -> Machine:
 def causes_of(machine: Machine, faults: Sequence[Fault]) -> tuple[Cause, ...]:
     """What can be wrong with a machine, by name: the fault sheets, and each kind of trimmer out of adjustment."""
     from bench.practice.trimmers import KNOBS, trimmers_of
-    from bench.training.causes import Cause
+    from bench.training.causes import Cause, out_of_adjustment, trimmer_kind
 
     causes = {f.name: Cause(f.name, f.tells, f.practice, f.mended_by) for f in faults}
     for trimmer, (_, key) in trimmers_of(machine.heads).items():
         if trimmer not in machine.trimmers and trimmer not in KNOBS:
             continue
-        kind = trimmer.removesuffix(" left").removesuffix(" right")
-        name = f"{kind[:1].upper()}{kind[1:]} out of adjustment"
+        kind = trimmer_kind(trimmer)
+        name = out_of_adjustment(kind)
         known = causes.get(name)
         figures = {**(known.figures if known else {}), key: known.figures.get(key, 0.0) if known else 0.0}
         tells = known.tells if known else f"What the {kind} trimmer sets is out, and the trimmer brings it in."

@@ -22,6 +22,16 @@ class Cause:
     """Work that removes it: "clean", "demagnetise"."""
 
 
+def trimmer_kind(trimmer: str) -> str:
+    """What trimmers of both channels have in common: "replay level" of "replay level left"."""
+    return trimmer.removesuffix(" left").removesuffix(" right")
+
+
+def out_of_adjustment(kind: str) -> str:
+    """What a kind of trimmer out of adjustment is called as a cause."""
+    return f"{kind[:1].upper()}{kind[1:]} out of adjustment"
+
+
 def is_right_name(named: str, hidden: Cause, known: Sequence[Cause]) -> bool:
     """Whether a name is right for a hidden cause.
 

@@ -18,7 +18,7 @@ from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Resumed, Turned
 from bench.procedure.state.exercise_events import CauseNamed, Debriefed, FaultOutcome, TrimmerOutcome
 from bench.procedure.state.journal import ReadingRecord
-from bench.training.causes import Cause, is_right_name
+from bench.training.causes import Cause, is_right_name, out_of_adjustment, trimmer_kind
 from bench.training.exercise import NEEDS_RECORDING, shown_by
 from bench.training.rivals import page_of, rival_of
 from bench.training.trimmer_verdicts import last_verdicts, tolerances
@@ -111,13 +111,14 @@ def _out_of_adjustment(before: Truth, limits: Mapping[str, float], known: Sequen
     out: dict[str, list[TrimmerTruth]] = {}
     for t in before.trimmers:
         if abs(t.off) > limits[t.name] and t.name not in of_faults:
-            out.setdefault(t.name.removesuffix(" left").removesuffix(" right"), []).append(t)
+            out.setdefault(trimmer_kind(t.name), []).append(t)
     causes = []
     for kind, trimmers in out.items():
-        name = f"{kind[:1].upper()}{kind[1:]} out of adjustment"
         figures = {t.figure: t.off for t in trimmers}
         tells = next((c.tells for c in known if set(c.figures) & set(figures)), "")
-        causes.append(HiddenCause(Cause(name, tells, figures), tuple(t.name for t in trimmers), True))
+        causes.append(
+            HiddenCause(Cause(out_of_adjustment(kind), tells, figures), tuple(t.name for t in trimmers), True)
+        )
     return causes
 
 
