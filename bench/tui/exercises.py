@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from bench.problem import Problem
 from bench.tui.choices import AN_EXERCISE, EXERCISE_FILE
-from bench.workspace import Workspace
+from bench.workspace import Workspace, write_new
 
 if TYPE_CHECKING:
     from bench.procedure.model.sheets import Exercise
@@ -91,16 +91,4 @@ def new_exercise(workspace: Workspace, chosen: dict[str, str]) -> Path:
         "# The faults that must be named; without this line, everything that is hidden.",
         f'# must_find = ["{shown[0].name}"]',
     ]
-    folder = workspace.sheets / "exercises"
-    for number in range(1, 1000):
-        path = folder / f"my-exercise{'' if number == 1 else f'-{number}'}.toml"
-        if path.exists():
-            continue
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            with path.open("x", encoding="utf-8", newline="\n") as out:
-                out.write("\n".join(lines) + "\n")
-        except OSError as error:
-            raise Problem(f"{path}: can't be written ({error.strerror})") from None
-        return path
-    raise Problem(f"{folder}: too many exercises without a name of their own; rename some")
+    return write_new(workspace.sheets / "exercises", "my-exercise", "\n".join(lines) + "\n")

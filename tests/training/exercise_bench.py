@@ -81,6 +81,14 @@ BOTH = 'left = "{0} left", right = "{0} right"'
 AZIMUTH = 'both = "replay azimuth"'
 
 
+SECTIONS = {
+    "level-315",
+    *(f"azimuth-{hz}" for hz in ("1k", "3k15", "10k")),
+    *(f"response-{hz}" for hz in ("63", "315", "1k", "4k", "10k")),
+}
+"""What the reference tape holds here: a pass of it takes a minute."""
+
+
 def procedure() -> str:
     """The exercise as a procedure file."""
     steps = [
@@ -98,10 +106,15 @@ def procedure() -> str:
 
 
 def workspace(folder: Path) -> Workspace:
-    """A workspace with that procedure and the shipped sheets."""
+    """A workspace with that procedure and the shipped sheets; of the reference tape some sections are left."""
     (folder / "procedures").mkdir()
-    shutil.copytree(REPO / "procedures" / "sheets", folder / "procedures" / "sheets")
-    smooth_machines(folder / "procedures" / "sheets")
+    sheets = folder / "procedures" / "sheets"
+    shutil.copytree(REPO / "procedures" / "sheets", sheets)
+    smooth_machines(sheets)
+    tape = sheets / "reference-tapes" / "cassette-reference.toml"
+    head, *sections = tape.read_text(encoding="utf-8").split("[[section]]")
+    kept = [s for s in sections if s.split('"')[1] in SECTIONS]
+    tape.write_text("[[section]]".join([head, *kept]), encoding="utf-8")
     (folder / "procedures" / "replay.toml").write_text(procedure(), encoding="utf-8")
     return Workspace(folder)
 

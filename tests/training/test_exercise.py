@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -166,12 +167,7 @@ def test_who_does_all_of_it_has_nothing_to_look_at_again(tmp_path: Path) -> None
 
 
 def test_left_and_resumed_it_is_the_same_exercise(tmp_path: Path) -> None:
-    run = opened(tmp_path, draws=2, seed=4)
-    run.port.open()
-    run.runner.begin()
-    run.runner.obey(Leave())
-    run.end()
-    run.port.close()
+    run = left_at_once(tmp_path, draws=2, seed=4)
     again = resume_run(run.store.folder, RehearsalClock(), real_time=False)
     again.store.close()
     assert run.exercise is not None
@@ -181,6 +177,50 @@ def test_left_and_resumed_it_is_the_same_exercise(tmp_path: Path) -> None:
     assert again.exercise.sheet == run.exercise.sheet
     assert again.job.steps[-1].id == CLOSING
     assert not any(of_kind(again.store.events(), Debriefed)), "it was not over"
+
+
+def left_at_once(folder: Path, *faults: str, **facts: Any) -> OpenRun:
+    run = opened(folder, *faults, **facts)
+    run.port.open()
+    run.runner.begin()
+    run.runner.obey(Leave())
+    run.end()
+    run.port.close()
+    return run
+
+
+def test_no_file_of_an_exercise_that_is_not_over_says_what_is_hidden(tmp_path: Path) -> None:
+    run = left_at_once(tmp_path, "azimuth-off", must_find=("azimuth-off",), draws=1, complaint="It is dull.")
+    assert run.exercise is not None
+    hidden = [name.encode() for name in run.exercise.faults]
+    assert len(hidden) == 2
+    for path in run.store.folder.rglob("*"):
+        if path.is_file() and path.parent.name != "faults":  # there lie all fault sheets, and which is not said
+            assert not [name for name in hidden if name in path.read_bytes()], path
+    assert len(list((run.store.inputs / "sheets" / "faults").glob("*.toml"))) > 30
+
+
+def test_a_session_that_names_its_faults_in_clear_still_opens(tmp_path: Path) -> None:
+    run = left_at_once(tmp_path, "azimuth-off")
+    path = run.store.folder / "session.toml"
+    text = re.sub(r"(?m)^exercise = .*$", 'exercise = ["worn-gap"]', path.read_text(encoding="utf-8"))
+    path.write_text(text, encoding="utf-8")
+    copies = run.store.inputs / "sheets" / "exercises"
+    copies.mkdir()
+    sheet = 'format = 1\nsheet = "exercise"\nname = "E"\nprocedure = "replay"\nseed = 1\ndraws = 1\n'
+    (copies / "exercise.toml").write_text(sheet, encoding="utf-8")
+    again = resume_run(run.store.folder, RehearsalClock(), real_time=False)
+    again.store.close()
+    assert again.exercise is not None
+    assert (list(again.exercise.faults), again.exercise.sheet.dirty) == (["worn-gap"], False)
+
+
+def test_only_what_must_be_found_is_counted_as_wanted(tmp_path: Path) -> None:
+    run = opened(tmp_path, "azimuth-off", "dirty-head", must_find=("dirty-head",))
+    run.store.close()
+    assert run.exercise is not None
+    told = run.exercise.debrief(run.port, run.store)
+    assert {f.name: f.must_find for f in told.faults} == {AZIMUTH: False, DIRT: True}
 
 
 def trainee_of(seed: int) -> UnattendedHands:

@@ -20,6 +20,7 @@ from bench.procedure.state.judge_run import conclude
 from bench.procedure.state.standing import standing
 from bench.session.record.steps import StepFacts
 from bench.session.record.toml_table import lines, section, table_of
+from bench.session.record.veil import veiled
 
 SCHEMA = 3
 """Of `session.toml`. An earlier one is brought up by `bench.session.record.migrate`, a later one opened read-only."""
@@ -58,8 +59,8 @@ class JobFacts:
     """Which practice machine it was; 0 where it was none."""
     turned_before: tuple[TrimmerTurns, ...] = ()
     """How its trimmers had been turned when the session began, in order."""
-    exercise: tuple[str, ...] | None = None
-    """The faults that were hidden in it, by the names of their sheets; None where it was no exercise."""
+    exercise: dict[str, Any] | None = None
+    """The sheet of its exercise, with the name of every fault that was hidden; None where it was no exercise."""
     trainee: str = ""
     """Whose exercise it was."""
     answers: str = ""
@@ -177,7 +178,7 @@ def head_text(record: SessionRecord) -> str:
         "calibration": job.calibration,
         "seed": job.seed or None,
         "turned_before": job.turned_before or None,
-        "exercise": job.exercise,
+        "exercise": None if job.exercise is None else veiled(job.exercise),
     }
     text = lines(head) + section("[verdict]", table_of(record.conclusion))
     text += section("[job]", _filled(on_bench)) + section("[port]", _filled(port))

@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from bench.tui.running_job import RunningJob
 
 
+READING = "Reading procedures and sheets …"
 FIRST_START = "First time? Enter starts on the practice machine: nothing can be harmed."
 
 
@@ -78,7 +79,7 @@ class ChooserScreen(Screen[str]):
     def on_mount(self) -> None:
         """Draw the frame first; read the choices after it."""
         self._footer()
-        self.query_one(Notice).show("Reading procedures and sheets …", "quiet")
+        self.query_one(Notice).show(READING, "quiet")
         self.call_after_refresh(self.action_look_again)
 
     def on_resize(self, event: events.Resize) -> None:
@@ -319,6 +320,7 @@ class ChooserScreen(Screen[str]):
     def action_start(self) -> None:
         """Start the job, or resume the session."""
         if not self._rows:
+            self.query_one(Notice).show(f"{READING} Press enter again when they are listed.", "caution")
             return
         session = self._resumed()
         chosen = [session] if session else [r.option for r in self._rows if r.id != "session"]
@@ -337,10 +339,7 @@ class ChooserScreen(Screen[str]):
         if session is None and self._key("port").startswith(AN_EXERCISE):
             self._ask_exercise()
             return
-        try:
-            self._go(self._running_job(session))
-        except Problem as problem:
-            self.say(problem.sentence)
+        self._begin(session)
 
     def _ask_exercise(self) -> None:
         """Ask for the trainee's name and the number of the exercise, in one line."""
@@ -349,7 +348,7 @@ class ChooserScreen(Screen[str]):
         def done(typed: str | None) -> None:
             if typed:
                 name, number = (typed, 1) if prepared else name_and_number(typed)
-                self._go(self._running_job(None, name, number))
+                self._begin(None, name, number)
 
         self.app.push_screen(AskText(YOUR_NAME if prepared else YOUR_NAME_AND_NUMBER, "begins"), done)
 
@@ -357,7 +356,7 @@ class ChooserScreen(Screen[str]):
         row = self._row(id_)
         return row.option.key if row and row.option else ""
 
-    def _running_job(self, session: Option | None, trainee: str = "", number: int = 1) -> RunningJob:
+    def _running_job(self, session: Option | None, trainee: str, number: int) -> RunningJob:
         from bench.tui.running_job import RunningJob
 
         learning = self._key("who") == TRAINEE
@@ -374,8 +373,15 @@ class ChooserScreen(Screen[str]):
             request = replace(request, port="practice", after=folder, seed=seed)
         return RunningJob(self._workspace, request, learning=learning)
 
-    def _go(self, job: RunningJob) -> None:
+    def _begin(self, session: Option | None, trainee: str = "", number: int = 1) -> None:
+        """Open the bench on the job, or say why it can't be."""
         from bench.tui.screens.bench import BenchScreen
+
+        try:
+            job = self._running_job(session, trainee, number)
+        except Problem as problem:
+            self.say(problem.sentence)
+            return
 
         def done(sentence: str | None) -> None:
             self.say(sentence or "")

@@ -43,7 +43,16 @@ def heads_read(sessions: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
 def test_it_says_what_the_sessions_say(tmp_path: Path) -> None:
     folder = visit(tmp_path, 0, -13.0, -12.0)
-    visit(tmp_path, 1, -13.0, -12.0, port_kind="practice", seed=7, machine="Dörte's deck", exercise=("dirty-head",))
+    visit(
+        tmp_path,
+        1,
+        -13.0,
+        -12.0,
+        port_kind="practice",
+        seed=7,
+        machine="Dörte's deck",
+        exercise={"faults": ["dirty-head"]},
+    )
     practice, plain = entries(tmp_path / "sessions")
     assert (plain.folder, plain.machine, plain.done, plain.exercise) == (
         folder,
