@@ -16,7 +16,7 @@ from bench.words.sentences import inert
 
 HELP = (
     "enter goes on; an answer is typed; skip REASON, accept REASON, note WORDS, tick N, turn TRIMMER DEGREES, "
-    "repeat, back, hold, stop (all sound), why, hint, now (print all again), leave, help"
+    "repeat, back, hold, stop (all sound), why, hint, test (in an exercise), now (print all again), leave, help"
 )
 
 COUNT = 3
@@ -49,6 +49,8 @@ def command_of(line: str, prompt: Prompt) -> say.Command:
             return say.Repeat()
         case "back" if not rest:
             return say.Back()
+        case "test" if not rest:
+            return say.RunTest()
         case "hold" if not rest:
             return say.Hold()
         case "stop":

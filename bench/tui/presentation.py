@@ -95,6 +95,8 @@ def is_possible(snapshot: Snapshot, action: str) -> bool:
             return False
         case "back":
             return snapshot.can_go_back
+        case "run_test":
+            return snapshot.can_test
         case "linear_axis":
             return bool(snapshot.tones) and snapshot.job.speed_mm_s > 0
         case "hint":

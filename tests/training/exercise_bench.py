@@ -10,7 +10,7 @@ from typing import Any
 from bench.clock import RehearsalClock
 from bench.open_run import OpenRun, open_run
 from bench.procedure.model.sheets import Exercise
-from bench.procedure.run.commands import Answer, Command, Skip
+from bench.procedure.run.commands import Answer, Command, RunTest, Skip
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.training.exercise import CLOSING
@@ -171,12 +171,17 @@ class Hasty(UnattendedHands):
 
 @dataclass(slots=True)
 class Argues(UnattendedHands):
-    """Adjusts nothing, and names the azimuth with the delay that shows it, and a capstan without a reading."""
+    """Runs a test instead of adjusting; names azimuth with the delay that shows it, and a capstan without a reading."""
+
+    tested: bool = False
 
     def decide(self, snapshot: Snapshot, now: float) -> Command | None:
         """Choose from the lists of the closing question."""
+        if snapshot.step is not None and snapshot.step.kind == "choose-test":
+            self.tested = True
+            return Answer("read the delay between the channels at three tones")
         if snapshot.step is not None and snapshot.step.kind == "adjust":
-            return Skip("not asked for")
+            return Skip("not asked for") if self.tested else RunTest()
         if snapshot.step is None or snapshot.step.id != CLOSING:
             return UnattendedHands.decide(self, snapshot, now)
         choices = snapshot.prompt.choices

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from bench.problem import Problem
-from bench.procedure.model.exercise_steps import NameCauses
+from bench.procedure.model.exercise_steps import ChooseTest, NameCauses
 from bench.procedure.model.sheets import Interface, Machine, ReferenceTape, Section, Tape
 from bench.procedure.model.steps import (
     Adjust,
@@ -34,6 +34,7 @@ JobStep = (
     | Entry
     | Decision
     | Question
+    | ChooseTest
     | NameCauses
     | SignOff
 )
@@ -93,6 +94,13 @@ class Job:
     """Tapes of the practice machine for the lots after the first."""
     interface: Interface | None = None
     """The interface, where it was measured."""
+    tests: Mapping[str, tuple[JobStep, ...]] = field(default_factory=dict)
+    """Of an exercise: the tests that can be run in its midst, each by what it is called, with its steps."""
+
+    @property
+    def every_step(self) -> tuple[JobStep, ...]:
+        """Its steps, then those of its tests."""
+        return (*self.steps, *(step for steps in self.tests.values() for step in steps))
 
     @property
     def lots(self) -> tuple[str, ...]:

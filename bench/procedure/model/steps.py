@@ -100,7 +100,18 @@ CIRCUIT: Mapping[str, NoiseReduction] = {"encoding_error": "record-only", "decod
 """Quantities of the noise-reduction circuit, whose tones are recorded, and the switch position for each."""
 
 
-Part = Literal["swab", "roller", "selector", "shell", "meters"]
+Part = Literal[
+    "swab",
+    "replay-swab",
+    "record-swab",
+    "head-face",
+    "roller",
+    "selector",
+    "shell",
+    "meters",
+    "output-control",
+    "hiss-of-stopped-tape",
+]
 """What can be looked at on the practice machine too."""
 
 

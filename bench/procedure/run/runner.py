@@ -15,20 +15,18 @@ from bench.procedure.kinds.dispatch import activity_for
 from bench.procedure.model.job import Job, JobStep
 from bench.procedure.model.steps import Adjust, Measuring
 from bench.procedure.run import commands as say
+from bench.procedure.run.aside import Aside
 from bench.procedure.run.disturbances import Disturbances
 from bench.procedure.run.input_monitor import InputMonitor
 from bench.procedure.run.interlocks import Interlocks
 from bench.procedure.run.lost_sound import LostSound
-from bench.procedure.run.views import job_view, step_view
+from bench.procedure.run.views import HELD, STOPPED, job_view, step_view
 from bench.procedure.state import events
 from bench.procedure.state.as_found import AsFound
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.journal import Journal
 from bench.procedure.state.judge_run import judge_run
 from bench.procedure.state.snapshot import Curve, Outcome, Prompt, Snapshot
-
-HELD = Prompt("go-on", "On hold. Go on to resume")
-STOPPED = Prompt("go-on", "All sound is stopped. Go on to start this step again")
 
 
 class Runner:
@@ -46,6 +44,7 @@ class Runner:
         self._sound = InputMonitor(clock)
         self._lost = LostSound(self._bench)
         self._as_found = AsFound(journal)
+        self._aside = Aside(job)
         self.at = 0
         """Index of the current step; the number of steps when all are over."""
         self._activity: Activity[Any] | None = None
@@ -74,7 +73,7 @@ class Runner:
 
     @property
     def _step(self) -> JobStep | None:
-        return self.job.steps[self.at] if self.at < len(self.job.steps) else None
+        return self._aside.step or (self.job.steps[self.at] if self.at < len(self.job.steps) else None)
 
     def begin(self) -> None:
         """Start at the first step, or at the step where an interrupted session stopped."""
@@ -128,6 +127,10 @@ class Runner:
         if step is None:
             return
         self._end_activity(skipped=skipped)
+        if self._aside.step is not None:
+            self._aside.step_over(activity)
+            self._enter()
+            return
         not_in = () if skipped or self._accepted else self._progress.not_in(step, self._bench.attempt)
         back = self._progress.retry_from(step, not_in) if not_in else None
         if back is not None:
@@ -154,16 +157,9 @@ class Runner:
         to = self.at + 1
         if activity.goes_to:
             to = max(to, self.job.steps_named(activity.goes_to, step.direction).first)
-        self._bench.note(
-            step.id,
-            events.Decided(
-                *self._progress.moved_to(to, over=1),
-                answer=activity.answered,
-                all_in=activity.all_in,
-                not_in=activity.not_in,
-                passed_over=tuple(s.id for s in self.job.steps[self.at + 1 : to]),
-            ),
-        )
+        answer, all_in, not_in = activity.answered, activity.all_in, activity.not_in
+        decided = self._progress.decided(self.at, to, answer=answer, all_in=all_in, not_in=not_in)
+        self._bench.note(step.id, decided)
         return to
 
     def _end_activity(self, *, skipped: bool = False) -> None:
@@ -178,18 +174,13 @@ class Runner:
                 self._bench.keep_curves(step, curves)
         if step is not None:
             turned = tuple(self._bench.turned)
-            self._keep_turns(step)
+            self._bench.keep_turns(step)
             self._disturbances.step_ends(step, skipped=skipped, turned=turned)
-
-    def _keep_turns(self, step: JobStep) -> None:
-        for trimmer, turns in self._bench.turned.items():
-            self._bench.note(step.id, events.Turned(trimmer, tuple(turns)))
-        self._bench.turned.clear()
 
     def close(self) -> None:
         """Keep the turns and the sound of a step that did not end in order. Call it when the run is over."""
         if self._step is not None:
-            self._keep_turns(self._step)
+            self._bench.keep_turns(self._step)
         self._bench.keep_sound_heard()
 
     def hear(self, block: Block) -> None:
@@ -271,6 +262,11 @@ class Runner:
                 self._enter(again=True)
             case say.Back():
                 self._back(step)
+            case say.RunTest():
+                self._aside.refuse()
+                self._break_off()
+                self._aside.begin()
+                self._enter()
             case say.Skip(reason):
                 if not reason.strip():
                     raise Problem("say why the step is skipped: the report gives the reason")
@@ -288,13 +284,21 @@ class Runner:
                 self._accepted = isinstance(command, say.Accept)
 
     def _back(self, step: JobStep) -> None:
-        """Go back to the previous step; its readings stay as an earlier attempt."""
-        to = self._progress.previous(self.at)
+        """Go back to the previous step, or from a test to the job; its readings stay as an earlier attempt."""
+        beside = self._aside.step is not None
+        to = self.at if beside else self._progress.previous(self.at)
         if to is None:
             raise Problem("there is no step before this one to go back to")
+        self._break_off()
+        self._aside.stop()
+        if beside:
+            self._enter()
+        else:
+            self._go_back(step, to)
+
+    def _break_off(self) -> None:
         self._end_activity(skipped=True)
         self._question = None
-        self._go_back(step, to)
 
     def _go_back(self, step: JobStep, to: int) -> None:
         self._bench.note(step.id, events.WentBack(*self._progress.moved_to(to, over=0)))
@@ -364,7 +368,7 @@ class Runner:
         view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
         return Snapshot(
             job=self._job_view,
-            step=step_view(self.job, self.at, hides_why=view.hides_why),
+            step=step_view(self.job, self.at, aside=self._aside.step, hides_why=view.hides_why),
             prompt=replace(HELD, sounds=bool(bench.sending)) if held else STOPPED if self._stopped else view.prompt,
             sound=self._sound.view(self._port.status),
             gauges=view.gauges,
@@ -386,7 +390,8 @@ class Runner:
             spectrum=view.spectrum,
             to_sign=view.to_sign,
             to_choose_by=view.to_choose_by,
-            can_go_back=self._progress.previous(self.at) is not None,
+            can_go_back=self._aside.step is not None or self._progress.previous(self.at) is not None,
+            can_test=bool(self.job.tests) and self._aside.step is None,
             kept=self._journal.records(),
             obeyed=self._obeyed,
             last_curves=self._last_curves,

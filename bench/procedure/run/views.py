@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from bench.audio.port import PortStatus
 from bench.problem import Problem
-from bench.procedure.model.job import Job
+from bench.procedure.model.job import Job, JobStep
 from bench.procedure.state.snapshot import InputView, JobView, Outcome, Prompt, Snapshot, StepView
 from bench.words.figures import tape_speed
+
+HELD = Prompt("go-on", "On hold. Go on to resume")
+STOPPED = Prompt("go-on", "All sound is stopped. Go on to start this step again")
 
 
 def job_view(job: Job) -> JobView:
@@ -23,21 +26,22 @@ def job_view(job: Job) -> JobView:
         equalisation=f"{t1:g} µs" + (f" + {t2:g} µs" if t2 else ""),
         reference_level=str(machine.reference.fluxivity),
         heads=machine.heads,
-        steps=tuple((step.id, step.title) for step in job.steps),
+        steps=tuple((step.id, step.title) for step in job.every_step),
     )
 
 
-def step_view(job: Job, at: int, *, hides_why: bool = False) -> StepView | None:
+def step_view(job: Job, at: int, *, aside: JobStep | None = None, hides_why: bool = False) -> StepView | None:
     """The step at an index; None after the last.
 
     Args:
         job: the job.
         at: index of the step.
+        aside: a step beside the job that comes first; None for none.
         hides_why: whether why, and what to do otherwise, stay hidden until a question is answered.
     """
-    if at >= len(job.steps):
+    step = aside or (job.steps[at] if at < len(job.steps) else None)
+    if step is None:
         return None
-    step = job.steps[at]
     return StepView(
         id=step.id,
         kind=step.kind,

@@ -42,7 +42,7 @@ from bench.procedure.state.events import (
     WentAgain,
     WentBack,
 )
-from bench.procedure.state.exercise_events import CauseNamed, Debriefed
+from bench.procedure.state.exercise_events import CauseNamed, Debriefed, TestRun
 
 Event = (
     NotApplicable
@@ -69,6 +69,7 @@ Event = (
     | InputProcessed
     | InterfaceSheetWritten
     | Answered
+    | TestRun
     | CauseNamed
     | Accepted
     | StoppedListening
@@ -108,6 +109,7 @@ KINDS: dict[str, type[Event]] = {
     "input-processed": InputProcessed,
     "interface-sheet": InterfaceSheetWritten,
     "answer": Answered,
+    "test-run": TestRun,
     "cause-named": CauseNamed,
     "accept": Accepted,
     "stopped-listening": StoppedListening,
