@@ -61,12 +61,12 @@ SHORTEST_TWO_SIGMA_S = 5.0
 PER_RMS = {WEIGHTED_PEAK: 1.9, TWO_SIGMA: 1.96, WEIGHTED_RMS: 1.0, UNWEIGHTED_RMS: 1.0, UNWEIGHTED_PEAK: 1.9}
 """The reading of each method in Gaussian noise, relative to its rms (quasi-peak: measured)."""
 LIFTED = {WEIGHTED_PEAK: 1.4, TWO_SIGMA: 1.5, UNWEIGHTED_PEAK: 1.6}
-"""By how many times its rms noise raises a peak well above it (computed for a sine: at most this much)."""
+"""How much noise raises a peak well above it, in units of its rms (computed for a sine: at most this much)."""
 FLOOR_KNOWN = 1.15
-"""The noise is measured beside the band and over a limited time, and beats with the flutter: it may be this much
-more."""
+"""The noise is measured beside the band, over a limited time, and beats with the flutter: it may be this many times
+larger."""
 TWO_SIGMA_CHANCE = 1.15
-"""A percentile of normal deviates scatters so much more than their rms (95 % of sizes; computed)."""
+"""How much more a percentile of normal deviates scatters than their rms (the 95th of their magnitudes; computed)."""
 OWN = {WEIGHTED_PEAK: 0.04, TWO_SIGMA: 0.025, WEIGHTED_RMS: 0.018, UNWEIGHTED_RMS: 0.02, UNWEIGHTED_PEAK: 0.05}
 """Relative uncertainty of the method itself (k = 2)."""
 
