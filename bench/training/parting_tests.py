@@ -29,15 +29,15 @@ def parting_tests(job: Job) -> dict[str, tuple[JobStep, ...]]:
     tests: dict[str, tuple[JobStep, ...]] = {
         **{name: (_look(name, part),) for name, part in LOOKS.items()},
         "read the delay between the channels at three tones": (
-            _played("test-delay", "Delay, from the reference tape", "azimuth", "azimuth_delay", "replay_azimuth"),
+            _played("test-delay", "Test: delay, from the reference tape", "azimuth", "azimuth_delay", "replay_azimuth"),
         ),
         "record three tones, and read the delay between the channels": (_recorded_delay(),),
         "clean the head, and read the treble again": (
             _clean(),
-            _played("test-treble", "Treble, from the reference tape", "response", "response", "replay_response"),
+            _played("test-treble", "Test: treble, from the reference tape", "response", "response", "replay_response"),
         ),
         "compare the error with 20 per cent": (
-            _played("test-speed", "Speed, from the reference tape", "speed", "speed_error", "speed_accepted"),
+            _played("test-speed", "Test: speed, from the reference tape", "speed", "speed_error", "speed_accepted"),
         ),
         "read the third harmonic at the reference level": (_third_harmonic(),),
         "measure erasure before and after cleaning": (_erasure("before"), _clean(), _erasure("after")),
@@ -48,13 +48,14 @@ def parting_tests(job: Job) -> dict[str, tuple[JobStep, ...]]:
 
 
 def _look(name: str, part: Part) -> ByHand:
-    title = f"{name[:1].upper()}{name[1:]}"
-    do = title if title.endswith("?") else f"{title}."
-    return ByHand(kind="by-hand", id=f"test-{part}", title=title, do=do, looks_at=(part,), stage="found-clean")
+    do = f"{name[:1].upper()}{name[1:]}{'' if name.endswith('?') else '.'}"
+    return ByHand(
+        kind="by-hand", id=f"test-{part}", title=f"Test: {name}", do=do, looks_at=(part,), stage="found-clean"
+    )
 
 
 def _clean() -> ByHand:
-    title = "Clean the heads"
+    title = "Test: clean the heads"
     do = "Clean the heads with fresh swabs, and look at what comes away."
     return ByHand(
         kind="by-hand", id="test-clean", title=title, do=do, does=("clean",), looks_at=("swab",), stage="found-clean"
@@ -79,7 +80,7 @@ def _recorded_delay() -> RecordReplay:
     return RecordReplay(
         kind="record-replay",
         id="test-recorded-delay",
-        title="Delay between the channels, recorded",
+        title="Test: delay between the channels, recorded",
         do="Let it record. Three tones are sent, and replayed at once.",
         sends=tuple(SentTone(hz=hz, db=-20.0) for hz in (1000.0, 3150.0, 10000.0)),
         reference_hz=1000.0,
@@ -93,7 +94,7 @@ def _third_harmonic() -> Measure:
     return Measure(
         kind="measure",
         id="test-third-harmonic",
-        title="Third harmonic at the reference level",
+        title="Test: third harmonic at the reference level",
         do="Let it record: 400 Hz at the reference level.",
         quantity="third_harmonic",
         method="of the fundamental",
@@ -109,7 +110,7 @@ def _erasure(when: str) -> Measure:
     return Measure(
         kind="measure",
         id=f"test-erasure-{when}",
-        title=f"Erasure, {when} cleaning",
+        title=f"Test: erasure, {when} cleaning",
         do="Let it record: 1 kHz at +3 dB. When asked, record over it with silence, then play.",
         quantity="erasure",
         erases=True,
@@ -128,7 +129,7 @@ def _circuit(quantity: str) -> Measure:
         {
             "kind": "measure",
             "id": f"test-{'encoder' if encodes else 'decoder'}",
-            "title": "The encoder apart" if encodes else "The decoder apart",
+            "title": "Test: the encoder apart" if encodes else "Test: the decoder apart",
             "do": "Tones are recorded and replayed twice. Move the noise-reduction switch when asked.",
             "quantity": quantity,
             "noise_reduction": "record-only" if encodes else "replay-only",

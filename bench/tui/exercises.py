@@ -78,11 +78,11 @@ def new_exercise(workspace: Workspace, chosen: dict[str, str]) -> Path:
         raise Problem(f"{job.name} measures nothing that shows a fault; choose a procedure that measures more")
     lines = [
         'format = 1\nsheet = "exercise"\nname = "My exercise"',
-        'notes = "What the trainee may know beforehand."',
+        '# What the trainee may know beforehand.\nnotes = "The deck was lined up not long ago."',
         f'procedure = "{job.name}"',
         *(f'{key} = "{name}"' for key, name in names.items() if name),
         "# The same number is the same machine for a whole class.\nseed = 1",
-        'complaint = "What the owner says, before the first step."',
+        '# What the owner says, before the first step.\ncomplaint = "It does not sound as it used to."',
         "# What is hidden. This procedure can show:",
         *(f'#   "{s.name}": {s.title}' for s in shown),
         f'faults = ["{shown[0].name}"]',

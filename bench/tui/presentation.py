@@ -123,6 +123,7 @@ def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAc
         out.append(("accept", "end it here" if snapshot.tones and snapshot.prompt.kind == "wait" else "accept as is"))
     if is_possible(snapshot, "run_on"):
         out.append(("run_on", "run on"))
+    out += [("run_test", "test")] if is_possible(snapshot, "run_test") and len(out) < 4 else []
     out += [("again", "repeat")] if len(out) < 4 else []
     out.append(("stop_sound", "stop sound"))
     out += [("leave", "leave")] if len(out) < 5 else []

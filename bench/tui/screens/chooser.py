@@ -19,6 +19,7 @@ from bench.tui.choices import (
     ABOUT,
     AN_EXERCISE,
     AS_LEFT,
+    EXERCISE_FILE,
     NEW_JOB,
     TRAINEE,
     Option,
@@ -153,6 +154,8 @@ class ChooserScreen(Screen[str]):
         if (session := self._resumed()) is not None:
             return f"Go on with {session.name}"
         parts = [r.option.name for r in (self._row("procedure"), self._row("port")) if r and r.option]
+        if self._key("port").startswith(EXERCISE_FILE):
+            return f"Start {parts[-1]}, with the procedure and machine of its own"
         return "Start: " + " · ".join(parts)
 
     def _resumed(self) -> Option | None:
