@@ -1,6 +1,6 @@
 """One word for one thing: the glossary, looked for in every text that a person reads.
 
-Texts are the procedures and sheets, README.md and DEVELOPERS.md, and the strings of the code without its docstrings. Keys and ids of
+Texts are the procedures and sheets, README.md, and the strings of the code without its docstrings. Keys and ids of
 files are names, not texts, and stay as they are.
 """
 
@@ -69,9 +69,9 @@ def texts(root: Path) -> Iterator[tuple[str, str]]:
     """Every text with its place."""
     for path in sorted((root / "procedures").rglob("*.toml")):
         yield from ((f"{path.relative_to(root)}", text) for text in strings(tomllib.loads(path.read_text("utf-8"))))
-    for page in ("README.md", "DEVELOPERS.md"):
-        if (root / page).exists():
-            yield page, (root / page).read_text("utf-8")
+    readme = root / "README.md"
+    if readme.exists():
+        yield "README.md", readme.read_text("utf-8")
     for path in sorted((root / "bench").rglob("*.py")):
         if path.relative_to(root) not in MAY_SAY:
             yield from ((f"{path.relative_to(root)}:{line}", text) for line, text in code_strings(path))
