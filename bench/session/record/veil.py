@@ -18,7 +18,10 @@ def veiled(exercise: Mapping[str, Any]) -> str:
 
 def unveiled(text: str) -> dict[str, Any]:
     """The sheet of a text. Raises `ValueError` for one that is damaged."""
-    exercise = json.loads(base64.b64decode(text, validate=True))
+    try:
+        exercise = json.loads(base64.b64decode(text, validate=True))
+    except ValueError:
+        exercise = None
     if not isinstance(exercise, dict):
-        raise ValueError
+        raise ValueError("this encodes no exercise")
     return exercise
