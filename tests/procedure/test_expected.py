@@ -40,6 +40,14 @@ def test_a_dirty_head_does_not_turn_azimuth_into_response() -> None:
     assert heard(e, 10000, -34.0) == "azimuth-10k"  # 12 dB of treble lost, just where the response would read
 
 
+def test_two_sections_of_one_frequency_and_level_are_both_heard_on_a_dull_machine() -> None:
+    """Azimuth and response at −20 dB, as tapes have them: what azimuth costs the one it costs the other."""
+    sections = [("level", 315, 0), ("azimuth-10k", 10000, -20), ("r-1k", 1000, -20), ("r-10k", 10000, -20)]
+    e = [Expected(i, hz, -12.0 + db, "response", i, db) for i, hz, db in sections]
+    plays = [(315, -12.0), (10000, -36.3), (1000, -32.0), (10000, -36.2)]
+    assert [heard(e, *p) for p in plays] == [i for i, _, _ in sections]
+
+
 def test_started_in_the_middle_of_the_tape() -> None:
     e = tape()
     assert heard(e, 315, -32.0) == "r-315"

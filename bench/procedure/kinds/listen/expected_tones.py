@@ -56,11 +56,13 @@ def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
     """The expected tone that matches a heard one, or None.
 
     Among the tones not heard yet with that frequency, the best match by order (every tone passed over counts against
-    it) and by level, relative to the mean offset of the tones so far. None for a second take of a tone already heard,
-    and for a level that fits none of them.
+    it) and by level, relative to the offset of the tones so far: of those at this frequency where there are any, since
+    dirt or azimuth costs both alike. None for a second take of a tone already heard, and for a level that fits none of
+    them.
     """
     known = [e.heard_dbfs - e.dbfs for e in expected if e.heard_dbfs is not None]
-    offset = median(known or [0.0])
+    alike = [e.heard_dbfs - e.dbfs for e in expected if _heard_before(e, hz) and e.heard_dbfs is not None]
+    offset = median(alike or known or [0.0])
     again = [abs(dbfs - e.heard_dbfs) for e in expected if _heard_before(e, hz) and e.heard_dbfs is not None]
     reached = max((n for n, e in enumerate(expected) if e.state == "done"), default=-1)
     best: tuple[float, int] | None = None
