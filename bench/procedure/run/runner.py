@@ -15,7 +15,7 @@ from bench.procedure.kinds.dispatch import activity_for
 from bench.procedure.model.job import Job, JobStep
 from bench.procedure.model.steps import Adjust, Measuring
 from bench.procedure.run import commands as say
-from bench.procedure.run.aside import Aside
+from bench.procedure.run.chosen_test import ChosenTest
 from bench.procedure.run.disturbances import Disturbances
 from bench.procedure.run.input_monitor import InputMonitor
 from bench.procedure.run.interlocks import Interlocks
@@ -44,7 +44,7 @@ class Runner:
         self._sound = InputMonitor(clock)
         self._lost = LostSound(self._bench)
         self._as_found = AsFound(journal)
-        self._aside = Aside(job)
+        self._test = ChosenTest(job)
         self.at = 0
         """Index of the current step; the number of steps when all are over."""
         self._activity: Activity[Any] | None = None
@@ -73,7 +73,7 @@ class Runner:
 
     @property
     def _step(self) -> JobStep | None:
-        return self._aside.step or (self.job.steps[self.at] if self.at < len(self.job.steps) else None)
+        return self._test.step or (self.job.steps[self.at] if self.at < len(self.job.steps) else None)
 
     def begin(self) -> None:
         """Start at the first step, or at the step where an interrupted session stopped."""
@@ -127,8 +127,8 @@ class Runner:
         if step is None:
             return
         self._end_activity(skipped=skipped)
-        if self._aside.step is not None:
-            self._aside.step_over(activity)
+        if self._test.step is not None:
+            self._test.step_over(activity)
             self._enter()
             return
         not_in = () if skipped or self._accepted else self._progress.not_in(step, self._bench.attempt)
@@ -263,9 +263,9 @@ class Runner:
             case say.Back():
                 self._back(step)
             case say.RunTest():
-                self._aside.refuse()
+                self._test.refuse()
                 self._break_off()
-                self._aside.begin()
+                self._test.begin()
                 self._enter()
             case say.Skip(reason):
                 if not reason.strip():
@@ -285,12 +285,12 @@ class Runner:
 
     def _back(self, step: JobStep) -> None:
         """Go back to the previous step, or from a test to the job; its readings stay as an earlier attempt."""
-        beside = self._aside.step is not None
+        beside = self._test.step is not None
         to = self.at if beside else self._progress.previous(self.at)
         if to is None:
             raise Problem("there is no step before this one to go back to")
         self._break_off()
-        self._aside.stop()
+        self._test.stop()
         if beside:
             self._enter()
         else:
@@ -368,7 +368,7 @@ class Runner:
         view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
         return Snapshot(
             job=self._job_view,
-            step=step_view(self.job, self.at, aside=self._aside.step, hides_why=view.hides_why),
+            step=step_view(self.job, self.at, beside=self._test.step, hides_why=view.hides_why),
             prompt=replace(HELD, sounds=bool(bench.sending)) if held else STOPPED if self._stopped else view.prompt,
             sound=self._sound.view(self._port.status),
             gauges=view.gauges,
@@ -390,8 +390,8 @@ class Runner:
             spectrum=view.spectrum,
             to_sign=view.to_sign,
             to_choose_by=view.to_choose_by,
-            can_go_back=self._aside.step is not None or self._progress.previous(self.at) is not None,
-            can_test=bool(self.job.tests) and self._aside.step is None,
+            can_go_back=self._test.step is not None or self._progress.previous(self.at) is not None,
+            can_test=bool(self.job.tests) and self._test.step is None,
             kept=self._journal.records(),
             obeyed=self._obeyed,
             last_curves=self._last_curves,

@@ -30,16 +30,16 @@ def job_view(job: Job) -> JobView:
     )
 
 
-def step_view(job: Job, at: int, *, aside: JobStep | None = None, hides_why: bool = False) -> StepView | None:
+def step_view(job: Job, at: int, *, beside: JobStep | None = None, hides_why: bool = False) -> StepView | None:
     """The step at an index; None after the last.
 
     Args:
         job: the job.
         at: index of the step.
-        aside: a step beside the job that comes first; None for none.
+        beside: a step beside the job that comes first; None for none.
         hides_why: whether why, and what to do otherwise, stay hidden until a question is answered.
     """
-    step = aside or (job.steps[at] if at < len(job.steps) else None)
+    step = beside or (job.steps[at] if at < len(job.steps) else None)
     if step is None:
         return None
     return StepView(
@@ -48,7 +48,7 @@ def step_view(job: Job, at: int, *, aside: JobStep | None = None, hides_why: boo
         title=step.title,
         index=at + 1,
         total=len(job.steps),
-        stage="left" if aside else step.stage,
+        stage="left" if beside else step.stage,
         cautions=step.cautions,
         do=step.do,
         good=step.good,

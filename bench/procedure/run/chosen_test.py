@@ -14,7 +14,7 @@ from bench.procedure.model.exercise_steps import ChooseTest
 from bench.procedure.model.job import Job, JobStep
 
 
-class Aside:
+class ChosenTest:
     """The steps that come before the job goes on; none at most times."""
 
     def __init__(self, job: Job) -> None:
