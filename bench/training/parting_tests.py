@@ -148,9 +148,14 @@ def _possible(job: Job, step: JobStep) -> bool:
         return False
     if isinstance(step, Measure) and step.quantity in CIRCUIT and not job.machine.noise_reduction:
         return False
-    targets = step.targets.values() if isinstance(step, Reference | RecordReplay) else ()
-    names = (*targets, step.target) if isinstance(step, Measure) else tuple(targets)
+    names: list[str] = []
+    if isinstance(step, Reference | RecordReplay):
+        names += step.targets.values()
+    elif isinstance(step, Measure):
+        names.append(step.target)
     try:
-        return all(job.target(name) is not None for name in names)
+        for name in names:
+            job.target(name)
     except Problem:
         return False
+    return True
