@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bench.audio.port import Samples
-from bench.measure.quantities.programme_azimuth import ProgrammeMeter
+from bench.measure.quantities.programme.azimuth import ProgrammeMeter
 from bench.measure.reading import Result
 from bench.procedure.kinds.adjust.reader import AdjustReader
 from bench.procedure.kinds.bench import Bench
