@@ -144,7 +144,7 @@ class OwnersTape:
         late = float(delay_us(angle, machine.track_spacing_mm, machine.speed_mm_s)) * 1e-6 * RATE
         for n in range(round(minutes * 60 * RATE / speed) // CHUNK + 2):
             at = n * CHUNK % (flux.shape[1] // CHUNK * CHUNK)
-            positions = np.arange(n * CHUNK, (n + 1) * CHUNK + 1) * speed
+            positions = speed * np.arange(n * CHUNK, (n + 1) * CHUNK + 1, dtype=float)
             tape.record(flux[:, at : at + CHUNK], positions, (-late, -late), angle, 0.0)
         return tape
 

@@ -235,7 +235,7 @@ def _welch(sound: Floats, rate: float, seconds: float) -> tuple[Floats, Floats, 
     power: Floats = np.zeros(size * pad // 2 + 1)
     for at in range(0, len(sound) - size + 1, size // 2):
         power += (np.abs(np.fft.rfft(sound[at : at + size] * window, size * pad, axis=0)) ** 2).sum(axis=1)
-    return np.fft.rfftfreq(size * pad, 1 / rate), power, 2 * pad
+    return np.asarray(np.fft.rfftfreq(size * pad, 1 / rate), dtype=float), power, 2 * pad
 
 
 def _peak_hz(hz: Floats, power: Floats, top: int) -> float:
@@ -249,7 +249,7 @@ def _note(sound: Floats, rate: float, nominal: float) -> tuple[float, float] | N
     """Frequency and power of the strongest line near a pitch; None where none stands out."""
     pad = 8 * len(sound)
     power = (np.abs(np.fft.rfft(sound * np.hanning(len(sound))[:, None], pad, axis=0)) ** 2).sum(axis=1)
-    hz = np.fft.rfftfreq(pad, 1 / rate)
+    hz: Floats = np.asarray(np.fft.rfftfreq(pad, 1 / rate), dtype=float)
     first, last = np.searchsorted(hz, (nominal * (1 - NOTE_REACH), nominal * (1 + NOTE_REACH)))
     top = int(first) + int(np.argmax(power[first:last]))
     if top in (first, last - 1):

@@ -40,12 +40,13 @@ def with_equalisation(fall: Result, job: Job, shell: str) -> Result:
         job: it names the machine that replays.
         shell: what the entry on the shell was answered.
     """
-    from bench.tape.programme_treble import PRIOR_120, other_likely, other_of  # only this step needs it
+    from bench.tape.programme_treble import Shell, other_likely, other_of  # only this step needs it
 
     if isinstance(fall, NoReading):
         return fall
     played = job.machine.equalisation_us[0]
-    seen = next((kind for kind in PRIOR_120 if kind and shell == f"type {kind}"), "")
+    shells: dict[str, Shell] = {"type I": "I", "type II or IV": "II or IV"}
+    seen = shells.get(shell, "")
     likely = other_likely(fall.value, fall.uncertainty, played, seen)
     if likely is None:
         return fall
