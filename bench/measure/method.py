@@ -91,9 +91,8 @@ class Method:
 
     # A tape from elsewhere.
     played_us: float | None = _fact("; replayed with {:g} µs")
-    other_us: float | None = _fact(", recorded with {:g} µs")
-    other_percent: float | None = _fact(" by {:.0f} % likelihood", kept=False)
-    """How likely it was recorded with that."""
+    other_percent: float | None = _fact("; {:.0f} % likely that it was recorded", kept=False)
+    other_us: float | None = _fact(" with {:g} µs", kept=False)
     label_nwb_m: float | None = _fact("; its label says {:g} nWb/m")
 
     # The recording.

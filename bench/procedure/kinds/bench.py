@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Literal
 
 from bench.audio.port import LOADS, Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
@@ -20,12 +19,10 @@ from bench.procedure.model.steps import Adjust, Measuring, StepBase
 from bench.procedure.state.dependencies import to_check_again
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Acted, Answered, CurveTaken, Turned, TurnedBack
-from bench.procedure.state.journal import Journal, ReadingRecord
+from bench.procedure.state.journal import Journal, ReadingRecord, ReadingSource
 from bench.procedure.state.progress import Progress
 from bench.procedure.state.snapshot import Curve
 from bench.signals.source import Source
-
-ReadingSource = Literal["reference tape", "record-replay", "machine"]
 
 POLARITY_HZ = 1500.0
 """Up to this frequency half a period is longer than any delay that azimuth can cause, so it shows inverted polarity."""

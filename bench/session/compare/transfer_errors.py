@@ -87,8 +87,7 @@ def _channel(recorded: MachineErrors, found: Pair, channel: Channel) -> ChannelE
         why = f" ({', '.join(recorded.missing)})" if recorded.missing else ""
         side = "a capture of one channel" if channel == "mono" else f"the {channel} channel"
         raise Problem(
-            f"{recorded.session} does not give the {' and '.join(lacks)} of {side} as it was then{why}; "
-            f"{TYPE_THEM}"
+            f"{recorded.session} does not give the {' and '.join(lacks)} of {side} as it was then{why}; {TYPE_THEM}"
         )
     treble = tuple((hz, v.value) for hz, v in sorted(response.items()))
     spread = [(REFERENCE_HZ, level.uncertainty), *((hz, _both(level, v)) for hz, v in sorted(response.items()))]

@@ -11,14 +11,14 @@ from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.live_tone import ToneWatch, WatchState
 from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Result
 from bench.problem import Problem
-from bench.procedure.kinds.bench import POLARITY_HZ, Bench, JudgedReading, ReadingSource
+from bench.procedure.kinds.bench import POLARITY_HZ, Bench, JudgedReading
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
 from bench.procedure.kinds.correct.owners_tape import relative_to_label
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, recorded_level, sent_text, with_tape
 from bench.procedure.kinds.correct.source import source_db
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import Target
-from bench.procedure.state.journal import newest
+from bench.procedure.state.journal import ReadingSource, newest
 from bench.procedure.state.snapshot import Gauge
 from bench.signals.tones import Multitone, Tone
 
@@ -103,7 +103,9 @@ class ToneReader(AdjustReader):
     def __init__(self, step: Adjust, bench: Bench) -> None:
         super().__init__(step, bench)
         self._section = bench.job.section(step.plays) if step.plays is not None else None
-        self.source = "reference tape" if self._section is not None else "machine" if step.named_by else "record-replay"
+        self.source = "record-replay"
+        if self._section is not None or step.named_by is not None:
+            self.source = "owner's tape" if self._section is None else "reference tape"
         sent = {t.hz: t.db for t in step.sends}
         if step.quantity == "overbias" and len(sent) == 1 and step.reference_frequency is None:
             sent[PROBE_HZ if PROBE_HZ not in sent else 2 * PROBE_HZ] = step.sends[0].db - PROBE_BELOW_DB

@@ -14,7 +14,7 @@ from bench.measure.reading import Measured, Result
 from bench.measure.verdict import Verdict
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, View, ask_about
-from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
+from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.measure.flutter_parts import parts_of
 from bench.procedure.kinds.measure.judged_readings import judged_readings, options_of, source_of
 from bench.procedure.kinds.measure.returned import judge_return
@@ -22,6 +22,7 @@ from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.events import Accepted
+from bench.procedure.state.journal import ReadingSource
 from bench.procedure.state.snapshot import FlutterPart, Prompt
 
 EDGE_S = 0.3
@@ -72,6 +73,8 @@ class MeterActivity(MeasureActivity):
         super().__init__(step, bench)
         if step.plays is not None:
             self.source = "reference tape"
+        elif step.programme or step.quantity == "tape_level":
+            self.source = "owner's tape"
         self._seconds = step.seconds
         if step.plays is not None:
             # A section that is shorter than the step wants gives a reading with the uncertainty of its own length.

@@ -10,22 +10,24 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from bench.measure.method import Method
 from bench.measure.quantities.mistracking import mistracking
 from bench.measure.reading import NoReading, Reading, Result
 from bench.procedure.kinds.activity import WAIT, View
-from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
+from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.measure.measure import MeasureActivity
 from bench.procedure.model.steps import Measure
-from bench.procedure.state.journal import ReadingRecord
+from bench.procedure.state.journal import ReadingRecord, ReadingSource
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.record_to_replay import record_to_replay
-from bench.tape.mistracking_map import ReplayErrors, mistracking_map
+from bench.tape.mistracking_map import REFERENCE_LEVELS, ReplayErrors, mistracking_map
 from bench.tape.noise_reduction import System
 from bench.words.figures import decibels, hertz
 from bench.words.mistracking import music_sentences
 
 LEVEL_HZ = 1000.0
 """The tone of a tape that is taken for its level is the nearest to this."""
+OF_TONES = Method("from the tones on the tape, noise reduction out")
 IF_OFF_DB = 2.0
 """Where no level is known, what such an error would do is said."""
 
@@ -59,8 +61,11 @@ def mistracking_of(step: Measure, bench: Bench) -> tuple[list[Result], str, Read
     if any(isinstance(s, Measure) and s.quantity == "tape_level" for s in job.steps if s.id in wanted):
         found = mistracking(_of_tones(records), system)
         if not found.maps:
-            return [NoReading("heard_error", "both", _unknown(system))], "", "machine"
-        return list(found.readings), music_sentences(found.maps), "machine"
+            unknown = NoReading(
+                "heard_error", "both", _unknown(system), method=OF_TONES, reference=REFERENCE_LEVELS[system]
+            )
+            return [unknown], "", "owner's tape"
+        return list(found.readings), music_sentences(found.maps), "owner's tape"
     recorded = record_to_replay(records, "reverse" if step.direction == "reverse" else "")
     if recorded is None:
         which = ", ".join(step.of) or "this session"
