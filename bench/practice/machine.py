@@ -242,11 +242,7 @@ class PracticeMachine:
 
     def look(self, part: str) -> str:
         """What a part looks like: swab, roller, selector, shell or meters; or the owner's tape."""
-        return (
-            self.owners_tape.label
-            if part == "owners-tape"
-            else look_at(self._condition.physics, self._stock.first.iec_type, part)
-        )
+        return look_at(self._condition.physics, self._stock.first.iec_type, self.owners_tape.label, part)
 
     @property
     def dirt(self) -> tuple[str, ...]:

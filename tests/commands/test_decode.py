@@ -137,7 +137,7 @@ def wav(path: Path, sound: np.ndarray, rate: int = RATE) -> Path:
 
 
 SPOILED = {
-    "dead": (MUSIC * [1.0, 0.0], "the right channel is"),
+    "dead": (MUSIC * [1.0, 0.0], "the right channel holds nothing: it is dead"),
     "inverted": (MUSIC[:, :1] * [1.0, -1.0], "the channels have opposite polarity"),
     "clipped": (np.clip(MUSIC * 8, -1, 1), "channel is clipped in"),
 }

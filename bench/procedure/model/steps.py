@@ -206,8 +206,7 @@ class Measure(Measuring):
     programme: bool = False
     """Music or speech instead of tones, on the tape of the owner: azimuth, speed by mains hum, how the treble falls."""
     named_by: StepId | None = None
-    """Earlier entry that says what was recorded: a pitch in Hz for the speed of programme, the flux on the label in
-    nWb/m for `tape_level`, the type of the shell for `treble_fall`."""
+    """Earlier entry that says what was recorded: a pitch in Hz, the flux on a label in nWb/m, the type of the shell."""
     known_by: StepId | None = None
     """Earlier entry that says how well that pitch is known, %."""
     records: Literal["silence"] | None = None
@@ -217,8 +216,7 @@ class Measure(Measuring):
     driven: Literal["left", "right"] | None = None
     """Channel that the tones are sent to, for separation."""
     of: tuple[StepId, ...] = ()
-    """For `mistracking`: steps with the level and response to compute it from; default: the latest readings. Steps with
-    `tape_level` give it of a tape from elsewhere."""
+    """For `mistracking`: steps with the level and response, or `tape_level`, it comes from; default: the latest."""
     returns_to: StepId | None = None
     """Earlier step whose reading must be reached again, within the tolerance of the target, whatever its value."""
     frequency: float | None = None

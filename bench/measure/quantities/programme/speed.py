@@ -46,9 +46,9 @@ STANDS_OUT = 10.0
 """Power of a line over the noise beside it."""
 FAINTEST = 1e-2
 """Of the strongest line near the mains frequency: fainter ones are its skirts."""
-STEADY = 0.2
-"""Hum is there all the time: its softest fifth has at least this part of its median power."""
-SEGMENT_S, SHORTEST_S, WINDOW_S = 16.0, 8.0, 2.0
+STEADY = 0.1
+"""Hum is there all the time: the softest fifth of its half seconds has at least this part of its mean power."""
+SEGMENT_S, SHORTEST_S, WINDOW_S = 16.0, 8.0, 0.5
 LONGEST_S = 300.0
 """No more sound than this is looked at."""
 NOTE_REACH = 0.029
@@ -123,7 +123,7 @@ class ProgrammeSpeedMeter:
         whole = sound[: len(sound) // size * size].reshape(-1, size, sound.shape[1])
         carrier = np.hanning(size) * np.exp(-2j * np.pi * hz / self._rate * np.arange(size))
         power = (np.abs(np.einsum("wnc,n->wc", whole, carrier)) ** 2).sum(axis=1)
-        return bool(np.quantile(power, 0.2) > STEADY * np.median(power))
+        return bool(np.quantile(power, 0.2) > STEADY * np.mean(power))
 
     # ---------------------------------------------------------------- by pitch
 

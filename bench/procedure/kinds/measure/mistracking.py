@@ -27,6 +27,7 @@ from bench.words.mistracking import music_sentences
 
 LEVEL_HZ = 1000.0
 """The tone of a tape that is taken for its level is the nearest to this."""
+OWNERS: ReadingSource = "owner's tape"
 OF_TONES = Method("from the tones on the tape, noise reduction out")
 IF_OFF_DB = 2.0
 """Where no level is known, what such an error would do is said."""
@@ -61,11 +62,9 @@ def mistracking_of(step: Measure, bench: Bench) -> tuple[list[Result], str, Read
     if any(isinstance(s, Measure) and s.quantity == "tape_level" for s in job.steps if s.id in wanted):
         found = mistracking(_of_tones(records), system)
         if not found.maps:
-            unknown = NoReading(
-                "heard_error", "both", _unknown(system), method=OF_TONES, reference=REFERENCE_LEVELS[system]
-            )
-            return [unknown], "", "owner's tape"
-        return list(found.readings), music_sentences(found.maps), "owner's tape"
+            zero = REFERENCE_LEVELS[system]
+            return [NoReading("heard_error", "both", _unknown(system), method=OF_TONES, reference=zero)], "", OWNERS
+        return list(found.readings), music_sentences(found.maps), OWNERS
     recorded = record_to_replay(records, "reverse" if step.direction == "reverse" else "")
     if recorded is None:
         which = ", ".join(step.of) or "this session"
