@@ -10,7 +10,9 @@ import pytest
 import soundfile
 
 from bench.cli import main
-from bench.commands.transfers.before_after import Progress, _Switched, spectrum_lines
+from bench.commands.transfers.before_after import spectrum_lines
+from bench.commands.transfers.listening import _Switched
+from bench.commands.transfers.progress import Progress
 from bench.transfer.spectrum import AverageSpectrum
 from tests.measure.captures import tone
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import sys
-import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -90,94 +88,3 @@ def spectrum_lines(before: Mapping[float, float], after: Mapping[float, float]) 
         figures = "".join(f"{number(db, 1):>8}" for db in (before[hz], after[hz]))
         out.append(f"{hertz(hz):>9}{figures}  {''.join(cells)}".rstrip())
     return out
-
-
-class _Switched:
-    """A passage that repeats, as it came or decoded, whichever is chosen: a source."""
-
-    frames = None
-    description = "a passage of the transfer"
-
-    def __init__(self, before: Floats, after: Floats) -> None:
-        length = min(len(before), len(after))
-        self._both = [np.broadcast_to(s[:length], (length, 2)) for s in (before, after)]
-        self.decoded = False
-
-    def render(self, start: int, frames: int) -> Floats:
-        """Samples of the one that is chosen."""
-        sound = self._both[self.decoded]
-        return sound[np.arange(start, start + frames) % len(sound)]
-
-
-def listen(before: Floats, after: Floats, rate: int, keys: Iterator[str]) -> None:
-    """Play the passage again and again; each line typed changes between before and after, q ends.
-
-    Raises:
-        Problem: there is no sound device.
-    """
-    from bench.audio.live import LivePort
-
-    sound, over = _Switched(before, after), threading.Event()
-    port = LivePort(sample_rate=rate)
-    port.open()
-
-    def play() -> None:
-        port.send(sound)
-        while not over.is_set():
-            port.read(0.1)
-        port.close()
-
-    player = threading.Thread(target=play)
-    player.start()
-    try:
-        print("Loudspeakers down first. It plays as transferred: enter changes to decoded and back, q then enter ends.")
-        for key in keys:
-            if key.strip().lower() == "q":
-                break
-            sound.decoded = not sound.decoded
-            print("decoded" if sound.decoded else "as transferred")
-    finally:
-        over.set()
-        player.join()
-
-
-class Progress:
-    """How far a long file is, with the time left, on a terminal only.
-
-    Args:
-        what: is done: "decoding".
-        seconds: of sound in all.
-        now: a clock, s.
-    """
-
-    EVERY_S = 1.0
-
-    def __init__(self, what: str, seconds: float, now: float) -> None:
-        self._what, self._seconds, self._began, self._next = what, seconds, now, now + self.EVERY_S
-        self._shown = False
-
-    def at(self, done_s: float, now: float) -> str:
-        """The line to show now; "" for none yet.
-
-        Args:
-            done_s: seconds of sound that are done.
-            now: the clock.
-        """
-        if now < self._next or not done_s > 0:
-            return ""
-        self._next = now + self.EVERY_S
-        share = min(1.0, done_s / self._seconds)
-        left_s = (now - self._began) * (1 / share - 1)
-        return f"{self._what}: {100 * share:.0f} %, {left_s // 60:.0f}:{left_s % 60:02.0f} left"
-
-    def show(self, done_s: float, now: float) -> None:
-        """Write that line over the last one."""
-        said = self.at(done_s, now)
-        if said and sys.stderr.isatty():
-            print(f"\r{said:<40}", end="", file=sys.stderr, flush=True)
-            self._shown = True
-
-    def end(self) -> None:
-        """Clear it."""
-        if self._shown:
-            print(f"\r{'':40}\r", end="", file=sys.stderr, flush=True)

@@ -16,15 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.audio.capture import Capture
-from bench.commands.transfers.before_after import (
-    PASSAGE_S,
-    Passage,
-    Progress,
-    listen,
-    names_beside,
-    passage_start,
-)
+from bench.commands.transfers.before_after import PASSAGE_S, Passage, names_beside, passage_start
+from bench.commands.transfers.listening import listen
 from bench.commands.transfers.options import MIDDLE, channel_names, chosen_errors, opened
+from bench.commands.transfers.progress import Progress
 from bench.problem import Problem
 
 if TYPE_CHECKING:
