@@ -19,8 +19,9 @@ from bench.tui.choices import (
     ABOUT,
     AN_EXERCISE,
     AS_LEFT,
-    EXERCISE_FILE,
+    FIRST_START,
     NEW_JOB,
+    READING,
     TRAINEE,
     Option,
     Row,
@@ -30,6 +31,7 @@ from bench.tui.choices import (
     option_key,
     rows_of,
     shortened_path,
+    what_starts,
 )
 from bench.tui.editing import check_file, copy_to_own, editor, file_behind, run_editor
 from bench.tui.exercises import YOUR_NAME, YOUR_NAME_AND_NUMBER, exercise_of, name_and_number, new_exercise
@@ -44,10 +46,6 @@ from bench.workspace import Workspace
 
 if TYPE_CHECKING:
     from bench.tui.running_job import RunningJob
-
-
-READING = "Reading procedures and sheets …"
-FIRST_START = "First time? Enter starts on the practice machine: nothing can be harmed."
 
 
 class ChooserScreen(Screen[str]):
@@ -153,10 +151,7 @@ class ChooserScreen(Screen[str]):
     def _what_enter_does(self) -> str:
         if (session := self._resumed()) is not None:
             return f"Go on with {session.name}"
-        parts = [r.option.name for r in (self._row("procedure"), self._row("port")) if r and r.option]
-        if self._key("port").startswith(EXERCISE_FILE):
-            return f"Start {parts[-1]}, with the procedure and machine of its own"
-        return "Start: " + " · ".join(parts)
+        return what_starts([r.option for r in (self._row("procedure"), self._row("port")) if r and r.option])
 
     def _resumed(self) -> Option | None:
         """The session that enter would resume."""
@@ -299,11 +294,9 @@ class ChooserScreen(Screen[str]):
     def action_new_exercise(self) -> None:
         """Write an exercise on this job and edit it; it is checked afterwards, and chosen."""
         try:
-            path = new_exercise(self._workspace, self._chosen())
+            self._edit("port", new_exercise(self._workspace, self._chosen()))
         except Problem as problem:
             self.say(problem.sentence)
-            return
-        self._edit("port", path)
 
     def action_type_in_tape(self) -> None:
         """Type in a reference tape and select it."""
@@ -350,8 +343,7 @@ class ChooserScreen(Screen[str]):
 
         def done(typed: str | None) -> None:
             if typed:
-                name, number = (typed, 1) if prepared else name_and_number(typed)
-                self._begin(None, name, number)
+                self._begin(None, *((typed, 1) if prepared else name_and_number(typed)))
 
         self.app.push_screen(AskText(YOUR_NAME if prepared else YOUR_NAME_AND_NUMBER, "begins"), done)
 
