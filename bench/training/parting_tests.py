@@ -151,7 +151,7 @@ def _possible(job: Job, step: JobStep) -> bool:
     names: list[str] = []
     if isinstance(step, Reference | RecordReplay):
         names += step.targets.values()
-    elif isinstance(step, Measure):
+    elif isinstance(step, Measure) and step.target is not None:
         names.append(step.target)
     try:
         for name in names:
