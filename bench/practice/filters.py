@@ -11,9 +11,9 @@ from bench.practice.kernels import one_pole
 Floats = NDArray[np.float64]
 
 RATE = 48000
-CHUNK = 960
-"""Frames that the machine processes at a time, whatever the size of the input blocks: 20 ms."""
-FFT = 2048
+CHUNK = 1920
+"""Frames that the machine processes at a time, whatever the size of the input blocks: 40 ms."""
+FFT = 3072
 """Frames that a running filter transforms at a time."""
 _DESIGN = 8192
 LONG, SHORT = 1024, 256
