@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
@@ -28,6 +30,14 @@ def zero_phase(response_db: Floats, taps: int = LONG) -> Floats:
     return np.asarray(np.roll(impulse, taps // 2)[: taps + 1])
 
 
+def response_of(taps: Sequence[Floats]) -> NDArray[np.complex128]:
+    """Response of each channel's taps, at most 1089 each, as a running filter multiplies by it."""
+    padded = np.zeros((len(taps), FFT))
+    for channel, row in enumerate(taps):
+        padded[channel, : row.size] = row
+    return np.asarray(rfft(padded))
+
+
 def level_db(sound: Floats) -> tuple[float, float]:
     """Level of each channel of a chunk as that of a sine, dB re 1."""
     left, right = 10 * np.log10(2 * np.mean(sound**2, axis=1) + 1e-20)
@@ -45,9 +55,7 @@ class Fir:
 
     def set(self, left: Floats, right: Floats) -> None:
         """Use these taps, at most 1089, from the next chunk on."""
-        taps = np.zeros((2, FFT))
-        taps[0, : left.size], taps[1, : right.size] = left, right
-        self._old, self._response = self._response, rfft(taps)
+        self._old, self._response = self._response, response_of((left, right))
 
     def run(self, signal: Floats) -> Floats:
         """Filter a chunk, shape (2, CHUNK)."""

@@ -136,7 +136,7 @@ class _MatchedFilter:
         padded = np.zeros((self._size, self._spectrum.shape[1]), dtype=np.complex128)
         padded[: len(self._spectrum)] = self._spectrum * _template(self._rate, self._size, rising=rising)[:, None]
         matched = ifft(padded, axis=0, overwrite_x=True)[: len(self._energy)]
-        return np.sqrt(np.sum(np.abs(matched) ** 2, axis=1) / (half * self._energy))
+        return np.asarray(np.sqrt(np.sum(np.abs(matched) ** 2, axis=1) / (half * self._energy)))
 
 
 @lru_cache(maxsize=4)
