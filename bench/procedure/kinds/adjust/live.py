@@ -228,16 +228,20 @@ class LiveAdjustActivity(Activity[Adjust]):
             average.add(now, live.value)
             if average.mean is not None:
                 reading = self._over_insertions(averaged(live, average))
-        turn, said, known = None, "", average.mean is not None
+        turn, said, known, waits = None, "", average.mean is not None, False
         over = self._overbias.get(channel)
         if over is not None:
             known = self._follow_peak(over, channel, average, now)
             level = reading
             reading = over.reading(level)
+            searched = self._searched(channel)
+            waits = channel != searched and isinstance(reading, NoReading)
             if isinstance(level, Reading):
-                if channel == self._searched(channel):
+                if channel == searched:
                     turn = over.turn(self._reader.target.value, self._degrees(channel))
                 said = over.direction() if isinstance(reading, NoReading) else ""
+            if waits:
+                said = f"leave it: the {searched} channel first"
         verdict = judge(reading, self._reader.target, offset=offset)
         gauge = Gauge(
             channel=channel,
@@ -256,7 +260,9 @@ class LiveAdjustActivity(Activity[Adjust]):
         reading_anew = self._seatings is not None and self._seatings.stage == "reading"
         advice: Advice = "look"
         look_s = 0.0
-        if known and not reading_anew:
+        if waits:
+            advice = "hold"
+        elif known and not reading_anew:
             advice, look_s = advised(gauge, average, now, self._seatings.known if self._seatings is not None else 0.0)
             if self._setting_shell and abs(gauge.off or 0.0) < SET_TO * tolerance:
                 advice, look_s = "hold", 0.0
