@@ -163,8 +163,8 @@ def _outcome(
         argued = argued and any(is_right_name(e.cause, cause, known) for e in tested)
     outcome = FaultOutcome(cause.name, cause.tells, "missed", named=is_named, argued=argued)
     if rival is not None:
-        tested = any(e.test == rival.test for e in of_kind(seen.events, TestRun))
-        outcome = replace(outcome, rival=rival.name, test=rival.test, tested=tested)
+        was_run = any(e.test == rival.test for e in of_kind(seen.events, TestRun))
+        outcome = replace(outcome, rival=rival.name, test=rival.test, tested=was_run)
     own = [t for t in trimmers if t.name in hidden.trimmers]
     if not hidden.present or (own and all(t.right for t in own)):
         return replace(outcome, state="mended")
