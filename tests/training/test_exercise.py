@@ -17,7 +17,7 @@ from bench.procedure.load.library import Library
 from bench.procedure.model.sheets import Exercise
 from bench.procedure.run.commands import Answer, Back, GoOn, Leave, RunTest
 from bench.procedure.state.event_kinds import of_kind
-from bench.procedure.state.exercise_events import Debriefed, TestRun
+from bench.procedure.state.exercise_events import Debriefed, RanTest
 from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.session.report.debrief_text import debrief_lines
@@ -139,7 +139,7 @@ def test_causes_are_named_one_by_one_each_with_its_reading(tmp_path: Path) -> No
     told = debrief_of(run)
     assert told["fault"] == [f"{AZIMUTH}: named and argued. It is still there: tell whoever mends it."]
     assert told["wrong"] == ["Bent capstan: named, but not there."]
-    assert [e.test for e in of_kind(run.store.events(), TestRun)] == [rival_test("replay_azimuth")]
+    assert [e.test for e in of_kind(run.store.events(), RanTest)] == [rival_test("replay_azimuth")]
     tested = [r for r in run.store.records() if r.step == "test-delay"]
     assert {r.verdict.word for r in tested if r.verdict is not None} == {"out"}
     assert not any(r.judged for r in tested)

@@ -42,7 +42,7 @@ from bench.procedure.state.events import (
     WentAgain,
     WentBack,
 )
-from bench.procedure.state.exercise_events import CauseNamed, Debriefed, TestRun
+from bench.procedure.state.exercise_events import CauseNamed, Debriefed, RanTest
 
 Event = (
     NotApplicable
@@ -69,7 +69,7 @@ Event = (
     | InputProcessed
     | InterfaceSheetWritten
     | Answered
-    | TestRun
+    | RanTest
     | CauseNamed
     | Accepted
     | StoppedListening
@@ -109,7 +109,7 @@ KINDS: dict[str, type[Event]] = {
     "input-processed": InputProcessed,
     "interface-sheet": InterfaceSheetWritten,
     "answer": Answered,
-    "test-run": TestRun,
+    "test-run": RanTest,
     "cause-named": CauseNamed,
     "accept": Accepted,
     "stopped-listening": StoppedListening,

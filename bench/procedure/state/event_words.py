@@ -44,7 +44,7 @@ from bench.procedure.state.events import (
     WentAgain,
     WentBack,
 )
-from bench.procedure.state.exercise_events import CauseNamed, Debriefed, TestRun
+from bench.procedure.state.exercise_events import CauseNamed, Debriefed, RanTest
 from bench.words.figures import as_given, hertz, number, rotation
 from bench.words.readings import aim_text
 from bench.words.sentences import counted
@@ -186,7 +186,7 @@ _WORDS: dict[type[Event], Callable[[Any, Titles], str]] = {
     InputProcessed: _input_processed,
     InterfaceSheetWritten: lambda e, _: f"interface sheet written: {e.path}",
     Answered: _answered,
-    TestRun: lambda e, _: e.test,
+    RanTest: lambda e, _: e.test,
     CauseNamed: lambda e, _: e.cause,
     Accepted: lambda e, _: e.reason,
     StoppedListening: lambda e, _: f"stopped listening: {e.reason}",

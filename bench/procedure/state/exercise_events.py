@@ -21,7 +21,7 @@ class CauseNamed(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class TestRun(Happened):
+class RanTest(Happened):
     """A trainee ran a test in mid-exercise that tells two causes apart."""
 
     test: str = ""

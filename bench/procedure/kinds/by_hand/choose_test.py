@@ -6,7 +6,7 @@ from bench.procedure.kinds.activity import Activity, View
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.by_hand.entry import chosen
 from bench.procedure.model.exercise_steps import ChooseTest
-from bench.procedure.state.exercise_events import TestRun
+from bench.procedure.state.exercise_events import RanTest
 from bench.procedure.state.snapshot import Prompt
 
 NO_TEST = "No test: go back to the step"
@@ -25,7 +25,7 @@ class ChooseTestActivity(Activity[ChooseTest]):
         said = chosen(text, self._choices)
         if said != NO_TEST:
             self.test = said
-            self.bench.note(self.step.id, TestRun(said))
+            self.bench.note(self.step.id, RanTest(said))
         self.finished = True
 
     @property
