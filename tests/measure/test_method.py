@@ -27,7 +27,9 @@ def sample(name: str) -> object:
 
 def test_a_method_is_said_with_its_facts() -> None:
     one = Method(LEVEL, difference="replayed minus sent", interface_db=-0.2, half_of_loop=True, interface_volts=0.526)
-    assert str(one) == (f"{LEVEL}, replayed minus sent; interface −0.20 dB, half of its loop; 526 mV at the interface")
+    assert str(one) == (
+        f"{LEVEL}, replayed minus sent; interface −0.20 dB, half of its loop; 526 mV (−3.4 dBu) at the interface"
+    )
     tape = Method("A-weighted rms", nothing_sent=True, tape_db=0.2, certificate_db=-0.1)
     assert str(tape) == (
         "A-weighted rms; of tape recorded with nothing sent; reference tape ±0.2 dB, "

@@ -185,7 +185,7 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
         sound += f", {hertz(job.sample_rate)}"
     facts = (
         ("Machine", f"{job.machine}, {job.heads} heads"),
-        ("Tape speed", job.speed),
+        ("Tape speed", job.speed_text),
         ("Equalisation", job.equalisation),
         ("Reference level", job.reference_level),
         ("Tape in use", job.tape),
