@@ -1,9 +1,10 @@
-"""A technician at the bench screen: plays a whole job by what it shows, with keys alone, and counts them."""
+"""A technician at the bench screen: what the hands decide is given by keys, and every key is counted."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 
 from textual.pilot import Pilot
 
@@ -19,55 +20,65 @@ NEAR_DEGREES = 1.0
 """A turn that differs by less from the proposed one is made as proposed."""
 
 
-class Keyboard:
-    """Gives by keys what the hands have decided; every key counts."""
+@dataclass
+class Keys:
+    """The keys that give commands, as the screen understands them, and how many there were."""
 
-    def __init__(self, pilot: Pilot[int], screen: BenchScreen) -> None:
-        self.pilot, self.screen = pilot, screen
-        self.by_step: Counter[str] = Counter()
-        """Keys at each step, by its id."""
-        self.turned = 0
-        """How many of them turned a trimmer."""
+    by_step: Counter[str] = field(default_factory=Counter)
+    """Keys at each step, by its id."""
+    turned: int = 0
+    """How many of them turned a trimmer."""
+    _picked: str = ""
+    _runs_on: bool = False
+    _seen: object = None
 
     @property
     def pressed(self) -> int:
         """All of them."""
         return self.by_step.total()
 
-    async def press(self, seen: Snapshot, *keys: str) -> None:
+    def giving(self, command: say.Command, seen: Snapshot) -> list[str]:
+        """The keys of a command; none where a run of steps goes on by itself."""
+        if presentation.step_and_prompt(seen) != self._seen:
+            self._seen, self._picked = presentation.step_and_prompt(seen), ""
+        self._runs_on = self._runs_on and presentation.runs_on(seen)
+        keys = list(self._of(command, seen))
         self.by_step[seen.step.id if seen.step is not None else ""] += len(keys)
-        await self.pilot.press(*keys)
+        return keys
 
-    async def say(self, command: say.Command, seen: Snapshot) -> None:
+    def _of(self, command: say.Command, seen: Snapshot) -> Iterator[str]:
         match command:
             case say.GoOn() if presentation.runs_on(seen) and seen.prompt.kind == "go-on":
-                if not self.screen._runs_on:
-                    await self.press(seen, "p")
+                if not self._runs_on:
+                    self._runs_on = True
+                    yield "p"
             case say.GoOn():
-                await self.press(seen, "space")
+                yield "space"
             case say.Tick(index):
-                await self.press(seen, str(index + 1))
+                yield str(index + 1)
             case say.Answer(text) if seen.prompt.kind == "choice":
-                await self.press(seen, str(seen.prompt.choices.index(text) + 1))
+                yield str(seen.prompt.choices.index(text) + 1)
             case say.Answer(text):
-                await self.press(seen, *("space" if c == " " else c for c in text), "enter")
+                yield from ("space" if c == " " else c for c in text)
+                yield "enter"
             case say.Accept():
-                await self.press(seen, "a", *"because", "enter")
+                yield from ("a", *"because", "enter")
             case say.Turn(trimmer, degrees):
-                await self._turn(trimmer, degrees, seen)
+                yield from self._turn(trimmer, degrees, seen)
             case _:
                 raise AssertionError(command)
 
-    async def _turn(self, trimmer: str, degrees: float, seen: Snapshot) -> None:
+    def _turn(self, trimmer: str, degrees: float, seen: Snapshot) -> Iterator[str]:
         proposed = presentation.proposed_turns(seen)
         names = [t.name for t in seen.trimmers]
-        picked = names[min(self.screen._picked, len(names) - 1)]
+        picked = self._picked or names[0]
         as_proposed = trimmer in proposed and abs(degrees - proposed[trimmer]) < NEAR_DEGREES
         if picked != trimmer and not (as_proposed and next(iter(proposed)) == trimmer and picked not in proposed):
-            await self.press(seen, str(names.index(trimmer) + 1))
-        keys = ["g"] if as_proposed else list(_arrows(degrees))
-        self.turned += len(keys)
-        await self.press(seen, *keys)
+            yield str(names.index(trimmer) + 1)
+        self._picked = trimmer
+        turns = ["g"] if as_proposed else list(_arrows(degrees))
+        self.turned += len(turns)
+        yield from turns
 
 
 def _arrows(degrees: float) -> Iterator[str]:
@@ -78,25 +89,30 @@ def _arrows(degrees: float) -> Iterator[str]:
     yield from ["right" if degrees > 0 else "left"] * (twos if tens or twos else 1)
 
 
-async def play(
-    pilot: Pilot[int], screen: BenchScreen, clock: RehearsalClock, answers: dict[str, str] | None = None
-) -> Keyboard:
-    """Go through a whole job by what the screen has seen.
+@dataclass(slots=True)
+class CountedHands(UnattendedHands):
+    """Hands that count the keys of what they decide."""
 
-    Args:
-        pilot: of the app.
-        screen: on the job's first step.
-        clock: of the job.
-        answers: to steps that ask, by their ids.
-    """
-    keyboard, hands = Keyboard(pilot, screen), UnattendedHands(answers=answers or {}, override="a rehearsal")
-    for _ in range(40_000):
+    keys: Keys = field(default_factory=Keys)
+
+    def decide(self, snapshot: Snapshot, now: float) -> say.Command | None:
+        """The next command; None to wait."""
+        command = UnattendedHands.decide(self, snapshot, now)
+        if command is not None:
+            self.keys.giving(command, snapshot)
+        return command
+
+
+async def play(pilot: Pilot[int], screen: BenchScreen, clock: RehearsalClock) -> Keys:
+    """Go through a whole job by what the screen has seen, with keys alone."""
+    keys, hands = Keys(), UnattendedHands(override="a rehearsal")
+    for _ in range(20_000):
         await pilot.pause()
         seen = screen._snapshot
         if seen is None:
             continue
         if seen.outcome is not None:
-            return keyboard
+            return keys
         if seen.timer_left_s:
             clock.wait(seen.timer_left_s)
             continue
@@ -104,6 +120,6 @@ async def play(
         assert not hands.stopped_because, hands.stopped_because
         if command is not None:
             newest = screen._newest
-            await keyboard.say(command, seen)
+            await pilot.press(*keys.giving(command, seen))
             await until(pilot, lambda newest=newest: screen._newest is not newest)  # type: ignore[misc]
     raise AssertionError("the job did not end\n" + screen_text(pilot.app))

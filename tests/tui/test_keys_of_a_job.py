@@ -1,4 +1,4 @@
-"""How many keys a whole job takes of somebody who turns as the screen proposes and lets proof steps run on."""
+"""How many keys and minutes a whole job takes of somebody who turns as proposed and lets proof steps run on."""
 
 from __future__ import annotations
 
@@ -7,48 +7,29 @@ from pathlib import Path
 import pytest
 
 from bench.clock import RehearsalClock
-from bench.procedure.load.library import Library
+from bench.open_run import open_run
 from bench.run_request import RunRequest
-from bench.training.rehearse import target_answers
-from bench.tui.app import BenchApp
-from bench.tui.running_job import RunningJob
-from bench.tui.screens.bench import BenchScreen
-from bench.tui.screens.countdown import CountDown
+from bench.training.rehearse import rehearse, target_answers
 from bench.workspace import Workspace
 from tests.smooth import smooth_procedures
-from tests.tui.keyboard import Keyboard, play
-from tests.tui.screen_driver import says
+from tests.tui.keyboard import CountedHands
 
 MOST = {"open-reel-nab": 300, "quick-check": 52, "noise-reduction-itself": 31}
-"""For the line-up a choice; for the others what they took of a person once."""
+"""Of the line-up a choice; of the others what they took of a person once."""
 MOST_FOR_BIAS = 40
-
-
-@pytest.fixture(autouse=True)
-def _quick_count(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(CountDown, "beat_s", 0.01)
-
-
-async def played(workspace: Workspace, procedure: str) -> tuple[Keyboard, float]:
-    """The keys of a whole job, and its minutes."""
-    clock = RehearsalClock()
-    screen = BenchScreen(RunningJob(workspace, RunRequest(procedure), clock=clock))
-    app = BenchApp(screen)
-    answers = target_answers(Library(workspace).load_job(procedure))
-    async with app.run_test(size=(80, 24)) as pilot:
-        began = clock.now()
-        keyboard = await play(pilot, screen, clock, answers)
-        minutes = (clock.now() - began) / 60.0
-        await says(pilot, "report.html")
-    return keyboard, minutes
+"""Of both channels."""
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("procedure", MOST)
-async def test_a_whole_job_takes_few_keys(tmp_path: Path, procedure: str) -> None:
+def test_a_whole_job_takes_few_keys(tmp_path: Path, procedure: str) -> None:
     smooth_procedures(tmp_path / "procedures")
-    keyboard, minutes = await played(Workspace(tmp_path), procedure)
-    print(f"{procedure}: {keyboard.pressed} keys, {minutes:.0f} minutes; {keyboard.by_step.most_common(25)}")
-    assert keyboard.pressed < MOST[procedure]
-    bias = sum(n for step, n in keyboard.by_step.items() if step.rpartition(".")[2].startswith("bias"))
-    assert bias < MOST_FOR_BIAS
+    clock = RehearsalClock()
+    opened = open_run(Workspace(tmp_path), RunRequest(procedure), clock, real_time=False)
+    hands = CountedHands(answers=target_answers(opened.job), override="a rehearsal")
+    rehearse(opened.runner, opened.port, clock, hands)
+    opened.store.close()
+    keys = hands.keys
+    print(f"{procedure}: {keys.pressed} keys, {clock.now() / 60:.0f} minutes; {keys.by_step.most_common(25)}")
+    assert keys.pressed < MOST[procedure]
+    assert sum(n for step, n in keys.by_step.items() if step.rpartition(".")[2].startswith("bias")) < MOST_FOR_BIAS

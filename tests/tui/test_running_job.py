@@ -21,7 +21,7 @@ from bench.tui.screens.countdown import CountDown
 from bench.workspace import Workspace
 from tests.procedure.flow_bench import CLEAN, HEAD, words
 from tests.smooth import smooth_procedures
-from tests.tui.keyboard import Keyboard, play
+from tests.tui.keyboard import Keys, play
 from tests.tui.screen_driver import says, screen_text, until
 
 
@@ -37,28 +37,28 @@ def workspace(tmp_path: Path) -> Workspace:
     return Workspace(tmp_path)
 
 
-async def run(workspace: Workspace, wanted: RunRequest, size: tuple[int, int]) -> tuple[Keyboard, BenchScreen, str]:
+async def run(workspace: Workspace, wanted: RunRequest, size: tuple[int, int]) -> tuple[Keys, BenchScreen, str]:
     clock = RehearsalClock()
     screen = BenchScreen(RunningJob(workspace, wanted, clock=clock))
     app = BenchApp(screen)
     async with app.run_test(size=size) as pilot:
-        keyboard = await play(pilot, screen, clock)
+        keys = await play(pilot, screen, clock)
         await says(pilot, "report.html")
         text = screen_text(app)
         await pilot.press("space")
         await until(pilot, lambda: app.return_value is not None)
-    return keyboard, screen, text
+    return keys, screen, text
 
 
 async def test_a_job_by_hand_ends_with_a_report(workspace: Workspace) -> None:
-    keyboard, screen, text = await run(workspace, RunRequest("clean"), (80, 24))
+    keys, screen, text = await run(workspace, RunRequest("clean"), (80, 24))
     assert screen.exit_code == 0
     assert "Nothing judged." in text
     (folder,) = workspace.sessions.iterdir()
     assert (folder / "report.html").exists()
     assert read_session(folder).done
     steps = Library(workspace).load_job("clean").steps
-    assert keyboard.pressed <= len(steps) + sum(len(getattr(step, "checklist", ())) for step in steps)
+    assert keys.pressed <= len(steps) + sum(len(getattr(step, "checklist", ())) for step in steps)
 
 
 @pytest.mark.parametrize("method", ["begin", "view", "go_on"])
@@ -93,10 +93,10 @@ async def test_a_fault_in_a_step_is_said_on_the_screen_and_what_was_accepted_is_
 @pytest.mark.long
 @pytest.mark.parametrize("size", [(80, 24), (160, 45)])
 async def test_a_whole_line_up_by_keys(workspace: Workspace, size: tuple[int, int]) -> None:
-    keyboard, screen, text = await run(workspace, RunRequest("line-up-cassette"), size)
+    keys, screen, text = await run(workspace, RunRequest("line-up-cassette"), size)
     (folder,) = workspace.sessions.iterdir()
     assert screen.exit_code == 0, text
     assert "All in." in text
     session = read_session(folder)
     assert session.done
-    assert keyboard.turned > 0
+    assert keys.turned > 0

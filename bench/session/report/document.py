@@ -143,7 +143,7 @@ def document_of(session: SessionRecord) -> Document:
         attention=tuple(attention(session.events, session.titles).values()),
         adjusted=adjusted,
         stages=names,
-        cleaning=cleaning_sentence(latest),
+        cleaning=cleaning_sentence(latest, adjusted=adjusted),
         alignment=alignment_sentence(latest) if adjusted else NOTHING_ADJUSTED,
         facts=_facts(session),
         figures=things,

@@ -88,9 +88,15 @@ def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> 
     return out
 
 
-def cleaning_sentence(records: tuple[ReadingRecord, ...]) -> str:
-    """What cleaning gave back: before cleaning to after it."""
-    return _sentence("cleaning", records, "found-dirty", "found-clean")
+def cleaning_sentence(records: tuple[ReadingRecord, ...], *, adjusted: bool = True) -> str:
+    """What cleaning gave back: before cleaning to after it.
+
+    Args:
+        records: of the session.
+        adjusted: whether a trimmer was turned; where none was, readings as left were taken after cleaning too.
+    """
+    measured = any(r.stage == "found-clean" and r.measured is not None for r in records)
+    return _sentence("cleaning", records, "found-dirty", "found-clean" if adjusted or measured else "left")
 
 
 def alignment_sentence(records: tuple[ReadingRecord, ...]) -> str:
