@@ -24,7 +24,7 @@ def test_a_step_says_machine_place_cautions_what_to_do_and_what_good_is() -> Non
     lines = readings_text(samples.adjusting())
     assert lines[0] == (
         "Line up a cassette deck: Lanternhill front-room deck, Lanternhill everyday ferric, Lanternhill cassette "
-        "reference; 47.625 mm/s, 120 µs + 3180 µs, 0 dB is 250 nWb/m (DIN)"
+        "reference; 4.76 cm/s (1⅞ ips), 120 µs + 3180 µs, 0 dB is 250 nWb/m (DIN)"
     )
     assert lines[2] == "step 9 of 24: Set the replay level (as left)"
     assert lines[3].startswith("  caution (loud-tones): Loudspeakers down")

@@ -32,4 +32,4 @@ def test_a_whole_job_takes_few_keys(tmp_path: Path, procedure: str) -> None:
     keys = hands.keys
     print(f"{procedure}: {keys.pressed} keys, {clock.now() / 60:.0f} minutes; {keys.by_step.most_common(25)}")
     assert keys.pressed < MOST[procedure]
-    assert sum(n for step, n in keys.by_step.items() if step.rpartition(".")[2].startswith("bias")) < MOST_FOR_BIAS
+    assert sum(n for step, n in keys.by_step.items() if step.rpartition("/")[2].startswith("bias")) < MOST_FOR_BIAS
