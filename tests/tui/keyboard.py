@@ -13,6 +13,7 @@ from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Snapshot
 from bench.training.hands import UnattendedHands
 from bench.tui import presentation
+from bench.tui.learned_turns import LearnedTurns
 from bench.tui.screens.bench import BenchScreen
 from tests.tui.screen_driver import screen_text, until
 
@@ -94,9 +95,11 @@ class CountedHands(UnattendedHands):
     """Hands that count the keys of what they decide."""
 
     keys: Keys = field(default_factory=Keys)
+    learned: LearnedTurns = field(default_factory=LearnedTurns)
 
     def decide(self, snapshot: Snapshot, now: float) -> say.Command | None:
         """The next command; None to wait."""
+        snapshot = self.learned.shown(snapshot)
         command = UnattendedHands.decide(self, snapshot, now)
         if command is not None:
             self.keys.giving(command, snapshot)

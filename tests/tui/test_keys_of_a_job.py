@@ -16,6 +16,16 @@ from tests.tui.keyboard import CountedHands
 
 MOST = {"open-reel-nab": 300, "quick-check": 52, "noise-reduction-itself": 31}
 """Of the line-up a choice; of the others what they took of a person once."""
+WORDS = {
+    "book-in/complaint": "dull on the left",
+    "book-in/hours": "900",
+    "book-in/reel-format": "two-track",
+    "sign-off/next-due": "in a year",
+    "sign-off/sign": "A. Tester",
+    "tape": "dull",
+    "sign": "A. Tester",
+}
+"""What is typed at steps that ask for words."""
 MOST_FOR_BIAS = 40
 """Of both channels."""
 
@@ -26,7 +36,7 @@ def test_a_whole_job_takes_few_keys(tmp_path: Path, procedure: str) -> None:
     smooth_procedures(tmp_path / "procedures")
     clock = RehearsalClock()
     opened = open_run(Workspace(tmp_path), RunRequest(procedure), clock, real_time=False)
-    hands = CountedHands(answers=target_answers(opened.job), override="a rehearsal")
+    hands = CountedHands(answers=target_answers(opened.job) | WORDS, override="a rehearsal")
     rehearse(opened.runner, opened.port, clock, hands)
     opened.store.close()
     keys = hands.keys

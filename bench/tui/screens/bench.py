@@ -17,6 +17,7 @@ from bench.problem import Problem
 from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Gauge, Outcome, Prompt, Snapshot
 from bench.tui import presentation
+from bench.tui.learned_turns import LearnedTurns
 from bench.tui.messages import SnapshotReady
 from bench.tui.screens.answer_field import AnswerField
 from bench.tui.screens.bench_card import BenchCard
@@ -102,6 +103,7 @@ class BenchScreen(BenchCard):
         self._newest: Snapshot | None = None
         self._message_pending = False
         self._figures_drawn_at = 0.0
+        self._learned = LearnedTurns()
         self._redraw_scheduled = False
         self._answered_at = time.monotonic()
         self._waiting = False
@@ -193,6 +195,8 @@ class BenchScreen(BenchCard):
         """Show a snapshot: bars, steps and verdicts at once, figures at their own rate."""
         self._message_pending = False
         new, old = self._newest, self._figures
+        if new is not None:
+            new = self._learned.shown(new)
         self._snapshot = new
         if new is None or not self.display:  # on its way out: nothing to show it on
             return
