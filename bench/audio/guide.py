@@ -66,7 +66,7 @@ class GuideSound:
 
 def pitch_hz(off: float) -> float:
     """The pitch of a reading so many tolerances off: higher where it reads too much."""
-    return TARGET_HZ * 2.0 ** (max(-OCTAVE_AT, min(OCTAVE_AT, off)) / OCTAVE_AT)
+    return float(TARGET_HZ * 2.0 ** (max(-OCTAVE_AT, min(OCTAVE_AT, off)) / OCTAVE_AT))
 
 
 def guide_device(listed: Sequence[Device], used: Sequence[Device]) -> Device:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from bench.procedure.state.snapshot import Gauge, Snapshot, TrimmerPosition
+from bench.practice.facts import TrimmerPosition
+from bench.procedure.state.snapshot import Gauge, Snapshot
 from bench.procedure.state.trimmer_response import TrimmerResponse
 
 SAME_DEGREES = 0.5

@@ -8,14 +8,16 @@ import pytest
 
 from bench.measure.reading import Reading
 from bench.measure.verdict import Verdict
-from bench.procedure.state.snapshot import Gauge, Snapshot, TrimmerPosition
+from bench.practice.facts import TrimmerPosition
+from bench.procedure.kinds.adjust.guidance import Advice
+from bench.procedure.state.snapshot import Gauge, Snapshot
 from bench.tui.learned_turns import LearnedTurns
 from tests.tui import samples
 
 NAME = "replay level left"
 
 
-def shows(value: float, degrees: float, advice: str = "turn") -> Snapshot:
+def shows(value: float, degrees: float, advice: Advice = "turn") -> Snapshot:
     """A gauge that reads a value where its trimmer stands at some degrees; the target is −12 ± 0.5 dBFS."""
     near = abs(value + 12.0) < 0.125
     gauge = replace(
