@@ -52,7 +52,7 @@ def test_why_is_said_at_once_to_a_trainee() -> None:
         (samples.biased(), "10 kHz: degrees 60° reads −24.04 dBFS, peak −22.00 at 20°, come to −24.00"),
         (samples.biased(), "heads are 183 ms apart"),
         (samples.biased(passed=False), "no reading, because the peak is not passed yet"),
-        (samples.fluttering(), "capstan: 5.41 a second, 0.062 % peak, 55 % of it all"),
+        (samples.fluttering(), "capstan: 5.41 Hz, 0.062 % peak, 55 % of it all"),
         (samples.left_response(), "12.5 kHz, −20 dB: left response"),
         (samples.left_response(), "left as found −4.00 off"),
         (samples.left_response(), "! to be checked again: replay level, tracking"),

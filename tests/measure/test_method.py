@@ -19,7 +19,7 @@ FACTS = [f for f in fields(Method) if f.metadata]
 def sample(name: str) -> object:
     """A value of a fact by what it holds."""
     kind = next(f.type for f in FACTS if f.name == name)
-    if name in {"every_s", "interface_volts"}:  # never negative
+    if name in {"every_s", "interface_volts", "speed_mm_s"}:  # never negative
         return 1.5
     values = {"bool": True, "float | None": -1.5, "int | None": 3, "tuple[float, ...]": (50.0, 100.0)}
     return values.get(str(kind), "left")

@@ -95,8 +95,9 @@ def cleaning_sentence(records: tuple[ReadingRecord, ...], *, adjusted: bool = Tr
         records: of the session.
         adjusted: whether a trimmer was turned; where none was, readings as left were taken after cleaning too.
     """
-    measured = any(r.stage == "found-clean" and r.measured is not None for r in records)
-    return _sentence("cleaning", records, "found-dirty", "found-clean" if adjusted or measured else "left")
+    stages = {r.stage for r in records if r.measured is not None}
+    as_left = not adjusted and "found-dirty" in stages and "found-clean" not in stages
+    return _sentence("cleaning", records, "found-dirty", "left" if as_left else "found-clean")
 
 
 def alignment_sentence(records: tuple[ReadingRecord, ...]) -> str:

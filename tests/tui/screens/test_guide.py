@@ -32,7 +32,7 @@ async def test_it_sounds_after_a_caution_and_ends_at_once(end: str) -> None:
         await says(pilot, "F1 help")
         assert not job.guides
         await pilot.press("u")
-        await says(pilot, "never on one that leads to the machine")
+        await says(pilot, "The guide sounds on this computer's own output")
         assert not job.guides
         await pilot.press("y")
         await until(pilot, lambda: job.guides)
