@@ -57,6 +57,7 @@ def test_what_was_learnt_holds_at_a_later_step() -> None:
     learnt.shown(shows(-14.0, 0.0))
     learnt.shown(shows(-14.0, 15.0, "look"))
     assert turn_of(learnt.shown(shows(-13.25, 15.0))) == pytest.approx(25.0, abs=5.0)
+    learnt.shown(shows(-13.25, 40.0, "look"))
     later = shows(-12.5, 40.0)
     assert later.step is not None
     later = replace(later, step=replace(later.step, id="replay-level-again"))

@@ -259,6 +259,7 @@ class BenchKeys(Screen[str]):
         async def sound() -> None:
             try:
                 self._guide.turn_on(await asyncio.to_thread(self._open_guide))
+                self._guide.show(self._snapshot, self._picked)
             except Problem as problem:
                 self.app.push_screen(PagesScreen("Audible guide", [problem.sentence]))
             if not self.is_attached:

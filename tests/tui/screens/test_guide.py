@@ -36,7 +36,6 @@ async def test_it_sounds_after_a_caution_and_ends_at_once(end: str) -> None:
         assert not job.guides
         await pilot.press("y")
         await until(pilot, lambda: job.guides)
-        job.desk.on_snapshot(replace(samples.adjusting(), obeyed=1))
         await until(pilot, lambda: job.guides[0].offs)
         assert job.guides[0].offs[-1] == pytest.approx(off_in_tolerances(samples.adjusting(), 0))
         if end != "leave":
