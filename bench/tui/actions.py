@@ -68,6 +68,7 @@ BENCH = (
     KeyAction(
         "far", "f", "", "two metres", "Large, to be read from two metres: figure, arrow, trimmer; or what to do."
     ),
+    KeyAction("guide", "u", "", "audible guide", "Hear how far off it is: two tones that become one."),
     KeyAction("note", "n", "F4", "note", "Write a note into the report."),
     KeyAction("back", "b", "F8", "back", "Go back to the step before; what this one gave stays as an earlier try."),
     KeyAction("run_test", "e", "", "test", "Run a test that tells two causes apart; then this step begins again."),

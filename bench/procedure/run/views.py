@@ -5,6 +5,8 @@ from __future__ import annotations
 from bench.audio.port import PortStatus
 from bench.problem import Problem
 from bench.procedure.model.job import Job, JobStep
+from bench.procedure.model.step_base import TARGET
+from bench.procedure.model.targets import target_words
 from bench.procedure.state.snapshot import InputView, JobView, Outcome, Prompt, Snapshot, StepView
 from bench.words.figures import tape_speed
 
@@ -42,6 +44,12 @@ def step_view(job: Job, at: int, *, beside: JobStep | None = None, hides_why: bo
     step = beside or (job.steps[at] if at < len(job.steps) else None)
     if step is None:
         return None
+    named = getattr(step, "target", None)
+    target = target_words(job.target(named)) if named else ""
+
+    def said(text: str) -> str:
+        return text.replace(TARGET, target) if target else text
+
     return StepView(
         id=step.id,
         kind=step.kind,
@@ -50,11 +58,11 @@ def step_view(job: Job, at: int, *, beside: JobStep | None = None, hides_why: bo
         total=len(job.steps),
         stage="left" if beside else step.stage,
         cautions=step.cautions,
-        do=step.do,
-        good=step.good,
-        why="" if hides_why else step.why,
-        if_not="" if hides_why else step.if_not,
-        hints=step.hints,
+        do=said(step.do),
+        good=said(step.good),
+        why="" if hides_why else said(step.why),
+        if_not="" if hides_why else said(step.if_not),
+        hints=tuple(said(hint) for hint in step.hints),
         direction=step.direction or "",
         lot=step.lot,
     )

@@ -67,7 +67,7 @@ async def test_a_long_reply_to_a_wrong_answer_is_whole_on_a_wide_screen() -> Non
     app, job = bench_app(asked)
     async with app.run_test(size=(160, 45)) as pilot:
         await says(pilot, asked.prompt.choices[0][:20])
-        await show(pilot, job, replace(asked, prompt=replace(asked.prompt, text=reply)), "the first step.")
+        await show(pilot, job, replace(asked, prompt=replace(asked.prompt, text=reply)), "today,")
 
 
 async def test_a_reading_that_is_out_needs_a_reason() -> None:
