@@ -41,7 +41,7 @@ A_CORNERS_HZ = (80.0, 3000.0, 10500.0)
 """Low-pass, high-pass, higher high-pass, 12 dB an octave; the second band is the rest of the first and the third."""
 A_TOP_DAMPING, A_TOP_MIDDLE = 1.05, 0.6
 """Of the highest band (s² + 0.6 s)/(s² + 1.05 s + 1). A fit of ours with its corner, so that low levels gain 10 dB to
-5 kHz and 15 dB at 15 kHz, all within 0.1 dB: two plain high-passes, at 3 and 9 kHz, partly cancel where they overlap."""
+5 kHz and 15 dB at 15 kHz, within 0.1 dB: two plain high-passes, at 3 and 9 kHz, partly cancel where they overlap."""
 A_THRESHOLD = 0.01
 """-40 dB: above it the side signal of a band no longer grows."""
 A_CEILING = 0.1

@@ -25,7 +25,7 @@ def target_answers(job: Job) -> dict[str, str]:
     A practice machine has no tape tension or pull to measure, so these are taken as correct.
     """
     asked = [s for s in job.steps if isinstance(s, Entry) and s.asks == "number" and s.target is not None]
-    return {s.id: f"{job.target(s.target).value:g}" for s in asked if s.target is not None}
+    return {s.id: f"{job.at(s.lot).target(s.target).value:g}" for s in asked if s.target is not None}
 
 
 def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -> Outcome:

@@ -15,7 +15,7 @@ import pytest
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
 from bench.open_run import open_run
-from bench.practice.machine import PracticeMachine
+from bench.practice.switched import AnyMachine
 from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse, target_answers
@@ -40,7 +40,7 @@ JOBS = (
 )
 
 
-def tape_re_source(machine: PracticeMachine, heads: int) -> list[float]:
+def tape_re_source(machine: AnyMachine, heads: int) -> list[float]:
     """400 Hz at −20 dB: the tape relative to the source, dB, read by correlation and not by the program's meters."""
     sent = tone(400.0, -12.0 - 20.0, 2.0)
     machine.load("work")
@@ -60,7 +60,7 @@ def tape_re_source(machine: PracticeMachine, heads: int) -> list[float]:
     return [level_dbfs(tape[late, c], 400.0) - level_dbfs(source[late, c], 400.0) for c in (0, 1)]
 
 
-def check(machine: PracticeMachine, heads: int) -> None:
+def check(machine: AnyMachine, heads: int) -> None:
     """The bounds."""
     truth = machine.truth()
     bias = [truth["bias left"], truth["bias right"]]
