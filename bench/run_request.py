@@ -21,7 +21,7 @@ class RunRequest:
     other_tapes: tuple[str, ...] = ()
     """Further tapes that the machine is lined up for, and"""
     other_reference_tapes: tuple[str, ...] = ()
-    """further reference tapes; where a tape is named, those of the procedure do not count."""
+    """further reference tapes; those of the procedure count only with its own first one."""
     interface: str | None = None
     """None: the newest sheet of the device, if there is one."""
     port: str = "practice"

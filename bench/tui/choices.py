@@ -204,6 +204,8 @@ def _procedures(workspace: Workspace) -> tuple[Option, ...]:
         about = [procedure.summary]
         if procedure.needs:
             about.append("Needs: " + "; ".join(procedure.needs) + ".")
+        if procedure.other_tapes:
+            about.append("Also lines up for: " + ", ".join(procedure.other_tapes) + ".")
         own = {"machine": procedure.machine, "tape": procedure.tape, "reference-tape": procedure.reference_tape}
         option = Option(
             path.stem,

@@ -17,6 +17,7 @@ from bench.procedure.load.expansion import (
     in_each_direction,
     job_steps,
     why_not_applicable,
+    with_line_input,
     within_follow,
 )
 from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, did_you_mean, shown, without_echoes
@@ -214,7 +215,7 @@ class _Gathering:
                         yield from self._followed(PlacedStep(one, brought, names, why_not), chain, settings, lot)
                     else:
                         self._count += 1
-                        yield PlacedStep(one, brought, names, why_not)
+                        yield PlacedStep(with_line_input(one, sheets.machine), brought, names, why_not)
 
     def _followed(
         self, placing: PlacedStep, chain: tuple[Path, ...], settings: Sequence[_Sheets], lot: str
@@ -297,12 +298,16 @@ class _Gathering:
     def _paths(
         self, kind: SheetKind, data: dict[str, Any], folder: Path, wanted: Wanted
     ) -> Iterator[tuple[KeyPath, Path]]:
-        """The sheets of a kind that were named, else those of the procedure, each with the key that names it."""
+        """The sheets of a kind that were named, else those of the procedure, each with the key that names it.
+
+        To name the first sheet of the procedure alone is to name none.
+        """
         key = kind.replace("-", "_")
-        if kind in wanted:
-            yield from (((key,), path) for path in wanted[kind])
+        named = wanted.get(kind, ())
+        if named and [path.stem for path in named] != [data.get(key)]:
+            yield from (((key,), path) for path in named)
             return
-        first = self._sheet_path(kind, (key,), data.get(key), folder)
+        first = next(iter(named), None) or self._sheet_path(kind, (key,), data.get(key), folder)
         if first is not None:
             yield (key,), first
         for n, name in enumerate(data.get(f"other_{key}s", ()) if kind != "machine" else ()):

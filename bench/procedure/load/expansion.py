@@ -140,7 +140,7 @@ def at_settings(placed: Sequence[PlacedStep], settings: Sequence[TapeSetting]) -
             continue
         if isinstance(step, Entry) and step.reads is not None and not step.reads.startswith("bias"):
             first = set_for.setdefault(step.reads, step.lot)
-            read = f"{step.reads} was read already with {by_lot[first].tape.name}"
+            read = f"{step.reads} was read already at the setting {by_lot[first].setting}"
             yield placing if first == step.lot else replace(placing, why_not=read)
             continue
         here = by_lot[step.lot]
@@ -161,8 +161,16 @@ def at_settings(placed: Sequence[PlacedStep], settings: Sequence[TapeSetting]) -
         shared = next((name for name in names if set_for.setdefault(name, step.lot) != step.lot), None)
         why_not = ""
         if shared is not None:
-            why_not = f"{shared} is shared, and is set already for {by_lot[set_for[shared]].tape.name}"
+            why_not = f"{shared} is shared, and is set already at the setting {by_lot[set_for[shared]].setting}"
         yield replace(placing, step=step.model_copy(update=changes), why_not=why_not)
+
+
+def with_line_input(step: P, machine: Machine | None) -> P:
+    """A step that sets the record level control, with what the line input of the machine takes."""
+    if not isinstance(step, Adjust) or step.quantity != "source_level" or not (machine and machine.line_input_mv):
+        return step
+    said = f"With the control full up, the line input takes {machine.line_input_mv:g} mV for reference level."
+    return step.model_copy(update={"do": f"{step.do} {said}"})
 
 
 def _of_reference_tape(step: JobStep | Follow) -> bool:

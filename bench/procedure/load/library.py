@@ -90,7 +90,8 @@ class Library:
             machine: name or path of the sheet; without one, that of the procedure, else the default.
             tape: likewise.
             reference_tape: likewise.
-            other_tapes: further tapes that the machine is lined up for; where a tape is named, none but these.
+            other_tapes: further tapes that the machine is lined up for; those of the procedure count only with its own
+                first one.
             other_reference_tapes: likewise.
 
         Raises:

@@ -81,6 +81,11 @@ class TapeSetting:
     names: dict[str, str]
     """As `Job.names`."""
 
+    @property
+    def setting(self) -> str:
+        """Name of the setting; "" on a machine without any."""
+        return self.machine.setting[0].name if self.machine.setting else ""
+
 
 @dataclass(frozen=True, slots=True)
 class Job:
