@@ -88,6 +88,25 @@ def test_a_record_line_up_leaves_bias_equalisation_and_level_right(
 
 
 @pytest.mark.long
+@pytest.mark.parametrize("seed", range(1, 11))
+@pytest.mark.parametrize("job", ["cassette-several-tapes", "open-reel-two-speeds"])
+def test_a_line_up_for_several_tapes_leaves_each_of_them_right(tmp_path: Path, job: str, seed: int) -> None:
+    smooth_procedures(tmp_path / "procedures")
+    opened = open_run(Workspace(tmp_path), RunRequest(job, seed=seed), RehearsalClock(), real_time=False)
+    hands = UnattendedHands(answers=target_answers(opened.job), override="rehearsed")
+    outcome = rehearse(opened.runner, opened.port, opened.clock, hands)
+    opened.store.close()
+    assert isinstance(opened.port, PracticePort)
+    truth = opened.port.machine.truth()
+    settings = [opened.job.machine, *(s.machine for s in opened.job.further)]
+    for machine in settings:
+        for usual, most in (("bias", 0.5), ("record equalisation", 0.7)):
+            errors = [truth[machine.trimmer(f"{usual} {side}")] for side in ("left", "right")]
+            assert max(map(abs, errors)) < most, (machine.setting[0].name, usual, errors)
+    assert outcome.exit_code == 0, outcome.said
+
+
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(1, 51))
 @pytest.mark.parametrize("job", JOBS)
 def test_a_whole_job_does(tmp_path: Path, job: str, seed: int) -> None:
