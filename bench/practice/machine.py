@@ -167,7 +167,7 @@ class PracticeMachine:
             self._reference.rewind(None)
 
     def rewind(self, section: str | None = None) -> None:
-        """Rewind to the start, or to a section of the reference tape, which then repeats without a pause."""
+        """Rewind to the start, or to a section of the reference tape, which is wound back whenever it ends."""
         if self._loaded == "reference":
             self._reference.rewind(section)
         elif section is not None:

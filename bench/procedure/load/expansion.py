@@ -146,10 +146,7 @@ def at_settings(placed: Sequence[PlacedStep], settings: Sequence[TapeSetting]) -
         here = by_lot[step.lot]
         if not isinstance(step, Adjust):
             heard = (placing.names[-1], here.machine.speed_mm_s, here.machine.equalisation_us)
-            of_reference = plays_reference_tape(step) or (
-                isinstance(step, ByHand) and "load-reference-tape" in step.does
-            )
-            again = of_reference and played.setdefault(heard, step.lot) != step.lot
+            again = _of_reference_tape(step) and played.setdefault(heard, step.lot) != step.lot
             said = "the reference tape was played already at this speed and equalisation"
             yield replace(placing, why_not=said) if again else placing
             continue
