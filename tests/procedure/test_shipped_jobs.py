@@ -41,6 +41,8 @@ LINE_UPS: tuple[tuple[str, str | None], ...] = (
     ("open-reel-two-speeds", None),
     ("first-line-up", None),
     ("owners-azimuth", None),
+    ("foreign-tape", None),
+    ("foreign-tape-trimmers", None),
     ("calibrate-interface", None),
 )
 """Jobs that set a machine right, or need none: they meet it out of line."""
