@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from bench.practice.facts import LoadedTape, MachineFacts, TrimmerPosition
 from bench.practice.machine import PracticeMachine
+from bench.practice.owners_tape import OwnersTape
 from bench.problem import Problem
 
 Floats = NDArray[np.float64]
@@ -104,6 +105,11 @@ class SwitchedMachine:
     def remaining_faults(self) -> tuple[str, ...]:
         """The names of its faults that cleaning or demagnetising has not removed."""
         return self._at.remaining_faults
+
+    @property
+    def owners_tape(self) -> OwnersTape:
+        """The tape from elsewhere, at the present setting."""
+        return self._at.owners_tape
 
     def look(self, part: str) -> str:
         """What a part looks like."""
