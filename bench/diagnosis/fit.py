@@ -18,11 +18,12 @@ from bench.diagnosis.parameters import FIGURES, NAMES, SETTINGS, index, usual
 from bench.diagnosis.rows import Rows
 
 Values = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 BENT = tuple(f.name for f in FIGURES if not f.straight)
 """Settings that readings follow in a curve: fitted one by one."""
 DAMPING, STEP = 1e-2, 0.05
+STARTS = (1.0, 4.0)
+"""Where azimuth starts, of its usual spread: at 0 its loss has no slope, so that no fit would leave it."""
 FREEDOM = 4.0
 """Degrees of freedom of the settings' prior (Student's t): a trimmer may stand far out."""
 
@@ -122,10 +123,12 @@ class Fitter:
                 share.append(of_run * (weights[:, at[1]] if len(shape) > 1 else 1.0))
         self._share = np.array(share)
         self.precision = width[self.settings] ** -2.0
+        self._azimuth = width[self.settings] * np.array(["azimuth" in BENT[colour] for colour in self._colour])
 
-    def figures(self, variants: tuple[Variant, ...], x: Values, columns: dict[int, Values]) -> Values:
+    def figures(self, variants: tuple[Variant, ...], x: Values) -> Values:
         """The figures of one set."""
-        return np.asarray(self.vectors(Problemset([variants], columns, self.rows), x[None])[0])
+        none = {id(v): np.zeros((len(self.rows), 0)) for v in variants}
+        return np.asarray(self.vectors(Problemset([variants], none, self.rows), x[None])[0])
 
     def vectors(self, problem: Problemset, x: Values) -> Values:
         """The figures of each set."""
@@ -185,7 +188,10 @@ class Fitter:
     def fit(self, problem: Problemset, start: Values | None = None, rounds: int = 5) -> Fitted:
         """The most likely figures of each set, and the evidence."""
         prior, precision = self._prior(problem)
-        at = self._state(problem, prior.copy() if start is None else start)
+        if start is None:
+            start = prior.copy()
+            start[:, : len(self.settings)] += self._azimuth_start(problem)
+        at = self._state(problem, start)
         damping, columns = np.full(len(problem.sets), DAMPING), self.whiten @ problem.columns
         for _ in range(rounds):
             slopes = self.slopes(problem, at.x)
@@ -194,6 +200,14 @@ class Fitter:
         evidence = self._laplace(at.cost, precision, normal)
         spread = np.asarray(np.linalg.inv(normal))
         return Fitted(problem, len(self.settings), evidence, at.x, spread, at.read, slopes)
+
+    def _azimuth_start(self, problem: Problemset) -> Values:
+        """Azimuth as it is most likely without a cause, from several starts; all else 0."""
+        alone = Problemset([()] * len(STARTS), problem.all_columns, self.rows)
+        starts = self.mean[self.settings] + np.outer(STARTS, self._azimuth)
+        found = self.fit(alone, starts, rounds=4)
+        best = found.x[int(np.argmax(found.log_evidence))]
+        return np.asarray(np.where(self._azimuth > 0, best - self.mean[self.settings], 0.0))
 
     def evidence(self, fitted: Fitted) -> Values:
         """The evidence of sets that were fitted with another covariance, after one step along their slopes."""

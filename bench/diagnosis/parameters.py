@@ -49,7 +49,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("replay_azimuth", 4.0, "arcmin", SETTINGS, straight=False, trimmer="replay azimuth"),
     Figure("record_azimuth", 3.0, "arcmin", SETTINGS, straight=False, trimmer="record azimuth"),
     Figure("record_level", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="record level", left=2.0),
-    Figure("record_equalisation", 1.2, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation", left=2.5),
+    Figure("record_equalisation", 1.5, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation", left=2.5),
     Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="bias"),
     Figure("speed", 0.8, "%", SETTINGS, trimmer="speed"),
     Figure("replay_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL),
@@ -84,7 +84,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("pilot_filter", 0.0, "dB"),
     Figure("encoded", 0.0, "1"),
     # The tape in use
-    Figure("sensitivity", 1.0, "dB"),
+    Figure("sensitivity", 0.8, "dB"),
     Figure("tape_treble", 1.2, "dB"),
     Figure("maximum", 1.6, "dB"),
     Figure("hiss", 3.0, "dB"),

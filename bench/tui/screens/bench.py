@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
@@ -76,8 +77,11 @@ class BenchJob(Protocol):
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
         """Open session and port and make the bench thread; raises `Problem`. May take a second or two."""
 
-    def diagnosis_lines(self) -> list[str]:
-        """What is wrong so far, as lines; raises `Problem`. May take a second."""
+    def diagnosis_line(self, before: Snapshot, now: Snapshot) -> str:
+        """What is wrong, where a person wants to know it at this moment, else ""; raises `Problem`."""
+
+    def diagnosis_page(self) -> tuple[list[str], say.Command | None]:
+        """What is wrong so far, as lines, and what makes the suggested test; raises `Problem`. May take a second."""
 
     def close(self, outcome: Outcome | None) -> str:
         """Close the session; returns a sentence about it: where the report is."""
@@ -101,6 +105,7 @@ class BenchScreen(BenchCard):
         self._redraw_scheduled = False
         self._answered_at = time.monotonic()
         self._waiting = False
+        self._cause = ""
         self._posted = 0
         self._shown_prompt = Prompt("wait", "")
         self._closing_sentence = ""
@@ -216,6 +221,9 @@ class BenchScreen(BenchCard):
         if is_new_step and new.step is not None:
             self._step_began = now
             self._cautions_read, self._given = self._given, frozenset(new.step.cautions)
+            self._cause = ""
+            if old is not None:
+                self.run_worker(self._tell_cause(old, new), group="cause", exclusive=True)
         if old is not None and len(new.kept) > len(old.kept) and self.app.bell_on:  # type: ignore[attr-defined]
             self.app.bell()
         with self.app.batch_update():
@@ -302,7 +310,9 @@ class BenchScreen(BenchCard):
         bar = self.query_one(Bar)
         set_height(bar, max(1, len(bar_lines(asked, self.size.width, 3))))
         bar.show(asked)
-        self.query_one(Notice).show(*presentation.notice_of(new))
+        text, role = presentation.notice_of(new)
+        cause = f"What is wrong: {self._cause}. d for the rest" if self._cause else ""
+        self.query_one(Notice).show(text or cause, role)
         shown = presentation.footer_of(new, trainee=self.trainee)
         self.query_one(Footer).show(shown, typing=presentation.is_typing(new))
 
@@ -353,8 +363,15 @@ class BenchScreen(BenchCard):
         else:
             super()._go_back()
 
-    def _what_is_wrong(self) -> list[str]:
-        return self._job.diagnosis_lines()
+    def _what_is_wrong(self) -> tuple[list[str], say.Command | None]:
+        return self._job.diagnosis_page()
+
+    async def _tell_cause(self, before: Snapshot, now: Snapshot) -> None:
+        """The first cause in one line, at the moments at which it is wanted."""
+        with suppress(Problem):
+            self._cause = await asyncio.to_thread(self._job.diagnosis_line, before, now)
+        if self._snapshot is not None and self._cause and not self._finished and self.display:
+            self._show_bottom(self._snapshot)
 
     def _pick_again(self) -> None:
         if self._snapshot is not None:
