@@ -104,7 +104,7 @@ class Fitter:
 
     def __init__(self, rows: Rows, covariance: Values) -> None:
         self.rows = rows
-        self.mean, width, _ = usual()
+        self.mean, width, _ = usual(lined_up_before=rows.machine.lined_up_before)
         self.whiten = np.linalg.inv(np.linalg.cholesky(covariance))
         self.log_det = 2 * float(np.log(np.diag(self.whiten)).sum())
         runs, weights = rows.runs(), rows.channel_weights()

@@ -43,6 +43,8 @@ class Machine:
     """What the interface reads at the reference level."""
     parts: Mapping[str, float] = field(default_factory=dict)
     """Turns per second of each of `PARTS` that is known."""
+    lined_up_before: bool = False
+    """Whether an earlier visit adjusted it."""
     assumed: tuple[str, ...] = ()
     """What its sheet lacks."""
 
@@ -93,6 +95,7 @@ def machine_of(facts: Mapping[str, Any], where: str) -> Machine:
         gap_um=given.number("replay_gap_um", "gap_um", usual=1.2 if cassette else 3.0),
         reference_dbfs=float(dbfs) if isinstance(dbfs, int | float) else given.level("reference_dbfs", "replay_dbfs"),
         parts=_rates(facts, speed, cassette),
+        lined_up_before=facts.get("lined_up_before") is True,
         assumed=tuple(given.assumed),
     )
 

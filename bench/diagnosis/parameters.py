@@ -111,6 +111,10 @@ FIGURES: tuple[Figure, ...] = (
 NAMES = {f.name: f for f in FIGURES}
 
 
+DRIFTED = 0.5
+"""Of its usual spread, what a setting has on a machine that was lined up before. Common practice, no source."""
+
+
 def _layout() -> tuple[dict[str, slice], int]:
     out, at = {}, 0
     for figure in FIGURES:
@@ -124,14 +128,20 @@ WHERE, COUNT = _layout()
 """Where each figure stands in the vector, and how long that is."""
 
 
-def usual() -> tuple[Values, Values, NDArray[np.bool_]]:
-    """Mean and standard deviation of the vector on a machine without a fault, and which figures are straight lines."""
+def usual(*, lined_up_before: bool = False) -> tuple[Values, Values, NDArray[np.bool_]]:
+    """Mean and standard deviation of the vector on a machine without a fault, and which figures are straight lines.
+
+    Args:
+        lined_up_before: whether an earlier visit set its trimmers right, so that they have only drifted since.
+    """
     mean, width, straight = np.zeros(COUNT), np.zeros(COUNT), np.ones(COUNT, dtype=bool)
     for figure in FIGURES:
         at = WHERE[figure.name]
         mean[at], width[at] = figure.mean, figure.usual
         if figure.left != 1.0:
             width[(at.start + at.stop) // 2 : at.stop] *= figure.left
+        if figure.trimmer and lined_up_before:
+            width[at.start : (at.start + at.stop) // 2] *= DRIFTED
         straight[WHERE[figure.name]] = figure.straight
     return mean, width, straight
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from bench.diagnosis.fit import Problemset
 from bench.diagnosis.parameters import FIGURES, SETTINGS, index, usual
+from bench.diagnosis.tones import settings_of as run_of
 
 if TYPE_CHECKING:
     from bench.diagnosis.weighing import Weighing
@@ -23,6 +24,8 @@ TOLD = 0.7
 LAW = {"replay_equalisation": 0.25, "record_equalisation": 0.3, "bias": 0.15}
 """Share by which a trimmer's effect differs from the law that its error is stated by: an equaliser may be a shelf or a
 resonance, and bias acts by its own curve on each tape. Common practice, no source."""
+SIDELESS = {"replay_azimuth": "reference-tape", "record_azimuth": "record-replay"}
+"""Settings whose loss of treble does not tell to which side they are out, and the source that tells it by its delay."""
 RUNS = ("as found", "as left")
 
 
@@ -41,8 +44,8 @@ class Setting:
 
 def settings_of(weighing: Weighing) -> tuple[Setting, ...]:
     """Every trimmer's error that the readings tell, mixed over the likely sets."""
-    _, width, straight = usual()
     fitter = weighing.fitter
+    _, width, straight = usual(lined_up_before=fitter.rows.machine.lined_up_before)
     sets = [s for s in weighing.sets[:12] if s.probability >= LIKELY] or list(weighing.sets[:1])
     weights = np.array([s.probability for s in sets])
     weights /= weights.sum()
@@ -63,6 +66,8 @@ def settings_of(weighing: Weighing) -> tuple[Setting, ...]:
                 means, variances = np.array([f.bent[k] for f in found]), np.array([f.bent_variance[k] for f in found])
             else:
                 continue
+            if figure.name in SIDELESS and not _delay_read(weighing, SIDELESS[figure.name], at[0]):
+                means, variances = np.zeros_like(means), variances + means**2
             mean = float(weights @ means)
             deviation = float(np.sqrt(weights @ (variances + (means - mean) ** 2)))
             deviation = float(np.hypot(deviation, LAW.get(figure.name, 0.0) * abs(mean)))
@@ -80,6 +85,11 @@ class _OfSet(NamedTuple):
     straight: Values
     """In units of the usual spread."""
     straight_variance: Values
+
+
+def _delay_read(weighing: Weighing, source: str, run: int) -> bool:
+    places = weighing.fitter.rows.places
+    return any(p.kind == "delay" and (p.finding.source, run_of(p.finding.stage)) == (source, run) for p in places)
 
 
 def _of_set(weighing: Weighing, n: int) -> _OfSet:

@@ -118,8 +118,8 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     probability = np.exp(scores - np.logaddexp.reduce(scores))
     out: list[Weighed] = []
     for n in np.argsort(-probability):
-        if probability[n] < 1e-4 and len(out) > 8:
-            break
+        if probability[n] < 1e-4 and len(out) > 8 and sets[n]:
+            continue  # "nothing wrong" always stays, for comparison
         fit, at_set = (fitted, int(n)) if n < len(singles) or both is None else (both, int(n) - len(singles))
         x, spread, read = fit.x[at_set], fit.spread[at_set], fit.read[at_set]
         out.append(Weighed(sets[n], float(probability[n]), x, spread, read, len(fitter.settings)))

@@ -17,6 +17,7 @@ from bench.procedure.model.job import JobStep
 from bench.procedure.run.commands import GoAside
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot
+from bench.session.record.index import entries_beside
 from bench.session.record.inputs import machine_sheet
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
@@ -29,9 +30,22 @@ def diagnosis_of(session: SessionRecord, possible: Possible | None = None) -> tu
     """The diagnosis, with the next test of those that are possible; and the machine as its sheet gives it."""
     sheet = machine_sheet(session.folder, session.inputs)
     facts = {k: v for k, v in sheet.items() if k != "practice"} | ({} if sheet else {"heads": session.job.heads})
-    machine = machine_of(facts, str(session.folder))
+    machine = machine_of(facts | {"lined_up_before": _lined_up_before(session)}, str(session.folder))
     findings = findings_of(session.readings, adjusted=session.adjusted)
     return diagnose(machine, findings, answers_of(session.events), possible), machine
+
+
+def _lined_up_before(session: SessionRecord) -> bool:
+    """Whether the visit before this one adjusted the machine. A practice machine is another one with each new job."""
+    if session.job.port_kind == "practice":
+        return bool(session.job.turned_before)
+    every = entries_beside(session.folder)
+    mine = next((e for e in every if e.name == session.folder.name), None)
+    earlier = [e for e in every if mine and e.machine == mine.machine and e.begun < mine.begun and e.done]
+    try:
+        return bool(earlier) and read_session(max(earlier, key=lambda e: e.begun).folder).adjusted
+    except Problem:
+        return False
 
 
 def worth_telling(session: SessionRecord) -> Diagnosis | None:
