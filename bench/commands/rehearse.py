@@ -49,12 +49,12 @@ def run(args: argparse.Namespace) -> int:
     if args.after is not None:
         asked = replace(asked, after=session_folder(args.after, args.workspace))
     opened = open_run(workspace, asked, clock, real_time=False, say=narrate)
-    hands = _following(opened) if args.diagnose else UnattendedHands()
+    hands = following(opened) if args.diagnose else UnattendedHands()
     hands.answers, hands.override = target_answers(opened.job), args.override
     return run_and_report(opened, lambda: rehearse(opened.runner, opened.port, clock, hands), as_json=args.json)
 
 
-def _following(opened: OpenRun) -> FollowingHands:
+def following(opened: OpenRun) -> FollowingHands:
     """Hands that follow the diagnosis of what the session holds so far."""
 
     def ask(possible: Possible) -> Diagnosis:

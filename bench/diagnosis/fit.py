@@ -210,12 +210,15 @@ class Fitter:
         return np.asarray(np.where(self._azimuth > 0, best - self.mean[self.settings], 0.0))
 
     def evidence(self, fitted: Fitted) -> Values:
-        """The evidence of sets that were fitted with another covariance, after one step along their slopes."""
+        """The evidence of sets that were fitted with another covariance, after one step straight along their slopes."""
         problem = fitted.problem
+        prior, precision = self._prior(problem)
         start = self._state(problem, fitted.x, fitted.read)
         along = (fitted.slopes, self.whiten @ problem.columns)
-        at, _, normal = self._step(problem, start, along, np.full(len(problem.sets), DAMPING))
-        return self._laplace(at.cost, self._prior(problem)[1], normal)
+        step, white, normal = self._aim(problem, start, along, np.full(len(problem.sets), DAMPING))
+        residual = start.residual - (white @ step[..., None])[..., 0]
+        cost = (residual**2).sum(axis=1) + self._weights(start.x + step, prior, precision)[1]
+        return self._laplace(np.minimum(cost, start.cost), precision, normal)
 
     def _state(self, problem: Problemset, x: Values, read: Values | None = None) -> _State:
         prior, precision = self._prior(problem)
@@ -227,6 +230,22 @@ class Fitter:
         self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
     ) -> tuple[_State, NDArray[np.bool_], Values]:
         """One step along slopes and whitened columns, kept where it is better; and the normal equations' matrix."""
+        step, _, normal = self._aim(problem, at, along, damping)
+        then = self._state(problem, at.x + step)
+        better = then.cost < at.cost
+        whole = better[:, None]
+        kept = _State(
+            np.where(whole, then.x, at.x),
+            np.where(whole, then.read, at.read),
+            np.where(whole, then.residual, at.residual),
+            np.where(better, then.cost, at.cost),
+        )
+        return kept, better, normal
+
+    def _aim(
+        self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
+    ) -> tuple[Values, Values, Values]:
+        """The step that the normal equations ask for, the whitened slopes, and the equations' matrix."""
         s, k = len(self.settings), problem.figure.shape[1]
         prior, precision = self._prior(problem)
         weights, _ = self._weights(at.x, prior, precision)
@@ -238,16 +257,7 @@ class Fitter:
         step = np.linalg.solve(damped, pull[..., None])[..., 0]
         step[:, s : s + k] = np.clip(step[:, s : s + k], -1.5, 1.0)
         step[:, :s] = np.clip(step[:, :s], -8.0, 8.0)
-        then = self._state(problem, at.x + step)
-        better = then.cost < at.cost
-        whole = better[:, None]
-        kept = _State(
-            np.where(whole, then.x, at.x),
-            np.where(whole, then.read, at.read),
-            np.where(whole, then.residual, at.residual),
-            np.where(better, then.cost, at.cost),
-        )
-        return kept, better, normal
+        return step, white, normal
 
     def _laplace(self, cost: Values, precision: Values, normal: Values) -> Values:
         half = np.log(precision).sum(axis=1) - np.linalg.slogdet(normal)[1] + self.log_det
