@@ -279,7 +279,8 @@ class OtherMachine:
             out = out - 10 * np.log10(1 + (hz / (14.0e3 - 0.9e3 * self.size)) ** 14)
         if "noise-reduction-left-in" in self.causes:
             # A sliding band: at −20 dB 4.3 dB at 1.3 kHz and about 2 dB at the top, after component data sheet NTE2003.
-            out = out + max(0.0, (-sent - 5) / 15) * (3.6 * np.exp(-0.5 * (np.log2(hz / 1600) / 1.4) ** 2) + 1.2 * k**0.3)
+            band = 3.6 * np.exp(-0.5 * (np.log2(hz / 1600) / 1.4) ** 2) + 1.2 * k**0.3
+            out = out + max(0.0, (-sent - 5) / 15) * band
         return np.asarray(out)
 
     # ------------------------------------------------------------- readings
