@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.diagnosis.scores import judged, reliability, share, table
-from tests.diagnosis.suggestions import followed, ranked, visit, worth
+from tests.diagnosis.scores import judged, ranked, reliability, share, table
+from tests.diagnosis.suggestions import followed, visit, worth
 
 pytestmark = pytest.mark.long
 
@@ -26,12 +26,13 @@ def test_the_table_of_suggested_tests(capsys: pytest.CaptureFixture[str]) -> Non
     lines = []
     for whole in (False, True):
         starts = [visit(seed, whole=whole) for seed in SUGGESTED]
-        said = f"begun with {'all' if whole else 'record and replay'}:"
+        said = [[ranked(d) for d in followed(s, 2)] for s in starts]
         for tests in (0, 1, 2):
-            ends = [(s.truth.causes, ranked(followed(s, tests))) for s in starts]
+            ends = [(s.truth.causes, names[tests]) for s, names in zip(starts, said, strict=True)]
             first = share([names[0] == true[0] for true, names in ends if len(true) == 1])
             both = share([set(true) <= set(names[:3]) for true, names in ends if len(true) == 2])
-            lines.append(f"{said} {tests} tests: single first {first}, both of two in the first three {both}")
+            begun = "all" if whole else "record and replay"
+            lines.append(f"begun with {begun}, {tests} tests: first {first}, both in the first three {both}")
     bits = [worth(visit(seed, whole=False)) for seed in SUGGESTED[:WORTH]]
     got, best = (sum(column) for column in zip(*bits, strict=True))
     lines.append(

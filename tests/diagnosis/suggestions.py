@@ -18,7 +18,7 @@ from bench.diagnosis.causes.table import CAUSES
 from bench.diagnosis.next_test import HANDLING, MEASUREMENTS, NextTest
 from bench.diagnosis.readings.looks import shown
 from bench.diagnosis.telling.contract import case_of
-from tests.diagnosis.other_machines import Truth
+from tests.diagnosis.other_machines import BY_QUICK_CHECK, Truth
 from tests.diagnosis.other_readings import make
 
 BEGUN = {"response", "record_replay_level"}
@@ -71,8 +71,9 @@ class Visit:
 
 
 def visit(seed: int, *, whole: bool) -> Visit:
-    """A machine by its seed; with `whole`, everything is read at the start."""
-    data, truth = make(seed, plan="whole")
+    """A machine by its seed: with `whole`, all is read at the start; else it has a fault that a quick check shows."""
+    quick = sorted(BY_QUICK_CHECK)
+    data, truth = make(seed, None if whole else (quick[seed % len(quick)],), plan="whole")
     held = [
         r
         for r in data["readings"]
@@ -83,22 +84,17 @@ def visit(seed: int, *, whole: bool) -> Visit:
     return Visit(truth, data["machine"], read, late, np.random.default_rng(seed))
 
 
-def followed(start: Visit, tests: int) -> Diagnosis:
-    """The diagnosis after so many suggested tests."""
-    here = start
-    said = here.diagnosis()
+def followed(start: Visit, tests: int) -> list[Diagnosis]:
+    """The diagnosis at the start, and after each of so many suggested tests."""
+    here, out = start, [start.diagnosis()]
     for _ in range(tests):
-        if said.next_test is None or said.next_test.remedy:
-            break
-        here = here.after(said.next_test)
-        said = here.diagnosis()
-    return said
-
-
-def ranked(said: Diagnosis) -> list[str]:
-    """Causes in their order, "not in the list" among them."""
-    every = [(s.probability, s.name) for s in said.suspects] + [(said.not_in_list, "not-in-list")]
-    return [name for _, name in sorted(every, reverse=True)]
+        test = out[-1].next_test
+        if test is None or test.remedy:
+            out.append(out[-1])
+            continue
+        here = here.after(test)
+        out.append(here.diagnosis())
+    return out
 
 
 def to_mend(causes: Iterable[str]) -> frozenset[str]:

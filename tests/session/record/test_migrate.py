@@ -16,16 +16,18 @@ from bench.procedure.state.event_kinds import KIND_OF, KINDS, Event
 from bench.procedure.state.events import (
     Accepted,
     Answered,
+    CameBack,
     Decided,
     Done,
     Limits,
+    Looked,
     Noted,
     Skipped,
     SoundBack,
     Turned,
     Waited,
+    WentAside,
 )
-from bench.procedure.state.events import CameBack, Looked, WentAside
 from bench.procedure.state.exercise_events import CauseNamed
 from bench.session.record.migrate import MIGRATIONS, migrate
 from bench.session.record.reader import read_session
