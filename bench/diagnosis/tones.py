@@ -6,7 +6,6 @@ Levels in dB are errors: of a machine that is right and in line all are 0. Array
 from __future__ import annotations
 
 import math
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +13,6 @@ from numpy.typing import NDArray
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.parameters import Figures
 from bench.diagnosis.readings.finding import Source, Stage
-from bench.tape.encoding_curves import boost_db
 from bench.tape.losses import GAP_FACTOR
 
 Values = NDArray[np.float64]
@@ -22,8 +20,6 @@ Values = NDArray[np.float64]
 RECORD_SPACING_DB = 44.0
 """Loss in recording for each wavelength of distance, dB. Source: Bertram & Niedermeyer as remembered; from memory."""
 SPACING_DB = 54.575
-ENCODER_DB = 1.2
-"""Of a cassette's reference level, above that of noise reduction."""
 USUAL_MAXIMUM_DB = 4.5
 USUAL_HISS_DB = (-54.5, -51.5, -44.0, -51.0)
 USUAL_AMPLIFIER_DB = (-69.0, -66.0, -59.0, -66.0)
@@ -89,7 +85,7 @@ class Tones:
         self._top = (1 / (1 + (hz / 16e3 - 16e3 / hz) ** 2)) / (1 / (1 + (x / 16 - 16 / x) ** 2))
         w = (2e-6 * np.pi * hz * machine.t1_us) ** 2
         self._shape = self._top - w / (1 + w)
-        self._encoding = np.array([encoding_db(*tone) for tone in zip(hz.tolist(), sent_db.tolist(), strict=True)])
+        self._encoding = encoding_db(hz, sent_db)
 
     def level_db(self, f: Figures) -> Values:
         """Error of level, shape (sets, 2, tones)."""
@@ -171,10 +167,13 @@ def low_end_db(hz: Values, corner_hz: Values) -> Values:
     return np.asarray(-10 * np.log10(1 + (corner_hz / hz) ** 2))
 
 
-@cache
-def encoding_db(hz: float, sent_db: float) -> float:
-    """What a Type B encoder adds to a steady tone of a level re the reference level."""
-    return boost_db("type-b", hz, sent_db + ENCODER_DB)
+def encoding_db(hz: Values, sent_db: Values) -> Values:
+    """What a Type B encoder adds to a steady tone: a band of highs that louder tones narrow from above.
+
+    A closed form within the limits of the data sheet's points, `bench.tape.encoding_curves.TYPE_B_DATA_SHEET`.
+    """
+    boost = 10.5 / (1 + 10 ** ((sent_db + 19.4) / 10))
+    return np.asarray(boost / (1 + (700.0 / hz) ** 2) / (1 + hz / 6e3 * 10 ** ((sent_db + 20.0) / 10)))
 
 
 def power_sum_db(*levels: Values) -> Values:
