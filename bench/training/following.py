@@ -92,10 +92,10 @@ class FollowingHands(UnattendedHands):
         return word in seen if word else not seen.rstrip(".").endswith(f"type {self.tape_type}")
 
     def _mend(self, told: Diagnosis, test: NextTest, step: JobStep) -> Command | None:
-        """Mend what is settled, and read again what spoke for it; what the step itself mends is left to it."""
+        """Mend what is settled at the end, and read again what spoke for it; before that the job mends on its way."""
         first = told.suspects[0]
         act = REMEDIES.get(test.remedy)
-        if act is None or act in self._mended or (isinstance(step, ByHand) and act in step.does):
+        if act is None or act in self._mended or not isinstance(step, SignOff):
             return None
         found = steps_for(test, self.steps)
         if found is None:
