@@ -257,7 +257,7 @@ class Fitter:
         step = np.linalg.solve(damped, pull[..., None])[..., 0]
         step[:, s : s + k] = np.clip(step[:, s : s + k], -1.5, 1.0)
         step[:, :s] = np.clip(step[:, :s], -8.0, 8.0)
-        return step, white, normal
+        return np.asarray(step), white, normal
 
     def _laplace(self, cost: Values, precision: Values, normal: Values) -> Values:
         half = np.log(precision).sum(axis=1) - np.linalg.slogdet(normal)[1] + self.log_det
