@@ -67,7 +67,7 @@ def test_azimuth_loses_treble(arcmin: float, at_10k: float, at_12k5: float) -> N
 @pytest.mark.parametrize("hz", TONES)
 def test_azimuth_delays_the_right_channel(hz: float) -> None:
     # 5.497 µs for each minute of arc: 0.9 mm at 47.625 mm/s, computed; positive when the right channel is late.
-    heard = play(deck({**QUIET, "replay_azimuth_arcmin": 4.0}), f"response-{hz:g}")
+    heard = play(deck({**QUIET, "replay_azimuth_arcmin": 4.0}, tape={"noise_db": -150.0}), f"response-{hz:g}")
     turn = np.angle(phasor(heard[:, 0], hz) / phasor(heard[:, 1], hz))
     assert turn / (2 * np.pi * hz) * 1e6 == pytest.approx(4 * 5.497, abs=0.05)
 
