@@ -54,11 +54,12 @@ def first_line(diagnosis: Diagnosis) -> str:
         return one_of(diagnosis)
     first = diagnosis.suspects[0]
     alike = [s for s in diagnosis.suspects[1:3] if s.name in first.like and s.probability >= POSSIBLE]
+    mended = ", and mended on the way" if first.gone else ""
     if first.probability >= LIKELY or not alike:
-        return f"{suspect_text(first)}: {odds_text(first.probability)}"
+        return f"{suspect_text(first)}: {odds_text(first.probability)}{mended}"
     names = {first.name, *(s.name for s in alike)}
     together = sum(s.probability for s in diagnosis.sets if names & {*s.causes})
-    return f"{' or '.join(map(suspect_text, (first, *alike)))}, which read alike: {odds_text(together)}"
+    return f"{' or '.join(map(suspect_text, (first, *alike)))}, which read alike: {odds_text(together)}{mended}"
 
 
 def one_of(diagnosis: Diagnosis) -> str:
