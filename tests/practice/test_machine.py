@@ -317,5 +317,5 @@ def test_what_can_not_be_done_is_said(act: object, words: str) -> None:
 
 def test_a_reference_tape_of_another_speed_is_refused() -> None:
     machine = MachineFacts("deck", 3, 47.625, 0.9, (120.0, 3180.0), Fluxivity(250.0, "DIN"), -12.0, -12.0)
-    with pytest.raises(Problem, match=r"is for 95\.25 mm/s and deck runs at 47\.625"):
+    with pytest.raises(Problem, match=r"is for 9\.5 cm/s \(3¾ ips\) and deck runs at 4\.76"):
         PracticeMachine(machine, TapeFacts("tape", "I"), reference(95.25), seed=1)

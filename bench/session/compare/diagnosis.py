@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from bench.diagnosis.answer import Diagnosis, diagnose
@@ -48,8 +49,12 @@ def _lined_up_before(session: SessionRecord) -> bool:
         return False
 
 
+@lru_cache(maxsize=1)
 def worth_telling(session: SessionRecord) -> Diagnosis | None:
-    """The diagnosis of a session; None where too little was read, or its copy of the sheet is no machine's."""
+    """The diagnosis of a session; None where too little was read, or its copy of the sheet is no machine's.
+
+    The last one is kept: report, screen and command ask for it one after another when a job ends.
+    """
     try:
         found, _ = diagnosis_of(session)
     except Problem:
