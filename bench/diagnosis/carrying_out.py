@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from bench.diagnosis.next_test import NextTest
 from bench.diagnosis.readings.finding import Source
 from bench.procedure.model.job import JobStep
-from bench.procedure.model.steps import CIRCUIT, Adjust, ByHand, plays_reference_tape, quantities, records
+from bench.procedure.model.steps import CIRCUIT, Adjust, ByHand, plays_reference_tape, records
+from bench.procedure.state.dependencies import quantities
 
 REMEDIES = {"clean": "clean", "clean again": "clean", "demagnetise": "demagnetise"}
 """What mends a cause, and the act of a step that does it."""

@@ -10,7 +10,8 @@ from bench.problem import Problem
 from bench.procedure.model.exercise_steps import NameCauses, RivalTest
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Fault
-from bench.procedure.model.steps import ByHand, RecordReplay, quantities
+from bench.procedure.model.steps import ByHand, RecordReplay
+from bench.procedure.state.dependencies import quantities
 from bench.training.causes import Cause
 from bench.training.rivals import rival_of
 

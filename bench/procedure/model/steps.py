@@ -395,11 +395,3 @@ def records(step: StepBase) -> bool:
 def plays_reference_tape(step: StepBase) -> bool:
     """Whether the reference tape is played at a step."""
     return isinstance(step, Reference) or (isinstance(step, Adjust | Measure | Entry) and step.plays is not None)
-
-
-def quantities(step: StepBase) -> tuple[str, ...]:
-    """The quantities that a step measures."""
-    if isinstance(step, Reference | RecordReplay):
-        return tuple(step.targets)
-    quantity = getattr(step, "quantity", "")
-    return (quantity,) if quantity else ()

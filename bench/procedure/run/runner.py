@@ -249,9 +249,7 @@ class Runner:
 
     def _obey(self, command: say.Command) -> None:
         step = self._step
-        if step is None or self._left:
-            return
-        if self._held_at is not None and self._while_held(command, step):
+        if step is None or self._left or (self._held_at is not None and self._while_held(command, step)):
             return
         match command:
             case say.Leave():

@@ -111,10 +111,9 @@ class BenchScreen(BenchCard):
         self._redraw_scheduled = False
         self._answered_at = time.monotonic()
         self._waiting = False
-        self._cause = ""
         self._posted = 0
         self._shown_prompt = Prompt("wait", "")
-        self._closing_sentence = ""
+        self._closing_sentence = self._cause = ""
         self._finished = False
         self.refusal = ""
         """Why the bench could not be opened, in one sentence."""
@@ -321,9 +320,7 @@ class BenchScreen(BenchCard):
         bar = self.query_one(Bar)
         set_height(bar, max(1, len(bar_lines(asked, self.size.width, 3))))
         bar.show(asked)
-        text, role = presentation.notice_of(new)
-        cause = f"What is wrong: {self._cause}. d for the rest" if self._cause else ""
-        self.query_one(Notice).show(text or cause, role)
+        self.query_one(Notice).show(*presentation.notice_of(new, self._cause))
         shown = presentation.footer_of(new, trainee=self.trainee)
         self.query_one(Footer).show(shown, typing=presentation.is_typing(new))
 
