@@ -47,11 +47,15 @@ class ChosenTest:
             ),
         )
 
-    def step_over(self, activity: Activity[Any] | None) -> None:
-        """Go on with the steps of the test that was chosen, or with the next of them."""
+    def step_over(self, activity: Activity[Any] | None) -> bool:
+        """Go on with the steps of the test that was chosen, or with the next of them; False where no test is on."""
+        if not self._steps:
+            return False
         test = activity.test if isinstance(activity, ChooseTestActivity) else ""
         self._steps = (*self._job.tests.get(test, ()), *self._steps[1:])
+        return True
 
-    def stop(self) -> None:
-        """Back to the job."""
-        self._steps = ()
+    def stop(self) -> bool:
+        """Back to the job; False where no test is on."""
+        was_on, self._steps = bool(self._steps), ()
+        return was_on

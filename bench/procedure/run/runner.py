@@ -15,6 +15,7 @@ from bench.procedure.kinds.dispatch import activity_for
 from bench.procedure.model.job import Job, JobStep
 from bench.procedure.model.steps import Adjust, Measuring
 from bench.procedure.run import commands as say
+from bench.procedure.run.aside import Aside
 from bench.procedure.run.chosen_test import ChosenTest
 from bench.procedure.run.disturbances import Disturbances
 from bench.procedure.run.input_monitor import InputMonitor
@@ -41,6 +42,7 @@ class Runner:
         self._progress = self._bench.progress
         self._interlocks = Interlocks(self._bench)
         self._disturbances = Disturbances(self._bench)
+        self._aside = Aside(self._bench)
         self._sound = InputMonitor(clock)
         self._lost = LostSound(self._bench)
         self._as_found = AsFound(journal)
@@ -49,14 +51,10 @@ class Runner:
         """Index of the current step; the number of steps when all are over."""
         self._activity: Activity[Any] | None = None
         self._question: Prompt | None = None
-        self._accepted = False
+        self._accepted = self._left = self._stopped = False
         self._held_at: float | None = None
-        self._unheard = 0
-        self._left = False
-        self._obeyed = 0
-        self._stopped = False
-        self._port_trouble = ""
-        self._cannot = ""
+        self._unheard = self._obeyed = 0
+        self._port_trouble = self._cannot = ""
         self._job_view = job_view(job)
         self._last_curves: tuple[Curve, ...] = ()
 
@@ -68,20 +66,23 @@ class Runner:
     @property
     def wants_sound(self) -> bool:
         """Whether the current step listens."""
-        heard = self._held_at is None and not self._stopped
-        return self._activity is not None and self._activity.wants_sound and heard
+        return (
+            self._activity is not None
+            and self._activity.wants_sound
+            and not (self._stopped or self._held_at is not None)
+        )
 
     @property
     def _step(self) -> JobStep | None:
-        return self._test.step or (self.job.steps[self.at] if self.at < len(self.job.steps) else None)
+        here = self.job.steps[self.at] if self.at < len(self.job.steps) else None
+        return self._test.step or (here and self._aside.staged(here))
 
     def begin(self) -> None:
         """Start at the first step, or at the step where an interrupted session stopped."""
         self.at = self._progress.current()
         resumed = bool(self._journal.events())
-        if not resumed:
-            for left in self.job.inapplicable:
-                self._bench.note(left.id, events.NotApplicable(left.title, left.why))
+        for left in () if resumed else self.job.inapplicable:
+            self._bench.note(left.id, events.NotApplicable(left.title, left.why))
         step = self._step
         if step is None:
             return
@@ -129,8 +130,7 @@ class Runner:
         if step is None:
             return
         self._end_activity(skipped=skipped)
-        if self._test.step is not None:
-            self._test.step_over(activity)
+        if self._test.step_over(activity):
             self._enter()
             return
         not_in = () if skipped or self._accepted else self._progress.not_in(step, self._bench.attempt)
@@ -141,7 +141,9 @@ class Runner:
         if activity is not None and activity.back_to and not skipped:
             self._go_back(step, self.job.steps_named(activity.back_to, step.direction).first)
             return
-        goes_to = self._decided(step, activity) if isinstance(activity, DecisionActivity) and not skipped else None
+        goes_to = self._aside.back_from(step)
+        if goes_to is None and isinstance(activity, DecisionActivity) and not skipped:
+            goes_to = self._decided(step, activity)
         self._bench.step_done(step)
         self.at = self.at + 1 if goes_to is None else goes_to
         self._enter()
@@ -159,8 +161,7 @@ class Runner:
         to = self.at + 1
         if activity.goes_to:
             to = max(to, self.job.steps_named(activity.goes_to, step.direction).first)
-        answer, all_in, not_in = activity.answered, activity.all_in, activity.not_in
-        decided = self._progress.decided(self.at, to, answer=answer, all_in=all_in, not_in=not_in)
+        decided = self._progress.decided(self.at, to, activity.answered, activity.all_in, activity.not_in)
         self._bench.note(step.id, decided)
         return to
 
@@ -239,9 +240,7 @@ class Runner:
 
     def _obey(self, command: say.Command) -> None:
         step = self._step
-        if step is None or self._left:
-            return
-        if self._held_at is not None and self._while_held(command, step):
+        if step is None or self._left or (self._held_at is not None and self._while_held(command, step)):
             return
         match command:
             case say.Leave():
@@ -269,6 +268,12 @@ class Runner:
                 self._break_off()
                 self._test.begin()
                 self._enter()
+            case say.GoAside(first, last):
+                self._break_off()
+                self.at = self._aside.begin(step, first, last)
+                self._enter()
+            case say.Look(cause, seen):
+                self._bench.note(step.id, events.Looked(cause, seen))
             case say.Skip(reason):
                 if not reason.strip():
                     raise Problem("say why the step is skipped: the report gives the reason")
@@ -287,13 +292,11 @@ class Runner:
 
     def _back(self, step: JobStep) -> None:
         """Go back to the previous step, or from a test to the job; its readings stay as an earlier attempt."""
-        beside = self._test.step is not None
-        to = self.at if beside else self._progress.previous(self.at)
+        to = self.at if self._test.step is not None else self._progress.previous(self.at)
         if to is None:
             raise Problem("there is no step before this one to go back to")
         self._break_off()
-        self._test.stop()
-        if beside:
+        if self._test.stop():
             self._enter()
         else:
             self._go_back(step, to)

@@ -9,6 +9,7 @@ from bench.procedure.state.events import (
     Accepted,
     Acted,
     Answered,
+    CameBack,
     CheckedAgain,
     CurveTaken,
     Decided,
@@ -20,6 +21,7 @@ from bench.procedure.state.events import (
     InputProcessed,
     InterfaceSheetWritten,
     Learnt,
+    Looked,
     LotLoaded,
     NotApplicable,
     Noted,
@@ -40,6 +42,7 @@ from bench.procedure.state.events import (
     TurnedBack,
     Waited,
     WentAgain,
+    WentAside,
     WentBack,
 )
 from bench.procedure.state.exercise_events import CauseNamed, Debriefed, RanTest
@@ -51,6 +54,8 @@ Event = (
     | Repeated
     | Skipped
     | WentBack
+    | WentAside
+    | CameBack
     | WentAgain
     | Decided
     | Acted
@@ -70,6 +75,7 @@ Event = (
     | InterfaceSheetWritten
     | Answered
     | RanTest
+    | Looked
     | CauseNamed
     | Accepted
     | StoppedListening
@@ -91,6 +97,8 @@ KINDS: dict[str, type[Event]] = {
     "repeat": Repeated,
     "skip": Skipped,
     "back": WentBack,
+    "aside": WentAside,
+    "came-back": CameBack,
     "again": WentAgain,
     "decision": Decided,
     "act": Acted,
@@ -110,6 +118,7 @@ KINDS: dict[str, type[Event]] = {
     "interface-sheet": InterfaceSheetWritten,
     "answer": Answered,
     "test-run": RanTest,
+    "look": Looked,
     "cause-named": CauseNamed,
     "accept": Accepted,
     "stopped-listening": StoppedListening,

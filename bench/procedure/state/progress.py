@@ -95,7 +95,7 @@ class Progress:
                 break
         return found
 
-    def decided(self, at: int, to: int, *, answer: str, all_in: tuple[str, ...], not_in: tuple[str, ...]) -> Decided:
+    def decided(self, at: int, to: int, answer: str, all_in: tuple[str, ...], not_in: tuple[str, ...]) -> Decided:
         """The event of a decision, with the steps that it passes over.
 
         Args:
