@@ -66,11 +66,8 @@ class Runner:
     @property
     def wants_sound(self) -> bool:
         """Whether the current step listens."""
-        return (
-            self._activity is not None
-            and self._activity.wants_sound
-            and not (self._stopped or self._held_at is not None)
-        )
+        heard = self._held_at is None and not self._stopped
+        return self._activity is not None and self._activity.wants_sound and heard
 
     @property
     def _step(self) -> JobStep | None:
