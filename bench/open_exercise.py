@@ -21,6 +21,7 @@ from bench.procedure.state.events import Done
 from bench.procedure.state.exercise_events import Debriefed
 from bench.procedure.state.journal import Journal
 from bench.session.record.record import JobFacts
+from bench.session.record.veil import unveiled
 from bench.training.causes import Cause
 from bench.training.debrief import Seen, debrief
 from bench.training.exercise import CLOSING, draw_faults, fault_shows, with_exercise_steps
@@ -177,7 +178,7 @@ def sheet_of(inputs: Path, facts: JobFacts) -> ExerciseSheet:
         inputs: where the session's copies lie. Those of some sessions hold the exercise too, before its draws.
         facts: of the session.
     """
-    kept = facts.exercise or {}
+    kept = unveiled(facts.exercise) if facts.exercise else {}
     if "procedure" in kept:
         return ExerciseSheet.model_validate_json(json.dumps(kept))
     hidden = {"faults": tuple(kept.get("faults", ())), "draws": 0}

@@ -23,7 +23,7 @@ from bench.session.record.paths import FILE_NAME
 from bench.session.record.record import SCHEMA, EvidenceFile, InputFile, JobFacts, SessionRecord
 from bench.session.record.salvage import salvage
 from bench.session.record.steps import StepFacts
-from bench.session.record.veil import unveiled
+from bench.session.record.veil import unveiled, veiled
 
 T = TypeVar("T")
 
@@ -169,11 +169,11 @@ def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
 
 
 def _exercise(path: Path, stored: object) -> object:
-    """The sheet of an exercise; a list is of a file that names the faults alone."""
+    """The sheet of an exercise, encoded; a list is of a file that names the faults alone."""
     if isinstance(stored, list):
-        return {"faults": stored}
+        return veiled({"faults": stored})
     try:
-        return unveiled(stored) if isinstance(stored, str) else stored
+        return stored if stored is None else veiled(unveiled(str(stored)))
     except ValueError:
         raise _damaged(path, "[port]: the exercise can't be decoded") from None
 

@@ -20,7 +20,6 @@ from bench.procedure.state.judge_run import conclude
 from bench.procedure.state.standing import standing
 from bench.session.record.steps import StepFacts
 from bench.session.record.toml_table import lines, section, table_of
-from bench.session.record.veil import veiled
 from bench.words.figures import tape_speed
 
 SCHEMA = 3
@@ -72,8 +71,8 @@ class JobFacts:
     """Which practice machine it was; 0 where it was none."""
     turned_before: tuple[TrimmerTurns, ...] = ()
     """How its trimmers had been turned when the session began, in order."""
-    exercise: dict[str, Any] | None = None
-    """The sheet of its exercise, with the name of every fault that was hidden; None where it was no exercise."""
+    exercise: str | None = None
+    """The sheet of its exercise, with every fault that was hidden, encoded by `veil`; None where it was no exercise."""
     trainee: str = ""
     """Whose exercise it was."""
     answers: str = ""
@@ -201,7 +200,7 @@ def head_text(record: SessionRecord) -> str:
         "calibration": job.calibration,
         "seed": job.seed or None,
         "turned_before": job.turned_before or None,
-        "exercise": None if job.exercise is None else veiled(job.exercise),
+        "exercise": job.exercise,
     }
     text = lines(head) + section("[verdict]", table_of(record.conclusion))
     text += section("[job]", _filled(on_bench)) + section("[port]", _filled(port))
