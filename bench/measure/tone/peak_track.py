@@ -39,6 +39,8 @@ HELD = 6
 """A run that reaches this near to the newest frame continues."""
 GONE = 0.05
 """A peak whose power falls below this fraction has gone; our own choice."""
+MOVES, AWAY = 0.012, 0.045
+"""How far a peak may move from one chunk to the next, and in all from where it was first seen: wow of 2 % peak."""
 PATIENCE = 5
 """Chunks for which a peak may be missing before it is dropped: gaps between takes are bridged here, and found later."""
 
@@ -75,7 +77,7 @@ class Track:
         self.tone_hz = hz
         self.power = power
         self.misses = 0
-        self._centre = spectra.nearest_bin(hz)
+        self._centre = self._seen = spectra.nearest_bin(hz)
         self._oscillator_hz = self._centre * spectra.bin_hz
         self._waiting: list[NDArray[np.complex128]] = []
         self._next = chunk
@@ -136,19 +138,30 @@ class Track:
         """Whether a steady tone sounded at the last harvest and the peak has been there since."""
         return self._goes_on and not self.misses
 
+    @property
+    def seen_hz(self) -> float:
+        """Where the peak was when it was last seen: wow moves it."""
+        return self._seen * self._spectra.bin_hz
+
     def look(self, power: NDArray[np.float64]) -> bool:
         """Whether the peak is still there in a chunk's power spectrum, or was shortly before."""
-        reach = max(2, round(0.012 * self.tone_hz / self._spectra.bin_hz))
-        here = float(power[max(1, self._centre - reach) : self._centre + reach + 1].max())
+        reach, away = (max(2, round(part * self.tone_hz / self._spectra.bin_hz)) for part in (MOVES, AWAY))
+        low = max(1, self._seen - reach, self._centre - away)
+        high = min(self._seen + reach, self._centre + away) + 1
+        at = low + int(np.argmax(power[low:high]))
+        here = float(power[at])
         self.power = max(0.7 * self.power, here)
-        self.misses = 0 if here > GONE * self.power > 0.0 else self.misses + 1
+        if here > GONE * self.power > 0.0:
+            self.misses, self._seen = 0, at
+        else:
+            self.misses += 1
         return self.misses < PATIENCE
 
     def beside(self, peaks: list[tuple[float, float]]) -> None:
         """Note how near the next tone of a chunk is; hum, which is weaker, is fitted and need not be kept away."""
         weakest = (HUM_BELOW if self.tone_hz < NEAR_HZ else NEIGHBOUR_BELOW) * self.power
         apart = max(3.0 * self._spectra.bin_hz, 0.012 * self.tone_hz)
-        away = [abs(hz - self.tone_hz) for hz, p in peaks if p > weakest]
+        away = [abs(hz - self.seen_hz) for hz, p in peaks if p > weakest]
         self._clear.append(min([d for d in away if d > apart], default=1e9))
 
     def beside_as_before(self) -> None:

@@ -1,6 +1,7 @@
 """Where a tone is steady: the stretches of a baseband in which level and frequency hold.
 
-A tone is known by its frequency: it stays within about 1 % for at least 0.4 s, which a voice does not. Its level may
+A tone is known by its frequency: it stays within about 1 % for at least 0.4 s, or swings to and fro within 2.5 % for
+longer as wow makes it, which a voice does not. Its level may
 wander and have holes, as a tape's does; but a step to another level that lasts parts two takes, and attacks and fades
 are left out. How large a step must be follows from how much this tone's own level moves.
 """
@@ -20,8 +21,11 @@ SHORTEST_S = 0.4
 """A shorter steady stretch is not a tone: sung vowels seldom hold a pitch that long (common practice, no source)."""
 FREQUENCY_REACH = 0.01
 """How far the frequency may be from its own middle: flutter of 0.3 % peak, and room."""
-NEAR_PART, NEAR_HZ = 0.03, 3.5
-"""How far the tone may be from where its peak was first seen, which hum beside a low tone shifts."""
+WOW_REACH, WOW_S, WOW_RETURNS = 0.025, 1.2, 2
+"""How far wow of 2 % peak takes it, for how long it must then hold, and how often swing back: a glide does not."""
+NEAR_PART, NEAR_HZ = 0.05, 3.5
+"""How far the tone may be from where its peak was first seen, at one end of its wow; hum beside a low tone shifts it
+too."""
 LOW_HZ = 600.0
 TONAL = 12.0
 """The least power of a frame over that of its noise, for a tone; noise alone seldom reaches it (our own choice)."""
@@ -227,12 +231,34 @@ def _one_frequency(frames: Frames, first: int, last: int, reach: float, shortest
     inside = np.abs(smooth - median(smooth)) < reach + median(noise_hz)
     if inside.all():
         return [(first, last)]
-    start, stop = _longest(inside)
+    start, stop = _wowing(smooth, reach, frames.seconds)
+    if (start, stop) == (0, last - first):
+        return [(first, last)]
+    if start == stop:
+        start, stop = _longest(inside)
     if stop - start < shortest:
         return []
     own = _one_frequency(frames, first + start, first + stop, reach, shortest)
     before = _one_frequency(frames, first, first + start, reach, shortest)
     return before + own + _one_frequency(frames, first + stop, last, reach, shortest)
+
+
+def _wowing(hz: Floats, reach: float, seconds: float) -> tuple[int, int]:
+    """The stretch in which a frequency swings to both sides of its middle as wow makes it, further than otherwise.
+
+    Args:
+        hz: of each frame.
+        reach: how far it is from its middle otherwise.
+        seconds: length of a frame.
+
+    Returns:
+        First frame and the one after the last; alike where there is no wow.
+    """
+    away = hz - median(hz)
+    start, stop = _longest(np.abs(away) < reach * WOW_REACH / FREQUENCY_REACH)
+    swings = np.sign(away[start:stop][np.abs(away[start:stop]) > reach])
+    returns = np.count_nonzero(np.diff(swings)) >= WOW_RETURNS
+    return (start, stop) if returns and (stop - start) * seconds >= WOW_S else (0, 0)
 
 
 def _stretches(true: NDArray[np.bool_]) -> list[tuple[int, int]]:
