@@ -186,7 +186,9 @@ class Capture:
         have = self._stored_channels
         if pick is None:
             if have > 2:
-                raise Problem(f"{self.name} has {have} channels; choose one or two of them, counted from 1")
+                raise Problem(
+                    f"{self.name} has {have} channels; choose two with --channels 1,2, or give a file with two"
+                )
             return None
         if not 1 <= len(pick) <= 2:
             raise Problem(f"{self.name}: choose one channel or two, not {len(pick)}")

@@ -103,10 +103,10 @@ class Hands(Protocol):
         """Demagnetise heads and guides."""
 
     def load(self, tape: LoadedTape, lot: int = 0) -> None:
-        """Load a tape, or none; `lot` is its number where several can be recorded on."""
+        """Load a tape, or none; `lot` is its number where several can be recorded on, or the side of the owner's."""
 
     def rewind(self, section: str | None = None) -> None:
-        """Rewind to the start, or to a section of the reference tape, which then repeats."""
+        """Rewind to the start, or to a section of the reference tape or a tone of the owner's, which then repeats."""
 
     def switch(self, control: str, position: str) -> None:
         """Set a control.
@@ -157,7 +157,7 @@ def perform(hands: Hands, act: str, lot: int = 0) -> None:
     Args:
         hands: the hands of the machine.
         act: what to do.
-        lot: number of the tape, where several can be recorded on.
+        lot: number of the tape, where several can be recorded on, or the side of the owner's.
     """
     match act:
         case "clean":
@@ -169,7 +169,7 @@ def perform(hands: Hands, act: str, lot: int = 0) -> None:
         case "load-work-tape":
             hands.load("work", lot)
         case "load-owners-tape":
-            hands.load("owners")
+            hands.load("owners", lot)
         case "rewind":
             hands.rewind()
         case "output-to-mark":

@@ -74,6 +74,8 @@ class Quantity:
     """A key of `UNITS`."""
     meter: str = ""
     """The meter that gives it, a key of `METERS`; "" where it is worked out from other readings."""
+    of_programme: str = ""
+    """The meter that gives it from music or speech; "" where only tones do."""
     step: Literal["measure", "adjust", "interface", ""] = "measure"
     """The kind of step that names it; `adjust` and `interface` where no `measure` step can; "" where none does."""
     methods: tuple[str, ...] = ()
@@ -112,6 +114,7 @@ QUANTITIES: dict[str, Quantity] = {
         title="Azimuth, delay",
         unit="µs",
         meter="azimuth",
+        of_programme="programme_azimuth",
         relative_to=LEFT,
         live="delay, right after left",
         live_window_s=1.0,
@@ -119,7 +122,9 @@ QUANTITIES: dict[str, Quantity] = {
     "azimuth_angle": Quantity(title="Azimuth, angle", unit="arcmin", meter="azimuth", relative_to=LEFT),
     "azimuth_phase": Quantity(title="Azimuth, phase", unit="degrees", meter="azimuth", relative_to=LEFT),
     "azimuth_weave": Quantity(title="Azimuth weave", unit="µs", meter="azimuth", relative_to=LEFT, both_passes=True),
-    "speed_error": Quantity(title="Speed error", unit="%", meter="speed", live_window_s=2.0),
+    "speed_error": Quantity(
+        title="Speed error", unit="%", meter="speed", of_programme="programme_speed", live_window_s=2.0
+    ),
     "speed_drift": Quantity(title="Speed drift", unit="%", meter="speed"),
     # Methods of flutter differ by a factor of two and more (IEC 60386), those of noise by 10 dB: none is usual.
     "wow_and_flutter": Quantity(
@@ -209,6 +214,10 @@ QUANTITIES: dict[str, Quantity] = {
     "compression": Quantity(title="Compression at reference level", unit="dB", step=""),
     "record_replay_level": Quantity(title="Record-to-replay level", unit="dB", meter="level", drawn="curve"),
     "overbias": Quantity(title="Over-bias", unit="dB", step="adjust"),
+    "tape_level": Quantity(title="Level of the tape's tone", unit="dB", meter="level", live="level re its label"),
+    "treble_fall": Quantity(
+        title="Treble of the programme", unit="dB", meter="programme_treble", of_programme="programme_treble"
+    ),
     "heard_error": Quantity(title="Heard with noise reduction", unit="dB", step="", frequency="found"),
     "mistracking": Quantity(title="Mistracking", unit="dB", frequency="found"),
     "encoding_error": Quantity(title="Encoding error", unit="dB"),
@@ -231,7 +240,9 @@ METERS: dict[str, str] = {
     "level": "bench.measure.quantities.level:LevelMeter",
     "response": "bench.measure.quantities.response:ResponseMeter",
     "azimuth": "bench.measure.quantities.azimuth:AzimuthMeter",
-    "programme_azimuth": "bench.measure.quantities.programme_azimuth:ProgrammeMeter",
+    "programme_azimuth": "bench.measure.quantities.programme.azimuth:ProgrammeMeter",
+    "programme_speed": "bench.measure.quantities.programme.speed:ProgrammeSpeedMeter",
+    "programme_treble": "bench.measure.quantities.programme.treble:ProgrammeTrebleMeter",
     "speed": "bench.measure.quantities.speed:SpeedMeter",
     "flutter": "bench.measure.quantities.flutter:FlutterMeter",
     "noise": "bench.measure.quantities.noise:NoiseMeter",

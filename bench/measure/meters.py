@@ -28,6 +28,8 @@ class Options:
     """The tones of a reference tape in their order: Hz and nominal dB."""
     nominal: float | None = None
     """What was recorded, for speed and flutter, Hz."""
+    known_percent: float | None = None
+    """How well that is known, expanded (k = 2), %."""
     speed: float | None = None
     """Of the tape, mm/s, for the azimuth angle."""
     track_spacing: float | None = None

@@ -89,6 +89,12 @@ class Method:
     sent_hz: float | None = _fact(", {:g} Hz sent")
     sent_dbfs: float | None = _fact(" at {:g} dBFS")
 
+    # A tape from elsewhere.
+    played_us: float | None = _fact("; replayed with {:g} µs")
+    other_percent: float | None = _fact("; {:.0f} % likely that it was recorded", kept=False)
+    other_us: float | None = _fact(" with {:g} µs", kept=False)
+    label_nwb_m: float | None = _fact("; its label says {:g} nWb/m")
+
     # The recording.
     nothing_sent: bool = _fact("; of tape recorded with nothing sent", none=False)
     both_passes: bool = _fact("; recorded and replayed here, so that both add", none=False)

@@ -1,4 +1,4 @@
-"""What a person sees of a practice machine: swab, roller, selector, shell and meters. Common practice, no source."""
+"""What a person sees of a practice machine: swab, roller, selector, shell, meters, tape. Common practice, no source."""
 
 from __future__ import annotations
 
@@ -13,12 +13,13 @@ DENTED_PERCENT = 0.15
 """Flutter of a pinch roller that is seen to be worn, % peak."""
 
 
-def looks(physics: MachinePhysics, iec_type: str) -> dict[str, str]:
+def looks(physics: MachinePhysics, iec_type: str, owners_tape: str) -> dict[str, str]:
     """What each part looks like, in a sentence.
 
     Args:
         physics: the machine's figures.
         iec_type: the type of the tape that it records on.
+        owners_tape: what the owner's tape looks like.
     """
     dead = {"left": "The left meter does not move.", "right": "The right meter does not move."}
     worn = physics.flutter_pinch_roller_percent >= DENTED_PERCENT
@@ -27,13 +28,14 @@ def looks(physics: MachinePhysics, iec_type: str) -> dict[str, str]:
         "roller": f"The rubber is {'shiny, with a dent on one side' if worn else 'dull, even and round'}.",
         "selector": f"The tape selector is at type {physics.tape_selector}.",
         "shell": f"The label gives tape of type {iec_type}.",
+        "owners-tape": owners_tape,
         "meters": dead.get(physics.dead_channel, "Both meters move alike."),
     }
 
 
-def look_at(physics: MachinePhysics, iec_type: str, part: str) -> str:
+def look_at(physics: MachinePhysics, iec_type: str, owners_tape: str, part: str) -> str:
     """What one part looks like. Raises `Problem` for a part that has no looks."""
-    seen = looks(physics, iec_type)
+    seen = looks(physics, iec_type, owners_tape)
     if part not in seen:
         raise Problem(f"there is nothing to see of {part}; there is {', '.join(seen)}")
     return seen[part]

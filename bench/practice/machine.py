@@ -15,7 +15,7 @@ from bench.practice.flaws import Echo
 from bench.practice.looks import look_at
 from bench.practice.mains_hum import MainsHum
 from bench.practice.media import MEDIA, VIRGIN_NOISE_DB
-from bench.practice.owners_tape import MINUTES, owners_tape
+from bench.practice.owners_tape import MINUTES, OwnersTape
 from bench.practice.physics import DIRT, MachineCondition, MachinePhysics
 from bench.practice.record_side import record_settings
 from bench.practice.replay_side import replay_settings, with_height_error, with_wiring_faults
@@ -93,8 +93,7 @@ class PracticeMachine:
         self._compander = Compander(machine, self._stock.first.iec_type)
         self._rng = np.random.Generator(np.random.SFC64([seed, 0x51]))
         self._loaded: LoadedTape = "none"
-        self._owners: RecordableTape | None = None
-        self._reference_level_hz = reference.level_hz
+        self.owners_tape = OwnersTape(machine, tape_in_use.iec_type, reference.level_hz, seed)
         self._transport_state, self._monitor = "stop", "tape"
         self._azimuth_screw = "replay azimuth"
         self._chunk = 0
@@ -151,13 +150,12 @@ class PracticeMachine:
 
         Args:
             tape: which kind.
-            lot: the number of the tape, where several can be recorded on.
+            lot: the number of the tape, where several can be recorded on; the side of the owner's tape.
         """
         if tape not in ("none", "reference", "work", "owners"):
             raise Problem(f"there is no tape called {tape}: reference, work, owners or none")
         if tape == "owners":
-            self._owners = self._owners or owners_tape(self._facts, self._reference_level_hz, self._seed)
-            self._owners.position = 0.0
+            self.owners_tape.load(lot)
         self._transport_state, self._loaded = "stop", tape
         if self._stock.first.iec_type != "open reel":
             self._seating = self._condition.physics.shell_seating_arcmin * float(self._shells.standard_normal())
@@ -167,9 +165,11 @@ class PracticeMachine:
             self._reference.rewind(None)
 
     def rewind(self, section: str | None = None) -> None:
-        """Rewind to the start, or to a section of the reference tape, which then repeats without a pause."""
+        """Rewind to the start, or to a section of a tape, which then repeats without a pause."""
         if self._loaded == "reference":
             self._reference.rewind(section)
+        elif self._loaded == "owners":
+            self.owners_tape.wind(section)
         elif section is not None:
             raise Problem(f"there is no section {section}: the reference tape is not on the machine")
         else:
@@ -241,8 +241,8 @@ class PracticeMachine:
         return self._condition.remaining
 
     def look(self, part: str) -> str:
-        """What a part looks like: swab, roller, selector, shell or meters."""
-        return look_at(self._condition.physics, self._stock.first.iec_type, part)
+        """What a part looks like: swab, roller, selector, shell or meters; or the owner's tape."""
+        return look_at(self._condition.physics, self._stock.first.iec_type, self.owners_tape.label, part)
 
     @property
     def dirt(self) -> tuple[str, ...]:
@@ -372,7 +372,7 @@ class PracticeMachine:
     def _current_tape(self) -> RecordableTape | ReferenceTape:
         if self._loaded == "reference":
             return self._reference
-        return self._owners if self._loaded == "owners" and self._owners is not None else self._stock_tape.tape
+        return self.owners_tape.playing if self._loaded == "owners" else self._stock_tape.tape
 
     def _coating(self) -> Coating:
         if self._loaded == "reference":

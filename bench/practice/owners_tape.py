@@ -1,39 +1,158 @@
-"""The owner's own tape: music recorded on another machine, whose record head had an azimuth error."""
+"""The owner's own tape: music recorded on another machine, which was wrong in its own way."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
+from numpy.typing import NDArray
 
 from bench.practice.facts import MachineFacts
 from bench.practice.filters import CHUNK, RATE
+from bench.practice.mains_hum import HARMONICS, ORDERS
 from bench.practice.tapes import RecordableTape
 from bench.signals.demo_music import demo_music
 from bench.tape.equalisation import relative_flux_db
+from bench.tape.fluxivity import Fluxivity, ratio_db
 from bench.tape.geometry import delay_us
+
+Floats = NDArray[np.float64]
 
 MOST_ARCMIN = 12.0
 MINUTES = 1.0
+TONE_MINUTES = 0.2
+TONES_HZ = (1000.0, 10000.0, 100.0)
+"""What a studio put ahead of the music on a reel: level, treble and bass. Common practice, no source."""
+LABEL_NWB_M = 320.0
+TREBLE_CORNER_HZ = 5000.0
+_OPEN_REEL = "open reel"
 
 
-def owners_tape(machine: MachineFacts, level_hz: float, seed: int) -> RecordableTape:
-    """A minute of music on tape, with the machine's equalisation.
+@dataclass(frozen=True, slots=True)
+class OtherMachine:
+    """How the machine that recorded the tape was wrong, and what its tape shows."""
+
+    azimuth_arcmin: tuple[float, float]
+    """Of either side: the shell guides the tape another way when it is turned over."""
+    fast_percent: float
+    """It ran so much too fast, so that its tape plays slow."""
+    level_db: float
+    treble_db: float
+    """At 10 kHz re 1 kHz."""
+    t1_us: float
+    """The shorter time constant that it recorded with."""
+    hum_db: float | None
+    """Hum of 50 Hz on the tape, re the reference level; None for none that is heard."""
+    shell: str
+    """What type the notches of a cassette show; "" for a reel."""
+
+
+def drawn(machine: MachineFacts, iec_type: str, seed: int) -> OtherMachine:
+    """Another machine, at random.
 
     Args:
-        machine: the machine that it belongs to.
-        level_hz: frequency at which the reference level is stated.
-        seed: random seed of its azimuth error, which is at least a third of `MOST_ARCMIN`.
+        machine: the machine that replays it: its own time constant is the likelier one.
+        iec_type: type of the tapes that it plays.
+        seed: random seed.
     """
     rng = np.random.Generator(np.random.SFC64([seed, 0x0E]))
-    angle = float(rng.choice([-1.0, 1.0]) * rng.uniform(MOST_ARCMIN / 3, MOST_ARCMIN))
-    music = demo_music(RATE)
-    hz = np.maximum(np.fft.rfftfreq(len(music), 1.0 / RATE), 20.0)
-    shape = 10 ** (relative_flux_db(hz, level_hz, *machine.equalisation_us) / 20)
-    flux = np.fft.irfft(np.fft.rfft(music, axis=0) * shape[:, None], len(music), axis=0).T
-    tape = RecordableTape(MINUTES)
-    late = float(delay_us(angle, machine.track_spacing_mm, machine.speed_mm_s)) * 1e-6 * RATE
-    for n in range(round(MINUTES * 60 * RATE) // CHUNK):
-        at = n * CHUNK % (flux.shape[1] // CHUNK * CHUNK)
-        positions = np.arange(n * CHUNK, (n + 1) * CHUNK + 1, dtype=float)
-        tape.record(flux[:, at : at + CHUNK], positions, (-late, -late), angle, 0.0)
-    tape.position = 0.0
-    return tape
+    angles = [float(rng.choice([-1.0, 1.0]) * rng.uniform(MOST_ARCMIN / 3, MOST_ARCMIN)) for _ in range(2)]
+    fast = float(rng.choice([-1.0, 1.0]) * rng.uniform(0.3, 1.5))
+    level, treble = float(rng.uniform(-3, 3)), float(rng.uniform(-5, 2))
+    hum = float(rng.uniform(-50, -42)) if rng.random() < 0.75 else None
+    t1_us, shell = machine.equalisation_us[0], ""
+    if iec_type != _OPEN_REEL:
+        shell = "II" if rng.random() < 0.4 else "I"
+        t1_us = 70.0 if rng.random() < (0.8 if shell == "II" else 0.05) else 120.0
+    return OtherMachine((angles[0], angles[1]), fast, level, treble, t1_us, hum, shell)
+
+
+class OwnersTape:
+    """The tape with its two sides, and on a reel tones ahead of the music. Each passage is made when it is played.
+
+    Args:
+        machine: the machine that replays it.
+        iec_type: type of the tapes that it plays.
+        level_hz: frequency at which the reference level is stated.
+        seed: random seed of the other machine.
+    """
+
+    def __init__(self, machine: MachineFacts, iec_type: str, level_hz: float, seed: int) -> None:
+        self.truth = drawn(machine, iec_type, seed)
+        self._machine, self._level_hz, self._reel = machine, level_hz, iec_type == _OPEN_REEL
+        self._passages: dict[tuple[str, int], RecordableTape] = {}
+        self._side = 0
+        self._playing: RecordableTape | None = None
+
+    @property
+    def label(self) -> str:
+        """What is seen of it."""
+        if self._reel:
+            return (
+                "The pack is flat and clean, and its edge sheds nothing. The splices hold. The label says: "
+                f"“tones 1 kHz {LABEL_NWB_M:g} nWb/m, 10 kHz, 100 Hz, then programme”."
+            )
+        return (
+            "No fur, no powder; the pad is firm, and both hubs turn without noise. "
+            f"The notches of the shell are those of type {self.truth.shell}. No tones are on the label."
+        )
+
+    def load(self, side: int) -> None:
+        """Put it in with this side up: 0 is the first; a reel has one."""
+        self._side = 0 if self._reel else side % 2
+        self.wind(None)
+
+    def wind(self, section: str | None) -> None:
+        """To a tone by its frequency, "1000 Hz", which then repeats; to the music for any other section."""
+        hz = next((hz for hz in TONES_HZ if self._reel and section == f"{hz:g} Hz"), None)
+        key = (f"{hz:g}", 0) if hz else ("", self._side)
+        if key not in self._passages:
+            self._passages[key] = self._tone(hz) if hz else self._music()
+        self._playing = self._passages[key]
+        self._playing.position = 0.0
+
+    @property
+    def playing(self) -> RecordableTape:
+        """The passage that plays."""
+        if self._playing is None:
+            self.load(0)
+        assert self._playing is not None
+        return self._playing
+
+    def _music(self) -> RecordableTape:
+        music = demo_music(RATE)
+        if self.truth.hum_db is not None:
+            turn = 2 * np.pi * 50.0 * np.arange(len(music)) / RATE  # ten seconds hold whole periods
+            music = music + 10 ** (self.truth.hum_db / 20) * (HARMONICS @ np.sin(np.outer(ORDERS, turn)))[:, None]
+        return self._recorded(music, MINUTES)
+
+    def _tone(self, hz: float) -> RecordableTape:
+        # So near the tone that the passage, which repeats, holds whole periods.
+        seconds = 60 * TONE_MINUTES / (1 + self.truth.fast_percent / 100)
+        turn = 2 * np.pi * round(hz * seconds) / seconds * np.arange(round(seconds * RATE) + 2 * CHUNK) / RATE
+        at_label = ratio_db(Fluxivity(LABEL_NWB_M, self._machine.fluxivity.method), self._machine.fluxivity)
+        return self._recorded(10 ** (at_label / 20) * np.repeat(np.sin(turn)[:, None], 2, axis=1), TONE_MINUTES)
+
+    def _recorded(self, sound: Floats, minutes: float) -> RecordableTape:
+        """Sound, over and over, as the other machine recorded it."""
+        truth, machine = self.truth, self._machine
+        hz = np.maximum(np.fft.rfftfreq(len(sound), 1.0 / RATE), 20.0)
+        shape = relative_flux_db(hz, self._level_hz, truth.t1_us, machine.equalisation_us[1])
+        shape = shape + truth.level_db + truth.treble_db * _treble(hz)
+        flux = np.fft.irfft(np.fft.rfft(sound, axis=0) * 10 ** (shape / 20)[:, None], len(sound), axis=0).T
+        tape, speed, angle = RecordableTape(minutes), 1 + truth.fast_percent / 100, truth.azimuth_arcmin[self._side]
+        late = float(delay_us(angle, machine.track_spacing_mm, machine.speed_mm_s)) * 1e-6 * RATE
+        for n in range(round(minutes * 60 * RATE / speed) // CHUNK + 2):
+            at = n * CHUNK % (flux.shape[1] // CHUNK * CHUNK)
+            positions = speed * np.arange(n * CHUNK, (n + 1) * CHUNK + 1, dtype=float)
+            tape.record(flux[:, at : at + CHUNK], positions, (-late, -late), angle, 0.0)
+        return tape
+
+
+def _treble(hz: Floats) -> Floats:
+    """A shelf of 1 at 10 kHz and 0 at 1 kHz."""
+
+    def shelf(at: Floats | float) -> Floats:
+        return np.asarray(np.square(at) / (np.square(at) + TREBLE_CORNER_HZ**2))
+
+    return np.asarray((shelf(hz) - shelf(1000.0)) / (shelf(10000.0) - shelf(1000.0)))

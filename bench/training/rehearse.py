@@ -20,12 +20,15 @@ LONGEST_STEP_S = 1800.0
 
 
 def target_answers(job: Job) -> dict[str, str]:
-    """Answers to steps that ask for a number read from a gauge: their targets.
+    """Answers to steps that ask for a number: the target of a gauge, the flux on a label.
 
-    A practice machine has no tape tension or pull to measure, so these are taken as correct.
+    A practice machine has no tape tension or pull to measure, so these are taken as correct. A tape from elsewhere is
+    taken to have been lined up to the same flux.
     """
+    flux = f"{job.reference_tape.fluxivity_nwb_m:g}"
+    labels = {s.id: flux for s in job.steps if isinstance(s, Entry) and s.unit == "nWb/m"}
     asked = [s for s in job.steps if isinstance(s, Entry) and s.asks == "number" and s.target is not None]
-    return {s.id: f"{job.target(s.target).value:g}" for s in asked if s.target is not None}
+    return labels | {s.id: f"{job.target(s.target).value:g}" for s in asked if s.target is not None}
 
 
 def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -> Outcome:

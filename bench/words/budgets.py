@@ -17,6 +17,7 @@ SOURCES: dict[Source, str] = {
     "interface": "the interface",
     "other reading": "the reading it is relative to",
     "lossy coding": "lossy coding on the way",
+    "what was recorded": "how well it is known what was recorded",
 }
 
 

@@ -140,7 +140,7 @@ class TestChannels:
     def test_more_than_two_need_a_choice(self, tmp_path: Path) -> None:
         samples = noise(100, 6)
         path = written(tmp_path, "WAV", "DOUBLE", samples)
-        assert said(path).endswith("has 6 channels; choose one or two of them, counted from 1")
+        assert said(path).endswith("has 6 channels; choose two with --channels 1,2, or give a file with two")
         np.testing.assert_array_equal(read(Capture(path, (6, 2))), samples[:, [5, 1]])
         np.testing.assert_array_equal(read(Capture(path, (3,))), samples[:, [2]])
 

@@ -49,7 +49,7 @@ def test_what_was_encoded_with_errors_comes_back(transfer: Path, capsys: pytest.
     assert list(said) == [
         *("file", "out", "text", "does", "system", "sample_rate", "channels", "duration_s", "reference"),
         *("reference_level_dbfs", "out_reference_level_dbfs", "session", "stage", "replayed_on", "errors"),
-        *("azimuth_delay_us", "speed_error_percent", "uncertainty", "findings", "warnings"),
+        *("azimuth_delay_us", "speed_error_percent", "uncertainty", "spectrum", "passages", "findings", "warnings"),
     ]
     assert (said["azimuth_delay_us"], said["speed_error_percent"]) == (31.5, 0.5)
     assert [e["level_error_db"] for e in said["errors"]] == [-2.0, -2.0]
@@ -137,7 +137,7 @@ def wav(path: Path, sound: np.ndarray, rate: int = RATE) -> Path:
 
 
 SPOILED = {
-    "dead": (MUSIC * [1.0, 0.0], "the right channel is"),
+    "dead": (MUSIC * [1.0, 0.0], "the right channel holds nothing: it is dead"),
     "inverted": (MUSIC[:, :1] * [1.0, -1.0], "the channels have opposite polarity"),
     "clipped": (np.clip(MUSIC * 8, -1, 1), "channel is clipped in"),
 }
@@ -159,7 +159,7 @@ def test_a_spoiled_capture_is_decoded_and_said(name: str, tmp_path: Path, capsys
     [
         (np.zeros((RATE, 2)), RATE, "is silent; look at the leads"),
         (MUSIC[::6], 8000, "a sample rate of 8000 Hz holds too little treble"),
-        (np.column_stack([MUSIC, MUSIC]), RATE, "has 4 channels; choose one or two of them"),
+        (np.column_stack([MUSIC, MUSIC]), RATE, "has 4 channels; choose two with --channels 1,2"),
         (None, RATE, "does not exist"),
     ],
 )

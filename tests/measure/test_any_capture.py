@@ -31,6 +31,8 @@ ASKED = {
     "erasure": Options(frequency=3150.0, reference_level=-10.0),
     "mono_sum": Options(),
     "programme_azimuth": Options(),
+    "programme_speed": Options(nominal=3150.0),
+    "programme_treble": Options(),
     "dropouts": Options(frequency=3150.0),
     "everything": Options(reference_level=-10.0),
 }
@@ -65,10 +67,9 @@ def test_every_meter_is_asked() -> None:
 
 @pytest.mark.parametrize("meter", ASKED)
 def test_readings_are_as_the_catalogue_has_them(meter: str) -> None:
-    of_meter = {"programme_azimuth": "azimuth"}.get(meter, meter)
     for r in whole(meter, RATE).readings:
         facts = QUANTITIES[r.quantity]
-        assert facts.meter == of_meter or meter == "everything"
+        assert meter in (facts.meter, facts.of_programme, "everything")
         if isinstance(r, Reading):
             assert r.method.name.startswith(facts.methods or "")
             assert r.bound in {None, facts.bound}

@@ -19,7 +19,7 @@ from bench.measure.quantities.headroom import HeadroomMeter
 from bench.measure.quantities.hum import HumMeter
 from bench.measure.quantities.level import LevelMeter
 from bench.measure.quantities.noise import NoiseMeter
-from bench.measure.quantities.programme_azimuth import ProgrammeMeter
+from bench.measure.quantities.programme.azimuth import ProgrammeMeter
 from bench.measure.quantities.response import ResponseMeter
 from bench.measure.quantities.separation import SeparationMeter
 from bench.measure.quantities.speed import SpeedMeter

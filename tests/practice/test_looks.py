@@ -29,9 +29,9 @@ CLEAN = MachinePhysics()
     ],
 )
 def test_what_is_wrong_can_be_seen(part: str, figures: dict[str, float | str], seen: str) -> None:
-    assert seen in look_at(replace(CLEAN, **figures), "I", part)  # type: ignore[arg-type]
+    assert seen in look_at(replace(CLEAN, **figures), "I", "a tape", part)  # type: ignore[arg-type]
 
 
 def test_a_part_without_looks_is_said() -> None:
     with pytest.raises(Problem, match="nothing to see of belt"):
-        look_at(CLEAN, "I", "belt")
+        look_at(CLEAN, "I", "a tape", "belt")

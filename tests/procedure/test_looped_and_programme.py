@@ -16,6 +16,9 @@ ADJUST = (
 )
 MEASURE = '\n[[step]]\nkind = "measure"\nid = "x"\ntitle = "X"\ndo = "Do."\ntarget = "machine.programme_azimuth"\n'
 
+ENTRY = '\n[[step]]\nkind = "entry"\nid = "said"\ntitle = "Said"\ndo = "Type."\nasks = "number"\nunit = "{}"\n'
+LABEL = ENTRY.format("nWb/m")
+
 
 def said(tmp_path: Path, steps: str) -> str:
     path = tmp_path / "t.toml"
@@ -38,6 +41,20 @@ def said(tmp_path: Path, steps: str) -> str:
         ),
         (ADJUST + 'quantity = "azimuth_delay"', "nothing sounds at this step"),
         (MEASURE + 'quantity = "level"\nprogramme = true', "programme does not tell level"),
+        (MEASURE + 'quantity = "treble_fall"', "treble_fall is of programme"),
+        (MEASURE + 'quantity = "tape_level"\nfrequency = 1000.0', "what does its label say?"),
+        (LABEL + MEASURE + 'quantity = "tape_level"\nnamed_by = "said"', "which tone of the tape is it?"),
+        (MEASURE + 'quantity = "tape_level"\nfrequency = 1.0\nnamed_by = "said"', "there is no step"),
+        (
+            ENTRY.format("Hz") + MEASURE + 'quantity = "tape_level"\nfrequency = 1.0\nnamed_by = "said"',
+            "does not ask for a number in nWb/m",
+        ),
+        (LABEL + MEASURE + 'quantity = "level"\nnamed_by = "said"', "is for what is on a tape from elsewhere"),
+        (MEASURE + 'quantity = "speed_error"\nprogramme = true\nknown_by = "said"', "goes with named_by"),
+        (
+            LABEL + ADJUST + 'quantity = "tape_level"\nfrequency = 1.0\nnamed_by = "said"\nplays = "x"',
+            "the tone is on the tape",
+        ),
     ],
 )
 def test_each_mistake_is_told(tmp_path: Path, step: str, message: str) -> None:
@@ -51,6 +68,9 @@ def test_each_mistake_is_told(tmp_path: Path, step: str, message: str) -> None:
         LOOP + 'finds = "clock"\nlimit = 100\nsends = [{ hz = 10000, dbfs = -6 }]\ninstrument_percent = 0.0001',
         ADJUST + 'quantity = "azimuth_delay"\nprogramme = true',
         MEASURE + 'quantity = "azimuth_delay"\nprogramme = true',
+        MEASURE + 'quantity = "speed_error"\nprogramme = true',
+        LABEL + MEASURE + 'quantity = "tape_level"\nfrequency = 1000.0\nnamed_by = "said"',
+        LABEL + ADJUST + 'quantity = "tape_level"\nfrequency = 1000.0\nnamed_by = "said"',
     ],
 )
 def test_what_is_right_is_let_pass(tmp_path: Path, step: str) -> None:

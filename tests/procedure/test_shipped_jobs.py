@@ -39,6 +39,8 @@ LINE_UPS: tuple[tuple[str, str | None], ...] = (
     ("line-up-cassette", None),
     ("first-line-up", None),
     ("owners-azimuth", None),
+    ("foreign-tape", None),
+    ("foreign-tape-trimmers", None),
     ("calibrate-interface", None),
 )
 """Jobs that set a machine right, or need none: they meet it out of line."""

@@ -97,7 +97,7 @@ def test_a_tape_carried_from_machine_to_machine(heads: tuple[int, int]) -> None:
     found = {}
     for hz in (LOW, HIGH):
         recorded(a, hz)
-        b._owners = a._stock_tape.tape
+        b.owners_tape._passages["", 0] = a._stock_tape.tape
         b.load("owners")
         found[hz] = replayed(b, hz)
     (low, _, frequency), (high, late, _) = found[LOW], found[HIGH]

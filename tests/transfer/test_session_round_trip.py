@@ -53,7 +53,13 @@ def machine_of(workspace: Path, seed: int) -> PracticeMachine:
 
 
 def transferred(machine: PracticeMachine, sound: np.ndarray) -> np.ndarray:
-    """Recorded on the machine as it is, and replayed once its replay was set right."""
+    """Recorded on the machine as it is, and replayed once its replay was set right.
+
+    A session says nothing of the controls of the user: they stand where the meters are right.
+    """
+    for name in machine.truth():
+        if "control" in name:
+            set_right(machine, name)
     machine.load("work")
     machine.switch("transport", "record")
     machine.process(np.concatenate((sound, np.zeros((RATE // 2, 2)))))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import os
 import sys
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,12 +16,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.audio.capture import Capture
-from bench.commands.transfers.options import channel_names, chosen_errors, opened
+from bench.commands.transfers.before_after import PASSAGE_S, Passage, names_beside, passage_start
+from bench.commands.transfers.listening import listen
+from bench.commands.transfers.options import MIDDLE, channel_names, chosen_errors, opened
+from bench.commands.transfers.progress import Progress
 from bench.problem import Problem
 
 if TYPE_CHECKING:
     from bench.transfer.findings import CaptureCheck
     from bench.transfer.transfer import Transfer
+
+Floats = NDArray[np.float64]
 
 HIGHEST_PEAK_DB = -0.1
 """Where the peak comes to lie when all has to be turned down."""
@@ -32,7 +39,7 @@ def convert(args: argparse.Namespace, *, decode: bool) -> int:
     Raises:
         Problem: bad input, with nothing written.
     """
-    from bench.audio.write import placed
+    from bench.audio.write import placed, write_sound
     from bench.commands.transfers.text import Done, as_json, cautions, lines
     from bench.transfer.findings import CaptureCheck
     from bench.transfer.transfer import Transfer
@@ -43,9 +50,12 @@ def convert(args: argparse.Namespace, *, decode: bool) -> int:
     chosen = chosen_errors(args, channels)
     transfer = Transfer(args.system, capture.sample_rate, args.reference_level, chosen.errors)
     text = args.out.with_name(args.out.name + ".txt")
-    with placed(text, force=args.force) as beside, placed(args.out, force=args.force) as partial:
+    heard = _Heard(args, capture, transfer.errors.speed) if decode else None
+    with contextlib.ExitStack() as files:
+        beside, partial = (files.enter_context(placed(path, force=args.force)) for path in (text, args.out))
+        passages = [files.enter_context(placed(path, force=args.force)) for path in heard.paths] if heard else []
         check = CaptureCheck(capture.sample_rate, channels, args.system if decode else None)
-        turned_down_db = _written(partial, capture, transfer, check, decode=decode)
+        turned_down_db = _written(partial, capture, transfer, check, heard)
         done = Done(
             decode,
             os.fsencode(args.file).decode("utf-8", "replace"),
@@ -59,7 +69,11 @@ def convert(args: argparse.Namespace, *, decode: bool) -> int:
             tuple(decoded_uncertainties(args.system, c) if decode else None for c in chosen.errors.channels),
             check.findings(),
             capture.warnings,
+            heard.spectra if heard else None,
+            tuple(os.fsencode(path).decode("utf-8", "replace") for path in heard.paths) if heard else (),
         )
+        for path, passage in zip(passages, heard.passages if heard else (), strict=False):
+            write_sound(path, [passage.samples], capture.sample_rate, channels=capture.channels, bits=BITS, frames=0)
         told = [*lines(done), *(f"warning: {sentence}" for sentence in cautions(done))]
         beside.write_text("\n".join(told) + "\n", encoding="utf-8")
     if args.json:
@@ -70,11 +84,21 @@ def convert(args: argparse.Namespace, *, decode: bool) -> int:
         print(f"all of it is turned down by {turned_down_db:.2f} dB, so that nothing clips", file=sys.stderr)
     for sentence in cautions(done):
         print(f"warning: {sentence}", file=sys.stderr)
+    if heard and args.listen:
+        before, after = (passage.samples for passage in heard.passages)
+        listen(before, after, capture.sample_rate, iter(sys.stdin.readline, ""))
     return 1 if done.findings else 0
 
 
-def _written(path: Path, capture: Capture, transfer: Transfer, check: CaptureCheck, *, decode: bool) -> float:
+def _written(path: Path, capture: Capture, transfer: Transfer, check: CaptureCheck, heard: _Heard | None) -> float:
     """Write the whole, a second time and softer where its peaks find no room; by how much it was turned down, dB.
+
+    Args:
+        path: the file.
+        capture: what is decoded or encoded.
+        transfer: by what.
+        check: hears the capture.
+        heard: what is kept of it before and after; None where it is encoded.
 
     Raises:
         Problem: there is nothing in the capture, or it can't be written.
@@ -82,22 +106,84 @@ def _written(path: Path, capture: Capture, transfer: Transfer, check: CaptureChe
     from bench.audio.write import write_sound
     from bench.transfer.stages import through
 
-    def heard() -> Iterator[NDArray[np.float64]]:
-        for block in capture.blocks():
-            check.feed(block)
-            yield block
+    def write(gain_db: float, hears: Callable[[Floats], None]) -> float:
+        progress = Progress("decoding" if heard else "encoding", capture.duration_s, time.monotonic())
+        stages = transfer.decoding(gain_db) if heard else transfer.encoding(gain_db)
 
-    def write(blocks: Iterator[NDArray[np.float64]], gain_db: float) -> float:
-        stages = transfer.decoding(gain_db) if decode else transfer.encoding(gain_db)
-        made = through(stages, blocks)
+        def blocks() -> Iterator[Floats]:
+            frames = 0
+            for block in capture.blocks():
+                hears(block)
+                yield block
+                frames += len(block)
+                progress.show(frames / capture.sample_rate, time.monotonic())
+
+        def made() -> Iterator[Floats]:
+            for block in through(stages, blocks()):
+                if heard:
+                    heard.after.feed(block)
+                yield block
+
         frames = round(capture.frames * max(1.0, transfer.errors.speed))
-        return write_sound(path, made, capture.sample_rate, channels=capture.channels, bits=BITS, frames=frames)
+        try:
+            return write_sound(path, made(), capture.sample_rate, channels=capture.channels, bits=BITS, frames=frames)
+        finally:
+            progress.end()
 
-    peak = write(heard(), 0.0)
+    def first(block: Floats) -> None:
+        check.feed(block)
+        if heard:
+            heard.before.feed(block)
+
+    peak = write(0.0, first)
     if check.silent:
         raise Problem(f"{capture.name} is silent; look at the leads and the input, and transfer it again")
     if peak <= 1.0:
         return 0.0
     down_db = 20 * float(np.log10(peak)) - HIGHEST_PEAK_DB
-    write(capture.blocks(), -down_db)
+    if heard:
+        heard.again()
+    write(-down_db, lambda _: None)
     return down_db
+
+
+class _Ears:
+    """Keeps the average spectrum of a sound, and a passage of it."""
+
+    def __init__(self, rate: float, channels: int, start_s: float) -> None:
+        from bench.transfer.spectrum import AverageSpectrum
+
+        self.spectrum = AverageSpectrum(rate, channels)
+        self.passage = Passage(round(start_s * rate), round(PASSAGE_S * rate))
+
+    def feed(self, samples: Floats) -> None:
+        """Take in the next frames."""
+        self.spectrum.feed(samples)
+        self.passage.feed(samples)
+
+
+class _Heard:
+    """What is kept of a transfer before and after decoding."""
+
+    def __init__(self, args: argparse.Namespace, capture: Capture, speed: float) -> None:
+        wanted = args.before_after if args.before_after != MIDDLE else None
+        wants = args.before_after is not None or args.listen
+        self._start_s = passage_start(wanted, capture.duration_s)
+        self._rate, self._channels, self._speed = capture.sample_rate, capture.channels, speed
+        self.paths = names_beside(args.out) if wants else ()
+        self.before = _Ears(self._rate, self._channels, self._start_s)
+        self.again()
+
+    def again(self) -> None:
+        """It is decoded again."""
+        self.after = _Ears(self._rate, self._channels, self._start_s * self._speed)
+
+    @property
+    def passages(self) -> tuple[Passage, Passage]:
+        """Of both."""
+        return self.before.passage, self.after.passage
+
+    @property
+    def spectra(self) -> tuple[dict[float, float], dict[float, float]]:
+        """Of both, third octaves, dBFS."""
+        return self.before.spectrum.bands(), self.after.spectrum.bands()

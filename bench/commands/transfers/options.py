@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from bench.transfer.errors import TransferErrors
 
 STAGES: dict[str, Stage] = {"as-found": "found-clean", "as-left": "left"}
+MIDDLE = -1.0
+"""`--before-after` without a second."""
 LOWEST_RATE = 32000
 LEVELS_DBFS = (-60.0, 0.0)
 """The reference level of noise reduction lies between these in any capture."""
@@ -57,6 +59,15 @@ def add_transfer(parser: argparse.ArgumentParser, *, decode: bool) -> None:
         )
         parser.add_argument("--session", metavar="DIR", help="the session of the machine that recorded the tape")
         parser.add_argument("--stage", choices=tuple(STAGES), help="the machine as it recorded the tape (as-found)")
+        parser.add_argument(
+            "--before-after",
+            nargs="?",
+            type=float,
+            const=MIDDLE,
+            metavar="SECOND",
+            help="write ten seconds from there (the middle) as they came and decoded, beside OUT",
+        )
+        parser.add_argument("--listen", action="store_true", help="and play them: enter changes from one to the other")
         parser.add_argument(
             "--replayed-on",
             metavar="SESSION",

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from bench import __version__
+from bench.commands.transfers.before_after import spectrum_lines
 from bench.commands.transfers.options import ChosenErrors
 from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES
 from bench.transfer.findings import Finding
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from bench.measure.reading import Channel
     from bench.transfer.transfer import Transfer
 
+NOTHING_DB = 120.0
+"""Softer by more than this, a channel is digital silence."""
 NO_UNCERTAINTY = "the uncertainty of the errors is not known"
 ENCODER = "steady tones, by the static law of the decoder; the encoder is taken to be right (data sheet: ±1.5 dB)"
 
@@ -40,6 +43,10 @@ class Done:
     findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
     """Of the file that was read."""
+    spectra: tuple[dict[float, float], dict[float, float]] | None
+    """Average, in third octaves, as transferred and decoded, dBFS."""
+    passages: tuple[str, ...]
+    """Files with a passage before and after."""
 
     @property
     def out_reference_dbfs(self) -> float:
@@ -65,7 +72,8 @@ def finding_words(finding: Finding) -> str:
         places = counted(round(value), "place")
         return f"the {side} channel is clipped in {places}; transfer it again with the input turned down"
     if finding.kind == "dead channel":
-        return f"the {side} channel is {value:.0f} dB softer than the other: it is dead, or was not recorded"
+        soft = "holds nothing" if value > NOTHING_DB else f"is {value:.0f} dB softer than the other"
+        return f"the {side} channel {soft}: it is dead, or was not recorded"
     if finding.kind == "inverted channel":
         return f"the channels have opposite polarity (correlation {number(value, 2)}); exchange the leads of one"
     return (
@@ -110,6 +118,12 @@ def as_json(done: Done) -> dict[str, Any]:
             for channel, of_channel in zip(done.channels, done.uncertainties, strict=True)
             for u in of_channel or ()
         ],
+        "spectrum": [
+            {"frequency_hz": hz, "before_dbfs": done.spectra[0][hz], "after_dbfs": done.spectra[1][hz]}
+            for hz in (done.spectra[0] if done.spectra else ())
+            if done.spectra and hz in done.spectra[1]
+        ],
+        "passages": list(done.passages),
         "findings": [{"kind": f.kind, "channel": f.channel, "value": f.value} for f in done.findings],
         "warnings": cautions(done),
     }
@@ -143,6 +157,11 @@ def lines(done: Done) -> list[str]:
     out.append(f"  speed: {number(errors.speed_error_percent, 3, sign=True)} %")
     if done.decoded:
         out += ["", *_uncertainty_lines(done)]
+    if done.spectra:
+        out += ["", *spectrum_lines(*done.spectra)]
+    if done.passages:
+        before, after = done.passages
+        out += ["", f"a passage as transferred: {before}", f"the same, decoded: {after}"]
     return out
 
 

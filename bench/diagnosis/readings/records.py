@@ -43,6 +43,8 @@ def findings_of(records: Iterable[ReadingRecord], *, adjusted: bool = True) -> t
 
 def _finding(record: ReadingRecord, adjusted: bool) -> Finding | None:
     reading = record.reading
+    if record.source == "owner's tape":
+        return None  # the machine that recorded it is in it too
     value: float | None = None
     if isinstance(reading, Reading):
         if reading.bound and reading.quantity not in ("erasure", "separation"):

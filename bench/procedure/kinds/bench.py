@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Literal
 
-from bench.audio.port import Act, Block, Hands, Port, hands_of, perform
+from bench.audio.port import LOADS, Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
 from bench.measure.method import Method
 from bench.measure.reading import Reading, Result
@@ -19,13 +18,11 @@ from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Adjust, Measuring, StepBase
 from bench.procedure.state.dependencies import to_check_again
 from bench.procedure.state.event_kinds import Event, of_kind
-from bench.procedure.state.events import Acted, CurveTaken, Turned, TurnedBack
-from bench.procedure.state.journal import Journal, ReadingRecord
+from bench.procedure.state.events import Acted, Answered, CurveTaken, Turned, TurnedBack
+from bench.procedure.state.journal import Journal, ReadingRecord, ReadingSource
 from bench.procedure.state.progress import Progress
 from bench.procedure.state.snapshot import Curve
 from bench.signals.source import Source
-
-ReadingSource = Literal["reference tape", "record-replay", "machine"]
 
 POLARITY_HZ = 1500.0
 """Up to this frequency half a period is longer than any delay that azimuth can cause, so it shows inverted polarity."""
@@ -136,6 +133,27 @@ class Bench:
         if self.hands is not None:
             self.hands.switch("transport", position)
             self._transport = position
+
+    def wind(self, section: str | None, tone_hz: float | None) -> None:
+        """Wind to what a step plays, where the program can.
+
+        Args:
+            section: of the reference tape; or
+            tone_hz: a tone of the owner's tape; None for its programme.
+        """
+        if self.hands is None:
+            return
+        loads = [e.act for e in of_kind(self.journal.events(), Acted) if e.act in LOADS]
+        if section is not None:
+            self.hands.rewind(section)
+        elif loads and loads[-1] == "load-owners-tape":
+            self.hands.rewind(None if tone_hz is None else f"{tone_hz:g} Hz")
+
+    def said_at(self, name: str | None) -> str | float | None:
+        """The last answer at the step with this name; None without one."""
+        steps = self.job.steps_named(name).steps if name is not None else ()
+        said = [e.answer for e in of_kind(self.journal.events(), Answered) if e.step in steps]
+        return said[-1] if said else None
 
     def hold(self) -> None:
         """Pause sound and tape."""

@@ -103,7 +103,7 @@ def _targets(
             for sent, name in step.targets.items():
                 heard = [step.reference_hz] if sent == "record_replay_level" else [t.hz for t in step.sends]
                 yield from _target(("targets", sent), name, QUANTITIES[sent].unit, heard, sheets)
-        case Adjust() | Measure():
+        case Adjust() | Measure() if step.target is not None:
             unit = _unit(step.quantity, from_tape=step.plays is not None)
             yield from _target(("target",), step.target, unit, _judged_hz(step, reference_tape), sheets)
             if isinstance(step, Measure) and step.returns_to is not None:

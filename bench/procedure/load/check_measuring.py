@@ -43,6 +43,8 @@ def _record_replay(step: RecordReplay) -> Iterator[StepMistake]:
 def _adjust(step: Adjust) -> Iterator[StepMistake]:
     if step.programme:
         yield from _programme(step)
+    elif step.quantity == "tape_level":
+        yield from _tape_level(step)
     elif (step.plays is None) == (not step.sends):
         said = "plays and sends exclude each other" if step.sends else "missing: nothing sounds at this step"
         remedy = "give plays (a section of the reference tape) or sends (tones to record)"
@@ -91,12 +93,26 @@ def _adjust(step: Adjust) -> Iterator[StepMistake]:
 
 
 def _programme(step: Adjust | Measure) -> Iterator[StepMistake]:
-    if step.quantity != "azimuth_delay":
+    live = isinstance(step, Adjust)
+    known = [q for q, facts in QUANTITIES.items() if facts.of_programme and not (live and q != "azimuth_delay")]
+    if step.quantity not in known:
         said = f"programme does not tell {step.quantity}"
-        yield ("programme",), said, "take it out: it is for azimuth_delay", ("programme", "quantity")
+        yield ("programme",), said, f"take it out: it is for {', '.join(known)}", ("programme", "quantity")
     for key in ("plays", "sends"):
         if getattr(step, key):
             yield (key,), "cannot be combined with programme", "take one of them out", (key, "programme")
+
+
+def _tape_level(step: Adjust | Measure) -> Iterator[StepMistake]:
+    """The tone of a tape from elsewhere: its frequency, and the entry with the flux on its label."""
+    for key in ("plays", "sends"):
+        if getattr(step, key):
+            yield (key,), "is for other quantities: the tone is on the tape", "take it out", (key, "quantity")
+    if step.frequency is None:
+        yield ("frequency",), "missing: which tone of the tape is it?", "add `frequency = 1000.0`", ("quantity",)
+    if step.named_by is None:
+        remedy = "name the entry step that asks for the flux on its label, nWb/m"
+        yield ("named_by",), "missing: what does its label say?", remedy, ("named_by", "quantity")
 
 
 def _way_of_working(step: Adjust) -> Iterator[StepMistake]:
@@ -153,6 +169,16 @@ def _measure(step: Measure) -> Iterator[StepMistake]:
         return
     if step.programme:
         yield from _programme(step)
+    if step.quantity == "tape_level":
+        yield from _tape_level(step)
+    if step.quantity == "treble_fall" and not step.programme:
+        yield ("programme",), "missing: treble_fall is of programme", "add `programme = true`", ("quantity",)
+    if step.named_by is not None and not (step.programme or step.quantity == "tape_level"):
+        yield ("named_by",), "is for what is on a tape from elsewhere", "take it out", ("named_by", "quantity")
+    if step.known_by is not None and step.named_by is None:
+        yield ("known_by",), "goes with named_by", "name the entry with the pitch, or take it out", ("named_by",)
+    if step.returns_to is not None and step.target is None:
+        yield ("target",), "missing: how near must it come back?", 'add `target = "machine.…"`', ("returns_to",)
     if step.of:
         yield ("of",), "is for mistracking", "take it out", ("of", "quantity")
     sources = [key for key in ("plays", "sends", "records") if getattr(step, key)]

@@ -5,7 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from bench.procedure.load.file_problems import Mistake, StepMistake, did_you_mean, shown
-from bench.procedure.model.steps import Decision, Entry, Follow, Measure, Measuring, Question, RecordReplay, Step
+from bench.procedure.model.steps import (
+    Adjust,
+    Decision,
+    Entry,
+    Follow,
+    Measure,
+    Measuring,
+    Question,
+    RecordReplay,
+    Step,
+)
+
+SAYS = {"speed_error": "Hz", "tape_level": "nWb/m"}
+"""Unit of the entry that says what was recorded, by quantity."""
 
 Way = tuple[tuple[str | int, ...], str]
 """Key that names another step, and the id of that step."""
@@ -53,6 +66,8 @@ def _step(n: int, step: Step, steps: Sequence[Step | None], index: dict[str, int
     if isinstance(step, Question) and step.predicts is not None and index is not None:
         yield from _earlier(n, ("predicts", "than"), step.predicts.than, index)
         yield from _later(n, ("predicts", "step"), step.predicts.step, index)
+    if isinstance(step, Adjust | Measure) and index is not None:
+        yield from _answers(n, step, steps, index)
     if isinstance(step, Measure) and index is not None:
         yield from _returns(n, step, steps, index)
         for m, name in enumerate(step.of):
@@ -61,6 +76,22 @@ def _step(n: int, step: Step, steps: Sequence[Step | None], index: dict[str, int
             if other is not None and not isinstance(other, RecordReplay | Measure | Follow):
                 said = f"{shown(name)} does not measure what was recorded"
                 yield ("of", m), said, "name record-replay steps", ("of",)
+
+
+def _answers(
+    n: int, step: Adjust | Measure, steps: Sequence[Step | None], index: dict[str, int]
+) -> Iterator[StepMistake]:
+    """What was recorded is named at an earlier entry of the right kind."""
+    for key in ("named_by", "known_by"):
+        name = getattr(step, key, None)
+        if name is None:
+            continue
+        yield from _earlier(n, (key,), name, index)
+        other = steps[index[name]] if index.get(name, n) < n else None
+        unit = "%" if key == "known_by" else SAYS.get(step.quantity, "")
+        if other is not None and not (isinstance(other, Entry) and other.unit == unit):
+            wanted = f"a number in {unit}" if unit else "a choice"
+            yield (key,), f"{shown(name)} does not ask for {wanted}", "name an entry step that does", (key, "quantity")
 
 
 def _returns(n: int, step: Measure, steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[StepMistake]:

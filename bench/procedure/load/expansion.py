@@ -132,8 +132,10 @@ def _references(step: AnyStep, path: str) -> dict[str, Any]:
         changes["again_until"] = again.model_copy(update={"back_to": path + again.back_to})
     if isinstance(step, Measure) and step.of:
         changes["of"] = tuple(path + name for name in step.of)
-    if isinstance(step, Measure) and step.returns_to is not None:
-        changes["returns_to"] = path + step.returns_to
+    if isinstance(step, Measure | Adjust):
+        for key in ("returns_to", "named_by", "known_by"):
+            if getattr(step, key, None) is not None:
+                changes[key] = path + getattr(step, key)
     if isinstance(step, Entry) and step.cure_from is not None:
         changes["cure_from"] = path + step.cure_from
     if isinstance(step, Question) and step.predicts is not None:

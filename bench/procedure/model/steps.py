@@ -100,7 +100,9 @@ CIRCUIT: Mapping[str, NoiseReduction] = {"encoding_error": "record-only", "decod
 """Quantities of the noise-reduction circuit, whose tones are recorded, and the switch position for each."""
 
 
-Part = Literal["swab", "roller", "selector", "shell", "meters"]
+Asked = Literal["fit-for-noise-reduction", "noise-reduction-circuits", "which-tape", "foreign-tape"]
+
+Part = Literal["swab", "roller", "selector", "shell", "meters", "owners-tape"]
 """What can be looked at on the practice machine too."""
 
 
@@ -139,7 +141,14 @@ class Adjust(Measuring):
     record numbered positions in one pass and name the best one. Default: live from the reference tape and on three
     heads, else rounds."""
     quantity: Literal[
-        "level", "response", "azimuth_delay", "speed_error", "source_level", "record_replay_level", "overbias"
+        "level",
+        "response",
+        "azimuth_delay",
+        "speed_error",
+        "source_level",
+        "record_replay_level",
+        "overbias",
+        "tape_level",
     ]
     """`source_level`: what was sent, at the output with the monitor on source (two heads: in record or record-pause).
     `overbias`: fall of the tone past its peak as bias is raised, dB."""
@@ -148,7 +157,9 @@ class Adjust(Measuring):
     sends: tuple[SentTone, ...] = ()
     """tones to record: sent together, and replayed at once (three heads) or afterwards (two heads); or"""
     programme: bool = False
-    """music or speech on the tape of the owner, for azimuth."""
+    """music or speech on the tape of the owner, for azimuth; or"""
+    named_by: StepId | None = None
+    """a tone on the tape of the owner, for `tape_level`: the earlier entry with the flux on its label, nWb/m."""
     frequency: float | None = None
     """The tone that is judged, where there are several."""
     reference_frequency: float | None = None
@@ -193,7 +204,11 @@ class Measure(Measuring):
     plays: str | None = None
     sends: tuple[SentTone, ...] = ()
     programme: bool = False
-    """Music or speech instead of tones: azimuth of the tape of the owner."""
+    """Music or speech instead of tones, on the tape of the owner: azimuth, speed by mains hum, how the treble falls."""
+    named_by: StepId | None = None
+    """Earlier entry that says what was recorded: a pitch in Hz, the flux on a label in nWb/m, the type of the shell."""
+    known_by: StepId | None = None
+    """Earlier entry that says how well that pitch is known, %."""
     records: Literal["silence"] | None = None
     """Record silence, for noise."""
     erases: bool = False
@@ -201,12 +216,13 @@ class Measure(Measuring):
     driven: Literal["left", "right"] | None = None
     """Channel that the tones are sent to, for separation."""
     of: tuple[StepId, ...] = ()
-    """For `mistracking`: steps with the level and response to compute it from; default: the latest readings."""
+    """For `mistracking`: steps with the level and response, or `tape_level`, it comes from; default: the latest."""
     returns_to: StepId | None = None
     """Earlier step whose reading must be reached again, within the tolerance of the target, whatever its value."""
     frequency: float | None = None
     seconds: float = Field(default=5.0, gt=0, le=LONGEST_S)
-    target: TargetName
+    target: TargetName | None = None
+    """Without one the reading is reported, not judged."""
 
 
 class LoopTone(Strict):
@@ -355,7 +371,7 @@ class Procedure(Strict):
     summary: Text
     takes_minutes: float = Field(gt=0)
     needs: tuple[Text, ...] = ()
-    answers: Literal["fit-for-noise-reduction", "noise-reduction-circuits", "which-tape"] | None = None
+    answers: Asked | None = None
     """The question of the job; the report begins with the answer."""
     part: bool = False
     """Meant to be followed by other procedures. Alone, it asks at its interlocks."""

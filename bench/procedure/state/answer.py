@@ -1,15 +1,18 @@
-"""The answer to the question of a job, in one sentence: fit for noise reduction, circuits right, which tape."""
+"""The answer to the question of a job: fit for noise reduction, circuits right, which tape, what a tape shows."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from bench.measure.reading import Reading
 from bench.measure.verdict import VerdictWord
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import best_words, ranking
 from bench.words.readings import reading_text, target_text, what
 from bench.words.sentences import listed
 
+LIKELY_PERCENT = 66.0
+"""From here on a time constant is called likely."""
 MOST_REASONS = 3
 """So many readings are named; the tables of the report have them all."""
 
@@ -39,7 +42,34 @@ def answer_to(question: str, latest: Sequence[ReadingRecord]) -> str:
         case "which-tape":
             best = best_words(ranking(latest))
             return f"{best}." if best else "Which tape fits best is not known, because fewer than two were measured."
+        case "foreign-tape":
+            return _foreign(latest)
     return ""
+
+
+def _foreign(latest: Sequence[ReadingRecord]) -> str:
+    """What a tape from elsewhere shows, and what is not known of it."""
+    parts = [_figure(r) for r in latest if r.stage == "found-clean" and r.reading.quantity != "treble_fall"]
+    parts += [_equalisation(r.measured) for r in latest if r.reading.quantity == "treble_fall" and r.measured]
+    tones = [r for r in latest if r.reading.quantity == "tape_level" and r.measured is not None]
+    parts += [_figure(r) for r in tones] or ["level: not known, because no tone of known flux was read"]
+    parts += [_figure(r) for r in latest if r.reading.quantity == "heard_error"]
+    return f"This tape, replayed here: {'; '.join(parts)}."
+
+
+def _figure(r: ReadingRecord) -> str:
+    side = f", {r.lot}" if r.lot else ""
+    return f"{what(r.reading)}{side}: {reading_text(r.reading)}"
+
+
+def _equalisation(fall: Reading | None) -> str:
+    method = fall.method if fall is not None else None
+    if method is None or method.other_percent is None or method.other_us is None or method.played_us is None:
+        return "equalisation: not known"
+    other = method.other_percent
+    us, percent = (method.other_us, other) if other > 50 else (method.played_us, 100 - other)
+    word = "likely" if percent >= LIKELY_PERCENT else "hardly likelier than not"
+    return f"{us:g} µs is {word} ({percent:.0f} %), not known"
 
 
 def _fit(judged: Sequence[ReadingRecord]) -> str:

@@ -147,7 +147,8 @@ def _aspect(record: ReadingRecord, *, sets_bias: bool) -> Aspect | None:
         return _FROM_TAPE.get(quantity)
     if sets_bias and quantity == "response":
         return "bias"
-    return (_FROM_TAPE.get(quantity) if record.source == "machine" else None) or _RECORDED.get(quantity)
+    replayed = record.source in ("machine", "owner's tape")
+    return (_FROM_TAPE.get(quantity) if replayed else None) or _RECORDED.get(quantity)
 
 
 def named(what: Iterable[Aspect], direction: str | None) -> frozenset[str]:

@@ -15,6 +15,10 @@ from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, off_target
 from bench.procedure.state.event_kinds import Event
 
+ReadingSource = Literal["reference tape", "record-replay", "owner's tape", "machine"]
+"""What was replayed. What an owner's tape shows is of the machine that recorded it too, so that it says nothing of this
+one alone; `machine` is the input as it is, nothing replayed."""
+
 
 @dataclass(frozen=True, slots=True)
 class ReadingRecord:
@@ -26,7 +30,7 @@ class ReadingRecord:
     stage: Stage
     judged: bool
     """Whether the exit code depends on it: not at an as-found stage, nor without a target."""
-    source: Literal["reference tape", "record-replay", "machine"]
+    source: ReadingSource
     """What was replayed; readings of different sources are never compared."""
     reading: Result
     verdict: Verdict | None

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from bench.procedure.model.steps import Measuring, StepBase
+from bench.procedure.model.steps import Measure, Measuring, StepBase
 from bench.procedure.state.journal import ReadingRecord
 
 
 def is_judged(step: StepBase) -> bool:
-    """Whether the exit code depends on a step: it measures, and not at an as-found stage."""
-    return step.stage == "left" and isinstance(step, Measuring)
+    """Whether the exit code depends on a step: it measures by a target, and not at an as-found stage."""
+    reports = isinstance(step, Measure) and step.target is None
+    return step.stage == "left" and isinstance(step, Measuring) and not reports
 
 
 def last_attempts(records: tuple[ReadingRecord, ...]) -> tuple[ReadingRecord, ...]:

@@ -9,11 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from bench.session.compare.interchange import Pair, pair, right_machine, with_itself
-from bench.session.compare.machine_errors import MachineErrors, machine_errors
+from bench.session.compare.machine_errors import MachineErrors, Value, machine_errors
 from bench.session.record.record import SessionRecord
 
 AS_FOUND = "as found, after cleaning"
 AS_LEFT = "as left"
+TAPE_TO_TAPE_DB = 0.3
+"""From tape to tape of one batch, expanded (k = 2): level and response were read on one tape, and the owner's tapes are
+others. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +53,11 @@ def choice(session: SessionRecord) -> Choice:
 
 
 def _as_found(session: SessionRecord) -> MachineErrors:
-    return replace(machine_errors(session, "found-clean"), machine=AS_FOUND)
+    """As it was found, with what another tape than the one that was recorded on leaves open."""
+    found = machine_errors(session, "found-clean")
+    spread = Value(0.0, TAPE_TO_TAPE_DB)
+    own = {kind: v + spread if kind.what in ("level", "response") else v for kind, v in found.own.items()}
+    return replace(found, machine=AS_FOUND, own=own)
 
 
 def _with_reason(found: Pair) -> Pair:

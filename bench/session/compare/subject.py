@@ -91,9 +91,9 @@ def in_order(subject: Subject) -> tuple[object, ...]:
 
 
 def subject_of(record: ReadingRecord) -> Subject | None:
-    """What a reading is of; None for one that has no counterpart elsewhere."""
+    """What a reading is of; None for one that has no counterpart elsewhere, such as that of another tape."""
     r = record.reading
-    if QUANTITIES[r.quantity].event:
+    if QUANTITIES[r.quantity].event or record.source == "owner's tape":
         return None
     found = QUANTITIES[r.quantity].frequency == "found"
     hz = None if r.frequency_hz is None or found else float(f"{r.frequency_hz:.3g}")

@@ -16,6 +16,8 @@ from bench.session.compare.machine_errors import MachineErrors, Value
 from bench.tape.mistracking_map import REFERENCE_HZ, ReplayErrors
 from bench.transfer.errors import ChannelErrors, TransferErrors
 
+TYPE_THEM = "type the errors with --level-error and --treble-error, or use another session or stage"
+
 
 @dataclass(frozen=True, slots=True)
 class MeasuredTransfer:
@@ -41,7 +43,9 @@ def on_another(recorded: MachineErrors, replayed: MachineErrors, channels: tuple
     """
     found = pair(recorded, replayed)
     if found.because:
-        raise Problem(f"{recorded.session}: a tape of {recorded.machine} on {replayed.machine}: {found.because}")
+        raise Problem(
+            f"{recorded.session}: a tape of {recorded.machine} on {replayed.machine}: {found.because}; {TYPE_THEM}"
+        )
     return _measured(recorded, found, channels)
 
 
@@ -83,8 +87,7 @@ def _channel(recorded: MachineErrors, found: Pair, channel: Channel) -> ChannelE
         why = f" ({', '.join(recorded.missing)})" if recorded.missing else ""
         side = "a capture of one channel" if channel == "mono" else f"the {channel} channel"
         raise Problem(
-            f"{recorded.session} does not give the {' and '.join(lacks)} of {side} as it was then{why}; "
-            "type them with --level-error and --treble-error, or use another session or stage"
+            f"{recorded.session} does not give the {' and '.join(lacks)} of {side} as it was then{why}; {TYPE_THEM}"
         )
     treble = tuple((hz, v.value) for hz, v in sorted(response.items()))
     spread = [(REFERENCE_HZ, level.uncertainty), *((hz, _both(level, v)) for hz, v in sorted(response.items()))]

@@ -8,6 +8,7 @@ from typing import Literal
 from bench.measure.stage import Stage
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Entry
+from bench.procedure.state.outcome import is_judged
 
 BIAS = frozenset({"tape.bias", "tape.overbias"})
 """The targets that bias is set to."""
@@ -37,6 +38,8 @@ class StepFacts:
     """Where the procedure says which way the tape runs."""
     lot: str = ""
     """Which of several tapes it is of."""
+    reports: bool = False
+    """Whether its reading is reported, not judged."""
     complaint: bool = False
     """Whether it asks what the owner says is wrong."""
     cautions: tuple[StepCaution, ...] = ()
@@ -49,7 +52,7 @@ class StepFacts:
     @property
     def judged(self) -> bool:
         """Whether a reading of it counts at the end."""
-        return self.kind in JUDGED_KINDS and self.stage == "left"
+        return self.kind in JUDGED_KINDS and self.stage == "left" and not self.reports
 
 
 def steps_of(job: Job) -> tuple[StepFacts, ...]:
@@ -63,6 +66,7 @@ def steps_of(job: Job) -> tuple[StepFacts, ...]:
             target=getattr(step, "target", None) or "",
             direction=step.direction or "",
             lot=step.lot,
+            reports=step.stage == "left" and step.kind in JUDGED_KINDS and not is_judged(step),
             complaint=isinstance(step, Entry) and _asks_complaint(step),
             cautions=tuple(StepCaution(c.hazard, c.say) for c in step.cautions),
         )

@@ -17,7 +17,7 @@ from bench.words.sentences import true_minus
 
 USUAL = frozenset({"", "common practice, no source"})
 """Where a target comes from when nothing is said of it beside the table."""
-SOURCES = ("reference tape", "record-replay", "machine")
+SOURCES = ("reference tape", "record-replay", "owner's tape", "machine")
 CHANNEL_ORDER: tuple[Channel, ...] = ("left", "right", "mono", "left-right", "both")
 CURVES = frozenset({"response", "encoding_error", "decoding_error"})
 """The quantities that stand in a table of their own, where several tones were read."""

@@ -88,9 +88,7 @@ class LiveAdjustActivity(Activity[Adjust]):
     def begin(self) -> None:
         """Start to play a tape; tones wait for the go-on key."""
         if self._tones is None:
-            hands = self.bench.hands
-            if hands is not None:
-                hands.rewind(self.step.plays)
+            self.bench.wind(self.step.plays, self.step.frequency)
             self.bench.transport("play")
             self._listen()
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from bench.audio.port import Samples
-from bench.measure.quantities.programme_azimuth import ProgrammeMeter
+from bench.measure.quantities.programme.azimuth import ProgrammeMeter
 from bench.measure.reading import Result
 from bench.procedure.kinds.adjust.reader import AdjustReader
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import Adjust
+from bench.procedure.state.journal import ReadingSource
 
 WINDOW_S = 4.0
 """Length of programme behind a reading; a shorter one would follow each note. A choice."""
@@ -15,6 +16,8 @@ WINDOW_S = 4.0
 
 class ProgrammeReader(AdjustReader):
     """Reads the delay of the right channel from programme."""
+
+    source: ReadingSource = "owner's tape"
 
     def __init__(self, step: Adjust, bench: Bench) -> None:
         super().__init__(step, bench)

@@ -11,13 +11,14 @@ from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.live_tone import ToneWatch, WatchState
 from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Result
 from bench.problem import Problem
-from bench.procedure.kinds.bench import POLARITY_HZ, Bench, JudgedReading, ReadingSource
+from bench.procedure.kinds.bench import POLARITY_HZ, Bench, JudgedReading
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
+from bench.procedure.kinds.correct.owners_tape import relative_to_label
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, recorded_level, sent_text, with_tape
 from bench.procedure.kinds.correct.source import source_db
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import Target
-from bench.procedure.state.journal import newest
+from bench.procedure.state.journal import ReadingSource, newest
 from bench.procedure.state.snapshot import Gauge
 from bench.signals.tones import Multitone, Tone
 
@@ -102,12 +103,14 @@ class ToneReader(AdjustReader):
     def __init__(self, step: Adjust, bench: Bench) -> None:
         super().__init__(step, bench)
         self._section = bench.job.section(step.plays) if step.plays is not None else None
-        self.source = "reference tape" if self._section is not None else "record-replay"
+        self.source = "record-replay"
+        if self._section is not None or step.named_by is not None:
+            self.source = "owner's tape" if self._section is None else "reference tape"
         sent = {t.hz: t.db for t in step.sends}
         if step.quantity == "overbias" and len(sent) == 1 and step.reference_frequency is None:
             sent[PROBE_HZ if PROBE_HZ not in sent else 2 * PROBE_HZ] = step.sends[0].db - PROBE_BELOW_DB
         self._sent = sent
-        watched = [self._section.hz] if self._section is not None else list(sent)
+        watched = [self._section.hz] if self._section is not None else list(sent) or [step.frequency or 0.0]
         usual = max(watched) if step.quantity == "overbias" else watched[0]
         self.judged_hz: float = step.frequency if step.frequency is not None else usual
         self.sent_db = self._section.db if self._section is not None else sent.get(self.judged_hz)
@@ -166,6 +169,10 @@ class ToneReader(AdjustReader):
                 return [(with_tape(delay, job) if section is not None else delay, 0.0)]
             case "speed_error" if section is not None:
                 return [(with_tape(corrected(_both(state.speed), job, looped=False), job), 0.0)]
+            case "tape_level":
+                flux = self._bench.said_at(self._step.named_by)
+                label = flux if isinstance(flux, float) else 0.0
+                return [(relative_to_label(r, job, label), 0.0) for r in self._levels(state)]
             case "record_replay_level":
                 return [(self._recorded(r), 0.0) for r in self._levels(state)]
             case "source_level":
@@ -186,7 +193,7 @@ class ToneReader(AdjustReader):
         return pair[0] - pair[1] if len(pair) == 2 else None
 
     def _levels(self, state: WatchState) -> list[Result]:
-        looped = self._section is None
+        looped = bool(self._sent)
         return [corrected(r, self._bench.job, looped=looped) for r in state.levels]
 
     def _why_not(self, state: WatchState) -> str:

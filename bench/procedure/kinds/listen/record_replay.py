@@ -10,7 +10,7 @@ from bench.measure.quantities.mistracking import mistracking
 from bench.measure.reading import NoReading, ReferenceTone, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
-from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
+from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.certificate import certified
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import difference, recorded_level, sent_text
@@ -21,7 +21,7 @@ from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
 from bench.procedure.model.steps import RecordReplay, SentTone
 from bench.procedure.model.targets import Target
 from bench.procedure.state.events import HeadDelayMeasured
-from bench.procedure.state.journal import newest
+from bench.procedure.state.journal import ReadingSource, newest
 from bench.procedure.state.noise_reduction_sides import wrong_sides
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.source import Source

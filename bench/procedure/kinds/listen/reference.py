@@ -10,7 +10,7 @@ from bench.measure.quantities.speed import speed_of_tone
 from bench.measure.reading import NoReading, Reading, ReferenceTone, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
-from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
+from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.interface import corrected
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, fringes, with_tape
 from bench.procedure.kinds.listen.expected_tones import Expected
@@ -18,6 +18,7 @@ from bench.procedure.kinds.listen.tone_list import ToneListActivity
 from bench.procedure.model.sheets import Section
 from bench.procedure.model.steps import Reference
 from bench.procedure.model.targets import Target
+from bench.procedure.state.journal import ReadingSource
 from bench.tape.geometry import angle_arcmin
 from bench.words.figures import tone
 from bench.words.sentences import counted

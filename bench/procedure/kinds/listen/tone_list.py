@@ -9,11 +9,12 @@ from bench.measure.reading import NoReading, Reading, Result
 from bench.measure.tone.finder import FoundTone, ToneFinder
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.activity import WAIT, Activity, StepT, View, ask_about
-from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
+from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.listen.expected_tones import Expected, match
 from bench.procedure.model.job import Job
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.events import Accepted, StoppedListening
+from bench.procedure.state.journal import ReadingSource
 from bench.procedure.state.snapshot import Prompt
 
 LOOK_EVERY_S = 0.3

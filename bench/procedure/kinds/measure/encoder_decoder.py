@@ -17,7 +17,6 @@ from bench.procedure.kinds.measure.measure import MeasureActivity
 from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
 from bench.procedure.kinds.record.tone_series import ToneSeries
 from bench.procedure.model.steps import Measure
-from bench.procedure.model.targets import judge
 from bench.procedure.state.noise_reduction_sides import wrong_sides
 from bench.procedure.state.snapshot import Prompt
 from bench.tape.encoding_curves import decoding_tones, encoding_tones, reference_level_db
@@ -116,7 +115,7 @@ class EncoderDecoderActivity(MeasureActivity):
         self._passage, self.wants_sound = None, False
         if passage.why_not:
             reading = NoReading(self.step.quantity, "both", passage.why_not)
-            self.keep((JudgedReading(reading, judge(reading, self._target), "record-replay"),))
+            self.keep((JudgedReading(reading, self.verdict(reading), "record-replay"),))
             return
         job = self.bench.job
         self._levels.append([tuple(corrected(r, job, looped=True) for r in row) for row in self._series.levels()])
@@ -138,7 +137,7 @@ class EncoderDecoderActivity(MeasureActivity):
                 sent_db.append(db)
         measured = (encoding_error if self._encodes else decoding_error)(twice, self._system)
         return tuple(
-            JudgedReading(r, judge(r, self._target), "record-replay", db)
+            JudgedReading(r, self.verdict(r), "record-replay", db)
             for r, db in zip(measured.readings, sent_db, strict=True)
         )
 

@@ -18,7 +18,6 @@ from bench.procedure.kinds.measure.judged_readings import frequency_of, judged_r
 from bench.procedure.kinds.measure.measure import MeasureActivity
 from bench.procedure.kinds.record.passage import LEAD_IN_S, Passage, refuse_file, to_record
 from bench.procedure.model.steps import Measure
-from bench.procedure.model.targets import judge
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.start_mark import START_MARK_S
 from bench.signals.tones import Multitone, Tone
@@ -119,9 +118,9 @@ class ErasureActivity(MeasureActivity):
         self.bench.transport("stop")
         self._phase = "asking"
         measured = self._meter.finish() if self._frames else Measured((), ())
-        readings = judged_readings(self.step, self.bench.job, measured, because=because)
+        readings = judged_readings(self.step, self.bench, measured, because=because)
         sent = self.step.sends[0].db
-        self.keep(tuple(JudgedReading(r, judge(r, self._target, offset=o), "record-replay", sent) for r, o in readings))
+        self.keep(tuple(JudgedReading(r, self.verdict(r, o), "record-replay", sent) for r, o in readings))
 
     def view(self) -> View:
         """The present pass."""

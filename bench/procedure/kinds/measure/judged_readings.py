@@ -10,7 +10,9 @@ from bench.measure.catalogue import QUANTITIES, REFERENCE_LEVEL
 from bench.measure.method import Difference
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.problem import Problem
+from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
+from bench.procedure.kinds.correct.owners_tape import relative_to_label, with_equalisation
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, sent_text, with_tape
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Measure
@@ -18,6 +20,8 @@ from bench.signals.level_ramp import LevelRamp
 from bench.signals.source import Source
 from bench.signals.tones import Multitone, Tone
 
+OF_LEVEL = ("record_replay_level", "source_level", "tape_level")
+"""Quantities that are a level relative to another."""
 FAST_MM_S, FAST_HZ = 190.0, 1000.0
 """A reel that runs so fast, 190.5 mm/s and more, has its maximum output level at 1 kHz (IEC 60094, data sheets)."""
 RISES_TO_DB = 12.0
@@ -38,9 +42,13 @@ def frequency_of(step: Measure, job: Job) -> float | None:
     return step.sends[0].hz if step.sends else None
 
 
-def options_of(step: Measure, job: Job) -> dict[str, Any]:
+def options_of(step: Measure, bench: Bench) -> dict[str, Any]:
     """Options of the meter."""
+    job = bench.job
     hz = frequency_of(step, job)
+    if step.programme:
+        said = {"nominal": bench.said_at(step.named_by), "known_percent": bench.said_at(step.known_by)}
+        return {key: value for key, value in said.items() if isinstance(value, float) and value > 0}
     match QUANTITIES[step.quantity].meter:
         case "speed":
             return {"nominal": hz} if hz is not None else {}
@@ -81,16 +89,19 @@ def source_of(step: Measure, job: Job, rate: int) -> Source | None:
     return Multitone([Tone(t.hz, send + t.db, step.seconds, side) for t in step.sends], rate)
 
 
-def judged_readings(step: Measure, job: Job, measured: Measured, *, because: str = "") -> list[tuple[Result, float]]:
+def judged_readings(
+    step: Measure, bench: Bench, measured: Measured, *, because: str = ""
+) -> list[tuple[Result, float]]:
     """The readings that a step judges, with what is added to their target.
 
     Args:
         step: it names quantity and method.
-        job: it names reference tape, interface and reference level.
+        bench: its job names reference tape, interface and reference level, its journal what was typed.
         measured: the readings of the meter.
         because: why the meter got no sound, where it got none.
     """
-    quantity = "level" if step.quantity in ("record_replay_level", "source_level") else step.quantity
+    job = bench.job
+    quantity = "level" if step.quantity in OF_LEVEL else step.quantity
     found = [r for r in measured.readings if r.quantity == quantity]
     found = _by_method(found, step)
     if QUANTITIES[quantity].judged == "largest":
@@ -98,7 +109,7 @@ def judged_readings(step: Measure, job: Job, measured: Measured, *, because: str
     if not found or because:
         why = because or "; ".join(measured.warnings) or "nothing was found to measure"
         return [(NoReading(step.quantity, "both", why, frequency_hz=frequency_of(step, job)), 0.0)]
-    return [_corrected(r, step, job) for r in found]
+    return [_corrected(r, step, bench) for r in found]
 
 
 def _by_method(found: list[Result], step: Measure) -> list[Result]:
@@ -128,8 +139,9 @@ def _largest(found: Sequence[Result], step: Measure, measured: Measured) -> list
     return out or list(found)
 
 
-def _corrected(raw: Result, step: Measure, job: Job) -> tuple[Result, float]:
+def _corrected(raw: Result, step: Measure, bench: Bench) -> tuple[Result, float]:
     """A reading with its corrections, uncertainty and reference."""
+    job = bench.job
     reading = corrected(raw, job, looped=bool(step.sends))
     section = job.section(step.plays) if step.plays is not None else None
     offset = 0.0
@@ -143,6 +155,11 @@ def _corrected(raw: Result, step: Measure, job: Job) -> tuple[Result, float]:
         level_re = replay_dbfs(job) + sent
         between: Difference | None = "replayed minus sent" if step.quantity == "record_replay_level" else None
         reading = difference(step.quantity, reading, level_re, 0.0, reference=sent_text(sent, job), between=between)
+    if step.quantity == "tape_level":
+        flux = bench.said_at(step.named_by)
+        reading = relative_to_label(reading, job, flux if isinstance(flux, float) else 0.0)
+    elif step.quantity == "treble_fall":
+        reading = with_equalisation(reading, job, str(bench.said_at(step.named_by) or ""))
     if facts.relative_to == REFERENCE_LEVEL and isinstance(reading, Reading):
         reading = replace(reading, reference=f"reference level, {level.fluxivity}")
     if facts.rising is not None or step.quantity == "azimuth_weave":

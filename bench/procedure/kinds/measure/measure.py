@@ -10,10 +10,11 @@ import numpy as np
 from bench.audio.port import Block, Samples
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.meters import Meter, make_meter
-from bench.measure.reading import Measured
+from bench.measure.reading import Measured, Result
+from bench.measure.verdict import Verdict
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, View, ask_about
-from bench.procedure.kinds.bench import Bench, JudgedReading, ReadingSource
+from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.measure.flutter_parts import parts_of
 from bench.procedure.kinds.measure.judged_readings import judged_readings, options_of, source_of
 from bench.procedure.kinds.measure.returned import judge_return
@@ -21,6 +22,7 @@ from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
 from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.events import Accepted
+from bench.procedure.state.journal import ReadingSource
 from bench.procedure.state.snapshot import FlutterPart, Prompt
 
 EDGE_S = 0.3
@@ -34,8 +36,12 @@ class MeasureActivity(Activity[Measure]):
 
     def __init__(self, step: Measure, bench: Bench) -> None:
         super().__init__(step, bench)
-        self._target: Target = bench.job.target(step.target)
+        self._target: Target | None = bench.job.target(step.target) if step.target is not None else None
         self._ask: Prompt | None = None
+
+    def verdict(self, reading: Result, offset: float = 0.0) -> Verdict | None:
+        """The verdict by the target of the step; None for what is reported, not judged."""
+        return None if self._target is None else judge(reading, self._target, offset=offset)
 
     def keep(self, taken: tuple[JudgedReading, ...]) -> None:
         """Keep the readings; the step is over, or asks for a reason."""
@@ -67,6 +73,8 @@ class MeterActivity(MeasureActivity):
         super().__init__(step, bench)
         if step.plays is not None:
             self.source = "reference tape"
+        elif step.programme or step.quantity == "tape_level":
+            self.source = "owner's tape"
         self._seconds = step.seconds
         if step.plays is not None:
             # A section that is shorter than the step wants gives a reading with the uncertainty of its own length.
@@ -80,15 +88,14 @@ class MeterActivity(MeasureActivity):
         status = self.bench.port.status
         self._frames = 0
         self._meter: Meter
-        options = options_of(self.step, self.bench.job)
-        meter = "programme_azimuth" if self.step.programme else QUANTITIES[self.step.quantity].meter
+        options = options_of(self.step, self.bench)
+        facts = QUANTITIES[self.step.quantity]
+        meter = facts.of_programme if self.step.programme else facts.meter
         self._meter = make_meter(meter, status.sample_rate, status.channels, options)
 
     def begin(self) -> None:
         """Start to play."""
-        hands = self.bench.hands
-        if hands is not None and self.step.plays:
-            hands.rewind(self.step.plays)
+        self.bench.wind(self.step.plays, self.step.frequency)
         self.bench.transport("play")
         self.wants_sound = True
 
@@ -125,12 +132,12 @@ class MeterActivity(MeasureActivity):
         self.bench.transport("stop")
         step = self.step
         measured = self._meter.finish() if self._frames else Measured((), ())
-        readings = judged_readings(step, self.bench.job, measured, because=because)
+        readings = judged_readings(step, self.bench, measured, because=because)
         sent = step.sends[0].db if step.sends else None
         if step.returns_to is not None:
-            judged = judge_return(step, self.bench, readings)
+            judged: list[tuple[Result, Verdict | None]] = [*judge_return(step, self.bench, readings)]
         else:
-            judged = [(r, judge(r, self._target, offset=offset)) for r, offset in readings]
+            judged = [(r, self.verdict(r, offset)) for r, offset in readings]
         taken = tuple(JudgedReading(r, verdict, self.source, sent) for r, verdict in judged)
         beside = QUANTITIES[step.quantity].kept_beside
         parts = tuple(JudgedReading(r, None, self.source, sent) for r in measured.readings if r.quantity == beside)

@@ -25,6 +25,7 @@ def judge_return(step: Measure, bench: Bench, readings: Sequence[tuple[Result, f
         readings: each with what is added to its target, which does not matter here.
     """
     job = bench.job
+    assert step.target is not None  # the file was checked for it
     target, name = job.target(step.target), step.returns_to or ""
     ids = set(job.steps_named(name, step.direction).steps)
     title = next((s.title for s in job.steps if s.id in ids), name)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.quantities.programme_azimuth import ProgrammeMeter
+from bench.measure.quantities.programme.azimuth import ProgrammeMeter
 from bench.measure.reading import NoReading
 from bench.signals.demo_music import demo_music
 from tests.measure.whole_array import programme_delay

@@ -1,0 +1,54 @@
+"""A tape from elsewhere: its tone relative to its label, and what the treble of its programme says of equalisation."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bench.measure.reading import NoReading, Result
+from bench.procedure.kinds.correct.interface import replay_dbfs
+from bench.procedure.kinds.correct.reference_tape import difference
+from bench.procedure.model.job import Job
+from bench.tape.fluxivity import Fluxivity, ratio_db
+
+NO_LABEL = "the flux on its label was not typed, and without it a level says nothing"
+
+
+def relative_to_label(level: Result, job: Job, flux_nwb_m: float) -> Result:
+    """`tape_level`: the level of a tone on the tape, relative to what its label says.
+
+    It is what replay and the other machine's recording make of it together, as a decoder gets it. The label is taken by
+    the method of the machine's own reference level.
+
+    Args:
+        level: as it was read.
+        job: it names the machine.
+        flux_nwb_m: on the label; 0 where none was typed.
+    """
+    if not flux_nwb_m > 0:
+        return NoReading("tape_level", level.channel, NO_LABEL, frequency_hz=level.frequency_hz)
+    machine = job.machine.reference.fluxivity
+    expected = replay_dbfs(job) + ratio_db(Fluxivity(flux_nwb_m, machine.method), machine)
+    out = difference("tape_level", level, expected, 0.0, reference="its label")
+    return replace(out, method=replace(out.method, label_nwb_m=flux_nwb_m))
+
+
+def with_equalisation(fall: Result, job: Job, shell: str) -> Result:
+    """`treble_fall` with how likely the tape was recorded with the other time constant.
+
+    Args:
+        fall: as it was read.
+        job: it names the machine that replays.
+        shell: what the entry on the shell was answered.
+    """
+    from bench.tape.programme_treble import Shell, other_likely, other_of  # only this step needs it
+
+    if isinstance(fall, NoReading):
+        return fall
+    played = job.machine.equalisation_us[0]
+    shells: dict[str, Shell] = {"type I": "I", "type II or IV": "II or IV"}
+    seen = shells.get(shell, "")
+    likely = other_likely(fall.value, fall.uncertainty, played, seen)
+    if likely is None:
+        return fall
+    method = replace(fall.method, played_us=played, other_us=other_of(played), other_percent=100 * likely)
+    return replace(fall, method=method)

@@ -1,0 +1,58 @@
+"""The average spectrum of a sound of any length, in third octaves."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.tape.mistracking_map import FREQUENCIES_HZ
+
+Floats = NDArray[np.float64]
+
+SEGMENT_S = 0.2
+HALF_BAND = 10 ** (3 / 60)
+"""From the middle of a third octave to its edge (IEC 61260-1)."""
+LEAST_DB = -140.0
+"""Less than any file of 24 bits holds."""
+
+
+class AverageSpectrum:
+    """Hears a sound through: power over segments under a Hann window, all channels together.
+
+    Args:
+        rate: sample rate, Hz.
+        channels: of the sound.
+    """
+
+    def __init__(self, rate: float, channels: int) -> None:
+        self._size = round(SEGMENT_S * rate)
+        self._window = np.hanning(self._size)[:, None]
+        self._hz = np.fft.rfftfreq(self._size, 1 / rate)
+        self._power: Floats = np.zeros(len(self._hz))
+        self._rest = np.zeros((0, channels))
+        self._segments = 0
+        self._channels = channels
+
+    def feed(self, samples: Floats) -> None:
+        """Take in frames of shape (frames, channels)."""
+        have = np.concatenate((self._rest, samples))
+        whole = len(have) // self._size
+        for n in range(whole):
+            piece = have[n * self._size : (n + 1) * self._size] * self._window
+            self._power += (np.abs(np.fft.rfft(piece, axis=0)) ** 2).sum(axis=1)
+        self._segments += whole
+        self._rest = have[whole * self._size :]
+
+    def bands(self) -> dict[float, float]:
+        """Level of each third octave that the sound can hold, dBFS, a full-scale sine being 0 (AES17).
+
+        Mean of the channels; empty for a sound shorter than a segment.
+        """
+        out = {}
+        scale = 4.0 / (self._size * float((self._window**2).sum()) * max(1, self._segments) * self._channels)
+        for hz in FREQUENCIES_HZ:
+            first, last = np.searchsorted(self._hz, (hz / HALF_BAND, hz * HALF_BAND))
+            if self._segments and hz * HALF_BAND < self._hz[-1] and last > first:
+                power = float(self._power[first:last].sum()) * scale
+                out[hz] = max(LEAST_DB, 10 * float(np.log10(power + 1e-30)))
+        return out
