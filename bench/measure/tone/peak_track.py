@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.measure.signal.spectral_peaks import between
 from bench.measure.tone.baseband import Complexes, low_pass, median
 from bench.measure.tone.channel_phase import NEAR_HZ
 from bench.measure.tone.demodulator import HALF, Baseband, Spectra
@@ -77,7 +78,9 @@ class Track:
         self.tone_hz = hz
         self.power = power
         self.misses = 0
-        self._centre = self._seen = spectra.nearest_bin(hz)
+        self._centre = spectra.nearest_bin(hz)
+        self.seen_hz = hz
+        """Where the peak was when it was last seen: wow moves it."""
         self._oscillator_hz = self._centre * spectra.bin_hz
         self._waiting: list[NDArray[np.complex128]] = []
         self._next = chunk
@@ -138,21 +141,17 @@ class Track:
         """Whether a steady tone sounded at the last harvest and the peak has been there since."""
         return self._goes_on and not self.misses
 
-    @property
-    def seen_hz(self) -> float:
-        """Where the peak was when it was last seen: wow moves it."""
-        return self._seen * self._spectra.bin_hz
-
     def look(self, power: NDArray[np.float64]) -> bool:
         """Whether the peak is still there in a chunk's power spectrum, or was shortly before."""
         reach, away = (max(2, round(part * self.tone_hz / self._spectra.bin_hz)) for part in (MOVES, AWAY))
-        low = max(1, self._seen - reach, self._centre - away)
-        high = min(self._seen + reach, self._centre + away) + 1
+        seen = round(self.seen_hz / self._spectra.bin_hz)
+        low = max(1, seen - reach, self._centre - away)
+        high = min(seen + reach, self._centre + away, len(power) - 2) + 1
         at = low + int(np.argmax(power[low:high]))
         here = float(power[at])
         self.power = max(0.7 * self.power, here)
         if here > GONE * self.power > 0.0:
-            self.misses, self._seen = 0, at
+            self.misses, self.seen_hz = 0, between(power, at) * self._spectra.bin_hz
         else:
             self.misses += 1
         return self.misses < PATIENCE
@@ -179,8 +178,8 @@ class Track:
         self._goes_on = bool(runs) and runs[-1].end >= head - HELD
         found = []
         at = self._done
-        for first, last, end in runs:
-            if end < settled:
+        for first, last, end, undecided in runs:
+            if end < settled and not undecided:
                 found += self._ended(at + first, at + last)
                 self._done = at + last
             elif (last - first) * frames.seconds > (PART_S if self.tone_hz >= NEAR_HZ else LOW_PART_S) + 2.0:
@@ -199,7 +198,7 @@ class Track:
         """The peak is gone: measure what was still open."""
         self.catch_up(to_the_end=True)
         found = []
-        for first, last, _ in self._runs():
+        for first, last, *_ in self._runs():
             found += self._ended(self._done + first, self._done + last)
         return found + self._flush()
 
