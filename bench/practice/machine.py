@@ -48,7 +48,7 @@ POSITIONS = {
 class PracticeMachine:
     """A recorder with trimmers, tapes and faults, at 48 kHz.
 
-    It processes chunks of 20 ms whatever the size of the input blocks. So its output is one chunk late, and for the
+    It processes chunks of 40 ms whatever the size of the input blocks. So its output is one chunk late, and for the
     same seed it is the same samples however the input is split. A change to a control takes effect at the next chunk.
 
     Args:

@@ -12,6 +12,7 @@ from bench.practice.kernels import HALF, read_linear, read_track, write_track
 from bench.problem import Problem
 from bench.tape.equalisation import relative_flux_db
 from bench.tape.fluxivity import convert_method, ratio_db
+from bench.words.figures import tape_speed
 
 Floats = NDArray[np.float64]
 
@@ -86,7 +87,8 @@ class ReferenceTape:
     def __init__(self, facts: ReferenceFacts, machine: MachineFacts) -> None:
         if abs(facts.speed_mm_s / machine.speed_mm_s - 1) > 0.005:
             raise Problem(
-                f"{facts.name} is for {facts.speed_mm_s:g} mm/s and {machine.name} runs at {machine.speed_mm_s:g}: "
+                f"{facts.name} is for {tape_speed(facts.speed_mm_s)} and {machine.name} runs at "
+                f"{tape_speed(machine.speed_mm_s)}: "
                 "choose a reference tape of that speed"
             )
         flux, _ = convert_method(facts.fluxivity, machine.fluxivity.method)

@@ -20,6 +20,7 @@ from bench.procedure.model.steps import (
     Measuring,
     Question,
 )
+from bench.words.figures import tape_speed
 
 DIRECTIONS: tuple[Direction, ...] = ("forward", "reverse")
 
@@ -57,7 +58,8 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
     if wanted.heads and machine.heads not in wanted.heads:
         return f"for {_or(wanted.heads)} heads; this machine has {machine.heads}"
     if wanted.speed_mm_s and machine.speed_mm_s not in wanted.speed_mm_s:
-        return f"for {_or(f'{v:g}' for v in wanted.speed_mm_s)} mm/s; this machine runs at {machine.speed_mm_s:g} mm/s"
+        own = tape_speed(machine.speed_mm_s)
+        return f"for {_or(tape_speed(v) for v in wanted.speed_mm_s)}; this machine runs at {own}"
     bass = max(machine.equalisation_us) if all(machine.equalisation_us) else 0.0
     if wanted.bass_equalisation_us and bass not in wanted.bass_equalisation_us:
         kinds = _or(_bass(v) for v in wanted.bass_equalisation_us)

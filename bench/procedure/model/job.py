@@ -9,35 +9,11 @@ from pathlib import Path
 from bench.problem import Problem
 from bench.procedure.model.exercise_steps import NameCauses
 from bench.procedure.model.sheets import Interface, Machine, ReferenceTape, Section, Tape
-from bench.procedure.model.steps import (
-    Adjust,
-    ByHand,
-    Decision,
-    Entry,
-    InterfaceStep,
-    Measure,
-    Procedure,
-    Question,
-    RecordReplay,
-    Reference,
-    SignOff,
-)
+from bench.procedure.model.steps import Procedure, SingleStep
 from bench.procedure.model.targets import Target
 
-JobStep = (
-    ByHand
-    | Reference
-    | Adjust
-    | RecordReplay
-    | Measure
-    | InterfaceStep
-    | Entry
-    | Decision
-    | Question
-    | NameCauses
-    | SignOff
-)
-"""Any step except `follow`, which is replaced by its steps."""
+JobStep = SingleStep | NameCauses
+"""A step of a job: `follow` is replaced by the steps that it stands for, and an exercise asks for causes."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -137,6 +137,10 @@ class AnyStep(Strict):
     """Direction of the tape at this step; without it, forward where something is measured."""
 
 
+TARGET = "{target}"
+"""In the texts of a step with `target`: stands for the figure, as the sheet has it for this machine and tape."""
+
+
 class StepBase(AnyStep):
     """What every step has except `follow`."""
 

@@ -347,20 +347,12 @@ class SignOff(StepBase):
     """What the signature stands for."""
 
 
-Step = Annotated[
-    ByHand
-    | Reference
-    | Adjust
-    | RecordReplay
-    | Measure
-    | InterfaceStep
-    | Entry
-    | Decision
-    | Question
-    | Follow
-    | SignOff,
-    Field(discriminator="kind"),
-]
+SingleStep = (
+    ByHand | Reference | Adjust | RecordReplay | Measure | InterfaceStep | Entry | Decision | Question | SignOff
+)
+"""Any step of a file except `follow`, which stands for the steps of another procedure."""
+
+Step = Annotated[SingleStep | Follow, Field(discriminator="kind")]
 
 
 class Procedure(Strict):

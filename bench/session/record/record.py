@@ -20,6 +20,7 @@ from bench.procedure.state.judge_run import conclude
 from bench.procedure.state.standing import standing
 from bench.session.record.steps import StepFacts
 from bench.session.record.toml_table import lines, section, table_of
+from bench.words.figures import tape_speed
 
 SCHEMA = 3
 """Of `session.toml`. An earlier one is brought up by `bench.session.record.migrate`, a later one opened read-only."""
@@ -64,6 +65,13 @@ class JobFacts:
     """Whose exercise it was."""
     answers: str = ""
     """The question of the job, as `Procedure.answers` names it; "" for none."""
+
+    @property
+    def speed_text(self) -> str:
+        """The tape speed as the trade says it; a text that is no figure in mm/s as it stands."""
+        figure, _, unit = self.speed.partition(" ")
+        plain = unit == "mm/s" and len(figure) < 9 and figure.replace(".", "", 1).isdecimal()
+        return tape_speed(float(figure)) if plain else self.speed
 
 
 @dataclass(frozen=True, slots=True)

@@ -143,7 +143,7 @@ def document_of(session: SessionRecord) -> Document:
         attention=tuple(attention(session.events, session.titles).values()),
         adjusted=adjusted,
         stages=names,
-        cleaning=cleaning_sentence(latest),
+        cleaning=cleaning_sentence(latest, adjusted=adjusted),
         alignment=alignment_sentence(latest) if adjusted else NOTHING_ADJUSTED,
         facts=_facts(session),
         figures=things,
@@ -185,7 +185,7 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
         sound += f", {hertz(job.sample_rate)}"
     facts = (
         ("Machine", f"{job.machine}, {job.heads} heads"),
-        ("Tape speed", job.speed),
+        ("Tape speed", job.speed_text),
         ("Equalisation", job.equalisation),
         ("Reference level", job.reference_level),
         ("Tape in use", job.tape),
