@@ -23,7 +23,7 @@ def off_db(seed: int, a_minute: float) -> float:
     level = 10.0 ** (np.interp(t, np.arange(count) / SLOW_RATE, course) / 20.0)
     lost = sum((h.loss_db(t, 0, HZ) for h in drawn(rng, seconds, a_minute)), np.zeros(len(t)))
     noise = 0.015 * (rng.standard_normal(len(t)) + 1j * rng.standard_normal(len(t)))
-    along = level * 10.0 ** (-lost / 20.0) + noise
+    along = np.asarray(level * 10.0 ** (-lost / 20.0) + noise, dtype=np.complex128)
     return 20.0 * float(np.log10(bridged(along.real, ~flaws(along, RATE)).mean() / level.mean()))
 
 
