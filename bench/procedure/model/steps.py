@@ -375,6 +375,11 @@ class Procedure(Strict):
     """Likewise the tape sheet."""
     reference_tape: str | None = None
     """Likewise the reference-tape sheet."""
+    other_tapes: tuple[str, ...] = ()
+    """Tape sheets likewise, of further tapes that the machine is lined up for; steps with `each_tape` are done for
+    each. Every tape needs a setting of its own in the machine sheet."""
+    other_reference_tapes: tuple[str, ...] = ()
+    """Reference-tape sheets likewise, for settings of another speed or equalisation."""
     step: tuple[Step, ...] = Field(min_length=1)
 
 

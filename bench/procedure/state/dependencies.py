@@ -156,6 +156,16 @@ def named(what: Iterable[Aspect], direction: str | None) -> frozenset[str]:
     return frozenset(w + IN_REVERSE * (direction == "reverse") for w in what)
 
 
+def of_tape(names: Iterable[str], lot: str) -> frozenset[str]:
+    """Names of aspects for one of several tapes; for the first tape they are as they are."""
+    return frozenset(f"{name}, {lot}" if lot else name for name in names)
+
+
+def whatever_tape(name: str) -> str:
+    """The name of an aspect without that of the tape."""
+    return name.partition(", ")[0]
+
+
 def _where_set(what: Aspect, direction: str | None) -> frozenset[str]:
     return named((what,), direction) if what in OF_ONE_DIRECTION else _both((what,))
 
@@ -218,10 +228,11 @@ def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]
             continue
         what = shown_by(step, r.reading.quantity)
         if what is not None:
-            found |= named((what,), step.direction)
+            found |= of_tape(named((what,), step.direction), step.lot)
     return frozenset(found)
 
 
 def in_order(names: AbstractSet[str]) -> tuple[str, ...]:
     """Names of aspects in the usual order."""
-    return tuple(n for w in ASPECTS for n in (w, w + IN_REVERSE) if n in names)
+    order = [n for w in ASPECTS for n in (w, w + IN_REVERSE)]
+    return tuple(sorted(names, key=lambda name: (order.index(whatever_tape(name)), name)))

@@ -36,6 +36,18 @@ class TrimmerTurns:
 
 
 @dataclass(frozen=True, slots=True)
+class FurtherTape:
+    """A further tape that the machine was lined up for, in names."""
+
+    setting: str
+    """Setting of the machine for it, which its readings carry as their lot."""
+    tape: str
+    reference_tape: str
+    speed: str
+    equalisation: str
+
+
+@dataclass(frozen=True, slots=True)
 class JobFacts:
     """What is on the bench, in names: the store needs nothing of who runs it."""
 
@@ -65,6 +77,8 @@ class JobFacts:
     """Whose exercise it was."""
     answers: str = ""
     """The question of the job, as `Procedure.answers` names it; "" for none."""
+    further: tuple[FurtherTape, ...] = ()
+    """The further tapes that the machine was lined up for, in order."""
 
     @property
     def speed_text(self) -> str:
@@ -177,6 +191,7 @@ def head_text(record: SessionRecord) -> str:
         "speed": job.speed,
         "equalisation": job.equalisation,
         "reference_level": job.reference_level,
+        "further": job.further or None,
     }
     port = {
         "name": job.port,
