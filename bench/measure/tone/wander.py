@@ -1,13 +1,12 @@
-"""How level, delay and speed wander during a tone, and the uncertainty that this leaves in the machine's own figure.
+"""How level, delay and speed wander while a tone sounds, and what that leaves open about the machine.
 
-Tape is never steady. The mean over a tone is that of one stretch of tape; the machine's long-run value differs from it
-by an amount that the wander itself shows. The mean over T seconds of a signal with one-sided power density S(f) has the
-variance ∫ S(f) sinc²(fT) df. Whatever is faster than 1/T averages out, and the density near zero frequency, seen in the
-lowest lines of the tone's own spectrum, leaves S(0)/(2T). Wander slower than the tone cannot be seen in it; it is
-estimated from a law that the quantity follows on tape.
+A tape is never still: the mean over a tone says what that stretch of tape gave, and what the machine gives in the long
+run lies somewhere about it. How far follows from the wander itself. The mean over T seconds of a course with the
+one-sided power density S(f) has the variance ∫ S(f) sinc²(fT) df: what is faster than 1/T averages out, and the density
+near zero frequency, seen in the lowest lines of the tone's own spectrum, leaves S(0)/(2T). What is slower than the tone
+cannot be seen in it, and is taken from a law that the quantity follows on tape.
 Source: any text on stationary processes; the budget as in JCGM 100:2008 (GUM), 4.3. The slow laws are common practice,
 no source; `tests/rough_tape` draws several alternatives to them.
-In this module a course is a quantity over time, evenly sampled.
 """
 
 from __future__ import annotations
@@ -22,38 +21,42 @@ from bench.measure.tone.baseband import Complexes, Floats, median, power_of
 from bench.measure.tone.coherent import coverage
 
 COURSE_HZ = 50.0
-"""Approximate sampling rate of a course: wander is slower than half of it."""
+"""Points a second of a course, about: wander is slower than half of it."""
 SLOWEST_HZ, SLOW_HZ, FASTEST_HZ = 0.01, 0.2, 10.0
-"""Wander of tape extends down to the first (a hundred seconds of tape). Below the second it is called slow; above the
+"""A tape's wander goes on down to the first (a hundred seconds of tape); below the second it is called slow, above the
 third it is noise."""
-SLOW_LEVEL = 0.33
-"""Slow wander of level relative to the wander above `SLOW_HZ`. Levels that wander by 0.25 dB also move by 0.1 dB slowly
-(common practice, no source), spread over all rates down to `SLOWEST_HZ`."""
+SLOW_LEVEL = 0.37
+"""Slow wander of level, in parts of what is seen above `SLOW_HZ`. Levels that wander by 0.25 dB move by 0.1 dB slowly
+(common practice, no source), spread over all the rates down to `SLOWEST_HZ`."""
 SLOW_DELAY = 0.1
-"""Likewise for the delay between two tracks: weave is mostly faster."""
-LEVEL_LINES, DELAY_LINES, SPEED_LINES = (0.8, 2), (0.2, 2), (0.3, 3)
-"""The spectral lines from which the density near zero is estimated: those up to this many Hz, and how many at least."""
+"""The same of the delay between two tracks: weave is mostly faster."""
+WEAVE_BAND_HZ, WEAVE_SLOW = (0.3, 5.0), 0.25
+"""Where the usual weave falls as 1/f, and how much there is below, in parts of that (common practice, no source)."""
+WEIGHED_HZ, MOST_WEIGHTS = 10.0, 200
+"""A delay's mean is taken of so many points a second with weights of their own, and of so many at most."""
+LEVEL_LINES, DELAY_LINES, SPEED_LINES = (1.0, 2), (0.2, 2), (0.3, 3)
+"""The lines of a spectrum that tell its density near zero: up to so many Hz, but at least so many."""
 ENDS_S = 0.08
-"""Time left out at either end of a tone."""
+"""So much of a tone is left out at either end."""
 WANDERS_S = 0.5
-"""Levels this far apart in time are nearly independent, apart from slow wander."""
+"""Levels so far apart in time have little to do with each other, slow wander aside."""
 CLEAR = 4.0
-"""The wander of a ratio is estimated where its power is at least this many times that of its noise."""
+"""A ratio's wander is looked at where its power is so many times that of its noise."""
 DB = 20.0 / float(np.log(10.0))
 CHANCE = 4.0
-"""Standard deviations by which noise exceeds its own mean density less than once in ten thousand."""
+"""Noise exceeds its own mean density by more, in standard deviations, less than once in ten thousand."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wander:
-    """Uncertainty of a mean due to wander: standard uncertainties (k = 1), in the unit of the course."""
+    """What wander leaves open about a mean: standard uncertainties (k = 1), in the unit of the course."""
 
     within: float = 0.0
-    """From wander seen within the tone."""
+    """By what is seen within the tone."""
     slower: float = 0.0
-    """From wander slower than the length of the tone."""
+    """By what is slower than the tone is long."""
     ends: float = 0.0
-    """Of the mean of the tone itself, because its ends, with their fades, are left out."""
+    """About the mean of the very tone, whose ends are left out with their fades."""
 
     @property
     def together(self) -> float:
@@ -66,7 +69,7 @@ class Wander:
 
 
 def combined(wanders: Sequence[Wander], shares: Sequence[float]) -> Wander:
-    """The wander of a weighted sum of courses that wander independently."""
+    """Of a sum of courses that wander each by itself, each taken so many times."""
 
     def spread(sizes: list[float]) -> float:
         return float(np.linalg.norm(np.multiply(shares, sizes)))
@@ -78,32 +81,32 @@ NONE = Wander()
 
 
 def means(x: Floats, rate: float) -> tuple[Floats, float]:
-    """The course reduced to about `COURSE_HZ` by averaging neighbouring points, and its new rate."""
+    """A course of about `COURSE_HZ` points a second, each the mean of a few; and its rate."""
     few = max(1, round(rate / COURSE_HZ))
     count = len(x) // few
     return np.asarray(x[: count * few].reshape(count, few).mean(axis=1)), rate / few
 
 
 def of_level(course: Floats, rate: float, noise: float) -> Wander:
-    """The wander of a mean level, or of another quantity that wanders like one.
+    """What wander leaves open about a mean level, or another course that wanders alike.
 
     Args:
         course: evenly spaced, dropouts bridged.
         rate: points a second.
-        noise: two-sided density of everything that is not wander, per Hz.
+        noise: two-sided density of what is no wander, per Hz.
     """
     found = _by_lines(course, rate, noise, LEVEL_LINES, SLOW_LEVEL)
-    few = coverage(2 * _count(len(course) / rate, LEVEL_LINES) + 2) / 2.0  # slow wander is estimated apart from this
+    few = coverage(2 * _count(len(course) / rate, LEVEL_LINES) + 2) / 2.0  # its slow wander is known besides
     return replace(found, within=few * found.within)
 
 
 def of_ratio(ratios: Complexes, every_s: float, noise_power: float) -> Wander:
-    """The wander of the mean size of a ratio of two tones, dB.
+    """What wander leaves open about the mean size of a ratio of two tones, dB.
 
     Args:
-        ratios: of half-overlapped blocks, in order; where noise hides the size, no wander is found.
-        every_s: time from one block to the next.
-        noise_power: noise in |ratio|² of one block.
+        ratios: of half-overlapped blocks, in their order; a size that is lost in noise tells of no wander.
+        every_s: from one to the next.
+        noise_power: in one block, of |ratio|².
     """
     power = float(np.mean(np.abs(ratios) ** 2)) if len(ratios) else 0.0
     if power < CLEAR * noise_power or not power:
@@ -113,15 +116,15 @@ def of_ratio(ratios: Complexes, every_s: float, noise_power: float) -> Wander:
 
 
 def of_rising(levels: Floats, every_s: float, seconds: float) -> Wander:
-    """The wander of the level at one moment of a tone that rises, steadily or in steps.
+    """What wander leaves open about the level at one moment of a tone that rises, steadily or in steps.
 
-    Its size follows from level differences over half a second, relative to their median. The level at one moment is
-    uncertain by that much; averaged over longer, it improves with the square root of the time.
+    How far a level wanders is told by its differences over half a second, about what most of them are; within one
+    wander's time a moment is known no better than that, and a longer stretch as the root of its length.
 
     Args:
         levels: evenly spaced, dB.
-        every_s: time from one to the next.
-        seconds: how much of the tone the level is taken from.
+        every_s: from one to the next.
+        seconds: how much of the tone tells the moment.
     """
     apart = max(1, round(WANDERS_S / every_s))
     if len(levels) < 3 * apart:
@@ -132,25 +135,37 @@ def of_rising(levels: Floats, every_s: float, seconds: float) -> Wander:
 
 
 def slow_level(moves: float, seconds: float) -> float:
-    """Uncertainty of a mean level due to wander slower than the tone.
+    """What wander slower than a tone leaves open about its mean level.
 
     Args:
-        moves: the wander seen within the tone (standard deviation).
+        moves: the wander that is seen (standard deviation).
         seconds: length of the tone.
     """
     return SLOW_LEVEL * moves * float(np.sqrt(_slow_left(round(seconds, 1))))
 
 
 def of_delay(course: Floats, rate: float, noise: float) -> Wander:
-    """The wander of a mean delay, or phase, between two channels; arguments as for `of_level`."""
+    """The same for the delay, or phase, between two channels."""
     return _by_lines(course, rate, noise, DELAY_LINES, SLOW_DELAY)
 
 
-def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
-    """The wander of a mean speed, and the standard uncertainty of its drift from end to end.
+def mean_delay(course: Floats, rate: float) -> float:
+    """The mean of a delay between two tracks, its ends weighted so that it is nearest to the long run's.
 
-    Below the rates of the rotating parts, tape speed drifts with a density that falls as 1/f (common practice, no
-    source): S(f) = a/f down to `SLOWEST_HZ`, with a from the lowest lines.
+    Weights C⁻¹1 / 1ᵀC⁻¹1 (Gauss and Markov) with the covariance C of the usual weave, of which least leaks into them.
+    """
+    few = max(1, round(rate / WEIGHED_HZ), -(-len(course) // MOST_WEIGHTS))
+    count = len(course) // few
+    if count < 8:
+        return float(course.mean())
+    return float(_weights(count, round(few / rate, 4)) @ course[: count * few].reshape(count, few).mean(axis=1))
+
+
+def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
+    """What wander leaves open about a mean speed, and about its drift from end to end (standard uncertainty).
+
+    Below the rates of what turns, a tape's speed drifts with a density that falls as 1/f (common practice, no source):
+    S(f) = a/f, with a from the lowest lines, down to `SLOWEST_HZ`.
     """
     power, hz, seconds = _spectrum(course, rate)
     count = _count(seconds, SPEED_LINES)
@@ -159,7 +174,7 @@ def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
     a = 2.0 * float(np.mean(power[lines] * hz[lines]))
     few = coverage(2 * count) / 2.0
     mean = Wander(few * float(np.sqrt(a * within)), few * float(np.sqrt(a * slower)))
-    # Drift is not wander: the residue about its straight line shows how steep a line chance alone could draw.
+    # The drift itself is no wander: what is left beside its straight line says how far a line may be drawn by chance.
     rest, _, _ = _spectrum(_without_line(course), rate)
     a = 2.0 * float(np.mean(rest[lines] * hz[lines] / _beside_line(lowest, count)))
     few = coverage(2 * count - 1) / 2.0
@@ -167,14 +182,14 @@ def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
 
 
 def _without_line(course: Floats) -> Floats:
-    """A course minus the straight line fitted to it."""
+    """A course less the straight line through it."""
     t = np.arange(len(course)) - 0.5 * (len(course) - 1)
     level = course - course.mean()
     return np.asarray(level - t * (level @ t) / (t @ t))
 
 
 def of_power(course: Floats, rate: float) -> float:
-    """Relative standard uncertainty of a mean power due to chance, from a course of powers."""
+    """What chance leaves open about a mean power, in parts of it (standard uncertainty): of a course of powers."""
     if len(course) < 4 or not course.any():
         return 0.0
     power, _, seconds = _spectrum(course, rate)
@@ -184,7 +199,7 @@ def of_power(course: Floats, rate: float) -> float:
 
 
 def wanders(course: Floats, rate: float, noise: float) -> bool:
-    """Whether a course moves by more than its noise."""
+    """Whether a course moves more than its noise does."""
     power, hz, _ = _spectrum(course, rate)
     low = power[1:][hz[1:] < FASTEST_HZ]
     few = low[:6]
@@ -203,12 +218,12 @@ def _by_lines(course: Floats, rate: float, noise: float, lines: tuple[float, int
 
 
 def _ends(course: Floats, seconds: float) -> float:
-    """How far the mean of a whole tone may be from the mean without its ends."""
+    """By how much the mean of a tone may differ from that of a stretch that leaves out a little at both its ends."""
     return float(np.std(course) * np.sqrt(2.0) * ENDS_S / seconds)
 
 
 def _spectrum(course: Floats, rate: float) -> tuple[Floats, Floats, float]:
-    """Two-sided power density of a course without its mean, the frequencies, and the length in seconds."""
+    """Two-sided density of a course less its mean, the rates, and how long it is."""
     power = power_of(np.fft.rfft(course - course.mean())) / (len(course) * rate)
     return power, np.asarray(np.fft.rfftfreq(len(course), 1.0 / rate), dtype=np.float64), len(course) / rate
 
@@ -220,25 +235,39 @@ def _count(seconds: float, lines: tuple[float, int]) -> int:
 
 @lru_cache(maxsize=64)
 def _slow_left(seconds: float) -> float:
-    """The fraction of the power of slow wander that remains in the mean of a tone; its density falls as 1/√f."""
+    """The part of the slow wander's power that the mean of a tone keeps; its density falls as 1/√f."""
     hz = np.geomspace(SLOWEST_HZ, SLOW_HZ, 200)
     shape = hz**-0.5
     return float(np.trapezoid(shape * np.sinc(hz * seconds) ** 2, hz) / np.trapezoid(shape, hz))
 
 
 @lru_cache(maxsize=64)
-def _of_falling(lowest: float) -> tuple[float, float, float]:
-    """Variances due to a density of 1/f.
+def _weights(count: int, every_s: float) -> Floats:
+    """Of the mean of so many points, each the mean over `every_s`, of a delay that weaves as usual."""
+    low, high = WEAVE_BAND_HZ
+    hz = np.concatenate([np.geomspace(SLOWEST_HZ, low, 60), np.geomspace(low, high, 200)])
+    slow = WEAVE_SLOW**2 / (low - SLOWEST_HZ)
+    density = np.where(np.arange(len(hz)) < 60, slow, 1.0 / (hz * np.log(high / low))) * np.sinc(hz * every_s) ** 2
+    lags = np.arange(count)
+    covariance = np.trapezoid(np.cos(2 * np.pi * every_s * np.outer(lags, hz)) * density, hz, axis=1)
+    covariance[0] *= 1.001
+    weights = np.linalg.solve(covariance[np.abs(lags[:, None] - lags)], np.ones(count))
+    return np.asarray(weights / weights.sum())
 
-    Those of the mean, from rates that complete a cycle within the tone and from slower ones; and that of the change
-    from end to end of the straight line fitted to it.
+
+@lru_cache(maxsize=64)
+def _of_falling(lowest: float) -> tuple[float, float, float]:
+    """What a density of 1/f leaves open.
+
+    Of a mean, by rates that turn within the tone and by slower ones; of the change from end to end of the straight line
+    through it. Variances.
 
     Args:
-        lowest: cycles of the slowest rate within the tone.
+        lowest: turns within the tone of the slowest rate.
     """
     turns = np.geomspace(min(lowest, 0.5), 200.0, 4000)
     mean = np.sinc(turns) ** 2
-    # The least-squares slope times the length is 12/T² ∫ t s(t) dt; its response to x cycles within T:
+    # The slope of least squares times the length is 12/T² ∫ t s(t) dt; its response to a turn of x within T:
     line = 6.0 / (np.pi * turns) * (np.sinc(turns) - np.cos(np.pi * turns))
     steps = np.log(turns)
     slow = turns < 1.0
@@ -248,12 +277,12 @@ def _of_falling(lowest: float) -> tuple[float, float, float]:
 
 @lru_cache(maxsize=64)
 def _beside_line(lowest: float, count: int) -> Floats:
-    """The fraction of a density of 1/f that remains in lines 1, 2, … once the fitted straight line is removed.
+    """The part of a density of 1/f that lines 1, 2, … keep when the straight line is taken out of the course.
 
-    Line k of a course with x cycles within its length is sinc(x − k); the straight line fitted to it removes a part.
+    Line k of a course that turns x times within its length has sinc(x − k); the straight line through it takes a part.
 
     Args:
-        lowest: cycles of the slowest rate within the tone.
+        lowest: turns within the tone of the slowest rate.
         count: how many lines.
     """
     turns = np.geomspace(min(lowest, 0.5), 200.0, 4000)
