@@ -74,12 +74,7 @@ _RECORDED: Mapping[str, Aspect] = {
 
 def shows(step: StepBase) -> frozenset[Aspect]:
     """The aspects that a step shows when it gives all its readings; none where nothing is measured."""
-    quantities: tuple[str, ...] = ()
-    if isinstance(step, Reference | RecordReplay):
-        quantities = tuple(step.targets)
-    elif isinstance(step, Adjust | Measure):
-        quantities = (step.quantity,)
-    return frozenset(w for q in quantities if (w := shown_by(step, q)) is not None)
+    return frozenset(w for q in quantities(step) if (w := shown_by(step, q)) is not None)
 
 
 def shown_by(step: StepBase, quantity: str) -> Aspect | None:
