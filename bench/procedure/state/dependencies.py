@@ -217,7 +217,10 @@ def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]
         if step is None or r.measured is None:
             continue
         what = shown_by(step, r.reading.quantity)
-        if what is not None:
+        of_another = (
+            r.source == "owner's tape" and what == "tracking"
+        )  # what is heard of that tape, not of this machine
+        if what is not None and not of_another:
             found |= named((what,), step.direction)
     return frozenset(found)
 
