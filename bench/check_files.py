@@ -40,8 +40,10 @@ def _further(path: Path, workspace: Workspace) -> list[Finding]:
         if kind == "exercise":
             place = "faults"
             load_exercise(Library(_around(path, workspace)), load_sheet(path, "exercise"))
-        elif isinstance(table := document.data.get("practice"), dict):
-            check_practice_table(str(kind), table, of_interface=path.resolve().parent.name == "interface")
+        else:
+            of_interface = path.resolve().parent.name == "interface"
+            for table in (document.data, *document.data.get("setting", ())):
+                check_practice_table(str(kind), table.get("practice", {}), of_interface=of_interface)
     except Problem as problem:
         message, _, remedy = problem.sentence.removeprefix("the sheet: ").rpartition("; ")
         said = (message, remedy) if message else (remedy, "see the names in a sheet that is right")

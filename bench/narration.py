@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from bench.measure.method import dbu_text
 from bench.procedure.state.snapshot import Curve, Gauge, InputView, Prompt, Snapshot, StepView, ToneRow
 from bench.words.dates import duration
 from bench.words.figures import as_given, hertz, number, plus_minus, rotation
@@ -130,7 +131,7 @@ class Narrator:
         if s.flutter and self._changed("flutter", s.flutter):
             for part in s.flutter:
                 share = f"{part.percent:.3f} % peak, {part.share * 100:.0f} % of it all"
-                self._line(f"  {part.part}: {part.rate_hz:.2f} a second, {share}")
+                self._line(f"  {part.part}: {number(part.rate_hz, 2)} Hz, {share}")
         for said in (s.to_choose_by, s.to_sign):
             if said and self._changed("to decide by", said):
                 for line in said:
@@ -149,7 +150,8 @@ class Narrator:
     def _prompt(self, prompt: Prompt) -> None:
         if not prompt.text:
             return
-        more = f" (in {prompt.unit})" if prompt.unit else f", {prompt.left_s} s" if prompt.left_s is not None else ""
+        units = " or ".join((prompt.unit, *prompt.other_units))
+        more = f" (in {units})" if units else f", {prompt.left_s} s" if prompt.left_s is not None else ""
         self._line(f"> {prompt.text}{more}")
         for n, choice in enumerate(prompt.choices, start=1):
             self._line(f"  {n}. {choice}")
@@ -218,8 +220,9 @@ def gauge_text(g: Gauge) -> str:
         parts.append(f"steady for {g.held_s:.0f} s")
     if g.band and g.verdict.tolerance and g.band >= 0.1 * g.verdict.tolerance:
         parts.append(f"wanders {plus_minus(g.band)} {g.reading.unit.removesuffix('FS')}")
-    phase = phase_text(g.reading)
-    return f"{g.label}: {'; '.join([*parts, phase] if phase else parts)}"
+    volts = g.reading.method.interface_volts
+    parts += [text for text in (phase_text(g.reading), dbu_text(volts) if volts else "") if text]
+    return f"{g.label}: {'; '.join(parts)}"
 
 
 def curve_text(curve: Curve) -> str:

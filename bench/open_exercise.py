@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from bench.audio.port import Port
-from bench.clock import Clock
+from bench.clock import Clock, RehearsalClock
 from bench.practice_setup import causes_of, in_order
 from bench.problem import Problem
 from bench.procedure.load.library import Library
@@ -54,20 +54,22 @@ class Exercise:
     def truth(self, port: Port | None = None) -> Truth:
         """The true state of the machine behind a port; without a port, of the same machine at the start."""
         from bench.audio.practice import PracticePort
-        from bench.practice_setup import build_practice_machine, truth_about
+        from bench.practice_setup import build_practice_port, truth_about
 
         faults = list(self.faults.values())
         if isinstance(port, PracticePort):
             return truth_about(port.machine, self.machine, faults, self.causes)
-        fresh = build_practice_machine(
+        fresh = build_practice_port(
             self.machine,
             self.job.tape,
             self.job.reference_tape,
             seed=self.sheet.seed,
             faults=faults,
             misadjustment=self.misadjustment,
+            clock=RehearsalClock(),
+            real_time=False,
         )
-        return truth_about(fresh, self.machine, faults, self.causes)
+        return truth_about(fresh.machine, self.machine, faults, self.causes)
 
     def debrief(self, port: Port, journal: Journal) -> Debriefed:
         """What was done, compared with what was hidden."""
@@ -139,6 +141,8 @@ def load_exercise(library: Library, sheet: ExerciseSheet, paths: Mapping[str, Pa
         Problem: as `make_exercise`, or where something that it names is broken.
     """
     job = library.load_job(sheet.procedure, sheet.machine, sheet.tape, sheet.reference_tape)
+    if job.further:
+        raise Problem(f"an exercise is on one tape, and {sheet.procedure} lines up for several: name another procedure")
     paths = find_fault_sheets(library, ()) if paths is None else paths
     return make_exercise(sheet, job, {name: library.fault(path) for name, path in paths.items()})
 

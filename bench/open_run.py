@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
+from typing import Literal
 
 from bench.audio.port import Port, hands_of, perform
 from bench.clock import Clock
 from bench.open_exercise import Exercise, exercise_text, find_fault_sheets, load_exercise, make_exercise
 from bench.problem import Problem
 from bench.procedure.load.library import Library
-from bench.procedure.load.reader import load_sheet
+from bench.procedure.load.reader import load_sheet, read_sheet
 from bench.procedure.model.job import Job, UsedFile
 from bench.procedure.model.sheets import Exercise as ExerciseSheet
+from bench.procedure.model.sheets import SheetBase
 from bench.procedure.model.steps import InterfaceStep
 from bench.procedure.run.desk import Desk
 from bench.procedure.run.interface_sheet import calibration, newest_of, sheet_text, write_sheet
@@ -31,7 +33,7 @@ from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.session.compare.earlier_tapes_text import choice_lines
 from bench.session.record.reader import read_session
-from bench.session.record.record import JobFacts, TrimmerTurns
+from bench.session.record.record import FurtherTape, JobFacts, TrimmerTurns
 from bench.session.record.steps import steps_of
 from bench.session.record.store import SessionStore
 from bench.workspace import Workspace
@@ -112,7 +114,14 @@ def open_run(
         job = exercise.job
     else:
         faults = {p.stem: p for p in (library.sheet_path(f, "fault") for f in request.faults)}
-        job = library.load_job(request.procedure, request.machine, request.tape, request.reference_tape)
+        job = library.load_job(
+            request.procedure,
+            request.machine,
+            request.tape,
+            request.reference_tape,
+            other_tapes=request.other_tapes,
+            other_reference_tapes=request.other_reference_tapes,
+        )
     port = open_port(library, job, request, clock, real_time=real_time, exercise=exercise)
     inputs: list[Path | UsedFile] = [*job.used, *faults.values()]
     if exercise is not None:
@@ -148,9 +157,16 @@ def resume_run(
     try:
         facts = store.job
         library = Library(Workspace(store.inputs))
-        tapes = sorted((store.inputs / "sheets" / "tapes").glob("*.toml"))
-        tape = next((p for p in tapes if load_sheet(p, "tape").name == facts.tape), None)
-        job = library.load_job(store.inputs / f"{facts.procedure_id}.toml", tape=tape)
+        tapes = _named(store.inputs / "sheets" / "tapes", "tape", [facts.tape, *(f.tape for f in facts.further)])
+        names = [facts.reference_tape, *(f.reference_tape for f in facts.further)]
+        references = _named(store.inputs / "sheets" / "reference-tapes", "reference-tape", names)
+        job = library.load_job(
+            store.inputs / f"{facts.procedure_id}.toml",
+            tape=next(iter(tapes), None),
+            reference_tape=next(iter(references), None),
+            other_tapes=tapes[1:],
+            other_reference_tapes=references[1:],
+        )
         kind = port or ("practice" if facts.port_kind == "practice" else facts.port)
         if port is None and facts.port_kind == "live":
             kind = "live"
@@ -170,6 +186,15 @@ def resume_run(
         store.close()
         raise
     return replace(_opened(job, opened, store, clock, say), exercise=exercise)
+
+
+def _named(folder: Path, kind: Literal["tape", "reference-tape"], names: Sequence[str]) -> list[Path]:
+    """The sheets with these names, each once, in this order; those that are not there are left out."""
+    by_name: dict[str, Path] = {}
+    for path in sorted(folder.glob("*.toml")):
+        sheet: SheetBase = read_sheet(path, kind).whole()
+        by_name[sheet.name] = path
+    return [by_name[name] for name in dict.fromkeys(names) if name in by_name]
 
 
 def with_interface_sheet(library: Library, job: Job, port: Port, name: str | None) -> tuple[Job, list[Path]]:
@@ -284,6 +309,7 @@ def open_port(
             job.tape,
             job.reference_tape,
             other_tapes=job.other_tapes,
+            further=job.further,
             seed=request.seed,
             faults=faults,
             misadjustment=misadjustment,
@@ -323,6 +349,11 @@ def _sheet_of(inputs: Path, facts: JobFacts) -> ExerciseSheet:
     )
 
 
+def _further(job: Job, lot: str) -> FurtherTape:
+    view = job_view(job.at(lot))
+    return FurtherTape(lot, view.tape, view.reference_tape, view.speed, view.equalisation)
+
+
 def _facts(job: Job, port: Port, request: RunRequest, exercise: Exercise | None, today: date) -> JobFacts:
     view, status = job_view(job), port.status
     facts = JobFacts(
@@ -340,6 +371,7 @@ def _facts(job: Job, port: Port, request: RunRequest, exercise: Exercise | None,
         calibration=calibration(job.interface, status.name, today),
         procedure_id=job.name,
         answers=job.procedure.answers or "",
+        further=tuple(_further(job, one.lot) for one in job.further),
         turned_before=turned_before(request, port),
     )
     if exercise is not None:

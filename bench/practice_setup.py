@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from bench.clock import Clock
+from bench.procedure.model.job import TapeSetting
 from bench.procedure.model.sheets import Fault, Machine, ReferenceTape, Section, Tape
 
 if TYPE_CHECKING:
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from bench.audio.practice_loopback import LoopbackPort
     from bench.practice.facts import MachineFacts
     from bench.practice.machine import PracticeMachine
+    from bench.practice.switched import AnyMachine
     from bench.training.causes import Cause
     from bench.training.truth import Truth
 
@@ -37,6 +39,8 @@ def machine_facts(machine: Machine) -> MachineFacts:
         bias_mv=machine.bias_test_point.mv if machine.bias_test_point else 0.0,
         meter_zero_db=machine.meters.zero_db if machine.meters else 0.0,
         practice=machine.practice | ({"auto_reverse": True} if machine.auto_reverse else {}),
+        setting=machine.setting[0].name if machine.setting else "",
+        own_trimmers=machine.setting[0].own_trimmers if machine.setting else (),
     )
 
 
@@ -99,6 +103,7 @@ def build_practice_port(
     faults: Sequence[Fault] = (),
     misadjustment: float = 1.0,
     other_tapes: Sequence[Tape] = (),
+    further: Sequence[TapeSetting] = (),
     clock: Clock,
     real_time: bool,
 ) -> PracticePort:
@@ -112,6 +117,7 @@ def build_practice_port(
         faults: its faults.
         misadjustment: 1 for trimmers out by up to 6 dB, 0 for none.
         other_tapes: tapes that can be loaded instead.
+        further: the further tapes that the machine is lined up for, each with the machine at its setting.
         clock: the clock of the run.
         real_time: True for sound in real time, False for sound as fast as it is read.
 
@@ -119,11 +125,19 @@ def build_practice_port(
         Problem: a `[practice]` table is wrong.
     """
     from bench.audio.practice import PracticePort
+    from bench.practice.switched import SwitchedMachine
 
     built = build_practice_machine(
         machine, tape, reference, seed=seed, faults=faults, misadjustment=misadjustment, other_tapes=other_tapes
     )
-    return PracticePort(built, clock, real_time=real_time)
+    if not machine.setting:
+        return PracticePort(built, clock, real_time=real_time)
+    settings = [(machine_facts(machine), built)]
+    for one in further:
+        sheets = one.machine, one.tape, one.reference_tape
+        at = build_practice_machine(*sheets, seed=seed, faults=faults, misadjustment=misadjustment)
+        settings.append((machine_facts(one.machine), at))
+    return PracticePort(SwitchedMachine(settings), clock, real_time=real_time)
 
 
 def build_practice_loopback(*, seed: int, faults: Sequence[Fault] = (), clock: Clock, real_time: bool) -> LoopbackPort:
@@ -193,7 +207,7 @@ def causes_of(machine: Machine, faults: Sequence[Fault]) -> tuple[Cause, ...]:
     return tuple(causes[name] for name in sorted(causes))
 
 
-def truth_about(machine: PracticeMachine, sheet: Machine, faults: Sequence[Fault], known: Sequence[Cause]) -> Truth:
+def truth_about(machine: AnyMachine, sheet: Machine, faults: Sequence[Fault], known: Sequence[Cause]) -> Truth:
     """The true state of a practice machine now.
 
     Args:

@@ -18,6 +18,10 @@ class RunRequest:
     machine: str | None = None
     tape: str | None = None
     reference_tape: str | None = None
+    other_tapes: tuple[str, ...] = ()
+    """Further tapes that the machine is lined up for, and"""
+    other_reference_tapes: tuple[str, ...] = ()
+    """further reference tapes; those of the procedure count only with its own first one."""
     interface: str | None = None
     """None: the newest sheet of the device, if there is one."""
     port: str = "practice"

@@ -24,7 +24,7 @@ def test_a_step_says_machine_place_cautions_what_to_do_and_what_good_is() -> Non
     lines = readings_text(samples.adjusting())
     assert lines[0] == (
         "Line up a cassette deck: Lanternhill front-room deck, Lanternhill everyday ferric, Lanternhill cassette "
-        "reference; 47.625 mm/s, 120 µs + 3180 µs, 0 dB is 250 nWb/m (DIN)"
+        "reference; 4.76 cm/s (1⅞ ips), 120 µs + 3180 µs, 0 dB is 250 nWb/m (DIN)"
     )
     assert lines[2] == "step 9 of 24: Set the replay level (as left)"
     assert lines[3].startswith("  caution (loud-tones): Loudspeakers down")
@@ -52,7 +52,7 @@ def test_why_is_said_at_once_to_a_trainee() -> None:
         (samples.biased(), "10 kHz: degrees 60° reads −24.04 dBFS, peak −22.00 at 20°, come to −24.00"),
         (samples.biased(), "heads are 183 ms apart"),
         (samples.biased(passed=False), "no reading, because the peak is not passed yet"),
-        (samples.fluttering(), "capstan: 5.41 a second, 0.062 % peak, 55 % of it all"),
+        (samples.fluttering(), "capstan: 5.41 Hz, 0.062 % peak, 55 % of it all"),
         (samples.left_response(), "12.5 kHz, −20 dB: left response"),
         (samples.left_response(), "left as found −4.00 off"),
         (samples.left_response(), "! to be checked again: replay level, tracking"),

@@ -41,7 +41,7 @@ NO_LIBRARY = (
 )
 NO_ANSWER = "the sound system does not answer; restart it (or the sound server), then try again"
 
-_portaudio_thread = LibraryThread("portaudio")
+portaudio_thread = LibraryThread("portaudio")
 """PortAudio crashes when two threads call it at once."""
 
 
@@ -52,13 +52,13 @@ def devices() -> tuple[Device, ...]:
         Problem: there is no PortAudio library, or it does not answer.
     """
     try:
-        return _portaudio_thread.call(_list, LIST_S)
+        return portaudio_thread.call(_list, LIST_S)
     except NoAnswer:
         raise Problem(NO_ANSWER) from None
 
 
 def _list() -> tuple[Device, ...]:
-    sounddevice = _library()
+    sounddevice = library()
     try:
         return query_devices(sounddevice)
     except sounddevice.PortAudioError as error:
@@ -67,7 +67,7 @@ def _list() -> tuple[Device, ...]:
         ) from None
 
 
-def _library() -> Any:
+def library() -> Any:
     """The sounddevice module. Call it on the PortAudio thread: the import starts PortAudio."""
     try:
         import sounddevice
@@ -92,7 +92,7 @@ def _portaudio_message(error: Exception) -> str:
 
 def _at_exit(handler: Any) -> None:
     with contextlib.suppress(Exception):  # the program is ending, so an error has no consequence
-        _portaudio_thread.call(handler, DROP_S)
+        portaudio_thread.call(handler, DROP_S)
 
 
 class _StreamRun:
@@ -182,6 +182,8 @@ class LivePort:
         self._wanted_name = device
         self._block = block
         self._name = device or "sound device"
+        self.connected: tuple[Device, ...] = ()
+        """The input and the output, once it was opened."""
         self._channels = 2
         self._incoming: queue.SimpleQueue[tuple[NDArray[np.float32], int, int]] = queue.SimpleQueue()
         self._queue_limit = int(QUEUE_S * sample_rate / block)
@@ -231,7 +233,7 @@ class LivePort:
         self._incoming = queue.SimpleQueue()
         self.overflows = self.underflows = 0
         try:
-            _portaudio_thread.call(self._start, OPEN_S)
+            portaudio_thread.call(self._start, OPEN_S)
         except BaseException as error:
             self._open = False
             self.outgoing.end()
@@ -251,7 +253,7 @@ class LivePort:
         self._open = False
         if run is not None:
             with contextlib.suppress(NoAnswer):
-                _portaudio_thread.call(run.drop, DROP_S)
+                portaudio_thread.call(run.drop, DROP_S)
         self.outgoing.end()
         self._run = None
 
@@ -288,7 +290,7 @@ class LivePort:
             self.mute(False)
         if self._state() in ("lost", "stalled"):
             try:
-                _portaudio_thread.call(self._start_again, REOPEN_S)
+                portaudio_thread.call(self._start_again, REOPEN_S)
             except (NoAnswer, Problem):
                 return False
         return self._state() == "running"
@@ -323,7 +325,7 @@ class LivePort:
     def _start_again(self) -> None:
         if self._run is not None:
             self._run.drop()
-        sounddevice = _library()
+        sounddevice = library()
         # PortAudio lists devices once, when it starts: a device that returns is only in a new list.
         with contextlib.suppress(sounddevice.PortAudioError):  # it was ended already
             sounddevice._terminate()  # noqa: SLF001 - there is no public name for these
@@ -335,8 +337,8 @@ class LivePort:
 
     def _start(self) -> None:
         record, play = choose(_list(), self._wanted_name)
-        sounddevice = _library()
-        self._name = record.name
+        sounddevice = library()
+        self._name, self.connected = record.name, (record, play)
         self._channels = min(2, record.inputs)
         for _ in range(TRIES):
             run = self._new_run(sounddevice)

@@ -6,7 +6,7 @@ from bench.audio.model_port import ModelPort
 from bench.clock import Clock
 from bench.practice import kernels
 from bench.practice.facts import LoadedTape, TrimmerPosition
-from bench.practice.machine import PracticeMachine
+from bench.practice.switched import AnyMachine
 
 
 class PracticePort(ModelPort):
@@ -19,12 +19,12 @@ class PracticePort(ModelPort):
         block: frames per block.
     """
 
-    def __init__(self, machine: PracticeMachine, clock: Clock, *, real_time: bool, block: int = 960) -> None:
+    def __init__(self, machine: AnyMachine, clock: Clock, *, real_time: bool, block: int = 960) -> None:
         super().__init__("practice machine", machine, clock, real_time=real_time, block=block)
         self._machine = machine
 
     @property
-    def machine(self) -> PracticeMachine:
+    def machine(self) -> AnyMachine:
         """The machine behind the port; only the debrief at the end of an exercise may look at it."""
         return self._machine
 

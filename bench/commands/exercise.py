@@ -74,6 +74,9 @@ _HIDDEN = ("fault", "dirty", "out_of_adjustment")
 
 def _drawn(args: argparse.Namespace) -> Exercise:
     """The exercise that the options describe."""
+    for option in ("tape", "reference_tape"):
+        if len(getattr(args, option) or ()) > 1:
+            raise Problem(f"an exercise is on one tape: give --{option.replace('_', '-')} once")
     hides = any(getattr(args, name) for name in _HIDDEN)
     drawn = args.faults if args.faults is not None else 0 if hides else USUAL_FAULTS
     if not 0 <= drawn <= 10:
@@ -86,8 +89,8 @@ def _drawn(args: argparse.Namespace) -> Exercise:
         name=f"{args.procedure} {args.seed or 1}",
         procedure=args.procedure,
         machine=args.machine,
-        tape=args.tape,
-        reference_tape=args.reference_tape,
+        tape=args.tape and args.tape[0],
+        reference_tape=args.reference_tape and args.reference_tape[0],
         seed=1 if args.seed is None else args.seed,
         faults=tuple(Path(f).stem for f in args.fault),
         draws=drawn,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from bench.commands.tracking import session_errors, typed_errors
 from bench.problem import Problem
-from bench.words.figures import decibels, hertz
+from bench.words.figures import decibels, hertz, tape_speed
 
 if TYPE_CHECKING:
     from bench.practice.machine import PracticeMachine
@@ -96,7 +96,7 @@ def _sheets(library: Library, machine: str | None, tape: str | None) -> tuple[Ma
     reference = _first(
         references,
         lambda r: abs(r.speed_mm_s / speed - 1) < 0.005,
-        f"no reference-tape sheet for {speed:g} mm/s, which the practice machine is aligned with",
+        f"no reference-tape sheet for {tape_speed(speed)}, which the practice machine is aligned with",
     )
     return of_machine, of_tape, reference
 

@@ -27,19 +27,24 @@ def add_sheets(parser: argparse.ArgumentParser) -> None:
     """Options for the procedure and its sheets."""
     parser.add_argument("procedure", metavar="PROCEDURE", help="its name, or its file")
     parser.add_argument("--machine", metavar="SHEET", help="machine sheet")
-    parser.add_argument("--tape", metavar="SHEET", help="sheet of the tape in use")
-    parser.add_argument("--reference-tape", metavar="SHEET", help="sheet of the reference tape")
+    again = "; give it again for each further tape that the machine is lined up for"
+    parser.add_argument("--tape", action="append", metavar="SHEET", help=f"sheet of the tape in use{again}")
+    reference = "sheet of the reference tape; give it again for another speed or equalisation"
+    parser.add_argument("--reference-tape", action="append", metavar="SHEET", help=reference)
     parser.add_argument("--interface", metavar="SHEET", help="sheet of the interface (default: the device's last one)")
     parser.add_argument("--evidence", action="store_true", help="keep the sound behind readings with the session")
 
 
 def run_request(args: argparse.Namespace, port: str) -> RunRequest:
     """The run that the options request."""
+    tapes, reference_tapes = args.tape or [None], args.reference_tape or [None]
     return RunRequest(
         procedure=args.procedure,
         machine=args.machine,
-        tape=args.tape,
-        reference_tape=args.reference_tape,
+        tape=tapes[0],
+        reference_tape=reference_tapes[0],
+        other_tapes=tuple(tapes[1:]),
+        other_reference_tapes=tuple(reference_tapes[1:]),
         interface=args.interface,
         port=port,
         faults=tuple(args.fault),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import KW_ONLY, dataclass, field, fields, replace
 from typing import Any, Literal
@@ -31,8 +32,21 @@ def _period(seconds: float) -> str:
     return f"; comes round every {f'{seconds:.2f} s' if seconds >= 0.1 else f'{1000 * seconds:.1f} ms'}"
 
 
+ZERO_DBU_V = math.sqrt(0.6)
+"""0 dBu: the voltage of 1 mW in 600 Ω, 0.775 V (IEC 60027-3)."""
+
+
+def dbu_text(volts: float) -> str:
+    """A voltage as a level: "−3.4 dBu"."""
+    return f"{_Figure(20.0 * math.log10(volts / ZERO_DBU_V)):.1f} dBu"
+
+
 def _volts(volts: float) -> str:
-    return f"; {f'{1000 * volts:.3g} mV' if volts < 1 else f'{volts:.3g} V'} at the interface"
+    return f"; {f'{1000 * volts:.3g} mV' if volts < 1 else f'{volts:.3g} V'} ({dbu_text(volts)}) at the interface"
+
+
+def _speed(mm_s: float) -> str:
+    return f"; {mm_s / 10:.4g} cm/s"
 
 
 def _lines(hz: tuple[float, ...]) -> str:
@@ -63,7 +77,7 @@ class Method:
     inverted: bool = _fact(", inverted polarity taken out", none=False)
     """One channel is the wrong way round."""
     insertions: int | None = _fact(", mean of {} insertions of the cassette", kept=False)
-    speed_mm_s: float | None = _fact("; {:g} mm/s")
+    speed_mm_s: float | None = _fact(_speed)
     track_spacing_mm: float | None = _fact(", {:g} mm between tracks")
 
     # What was found on the way, and differs each time.

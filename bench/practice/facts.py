@@ -55,6 +55,10 @@ class MachineFacts:
     meter_zero_db: float = 0.0
     """Level that the meters show as 0, re the reference level."""
     practice: Table = field(default_factory=dict)
+    setting: str = ""
+    """The setting of its switches that these facts are of, and"""
+    own_trimmers: tuple[str, ...] = ()
+    """trimmers, by their usual names, that only this setting has."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
@@ -11,9 +13,9 @@ from bench.practice.kernels import one_pole
 Floats = NDArray[np.float64]
 
 RATE = 48000
-CHUNK = 960
-"""Frames that the machine processes at a time, whatever the size of the input blocks: 20 ms."""
-FFT = 2048
+CHUNK = 1920
+"""Frames that the machine processes at a time, whatever the size of the input blocks: 40 ms."""
+FFT = 3072
 """Frames that a running filter transforms at a time."""
 _DESIGN = 8192
 LONG, SHORT = 1024, 256
@@ -26,6 +28,14 @@ def zero_phase(response_db: Floats, taps: int = LONG) -> Floats:
     """Taps of this magnitude at `FREQUENCIES` and linear phase: they delay by half their number."""
     impulse = np.fft.irfft(10 ** (np.maximum(response_db, -200) / 20), _DESIGN)
     return np.asarray(np.roll(impulse, taps // 2)[: taps + 1])
+
+
+def response_of(taps: Sequence[Floats]) -> NDArray[np.complex128]:
+    """Response of each channel's taps, at most 1089 each, as a running filter multiplies by it."""
+    padded = np.zeros((len(taps), FFT))
+    for channel, row in enumerate(taps):
+        padded[channel, : row.size] = row
+    return np.asarray(rfft(padded))
 
 
 def level_db(sound: Floats) -> tuple[float, float]:
@@ -45,9 +55,7 @@ class Fir:
 
     def set(self, left: Floats, right: Floats) -> None:
         """Use these taps, at most 1089, from the next chunk on."""
-        taps = np.zeros((2, FFT))
-        taps[0, : left.size], taps[1, : right.size] = left, right
-        self._old, self._response = self._response, rfft(taps)
+        self._old, self._response = self._response, response_of((left, right))
 
     def run(self, signal: Floats) -> Floats:
         """Filter a chunk, shape (2, CHUNK)."""

@@ -25,7 +25,7 @@ from bench.practice.roughness.electronics import Electronics
 from bench.practice.tape_stock import TapeStock
 from bench.practice.tapes import RecordableTape, ReferenceTape
 from bench.practice.transport import Transport
-from bench.practice.trimmers import REVERSE_AZIMUTH, draw_trimmers, trimmers_of
+from bench.practice.trimmers import REVERSE_AZIMUTH, draw_for_setting, trimmers_of
 from bench.problem import Problem
 from bench.tape.geometry import delay_us
 
@@ -48,7 +48,7 @@ POSITIONS = {
 class PracticeMachine:
     """A recorder with trimmers, tapes and faults, at 48 kHz.
 
-    It processes chunks of 20 ms whatever the size of the input blocks. So its output is one chunk late, and for the
+    It processes chunks of 40 ms whatever the size of the input blocks. So its output is one chunk late, and for the
     same seed it is the same samples however the input is split. A change to a control takes effect at the next chunk.
 
     Args:
@@ -84,7 +84,7 @@ class PracticeMachine:
         self._facts, self._seed = machine, seed
         self._condition = MachineCondition(machine, tuple(faults))
         physics = self._condition.physics
-        self._trimmers = draw_trimmers(physics, machine.heads, seed, misadjustment)
+        self._trimmers = draw_for_setting(machine, physics, seed, misadjustment)
         thickness = MEDIA[tape_in_use.iec_type].thickness_um if tape_in_use.iec_type in MEDIA else 12.0
         self._transport = Transport(physics, machine.speed_mm_s, thickness, seed)
         tapes = (tape_in_use, *other_tapes)
@@ -165,7 +165,7 @@ class PracticeMachine:
             self._reference.rewind(None)
 
     def rewind(self, section: str | None = None) -> None:
-        """Rewind to the start, or to a section of a tape, which then repeats without a pause."""
+        """Rewind to the start, or to a section of a tape, which is then played again and again."""
         if self._loaded == "reference":
             self._reference.rewind(section)
         elif self._loaded == "owners":

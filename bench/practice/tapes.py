@@ -12,11 +12,14 @@ from bench.practice.kernels import HALF, read_linear, read_track, write_track
 from bench.problem import Problem
 from bench.tape.equalisation import relative_flux_db
 from bench.tape.fluxivity import convert_method, ratio_db
+from bench.words.figures import tape_speed
 
 Floats = NDArray[np.float64]
 
 GAP_S = 1.5
 """Silence between the sections of the reference tape."""
+WIND_S = 2.0
+"""Silence while a section is wound back to be played again. A choice; on a real machine it takes longer."""
 _LEAD = 4 * HALF
 
 
@@ -81,12 +84,13 @@ class RecordableTape:
 
 
 class ReferenceTape:
-    """Its sections in order with silence between them, or one section repeated."""
+    """Its sections in order with silence between them, or one section played and wound back again and again."""
 
     def __init__(self, facts: ReferenceFacts, machine: MachineFacts) -> None:
         if abs(facts.speed_mm_s / machine.speed_mm_s - 1) > 0.005:
             raise Problem(
-                f"{facts.name} is for {facts.speed_mm_s:g} mm/s and {machine.name} runs at {machine.speed_mm_s:g}: "
+                f"{facts.name} is for {tape_speed(facts.speed_mm_s)} and {machine.name} runs at "
+                f"{tape_speed(machine.speed_mm_s)}: "
                 "choose a reference tape of that speed"
             )
         flux, _ = convert_method(facts.fluxivity, machine.fluxivity.method)
@@ -107,7 +111,7 @@ class ReferenceTape:
         self.position = 0.0
 
     def rewind(self, section: str | None) -> None:
-        """To the start, or to a section, which then repeats."""
+        """To the start, or to a section, which is then played, wound back and played again."""
         if section is not None and section not in self._ids:
             raise Problem(f"{self._name} has no section {section}; it has {', '.join(self._ids)}")
         self._repeats = None if section is None else self._ids.index(section)
@@ -116,7 +120,9 @@ class ReferenceTape:
     def read(self, left: Floats, right: Floats) -> Floats:
         """Flux at these positions of each track, re the machine's reference fluxivity, shape (2, n)."""
         if self._repeats is not None:
-            return self._tone(self._repeats, left, right)
+            tone = self._tone(self._repeats, left, right)
+            length = self._ends[self._repeats] - self._starts[self._repeats]
+            return np.where(np.stack((left, right)) % (length + WIND_S * RATE) < length, tone, 0.0)
         out = np.zeros((2, left.size))
         first = max(0, int(np.searchsorted(self._starts, left[0] - CHUNK)) - 1)
         for index in range(first, len(self._ids)):
@@ -131,11 +137,11 @@ class ReferenceTape:
     read_linear = read
 
     def tape_position(self, position: float) -> float:
-        """Where on the tape a position lies: a repeated section is always the same stretch."""
+        """Where on the tape a position lies: a section that is wound back is always the same stretch."""
         if self._repeats is None:
             return position
         start, end = self._starts[self._repeats], self._ends[self._repeats]
-        return float(start + position % (end - start))
+        return float(min(end, start + position % (end - start + WIND_S * RATE)))
 
     def _tone(self, index: int, left: Floats, right: Floats) -> Floats:
         turn = 2 * np.pi * self._hz[index] / RATE

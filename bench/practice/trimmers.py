@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+import zlib
 from dataclasses import dataclass
 
 import numpy as np
 
-from bench.practice.facts import TrimmerPosition
+from bench.practice.facts import MachineFacts, TrimmerPosition
 from bench.practice.physics import MachinePhysics
 
 STOP_DEGREES = 150.0
@@ -123,6 +124,17 @@ def trimmers_of(heads: int) -> dict[str, tuple[TrimmerKind, str]]:
             key = "_".join(part for part in (kind.key, side, kind.unit) if part)
             out[name] = (kind, key)
     return out
+
+
+def draw_for_setting(
+    machine: MachineFacts, physics: MachinePhysics, seed: int, misadjustment: float
+) -> dict[str, Trimmer]:
+    """The trimmers of a machine at one of its settings: the shared ones alike at all of them, its own apart."""
+    shared = draw_trimmers(physics, machine.heads, seed, misadjustment)
+    if not machine.own_trimmers:
+        return shared
+    own = draw_trimmers(physics, machine.heads, seed + zlib.crc32(machine.setting.encode()), misadjustment)
+    return shared | {name: own[name] for name in machine.own_trimmers if name in own}
 
 
 def draw_trimmers(physics: MachinePhysics, heads: int, seed: int, misadjustment: float) -> dict[str, Trimmer]:

@@ -9,8 +9,11 @@ spacing of the two gives the speed. Every deck passes the band that it uses.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import fft, ifft, irfft, next_fast_len, rfft
 
 from bench.problem import Problem
 from bench.signals.tones import envelope, route_to_channels
@@ -90,11 +93,16 @@ def _find_in_window(x: NDArray[np.float64], rate: int) -> tuple[int, float] | No
     chirp_frames = round(CHIRP_S * rate)
     if len(x) < chirp_frames + CHIRP_SPACING_S * rate / _FASTEST or rate < 2 * HIGH_HZ:
         return None
-    rising, falling = _correlations(x, rate)
+    matched = _MatchedFilter(x, rate)
+    rising = matched.fit(rising=True)
+    peaks = _peaks(rising, chirp_frames)
+    if not peaks:
+        return None
+    falling = matched.fit(rising=False)
     apart, shift = CHIRP_SPACING_S * rate, CHIRP_S * rate / (HIGH_HZ - LOW_HZ)
     both = shift * (LOW_HZ + HIGH_HZ)
     nearest, farthest = (both + (apart - both) / r for r in (_FASTEST, _SLOWEST))
-    for peak in _peaks(rising, chirp_frames):
+    for peak in peaks:
         low = int(peak + nearest)
         stretch = falling[low : int(peak + farthest) + 1]
         if not len(stretch) or stretch.max() < _THRESHOLD:
@@ -106,29 +114,35 @@ def _find_in_window(x: NDArray[np.float64], rate: int) -> tuple[int, float] | No
     return None
 
 
-def _correlations(x: NDArray[np.float64], rate: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Normalised correlation with each chirp at each frame, 0 to 1, all channels together."""
-    chirps = [_chirp(rate, rising) for rising in (True, False)]
-    n = len(chirps[0])
-    size = 1 << (len(x) + n - 1).bit_length()
-    spectrum = np.fft.rfft(x, size, axis=0)
-    hz = np.fft.rfftfreq(size, 1.0 / rate)
-    spectrum[(hz < 0.8 * LOW_HZ) | (hz > 1.2 * HIGH_HZ)] = 0.0
-    passed = np.fft.irfft(spectrum, size, axis=0)[: len(x)]
-    summed = np.concatenate([[0.0], np.cumsum(np.sum(passed**2, axis=1))])
-    energy = summed[n:] - summed[:-n]
-    # A stretch 80 dB below the loudest is no mark, and in silence the ratio would be one of rounding errors.
-    energy = np.maximum(energy, 1e-8 * energy.max(initial=0.0) + 1e-20)
-    fits = []
-    for chirp in chirps:
-        half = 0.5 * float(np.sum(np.abs(chirp) ** 2))
+class _MatchedFilter:
+    """Normalised correlation of a capture, shape (frames, channels), with a chirp, all channels together."""
+
+    def __init__(self, x: NDArray[np.float64], rate: int) -> None:
+        self._rate, n = rate, round(CHIRP_S * rate)
+        self._size = next_fast_len(len(x) + n - 1, real=True)
+        self._spectrum = rfft(x, self._size, axis=0)
+        hz = np.fft.rfftfreq(self._size, 1.0 / rate)
+        self._spectrum[(hz < 0.8 * LOW_HZ) | (hz > 1.2 * HIGH_HZ)] = 0.0
+        passed = irfft(self._spectrum, self._size, axis=0)[: len(x)]
+        summed = np.concatenate([[0.0], np.cumsum(np.sum(passed**2, axis=1))])
+        energy = summed[n:] - summed[:-n]
+        # A stretch 80 dB below the loudest is no mark, and in silence the ratio would be one of rounding errors.
+        self._energy = np.maximum(energy, 1e-8 * energy.max(initial=0.0) + 1e-20)
+
+    def fit(self, *, rising: bool) -> NDArray[np.float64]:
+        """The correlation at each frame where a whole chirp follows, 0 to 1."""
+        half = 0.5 * float(np.sum(np.abs(_chirp(self._rate, rising)) ** 2))
         # The analytic chirp has positive frequencies only, so the matched filter gives the envelope at any phase.
-        template = np.conj(np.fft.fft(chirp, size))[: len(spectrum), None]
-        padded = np.zeros((size, x.shape[1]), dtype=np.complex128)
-        padded[: len(spectrum)] = spectrum * template
-        matched = np.fft.ifft(padded, axis=0)[: len(x) - n + 1]
-        fits.append(np.sqrt(np.sum(np.abs(matched) ** 2, axis=1) / (half * energy)))
-    return fits[0], fits[1]
+        padded = np.zeros((self._size, self._spectrum.shape[1]), dtype=np.complex128)
+        padded[: len(self._spectrum)] = self._spectrum * _template(self._rate, self._size, rising=rising)[:, None]
+        matched = ifft(padded, axis=0, overwrite_x=True)[: len(self._energy)]
+        return np.asarray(np.sqrt(np.sum(np.abs(matched) ** 2, axis=1) / (half * self._energy)))
+
+
+@lru_cache(maxsize=4)
+def _template(rate: int, size: int, *, rising: bool) -> NDArray[np.complex128]:
+    """The matched filter of a chirp, at the positive frequencies."""
+    return np.asarray(np.conj(fft(_chirp(rate, rising), size))[: size // 2 + 1])
 
 
 def _peaks(fit: NDArray[np.float64], apart: int) -> list[int]:

@@ -62,8 +62,8 @@ def type_a(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
     `coefficients` are from `noise_reduction.type_a_coefficients`; `state` has a row of `TYPE_A_STATES` per channel.
     """
     gain, threshold, ceiling, slow, large_change = coefficients[:5]
-    corners, fast = coefficients[5:8], coefficients[8:12]
-    damping = np.sqrt(2.0)
+    corners, fast, top_middle = coefficients[5:8], coefficients[8:12], coefficients[13]
+    dampings = np.array([np.sqrt(2.0), np.sqrt(2.0), coefficients[12]])
     a, b, gains = np.empty(4), np.empty(4), np.empty(4)
     for channel in range(signal.shape[1]):
         filters = state[channel, :6]
@@ -71,7 +71,7 @@ def type_a(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
         for i in range(signal.shape[0]):
             # Bands 0, 2, 3: low-pass, high-pass, higher high-pass, each a·x + b; band 1 is the rest.
             for j in range(3):
-                g = corners[j]
+                g, damping = corners[j], dampings[j]
                 s1, s2 = filters[2 * j], filters[2 * j + 1]
                 denominator = 1.0 + damping * g + g * g
                 high_a, high_b = 1.0 / denominator, -((damping + g) * s1 + s2) / denominator
@@ -79,7 +79,8 @@ def type_a(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
                 if j == 0:
                     a[band], b[band] = g * g * high_a, g * (g * high_b + s1) + s2
                 else:
-                    a[band], b[band] = high_a, high_b
+                    middle = top_middle if band == 3 else 0.0
+                    a[band], b[band] = high_a * (1.0 + middle * g), high_b + middle * (g * high_b + s1)
             a[1], b[1] = 1.0 - a[0] - a[2], -b[0] - b[2]
             total_a, total_b = 0.0, 0.0
             for k in range(4):
@@ -95,7 +96,7 @@ def type_a(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
             else:
                 out[i, channel] = x + added
             for j in range(3):
-                g = corners[j]
+                g, damping = corners[j], dampings[j]
                 s1, s2 = filters[2 * j], filters[2 * j + 1]
                 high = (x - (damping + g) * s1 - s2) / (1.0 + damping * g + g * g)
                 middle = g * high + s1
@@ -113,4 +114,4 @@ def warm() -> None:
     silence = np.zeros((2, 1))
     for decode in (False, True):
         type_b(silence, silence.copy(), np.full(13, 0.5), np.zeros((1, TYPE_B_STATES)), decode)
-        type_a(silence, silence.copy(), np.full(12, 0.5), np.zeros((1, TYPE_A_STATES)), decode)
+        type_a(silence, silence.copy(), np.full(14, 0.5), np.zeros((1, TYPE_A_STATES)), decode)

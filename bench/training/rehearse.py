@@ -7,6 +7,7 @@ from bench.clock import Clock
 from bench.problem import Problem
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Entry
+from bench.procedure.model.targets import Target
 from bench.procedure.run.commands import Leave, Skip
 from bench.procedure.run.runner import Runner
 from bench.procedure.state.snapshot import Outcome
@@ -28,7 +29,13 @@ def target_answers(job: Job) -> dict[str, str]:
     flux = f"{job.reference_tape.fluxivity_nwb_m:g}"
     labels = {s.id: flux for s in job.steps if isinstance(s, Entry) and s.unit == "nWb/m"}
     asked = [s for s in job.steps if isinstance(s, Entry) and s.asks == "number" and s.target is not None]
-    return labels | {s.id: f"{job.target(s.target).value:g}" for s in asked if s.target is not None}
+    return labels | {s.id: _met(job.at(s.lot).target(s.target)) for s in asked if s.target is not None}
+
+
+def _met(target: Target) -> str:
+    """A figure that meets a target: its value, or its limit."""
+    limits = [limit for limit in (target.at_least, target.at_most) if limit is not None]
+    return f"{limits[0] if limits else target.value:g}"
 
 
 def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -> Outcome:

@@ -68,6 +68,7 @@ BENCH = (
     KeyAction(
         "far", "f", "", "two metres", "Large, to be read from two metres: figure, arrow, trimmer; or what to do."
     ),
+    KeyAction("guide", "u", "", "audible guide", "Hear how far off it is: two tones that become one."),
     KeyAction("note", "n", "F4", "note", "Write a note into the report."),
     KeyAction("back", "b", "F8", "back", "Go back to the step before; what this one gave stays as an earlier try."),
     KeyAction("hold", "h", "", "hold", "Pause sound, tape and timer; once more goes on."),

@@ -194,16 +194,18 @@ def _procedures(workspace: Workspace) -> tuple[Option, ...]:
     complete: list[Option] = []
     parts: list[Option] = []
     broken: list[Option] = []
-    lasts: dict[str, float] = {}
+    lasts: dict[str, tuple[bool, float]] = {}
     for path in sorted(workspace.procedures.glob("*.toml")):
         procedure = read_procedure(path).model
         if procedure is None:
             broken.append(Option(path.stem, path.stem, "broken", (), read_procedure(path).findings[0].sentence))
             continue
-        lasts[path.stem] = procedure.takes_minutes
+        lasts[path.stem] = (not procedure.other_tapes, procedure.takes_minutes)
         about = [procedure.summary]
         if procedure.needs:
             about.append("Needs: " + "; ".join(procedure.needs) + ".")
+        if procedure.other_tapes:
+            about.append("Also lines up for: " + ", ".join(procedure.other_tapes) + ".")
         own = {"machine": procedure.machine, "tape": procedure.tape, "reference-tape": procedure.reference_tape}
         option = Option(
             path.stem,
@@ -218,7 +220,7 @@ def _procedures(workspace: Workspace) -> tuple[Option, ...]:
             broken.append(replace(option, tail="broken", broken=problem.sentence))
             continue
         (parts if procedure.part else complete).append(option)
-    complete.sort(key=lambda o: -lasts[o.key])  # a whole line-up first
+    complete.sort(key=lambda o: lasts[o.key], reverse=True)  # a whole line-up for one tape first
     return (*complete, *parts, *broken)
 
 

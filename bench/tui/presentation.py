@@ -44,7 +44,8 @@ def key_prompt(snapshot: Snapshot) -> KeyPrompt:
     if snapshot.outcome is not None:
         return "space", "Leave" if snapshot.outcome.exit_code > 1 else "Back", False
     prompt = snapshot.prompt
-    more = f" ({prompt.unit})" if prompt.unit and prompt.kind == "number" else ""
+    units = ", or with its unit: ".join(u for u in (prompt.unit, ", ".join(prompt.other_units)) if u)
+    more = f" ({units})" if units and prompt.kind == "number" else ""
     if prompt.left_s is not None:
         more = f": {prompt.left_s} s left"
     key = KEYS.get(prompt.kind, "space" if all_in(snapshot) else BY_HAND if prompt.by_hand else "")
@@ -89,6 +90,8 @@ def is_possible(snapshot: Snapshot, action: str) -> bool:
             return runs_on(snapshot)
         case "turn_as_shown":
             return bool(proposed_turns(snapshot))
+        case "guide":
+            return bool(snapshot.gauges)
         case "accept":
             return can_be_accepted(snapshot)
         case "report":

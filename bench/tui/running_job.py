@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from bench.procedure.run.desk import Desk
     from bench.procedure.state.snapshot import Outcome, Snapshot
     from bench.run_request import RunRequest
+    from bench.tui.screens.guide import Guide
 
 
 class RunningJob:
@@ -72,6 +73,14 @@ class RunningJob:
         from bench.session.record.reader import read_session
 
         return page(diagnosis_of(read_session(self._opened.store.folder))[0])
+
+    def audible_guide(self) -> Guide:
+        """The audible guide, on an output that does not lead to the machine; raises `Problem` where there is none."""
+        from bench.audio.guide import open_guide
+        from bench.audio.live import LivePort
+
+        port = self._opened.port if self._opened is not None else None
+        return open_guide(port.connected if isinstance(port, LivePort) else ())
 
     def close(self, outcome: Outcome | None) -> str:
         """Close the session and write its report; returns a sentence. Nothing is closed while it is being written."""

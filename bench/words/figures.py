@@ -104,18 +104,22 @@ def decibels(db: float) -> str:
     return f"{db:+g} dB".replace("-", MINUS) if db else "0 dB"
 
 
-_NOMINAL = {23.8125: "2.38", 47.625: "4.76", 95.25: "9.5"}
-"""Speeds in cm/s as the trade writes them, where that is not the rounded figure; common practice, no source."""
-_PARTS = {0.0: "", 0.5: "½", 0.75: "¾", 0.875: "⅞", 0.9375: "15/16"}
+_SPEEDS = {
+    23.8125: "2.38 cm/s (15/16 ips)",
+    47.625: "4.76 cm/s (1⅞ ips)",
+    95.25: "9.5 cm/s (3¾ ips)",
+    190.5: "19 cm/s (7½ ips)",
+    381.0: "38 cm/s (15 ips)",
+    762.0: "76 cm/s (30 ips)",
+}
+"""Nominal speeds as the trade writes them; common practice, no source."""
+_NOMINAL_WITHIN = 0.005
 
 
 def tape_speed(mm_s: float) -> str:
     """A tape speed as the trade says it: "38 cm/s (15 ips)", "19 cm/s (7½ ips)"."""
-    inches = mm_s / 25.4
-    whole = int(inches + 1e-6)
-    part = _PARTS.get(round(inches - whole, 4))
-    said = f"{whole or ''}{part}" if part is not None else f"{inches:.3g}"
-    return f"{_NOMINAL.get(mm_s, f'{mm_s / 10:.0f}')} cm/s ({said} ips)"
+    near = (said for nominal, said in _SPEEDS.items() if abs(mm_s / nominal - 1.0) < _NOMINAL_WITHIN)
+    return next(near, f"{mm_s / 10:.3g} cm/s ({mm_s / 25.4:.3g} ips)")
 
 
 def tone(hz: float | None, db: float | None) -> str:

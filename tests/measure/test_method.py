@@ -19,7 +19,7 @@ FACTS = [f for f in fields(Method) if f.metadata]
 def sample(name: str) -> object:
     """A value of a fact by what it holds."""
     kind = next(f.type for f in FACTS if f.name == name)
-    if name in {"every_s", "interface_volts"}:  # never negative
+    if name in {"every_s", "interface_volts", "speed_mm_s"}:  # never negative
         return 1.5
     values = {"bool": True, "float | None": -1.5, "int | None": 3, "tuple[float, ...]": (50.0, 100.0)}
     return values.get(str(kind), "left")
@@ -27,7 +27,9 @@ def sample(name: str) -> object:
 
 def test_a_method_is_said_with_its_facts() -> None:
     one = Method(LEVEL, difference="replayed minus sent", interface_db=-0.2, half_of_loop=True, interface_volts=0.526)
-    assert str(one) == (f"{LEVEL}, replayed minus sent; interface −0.20 dB, half of its loop; 526 mV at the interface")
+    assert str(one) == (
+        f"{LEVEL}, replayed minus sent; interface −0.20 dB, half of its loop; 526 mV (−3.4 dBu) at the interface"
+    )
     tape = Method("A-weighted rms", nothing_sent=True, tape_db=0.2, certificate_db=-0.1)
     assert str(tape) == (
         "A-weighted rms; of tape recorded with nothing sent; reference tape ±0.2 dB, "
@@ -52,7 +54,7 @@ def test_every_fact_is_said(name: str) -> None:
 def test_only_figures_that_differ_each_time_do_not_part_two_readings(name: str) -> None:
     found_on_the_way = {
         "level_db", "seconds", "lines_hz", "worst_level_db", "held_beyond_hz", "level_sent_db", "response_sent_db",
-        "replay_within_db", "interface_volts", "certificate_db", "insertions", "source_db",
+        "replay_within_db", "interface_volts", "other_us", "other_percent", "certificate_db", "insertions", "source_db",
     }  # fmt: skip
     one = Method("m", **{name: sample(name)})  # type: ignore[arg-type]
     assert (one.kind == Method("m")) == (name in found_on_the_way)

@@ -72,9 +72,9 @@ def test_a_magnetised_machine_spoils_the_reference_tape_too() -> None:
     machine.load("reference")
     machine.rewind("response-10000")
     machine.switch("transport", "play")
-    heard = run(machine, 8.5)[:, 0]
-    # The section is two seconds long and repeats: four passes of 0.229 dB each.
-    first, fifth = (level_dbfs(heard[round(t * RATE) : round((t + 0.4) * RATE)], 10000.0) for t in (0.3, 8.1))
+    heard = run(machine, 16.8)[:, 0]
+    # The section is two seconds long and is wound back in two: four passes of 0.229 dB each.
+    first, fifth = (level_dbfs(heard[round(t * RATE) : round((t + 0.4) * RATE)], 10000.0) for t in (0.3, 16.3))
     assert fifth - first == pytest.approx(-4 * 0.229, abs=0.05)
 
 

@@ -15,7 +15,7 @@ import pytest
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
 from bench.open_run import open_run
-from bench.practice.machine import PracticeMachine
+from bench.practice.switched import AnyMachine
 from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse, target_answers
@@ -40,7 +40,7 @@ JOBS = (
 )
 
 
-def tape_re_source(machine: PracticeMachine, heads: int) -> list[float]:
+def tape_re_source(machine: AnyMachine, heads: int) -> list[float]:
     """400 Hz at −20 dB: the tape relative to the source, dB, read by correlation and not by the program's meters."""
     sent = tone(400.0, -12.0 - 20.0, 2.0)
     machine.load("work")
@@ -60,7 +60,7 @@ def tape_re_source(machine: PracticeMachine, heads: int) -> list[float]:
     return [level_dbfs(tape[late, c], 400.0) - level_dbfs(source[late, c], 400.0) for c in (0, 1)]
 
 
-def check(machine: PracticeMachine, heads: int) -> None:
+def check(machine: AnyMachine, heads: int) -> None:
     """The bounds."""
     truth = machine.truth()
     bias = [truth["bias left"], truth["bias right"]]
@@ -85,6 +85,25 @@ def test_a_record_line_up_leaves_bias_equalisation_and_level_right(
     knobs = {"record_control_left_db": 2.5, "record_control_right_db": -2.0}
     ran = run(tmp_path, text, machine, seed=seed, **off(seed), **knobs)  # type: ignore[arg-type]
     check(ran.machine, ran.opened.job.machine.heads)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(1, 11))
+@pytest.mark.parametrize("job", ["cassette-several-tapes", "open-reel-two-speeds"])
+def test_a_line_up_for_several_tapes_leaves_each_of_them_right(tmp_path: Path, job: str, seed: int) -> None:
+    smooth_procedures(tmp_path / "procedures")
+    opened = open_run(Workspace(tmp_path), RunRequest(job, seed=seed), RehearsalClock(), real_time=False)
+    hands = UnattendedHands(answers=target_answers(opened.job), override="rehearsed")
+    outcome = rehearse(opened.runner, opened.port, opened.clock, hands)
+    opened.store.close()
+    assert isinstance(opened.port, PracticePort)
+    truth = opened.port.machine.truth()
+    settings = [opened.job.machine, *(s.machine for s in opened.job.further)]
+    for machine in settings:
+        for usual, most in (("bias", 0.5), ("record equalisation", 0.7)):
+            errors = [truth[machine.trimmer(f"{usual} {side}")] for side in ("left", "right")]
+            assert max(map(abs, errors)) < most, (machine.setting[0].name, usual, errors)
+    assert outcome.exit_code == 0, outcome.said
 
 
 @pytest.mark.long

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.load.validate import check_files, files_in
+from bench.procedure.model.step_base import TARGET
 from bench.procedure.model.steps import (
     Adjust,
     ByHand,
@@ -25,6 +26,7 @@ from bench.procedure.model.steps import (
     SignOff,
     StepBase,
 )
+from bench.procedure.run.views import step_view
 from bench.workspace import Workspace, shipped_procedures
 
 SHIPPED = shipped_procedures()
@@ -66,6 +68,17 @@ def test_whoever_sends_tones_is_warned_of_them(name: str) -> None:
             assert "loud-tones" in _hazards(step), step.id
         if isinstance(step, StepBase) and "demagnetise" in getattr(step, "does", ()):
             assert "demagnetiser" in _hazards(step)
+
+
+@pytest.mark.parametrize("name", WHOLE)
+def test_the_figure_stands_where_a_text_names_its_target(name: str) -> None:
+    job = LIBRARY.load_job(name)
+    for n in range(len(job.steps)):
+        view = step_view(job, n)
+        assert view is not None
+        for text in (view.do, view.good, view.why, view.if_not, *view.hints):
+            assert TARGET not in text
+            assert "within at " not in text.casefold()
 
 
 def _hazards(step: StepBase) -> set[str]:

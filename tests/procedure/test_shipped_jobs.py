@@ -37,6 +37,8 @@ LINE_UPS: tuple[tuple[str, str | None], ...] = (
     ("open-reel-iec", None),
     ("open-reel-nab", None),
     ("line-up-cassette", None),
+    ("cassette-several-tapes", None),
+    ("open-reel-two-speeds", None),
     ("first-line-up", None),
     ("owners-azimuth", None),
     ("foreign-tape", None),
@@ -123,10 +125,13 @@ MISSED = {
 class Ended:
     """A rehearsal that is over."""
 
-    def __init__(self, root: Path, name: str, machine: str | None, *faults: str, lined_up: bool) -> None:
+    def __init__(
+        self, root: Path, name: str, machine: str | None, *faults: str, lined_up: bool, reference: str | None = None
+    ) -> None:
         smooth_procedures(root / "procedures")
         workspace, clock = Workspace(root), RehearsalClock()
-        opened = open_run(workspace, RunRequest(name, machine, faults=faults, seed=1), clock, real_time=False)
+        request = RunRequest(name, machine, reference_tape=reference, faults=faults, seed=1)
+        opened = open_run(workspace, request, clock, real_time=False)
         runner, port, job = opened.runner, opened.port, opened.job
         if lined_up and isinstance(port, PracticePort):
             sheets = [LIBRARY.fault(f) for f in faults]
@@ -157,6 +162,15 @@ def _all_in(ended: Ended) -> None:
 )
 def test_a_job_that_sets_right_ends_all_in(tmp_path: Path, name: str, machine: str | None) -> None:
     _all_in(Ended(tmp_path, name, machine, lined_up=False))
+
+
+@pytest.mark.long
+def test_three_single_purpose_cassettes_line_up_a_deck_from_start_to_end(tmp_path: Path) -> None:
+    """400 Hz at 200 nWb/m (ANSI), 10 kHz alone, 3000 Hz: replay equalisation has no tone, and is left as it stands."""
+    ended = Ended(tmp_path, "line-up-cassette", None, lined_up=False, reference="workshop-set")
+    _all_in(ended)
+    assert "replay/replay-equalisation" not in {r.step for r in ended.records}
+    assert {"replay/azimuth", "replay/replay-level", "speed/speed"} <= {r.step for r in ended.records}
 
 
 @pytest.mark.long

@@ -13,6 +13,9 @@ from typing import Any
 
 import pytest
 
+from bench.procedure.load.library import Library
+from bench.training.rehearse import target_answers
+from bench.workspace import Workspace, shipped_procedures
 from tests.smooth import smooth_procedures
 
 REPO = Path(__file__).parents[2]
@@ -101,3 +104,8 @@ def test_the_same_seed_gives_the_same_readings(workspace: Path) -> None:
     values = [[r["value"] for r in run.told["readings"]] for run in runs]
     assert values[0] == values[1]
     assert len(values[0]) > 20
+
+
+def test_what_a_rehearsal_types_meets_the_target() -> None:
+    job = Library(Workspace(shipped_procedures().parent)).load_job("proof")
+    assert target_answers(job)["other-side"] == "60"  # at least 60 dB: DIN 45500 part 4 as quoted in print

@@ -40,7 +40,7 @@ JOB = JobView(
     machine="Lanternhill front-room deck",
     tape="Lanternhill everyday ferric",
     reference_tape="Lanternhill cassette reference",
-    speed="47.625 mm/s",
+    speed="4.76 cm/s (1⅞ ips)",
     equalisation="120 µs + 3180 µs",
     reference_level="250 nWb/m (DIN)",
 )

@@ -50,6 +50,20 @@ class ScriptedThread:
         return self.ends
 
 
+class GuideHeard:
+    """Keeps what the guide was to sound."""
+
+    def __init__(self) -> None:
+        self.offs: list[float | None] = []
+        self.closed = False
+
+    def show(self, off: float | None) -> None:
+        self.offs.append(off)
+
+    def close(self) -> None:
+        self.closed = True
+
+
 class ScriptedJob:
     """A job on a scripted thread."""
 
@@ -62,6 +76,7 @@ class ScriptedJob:
         self.kept = kept
         self.made: ScriptedThread | None = None
         self.closed: list[Outcome | None] = []
+        self.guides: list[GuideHeard] = []
 
     @property
     def desk(self) -> ScriptedThread:
@@ -71,6 +86,10 @@ class ScriptedJob:
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> ScriptedThread:
         self.made = ScriptedThread(on_snapshot, self.first)
         return self.made
+
+    def audible_guide(self) -> GuideHeard:
+        self.guides.append(GuideHeard())
+        return self.guides[-1]
 
     def close(self, outcome: Outcome | None) -> str:
         self.closed.append(outcome)

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from textual.pilot import Pilot
 
 from bench.clock import RehearsalClock
 from bench.crash import crash_file
 from bench.procedure.kinds.by_hand.by_hand import ByHandActivity
 from bench.procedure.load.library import Library
-from bench.procedure.run import commands as say
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Answered
-from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
-from bench.training.hands import UnattendedHands
 from bench.tui.app import BenchApp
 from bench.tui.running_job import RunningJob
 from bench.tui.screens.bench import BenchScreen
@@ -26,6 +21,7 @@ from bench.tui.screens.countdown import CountDown
 from bench.workspace import Workspace
 from tests.procedure.flow_bench import CLEAN, HEAD, words
 from tests.smooth import smooth_procedures
+from tests.tui.keyboard import Keys, play
 from tests.tui.screen_driver import says, screen_text, until
 
 
@@ -41,93 +37,28 @@ def workspace(tmp_path: Path) -> Workspace:
     return Workspace(tmp_path)
 
 
-class Keyboard:
-    """Says by keys what unattended hands have decided; counts them."""
-
-    def __init__(self, pilot: Pilot[int], screen: BenchScreen) -> None:
-        self.pilot, self.screen = pilot, screen
-        self.pressed = 0
-        self.turns = 0
-
-    async def press(self, *keys: str) -> None:
-        self.pressed += len(keys)
-        await self.pilot.press(*keys)
-
-    async def say(self, command: say.Command, seen: Snapshot) -> None:
-        match command:
-            case say.GoOn():
-                await self.press("space")
-            case say.Tick(index):
-                await self.press(str(index + 1))
-            case say.Answer(text) if seen.prompt.kind == "choice":
-                await self.press(str(seen.prompt.choices.index(text) + 1))
-            case say.Answer(text):
-                await self.press(*("space" if c == " " else c for c in text), "enter")
-            case say.Accept():
-                await self.press("a", *"because", "enter")
-            case say.Turn(trimmer, degrees):
-                names = [t.name for t in seen.trimmers]
-                self.pressed += 1
-                await self.pilot.press(str(names.index(trimmer) + 1))
-                for key in _turns(degrees):
-                    self.turns += 1
-                    await self.pilot.press(key)
-            case _:
-                raise AssertionError(command)
-
-
-def _turns(degrees: float) -> Iterator[str]:
-    """The keys that come nearest to a turn."""
-    tens = int(abs(degrees) // 10)
-    twos = round((abs(degrees) - 10 * tens) / 2)
-    yield from ["up" if degrees > 0 else "down"] * tens
-    yield from ["right" if degrees > 0 else "left"] * (twos if tens or twos else 1)
-
-
-async def play(pilot: Pilot[int], screen: BenchScreen, clock: RehearsalClock) -> Keyboard:
-    """Go through a whole job by what the screen has seen."""
-    keyboard, hands = Keyboard(pilot, screen), UnattendedHands(override="a rehearsal")
-    for _ in range(20_000):
-        await pilot.pause()
-        seen = screen._snapshot
-        if seen is None:
-            continue
-        if seen.outcome is not None:
-            return keyboard
-        if seen.timer_left_s:
-            clock.wait(seen.timer_left_s)
-            continue
-        command = hands.decide(seen, clock.now())
-        assert not hands.stopped_because, hands.stopped_because
-        if command is not None:
-            newest = screen._newest
-            await keyboard.say(command, seen)
-            await until(pilot, lambda newest=newest: screen._newest is not newest)  # type: ignore[misc]
-    raise AssertionError("the job did not end\n" + screen_text(pilot.app))
-
-
-async def run(workspace: Workspace, wanted: RunRequest, size: tuple[int, int]) -> tuple[Keyboard, BenchScreen, str]:
+async def run(workspace: Workspace, wanted: RunRequest, size: tuple[int, int]) -> tuple[Keys, BenchScreen, str]:
     clock = RehearsalClock()
     screen = BenchScreen(RunningJob(workspace, wanted, clock=clock))
     app = BenchApp(screen)
     async with app.run_test(size=size) as pilot:
-        keyboard = await play(pilot, screen, clock)
+        keys = await play(pilot, screen, clock)
         await says(pilot, "report.html")
         text = screen_text(app)
         await pilot.press("space")
         await until(pilot, lambda: app.return_value is not None)
-    return keyboard, screen, text
+    return keys, screen, text
 
 
 async def test_a_job_by_hand_ends_with_a_report(workspace: Workspace) -> None:
-    keyboard, screen, text = await run(workspace, RunRequest("clean"), (80, 24))
+    keys, screen, text = await run(workspace, RunRequest("clean"), (80, 24))
     assert screen.exit_code == 0
     assert "Nothing judged." in text
     (folder,) = workspace.sessions.iterdir()
     assert (folder / "report.html").exists()
     assert read_session(folder).done
     steps = Library(workspace).load_job("clean").steps
-    assert keyboard.pressed <= len(steps) + sum(len(getattr(step, "checklist", ())) for step in steps)
+    assert keys.pressed <= len(steps) + sum(len(getattr(step, "checklist", ())) for step in steps)
 
 
 @pytest.mark.parametrize("method", ["begin", "view", "go_on"])
@@ -162,10 +93,10 @@ async def test_a_fault_in_a_step_is_said_on_the_screen_and_what_was_accepted_is_
 @pytest.mark.long
 @pytest.mark.parametrize("size", [(80, 24), (160, 45)])
 async def test_a_whole_line_up_by_keys(workspace: Workspace, size: tuple[int, int]) -> None:
-    keyboard, screen, text = await run(workspace, RunRequest("line-up-cassette"), size)
+    keys, screen, text = await run(workspace, RunRequest("line-up-cassette"), size)
     (folder,) = workspace.sessions.iterdir()
     assert screen.exit_code == 0, text
     assert "All in." in text
     session = read_session(folder)
     assert session.done
-    assert keyboard.turns > 0
+    assert keys.turned > 0

@@ -36,7 +36,7 @@ async def test_every_face_works_whole(panel: str, size: tuple[int, int]) -> None
 
 
 def _must_be_there(snapshot: Snapshot) -> list[str]:
-    out = ["Lanternhill front-room", "47.625 mm/s", "250 nWb/m (DIN)", "peak dBFS", "of 24", "s stop sound"]
+    out = ["Lanternhill front-room", "4.76 cm/s (1⅞ ips)", "250 nWb/m (DIN)", "peak dBFS", "of 24", "s stop sound"]
     step = snapshot.step
     assert step is not None
     out += [step.title, step.do.split(".")[0][:30], *(c.say[:20] for c in step.cautions)]

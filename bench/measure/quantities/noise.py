@@ -34,6 +34,7 @@ from bench.measure.signal.blocks import Rows, Samples, Segments
 from bench.measure.signal.quasi_peak import BS468, QuasiPeak
 from bench.measure.signal.rectifier import Rectifier
 from bench.measure.signal.weighting import AVERAGE_REFERENCE_HZ, a_network, band_network, bs468_db, bs468_network
+from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.finder import side_of
 from bench.measure.tone.meter import CaptureCheck
 
@@ -138,21 +139,28 @@ class NoiseMeter:
     def __init__(self, sample_rate: float, channels: int, options: Options | None = None) -> None:
         self.sample_rate, self.channels = sample_rate, channels
         self.options = options or Options()
+        self._spectra = Spectra(sample_rate, channels)
         self._weighted = Weighted(sample_rate, channels)
-        self._hum = HumMeter(sample_rate, channels, self.options)
+        self._hum = HumMeter(sample_rate, channels, self.options, self._spectra)
         self._capture = CaptureCheck(sample_rate, channels)
 
     def feed(self, samples: Samples) -> None:
         """Take in frames of shape (frames, channels), full scale ±1."""
-        self._capture.feed(samples)
-        self._weighted.feed(samples)
-        self._hum.feed(samples)
+        hop = self._spectra.hop
+        for at in range(0, len(samples), hop):
+            part = samples[at : at + hop]
+            self._capture.feed(part)
+            self._weighted.feed(part)
+            for spectrum in self._spectra.feed(part):
+                self._hum.take(spectrum)
 
     def finish(self) -> Measured:
-        """The readings."""
+        """The readings. The capture is judged once, for noise and hum together."""
         self._weighted.finish()
+        for spectrum in self._spectra.finish():
+            self._hum.take(spectrum)
         said = noise_readings(self._weighted, self._capture, self.options)
-        hum = self._hum.finish()
+        hum = self._hum.close(self._capture)
         return self._capture.judged(Measured((*said.readings, *hum.readings), (*said.warnings, *hum.warnings)))
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
-from bench.practice.filters import CHUNK, FFT, RATE
+from bench.practice.filters import CHUNK, FFT, RATE, response_of
 
 Floats = NDArray[np.float64]
 
@@ -44,7 +44,7 @@ class HeadFilter:
             crosstalk: gain at each of `BINS_HZ` with which each channel reads the other.
         """
         self._keep_old()
-        self._taps, self._hiss_taps, self._crosstalk = _response(flux), _response(hiss), crosstalk
+        self._taps, self._hiss_taps, self._crosstalk = response_of(flux), response_of(hiss), crosstalk
 
     def set_loss(self, gain: Floats) -> None:
         """Use this gain at each of `BINS_HZ` from the next chunk on, on the flux of both channels."""
@@ -77,13 +77,6 @@ class HeadFilter:
             out = before + _FADE * (out - before)
             self._old = None
         return out
-
-
-def _response(taps: Sequence[Floats]) -> NDArray[np.complex128]:
-    padded = np.zeros((2, FFT))
-    for channel, row in enumerate(taps):
-        padded[channel, : row.size] = row
-    return np.asarray(rfft(padded))
 
 
 def _with_spacing(flux: NDArray[np.complex128], hiss: NDArray[np.complex128], spacing_db: Floats | None) -> Floats:

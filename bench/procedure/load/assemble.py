@@ -12,15 +12,19 @@ from bench.procedure.load.check_order import check_order
 from bench.procedure.load.expansion import (
     PlacedStep,
     applicable,
+    at_settings,
+    for_each_tape,
     in_each_direction,
     job_steps,
     why_not_applicable,
+    with_line_input,
     within_follow,
 )
 from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, did_you_mean, shown, without_echoes
 from bench.procedure.load.reader import SHEETS, Read, SheetKind, read_procedure, read_sheet
 from bench.procedure.load.serving import served
-from bench.procedure.model.job import Job, JobStep, UsedFile
+from bench.procedure.load.tape_settings import tape_settings
+from bench.procedure.model.job import Job, JobStep, TapeSetting, UsedFile
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
 from bench.procedure.model.steps import Follow, Procedure, Step
 from bench.workspace import Workspace
@@ -35,8 +39,8 @@ USUAL: dict[SheetKind, str] = {
 }
 """Default sheets; where one is missing, the first by name."""
 
-Wanted = Mapping[SheetKind, Path]
-"""Sheets that a person named."""
+Wanted = Mapping[SheetKind, Sequence[Path]]
+"""Sheets that a person named; the first of a kind is that of the job, the others are for further tapes."""
 
 
 @dataclass(frozen=True)
@@ -62,10 +66,12 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, reported: froz
     if document is None:
         return Assembly(None, read.findings)
     gathering = _Gathering(reported, list(read.mistakes))
-    sheets, sheet_files = gathering.sheets(document.data, path, workspace, wanted)
-    placed = tuple(gathering.placed(steps, (path,), sheets))
-    if sheets.reference_tape is not None and "reference-tape" in wanted:
-        placed = tuple(served(placing, sheets.reference_tape) for placing in placed)
+    settings, sheet_files = gathering.settings(document.data, path, workspace, wanted)
+    sheets = settings[0]
+    placed = tuple(gathering.placed(steps, (path,), settings))
+    whole = [s for one in settings if (s := one.whole()) is not None]
+    if len(whole) == len(settings):
+        placed = tuple(at_settings([_served(placing, whole, wanted) for placing in placed], whole))
     applies = tuple(applicable(placed))
     on_bench = tuple(step for step, _ in applies)
     why_not = why_not_applicable(read.model.applies_to if read.model else None, sheets.machine, sheets.tape)
@@ -77,9 +83,10 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, reported: froz
     if gathering.whole and None not in steps:
         part = document.data.get("part") is True
         gathering.mistakes += _at_own_steps(applies, check_order(on_bench, part=part))
-    gathering.mistakes += _at_own_steps(
-        applies, check_with_sheets(on_bench, sheets.machine, sheets.tape, sheets.reference_tape)
-    )
+    for one in settings:
+        own = [(step, n) for step, n in applies if one is _of(settings, step.lot)]
+        checked = check_with_sheets([step for step, _ in own], one.machine, one.tape, one.reference_tape)
+        gathering.mistakes += _at_own_steps(own, checked)
     if gathering.whole and placed and not on_bench:
         said = "no step applies to this machine and tape"
         gathering.mistakes.append(Mistake(("step",), said, "name sheets that some step applies to"))
@@ -100,11 +107,24 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, reported: froz
         tape=sheets.tape,
         reference_tape=sheets.reference_tape,
         used=(UsedFile(path, document.content), *gathering.used, *sheet_files),
-        names={kind: path.stem for kind, path in sheets.paths.items()},
+        names=sheets.names,
+        further=tuple(whole[1:]),
         inapplicable=inapplicable,
         named_steps=named_steps,
     )
-    return Assembly(_with_other_tapes(job, sheets.paths["tape"]), [])
+    return Assembly(_with_other_tapes(job, gathering.tape_path), [])
+
+
+def _of(settings: Sequence[_Sheets], lot: str) -> _Sheets:
+    """The sheets of a lot; those of the first tape for any other name."""
+    return next((s for s in settings if s.lot == lot), settings[0])
+
+
+def _served(placing: PlacedStep, settings: Sequence[TapeSetting], wanted: Wanted) -> PlacedStep:
+    """A step as the reference tape of its setting serves it, where that is not the one the procedure was made for."""
+    here = next((s for s in settings if s.lot == placing.step.lot), settings[0])
+    fits = here is settings[0] and "reference-tape" not in wanted
+    return placing if fits else served(placing, here.reference_tape)
 
 
 def _with_other_tapes(job: Job, own: Path) -> Job:
@@ -138,12 +158,19 @@ def _at_own_steps(placed: Sequence[tuple[JobStep, int]], mistakes: list[Mistake]
 
 @dataclass(frozen=True, slots=True)
 class _Sheets:
-    """The sheets that could be read."""
+    """The sheets for one tape that could be read."""
 
     machine: Machine | None
     tape: Tape | None
     reference_tape: ReferenceTape | None
-    paths: dict[str, Path]
+    names: dict[str, str]
+    lot: str = ""
+
+    def whole(self) -> TapeSetting | None:
+        """The same, where all could be read."""
+        if not (self.machine and self.tape and self.reference_tape):
+            return None
+        return TapeSetting(self.lot, self.machine, self.tape, self.reference_tape, self.names)
 
 
 @dataclass
@@ -154,34 +181,45 @@ class _Gathering:
     mistakes: list[Mistake]
     used: list[UsedFile] = field(default_factory=list)
     whole: bool = True
+    tape_path: Path = Path()
     _read: dict[Path, Read[Procedure]] = field(default_factory=dict)
     _count: int = 0
 
     def placed(
-        self, steps: Sequence[Step | None], chain: tuple[Path, ...], sheets: _Sheets, own: int | None = None
+        self,
+        steps: Sequence[Step | None],
+        chain: tuple[Path, ...],
+        settings: Sequence[_Sheets],
+        own: int | None = None,
+        lot: str = "",
     ) -> Iterator[PlacedStep]:
         """The steps of a file, with `follow` steps replaced by the steps of their files.
 
         Args:
             steps: of the file, as far as they are understood.
             chain: the files that led here, this one last.
-            sheets: they decide which steps apply, and which are done in each direction.
+            settings: sheets by tape; they decide which steps apply, and which are done in each direction.
             own: index of the step of the procedure itself that led here; None for the procedure itself.
+            lot: that of the `follow` step that led here.
         """
         for index, step in enumerate(steps):
             if step is None:
                 continue
             brought = index if own is None else own
-            why_not = why_not_applicable(step.applies_to, sheets.machine, sheets.tape)
-            for one in in_each_direction(step, sheets.machine):
-                names = tuple(dict.fromkeys((one.id, step.id)))
-                if isinstance(one, Follow):
-                    yield from self._followed(PlacedStep(one, brought, names, why_not), chain, sheets)
-                else:
-                    self._count += 1
-                    yield PlacedStep(one, brought, names, why_not)
+            for of_tape in for_each_tape(step, [s.lot for s in settings] if not lot else [lot]):
+                sheets = _of(settings, of_tape.lot or lot)
+                why_not = why_not_applicable(step.applies_to, sheets.machine, sheets.tape)
+                for one in in_each_direction(of_tape, sheets.machine):
+                    names = tuple(dict.fromkeys((one.id, of_tape.id, step.id)))
+                    if isinstance(one, Follow):
+                        yield from self._followed(PlacedStep(one, brought, names, why_not), chain, settings, lot)
+                    else:
+                        self._count += 1
+                        yield PlacedStep(with_line_input(one, sheets.machine), brought, names, why_not)
 
-    def _followed(self, placing: PlacedStep, chain: tuple[Path, ...], sheets: _Sheets) -> Iterator[PlacedStep]:
+    def _followed(
+        self, placing: PlacedStep, chain: tuple[Path, ...], settings: Sequence[_Sheets], lot: str
+    ) -> Iterator[PlacedStep]:
         step, own = placing.step, placing.index
         assert isinstance(step, Follow)
         target = chain[-1].parent / f"{step.procedure}.toml"
@@ -194,7 +232,7 @@ class _Gathering:
             yield placing
         elif read is not None and read.model is not None:
             first = True
-            for inner in self.placed(read.model.step, (*chain, target), sheets, own):
+            for inner in self.placed(read.model.step, (*chain, target), settings, own, step.lot or lot):
                 yield within_follow(inner, placing, first=first)
                 first = False
 
@@ -228,41 +266,65 @@ class _Gathering:
         if mistake not in self.mistakes:
             self.mistakes.append(mistake)
 
-    def sheets(
+    def settings(
         self, data: dict[str, Any], path: Path, workspace: Workspace, wanted: Wanted
-    ) -> tuple[_Sheets, list[UsedFile]]:
-        """The sheets that can be read, and their files."""
+    ) -> tuple[list[_Sheets], list[UsedFile]]:
+        """The sheets that can be read, by tape, and their files."""
         beside = path.parent / "sheets"
         folder = beside if beside.is_dir() else workspace.sheets
-        found: dict[SheetKind, Any] = {}
-        paths: dict[str, Path] = {}
+        found: dict[SheetKind, list[tuple[Path, Any]]] = {}
         used: list[UsedFile] = []
         for kind in USUAL:
-            key = kind.replace("-", "_")
-            sheet = wanted.get(kind) or self._sheet_path(kind, key, data.get(key), folder / SHEETS[kind][0])
-            if sheet is None:
-                continue
-            read = read_sheet(sheet, kind)
-            if read.document is not None and read.model is not None:
-                used.append(UsedFile(sheet, read.document.content))
-                used += [UsedFile(*beside) for beside in read.beside]
-                found[kind] = read.model
-                paths[kind] = sheet
-            elif sheet.resolve() not in self.reported:
-                said = f"the {kind} sheet has a problem ({read.findings[0].sentence})"
-                self.mistakes.append(Mistake((key,), said, "mend that file first"))
-        return _Sheets(found.get("machine"), found.get("tape"), found.get("reference-tape"), paths), used
+            found[kind] = []
+            for at, sheet in self._paths(kind, data, folder / SHEETS[kind][0], wanted):
+                read = read_sheet(sheet, kind)
+                if read.document is not None and read.model is not None:
+                    used.append(UsedFile(sheet, read.document.content))
+                    used += [UsedFile(*beside) for beside in read.beside]
+                    found[kind].append((sheet, read.model))
+                elif sheet.resolve() not in self.reported:
+                    said = f"the {kind} sheet has a problem ({read.findings[0].sentence})"
+                    self.mistakes.append(Mistake(at, said, "mend that file first"))
+        firsts: dict[SheetKind, tuple[Path, Any]] = {kind: models[0] for kind, models in found.items() if models}
+        machine, tape, reference = (firsts[kind][1] if kind in firsts else None for kind in USUAL)
+        alone = _Sheets(machine, tape, reference, {kind: sheet.stem for kind, (sheet, _) in firsts.items()})
+        if alone.whole() is None:
+            return [alone], used
+        self.tape_path = firsts["tape"][0]
+        settings, mistakes = tape_settings(firsts["machine"], found["tape"], found["reference-tape"])
+        self.mistakes += mistakes
+        return [_Sheets(s.machine, s.tape, s.reference_tape, s.names, s.lot) for s in settings] or [alone], used
 
-    def _sheet_path(self, kind: SheetKind, key: str, name: Any, folder: Path) -> Path | None:
+    def _paths(
+        self, kind: SheetKind, data: dict[str, Any], folder: Path, wanted: Wanted
+    ) -> Iterator[tuple[KeyPath, Path]]:
+        """The sheets of a kind that were named, else those of the procedure, each with the key that names it.
+
+        To name the first sheet of the procedure alone is to name none.
+        """
+        key = kind.replace("-", "_")
+        named = wanted.get(kind, ())
+        if named and [path.stem for path in named] != [data.get(key)]:
+            yield from (((key,), path) for path in named)
+            return
+        first = next(iter(named), None) or self._sheet_path(kind, (key,), data.get(key), folder)
+        if first is not None:
+            yield (key,), first
+        for n, name in enumerate(data.get(f"other_{key}s", ()) if kind != "machine" else ()):
+            at = (f"other_{key}s", n)
+            other = self._sheet_path(kind, at, name, folder) if isinstance(name, str) else None
+            if other is not None:
+                yield at, other
+
+    def _sheet_path(self, kind: SheetKind, at: KeyPath, name: Any, folder: Path) -> Path | None:
         there = sorted(folder.glob("*.toml"))
         by_name = {p.stem: p for p in there}
         if isinstance(name, str):
             if name not in by_name:
-                self.mistakes.append(
-                    Mistake((key,), f"there is no {kind} sheet {shown(name)}", did_you_mean(name, by_name))
-                )
+                said = f"there is no {kind} sheet {shown(name)}"
+                self.mistakes.append(Mistake(at, said, did_you_mean(name, by_name)))
             return by_name.get(name)
         if not there:
-            self.mistakes.append(Mistake((key,), f"there is no {kind} sheet in {folder}", "put one there"))
+            self.mistakes.append(Mistake(at, f"there is no {kind} sheet in {folder}", "put one there"))
             return None
         return by_name.get(USUAL[kind], there[0])

@@ -8,6 +8,7 @@ from bench.procedure.load.check_measuring import check_measuring
 from bench.procedure.load.check_routes import check_routes
 from bench.procedure.load.check_tapes import check_lots
 from bench.procedure.load.file_problems import Mistake, StepMistake, did_you_mean, shown
+from bench.procedure.model.step_base import TARGET
 from bench.procedure.model.steps import Entry, InterfaceStep, Measuring, Question, Step
 from bench.words.sentences import counted
 
@@ -34,6 +35,11 @@ def check_steps(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Mis
 
 
 def _step(step: Step) -> Iterator[StepMistake]:
+    if getattr(step, "target", None) is None:
+        for key in ("do", "good", "why", "if_not"):
+            if TARGET in getattr(step, key, ""):
+                said = f"{TARGET} stands for the target of a step, and this one has none"
+                yield (key,), said, "write the figure", (key,)
     match step:
         case InterfaceStep():
             yield from _interface(step)

@@ -10,6 +10,7 @@ from bench.procedure.model.job import JobStep
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape, TrackFormatName
 from bench.procedure.model.steps import Adjust, Entry, Judged, Measure, Measuring, Purpose, RecordReplay, Reference
 from bench.procedure.model.targets import Target
+from bench.words.figures import tape_speed
 
 SERVES: dict[Judged, tuple[Purpose, ...]] = {
     "level": ("level",),
@@ -51,7 +52,8 @@ def check_with_sheets(
 def _same_terms(machine: Machine, tape: ReferenceTape) -> Iterator[Mistake]:
     at = ("reference_tape",)
     if machine.speed_mm_s != tape.speed_mm_s:
-        said = f"the reference tape is for {tape.speed_mm_s:g} mm/s, the machine runs at {machine.speed_mm_s:g} mm/s"
+        its_speed, own = tape_speed(tape.speed_mm_s), tape_speed(machine.speed_mm_s)
+        said = f"the reference tape is for {its_speed}, the machine runs at {own}"
         yield Mistake(at, said, "name a reference tape of the machine's speed")
     mine, its = machine.track_format, tape.track_format
     if mine is not None and its is not None and not _tracks_fit(mine, its):

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 
-from bench.procedure.load.file_problems import Mistake, shown
+from bench.procedure.load.file_problems import Mistake, did_you_mean, shown
 from bench.procedure.model.sheets import (
     Exercise,
     Interface,
@@ -24,7 +24,7 @@ def check_sheet(sheet: SheetBase) -> list[Mistake]:
     """Every mistake within a sheet."""
     match sheet:
         case Machine():
-            return [*_targets(sheet.targets), *_machine(sheet)]
+            return [*_targets(sheet.targets), *_machine(sheet), *_settings(sheet)]
         case Tape():
             return list(_targets(sheet.targets))
         case ReferenceTape():
@@ -72,6 +72,20 @@ def _machine(sheet: Machine) -> Iterator[Mistake]:
         if (part.diameter_mm is None) == (part.hz is None):
             said = "has no rate" if part.hz is None else "has a diameter and a rate"
             yield Mistake(("parts", n), f"{shown(part.name)} {said}", "give diameter_mm or hz, one of them")
+
+
+def _settings(sheet: Machine) -> Iterator[Mistake]:
+    names = [s.name for s in sheet.setting]
+    for n, setting in enumerate(sheet.setting):
+        at = ("setting", n)
+        if setting.name in names[:n]:
+            yield Mistake((*at, "name"), f"{shown(setting.name)} is there twice", "give each setting a name of its own")
+        for m, trimmer in enumerate(setting.own_trimmers):
+            if trimmer not in sheet.trimmers:
+                said = f"the machine has no trimmer {shown(trimmer)}"
+                yield Mistake((*at, "own_trimmers", m), said, did_you_mean(trimmer, sheet.trimmers))
+        for mistake in _targets(setting.targets):
+            yield Mistake((*at, *mistake.at), mistake.message, mistake.remedy)
 
 
 SHORTEST_S = 2.0

@@ -5,8 +5,8 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,9 @@ from bench.procedure.load.toml_lines import line_at, lines_of
 
 LARGEST_FILE = 1_000_000
 """Largest file, bytes; ten times the longest realistic line-up."""
+KEPT, LARGEST_KEPT = 128, 50_000
+"""So many files, each of so many bytes at most, are kept as they were understood: a list of jobs reads each sheet and
+each part many times. A file whose content changed is another one."""
 
 
 @dataclass(frozen=True)
@@ -27,6 +30,8 @@ class Document:
     text: str
     data: dict[str, Any]
     """With tuples for lists, as in the models."""
+    made: dict[str, Any] = field(default_factory=dict, compare=False)
+    """What was made of it, by the kind of file that it was read as."""
 
     @cached_property
     def lines(self) -> dict[KeyPath, int]:
@@ -49,6 +54,15 @@ def read_document(path: Path) -> Document | Finding:
     content = _content(path)
     if isinstance(content, Finding):
         return content
+    return _kept(path, content) if len(content) <= LARGEST_KEPT else _understood(path, content)
+
+
+@lru_cache(maxsize=KEPT)
+def _kept(path: Path, content: bytes) -> Document | Finding:
+    return _understood(path, content)
+
+
+def _understood(path: Path, content: bytes) -> Document | Finding:
     if content.startswith(b"\xef\xbb\xbf"):
         return Finding(path, 1, "", "begins with a byte order mark", "save it as UTF-8 without one")
     try:

@@ -6,12 +6,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
-from bench.procedure.model.job import InapplicableStep, JobStep, NamedSteps
+from bench.procedure.model.job import InapplicableStep, JobStep, NamedSteps, TapeSetting
 from bench.procedure.model.sheets import Machine, Tape
 from bench.procedure.model.steps import (
     Adjust,
     AnyStep,
     AppliesTo,
+    ByHand,
     Decision,
     Direction,
     Entry,
@@ -19,7 +20,10 @@ from bench.procedure.model.steps import (
     Measure,
     Measuring,
     Question,
+    StepBase,
+    plays_reference_tape,
 )
+from bench.words.figures import tape_speed
 
 DIRECTIONS: tuple[Direction, ...] = ("forward", "reverse")
 
@@ -57,7 +61,8 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
     if wanted.heads and machine.heads not in wanted.heads:
         return f"for {_or(wanted.heads)} heads; this machine has {machine.heads}"
     if wanted.speed_mm_s and machine.speed_mm_s not in wanted.speed_mm_s:
-        return f"for {_or(f'{v:g}' for v in wanted.speed_mm_s)} mm/s; this machine runs at {machine.speed_mm_s:g} mm/s"
+        own = tape_speed(machine.speed_mm_s)
+        return f"for {_or(tape_speed(v) for v in wanted.speed_mm_s)}; this machine runs at {own}"
     bass = max(machine.equalisation_us) if all(machine.equalisation_us) else 0.0
     if wanted.bass_equalisation_us and bass not in wanted.bass_equalisation_us:
         kinds = _or(_bass(v) for v in wanted.bass_equalisation_us)
@@ -104,6 +109,76 @@ def in_each_direction(step: P, machine: Machine | None) -> tuple[P, ...]:
     return tuple(out)
 
 
+def for_each_tape(step: P, lots: Sequence[str]) -> tuple[P, ...]:
+    """The step, or one for each tape of the job where it asks for that.
+
+    Args:
+        step: the step.
+        lots: of the tapes, that of the first one too.
+    """
+    if not step.each_tape:
+        return (step,)
+    return (step, *(step.model_copy(update={"id": f"{step.id}-{lot}", **_of_lot(step, lot)}) for lot in lots[1:]))
+
+
+def _of_lot(step: AnyStep, lot: str) -> dict[str, Any]:
+    """Changed keys of a step for one of several tapes."""
+    return {"title": f"{step.title}, {lot}", "lot": lot}
+
+
+def at_settings(placed: Sequence[PlacedStep], settings: Sequence[TapeSetting]) -> Iterator[PlacedStep]:
+    """Adjustments by the trimmers of their settings. What another tape has set, or was read at, is not applicable.
+
+    Meters, erase and the references of encoder and decoder do not change with the tape; bias does. A reference tape is
+    played once at each speed and equalisation.
+    """
+    by_lot = {s.lot: s for s in settings}
+    set_for: dict[str, str] = {}
+    played: dict[tuple[object, ...], str] = {}
+    for placing in placed:
+        step = placing.step
+        if placing.why_not or step.lot not in by_lot:
+            yield placing
+            continue
+        if isinstance(step, Entry) and step.reads is not None and not step.reads.startswith("bias"):
+            first = set_for.setdefault(step.reads, step.lot)
+            read = f"{step.reads} was read already at the setting {by_lot[first].setting}"
+            yield placing if first == step.lot else replace(placing, why_not=read)
+            continue
+        here = by_lot[step.lot]
+        if not isinstance(step, Adjust):
+            heard = (placing.names[-1], here.machine.speed_mm_s, here.machine.equalisation_us)
+            again = _of_reference_tape(step) and played.setdefault(heard, step.lot) != step.lot
+            said = "the reference tape was played already at this speed and equalisation"
+            yield replace(placing, why_not=said) if again else placing
+            continue
+        changes = {
+            key: {channel: here.machine.trimmer(usual) for channel, usual in getattr(step, key).items()}
+            for key in ("trimmers", "trimmers_reverse")
+        }
+        names = changes["trimmers"].values()
+        shared = next((name for name in names if set_for.setdefault(name, step.lot) != step.lot), None)
+        why_not = ""
+        if shared is not None:
+            why_not = f"{shared} is shared, and is set already at the setting {by_lot[set_for[shared]].setting}"
+        yield replace(placing, step=step.model_copy(update=changes), why_not=why_not)
+
+
+def with_line_input(step: P, machine: Machine | None) -> P:
+    """A step that sets the record level control, with what the line input of the machine takes."""
+    if not isinstance(step, Adjust) or step.quantity != "source_level" or not (machine and machine.line_input_mv):
+        return step
+    said = f"With the control full up, the line input takes {machine.line_input_mv:g} mV for reference level."
+    return step.model_copy(update={"do": f"{step.do} {said}"})
+
+
+def _of_reference_tape(step: JobStep | Follow) -> bool:
+    """Whether the reference tape is loaded or played at a step."""
+    if isinstance(step, ByHand):
+        return "load-reference-tape" in step.does
+    return isinstance(step, StepBase) and plays_reference_tape(step)
+
+
 def _running(step: AnyStep, direction: Direction) -> dict[str, Any]:
     """Changed keys of a step for a direction."""
     changes: dict[str, Any] = {"title": f"{step.title}, {direction}", "direction": direction}
@@ -117,6 +192,8 @@ def followed_step(step: P, follow: Follow, *, first: bool) -> P:
     changes: dict[str, Any] = {"id": f"{follow.id}/{step.id}"}
     if follow.stage != "left":
         changes["stage"] = follow.stage
+    if follow.lot and not step.lot:
+        changes |= _of_lot(step, follow.lot)
     if follow.direction is not None and step.direction is None:
         changes |= _running(step, follow.direction)
     if first and follow.cautions:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -78,6 +79,9 @@ class Library:
         machine: str | Path | None = None,
         tape: str | Path | None = None,
         reference_tape: str | Path | None = None,
+        *,
+        other_tapes: Sequence[str | Path] = (),
+        other_reference_tapes: Sequence[str | Path] = (),
     ) -> Job:
         """Put a job together and check it.
 
@@ -86,12 +90,20 @@ class Library:
             machine: name or path of the sheet; without one, that of the procedure, else the default.
             tape: likewise.
             reference_tape: likewise.
+            other_tapes: further tapes that the machine is lined up for; those of the procedure count only with its own
+                first one.
+            other_reference_tapes: likewise.
 
         Raises:
             Problem: the first mistake of the procedure, of those it follows or of a sheet; or a missing file.
         """
-        named: dict[SheetKind, str | Path | None] = {"machine": machine, "tape": tape, "reference-tape": reference_tape}
-        wanted: Wanted = {k: self.sheet_path(v, k) for k, v in named.items() if v is not None}
+        named: dict[SheetKind, Sequence[str | Path | None]] = {
+            "machine": (machine,),
+            "tape": (tape, *other_tapes),
+            "reference-tape": (reference_tape, *other_reference_tapes),
+        }
+        paths = {kind: [self.sheet_path(n, kind) for n in names if n is not None] for kind, names in named.items()}
+        wanted: Wanted = {kind: found for kind, found in paths.items() if found}
         assembly: Assembly = assemble(self.procedure_path(procedure), self.workspace, wanted)
         raise_first(assembly.findings)
         assert assembly.job is not None

@@ -102,6 +102,14 @@ def read_procedure(path: Path) -> Read[Procedure]:
     document = read_document(path)
     if isinstance(document, Finding):
         return Read(path, None, None, [document])
+    if "procedure" not in document.made:
+        document.made["procedure"] = _procedure_in(document)
+    read: Read[Procedure] = document.made["procedure"]
+    return read
+
+
+def _procedure_in(document: Document) -> Read[Procedure]:
+    path = document.path
     mistakes = _version(document.data)
     if mistakes:
         return Read(path, document, None, document.findings(mistakes), tuple(mistakes))
@@ -119,6 +127,14 @@ def read_sheet(path: Path, kind: SheetKind) -> Read[Any]:
         return Read(path, None, None, [document])
     if kind == "reference-tape" and document.data.get("sheet") == "reference-set":
         return _read_set(path, document)
+    if kind not in document.made:
+        document.made[kind] = _sheet_in(document, kind)
+    read: Read[Any] = document.made[kind]
+    return read
+
+
+def _sheet_in(document: Document, kind: SheetKind) -> Read[Any]:
+    path = document.path
     mistakes = _version(document.data) or _sheet_kind(document.data.get("sheet"), kind)
     if mistakes:
         return Read(path, document, None, document.findings(mistakes), tuple(mistakes))

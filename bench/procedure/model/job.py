@@ -3,41 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from bench.problem import Problem
 from bench.procedure.model.exercise_steps import NameCauses
 from bench.procedure.model.sheets import Interface, Machine, ReferenceTape, Section, Tape
-from bench.procedure.model.steps import (
-    Adjust,
-    ByHand,
-    Decision,
-    Entry,
-    InterfaceStep,
-    Measure,
-    Procedure,
-    Question,
-    RecordReplay,
-    Reference,
-    SignOff,
-)
+from bench.procedure.model.steps import Procedure, SingleStep
 from bench.procedure.model.targets import Target
 
-JobStep = (
-    ByHand
-    | Reference
-    | Adjust
-    | RecordReplay
-    | Measure
-    | InterfaceStep
-    | Entry
-    | Decision
-    | Question
-    | NameCauses
-    | SignOff
-)
-"""Any step except `follow`, which is replaced by its steps."""
+JobStep = SingleStep | NameCauses
+"""A step of a job: `follow` is replaced by the steps that it stands for, and an exercise asks for causes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +46,24 @@ class NamedSteps:
 
 
 @dataclass(frozen=True, slots=True)
+class TapeSetting:
+    """A tape that the machine is lined up for, and the machine as it is set for that tape."""
+
+    lot: str
+    """Name of the setting, which the steps and readings of a further tape carry; "" for the first tape."""
+    machine: Machine
+    tape: Tape
+    reference_tape: ReferenceTape
+    names: dict[str, str]
+    """As `Job.names`."""
+
+    @property
+    def setting(self) -> str:
+        """Name of the setting; "" on a machine without any."""
+        return self.machine.setting[0].name if self.machine.setting else ""
+
+
+@dataclass(frozen=True, slots=True)
 class Job:
     """A complete, checked job. Frozen."""
 
@@ -93,11 +87,23 @@ class Job:
     """Tapes of the practice machine for the lots after the first."""
     interface: Interface | None = None
     """The interface, where it was measured."""
+    further: tuple[TapeSetting, ...] = ()
+    """The further tapes that the machine is lined up for, in order."""
+
+    def at(self, lot: str) -> Job:
+        """The job with the sheets that count at a step of this lot."""
+        found = next((s for s in self.further if s.lot == lot), None)
+        if found is None:
+            return self
+        return replace(
+            self, machine=found.machine, tape=found.tape, reference_tape=found.reference_tape, names=found.names
+        )
 
     @property
     def lots(self) -> tuple[str, ...]:
-        """The lots of its steps, in order."""
-        return tuple(dict.fromkeys(s.lot for s in self.steps if s.lot))
+        """The lots of its steps, in order, without those that are further tapes it is lined up for."""
+        settings = {s.lot for s in self.further}
+        return tuple(dict.fromkeys(s.lot for s in self.steps if s.lot and s.lot not in settings))
 
     def lot_index(self, lot: str) -> int:
         """Index of a lot; 0 for none."""
@@ -105,6 +111,9 @@ class Job:
 
     def tape_of(self, lot: str) -> Tape:
         """The tape of a lot on the practice machine; with too few sheets, another reel of the first."""
+        further = next((s.tape for s in self.further if s.lot == lot), None)
+        if further is not None:
+            return further
         tapes = (self.tape, *self.other_tapes)
         index = self.lot_index(lot)
         return tapes[index] if index < len(tapes) else tapes[0]

@@ -119,6 +119,25 @@ class Meters(Strict):
     source: Text
 
 
+class Setting(Strict):
+    """A setting of the machine's switches: for a type of tape, a speed or an equalisation."""
+
+    name: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
+    """As its switch is marked: "chrome"."""
+    tape_type: tuple[IecType, ...] = Field(min_length=1)
+    """The types of tape that it is for."""
+    speed_mm_s: float | None = Field(default=None, gt=0)
+    """Where it is not that of the sheet; likewise"""
+    equalisation_us: tuple[float, float] | None = None
+    """t1 and t2 in µs, and"""
+    targets: dict[str, Target] = Field(default_factory=dict)
+    """targets, and"""
+    practice: dict[str, float | str | bool] = Field(default_factory=dict)
+    """parameters of the practice machine."""
+    own_trimmers: tuple[str, ...] = ()
+    """Trimmers of the sheet that it has to itself: "bias left". All others are shared with the other settings."""
+
+
 class Machine(SheetBase):
     """A recorder."""
 
@@ -150,6 +169,8 @@ class Machine(SheetBase):
     output_control: Literal["mark", "fixed"] | None = None
     """Whether the output has a control, to be set to its mark, or a fixed level."""
     meters: Meters | None = None
+    setting: tuple[Setting, ...] = ()
+    """Its settings, where one sheet serves several types of tape, speeds or equalisations."""
     practice: dict[str, float | str | bool] = Field(default_factory=dict)
     """Parameters of the practice machine for this sheet: `grade`, how rough it is (studio, good, average, poor, none);
     `tape_wear` (fresh, usual or worn); and single figures, which come before those of the grade."""
@@ -158,6 +179,22 @@ class Machine(SheetBase):
     def all_targets(self) -> dict[str, Target]:
         """Its targets, and those of `USUAL_TARGETS` that it does not set."""
         return USUAL_TARGETS | self.targets
+
+    def at(self, setting: Setting) -> Machine:
+        """The machine as one of its settings leaves it. Own trimmers are there by both their names."""
+        changes = {
+            "setting": (setting,),
+            "speed_mm_s": setting.speed_mm_s or self.speed_mm_s,
+            "equalisation_us": setting.equalisation_us or self.equalisation_us,
+            "targets": self.targets | setting.targets,
+            "practice": self.practice | setting.practice,
+            "trimmers": (*self.trimmers, *(f"{name} {setting.name}" for name in setting.own_trimmers)),
+        }
+        return self.model_copy(update=changes)
+
+    def trimmer(self, usual: str) -> str:
+        """The trimmer behind a usual name, at the one setting of the machine: "bias left" is "bias left chrome"."""
+        return next((f"{usual} {s.name}" for s in self.setting if usual in s.own_trimmers), usual)
 
     def turning(self) -> tuple[tuple[str, float], ...]:
         """Name and rotations per second of each part in the sheet."""

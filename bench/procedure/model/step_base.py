@@ -133,8 +133,18 @@ class AnyStep(Strict):
     """A step that does not apply is not part of the job; the report says so."""
     each_direction: bool = False
     """On an auto-reverse machine the step is done forward and in reverse, as `<id>-forward` and `<id>-reverse`."""
+    each_tape: bool = False
+    """Where the machine is lined up for several tapes, the step is done for each, for the further ones as
+    `<id>-<setting>`. What an earlier tape has set by a trimmer that they share is not set again."""
+    lot: OptionalText = ""
+    """Which of several tapes this step uses: "blank A". A sign-off after two or more tapes ranks them. On the practice
+    machine the first one is the tape of the job, the others are the other sheets of its type, by name."""
     direction: Direction | None = None
     """Direction of the tape at this step; without it, forward where something is measured."""
+
+
+TARGET = "{target}"
+"""In the texts of a step with `target`: stands for the figure, as the sheet has it for this machine and tape."""
 
 
 class StepBase(AnyStep):
@@ -152,9 +162,6 @@ class StepBase(AnyStep):
     """Shown one after another on request: what to think of, where to look, what to do."""
     disturbs: tuple[Aspect, ...] = ()
     """What must be checked again after this step, in addition to common practice."""
-    lot: OptionalText = ""
-    """Which of several tapes this step uses: "blank A". A sign-off after two or more tapes ranks them. On the practice
-    machine the first one is the tape of the job, the others are the other sheets of its type, by name."""
 
 
 class AgainUntil(Strict):

@@ -347,20 +347,12 @@ class SignOff(StepBase):
     """What the signature stands for."""
 
 
-Step = Annotated[
-    ByHand
-    | Reference
-    | Adjust
-    | RecordReplay
-    | Measure
-    | InterfaceStep
-    | Entry
-    | Decision
-    | Question
-    | Follow
-    | SignOff,
-    Field(discriminator="kind"),
-]
+SingleStep = (
+    ByHand | Reference | Adjust | RecordReplay | Measure | InterfaceStep | Entry | Decision | Question | SignOff
+)
+"""Any step of a file except `follow`, which stands for the steps of another procedure."""
+
+Step = Annotated[SingleStep | Follow, Field(discriminator="kind")]
 
 
 class Procedure(Strict):
@@ -383,6 +375,11 @@ class Procedure(Strict):
     """Likewise the tape sheet."""
     reference_tape: str | None = None
     """Likewise the reference-tape sheet."""
+    other_tapes: tuple[str, ...] = ()
+    """Tape sheets likewise, of further tapes that the machine is lined up for; steps with `each_tape` are done for
+    each. Every tape needs a setting of its own in the machine sheet."""
+    other_reference_tapes: tuple[str, ...] = ()
+    """Reference-tape sheets likewise, for settings of another speed or equalisation."""
     step: tuple[Step, ...] = Field(min_length=1)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import Adjust, StepBase
 from bench.procedure.run.predictions import answered_predictions
@@ -11,8 +13,11 @@ from bench.procedure.state.dependencies import (
     moved_by,
     moved_by_trimmer,
     named,
+    of_tape,
+    set_for,
     shown_by,
     shown_so_far,
+    whatever_tape,
 )
 from bench.procedure.state.events import CheckedAgain, Disturbed
 
@@ -34,18 +39,17 @@ class Disturbances:
         """
         bench = self._bench
         shown = self._shown_now(step)
+        so_far = shown_so_far(bench.journal.records(), self._steps)
         disturbed: set[str] = set()
         if isinstance(step, Adjust):
-            if shown:
-                disturbed |= disturbed_by(step)
-            elif turned:
-                disturbed |= moved_by(step)
+            moved = disturbed_by(step) if shown else moved_by(step) if turned else frozenset()
+            disturbed |= _for_tapes(moved, so_far, set_for(step))  # a further tape is set by trimmers of its own
         elif not skipped:
-            disturbed |= disturbed_by(step)
+            disturbed |= _for_tapes(disturbed_by(step), so_far, "")
         for name in turned:
             if not (isinstance(step, Adjust) and name in step.trimmers.values()):
-                disturbed |= moved_by_trimmer(name)
-        disturbed &= shown_so_far(bench.journal.records(), self._steps)
+                own = next((s.lot for s in bench.job.further if name.endswith(f" {s.lot}")), "")
+                disturbed |= _for_tapes(moved_by_trimmer(name), so_far, own)
         standing = set(bench.to_check_again)
         if disturbed - standing:
             bench.note(step.id, Disturbed(in_order(disturbed - standing)))
@@ -67,4 +71,12 @@ class Disturbances:
         kept = self._bench.journal.records()
         own = [r for r in kept if r.step == step.id and r.attempt == self._bench.attempt]
         found = (shown_by(step, r.reading.quantity) for r in own if r.measured is not None)
-        return named((w for w in found if w is not None), step.direction)
+        return of_tape(named((w for w in found if w is not None), step.direction), set_for(step))
+
+
+def _for_tapes(moved: Iterable[str], so_far: Iterable[str], lot: str) -> frozenset[str]:
+    """What was shown so far and is moved: for one of several tapes, or for all of them with no lot."""
+    if lot:
+        return of_tape(moved, lot) & frozenset(so_far)
+    names = set(moved)
+    return frozenset(name for name in so_far if whatever_tape(name) in names)

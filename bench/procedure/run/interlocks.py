@@ -14,7 +14,8 @@ from typing import Literal
 from bench.audio.port import LOADS
 from bench.problem import Problem
 from bench.procedure.kinds.bench import Bench
-from bench.procedure.model.steps import Measuring, StepBase, plays_reference_tape, records
+from bench.procedure.model.steps import ByHand, Measuring, StepBase, plays_reference_tape, records
+from bench.procedure.run.views import job_view
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Acted, Overridden, Switched
 from bench.procedure.state.snapshot import Prompt
@@ -24,9 +25,9 @@ NOT_FOR_RECORDING = {"load-reference-tape": "Reference tape", "load-owners-tape"
 SWAP = "{} out and put away, tape in use loaded. Confirm before anything records."
 DIRTY = "Not cleaned and demagnetised in this run. The reference tape stays out, unless you say why it may go in."
 
-Control = Literal["noise-reduction", "direction"]
+Control = Literal["noise-reduction", "direction", "setting"]
 
-AT_FIRST: dict[Control, str] = {"noise-reduction": "off", "direction": "forward"}
+AT_FIRST: dict[str, str] = {"noise-reduction": "off", "direction": "forward"}
 """Positions of the switches before a run. Noise reduction is out unless a step asks for it."""
 
 ASKED = {
@@ -44,33 +45,66 @@ class Interlocks:
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
+        self._first = bench.job
         self._asked: tuple[Control, str] | None = None
 
     def _acts(self) -> list[str]:
         return [e.act for e in of_kind(self._bench.journal.events(), Acted)]
 
     def _tape_in(self) -> str:
+        """What was loaded last, by its act; at an earlier setting of the machine too."""
         loads = [act for act in self._acts() if act in LOADS]
         return loads[-1] if loads else ""
+
+    def _loaded_here(self) -> str:
+        """What was loaded last since the machine was set for another tape."""
+        loaded = ""
+        for event in self._bench.journal.events():
+            if isinstance(event, Switched) and event.control == "setting":
+                loaded = ""
+            elif isinstance(event, Acted) and event.act in LOADS:
+                loaded = event.act
+        return loaded
 
     def demand(self, step: StepBase) -> Prompt | None:
         """The question to be answered before a step may start, or None. Loads tapes where the program can."""
         self._asked = None
         if self._bench.is_file:
             return None
+        asked = self._setting(step)
+        if asked is not None:
+            return asked
         if plays_reference_tape(step):
             acts = self._acts()
             overridden = any(of_kind(self._bench.journal.events(), Overridden))
             if not overridden and not {"clean", "demagnetise"} <= set(acts):
                 return Prompt("reason", DIRTY, interlock=True)
-            if self._tape_in() != "load-reference-tape":
+            if self._loaded_here() != "load-reference-tape":
                 self._bench.do("load-reference-tape", step)
         if records(step):
             if self._tape_in() in NOT_FOR_RECORDING:
                 return Prompt("confirm", SWAP.format(NOT_FOR_RECORDING[self._tape_in()]), interlock=True)
-            if not self._tape_in():
+            if not self._loaded_here():
                 self._bench.do("load-work-tape", step)
         return self._switches(step)
+
+    def _setting(self, step: StepBase) -> Prompt | None:
+        """Set the machine for the tape of a step, or ask for that, where it is lined up for several."""
+        if not self._first.further or not (isinstance(step, Measuring | ByHand) or records(step)):
+            return None
+        if isinstance(step, ByHand) and not set(LOADS) & set(step.does):
+            return None
+        job = self._bench.job
+        wanted = job.machine.setting[0].name
+        if self._position("setting") == wanted:
+            return None
+        if not self._switched("setting", wanted):
+            self._asked = ("setting", wanted)
+            view = job_view(job)
+            to = f"{wanted}: {view.tape}, {view.equalisation}, {view.speed}"
+            return Prompt("confirm", f"Take the tape out. Set the machine to {to}. Confirm when it is set.")
+        self._note("setting", wanted, step)
+        return None
 
     def _switches(self, step: StepBase) -> Prompt | None:
         """Set the switches where the program can; else ask for the first one in another position."""
@@ -85,7 +119,9 @@ class Interlocks:
 
     def _position(self, control: Control) -> str:
         switched = [e for e in of_kind(self._bench.journal.events(), Switched) if e.control == control]
-        return switched[-1].position if switched else AT_FIRST[control]
+        if switched:
+            return switched[-1].position
+        return self._first.machine.setting[0].name if control == "setting" else AT_FIRST[control]
 
     def _switched(self, control: Control, wanted: str) -> bool:
         hands = self._bench.hands

@@ -100,6 +100,8 @@ class Runner:
         if not again:
             records = [r.attempt for r in self._journal.records() if r.step == step.id]
             self._bench.attempt = 1 + max(records, default=0)
+        self._bench.job = self.job.at(step.lot)
+        self._job_view = job_view(self._bench.job)
         self._question = self._interlocks.demand(step)
         if self._question is not None:
             return

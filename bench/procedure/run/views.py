@@ -5,6 +5,8 @@ from __future__ import annotations
 from bench.audio.port import PortStatus
 from bench.problem import Problem
 from bench.procedure.model.job import Job
+from bench.procedure.model.step_base import TARGET
+from bench.procedure.model.targets import target_words
 from bench.procedure.state.snapshot import InputView, JobView, Outcome, Prompt, Snapshot, StepView
 from bench.words.figures import tape_speed
 
@@ -38,6 +40,12 @@ def step_view(job: Job, at: int, *, hides_why: bool = False) -> StepView | None:
     if at >= len(job.steps):
         return None
     step = job.steps[at]
+    named = getattr(step, "target", None)
+    target = target_words(job.target(named)) if named else ""
+
+    def said(text: str) -> str:
+        return text.replace(TARGET, target) if target else text
+
     return StepView(
         id=step.id,
         kind=step.kind,
@@ -46,11 +54,11 @@ def step_view(job: Job, at: int, *, hides_why: bool = False) -> StepView | None:
         total=len(job.steps),
         stage=step.stage,
         cautions=step.cautions,
-        do=step.do,
-        good=step.good,
-        why="" if hides_why else step.why,
-        if_not="" if hides_why else step.if_not,
-        hints=step.hints,
+        do=said(step.do),
+        good=said(step.good),
+        why="" if hides_why else said(step.why),
+        if_not="" if hides_why else said(step.if_not),
+        hints=tuple(said(hint) for hint in step.hints),
         direction=step.direction or "",
         lot=step.lot,
     )

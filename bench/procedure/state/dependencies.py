@@ -156,6 +156,22 @@ def named(what: Iterable[Aspect], direction: str | None) -> frozenset[str]:
     return frozenset(w + IN_REVERSE * (direction == "reverse") for w in what)
 
 
+def of_tape(names: Iterable[str], lot: str) -> frozenset[str]:
+    """Names of aspects for one of several tapes; for the first tape they are as they are."""
+    return frozenset(f"{name}, {lot}" if lot else name for name in names)
+
+
+def set_for(step: StepBase) -> str:
+    """The lot whose own trimmers a step is about; "" where it plays an owner's tape: both its sides meet one head."""
+    of_owners = isinstance(step, Adjust | Measure) and (step.programme or step.quantity == "tape_level")
+    return "" if of_owners else step.lot
+
+
+def whatever_tape(name: str) -> str:
+    """The name of an aspect without that of the tape."""
+    return name.partition(", ")[0]
+
+
 def _where_set(what: Aspect, direction: str | None) -> frozenset[str]:
     return named((what,), direction) if what in OF_ONE_DIRECTION else _both((what,))
 
@@ -217,14 +233,13 @@ def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]
         if step is None or r.measured is None:
             continue
         what = shown_by(step, r.reading.quantity)
-        of_another = (
-            r.source == "owner's tape" and what == "tracking"
-        )  # what is heard of that tape, not of this machine
+        of_another = r.source == "owner's tape" and what == "tracking"  # heard of that tape, not of this machine
         if what is not None and not of_another:
-            found |= named((what,), step.direction)
+            found |= of_tape(named((what,), step.direction), set_for(step))
     return frozenset(found)
 
 
 def in_order(names: AbstractSet[str]) -> tuple[str, ...]:
     """Names of aspects in the usual order."""
-    return tuple(n for w in ASPECTS for n in (w, w + IN_REVERSE) if n in names)
+    order = [n for w in ASPECTS for n in (w, w + IN_REVERSE)]
+    return tuple(sorted(names, key=lambda name: (order.index(whatever_tape(name)), name)))

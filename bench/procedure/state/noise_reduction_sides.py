@@ -52,15 +52,15 @@ def wrong_sides(records: Sequence[ReadingRecord]) -> tuple[WrongSide, ...]:
 
 def _latest(records: Sequence[ReadingRecord]) -> tuple[ReadingRecord, ...]:
     """The last reading of each subject, so that what was set right since is not blamed."""
-    last: dict[tuple[str, Channel, float | None, float | None], ReadingRecord] = {}
+    last: dict[tuple[str, str, Channel, float | None, float | None], ReadingRecord] = {}
     for record in records:
         reading = record.reading
         if record.stage != "left" or not _tells(record):
             continue
         if isinstance(reading, Reading) and reading.quantity in ("source_level", "record_replay_level", "level"):
-            last[reading.quantity, reading.channel, None, None] = record
+            last[record.lot, reading.quantity, reading.channel, None, None] = record
         else:
-            last[reading.quantity, reading.channel, reading.frequency_hz, record.sent_db] = record
+            last[record.lot, reading.quantity, reading.channel, reading.frequency_hz, record.sent_db] = record
     return tuple(last.values())
 
 

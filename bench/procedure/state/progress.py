@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from bench.procedure.model.job import Job
-from bench.procedure.model.steps import Adjust, Aspect, Decision, Measure, Measuring, StepBase, plays_reference_tape
+from bench.procedure.model.steps import (
+    Adjust,
+    Aspect,
+    ByHand,
+    Decision,
+    Measure,
+    Measuring,
+    StepBase,
+    plays_reference_tape,
+)
 from bench.procedure.state.dependencies import DISTURBS, set_by, shown_by
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Decided, Moved, WentAgain
@@ -73,14 +82,15 @@ class Progress:
         wanted = {shown_by(step, quantity) for quantity in not_in if quantity not in NO_TRIMMER_MENDS}
         if not wanted:
             return None
-        return min(self._mending(what, step, named, at) for what in wanted)
+        back = min(self._mending(what, step, named, at) for what in wanted)
+        return back if any(isinstance(s, Adjust | ByHand) for s in self._job.steps[back:at]) else None
 
     def _mending(self, what: Aspect | None, step: StepBase, named: int, before: int) -> int:
         """Index of the step to go back to for one aspect."""
 
         def sets(at: int) -> frozenset[Aspect]:
             adjust = self._job.steps[at]
-            if not isinstance(adjust, Adjust) or adjust.direction != step.direction:
+            if not isinstance(adjust, Adjust) or (adjust.direction, adjust.lot) != (step.direction, step.lot):
                 return frozenset()
             return frozenset(a for name in adjust.trimmers.values() if (a := set_by(name)) is not None)
 

@@ -28,7 +28,7 @@ def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> R
     """Level and response of each channel, as left or at the latest stage that was measured; None without a level.
 
     The lowest level sent counts, because tape saturates at high levels; of several readings of one tone the last one
-    counts. `bench.measure.quantities.mistracking` accepts `readings` as they are.
+    counts; of several tapes, the first. `bench.measure.quantities.mistracking` accepts `readings` as they are.
 
     Args:
         records: of a session.
@@ -43,6 +43,7 @@ def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> R
         and r.sent_db is not None
         and r.measured is not None
     ]
+    usable = [r for r in usable if r.lot == usable[0].lot]
     for stage in LATEST_FIRST:
         levels = _lowest([r for r in usable if r.stage == stage and r.reading.quantity == "record_replay_level"])
         responses = _lowest([r for r in usable if r.stage == stage and r.reading.quantity == "response"])

@@ -41,7 +41,8 @@ def to_sign(job: Job, journal: Journal, *, sees_turns: bool) -> tuple[str, ...]:
     lines += _owners_words(job, journal)
     kinds = {s.id: _Kind(s.kind, sets_bias(s)) for s in job.steps}
     records = standing(journal.records(), journal.events(), kinds, sees_turns=sees_turns)
-    return (*lines, *ranking_lines(ranking(records)), *quantity_lines(records))
+    compared = [r for r in records if not r.lot or r.lot in job.lots]
+    return (*lines, *ranking_lines(ranking(compared)), *quantity_lines(records))
 
 
 def quantity_lines(records: Sequence[ReadingRecord]) -> tuple[str, ...]:

@@ -65,6 +65,8 @@ class Prompt:
     text: str
     choices: tuple[str, ...] = ()
     unit: str = ""
+    other_units: tuple[str, ...] = ()
+    """Units that the figure may have instead, typed behind it."""
     interlock: bool = False
     left_s: int | None = None
     """Time left, seconds, where it is known."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from datetime import datetime
 from typing import Protocol
 
@@ -25,8 +26,8 @@ class StepKind(Protocol):
         """Whether bias is set at it."""
 
 
-Turn = tuple[datetime, str, frozenset[str]]
-"""When, at which step, and the names of the aspects that it moved."""
+Turn = tuple[datetime, str, frozenset[str], str]
+"""When, at which step, the names of the aspects that it moved, and of which of several tapes; "" for all."""
 
 
 def standing(
@@ -41,24 +42,28 @@ def standing(
         sees_turns: whether turns are among the events; else each step that adjusts is taken for a turn.
     """
     latest = last_attempts(tuple(readings))
-    turns = [*_seen(events)] if sees_turns else [*_presumed(latest, steps)]
+    lots = {r.lot for r in latest} - {""}
+    turns = [*_seen(events, lots)] if sees_turns else [*_presumed(latest, steps)]
     return tuple(r for r in latest if r.stage != "left" or not _moved_since(r, turns, steps))
 
 
-def _seen(events: Sequence[Event]) -> Iterator[Turn]:
+def _seen(events: Sequence[Event], lots: AbstractSet[str]) -> Iterator[Turn]:
     for turned in of_kind(events, Turned):
         if any(turned.degrees):
-            yield turned.time, turned.step, moved_by_trimmer(turned.trimmer)
+            own = next((lot for lot in lots if turned.trimmer.endswith(f" {lot}")), "")
+            yield turned.time, turned.step, moved_by_trimmer(turned.trimmer), own
 
 
 def _presumed(latest: Sequence[ReadingRecord], steps: Mapping[str, StepKind]) -> Iterator[Turn]:
     for r in latest:
         step = steps.get(r.step)
         if step is not None and step.kind == "adjust":
-            yield r.time, r.step, moved_by_reading(r, sets_bias=step.sets_bias)
+            yield r.time, r.step, moved_by_reading(r, sets_bias=step.sets_bias), r.lot
 
 
 def _moved_since(r: ReadingRecord, turns: Sequence[Turn], steps: Mapping[str, StepKind]) -> bool:
     step = steps.get(r.step)
     shown = shown_by_reading(r, sets_bias=step is not None and step.kind == "adjust" and step.sets_bias)
-    return any(shown in moved and time > r.time and at != r.step for time, at, moved in turns)
+    return any(
+        shown in moved and time > r.time and at != r.step and own in ("", r.lot) for time, at, moved, own in turns
+    )

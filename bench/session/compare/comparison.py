@@ -114,7 +114,7 @@ def _notes(a: SessionRecord, b: SessionRecord) -> tuple[str, ...]:
         ("machines", a.job.machine, b.job.machine),
         ("practice machines", _seed(a), _seed(b)),
         ("procedures", a.job.procedure, b.job.procedure),
-        ("tape speeds", a.job.speed, b.job.speed),
+        ("tape speeds", a.job.speed_text, b.job.speed_text),
         ("reference levels", a.job.reference_level, b.job.reference_level),
         ("equalisations", a.job.equalisation, b.job.equalisation),
     )

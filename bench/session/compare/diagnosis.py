@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from bench.diagnosis.answer import Diagnosis, diagnose
 from bench.diagnosis.machine import Machine, machine_of
 from bench.diagnosis.readings.records import answers_of, findings_of
@@ -22,8 +24,12 @@ def diagnosis_of(session: SessionRecord) -> tuple[Diagnosis, Machine]:
     return diagnose(machine, findings, answers_of(session.events)), machine
 
 
+@lru_cache(maxsize=1)
 def worth_telling(session: SessionRecord) -> Diagnosis | None:
-    """The diagnosis of a session; None where too little was read, or its copy of the sheet is no machine's."""
+    """The diagnosis of a session; None where too little was read, or its copy of the sheet is no machine's.
+
+    The last one is kept: report, screen and command ask for it one after another when a job ends.
+    """
     try:
         found, _ = diagnosis_of(session)
     except Problem:

@@ -29,6 +29,7 @@ from bench.tape.geometry import angle_arcmin
 from bench.tape.losses import azimuth_loss_db
 from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, ReplayErrors, worst_heard
 from bench.tape.noise_reduction import encoded_level_db
+from bench.words.figures import tape_speed
 
 Floats = NDArray[np.float64]
 SAME_SPEED = 0.005
@@ -166,7 +167,7 @@ def differences(a: MachineErrors, b: MachineErrors) -> list[str]:
     """Why a tape of the one does not fit the other at all."""
     out = []
     if abs(a.speed_mm_s / b.speed_mm_s - 1) > SAME_SPEED:
-        out.append(f"different tape speeds: {a.speed_mm_s:g} mm/s, and {b.speed_mm_s:g} mm/s")
+        out.append(f"different tape speeds: {tape_speed(a.speed_mm_s)}, and {tape_speed(b.speed_mm_s)}")
     if abs(a.spacing_mm / b.spacing_mm - 1) > SAME_SPACING:
         out.append(f"different tracks: {a.spacing_mm:g} mm apart, and {b.spacing_mm:g} mm")
     if a.equalisation != b.equalisation:

@@ -6,7 +6,7 @@ from bench.session.compare.interchange import SIDES, Interchange, Mistracking
 from bench.session.compare.machine_errors import ErrorKind, Value
 from bench.session.compare.outlier import CHANCE, Outlier
 from bench.words.dates import day
-from bench.words.figures import decibels, hertz, with_uncertainty, with_unit
+from bench.words.figures import decibels, hertz, tape_speed, with_uncertainty, with_unit
 from bench.words.names import CHANNELS
 from bench.words.sentences import inert, listed
 
@@ -21,7 +21,7 @@ def interchange_lines(found: Interchange) -> list[str]:
     """Machines, the table of pairs, what is not known and why, the odd one out."""
     lines = ["Machines"]
     for n, m in enumerate(found.machines, start=1):
-        lines.append(f"  {n}  {m.machine}: {m.session}, {day(m.when)}, {m.heads} heads, {m.speed_mm_s:g} mm/s")
+        lines.append(f"  {n}  {m.machine}: {m.session}, {day(m.when)}, {m.heads} heads, {tape_speed(m.speed_mm_s)}")
         lines.append(f"     reference level {m.reference_level}; reference tape {m.reference_tape or 'not known'}")
         lines += [f"     not read: {listed(list(m.missing))}"] if m.missing else []
     lines += ["", "A tape recorded on one machine, replayed on another", *_table(found)]

@@ -104,7 +104,8 @@ def subject_of(record: ReadingRecord) -> Subject | None:
 def conditions_of(record: ReadingRecord, job: JobFacts) -> Conditions:
     """The conditions of a reading."""
     r = record.reading
-    tape = job.reference_tape if record.source == "reference tape" else job.tape
+    sheets = next((f for f in job.further if f.setting == record.lot), job)
+    tape = sheets.reference_tape if record.source == "reference tape" else sheets.tape
     scale = f"{job.port}, {job.calibration}" if r.unit == "dBFS" else ""
     return Conditions(str(r.method.kind), str(r.reference), tape, scale)
 

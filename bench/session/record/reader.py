@@ -163,6 +163,7 @@ def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
     facts["seed"] = port.get("seed", 0)
     facts["turned_before"] = port.get("turned_before", [])
     facts["exercise"] = port.get("exercise")
+    facts["further"] = job.get("further", [])
     return _valid(path, "job", _JOB, facts)
 
 

@@ -20,6 +20,7 @@ from bench.procedure.state.judge_run import conclude
 from bench.procedure.state.standing import standing
 from bench.session.record.steps import StepFacts
 from bench.session.record.toml_table import lines, section, table_of
+from bench.words.figures import tape_speed
 
 SCHEMA = 3
 """Of `session.toml`. An earlier one is brought up by `bench.session.record.migrate`, a later one opened read-only."""
@@ -32,6 +33,18 @@ class TrimmerTurns:
     trimmer: str
     degrees: tuple[float, ...]
     """Clockwise, in their order."""
+
+
+@dataclass(frozen=True, slots=True)
+class FurtherTape:
+    """A further tape that the machine was lined up for, in names."""
+
+    setting: str
+    """Setting of the machine for it, which its readings carry as their lot."""
+    tape: str
+    reference_tape: str
+    speed: str
+    equalisation: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +77,15 @@ class JobFacts:
     """Whose exercise it was."""
     answers: str = ""
     """The question of the job, as `Procedure.answers` names it; "" for none."""
+    further: tuple[FurtherTape, ...] = ()
+    """The further tapes that the machine was lined up for, in order."""
+
+    @property
+    def speed_text(self) -> str:
+        """The tape speed as the trade says it; a text that is no figure in mm/s as it stands."""
+        figure, _, unit = self.speed.partition(" ")
+        plain = unit == "mm/s" and len(figure) < 9 and figure.replace(".", "", 1).isdecimal()
+        return tape_speed(float(figure)) if plain else self.speed
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +191,7 @@ def head_text(record: SessionRecord) -> str:
         "speed": job.speed,
         "equalisation": job.equalisation,
         "reference_level": job.reference_level,
+        "further": job.further or None,
     }
     port = {
         "name": job.port,

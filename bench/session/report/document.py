@@ -41,7 +41,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import RankedTape, ranking
 from bench.session.compare.earlier_tapes_text import earlier_tapes_paragraph
 from bench.session.record.index import entries_beside
-from bench.session.record.record import SessionRecord, reference_plays
+from bench.session.record.record import FurtherTape, SessionRecord, reference_plays
 from bench.session.report.causes import cause_lines
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.improvement import NOTHING_ADJUSTED, alignment_sentence, cleaning_sentence
@@ -128,7 +128,8 @@ class Document:
 def document_of(session: SessionRecord) -> Document:
     """Put a session into words."""
     latest = session.standing
-    job, ranked = session.job, ranking(latest)
+    job, settings = session.job, {f.setting for f in session.job.further}
+    ranked = ranking([r for r in latest if r.lot not in settings])
     parts = [r for r in latest if QUANTITIES[r.reading.quantity].drawn == "lines"]
     # Where the steps are not known, the report does not say that nothing was adjusted.
     adjusted = session.adjusted or not session.steps
@@ -143,7 +144,7 @@ def document_of(session: SessionRecord) -> Document:
         attention=tuple(attention(session.events, session.titles).values()),
         adjusted=adjusted,
         stages=names,
-        cleaning=cleaning_sentence(latest),
+        cleaning=cleaning_sentence(latest, adjusted=adjusted),
         alignment=alignment_sentence(latest) if adjusted else NOTHING_ADJUSTED,
         facts=_facts(session),
         figures=things,
@@ -185,15 +186,20 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
         sound += f", {hertz(job.sample_rate)}"
     facts = (
         ("Machine", f"{job.machine}, {job.heads} heads"),
-        ("Tape speed", job.speed),
+        ("Tape speed", job.speed_text),
         ("Equalisation", job.equalisation),
         ("Reference level", job.reference_level),
         ("Tape in use", job.tape),
+        ("Also lined up for", "; ".join(_further(one) for one in job.further)),
         ("Reference tape", _passes(session)),
         ("Instruments", sound),
         ("Interface calibration", job.calibration),
     )
     return tuple((term, text) for term, text in facts if text)
+
+
+def _further(tape: FurtherTape) -> str:
+    return f"{tape.setting}: {tape.tape}, {tape.equalisation}, {tape.speed}"
 
 
 def _passes(session: SessionRecord) -> str:

@@ -88,9 +88,16 @@ def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> 
     return out
 
 
-def cleaning_sentence(records: tuple[ReadingRecord, ...]) -> str:
-    """What cleaning gave back: before cleaning to after it."""
-    return _sentence("cleaning", records, "found-dirty", "found-clean")
+def cleaning_sentence(records: tuple[ReadingRecord, ...], *, adjusted: bool = True) -> str:
+    """What cleaning gave back: before cleaning to after it.
+
+    Args:
+        records: of the session.
+        adjusted: whether a trimmer was turned; where none was, readings as left were taken after cleaning too.
+    """
+    stages = {r.stage for r in records if r.measured is not None}
+    as_left = not adjusted and "found-dirty" in stages and "found-clean" not in stages
+    return _sentence("cleaning", records, "found-dirty", "left" if as_left else "found-clean")
 
 
 def alignment_sentence(records: tuple[ReadingRecord, ...]) -> str:

@@ -17,10 +17,12 @@ from bench.problem import Problem
 from bench.procedure.run import commands as say
 from bench.procedure.state.snapshot import Gauge, Outcome, Prompt, Snapshot
 from bench.tui import presentation
+from bench.tui.learned_turns import LearnedTurns
 from bench.tui.messages import SnapshotReady
 from bench.tui.screens.answer_field import AnswerField
 from bench.tui.screens.bench_card import BenchCard
 from bench.tui.screens.far_view import FarView
+from bench.tui.screens.guide import Guide
 from bench.tui.text import plain, wrap
 from bench.tui.widgets.choice_lists import Lines, check_lines, choice_lines, timer_lines, trimmer_line
 from bench.tui.widgets.flutter import FlutterBoard
@@ -79,6 +81,9 @@ class BenchJob(Protocol):
     def diagnosis_lines(self) -> list[str]:
         """What is wrong so far, as lines; raises `Problem`. May take a second."""
 
+    def audible_guide(self) -> Guide:
+        """The audible guide; raises `Problem` where every output may lead to the machine."""
+
     def close(self, outcome: Outcome | None) -> str:
         """Close the session; returns a sentence about it: where the report is."""
 
@@ -98,6 +103,7 @@ class BenchScreen(BenchCard):
         self._newest: Snapshot | None = None
         self._message_pending = False
         self._figures_drawn_at = 0.0
+        self._learned = LearnedTurns()
         self._redraw_scheduled = False
         self._answered_at = time.monotonic()
         self._waiting = False
@@ -169,6 +175,7 @@ class BenchScreen(BenchCard):
 
     async def on_unmount(self) -> None:
         """Stop the sound and close the session, however the screen closes."""
+        self._guide.turn_off()
         await self._finish()
 
     async def _finish(self) -> None:
@@ -188,9 +195,12 @@ class BenchScreen(BenchCard):
         """Show a snapshot: bars, steps and verdicts at once, figures at their own rate."""
         self._message_pending = False
         new, old = self._newest, self._figures
+        if new is not None:
+            new = self._learned.shown(new)
         self._snapshot = new
         if new is None or not self.display:  # on its way out: nothing to show it on
             return
+        self._guide.show(new, self._picked)
         self.query_one(SoundStrip).show(new.sound, new.sending, figures=False)
         now = time.monotonic()
         if (
@@ -286,7 +296,8 @@ class BenchScreen(BenchCard):
         if new.prompt != self._shown_prompt:
             self._shown_prompt = new.prompt
             field.value = ""
-            field.restrict = r"[-+−0-9.,eE ]*" if new.prompt.kind == "number" else None
+            units = "".join((new.prompt.unit, *new.prompt.other_units)) if new.prompt.other_units else ""
+            field.restrict = rf"[-+−0-9.,eE {units}]*" if new.prompt.kind == "number" else None
             if typing:
                 field.focus()
             else:
@@ -355,6 +366,9 @@ class BenchScreen(BenchCard):
 
     def _what_is_wrong(self) -> list[str]:
         return self._job.diagnosis_lines()
+
+    def _open_guide(self) -> Guide:
+        return self._job.audible_guide()
 
     def _pick_again(self) -> None:
         if self._snapshot is not None:

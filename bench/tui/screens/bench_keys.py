@@ -18,6 +18,7 @@ from bench.tui.actions import KeyAction
 from bench.tui.focus_help import about
 from bench.tui.screens.countdown import CountDown, Hints
 from bench.tui.screens.dialogs import AskText, CardDialog, Confirm, HelpDialog
+from bench.tui.screens.guide import CAUTION, Guide, GuideSwitch
 from bench.tui.screens.pages import PagesScreen, report_lines
 from bench.tui.screens.results import ResultsDialog
 from bench.tui.text import plain
@@ -37,6 +38,7 @@ class BenchKeys(Screen[str]):
         self._picked = 0
         self._settled = False
         self._hinted: dict[str, int] = {}
+        self._guide = GuideSwitch()
         self._runs_on = False
         self._gone_on = ("", "")
         """Step and prompt that were answered last in a run of steps: each only once."""
@@ -48,6 +50,10 @@ class BenchKeys(Screen[str]):
 
     def _what_is_wrong(self) -> list[str]:
         """The diagnosis so far, as lines."""
+        raise NotImplementedError
+
+    def _open_guide(self) -> Guide:
+        """The audible guide; raises `Problem` where it has no output of its own."""
         raise NotImplementedError
 
     @property
@@ -229,6 +235,7 @@ class BenchKeys(Screen[str]):
     def action_stop_sound(self) -> None:
         """Stop all sound."""
         self._runs_on = False
+        self._guide.turn_off()
         self._post(say.StopSound())
 
     def action_why(self) -> None:
@@ -240,6 +247,26 @@ class BenchKeys(Screen[str]):
         """Large, to be read from a distance; or as before."""
         self.toggle_class("far")
         self._pick_again()
+
+    def action_guide(self) -> None:
+        """Hear how far off a reading is; or no longer."""
+        if self._guide.is_on:
+            self._guide.turn_off()
+        else:
+            self.app.push_screen(Confirm(CAUTION, "sound it", "stay silent"), self._sound_guide)
+
+    def _sound_guide(self, answer: str | None) -> None:
+        async def sound() -> None:
+            try:
+                self._guide.turn_on(await asyncio.to_thread(self._open_guide))
+                self._guide.show(self._snapshot, self._picked)
+            except Problem as problem:
+                self.app.push_screen(PagesScreen("Audible guide", [problem.sentence]))
+            if not self.is_attached:
+                self._guide.turn_off()
+
+        if answer:
+            self.run_worker(sound(), group="guide", exclusive=True)
 
     def action_results(self) -> None:
         """Everything measured so far."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bench.measure.method import dbu_text
 from bench.measure.reading import NoReading
 from bench.procedure.state.snapshot import Curve, Gauge
 from bench.tui.text import SHAPES, cell, clip, plain, wrap
@@ -171,8 +172,10 @@ def _scale(gauge: Gauge, width: int) -> list[Line]:
         legend.append((f"  wanders {plus_minus(gauge.band)}", "quiet"))
     if phase := phase_text(gauge.reading):
         legend.append((f"  {phase}", "quiet"))
+    if volts := gauge.reading.method.interface_volts:
+        legend.insert(1, (f"  reads {dbu_text(volts)}", "quiet"))
     while line_width(legend) > width and len(legend) > 1:
-        legend.pop(1)
+        legend.pop()
     role = SHAPES[verdict.word][1]
     return [*band_lines(gauge.off, verdict.tolerance, width, role, wander=gauge.band), legend]
 

@@ -157,6 +157,19 @@ def test_stated_uncertainty_of_a_mean_covers_the_scatter_between_captures() -> N
     assert np.mean(np.abs(values - values.mean()) < spread) > 0.85
 
 
+def test_what_the_whole_capture_shows_is_said_and_counted_once() -> None:
+    x = hiss(-60.0, 6.0) + mono(tone(50.0, -50.0, 6.0))
+    spectrum = np.fft.rfft(x[:, 0])
+    spectrum[np.fft.rfftfreq(len(x), 1 / 48000.0) > 15000.0] = 0.0  # as lossy coding leaves it
+    x = np.fft.irfft(spectrum)[:, None]
+    x[1000:1010] = 1.0
+    told = noise(x, 48000.0)
+    assert sum("clipped from" in w for w in told.warnings) == 1
+    assert sum("lossy coding" in w for w in told.warnings) == 1
+    for quantity in ("noise", "hum"):
+        assert all([c.source for c in r.budget].count("lossy coding") == 1 for r in readings(told, quantity))
+
+
 def test_a_rate_below_the_band_is_said() -> None:
     assert any("22.05 kHz" in w for w in noise(hiss(-60.0, 1.0, 44100.0), 44100.0).warnings)
     assert not noise(hiss(-60.0, 1.0), 48000.0).warnings

@@ -158,11 +158,11 @@ def test_a_procedures_own_choice_and_a_persons(tmp_path: Path) -> None:
     assert job is not None
     assert job.machine.heads == 2
     sheet = bench.sheets / "machines" / "three-head-cassette.toml"
-    job = assemble(main, bench, {"machine": sheet}).job
+    job = assemble(main, bench, {"machine": [sheet]}).job
     assert job is not None
     assert job.machine.heads == 3
     two = bench.sheets / "machines" / "two-head-cassette.toml"
-    assert "two heads" in assemble(bench.procedures / "bias.toml", bench, {"machine": two}).findings[0].message
+    assert "two heads" in assemble(bench.procedures / "bias.toml", bench, {"machine": [two]}).findings[0].message
 
 
 def test_a_broken_sheet_is_told_once_and_not_where_it_is_told_anyway(tmp_path: Path) -> None:

@@ -136,7 +136,7 @@ def test_what_does_not_fit(tmp_path: Path, steps: str, sheets: dict[str, str], a
 def test_a_reference_tape_of_another_speed_does_not_fit_one_of_another_measure_of_flux_does(tmp_path: Path) -> None:
     told = _told(tmp_path, CLEAN, reference_tape=REFERENCE_TAPE.replace("47.625", "95.25"))
     assert [t[0] for t in told] == [("reference_tape",)]
-    assert "for 95.25 mm/s, the machine runs at 47.625 mm/s" in told[0][1]
+    assert "for 9.5 cm/s (3¾ ips), the machine runs at 4.76 cm/s (1⅞ ips)" in told[0][1]
     told = _told(tmp_path, CLEAN, reference_tape=REFERENCE_TAPE.replace('"ANSI"', '"DIN"'))
     assert told == []  # converted
 

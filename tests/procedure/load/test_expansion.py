@@ -64,7 +64,10 @@ def test_a_procedure_for_other_machines_is_refused_before_it_starts(tmp_path: Pa
         ('tape_type = ["I"], heads = [3]', ""),
         ('tape_type = ["I"], heads = [2]', "for 2 heads; this machine has 3"),
         ("speed_mm_s = [47.625]", ""),
-        ("speed_mm_s = [190.5, 381.0]", "for 190.5 or 381 mm/s; this machine runs at 47.625 mm/s"),
+        (
+            "speed_mm_s = [190.5, 381.0]",
+            "for 19 cm/s (7½ ips) or 38 cm/s (15 ips); this machine runs at 4.76 cm/s (1⅞ ips)",
+        ),
         ("bass_equalisation_us = [3180.0]", ""),
         (
             "bass_equalisation_us = [0.0]",

@@ -4,12 +4,14 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
 
 from bench.problem import Problem
 from bench.procedure.load.reader import load_sheet, read_procedure, read_sheet
+from bench.workspace import shipped_procedures
 from tests.procedure.small_bench import (
     BIAS,
     CLEAN,
@@ -263,3 +265,18 @@ def test_good_sheets_load(tmp_path: Path) -> None:
     assert [s.id for s in load_sheet(path, "reference-tape").section] == ["level", "high", "skew"]
     with pytest.raises(Problem, match='must be "machine", not "reference-tape"'):
         load_sheet(path, "machine")
+
+
+def test_a_file_is_understood_once_and_anew_when_its_content_changed(tmp_path: Path) -> None:
+    path = tmp_path / "quick-check.toml"
+    text = (shipped_procedures() / "quick-check.toml").read_text(encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
+    first = read_procedure(path)
+    assert first.model is not None
+    assert read_procedure(path) is first
+    times = path.stat()
+    path.write_text(text.replace("Quick", "Short", 1), encoding="utf-8")  # as long as before, and as old
+    os.utime(path, ns=(times.st_atime_ns, times.st_mtime_ns))
+    again = read_procedure(path)
+    assert again.model is not None
+    assert again.model.title != first.model.title

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from bench.measure.reading import NoReading, Reading
 from bench.measure.verdict import Verdict, VerdictWord
-from bench.procedure.model.targets import Band, Flux, Target, judge
+from bench.procedure.model.targets import Band, Flux, Target, judge, target_words
 from bench.tape.fluxivity import Fluxivity
 
 Bound = Literal["at least", "at most"]
@@ -205,3 +205,21 @@ def test_a_figure_that_is_not_to_be_exceeded_moves_too() -> None:
     here = most.re(Fluxivity(250.0, "DIN"))
     assert here.at_least is None
     assert here.at_most == pytest.approx(-47.856, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("target", "said"),
+    [
+        (Target(unit="dBFS", value=-12.0, tolerance=0.5, source="a manual"), "−12 ± 0.5 dBFS"),
+        (Target(unit="dB", at_least=60.0, source="a manual"), "at least 60 dB"),
+        (Target(unit="%", at_most=0.15, source="a manual"), "at most 0.15 %"),
+        (
+            Target(
+                unit="dB", tolerance=1.0, bands=(Band(from_hz=8000, to_hz=12500, tolerance=3.0),), source="a manual"
+            ),
+            "0 ± 1 to ± 3 dB",
+        ),
+    ],
+)
+def test_a_target_in_words(target: Target, said: str) -> None:
+    assert target_words(target) == said

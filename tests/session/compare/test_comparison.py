@@ -61,7 +61,7 @@ def test_another_machine_or_speed_is_said(tmp_path: Path) -> None:
     found = of(visit(tmp_path, 0, None, -12.0), visit(tmp_path, 1, None, -12.0, machine="Reel", speed="95 mm/s"))
     assert found.notes == (
         "different machines: Lanternhill two-head deck, and Reel",
-        "different tape speeds: 47.6 mm/s, and 95 mm/s",
+        "different tape speeds: 4.76 cm/s (1⅞ ips), and 9.5 cm/s (3¾ ips)",
     )
 
 

@@ -101,7 +101,7 @@ def test_a_pair_mistracks_by_its_own_errors(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("other", "said"),
     [
-        (Machine("Reel", 3, speed_mm_s=190.5), "different tape speeds: 47.625 mm/s, and 190.5 mm/s"),
+        (Machine("Reel", 3, speed_mm_s=190.5), "different tape speeds: 4.76 cm/s (1⅞ ips), and 19 cm/s (7½ ips)"),
         (Machine("Wide", 3, sheet={"track_spacing_mm": 3.5}), "different tracks: 0.9 mm apart, and 3.5 mm"),
     ],
 )

@@ -113,6 +113,13 @@ def test_the_last_reading_of_a_stage_counts() -> None:
     assert change.before == -5.0
 
 
+def test_where_nothing_was_turned_what_was_read_after_cleaning_may_be_as_left() -> None:
+    before, after = record("found-dirty", "response", -5.0, 8000.0), record("left", "response", -1.0, 8000.0)
+    said = cleaning_sentence((before, after), adjusted=False).replace("\N{NO-BREAK SPACE}", " ")
+    assert said.startswith("Cleaning gave back 4.000 ± 0.050 dB of treble at 8 kHz (record-replay, left: from −5.000")
+    assert "no reading after cleaning" in cleaning_sentence((before, after), adjusted=True).replace("as found, ", "")
+
+
 def test_why_it_cannot_be_told() -> None:
     after = record("found-clean", "response", -1.0, 8000.0)
     start = "What cleaning gave back is not known, because "

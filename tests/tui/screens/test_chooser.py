@@ -193,7 +193,7 @@ async def test_sheets_that_do_not_go_together_are_refused_in_a_sentence(workspac
         screen._rows = [row.pick(wanted.get(row.id, "")) for row in screen._rows]
         await pilot.press("enter")
         await until(pilot, lambda: screen._notice)
-        assert "47.625 mm/s" in screen._notice
+        assert "1⅞ ips" in screen._notice
         assert not list(workspace.sessions.glob("*"))
 
 

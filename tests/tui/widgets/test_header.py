@@ -18,7 +18,7 @@ def text(line: list[tuple[str, str]]) -> str:
 def test_what_is_on_the_bench() -> None:
     assert texts(job_lines(samples.JOB, 100)) == [
         "Lanternhill front-room deck · Lanternhill everyday ferric · Lanternhill cassette reference",
-        "47.625 mm/s · 120 µs + 3180 µs · 0 dB is 250 nWb/m (DIN)",
+        "4.76 cm/s (1⅞ ips) · 120 µs + 3180 µs · 0 dB is 250 nWb/m (DIN)",
     ]
 
 

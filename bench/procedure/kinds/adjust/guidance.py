@@ -58,6 +58,12 @@ def advised(gauge: Gauge, average: RunningAverage, now: float, apart: float = 0.
     return ("turn", 0.0) if abs(off) > GOOD_ENOUGH * tolerance else ("hold", 0.0)
 
 
+def near_its_limit(gauge: Gauge) -> bool:
+    """Whether a reading that is in uses more than half of its tolerance, so that a small drift would put it out."""
+    off, tolerance = gauge.off, gauge.verdict.tolerance
+    return off is not None and tolerance is not None and abs(off) > 0.5 * tolerance
+
+
 @dataclass(slots=True)
 class TurnGuide:
     """Follows one reading, and learns which way to turn: the way that brought it nearer to the target."""

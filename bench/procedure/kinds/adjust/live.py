@@ -11,7 +11,7 @@ from bench.audio.port import Block, Samples
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, View
-from bench.procedure.kinds.adjust.guidance import Advice, RecentReadings, Trend, TurnGuide, advised
+from bench.procedure.kinds.adjust.guidance import Advice, RecentReadings, Trend, TurnGuide, advised, near_its_limit
 from bench.procedure.kinds.adjust.overbias import OverbiasGuide
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
 from bench.procedure.kinds.adjust.reader import AdjustReader, ToneReader, label
@@ -226,16 +226,20 @@ class LiveAdjustActivity(Activity[Adjust]):
             average.add(now, live.value)
             if average.mean is not None:
                 reading = self._over_insertions(averaged(live, average))
-        turn, said, known = None, "", average.mean is not None
+        turn, said, known, waits = None, "", average.mean is not None, False
         over = self._overbias.get(channel)
         if over is not None:
             known = self._follow_peak(over, channel, average, now)
             level = reading
             reading = over.reading(level)
-            if isinstance(level, Reading):
-                if channel == self._searched(channel):
-                    turn = over.turn(self._reader.target.value, self._degrees(channel))
-                said = over.direction() if isinstance(reading, NoReading) else ""
+            searched = self._searched(channel)
+            waits = channel != searched and isinstance(reading, NoReading)
+            if isinstance(level, Reading) and channel == searched:
+                turn = over.turn(self._reader.target.value, self._degrees(channel))
+            if waits:
+                said = f"leave it: the {searched} channel first"
+            elif isinstance(level, Reading) and isinstance(reading, NoReading):
+                said = over.direction()
         verdict = judge(reading, self._reader.target, offset=offset)
         gauge = Gauge(
             channel=channel,
@@ -252,9 +256,9 @@ class LiveAdjustActivity(Activity[Adjust]):
             turn=turn if verdict.word != "in" else None,
         )
         reading_anew = self._seatings is not None and self._seatings.stage == "reading"
-        advice: Advice = "look"
+        advice: Advice = "hold" if waits else "look"
         look_s = 0.0
-        if known and not reading_anew:
+        if not waits and known and not reading_anew:
             advice, look_s = advised(gauge, average, now, self._seatings.known if self._seatings is not None else 0.0)
             if self._setting_shell and abs(gauge.off or 0.0) < SET_TO * tolerance:
                 advice, look_s = "hold", 0.0
@@ -362,7 +366,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         if self._going:
             accept = bool(self._gauges) and all(g.held_s >= self._hold_s for g in self._gauges.values())
             text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
-            if accept and any(_near_its_limit(g) for g in self._gauges.values()):
+            if accept and any(near_its_limit(g) for g in self._gauges.values()):
                 text = "In, but near its limit: turn further, or accept it"
             if self.step.programme and not accept:
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
@@ -387,9 +391,3 @@ class LiveAdjustActivity(Activity[Adjust]):
             can_accept=self._going and self._can_accept,
             head_delay_s=self._head_delay,
         )
-
-
-def _near_its_limit(gauge: Gauge) -> bool:
-    """Whether a reading that is in uses more than half of its tolerance, so that a small drift would put it out."""
-    off, tolerance = gauge.off, gauge.verdict.tolerance
-    return off is not None and tolerance is not None and abs(off) > 0.5 * tolerance

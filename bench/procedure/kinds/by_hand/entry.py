@@ -14,6 +14,11 @@ from bench.procedure.state.sign_off import to_sign
 from bench.procedure.state.snapshot import Prompt
 
 LONGEST_ANSWER = 2000
+GAUGES: dict[str, dict[str, float]] = {
+    "N": {"g": 0.00980665, "oz": 0.278014},
+    "g·cm": {"ozin": 72.0078, "mNm": 10.1972},
+}
+"""Other units of a gauge, and how much of the asked one each is. NIST SP 811, appendix B, from memory."""
 CURE_OR_NOT = ("yes, again", "no, go on as it is")
 
 
@@ -57,7 +62,7 @@ class EntryActivity(Activity[Entry | SignOff]):
 
     def _number(self, step: Entry, text: str) -> None:
         try:
-            number = float(text.replace(",", ".").removesuffix(step.unit).strip())
+            number = in_unit(text, step.unit)
         except ValueError:
             number = math.nan
         if not math.isfinite(number):
@@ -94,10 +99,19 @@ class EntryActivity(Activity[Entry | SignOff]):
         if self._offers_cure:
             return View(Prompt("choice", step.cure or "Do it again?", choices=CURE_OR_NOT))
         if step.asks == "number":
-            return View(Prompt("number", step.title, unit=step.unit))
+            return View(Prompt("number", step.title, unit=step.unit, other_units=tuple(GAUGES.get(step.unit, ()))))
         if step.asks == "choice":
             return View(Prompt("choice", seen(self.bench, step.looks_at) + step.title, choices=step.choices))
         return View(Prompt("words", seen(self.bench, step.looks_at) + step.title))
+
+
+def in_unit(text: str, unit: str) -> float:
+    """A typed figure in the unit that is asked for: "0.98", "0,98 N", "100 g". Raises `ValueError`."""
+    typed = text.replace(",", ".").replace("·", "").strip()
+    for name, factor in {unit.replace("·", ""): 1.0, **GAUGES.get(unit, {})}.items():
+        if name and typed.endswith(name):
+            return round(factor * float(typed.removesuffix(name)), 6)
+    return float(typed)
 
 
 def chosen(text: str, choices: tuple[str, ...]) -> str:

@@ -10,6 +10,7 @@ from bench.procedure.kinds.correct.interface import replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import expected_dbfs
 from bench.procedure.kinds.record.passage import refuse_file, to_record
 from bench.procedure.model.job import Job
+from bench.procedure.model.sheets import CurrentTestPoint, Machine, NoiseReductionTestPoint
 from bench.procedure.model.steps import Entry
 from bench.procedure.state.events import Limits
 from bench.procedure.state.snapshot import Prompt
@@ -65,7 +66,21 @@ class ReadPointActivity(EntryActivity):
             what = to_record(self.bench, source=True)
             return View(Prompt("go-on", f"{what}: go on to start", sounds=bool(step.sends)))
         text = f"{step.title}: expected {expected_words(step, self.bench.job, self._expected)}"
+        point = point_of(step, self.bench.job.machine)
+        if point is not None:
+            text += f", at the {point.where}"
         return View(Prompt("number", text, unit=step.unit, instrument=step.reads or ""))
+
+
+def point_of(step: Entry, machine: Machine) -> NoiseReductionTestPoint | CurrentTestPoint | None:
+    """The test point that a step reads, as the machine sheet describes it; None for a meter."""
+    points = {
+        "encoder": machine.encoder_test_point,
+        "decoder": machine.decoder_test_point,
+        "erase": machine.erase_test_point,
+        "bias": machine.bias_test_point,
+    }
+    return points.get((step.reads or "").partition(" ")[0])
 
 
 def expected_at(step: Entry, job: Job) -> Limits:
@@ -86,14 +101,11 @@ def expected_at(step: Entry, job: Job) -> Limits:
                 f"step {step.id}: the machine sheet has no [meters], so that nothing says what they should show"
             )
         return Limits(level_db - machine.meters.zero_db, TOLERANCE_DB, source=machine.meters.source)
-    if where in ("erase", "bias"):
-        current = machine.erase_test_point if where == "erase" else machine.bias_test_point
-        if current is None:
-            raise Problem(f"step {step.id}: the machine sheet has no [{where}_test_point]")
-        return Limits(current.mv, current.mv * current.tolerance_percent / 100, source=current.source)
-    point = machine.encoder_test_point if where == "encoder" else machine.decoder_test_point
+    point = point_of(step, machine)
     if point is None:
         raise Problem(f"step {step.id}: the machine sheet has no [{where}_test_point]")
+    if isinstance(point, CurrentTestPoint):
+        return Limits(point.mv, point.mv * point.tolerance_percent / 100, source=point.source)
     mv = point.mv * 10 ** ((level_db - reference_level_db(machine.reference.fluxivity, job.tape.iec_type)) / 20)
     return Limits(mv, mv * (10 ** (TOLERANCE_DB / 20) - 1), source=point.source)
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from bench.open_run import OpenRun
+from bench.procedure.kinds.by_hand.entry import in_unit
 from bench.procedure.run import commands as say
 from bench.procedure.state.attention import attention
 from bench.procedure.state.event_kinds import of_kind
@@ -148,3 +149,27 @@ def test_what_is_no_name_does_not_sign(bench: Bench, name: str) -> None:
     assert list(of_kind(run.store.events(), SignedOff)) == []
     obey(run, say.Answer("Jo Ó"))
     assert [e.who for e in of_kind(run.store.events(), SignedOff)] == ["Jo Ó"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "is_"),
+    [
+        ("0,98", "N", 0.98),
+        ("0.98 N", "N", 0.98),
+        ("100 g", "N", 0.980665),  # standard gravity, 9.80665 m/s² (3rd CGPM, 1901)
+        ("3.5 oz", "N", 0.973),
+        ("40", "g·cm", 40.0),
+        ("40 g·cm", "g·cm", 40.0),
+        ("0.5 oz·in", "g·cm", 36.0),
+        ("4 mNm", "g·cm", 40.8),
+        ("12 s", "s", 12.0),
+    ],
+)
+def test_a_figure_may_have_the_unit_of_the_gauge(typed: str, unit: str, is_: float) -> None:
+    assert in_unit(typed, unit) == pytest.approx(is_, rel=1e-3)
+
+
+@pytest.mark.parametrize("typed", ["", "g", "10 kHz", "1 2", "ten N"])
+def test_what_is_no_figure_is_refused(typed: str) -> None:
+    with pytest.raises(ValueError, match="could not convert"):
+        in_unit(typed, "N")

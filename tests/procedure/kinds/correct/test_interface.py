@@ -49,7 +49,7 @@ def test_what_was_sent_and_came_back_has_passed_both_ways(job: Job) -> None:
     read = corrected(LEVEL, replace(job, interface=SHEET), looped=True)
     assert a_reading(read).value == pytest.approx(-11.6)
     assert a_reading(read).uncertainty == pytest.approx(0.05)  # 0.03 and 0.04
-    assert str(read.method) == "mean level; interface +0.40 dB; 526 mV at the interface"
+    assert str(read.method) == "mean level; interface +0.40 dB; 526 mV (−3.4 dBu) at the interface"
 
 
 def test_what_was_only_replayed_has_passed_an_unknown_part_of_the_loop(job: Job) -> None:

@@ -68,7 +68,7 @@ def test_a_level_that_is_off_is_read_and_what_a_decoder_makes_of_it(tmp_path: Pa
     assert of(ran, "worked-out", "mistracking") == [pytest.approx(left, abs=1e-9), pytest.approx(right, abs=1e-9)]
     measured = [e.seconds for e in of_kind(ran.opened.store.events(), HeadDelayMeasured)]
     if machine.startswith("three"):
-        assert measured == [pytest.approx(0.123, abs=0.003)] * 2
+        assert measured == [pytest.approx(0.143, abs=0.003)] * 2
     else:
         assert measured == []
 

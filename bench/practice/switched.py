@@ -1,0 +1,125 @@
+"""A practice machine with several settings of its switches: for types of tape, speeds or equalisations."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.practice.facts import LoadedTape, MachineFacts, TrimmerPosition
+from bench.practice.machine import PracticeMachine
+from bench.practice.owners_tape import OwnersTape
+from bench.problem import Problem
+
+Floats = NDArray[np.float64]
+
+AnyMachine: TypeAlias = "PracticeMachine | SwitchedMachine"
+"""A practice machine, whatever settings it has."""
+
+
+class SwitchedMachine:
+    """One machine, which a switch makes another: each setting has its tapes, and trimmers of its own or shared ones.
+
+    Shared trimmers are turned at all settings, and heads are cleaned at all of them.
+
+    Args:
+        settings: the machine at each setting, with its facts; the one that it stands at first.
+    """
+
+    def __init__(self, settings: Sequence[tuple[MachineFacts, PracticeMachine]]) -> None:
+        self._settings = {facts.setting: machine for facts, machine in settings}
+        self._at = settings[0][1]
+        self.rate = self._at.rate
+        self._trimmers: dict[str, list[tuple[PracticeMachine, str]]] = {}
+        for facts, machine in settings:
+            for usual in (position.name for position in machine.trimmers()):
+                name = f"{usual} {facts.setting}" if usual in facts.own_trimmers else usual
+                self._trimmers.setdefault(name, []).append((machine, usual))
+
+    def clean(self) -> None:
+        """Clean heads, capstan, pinch roller and guides."""
+        for machine in self._settings.values():
+            machine.clean()
+
+    def demagnetise(self) -> None:
+        """Demagnetise heads and guides."""
+        for machine in self._settings.values():
+            machine.demagnetise()
+
+    def load(self, tape: LoadedTape, lot: int = 0) -> None:
+        """Load a tape of the present setting, or none."""
+        self._at.load(tape, lot)
+
+    def rewind(self, section: str | None = None) -> None:
+        """Rewind to the start, or to a section of the reference tape."""
+        self._at.rewind(section)
+
+    def switch(self, control: str, position: str) -> None:
+        """Set a control. `setting` takes the tape out and is one of the settings; the others as `PracticeMachine`."""
+        if control != "setting":
+            self._at.switch(control, position)
+            return
+        if position not in self._settings:
+            raise Problem(f"setting has no position {position}; it has {', '.join(self._settings)}")
+        self._at.load("none")
+        self._at = self._settings[position]
+        self._at.load("none")
+
+    def reading_at(self, point: str) -> float:
+        """What a person reads at a point."""
+        return self._at.reading_at(point)
+
+    def output_to_mark(self) -> None:
+        """Turn the output control to its mark."""
+        for machine in self._settings.values():
+            machine.output_to_mark()
+
+    def turn(self, trimmer: str, degrees: float) -> None:
+        """Turn a trimmer, positive clockwise; it stops at its end stop."""
+        if trimmer not in self._trimmers:
+            raise Problem(f"there is no trimmer {trimmer}; there are {', '.join(self._trimmers)}")
+        for machine, usual in self._trimmers[trimmer]:
+            machine.turn(usual, degrees)
+
+    def trimmers(self) -> tuple[TrimmerPosition, ...]:
+        """The visible positions of all trimmers."""
+        out = []
+        for name, behind in self._trimmers.items():
+            machine, usual = behind[0]
+            position = next(p for p in machine.trimmers() if p.name == usual)
+            out.append(replace(position, name=name))
+        return tuple(out)
+
+    def truth(self) -> dict[str, float]:
+        """The error of each trimmer: dB, minutes of arc, % for speed."""
+        out = {}
+        for name, behind in self._trimmers.items():
+            machine, usual = next((b for b in behind if b[0] is self._at), behind[0])
+            out[name] = machine.truth()[usual]
+        return out
+
+    @property
+    def remaining_faults(self) -> tuple[str, ...]:
+        """The names of its faults that cleaning or demagnetising has not removed."""
+        return self._at.remaining_faults
+
+    @property
+    def owners_tape(self) -> OwnersTape:
+        """The tape from elsewhere, at the present setting."""
+        return self._at.owners_tape
+
+    def look(self, part: str) -> str:
+        """What a part looks like."""
+        return self._at.look(part)
+
+    @property
+    def dirt(self) -> tuple[str, ...]:
+        """The figures of dirt that are not 0."""
+        return self._at.dirt
+
+    def process(self, incoming: Floats) -> Floats:
+        """The output for an input, both shape (n, 2), full scale ±1, any n."""
+        return self._at.process(incoming)
