@@ -12,11 +12,13 @@ from bench.problem import Problem
 from bench.procedure.run import commands as say
 from bench.procedure.run.desk import Desk
 from bench.procedure.state.snapshot import Outcome, Prompt, Snapshot
+from bench.session.compare.diagnosis import WhatIsWrong, time_to_ask
 from bench.words.sentences import inert
 
 HELP = (
     "enter goes on; an answer is typed; skip REASON, accept REASON, note WORDS, tick N, turn TRIMMER DEGREES, "
-    "repeat, back, hold, stop (all sound), why, hint, now (print all again), leave, help"
+    "repeat, back, hold, stop (all sound), why, hint, now (print all again), diagnose (what is wrong), test (make the "
+    "suggested test), leave, help"
 )
 
 COUNT = 3
@@ -101,14 +103,21 @@ class CountDown:
 class LineCommands:
     """Handles typed lines: answers some, and turns all others into commands to the bench thread."""
 
-    def __init__(self, desk: Desk, narrator: Narrator, line: Callable[[str], None], beat_s: float) -> None:
-        self._desk, self._narrator, self._line = desk, narrator, line
+    def __init__(
+        self, desk: Desk, narrator: Narrator, line: Callable[[str], None], beat_s: float, wrong: WhatIsWrong | None
+    ) -> None:
+        self._desk, self._narrator, self._line, self._wrong = desk, narrator, line, wrong
         self._count = CountDown(line, beat_s)
 
     def handle(self, text: str) -> None:
         """Handle one line."""
         word = text.strip().casefold()
         latest = self._desk.latest
+        first, _, named = word.partition(" ")
+        if first in ("diagnose", "test"):
+            self._count.wait()
+            self._diagnose(named, start=first == "test")
+            return
         if word in ("stop", "leave"):
             self._count.stop()
         else:
@@ -131,6 +140,26 @@ class LineCommands:
             self._count.start(lambda: self._desk.post(command))
         else:
             self._desk.post(command)
+
+    def _diagnose(self, named: str, *, start: bool) -> None:
+        """Print what is wrong, or make the suggested test; a trainee names causes first."""
+        if self._wrong is None:
+            self._line("  in an exercise you say what is wrong; the debrief has the rest")
+            return
+        if self._narrator.trainee and not named:
+            self._line("  what do you think is wrong? Type diagnose, and one cause or more")
+            return
+        try:
+            lines, command = self._wrong.page()
+        except Problem as problem:
+            lines, command = [problem.sentence], None
+        if named:
+            self._desk.post(say.Note(f"thought to be wrong: {named}"))
+        if start and command is not None:
+            self._desk.post(command)
+            return
+        for text in ["no step of this job makes the suggested test"] if start else lines:
+            self._line(f"  {inert(text)}")
 
     def _answer_here(self, word: str, latest: Snapshot) -> None:
         match word:
@@ -167,14 +196,22 @@ def run_plain(
     narrator = Narrator(line, trainee=trainee or opened.exercise is not None)
     first_snapshot, over = threading.Event(), threading.Event()
 
+    wrong = WhatIsWrong(opened.store.folder, opened.job.steps) if opened.exercise is None else None
+    shown: list[Snapshot] = []
+
     def show(snapshot: Snapshot) -> None:
         narrator.narrate(snapshot)
+        if wrong is not None and not narrator.trainee and shown and time_to_ask(shown[-1], snapshot):
+            cause = wrong.line()
+            if cause:
+                line(f"what is wrong: {inert(cause)} (diagnose prints the rest)")
+        shown[:] = [snapshot]
         first_snapshot.set()
         if snapshot.outcome is not None:
             over.set()
 
     desk = opened.make_desk(show)
-    commands = LineCommands(desk, narrator, line, beat_s)
+    commands = LineCommands(desk, narrator, line, beat_s, wrong)
 
     def listen() -> None:
         first_snapshot.wait()  # what was typed ahead answers the first step, not nothing

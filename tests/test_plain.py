@@ -59,7 +59,7 @@ class ScriptedThread:
 def commands(latest: Snapshot, beat_s: float = 0.0) -> tuple[LineCommands, ScriptedThread, list[str]]:
     said: list[str] = []
     desk = ScriptedThread(latest)
-    return LineCommands(desk, Narrator(said.append, trainee=True), said.append, beat_s), desk, said  # type: ignore[arg-type]
+    return LineCommands(desk, Narrator(said.append, trainee=True), said.append, beat_s, None), desk, said  # type: ignore[arg-type]
 
 
 def test_tones_start_after_a_count_down_with_a_caution() -> None:

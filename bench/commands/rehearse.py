@@ -6,10 +6,16 @@ import argparse
 from dataclasses import replace
 from datetime import UTC, datetime
 
+from bench.audio.port import Visible
 from bench.clock import RehearsalClock
 from bench.commands.report import session_folder
 from bench.commands.run_options import add_sheets, narrate, run_and_report, run_request
-from bench.open_run import open_run
+from bench.diagnosis.answer import Diagnosis
+from bench.diagnosis.next_test import Possible
+from bench.open_run import OpenRun, open_run
+from bench.session.compare.diagnosis import diagnosis_of
+from bench.session.record.reader import read_session
+from bench.training.following import FollowingHands
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse, target_answers
 from bench.workspace import find_workspace
@@ -29,6 +35,9 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--date", type=_day, metavar="YYYY-MM-DD", help="the day on which it is, from ten o'clock (now)"
     )
+    parser.add_argument(
+        "--diagnose", action="store_true", help="ask what is wrong on the way, make the suggested tests, and mend it"
+    )
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 
 
@@ -40,8 +49,19 @@ def run(args: argparse.Namespace) -> int:
     if args.after is not None:
         asked = replace(asked, after=session_folder(args.after, args.workspace))
     opened = open_run(workspace, asked, clock, real_time=False, say=narrate)
-    hands = UnattendedHands(answers=target_answers(opened.job), override=args.override)
+    hands = following(opened) if args.diagnose else UnattendedHands()
+    hands.answers, hands.override = target_answers(opened.job), args.override
     return run_and_report(opened, lambda: rehearse(opened.runner, opened.port, clock, hands), as_json=args.json)
+
+
+def following(opened: OpenRun) -> FollowingHands:
+    """Hands that follow the diagnosis of what the session holds so far."""
+
+    def ask(possible: Possible) -> Diagnosis:
+        return diagnosis_of(read_session(opened.store.folder), possible)[0]
+
+    eyes = opened.port if isinstance(opened.port, Visible) else None
+    return FollowingHands(ask=ask, steps=opened.job.steps, tape_type=opened.job.tape.iec_type, eyes=eyes)
 
 
 def _day(text: str) -> datetime:

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.diagnosis.causes.cause import Cause
+from bench.diagnosis.causes.cause import Cause, cleared
 from bench.diagnosis.causes.table import known_causes
 from bench.diagnosis.machine import Machine
-from bench.diagnosis.next_test import NextTest, next_test
+from bench.diagnosis.next_test import NextTest, Possible, mend_first, next_test, stage_now
 from bench.diagnosis.options import STRANGE
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.lines import lines_of
@@ -20,10 +20,11 @@ from bench.diagnosis.readings.references import with_references
 from bench.diagnosis.readings.wiring import LEVELS, Sign, signs
 from bench.diagnosis.repeated import once
 from bench.diagnosis.rows import Place, Rows, Unused, part_places, place
-from bench.diagnosis.settings import settings_of
+from bench.diagnosis.settings import Setting, settings_of
 from bench.diagnosis.tones import switch_db
 from bench.diagnosis.weighing import NOTHING, Weighed, Weighing, weigh
 
+SURE_SIGN = 0.9
 ALIKE = 0.1
 """Another cause this likely beside the first, as a share of it, is told as one that reads alike."""
 
@@ -52,19 +53,8 @@ class Suspect:
     mended_by: str
     kind: str = ""
     left: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """A trimmer's error, expanded uncertainty (k = 2)."""
-
-    name: str
-    channel: str
-    run: str
-    """as found, or as left."""
-    value: float
-    unit: str
-    uncertainty: float
+    gone: bool = False
+    """Whether cleaning and demagnetising, which were done, put it right."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,14 +79,26 @@ class Diagnosis:
     unused: tuple[Unused, ...]
     unknown_answers: tuple[str, ...]
     contradictions: tuple[str, ...]
+    outliers: tuple[Finding, ...]
+    """Readings that stand alone: neither the others nor any cause explain them, so that they count less."""
     readings: int
     next_test: NextTest | None = None
-    weighing: Weighing | None = None
-    signs: tuple[Sign, ...] = ()
 
 
-def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str, str] | None = None) -> Diagnosis:
-    """What is wrong, from readings and what a person saw."""
+def diagnose(
+    machine: Machine,
+    findings: Sequence[Finding],
+    answers: Mapping[str, str] | None = None,
+    possible: Possible | None = None,
+) -> Diagnosis:
+    """What is wrong, from readings and what a person saw.
+
+    Args:
+        machine: the machine.
+        findings: the readings.
+        answers: what a person saw, by question.
+        possible: whether a test that could be suggested can be made; None where all can.
+    """
     told, plain = signs(with_references(findings, machine), machine)
     lines = lines_of(plain, machine)
     levels = {(f.stage, f.source) for f in plain if f.quantity in LEVELS and f.value is not None}
@@ -107,6 +109,7 @@ def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str
     places += part_places(plain, lines.peaks, lines.finding)
     unused = tuple(p for p in placed if isinstance(p, Unused))
     causes = tuple(c for c in known_causes(machine.heads) if c.name != "idler" or "idler" in machine.parts)
+    looks = [c for c in causes if c.name not in (answers or {})]
     by_answer, unknown = ratios(answers or {}, causes)
     if not places:
         return _of_signs(told, causes, unused, tuple(unknown), len(findings))
@@ -125,16 +128,21 @@ def diagnose(machine: Machine, findings: Sequence[Finding], answers: Mapping[str
         sets=_sets(weighing, told),
         nothing=nothing,
         not_in_list=strange,
-        settings=_settings(weighing),
+        settings=settings_of(weighing),
         not_looked_at=tuple(c.name for c in weighing.invisible),
         unused=unused,
         unknown_answers=tuple(unknown),
         contradictions=contradictions,
+        outliers=tuple(rows.places[n].finding for n in weighing.outliers),
         readings=len(findings) - len(unused),
-        next_test=next_test(weighing, [c for c in causes if c.name not in (answers or {})], machine),
-        weighing=weighing,
-        signs=tuple(told),
+        next_test=_of_sign(told) or next_test(weighing, looks, machine, possible),
     )
+
+
+def _of_sign(told: Sequence[Sign]) -> NextTest | None:
+    """What a sure sign asks to be done before anything else."""
+    sure = [s for s in told if s.probability >= SURE_SIGN]
+    return mend_first(sure[0].mended_by) if sure else None
 
 
 _ELSEWHERE = ("flutter_component", "mono_sum")
@@ -156,8 +164,9 @@ def _of_signs(
         unused,
         unknown,
         (),
+        (),
         count - len(unused),
-        signs=tuple(told),
+        next_test=_of_sign(told),
     )
 
 
@@ -182,6 +191,7 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
         for name in {o.cause.name for o in s.options if o.cause is not STRANGE}:
             total[name] = total.get(name, 0.0) + s.probability
     known = {c.name: c for c in causes}
+    clean = stage_now(weighing.fitter.rows) != "before-cleaning"
     out = []
     for name, probability in total.items():
         cause = known[name]
@@ -207,6 +217,7 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
                 mended_by=cause.mended_by,
                 kind=kind,
                 left=cause.left,
+                gone=clean and all(cleared(o.variant) for o in best.options if o.cause.name == name),
             )
         )
     return out
@@ -268,8 +279,3 @@ def _scale(cause: Cause, machine: Machine) -> float:
     if cause.name == "equalisation-switch":
         return abs(switch_db(machine))
     return {"µm": machine.film_scale, "mm": float((machine.width_mm / 0.6) ** 0.7)}.get(cause.unit, 1.0)
-
-
-def _settings(weighing: Weighing) -> tuple[Setting, ...]:
-    """Every trimmer's error, mixed over the likely sets."""
-    return tuple(Setting(*found) for found in settings_of(weighing))

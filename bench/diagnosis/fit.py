@@ -18,11 +18,12 @@ from bench.diagnosis.parameters import FIGURES, NAMES, SETTINGS, index, usual
 from bench.diagnosis.rows import Rows
 
 Values = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 BENT = tuple(f.name for f in FIGURES if not f.straight)
 """Settings that readings follow in a curve: fitted one by one."""
 DAMPING, STEP = 1e-2, 0.05
+STARTS = (1.0, 4.0)
+"""Where azimuth starts, of its usual spread: at 0 its loss has no slope, so that no fit would leave it."""
 FREEDOM = 4.0
 """Degrees of freedom of the settings' prior (Student's t): a trimmer may stand far out."""
 
@@ -103,7 +104,7 @@ class Fitter:
 
     def __init__(self, rows: Rows, covariance: Values) -> None:
         self.rows = rows
-        self.mean, width, _ = usual()
+        self.mean, width, _ = usual(lined_up_before=rows.machine.lined_up_before)
         self.whiten = np.linalg.inv(np.linalg.cholesky(covariance))
         self.log_det = 2 * float(np.log(np.diag(self.whiten)).sum())
         runs, weights = rows.runs(), rows.channel_weights()
@@ -122,10 +123,12 @@ class Fitter:
                 share.append(of_run * (weights[:, at[1]] if len(shape) > 1 else 1.0))
         self._share = np.array(share)
         self.precision = width[self.settings] ** -2.0
+        self._azimuth = width[self.settings] * np.array(["azimuth" in BENT[colour] for colour in self._colour])
 
-    def figures(self, variants: tuple[Variant, ...], x: Values, columns: dict[int, Values]) -> Values:
+    def figures(self, variants: tuple[Variant, ...], x: Values) -> Values:
         """The figures of one set."""
-        return np.asarray(self.vectors(Problemset([variants], columns, self.rows), x[None])[0])
+        none = {id(v): np.zeros((len(self.rows), 0)) for v in variants}
+        return np.asarray(self.vectors(Problemset([variants], none, self.rows), x[None])[0])
 
     def vectors(self, problem: Problemset, x: Values) -> Values:
         """The figures of each set."""
@@ -185,7 +188,10 @@ class Fitter:
     def fit(self, problem: Problemset, start: Values | None = None, rounds: int = 5) -> Fitted:
         """The most likely figures of each set, and the evidence."""
         prior, precision = self._prior(problem)
-        at = self._state(problem, prior.copy() if start is None else start)
+        if start is None:
+            start = prior.copy()
+            start[:, : len(self.settings)] += self._azimuth_start(problem)
+        at = self._state(problem, start)
         damping, columns = np.full(len(problem.sets), DAMPING), self.whiten @ problem.columns
         for _ in range(rounds):
             slopes = self.slopes(problem, at.x)
@@ -195,13 +201,24 @@ class Fitter:
         spread = np.asarray(np.linalg.inv(normal))
         return Fitted(problem, len(self.settings), evidence, at.x, spread, at.read, slopes)
 
+    def _azimuth_start(self, problem: Problemset) -> Values:
+        """Azimuth as it is most likely without a cause, from several starts; all else 0."""
+        alone = Problemset([()] * len(STARTS), problem.all_columns, self.rows)
+        starts = self.mean[self.settings] + np.outer(STARTS, self._azimuth)
+        found = self.fit(alone, starts, rounds=4)
+        best = found.x[int(np.argmax(found.log_evidence))]
+        return np.asarray(np.where(self._azimuth > 0, best - self.mean[self.settings], 0.0))
+
     def evidence(self, fitted: Fitted) -> Values:
-        """The evidence of sets that were fitted with another covariance, after one step along their slopes."""
+        """The evidence of sets that were fitted with another covariance, after one step straight along their slopes."""
         problem = fitted.problem
+        prior, precision = self._prior(problem)
         start = self._state(problem, fitted.x, fitted.read)
         along = (fitted.slopes, self.whiten @ problem.columns)
-        at, _, normal = self._step(problem, start, along, np.full(len(problem.sets), DAMPING))
-        return self._laplace(at.cost, self._prior(problem)[1], normal)
+        step, white, normal = self._aim(problem, start, along, np.full(len(problem.sets), DAMPING))
+        residual = start.residual - (white @ step[..., None])[..., 0]
+        cost = (residual**2).sum(axis=1) + self._weights(start.x + step, prior, precision)[1]
+        return self._laplace(np.minimum(cost, start.cost), precision, normal)
 
     def _state(self, problem: Problemset, x: Values, read: Values | None = None) -> _State:
         prior, precision = self._prior(problem)
@@ -213,6 +230,22 @@ class Fitter:
         self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
     ) -> tuple[_State, NDArray[np.bool_], Values]:
         """One step along slopes and whitened columns, kept where it is better; and the normal equations' matrix."""
+        step, _, normal = self._aim(problem, at, along, damping)
+        then = self._state(problem, at.x + step)
+        better = then.cost < at.cost
+        whole = better[:, None]
+        kept = _State(
+            np.where(whole, then.x, at.x),
+            np.where(whole, then.read, at.read),
+            np.where(whole, then.residual, at.residual),
+            np.where(better, then.cost, at.cost),
+        )
+        return kept, better, normal
+
+    def _aim(
+        self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
+    ) -> tuple[Values, Values, Values]:
+        """The step that the normal equations ask for, the whitened slopes, and the equations' matrix."""
         s, k = len(self.settings), problem.figure.shape[1]
         prior, precision = self._prior(problem)
         weights, _ = self._weights(at.x, prior, precision)
@@ -224,16 +257,7 @@ class Fitter:
         step = np.linalg.solve(damped, pull[..., None])[..., 0]
         step[:, s : s + k] = np.clip(step[:, s : s + k], -1.5, 1.0)
         step[:, :s] = np.clip(step[:, :s], -8.0, 8.0)
-        then = self._state(problem, at.x + step)
-        better = then.cost < at.cost
-        whole = better[:, None]
-        kept = _State(
-            np.where(whole, then.x, at.x),
-            np.where(whole, then.read, at.read),
-            np.where(whole, then.residual, at.residual),
-            np.where(better, then.cost, at.cost),
-        )
-        return kept, better, normal
+        return np.asarray(step), white, normal
 
     def _laplace(self, cost: Values, precision: Values, normal: Values) -> Values:
         half = np.log(precision).sum(axis=1) - np.linalg.slogdet(normal)[1] + self.log_det

@@ -38,12 +38,13 @@ class Machine:
     width_mm: float = 0.6
     spacing_mm: float = 0.9
     t1_us: float = 120.0
-    t2_us: float = 3180.0
     gap_um: float = 1.2
     reference_dbfs: float = -12.0
     """What the interface reads at the reference level."""
     parts: Mapping[str, float] = field(default_factory=dict)
     """Turns per second of each of `PARTS` that is known."""
+    lined_up_before: bool = False
+    """Whether an earlier visit adjusted it."""
     assumed: tuple[str, ...] = ()
     """What its sheet lacks."""
 
@@ -56,6 +57,11 @@ class Machine:
     def film_scale(self) -> float:
         """How much thicker a film is before anybody hears it, re a cassette deck."""
         return float((self.speed_mm_s / 47.625) ** 0.6)
+
+    @property
+    def delay_scale(self) -> float:
+        """Delay by gaps out of line or a weaving tape, re a cassette deck: less at speed, more on wide heads."""
+        return min(1.0, math.sqrt(47.625 / self.speed_mm_s))
 
     @property
     def us_per_arcmin(self) -> float:
@@ -74,7 +80,7 @@ def machine_of(facts: Mapping[str, Any], where: str) -> Machine:
     cassette = speed < SLOW_MM_S
     spacing = given.number("track_spacing_mm", usual=0.9 if cassette else 3.5)
     near = min(TRACK_FORMATS, key=lambda t: abs(t.spacing_mm - spacing))
-    t1, t2 = given.equalisation((120.0, 3180.0) if cassette else (35.0, 0.0) if speed > 300 else (50.0, 3180.0))
+    t1 = given.equalisation((120.0, 3180.0) if cassette else (35.0, 0.0) if speed > 300 else (50.0, 3180.0))
     reference = facts.get("reference")
     dbfs = reference.get("replay_dbfs", -12.0) if isinstance(reference, Mapping) else None
     heads = int(given.number("heads", usual=3.0))
@@ -86,10 +92,10 @@ def machine_of(facts: Mapping[str, Any], where: str) -> Machine:
         width_mm=given.number("track_width_mm", usual=near.width_mm, tell=False),
         spacing_mm=spacing,
         t1_us=t1,
-        t2_us=t2,
         gap_um=given.number("replay_gap_um", "gap_um", usual=1.2 if cassette else 3.0),
         reference_dbfs=float(dbfs) if isinstance(dbfs, int | float) else given.level("reference_dbfs", "replay_dbfs"),
         parts=_rates(facts, speed, cassette),
+        lined_up_before=facts.get("lined_up_before") is True,
         assumed=tuple(given.assumed),
     )
 
@@ -117,16 +123,17 @@ class _Given:
         found = [v for v in map(self._facts.get, keys) if isinstance(v, int | float) and not isinstance(v, bool)]
         return float(found[0]) if found else -12.0
 
-    def equalisation(self, usual: tuple[float, float]) -> tuple[float, float]:
+    def equalisation(self, usual: tuple[float, float]) -> float:
+        """The time constant of the treble, µs."""
         value = self._facts.get("equalisation_us")
         if value is None:
             self.assumed.append(f"equalisation_us {usual[0]:g} and {usual[1]:g}")
-            return usual
+            return usual[0]
         times = value if isinstance(value, list | tuple) else [value]
         good = [float(t) for t in times if isinstance(t, int | float) and not isinstance(t, bool) and 0 <= t < 1e5]
         if len(good) != len(times) or not 1 <= len(good) <= 2 or good[0] <= 0:
             raise Problem(f"{self._where}: machine.equalisation_us must be two times in µs, as [120, 3180]")
-        return good[0], good[1] if len(good) > 1 else 0.0
+        return good[0]
 
 
 def part_named(name: str) -> str | None:

@@ -6,30 +6,37 @@ from the model; a few draws from each say by how much the doubt is expected to f
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.diagnosis.causes.cause import Cause
+from bench.diagnosis.causes.cause import Cause, cleared
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.options import STRANGE
-from bench.diagnosis.readings.finding import Finding, Source
+from bench.diagnosis.readings.finding import STAGES, Finding, Source, Stage
 from bench.diagnosis.readings.looks import shown
 from bench.diagnosis.rows import Place, Rows, place
-from bench.diagnosis.spread import rough_columns, scatter_covariance, straight_columns
+from bench.diagnosis.spread import curve_columns, rough_columns, scatter_covariance, straight_columns
 from bench.diagnosis.weighing import TEMPER, Weighed, Weighing
 
 Values = NDArray[np.float64]
 
 DRAWS = 24
 MOST_SETS = 12
+SHAPES = 2
+"""Of a curve that nothing has read yet, the shapes that are tried."""
+LEAST_LIKELY = 0.002
+"""Sets less likely than this are not drawn from."""
 SETTLED_BITS = 0.35
 """With so little doubt about what has to be done, that is done first."""
 LEAST_BITS = 0.02
 HANDLING = 1.0
 """Minutes that any test costs beside its own, so that a glance that tells little is not the best."""
+
+
+Possible = Callable[["NextTest"], bool]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +52,8 @@ class NextTest:
     """What it measures; nothing for a look."""
     looks_for: str = ""
     """The cause that a look shows or not."""
+    remedy: str = ""
+    """What to mend, where nothing more is to be learnt first."""
 
     @property
     def reference_passes(self) -> int:
@@ -61,6 +70,11 @@ class NextTest:
             "measures": measures,
             "reference_passes": self.reference_passes,
         }
+
+
+def mend_first(remedy: str) -> NextTest:
+    """Where what to mend is settled."""
+    return NextTest(f"nothing more to learn: {remedy} first", 0.0, (), 0.0, remedy=remedy)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,8 +142,16 @@ UNITS = {
 }
 
 
-def next_test(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> NextTest | None:
-    """The best test, with looks for these causes.
+def next_test(
+    weighing: Weighing, causes: Sequence[Cause], machine: Machine, possible: Possible | None = None
+) -> NextTest | None:
+    """The best test.
+
+    Args:
+        weighing: of what was read.
+        causes: those that a look could be for.
+        machine: the machine.
+        possible: whether a test can be made here; None where all can.
 
     Returns:
         One of no minutes and no bits where what to mend is settled; None where nothing helps.
@@ -137,11 +159,11 @@ def next_test(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
     doubt = _Doubt(weighing)
     if float(doubt.entropy()) < SETTLED_BITS and not doubt.leads_nowhere():
         remedy = doubt.remedies[int(np.argmax(doubt.by_remedy()))]
-        return NextTest(f"nothing more to learn: {remedy} first", 0.0, (), 0.0)
+        return mend_first(remedy)
     best: tuple[float, NextTest] | None = None
     for test in (*_measured(weighing, doubt, machine), *_looked(doubt, causes)):
         rate = test.bits / (test.minutes + HANDLING)
-        if test.bits > LEAST_BITS and (best is None or rate > best[0]):
+        if test.bits > LEAST_BITS and (possible is None or possible(test)) and (best is None or rate > best[0]):
             best = (rate, test)
     return best[1] if best else None
 
@@ -151,20 +173,27 @@ class _Doubt:
 
     def __init__(self, weighing: Weighing) -> None:
         self.sets: list[Weighed] = list(weighing.sets[:MOST_SETS])
-        self.probability = np.array([s.probability for s in self.sets])
+        open_ = sum(s.probability for s in weighing.unseen)
+        seen = np.array([s.probability - (0.0 if s.options else open_) for s in self.sets])
+        shapes = [s for s in weighing.unseen for _ in range(SHAPES if s.options[0].variant.curves else 1)]
+        counts = [SHAPES if s.options[0].variant.curves else 1 for s in shapes]
+        self.sets += shapes
+        unseen = [s.probability / n for s, n in zip(shapes, counts, strict=True)]
+        self.probability = np.concatenate([np.maximum(seen, 0.0), unseen])
         self.probability /= self.probability.sum()
-        todo = ["; ".join(sorted({o.cause.mended_by for o in s.options})) for s in self.sets]
+        clean = stage_now(weighing.fitter.rows) != "before-cleaning"
+        left = [[o.cause for o in s.options if not (clean and cleared(o.variant))] for s in self.sets]
+        todo = ["; ".join(sorted({cause.mended_by for cause in causes})) for causes in left]
         self.remedies = list(dict.fromkeys(todo))
-        self._group = np.array([self.remedies.index(t) for t in todo])
+        self._remedy_of = np.array([[t == remedy for remedy in self.remedies] for t in todo], dtype=float)
 
     def by_remedy(self, probability: Values | None = None) -> Values:
         """Probability of each remedy, the last axis of `probability` being the sets."""
-        p = self.probability if probability is None else probability
-        return np.stack([p[..., self._group == n].sum(axis=-1) for n in range(len(self.remedies))], axis=-1)
+        return np.asarray((self.probability if probability is None else probability) @ self._remedy_of)
 
     def leads_nowhere(self) -> bool:
-        """Whether the likeliest is that nothing, or something unknown, is wrong."""
-        return all(o.cause is STRANGE for o in self.sets[0].options)
+        """Whether there is most likely nothing to mend, or nobody knows what."""
+        return self.remedies[int(np.argmax(self.by_remedy()))] in ("", STRANGE.mended_by)
 
     def entropy(self, probability: Values | None = None) -> Values:
         """Of what has to be done, bits."""
@@ -206,15 +235,19 @@ def _looked(doubt: _Doubt, causes: Sequence[Cause]) -> list[NextTest]:
 def _measured(weighing: Weighing, doubt: _Doubt, machine: Machine) -> list[NextTest]:
     """Measurements that were not made yet."""
     rows = weighing.fitter.rows
-    read = {(p.finding.source, p.finding.quantity) for p in rows.places if p.finding.stage != "before-cleaning"}
+    stage = stage_now(rows)
+    cleaned = stage != "before-cleaning"
+    read = {
+        (p.finding.source, p.finding.quantity) for p in rows.places if cleaned == (p.finding.stage != "before-cleaning")
+    }
     tests: list[Measurement] = []
     places: list[Place] = []
     members: list[range] = []
     for test in MEASUREMENTS:
         wanted = [q for q in test.quantities if (test.source, q) not in read]
-        if not wanted or machine.heads not in test.heads or (test.cassette_only and not machine.cassette):
+        new = [p for q in wanted for p in templates(test, machine, stage) if p.finding.quantity == q]
+        if not new or (test.source == "reference-tape" and not cleaned):
             continue
-        new = [p for q in wanted for p in _places(test, q, machine)]
         members.append(range(len(places), len(places) + len(new)))
         tests.append(test)
         places += new
@@ -231,22 +264,25 @@ def _measured(weighing: Weighing, doubt: _Doubt, machine: Machine) -> list[NextT
     return out
 
 
-def templates(test: Measurement, machine: Machine) -> list[Place]:
-    """The rows of a test, with no reading in them."""
+def stage_now(rows: Rows) -> Stage:
+    """The stage that the readings have come to."""
+    return max((p.finding.stage for p in rows.places), key=STAGES.index)
+
+
+def templates(test: Measurement, machine: Machine, stage: Stage = "after-cleaning") -> list[Place]:
+    """The rows of a test at a stage, with no reading in them."""
     if machine.heads not in test.heads or (test.cassette_only and not machine.cassette):
         return []
-    return [p for quantity in test.quantities for p in _places(test, quantity, machine)]
+    return [p for quantity in test.quantities for p in _places(test, quantity, machine, stage)]
 
 
-def _places(test: Measurement, quantity: str, machine: Machine) -> list[Place]:
+def _places(test: Measurement, quantity: str, machine: Machine, stage: Stage) -> list[Place]:
     out = []
     for hz in test.hz:
         for channel in test.channels:
             unit = UNITS.get(quantity, "dB")
             method = "line at" if quantity == "hum" else "A-weighted rms" if "nois" in quantity else ""
-            finding = Finding(
-                "", "after-cleaning", test.source, quantity, channel, 1.0, unit, frequency_hz=hz, method=method
-            )
+            finding = Finding("", stage, test.source, quantity, channel, 1.0, unit, frequency_hz=hz, method=method)
             placed = place(finding, machine)
             if isinstance(placed, Place):
                 out.append(placed)
@@ -266,24 +302,27 @@ def _expected(weighing: Weighing, doubt: _Doubt, new: list[Place], machine: Mach
     covariance = shared + scatter_covariance(rows, repeats)
     through = np.linalg.solve(covariance[np.ix_(was, was)], covariance[np.ix_(was, now)]).T
     spread = covariance[np.ix_(now, now)] - through @ covariance[np.ix_(was, now)]
-    means = []
-    for s in doubt.sets:
-        vector = fitter.figures(tuple(o.variant for o in s.options), s.x, session.columns)
-        means.append(rows.predict(vector[None])[0][now] + through @ (old.values - s.read))
-    return np.array(means), np.asarray(spread)
+    vectors = np.array([fitter.figures(tuple(o.variant for o in s.options), s.x) for s in doubt.sets])
+    read = np.array([old.values - s.read for s in doubt.sets])
+    means = rows.predict(vectors)[:, now] + read @ through.T
+    random = np.random.default_rng(2)
+    for n, s in enumerate(doubt.sets):
+        for curve in (c for o in s.options if id(o.variant) not in session.columns for c in o.variant.curves):
+            columns = curve_columns(rows, curve)[now]
+            means[n] += columns @ random.standard_normal(columns.shape[1])
+    return means, np.asarray(spread)
 
 
 def _gain(doubt: _Doubt, means: Values, spread: Values, random: np.random.Generator) -> float:
     """By how much doubt is expected to fall, bits."""
     half = np.linalg.cholesky(spread + 1e-9 * np.eye(len(spread)))
     white = np.linalg.solve(half, means.T).T
-    likely = np.flatnonzero(doubt.probability > 0.01)
-    left = 0.0
-    for n in likely:
-        drawn = white[n] + random.standard_normal((DRAWS, white.shape[1]))
-        log = -0.5 * ((drawn[:, None] - white) ** 2).sum(axis=2) * TEMPER + np.log(np.maximum(doubt.probability, 1e-12))
-        posterior = np.exp(log - log.max(axis=1, keepdims=True))
-        posterior /= posterior.sum(axis=1, keepdims=True)
-        left += float(doubt.probability[n] * doubt.entropy(posterior).mean())
-    total = float(doubt.probability[likely].sum())
-    return max(0.0, float(doubt.entropy()) - left / max(total, 1e-9))
+    likely = np.flatnonzero(doubt.probability > LEAST_LIKELY)
+    drawn = (white[likely, None] + random.standard_normal((DRAWS, white.shape[1]))).reshape(-1, white.shape[1])
+    near = drawn @ white.T - 0.5 * (white**2).sum(axis=1)
+    log = TEMPER * near + np.log(np.maximum(doubt.probability, 1e-12))
+    posterior = np.exp(log - log.max(axis=1, keepdims=True))
+    posterior /= posterior.sum(axis=1, keepdims=True)
+    left = doubt.entropy(posterior).reshape(len(likely), DRAWS).mean(axis=1)
+    weights = doubt.probability[likely]
+    return max(0.0, float(doubt.entropy() - weights @ left / weights.sum()))

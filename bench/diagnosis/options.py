@@ -40,7 +40,7 @@ STRANGE = Cause(
         *_strange("replay"),
         *_strange("record"),
         Variant("both", (Move("part", 2.3, 0.5, at=(PARTS.index("idler"),)),), share=1.5),
-        Variant("both", curves=(Curve("low end", 4.0),), share=0.7),
+        Variant("both", curves=(Curve("low end", 4.0),), share=0.4),
     ),
     1.0,
     "",

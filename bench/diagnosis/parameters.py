@@ -49,7 +49,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("replay_azimuth", 4.0, "arcmin", SETTINGS, straight=False, trimmer="replay azimuth"),
     Figure("record_azimuth", 3.0, "arcmin", SETTINGS, straight=False, trimmer="record azimuth"),
     Figure("record_level", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="record level", left=2.0),
-    Figure("record_equalisation", 1.2, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation", left=2.5),
+    Figure("record_equalisation", 1.5, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation", left=2.5),
     Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="bias"),
     Figure("speed", 0.8, "%", SETTINGS, trimmer="speed"),
     Figure("replay_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL),
@@ -84,7 +84,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("pilot_filter", 0.0, "dB"),
     Figure("encoded", 0.0, "1"),
     # The tape in use
-    Figure("sensitivity", 1.0, "dB"),
+    Figure("sensitivity", 0.8, "dB"),
     Figure("tape_treble", 1.2, "dB"),
     Figure("maximum", 1.6, "dB"),
     Figure("hiss", 3.0, "dB"),
@@ -111,6 +111,10 @@ FIGURES: tuple[Figure, ...] = (
 NAMES = {f.name: f for f in FIGURES}
 
 
+DRIFTED = 0.5
+"""Of its usual spread, what a setting has on a machine that was lined up before. Common practice, no source."""
+
+
 def _layout() -> tuple[dict[str, slice], int]:
     out, at = {}, 0
     for figure in FIGURES:
@@ -124,14 +128,20 @@ WHERE, COUNT = _layout()
 """Where each figure stands in the vector, and how long that is."""
 
 
-def usual() -> tuple[Values, Values, NDArray[np.bool_]]:
-    """Mean and standard deviation of the vector on a machine without a fault, and which figures are straight lines."""
+def usual(*, lined_up_before: bool = False) -> tuple[Values, Values, NDArray[np.bool_]]:
+    """Mean and standard deviation of the vector on a machine without a fault, and which figures are straight lines.
+
+    Args:
+        lined_up_before: whether an earlier visit set its trimmers right, so that they have only drifted since.
+    """
     mean, width, straight = np.zeros(COUNT), np.zeros(COUNT), np.ones(COUNT, dtype=bool)
     for figure in FIGURES:
         at = WHERE[figure.name]
         mean[at], width[at] = figure.mean, figure.usual
         if figure.left != 1.0:
             width[(at.start + at.stop) // 2 : at.stop] *= figure.left
+        if figure.trimmer and lined_up_before:
+            width[at.start : (at.start + at.stop) // 2] *= DRIFTED
         straight[WHERE[figure.name]] = figure.straight
     return mean, width, straight
 

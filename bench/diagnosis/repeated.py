@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from bench.diagnosis.rows import Place
+from bench.words.figures import number
 
 APART, LEAST = 8.0, 1.0
 """So many standard deviations apart, and at least so much, two readings can't both be true."""
@@ -39,7 +40,5 @@ def once(places: Sequence[Place]) -> tuple[list[Place], tuple[str, ...]]:
 
 def _told(one: Place, other: Place) -> str:
     a, b = one.finding, other.finding
-    return (
-        f"{a.id} and {b.id} are of the same thing, and read {a.value:g} and {b.value:g} {a.unit}: "
-        "they can't both be true"
-    )
+    low, high = (number(f.value or 0.0, 2) for f in (a, b))
+    return f"{a.id} and {b.id} are of the same thing, and read {low} and {high} {a.unit}: they can't both be true"

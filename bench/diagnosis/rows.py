@@ -78,7 +78,7 @@ def place(finding: Finding, machine: Machine) -> Place | Unused:
 
 def tone_scatter(hz: float, machine: Machine) -> float:
     """By how much the level of a tone differs when it is recorded or played again, dB. Common practice, no source."""
-    return 0.12 + 0.16 * hz / 1e4 * min(1.0, math.sqrt(47.625 / machine.speed_mm_s))
+    return 0.12 + 0.16 * hz / 1e4 * machine.delay_scale
 
 
 def reference_hz(finding: Finding, machine: Machine) -> float:
@@ -122,7 +122,9 @@ def _circuit(finding: Finding, value: float) -> Place | Unused:
     return Place(finding, value, SCATTER[kind], finding.uncertainty / 2, row=row, kind=kind)
 
 
-def _single(of: str, finding: Finding, value: float, stated: float, **more: float | int | None) -> Place:
+def _single(
+    of: str, finding: Finding, value: float, stated: float, scale: float = 1.0, **more: float | int | None
+) -> Place:
     row = Row(
         finding.stage,
         finding.source,
@@ -131,7 +133,7 @@ def _single(of: str, finding: Finding, value: float, stated: float, **more: floa
         sent_db=finding.sent_db or 0.0,
         **more,  # type: ignore[arg-type]
     )
-    return Place(finding, value, SCATTER[of], stated, row=row, kind=of)
+    return Place(finding, value, scale * SCATTER[of], stated, row=row, kind=of)
 
 
 def _plain(kind: str) -> Callable[[Finding, float, Machine], Place | Unused]:
@@ -158,7 +160,7 @@ def _delay(finding: Finding, value: float, machine: Machine) -> Place | Unused:
         if not finding.frequency_hz:
             return Unused(finding, "its frequency is missing")
         to_us = 1e6 / (360.0 * finding.frequency_hz)
-    return _single("delay", finding, value * to_us, finding.uncertainty * to_us / 2)
+    return _single("delay", finding, value * to_us, finding.uncertainty * to_us / 2, machine.delay_scale)
 
 
 def _noise(finding: Finding, value: float, machine: Machine) -> Place | Unused:

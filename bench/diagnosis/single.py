@@ -74,11 +74,12 @@ def _bias(f: Figures, row: Row) -> Values:
 
 def _delay(f: Figures, machine: Machine, row: Row) -> Values:
     run = settings_of(row.stage)
+    scale = machine.delay_scale
     if row.source == "reference-tape":
-        return np.asarray(machine.us_per_arcmin * f["replay_azimuth"][:, run] + f["scatter"])
+        return np.asarray(machine.us_per_arcmin * f["replay_azimuth"][:, run] + scale * f["scatter"])
     if machine.heads == 2:
-        return 0.3 * f["scatter"]
-    return np.asarray(machine.us_per_arcmin * f["record_azimuth"][:, run] + f["record_scatter"])
+        return 0.3 * scale * f["scatter"]
+    return np.asarray(machine.us_per_arcmin * f["record_azimuth"][:, run] + scale * f["record_scatter"])
 
 
 def _noise(f: Figures, machine: Machine, row: Row) -> Values:
@@ -223,7 +224,7 @@ QUANTITY: dict[str, Callable[[Figures, Machine, Row], Values]] = {
     "decoder": _circuit,
 }
 SCATTER: dict[str, float] = {
-    "delay": 1.5,
+    "delay": 1.2,
     "noise": 0.7,
     "hum": 1.5,
     "maximum": 0.4,
@@ -238,7 +239,7 @@ SCATTER: dict[str, float] = {
     "weave": 0.3,
     "dropouts": 0.6,
     "drift": 0.05,
-    "speed": 0.04,
+    "speed": 0.015,
     "encoder": 0.35,
     "decoder": 0.35,
 }

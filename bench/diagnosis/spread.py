@@ -106,7 +106,7 @@ def curve_columns(rows: Rows, curve: Curve) -> Values:
 
 def straight_columns(rows: Rows, base: Values) -> Values:
     """By how much rows move with each figure that they follow in a straight line, for its usual spread."""
-    _, width, straight = usual()
+    _, width, straight = usual(lined_up_before=rows.machine.lined_up_before)
     which = np.flatnonzero(straight & (width > 0))
     sets = np.repeat(base[None], len(which) + 1, axis=0)
     sets[np.arange(len(which)), which] += 0.5 * width[which]

@@ -85,6 +85,7 @@ class Tones:
         self._top = (1 / (1 + (hz / 16e3 - 16e3 / hz) ** 2)) / (1 / (1 + (x / 16 - 16 / x) ** 2))
         w = (2e-6 * np.pi * hz * machine.t1_us) ** 2
         self._shape = self._top - w / (1 + w)
+        self._encoding = encoding_db(hz, sent_db)
 
     def level_db(self, f: Figures) -> Values:
         """Error of level, shape (sets, 2, tones)."""
@@ -147,7 +148,7 @@ class Tones:
             + low_end_db(self.hz, self._each(f["record_low_end"]))
             + self._pressed(f, recorded)
             - self._each(f["pilot_filter"]) * np.clip((self.hz - 1e4) / 2.5e3, 0, 3) ** 2
-            + self._each(f["encoded"]) * encoding_db(self.hz, self.sent_db)
+            + self._each(f["encoded"]) * self._encoding
         )
 
     def _pressed(self, f: Figures, recorded: Values) -> Values:
@@ -167,9 +168,12 @@ def low_end_db(hz: Values, corner_hz: Values) -> Values:
 
 
 def encoding_db(hz: Values, sent_db: Values) -> Values:
-    """About what a Type B encoder adds to a steady tone."""
-    band = 1 / (1 + (900.0 / hz) ** 2)
-    return np.asarray(10 * band / (1 + 10 ** ((sent_db + 24 - 6 * (hz < 3000)) / 9)))
+    """What a Type B encoder adds to a steady tone: a band of highs that louder tones narrow from above.
+
+    A closed form within the limits of the data sheet's points, `bench.tape.encoding_curves.TYPE_B_DATA_SHEET`.
+    """
+    boost = 10.5 / (1 + 10 ** ((sent_db + 19.4) / 10))
+    return np.asarray(boost / (1 + (700.0 / hz) ** 2) / (1 + hz / 6e3 * 10 ** ((sent_db + 20.0) / 10)))
 
 
 def power_sum_db(*levels: Values) -> Values:

@@ -67,13 +67,14 @@ class Weighing:
     """Most likely first; the empty set is "nothing wrong"."""
     invisible: tuple[Cause, ...]
     """What these readings can't show at all."""
+    unseen: tuple[Weighed, ...]
+    """Those causes as sets: what "nothing wrong" leaves open."""
     fitter: Fitter
     session: Session
-    misfit: float
-    """Chi-squared of the best set over the number of rows."""
+    grade: tuple[float, float]
+    """Roughness and scatter that explain the readings best, re the usual ones."""
     outliers: tuple[int, ...]
     """Rows that no set explains."""
-    grade: tuple[float, float]
 
 
 def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> Weighing:
@@ -117,14 +118,13 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     probability = np.exp(scores - np.logaddexp.reduce(scores))
     out: list[Weighed] = []
     for n in np.argsort(-probability):
-        if probability[n] < 1e-4 and len(out) > 8:
-            break
+        if probability[n] < 1e-4 and len(out) > 8 and sets[n]:
+            continue  # "nothing wrong" always stays, for comparison
         fit, at_set = (fitted, int(n)) if n < len(singles) or both is None else (both, int(n) - len(singles))
         x, spread, read = fit.x[at_set], fit.spread[at_set], fit.read[at_set]
         out.append(Weighed(sets[n], float(probability[n]), x, spread, read, len(fitter.settings)))
-    residual = fitter.whiten @ (rows.values - out[0].read)
-    misfit = float(residual @ residual) / max(len(rows), 1)
-    return Weighing(tuple(out), tuple(invisible), fitter, session, misfit, outliers, GRADES[best][:2])
+    unseen = [one for s in out if not s.options for one in _unseen(s, invisible, options)]
+    return Weighing(tuple(out), tuple(invisible), tuple(unseen), fitter, session, GRADES[best][:2], outliers)
 
 
 def _prior(options: Sequence[Option], invisible: Sequence[Cause]) -> Values:
@@ -136,6 +136,21 @@ def _prior(options: Sequence[Option], invisible: Sequence[Cause]) -> Values:
     shares = [rest / strange if o.cause is STRANGE else SINGLES / total for o in options]
     nothing = NOTHING + SINGLES * unseen / max(total, 1e-9)
     return np.log([nothing, *(share * o.weight for share, o in zip(shares, options, strict=True))])
+
+
+def _unseen(nothing: Weighed, invisible: Sequence[Cause], options: Sequence[Option]) -> list[Weighed]:
+    """What is open beside "nothing that these readings show": each invisible cause, in its likeliest variant."""
+    odds = sum(o.weight for o in options if o.cause is not STRANGE)
+    hidden = UNSEEN * sum(c.odds for c in invisible)
+    share = SINGLES * UNSEEN / max(odds + hidden, 1e-9) / (NOTHING + SINGLES * hidden / max(odds + hidden, 1e-9))
+    out = []
+    for cause in invisible:
+        variant = max(cause.variants, key=lambda v: v.share)
+        x = np.concatenate([nothing.x[: nothing.settings], [math.log(m.median) for m in variant.moves]])
+        set_ = (Option(cause, variant, cause.odds),)
+        chance = nothing.probability * share * cause.odds
+        out.append(Weighed(set_, chance, x, nothing.spread, nothing.read, nothing.settings))
+    return out
 
 
 def _fit(fitter: Fitter, sets: Sequence[Set], session: Session, *, start: Values | None = None, rounds: int) -> Fitted:

@@ -10,7 +10,8 @@ from bench.problem import Problem
 from bench.procedure.model.exercise_steps import NameCauses, RivalTest
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Fault
-from bench.procedure.model.steps import ByHand, RecordReplay, Reference, StepBase
+from bench.procedure.model.steps import ByHand, RecordReplay
+from bench.procedure.state.dependencies import quantities
 from bench.training.causes import Cause
 from bench.training.rivals import rival_of
 
@@ -80,14 +81,6 @@ def fault_shows(job: Job, fault: Fault) -> bool:
         if measured & shown_by(figure):
             return True
     return False
-
-
-def quantities(step: StepBase) -> tuple[str, ...]:
-    """The quantities that a step measures."""
-    if isinstance(step, Reference | RecordReplay):
-        return tuple(step.targets)
-    quantity = getattr(step, "quantity", "")
-    return (quantity,) if quantity else ()
 
 
 def draw_faults(

@@ -110,6 +110,7 @@ PAGES = (
     KeyAction("move(-1)", "up", "", "line", "A line back.", in_palette=False),
     KeyAction("page(1)", "space", "", "page", "A page on.", ("right", "pagedown")),
     KeyAction("page(-1)", "left", "", "page back", "A page back.", ("pageup",)),
+    KeyAction("start_test", "m", "F6", "make the test", "Make the suggested test now; then the job goes on."),
     KeyAction(
         "open_outside", "o", "F4", "open outside", "Open the page in the browser, or what else opens such files."
     ),

@@ -153,15 +153,15 @@ def shortened_prompt(asked: KeyPrompt, kind: str, width: int) -> tuple[KeyPrompt
     return (key, SHORT_PROMPTS.get(kind, text), interlock), wrap(text, min(width, READABLE))
 
 
-def notice_of(snapshot: Snapshot) -> tuple[str, str]:
-    """The notice and its role: unsaved data, a notice, or steps to check again."""
+def notice_of(snapshot: Snapshot, cause: str = "") -> tuple[str, str]:
+    """The notice and its role: unsaved data, a notice, steps to check again, or what is wrong."""
     if snapshot.unsaved:
         return "! " + snapshot.unsaved, "caution"
     if snapshot.notice:
         return snapshot.notice, "accent"
     if snapshot.to_check_again:
         return "To be checked again: " + ", ".join(snapshot.to_check_again), "caution"
-    return "", "quiet"
+    return f"What is wrong: {cause}. d for the rest" if cause else "", "quiet"
 
 
 def step_and_prompt(snapshot: Snapshot) -> tuple[object, ...]:

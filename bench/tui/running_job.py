@@ -13,6 +13,7 @@ from bench.workspace import Workspace
 if TYPE_CHECKING:
     from bench.clock import Clock
     from bench.open_run import OpenRun
+    from bench.procedure.run.commands import Command
     from bench.procedure.run.desk import Desk
     from bench.procedure.state.snapshot import Outcome, Snapshot
     from bench.run_request import RunRequest
@@ -62,17 +63,23 @@ class RunningJob:
         self.trainee = self.trainee or opened.exercise is not None
         return opened.make_desk(on_snapshot)
 
-    def diagnosis_lines(self) -> list[str]:
-        """What is wrong, by what the session holds on disk so far; in an exercise that is for its debrief."""
-        if self._opened is None:
-            return []
-        if self._opened.exercise is not None:
-            return ["In an exercise you say what is wrong. The debrief has the rest."]
-        from bench.diagnosis.telling.page import page
-        from bench.session.compare.diagnosis import diagnosis_of
-        from bench.session.record.reader import read_session
+    def diagnosis_line(self, before: Snapshot, now: Snapshot) -> str:
+        """What is wrong, where a person wants to know it at this moment; "" elsewhere, and always for a trainee."""
+        from bench.session.compare.diagnosis import WhatIsWrong, time_to_ask
 
-        return page(diagnosis_of(read_session(self._opened.store.folder))[0])
+        if self._opened is None or self.trainee or not time_to_ask(before, now):
+            return ""
+        return WhatIsWrong(self._opened.store.folder, self._opened.job.steps).line()
+
+    def diagnosis_page(self) -> tuple[list[str], Command | None]:
+        """What is wrong, as lines, and what makes the suggested test; in an exercise that is for its debrief."""
+        if self._opened is None:
+            return [], None
+        if self._opened.exercise is not None:
+            return ["In an exercise you say what is wrong. The debrief has the rest."], None
+        from bench.session.compare.diagnosis import WhatIsWrong
+
+        return WhatIsWrong(self._opened.store.folder, self._opened.job.steps).page()
 
     def audible_guide(self) -> Guide:
         """The audible guide, on an output that does not lead to the machine; raises `Problem` where there is none."""

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from tests.diagnosis.scores import judged, reliability, table
+from tests.diagnosis.scores import judged, ranked, reliability, share, table
+from tests.diagnosis.suggestions import followed, visit, worth
 
 pytestmark = pytest.mark.long
 
 CASES, STRANGE = range(50_000, 50_300), range(60_000, 60_050)
+SUGGESTED, WORTH = range(80_000, 80_100), 16
 
 
 def test_the_table(capsys: pytest.CaptureFixture[str]) -> None:
@@ -17,3 +19,24 @@ def test_the_table(capsys: pytest.CaptureFixture[str]) -> None:
     with capsys.disabled():
         print("\n" + "\n".join(table(cases, strange)))
     assert reliability(cases)[1] <= 0.02
+
+
+def test_the_table_of_suggested_tests(capsys: pytest.CaptureFixture[str]) -> None:
+    """What was first with no, one and two suggested tests made, and what a suggestion was worth."""
+    lines = []
+    for whole in (False, True):
+        starts = [visit(seed, whole=whole) for seed in SUGGESTED]
+        said = [[ranked(d) for d in followed(s, 2)] for s in starts]
+        for tests in (0, 1, 2):
+            ends = [(s.truth.causes, names[tests]) for s, names in zip(starts, said, strict=True)]
+            first = share([names[0] == true[0] for true, names in ends if len(true) == 1])
+            both = share([set(true) <= set(names[:3]) for true, names in ends if len(true) == 2])
+            begun = "all" if whole else "record and replay"
+            lines.append(f"begun with {begun}, {tests} tests: first {first}, both in the first three {both}")
+    bits = [worth(visit(seed, whole=False)) for seed in SUGGESTED[:WORTH]]
+    got, best = (sum(column) for column in zip(*bits, strict=True))
+    lines.append(
+        f"suggested test brought {100 * got / best:.0f} % of the best by hindsight, bits a minute, {WORTH} visits"
+    )
+    with capsys.disabled():
+        print("\n" + "\n".join(lines))

@@ -60,10 +60,12 @@ SINGLES = (
     *("dried-capacitor", "amplifier-noise", "hum", "poor-separation", "weak-oscillator", "encoder", "decoder"),
     *("tape-selector", "tape-of-another-type", "aged-reference-tape", "pinch-roller", "capstan", "reel", "belt"),
     *("tension", "dead-channel", "inverted-channel", "swapped-channels", "leaky-record-capacitor", "limiter-left-in"),
-    "input-clipping",
+    *("input-clipping", "pilot-filter-left-in", "noise-reduction-left-in", "reference-tape-of-another-kind"),
+    *("motor-speed", "wrong-mains-frequency", "wrong-speed-tape"),
 )
 BY_QUICK_CHECK = {"dirt-replay-head", "head-bump", "dried-capacitor", "dead-channel"}
-CASSETTE_ONLY = {"tape-selector", "tape-of-another-type", "encoder", "decoder"}
+CASSETTE_ONLY = {"tape-selector", "tape-of-another-type", "encoder", "decoder", "noise-reduction-left-in"}
+CASSETTE_ONLY |= {"pilot-filter-left-in"}
 
 
 @dataclass
@@ -130,6 +132,8 @@ class OtherMachine:
         }
         self.scatter = rng.normal(0, 1.0) * (0.3 if not self.cassette else 1.0)
         self.drift_us = rng.normal(0, 1.0)
+        self.sign = float(rng.choice([-1, 1]))
+        self.flux = bool(rng.random() < 0.6)
         self.third_power = rng.choice([1.7, 2.0, 2.3])
         self.low = {
             c: (90.0 * size * rng.lognormal(0, 0.2) if "dried-capacitor" in causes and c == self.one else 0.0)
@@ -271,6 +275,12 @@ class OtherMachine:
             out = out - 2.2 * self.size * (1 if sent > -6 else 0)
         if self.low_side == "record":
             out = out + self._one_pole(self.low[c], hz)
+        if "pilot-filter-left-in" in self.causes:
+            out = out - 10 * np.log10(1 + (hz / (14.0e3 - 0.9e3 * self.size)) ** 14)
+        if "noise-reduction-left-in" in self.causes:
+            # A sliding band: at −20 dB 4.3 dB at 1.3 kHz and about 2 dB at the top, after component data sheet NTE2003.
+            band = 3.6 * np.exp(-0.5 * (np.log2(hz / 1600) / 1.4) ** 2) + 1.2 * k**0.3
+            out = out + max(0.0, (-sent - 5) / 15) * band
         return np.asarray(out)
 
     # ------------------------------------------------------------- readings
@@ -287,6 +297,11 @@ class OtherMachine:
         if source == "reference-tape":
             if "aged-reference-tape" in self.causes:
                 out = out - 2.2 * self.size * (hz / 1e4) ** 1.2
+            if "reference-tape-of-another-kind" in self.causes:
+                t1 = 1e-6 * self.kind["eq"][0]
+                w, k = 2 * np.pi * hz * t1, (120 / 70 if self.cassette else 1.43) ** self.sign
+                other = 10 * np.log10((1 + (w * k) ** 2) / (1 + w**2))
+                out = out + (1.6 * self.sign * self.size**0.3 if self.flux else other)
             out = out + self.rng.normal(0, 0.1, hz.shape)
         else:
             out = out + self.record(c, hz, stage, sent)

@@ -135,7 +135,12 @@ class Visit:
                     ("%", 0.1 * peak),
                     frequency_hz=rates[n],
                 )
-        speed = m.set["speed", "both"] + r.normal(0, 0.03)
+        wrong = {
+            "motor-speed": 2.2 * m.sign * m.size**0.6,
+            "wrong-mains-frequency": 20.0 if m.sign > 0 else -16.7,
+            "wrong-speed-tape": 5.0 if m.sign > 0 else -4.76,
+        }
+        speed = m.set["speed", "both"] + r.normal(0, 0.03) + sum(by for name, by in wrong.items() if name in m.causes)
         self.add((stage, "reference-tape"), "speed_error", "both", speed, ("%", 0.08), frequency_hz=3150.0)
         self.add((stage, "reference-tape"), "speed_drift", "both", drift, ("%", 0.05), frequency_hz=3150.0)
 

@@ -18,6 +18,12 @@ from tests.diagnosis.other_readings import make
 BINS = (0.0, 0.03, 0.1, 0.3, 0.5, 0.7, 0.9, 0.97, 1.0001)
 
 
+def ranked(said: Diagnosis) -> list[str]:
+    """The causes in their order, "not in the list" among them."""
+    every = [(s.probability, s.name) for s in said.suspects] + [(said.not_in_list, "not-in-list")]
+    return [name for _, name in sorted(every, reverse=True)]
+
+
 @dataclass(frozen=True)
 class Judged:
     """One machine."""
@@ -29,9 +35,7 @@ class Judged:
 
     @property
     def ranked(self) -> list[str]:
-        """The causes in their order, "not in the list" among them."""
-        all_said = [(s.probability, s.name) for s in self.said.suspects] + [(self.said.not_in_list, "not-in-list")]
-        return [name for _, name in sorted(all_said, reverse=True)]
+        return ranked(self.said)
 
 
 def judged(seeds: Iterable[int], *, strange: bool = False) -> list[Judged]:

@@ -10,8 +10,9 @@ from bench.diagnosis.machine import Machine
 from bench.diagnosis.parameters import Figures, index, usual
 from bench.diagnosis.telling.physics import PHYSICS
 from bench.diagnosis.telling.teaching import about
-from bench.diagnosis.tones import Tones
+from bench.diagnosis.tones import Tones, encoding_db
 from bench.problem import Problem
+from bench.tape.encoding_curves import TOLERANCE_DB, TYPE_B_DATA_SHEET
 
 
 @pytest.mark.parametrize("name", PHYSICS)
@@ -36,6 +37,13 @@ def test_the_other_equalisation_is_a_shelf_of_4_4_db_at_10_khz() -> None:
     page = about("equalisation-switch", Machine())
     line = next(line for line in page if "response, reference tape" in line)
     assert "10 kHz −4.4" in line
+
+
+def test_what_an_encoder_adds_is_within_the_limits_of_its_data_sheet() -> None:
+    """Component data sheet NTE2003: typical boosts of Type B, each ±1.5 dB; the point at 14 kHz is beyond the tones."""
+    points = [point for point in TYPE_B_DATA_SHEET if point[0] < 14e3]
+    hz, level, boost = (np.array(column) for column in zip(*points, strict=True))
+    assert np.abs(encoding_db(hz, level) - boost).max() < TOLERANCE_DB
 
 
 def test_like_causes_are_causes() -> None:

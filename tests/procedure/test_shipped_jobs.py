@@ -47,7 +47,7 @@ LINE_UPS: tuple[tuple[str, str | None], ...] = (
 )
 """Jobs that set a machine right, or need none: they meet it out of line."""
 
-AS_IT_STANDS = ("after-repair", "quick-check", "which-tape", "work-tape", "noise-reduction-itself")
+AS_IT_STANDS = ("after-repair", "quick-check", "what-is-wrong", "which-tape", "work-tape", "noise-reduction-itself")
 """Jobs that turn nothing: they meet a machine that was lined up before."""
 
 CAUGHT: dict[tuple[str, str], str] = {

@@ -95,8 +95,11 @@ class ScriptedJob:
         self.closed.append(outcome)
         return self.kept
 
-    def diagnosis_lines(self) -> list[str]:
-        return ["What is wrong: hum: almost certainly, 98 %"]
+    def diagnosis_page(self) -> tuple[list[str], say.Command | None]:
+        return ["What is wrong: hum: almost certainly, 98 %"], say.GoAside("hum", "hum")
+
+    def diagnosis_line(self, before: Snapshot, now: Snapshot) -> str:
+        return ""
 
     def close_late(self, line: Callable[[str], None]) -> None:
         line("waited")

@@ -57,6 +57,15 @@ class Variant:
     """Whether it is usual on a machine set for type I tape; None where that makes no difference."""
 
 
+CLEARED = frozenset({"replay_film", "record_film", "erasure_dirt", "remanence"})
+"""Figures that cleaning and demagnetising put right; what they leave has figures of its own."""
+
+
+def cleared(variant: Variant) -> bool:
+    """Whether cleaning and demagnetising put it right."""
+    return bool(variant.moves) and all(m.figure in CLEARED for m in variant.moves)
+
+
 @dataclass(frozen=True, slots=True)
 class Cause:
     """Something that can be wrong."""
@@ -80,17 +89,26 @@ class Cause:
     """Causes that read much alike."""
 
 
-def by_channel(*moves: Move, both: float = 0.5) -> tuple[Variant, ...]:
-    """A fault of the left, of the right, or of both; the channel is put in front of where each move acts."""
+def by_channel(*moves: Move, both: float = 0.5, edges: float = 0.0) -> tuple[Variant, ...]:
+    """A fault of the left, of the right, or of both; the channel is put in front of where each move acts.
+
+    Args:
+        moves: those of one channel.
+        both: how often both channels have it.
+        edges: ripple at the low end, from the edges of the head's face where it bears, dB (standard).
+    """
 
     def on(side: int) -> tuple[Move, ...]:
         return tuple(Move(m.figure, m.median, m.spread, m.sign, (*m.at, side)) for m in moves)
 
+    def low(side: int | None) -> tuple[Curve, ...]:
+        return (Curve("low end", edges, side),) if edges else ()
+
     one = (1 - both) / 2
     return (
-        Variant("left", on(0), share=one),
-        Variant("right", on(1), share=one),
-        Variant("both", (*on(0), *on(1)), share=both),
+        Variant("left", on(0), low(0), share=one),
+        Variant("right", on(1), low(1), share=one),
+        Variant("both", (*on(0), *on(1)), low(None), share=both),
     )
 
 

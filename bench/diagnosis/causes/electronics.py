@@ -101,7 +101,7 @@ ELECTRONICS = (
         "limiter-left-in",
         "limiter left in",
         (alike(Move("limiter", 2.0, 0.5)),),
-        0.5,
+        0.3,
         "dB",
         "switch it out",
         "loud passages are pressed, and levels read wrong",

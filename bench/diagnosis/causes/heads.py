@@ -32,7 +32,7 @@ HEADS = (
         "dirt-left-after-cleaning",
         "dirt that cleaning left on the head, or oxide in the gap",
         by_channel(Move("film_left", 0.5, 0.6)),
-        0.8,
+        1.2,
         "µm",
         "clean again",
         "treble stays low, and is mended with equalisation that is wrong afterwards",
@@ -56,8 +56,8 @@ HEADS = (
     Cause(
         "worn-contour",
         "worn head face, zenith or poor contact",
-        by_channel(Move("contact", 0.5, 0.5), both=0.3),
-        1.0,
+        by_channel(Move("contact", 0.5, 0.5), both=0.3, edges=1.0),
+        0.8,
         "µm",
         "set zenith, look at the pad, or replace the head",
         "treble is unsteady, and drops out",
@@ -91,7 +91,10 @@ HEADS = (
     Cause(
         "head-bump",
         "head bump",
-        (Variant("both", curves=(Curve("low end", 2.5),)),),
+        (
+            Variant("both", curves=(Curve("low end", 2.5),), share=0.85),
+            Variant("both", curves=(Curve("low end", 4.0),), share=0.15),
+        ),
         0.8,
         "dB",
         "nothing: it belongs to the head",

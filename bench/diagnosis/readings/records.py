@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from bench.diagnosis.readings.finding import Finding, Source, Stage
 from bench.measure.reading import Reading
 from bench.procedure.state.event_kinds import Event, of_kind
-from bench.procedure.state.events import Answered
+from bench.procedure.state.events import Answered, Looked
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 
@@ -81,5 +81,7 @@ def _driven(record: ReadingRecord) -> str:
 
 
 def answers_of(events: Iterable[Event]) -> dict[str, str]:
-    """The person's answers, by the last part of the step's name."""
-    return {e.step.rpartition("/")[2]: str(e.answer) for e in of_kind(tuple(events), Answered)}
+    """The person's answers, by the last part of the step's name; what looks showed, by the name of the cause."""
+    kept = tuple(events)
+    answers = {e.step.rpartition("/")[2]: str(e.answer) for e in of_kind(kept, Answered)}
+    return answers | {e.cause: "seen" if e.seen else "not seen" for e in of_kind(kept, Looked)}

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from bench.diagnosis.answer import Diagnosis, Setting
+from bench.diagnosis.answer import Diagnosis
 from bench.diagnosis.machine import Machine, machine_of
 from bench.diagnosis.readings.finding import SOURCES, STAGES, Finding, Source, Stage
-from bench.diagnosis.settings import RUNS
+from bench.diagnosis.settings import RUNS, Setting
 from bench.measure.catalogue import QUANTITIES
 from bench.problem import Problem
 
@@ -207,6 +207,7 @@ def as_json(diagnosis: Diagnosis, case_ignored: tuple[str, ...] = (), assumed: t
                 "against": [_id(f) for f in s.speaks_against],
                 "like": list(s.like),
                 "mended_by": s.mended_by,
+                "gone": s.gone,
             }
             for s in diagnosis.suspects
             if s.probability >= 0.0005
@@ -219,6 +220,7 @@ def as_json(diagnosis: Diagnosis, case_ignored: tuple[str, ...] = (), assumed: t
         "next_test": diagnosis.next_test.as_json() if diagnosis.next_test else None,
         "not_looked_at": list(diagnosis.not_looked_at),
         "contradictions": list(diagnosis.contradictions),
+        "outliers": [_id(f) for f in diagnosis.outliers],
         "ignored": [
             *case_ignored,
             *(f"readings[{u.finding.id}]: {u.finding.quantity}: {u.why}" for u in diagnosis.unused),

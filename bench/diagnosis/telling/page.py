@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from bench.diagnosis.answer import Diagnosis, Setting, Suspect
+from bench.diagnosis.answer import Diagnosis, Suspect
 from bench.diagnosis.causes.table import CAUSES, WIRING
 from bench.diagnosis.readings.finding import Finding
+from bench.diagnosis.settings import Setting
 from bench.measure.catalogue import QUANTITIES
 from bench.words.figures import hertz, number
 
@@ -38,6 +39,11 @@ def suspect_text(suspect: Suspect) -> str:
     return title if suspect.channel == "both" else f"{title}, {suspect.channel}"
 
 
+def mended_text(suspect: Suspect) -> str:
+    """What mends it; "clean, which was done" where it was."""
+    return f"{suspect.mended_by}, which was done" if suspect.gone else suspect.mended_by
+
+
 def first_line(diagnosis: Diagnosis) -> str:
     """One line: the first cause and how sure it is; "" where nothing speaks for a cause."""
     if not diagnosis.suspects or diagnosis.suspects[0].probability < PROBABLE:
@@ -47,7 +53,13 @@ def first_line(diagnosis: Diagnosis) -> str:
             return f"nothing wrong, as far as was measured: {odds_text(diagnosis.nothing)}"
         return one_of(diagnosis)
     first = diagnosis.suspects[0]
-    return f"{suspect_text(first)}: {odds_text(first.probability)}"
+    alike = [s for s in diagnosis.suspects[1:3] if s.name in first.like and s.probability >= POSSIBLE]
+    mended = ", and mended on the way" if first.gone else ""
+    if first.probability >= LIKELY or not alike:
+        return f"{suspect_text(first)}: {odds_text(first.probability)}{mended}"
+    names = {first.name, *(s.name for s in alike)}
+    together = sum(s.probability for s in diagnosis.sets if names & {*s.causes})
+    return f"{' or '.join(map(suspect_text, (first, *alike)))}, which read alike: {odds_text(together)}{mended}"
 
 
 def one_of(diagnosis: Diagnosis) -> str:
@@ -73,7 +85,7 @@ def page(diagnosis: Diagnosis) -> list[str]:
             out.append(f"   against   {'; '.join(finding_text(f) for f in suspect.speaks_against[:2])}")
         if suspect.like:
             out.append(f"   reads like {titles(suspect.like)}")
-        out.append(f"   mended by {suspect.mended_by}")
+        out.append(f"   mended by {mended_text(suspect)}")
     out += ["", f"Nothing wrong: {_percent(diagnosis.nothing)}. Not in the list: {_percent(diagnosis.not_in_list)}."]
     out += _next(diagnosis)
     settings = [setting_text(s) for s in diagnosis.settings if abs(s.value) > s.uncertainty]
@@ -81,8 +93,15 @@ def page(diagnosis: Diagnosis) -> list[str]:
         out.append(f"Out of adjustment: {'; '.join(settings)}.")
     if diagnosis.not_looked_at:
         out.append(f"Not looked at: {titles(diagnosis.not_looked_at[:MOST_NOT_LOOKED_AT])}.")
-    out += [f"Contradiction: {c}." for c in diagnosis.contradictions]
+    out += doubtful(diagnosis)
     return out
+
+
+def doubtful(diagnosis: Diagnosis) -> list[str]:
+    """A sentence for each reading that is not to be trusted."""
+    out = [f"Contradiction: {c}." for c in diagnosis.contradictions]
+    alone = (f"{f.id}: {finding_text(f)}" for f in diagnosis.outliers)
+    return out + [f"Fits neither the other readings nor any cause, so it counts less: {a}." for a in alone]
 
 
 def _shown(diagnosis: Diagnosis) -> list[Suspect]:

@@ -35,6 +35,7 @@ TRIMMERS = (
 USUAL_TARGETS: dict[str, Target] = {
     "record_level_control": Target(value=0.0, unit="dB", tolerance=0.5, source="common practice, no source"),
     "compression": Target(at_least=-1.0, unit="dB", source="common practice, no source"),
+    "second_harmonic": Target(at_most=1.0, unit="%", source="common practice, no source"),
     "other_side": Target(at_least=60.0, unit="dB", source="DIN 45500 part 4 as quoted in print: 60 dB at 1 kHz"),
 }
 """Targets of any machine, where its sheet has no others."""

@@ -53,6 +53,24 @@ class Back:
 
 
 @dataclass(frozen=True, slots=True)
+class GoAside:
+    """Make other steps of the job at once, then go on here."""
+
+    first: str
+    """The id of the first of them."""
+    last: str
+    """The id of the last."""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What a look for a cause showed."""
+
+    cause: str
+    seen: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Hold:
     """Pause sound, tape and timer; a second `Hold`, or `GoOn`, resumes."""
 
@@ -82,7 +100,7 @@ class Leave:
     """Stop the run here; the session can be resumed."""
 
 
-Command = GoOn | Answer | Tick | Accept | Skip | Repeat | Back | Hold | Turn | Note | StopSound | Leave
+Command = GoOn | Answer | Tick | Accept | Skip | Repeat | Back | GoAside | Look | Hold | Turn | Note | StopSound | Leave
 
 
 def pass_on(activity: Activity[Any], command: Command) -> None:

@@ -15,6 +15,7 @@ from bench.procedure.kinds.dispatch import activity_for
 from bench.procedure.model.job import Job, JobStep
 from bench.procedure.model.steps import Adjust, Measuring
 from bench.procedure.run import commands as say
+from bench.procedure.run.aside import Aside
 from bench.procedure.run.disturbances import Disturbances
 from bench.procedure.run.input_monitor import InputMonitor
 from bench.procedure.run.interlocks import Interlocks
@@ -43,6 +44,7 @@ class Runner:
         self._progress = self._bench.progress
         self._interlocks = Interlocks(self._bench)
         self._disturbances = Disturbances(self._bench)
+        self._aside = Aside(self._bench)
         self._sound = InputMonitor(clock)
         self._lost = LostSound(self._bench)
         self._as_found = AsFound(journal)
@@ -50,12 +52,10 @@ class Runner:
         """Index of the current step; the number of steps when all are over."""
         self._activity: Activity[Any] | None = None
         self._question: Prompt | None = None
-        self._accepted = False
+        self._accepted = self._left = self._stopped = False
         self._held_at: float | None = None
         self._unheard = 0
-        self._left = False
         self._obeyed = 0
-        self._stopped = False
         self._port_trouble = ""
         self._cannot = ""
         self._job_view = job_view(job)
@@ -74,15 +74,14 @@ class Runner:
 
     @property
     def _step(self) -> JobStep | None:
-        return self.job.steps[self.at] if self.at < len(self.job.steps) else None
+        return self._aside.staged(self.job.steps[self.at]) if self.at < len(self.job.steps) else None
 
     def begin(self) -> None:
         """Start at the first step, or at the step where an interrupted session stopped."""
         self.at = self._progress.current()
         resumed = bool(self._journal.events())
-        if not resumed:
-            for left in self.job.inapplicable:
-                self._bench.note(left.id, events.NotApplicable(left.title, left.why))
+        for left in () if resumed else self.job.inapplicable:
+            self._bench.note(left.id, events.NotApplicable(left.title, left.why))
         step = self._step
         if step is None:
             return
@@ -138,7 +137,9 @@ class Runner:
         if activity is not None and activity.back_to and not skipped:
             self._go_back(step, self.job.steps_named(activity.back_to, step.direction).first)
             return
-        goes_to = self._decided(step, activity) if isinstance(activity, DecisionActivity) and not skipped else None
+        goes_to = self._aside.back_from(step)
+        if goes_to is None and isinstance(activity, DecisionActivity) and not skipped:
+            goes_to = self._decided(step, activity)
         self._bench.step_done(step)
         self.at = self.at + 1 if goes_to is None else goes_to
         self._enter()
@@ -248,9 +249,7 @@ class Runner:
 
     def _obey(self, command: say.Command) -> None:
         step = self._step
-        if step is None or self._left:
-            return
-        if self._held_at is not None and self._while_held(command, step):
+        if step is None or self._left or (self._held_at is not None and self._while_held(command, step)):
             return
         match command:
             case say.Leave():
@@ -273,6 +272,12 @@ class Runner:
                 self._enter(again=True)
             case say.Back():
                 self._back(step)
+            case say.GoAside(first, last):
+                self._end_activity(skipped=True)
+                self._question, self.at = None, self._aside.begin(step, first, last)
+                self._enter()
+            case say.Look(cause, seen):
+                self._bench.note(step.id, events.Looked(cause, seen))
             case say.Skip(reason):
                 if not reason.strip():
                     raise Problem("say why the step is skipped: the report gives the reason")

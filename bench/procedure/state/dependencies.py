@@ -243,3 +243,11 @@ def in_order(names: AbstractSet[str]) -> tuple[str, ...]:
     """Names of aspects in the usual order."""
     order = [n for w in ASPECTS for n in (w, w + IN_REVERSE)]
     return tuple(sorted(names, key=lambda name: (order.index(whatever_tape(name)), name)))
+
+
+def quantities(step: StepBase) -> tuple[str, ...]:
+    """The quantities that a step measures."""
+    if isinstance(step, Reference | RecordReplay):
+        return tuple(step.targets)
+    quantity = getattr(step, "quantity", "")
+    return (quantity,) if quantity else ()

@@ -9,6 +9,7 @@ from bench.procedure.state.events import (
     Accepted,
     Acted,
     Answered,
+    CameBack,
     CheckedAgain,
     CurveTaken,
     Decided,
@@ -20,6 +21,7 @@ from bench.procedure.state.events import (
     InputProcessed,
     InterfaceSheetWritten,
     Learnt,
+    Looked,
     LotLoaded,
     NotApplicable,
     Noted,
@@ -40,6 +42,7 @@ from bench.procedure.state.events import (
     TurnedBack,
     Waited,
     WentAgain,
+    WentAside,
     WentBack,
 )
 from bench.procedure.state.exercise_events import CauseNamed, Debriefed
@@ -51,6 +54,8 @@ Event = (
     | Repeated
     | Skipped
     | WentBack
+    | WentAside
+    | CameBack
     | WentAgain
     | Decided
     | Acted
@@ -69,6 +74,7 @@ Event = (
     | InputProcessed
     | InterfaceSheetWritten
     | Answered
+    | Looked
     | CauseNamed
     | Accepted
     | StoppedListening
@@ -90,6 +96,8 @@ KINDS: dict[str, type[Event]] = {
     "repeat": Repeated,
     "skip": Skipped,
     "back": WentBack,
+    "aside": WentAside,
+    "came-back": CameBack,
     "again": WentAgain,
     "decision": Decided,
     "act": Acted,
@@ -108,6 +116,7 @@ KINDS: dict[str, type[Event]] = {
     "input-processed": InputProcessed,
     "interface-sheet": InterfaceSheetWritten,
     "answer": Answered,
+    "look": Looked,
     "cause-named": CauseNamed,
     "accept": Accepted,
     "stopped-listening": StoppedListening,

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from typing import Literal
 
 from bench.measure.reading import Channel
+from bench.measure.stage import Stage
 
 UNDATED = datetime(1970, 1, 1, tzinfo=UTC)
 """Time of an event that is not kept yet."""
@@ -72,6 +73,23 @@ class Moved(Happened):
 @dataclass(frozen=True, slots=True)
 class WentBack(Moved):
     """The person went back to an earlier step."""
+
+
+@dataclass(frozen=True, slots=True)
+class WentAside(Moved):
+    """Steps are made out of their turn."""
+
+    last: str
+    """The id of the last of them."""
+    back: str
+    """The id of the step that follows then."""
+    stage: Stage
+    """The stage of their readings."""
+
+
+@dataclass(frozen=True, slots=True)
+class CameBack(Moved):
+    """The steps out of their turn are over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,6 +323,15 @@ class Overridden(Happened):
     """The reference tape was played on a machine that had not been cleaned and demagnetised."""
 
     reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Looked(Happened):
+    """A look that a diagnosis suggests."""
+
+    cause: str
+    """The cause that it would show, by name."""
+    seen: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,8 +13,8 @@ def is_judged(step: StepBase) -> bool:
 
 
 def last_attempts(records: tuple[ReadingRecord, ...]) -> tuple[ReadingRecord, ...]:
-    """The readings of the last attempt at each step."""
-    last: dict[str, int] = {}
+    """The readings of the last attempt at each step; of one that was made at two stages, of each of them."""
+    last: dict[tuple[str, str], int] = {}
     for r in records:
-        last[r.step] = max(last.get(r.step, 0), r.attempt)
-    return tuple(r for r in records if r.attempt == last[r.step])
+        last[r.step, r.stage] = max(last.get((r.step, r.stage), 0), r.attempt)
+    return tuple(r for r in records if r.attempt == last[r.step, r.stage])

@@ -2,26 +2,51 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 
 from bench.diagnosis.answer import Diagnosis, diagnose
+from bench.diagnosis.carrying_out import steps_for
 from bench.diagnosis.machine import Machine, machine_of
+from bench.diagnosis.next_test import Possible
 from bench.diagnosis.readings.records import answers_of, findings_of
+from bench.diagnosis.telling.page import PROBABLE, first_line, page
 from bench.problem import Problem
+from bench.procedure.model.job import JobStep
+from bench.procedure.run.commands import GoAside
+from bench.procedure.state.outcome import last_attempts
+from bench.procedure.state.snapshot import Snapshot
+from bench.session.record.index import entries_beside
 from bench.session.record.inputs import machine_sheet
+from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 
 FEWEST = 8
 """With fewer readings that tell of causes nothing is said of them unasked."""
 
 
-def diagnosis_of(session: SessionRecord) -> tuple[Diagnosis, Machine]:
-    """The diagnosis, and the machine as its sheet gives it."""
+def diagnosis_of(session: SessionRecord, possible: Possible | None = None) -> tuple[Diagnosis, Machine]:
+    """The diagnosis, with the next test of those that are possible; and the machine as its sheet gives it."""
     sheet = machine_sheet(session.folder, session.inputs)
     facts = {k: v for k, v in sheet.items() if k != "practice"} | ({} if sheet else {"heads": session.job.heads})
-    machine = machine_of(facts, str(session.folder))
+    machine = machine_of(facts | {"lined_up_before": _lined_up_before(session)}, str(session.folder))
     findings = findings_of(session.readings, adjusted=session.adjusted)
-    return diagnose(machine, findings, answers_of(session.events)), machine
+    return diagnose(machine, findings, answers_of(session.events), possible), machine
+
+
+def _lined_up_before(session: SessionRecord) -> bool:
+    """Whether the visit before this one adjusted the machine. A practice machine is another one with each new job."""
+    if session.job.port_kind == "practice":
+        return bool(session.job.turned_before)
+    every = entries_beside(session.folder)
+    mine = next((e for e in every if e.name == session.folder.name), None)
+    earlier = [e for e in every if mine and e.machine == mine.machine and e.begun < mine.begun and e.done]
+    try:
+        return bool(earlier) and read_session(max(earlier, key=lambda e: e.begun).folder).adjusted
+    except Problem:
+        return False
 
 
 @lru_cache(maxsize=1)
@@ -35,3 +60,35 @@ def worth_telling(session: SessionRecord) -> Diagnosis | None:
     except Problem:
         return None
     return found if found.readings >= FEWEST else None
+
+
+@dataclass(slots=True)
+class WhatIsWrong:
+    """What is wrong by what a running job has kept so far, and the suggested test as steps of the job."""
+
+    folder: Path
+    """Of the session."""
+    steps: Sequence[JobStep]
+
+    def line(self) -> str:
+        """The first cause in one line; "" where too little was read, or no cause is likelier than not."""
+        found = worth_telling(read_session(self.folder))
+        likely = found is not None and any(s.probability >= PROBABLE for s in found.suspects)
+        return first_line(found) if found is not None and likely else ""
+
+    def page(self) -> tuple[list[str], GoAside | None]:
+        """All of it as lines, and the command that makes the suggested test at once. Raises `Problem`."""
+        found, _ = diagnosis_of(read_session(self.folder))
+        steps = steps_for(found.next_test, self.steps) if found.next_test is not None else None
+        return page(found), GoAside(*steps) if steps is not None else None
+
+
+def time_to_ask(before: Snapshot, now: Snapshot) -> bool:
+    """Whether a person wants to know at this moment what is wrong: as found is over, a step stays out, the sign-off."""
+    left, entered = before.step, now.step
+    if left is None or entered is None or left.id == entered.id:
+        return False
+    if entered.kind == "sign-off" or left.stage not in ("left", entered.stage):
+        return True
+    own = [r for r in last_attempts(now.kept) if r.step == left.id]
+    return left.kind == "adjust" and any(r.verdict is not None and r.verdict.word == "out" for r in own)

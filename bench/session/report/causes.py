@@ -6,8 +6,10 @@ from bench.diagnosis.answer import Diagnosis
 from bench.diagnosis.telling.page import (
     POSSIBLE,
     PROBABLE,
+    doubtful,
     finding_text,
     first_line,
+    mended_text,
     odds_text,
     setting_text,
     suspect_text,
@@ -29,7 +31,7 @@ def told(diagnosis: Diagnosis) -> tuple[str, ...]:
     likely = [s for s in diagnosis.suspects if s.probability >= PROBABLE]
     for s in likely:
         speaks = "; ".join(finding_text(f) for f in s.speaks_for[:2])
-        lines.append(f"{_capital(suspect_text(s))}: {odds_text(s.probability)}. Mended by: {s.mended_by}.")
+        lines.append(f"{_capital(suspect_text(s))}: {odds_text(s.probability)}. Mended by: {mended_text(s)}.")
         lines += [f"It shows in {speaks}."] if speaks else []
         lines += [f"Reads alike: {titles(s.like)}."] if s.like else []
     if not likely:
@@ -44,7 +46,7 @@ def told(diagnosis: Diagnosis) -> tuple[str, ...]:
     ]
     lines += [f"Out of adjustment as found: {'; '.join(out)}."] if out else []
     lines += [f"Not looked at: {titles(diagnosis.not_looked_at)}."] if diagnosis.not_looked_at else []
-    lines += [f"{_capital(c)}." for c in diagnosis.contradictions]
+    lines += doubtful(diagnosis)
     return tuple(lines)
 
 

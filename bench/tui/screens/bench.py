@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
@@ -78,8 +79,11 @@ class BenchJob(Protocol):
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
         """Open session and port and make the bench thread; raises `Problem`. May take a second or two."""
 
-    def diagnosis_lines(self) -> list[str]:
-        """What is wrong so far, as lines; raises `Problem`. May take a second."""
+    def diagnosis_line(self, before: Snapshot, now: Snapshot) -> str:
+        """What is wrong, where a person wants to know it at this moment, else ""; raises `Problem`."""
+
+    def diagnosis_page(self) -> tuple[list[str], say.Command | None]:
+        """What is wrong so far, as lines, and what makes the suggested test; raises `Problem`. May take a second."""
 
     def audible_guide(self) -> Guide:
         """The audible guide; raises `Problem` where every output may lead to the machine."""
@@ -109,7 +113,7 @@ class BenchScreen(BenchCard):
         self._waiting = False
         self._posted = 0
         self._shown_prompt = Prompt("wait", "")
-        self._closing_sentence = ""
+        self._closing_sentence = self._cause = ""
         self._finished = False
         self.refusal = ""
         """Why the bench could not be opened, in one sentence."""
@@ -226,6 +230,9 @@ class BenchScreen(BenchCard):
         if is_new_step and new.step is not None:
             self._step_began = now
             self._cautions_read, self._given = self._given, frozenset(new.step.cautions)
+            self._cause = ""
+            if old is not None:
+                self.run_worker(self._tell_cause(old, new), group="cause", exclusive=True)
         if old is not None and len(new.kept) > len(old.kept) and self.app.bell_on:  # type: ignore[attr-defined]
             self.app.bell()
         with self.app.batch_update():
@@ -313,7 +320,7 @@ class BenchScreen(BenchCard):
         bar = self.query_one(Bar)
         set_height(bar, max(1, len(bar_lines(asked, self.size.width, 3))))
         bar.show(asked)
-        self.query_one(Notice).show(*presentation.notice_of(new))
+        self.query_one(Notice).show(*presentation.notice_of(new, self._cause))
         shown = presentation.footer_of(new, trainee=self.trainee)
         self.query_one(Footer).show(shown, typing=presentation.is_typing(new))
 
@@ -364,8 +371,15 @@ class BenchScreen(BenchCard):
         else:
             super()._go_back()
 
-    def _what_is_wrong(self) -> list[str]:
-        return self._job.diagnosis_lines()
+    def _what_is_wrong(self) -> tuple[list[str], say.Command | None]:
+        return self._job.diagnosis_page()
+
+    async def _tell_cause(self, before: Snapshot, now: Snapshot) -> None:
+        """The first cause in one line, at the moments at which it is wanted."""
+        with suppress(Problem):
+            self._cause = await asyncio.to_thread(self._job.diagnosis_line, before, now)
+        if self._snapshot is not None and self._cause and not self._finished and self.display:
+            self._show_bottom(self._snapshot)
 
     def _open_guide(self) -> Guide:
         return self._job.audible_guide()

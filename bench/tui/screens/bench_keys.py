@@ -48,8 +48,8 @@ class BenchKeys(Screen[str]):
     def _post(self, command: say.Command) -> None:
         raise NotImplementedError
 
-    def _what_is_wrong(self) -> list[str]:
-        """The diagnosis so far, as lines."""
+    def _what_is_wrong(self) -> tuple[list[str], say.Command | None]:
+        """The diagnosis so far, as lines, and what makes the suggested test."""
         raise NotImplementedError
 
     def _open_guide(self) -> Guide:
@@ -289,27 +289,39 @@ class BenchKeys(Screen[str]):
         self.app.push_screen(Hints(step, before + 1), done)
 
     def action_diagnose(self) -> None:
-        """What is wrong, read on a thread while the bench goes on."""
-        self._read("What is wrong", self._what_is_wrong)
+        """What is wrong, read on a thread while the bench goes on; a trainee names causes first."""
+        if not self.trainee:
+            self._read("What is wrong", self._what_is_wrong, self._post)
+            return
+
+        def done(named: str | None) -> None:
+            if named:
+                self._post(say.Note(f"thought to be wrong: {named}"))
+                self._read(f"You said: {named}", self._what_is_wrong, self._post)
+
+        self.app.push_screen(AskText("What do you think is wrong? Name one cause or more.", "compares"), done)
 
     def action_report(self) -> None:
         """Read the report of the job that is over."""
         folder = self._folder
         if self._settled and folder is not None:
-            self._read(f"Report of {folder.name}", lambda: report_lines(folder))
+            self._read(f"Report of {folder.name}", lambda: (report_lines(folder), None), self._post)
 
-    def _read(self, title: str, lines: Callable[[], list[str]]) -> None:
-        """Show lines that are read on a thread."""
+    def _read(
+        self, title: str, read: Callable[[], tuple[list[str], say.Command | None]], post: Callable[[say.Command], None]
+    ) -> None:
+        """Show lines that are read on a thread; with a command, a key that posts it."""
 
-        async def read() -> None:
+        async def show() -> None:
             try:
-                text = await asyncio.to_thread(lines)
+                text, command = await asyncio.to_thread(read)
             except Problem as problem:
-                text = [problem.sentence]
+                text, command = [problem.sentence], None
             if self.is_current:
-                self.app.push_screen(PagesScreen(title, text))
+                start = (lambda: post(command)) if command is not None else None
+                self.app.push_screen(PagesScreen(title, text, start=start))
 
-        self.run_worker(read(), group="reading", exclusive=True)
+        self.run_worker(show(), group="reading", exclusive=True)
 
     def action_help(self) -> None:
         """Help, and all keys that do something now."""

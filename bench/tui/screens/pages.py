@@ -36,26 +36,34 @@ class PagesScreen(Screen[str]):
         title: the title.
         text: its lines; a line wider than the screen is wrapped between words.
         outside: opens the same in another program and returns a sentence about it; None if there is nothing to open.
+        start: starts the test that the text suggests; None if it suggests none that can be started.
     """
 
     AUTO_FOCUS = ""
     COMPONENT_CLASSES = ROLE_CLASSES
     BINDINGS = actions.bindings(actions.PAGES)
 
-    def __init__(self, title: str, text: list[str], outside: Callable[[], str] | None = None) -> None:
+    def __init__(
+        self,
+        title: str,
+        text: list[str],
+        outside: Callable[[], str] | None = None,
+        start: Callable[[], None] | None = None,
+    ) -> None:
         super().__init__()
-        self._title, self._text, self._outside = title, text, outside
+        self._title, self._text, self._outside, self._start = title, text, outside, start
         self._wrapped: list[str] = []
         self._first = 0
 
     @property
     def key_actions(self) -> tuple[KeyAction, ...]:
         """The keys of this screen."""
-        return tuple(v for v in actions.PAGES if v.action != "open_outside" or self._outside is not None)
+        return tuple(v for v in actions.PAGES if self.check_action(v.action, ()))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Disable the key that opens another program where there is nothing to open."""
-        return action != "open_outside" or self._outside is not None
+        """Disable the keys that open another program or start a test where there is none."""
+        possible = {"open_outside": self._outside is not None, "start_test": self._start is not None}
+        return possible.get(action, True)
 
     def compose(self) -> ComposeResult:
         """Title, text, and the bottom."""
@@ -68,6 +76,8 @@ class PagesScreen(Screen[str]):
         """The footer."""
         of = {v.action: v for v in self.key_actions}
         shown = [(of["move(-1)"], "↓ line"), (of["page(1)"], "page")]
+        if "start_test" in of:
+            shown.append((of["start_test"], "make the test"))
         if "open_outside" in of:
             shown.append((of["open_outside"], "open outside"))
         shown += [(of["leave"], "back"), (actions.HELP, "help")]
@@ -107,6 +117,12 @@ class PagesScreen(Screen[str]):
     def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
         """The wheel."""
         self.action_move(-3)
+
+    def action_start_test(self) -> None:
+        """Start the suggested test, and leave the page."""
+        if self._start is not None:
+            self.dismiss("")
+            self._start()
 
     def action_open_outside(self) -> None:
         """Open it with the system's program for such files."""

@@ -15,7 +15,7 @@ from bench.procedure.kinds.adjust.guidance import Advice, RecentReadings, Trend,
 from bench.procedure.kinds.adjust.overbias import OverbiasGuide
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
 from bench.procedure.kinds.adjust.reader import AdjustReader, ToneReader, label
-from bench.procedure.kinds.adjust.running_average import EXPECTED, RunningAverage, averaged
+from bench.procedure.kinds.adjust.running_average import EXPECTED, LONGEST_LOOK_S, RunningAverage, averaged
 from bench.procedure.kinds.adjust.seatings import Seatings, seatings_needed
 from bench.procedure.kinds.adjust.section_pass import READ_EVERY_S, SectionPass
 from bench.procedure.kinds.bench import Bench
@@ -43,7 +43,8 @@ INSERTION_KNOWN = 0.3
 """Part of the tolerance to which the delay of one insertion is read. A choice."""
 
 PEAK_SEEN_DB = 0.15
-"""Over-bias: a level counts for the curve when its average is known to this. A choice."""
+"""Over-bias: a level counts for the curve when its average is known to this, but for slower wander, which two levels
+soon after one another have in common. A choice."""
 
 
 class LiveAdjustActivity(Activity[Adjust]):
@@ -277,10 +278,10 @@ class LiveAdjustActivity(Activity[Adjust]):
         trebles = self._trebles.setdefault(channel, RunningAverage(average.expected))
         if treble is not None and average.since is not None:
             trebles.add(now, treble)
-        level, known = average.mean, max(average.uncertainty, trebles.uncertainty)
+        level, seen = average.mean, max(average.seen, trebles.seen)
         if level is None or trebles.mean is None:
             return False
-        if known > PEAK_SEEN_DB and average.look_s(now, PEAK_SEEN_DB) > 0:
+        if 2.0 * seen > PEAK_SEEN_DB and average.seconds(now) < LONGEST_LOOK_S:
             return False
         over.add_steady(level, trebles.mean, self._degrees(channel))
         return True

@@ -1,0 +1,106 @@
+"""Unattended hands that follow a diagnosis: they make the tests that it suggests, and mend what it finds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from bench.audio.port import Visible
+from bench.diagnosis.answer import Diagnosis
+from bench.diagnosis.carrying_out import REMEDIES, steps_for
+from bench.diagnosis.next_test import NextTest, Possible
+from bench.diagnosis.telling.page import PROBABLE
+from bench.procedure.model.job import JobStep
+from bench.procedure.model.steps import ByHand, SignOff
+from bench.procedure.run.commands import Command, GoAside, Look
+from bench.procedure.state.snapshot import Snapshot
+from bench.training.hands import UnattendedHands
+
+MOST_SUGGESTIONS = 12
+"""So many suggestions are followed at one step at most."""
+SEEN_IN = {
+    "pinch-roller": ("roller", "shiny"),
+    "tape-selector": ("selector", ""),
+    "tape-of-another-type": ("shell", ""),
+}
+"""By cause: the part of the practice machine to look at, and the word that shows the cause; with "" it is shown by
+another type than that of the tape in use."""
+
+
+@dataclass(slots=True)
+class FollowingHands(UnattendedHands):
+    """Ask for a diagnosis before evidence is cleaned away and before the sign-off, and do what it suggests."""
+
+    ask: Callable[[Possible], Diagnosis | None] = lambda _: None
+    """The diagnosis of what was read so far, with the best of the tests that are possible."""
+    steps: Sequence[JobStep] = ()
+    tape_type: str = ""
+    eyes: Visible | None = None
+    found: list[str] = field(default_factory=list)
+    """The first cause, each time when it was likelier than not."""
+    _followed: int = 0
+    _at: str = ""
+    _mended: set[str] = field(default_factory=set)
+    _to_read_again: tuple[str, str] | None = None
+
+    def decide(self, snapshot: Snapshot, now: float) -> Command | None:
+        """What is suggested, at the steps before which it is asked for; else as the others do."""
+        step = next((s for s in self.steps if snapshot.step is not None and s.id == snapshot.step.id), None)
+        if step is not None and self._asks_before(step) and snapshot.prompt.kind in ("go-on", "words"):
+            if step.id != self._at:
+                self._at, self._followed = step.id, 0
+            suggested = self._suggested(step)
+            if suggested is not None:
+                return suggested
+        return UnattendedHands.decide(self, snapshot, now)
+
+    def _asks_before(self, step: JobStep) -> bool:
+        """Whether evidence is about to go: at the first step of cleaning or demagnetising, and at the sign-off."""
+        part = step.id.rpartition("/")[0]
+        together = [s for s in self.steps if s.id.rpartition("/")[0] == part]
+        acts = {act for s in together if isinstance(s, ByHand) for act in s.does}
+        return isinstance(step, SignOff) or (step is together[0] and bool(acts & {*REMEDIES.values()}))
+
+    def _suggested(self, step: JobStep) -> Command | None:
+        if self._to_read_again is not None:
+            again, self._to_read_again = self._to_read_again, None
+            return GoAside(*again)
+        if self._followed >= MOST_SUGGESTIONS:
+            return None
+        self._followed += 1
+        told = self.ask(self._possible)
+        if told is not None and told.suspects and told.suspects[0].probability >= PROBABLE:
+            self.found.append(told.suspects[0].name)
+        test = told.next_test if told is not None else None
+        if told is None or test is None:
+            return None
+        if test.remedy:
+            return self._mend(told, test, step)
+        if test.looks_for:
+            return Look(test.looks_for, self._sees(test.looks_for))
+        found = steps_for(test, self.steps)
+        return GoAside(*found) if found is not None else None
+
+    def _possible(self, test: NextTest) -> bool:
+        if test.looks_for:
+            return self.eyes is not None and test.looks_for in SEEN_IN
+        return steps_for(test, self.steps) is not None
+
+    def _sees(self, cause: str) -> bool:
+        part, word = SEEN_IN[cause]
+        seen = self.eyes.look(part) if self.eyes is not None else ""
+        return word in seen if word else not seen.rstrip(".").endswith(f"type {self.tape_type}")
+
+    def _mend(self, told: Diagnosis, test: NextTest, step: JobStep) -> Command | None:
+        """Mend what is settled at the end, and read again what spoke for it; before that the job mends on its way."""
+        first = told.suspects[0]
+        act = REMEDIES.get(test.remedy)
+        if act is None or act in self._mended or not isinstance(step, SignOff):
+            return None
+        found = steps_for(test, self.steps)
+        if found is None:
+            return None
+        self._mended.add(act)
+        spoke = tuple((f.source, f.quantity) for f in first.speaks_for[:1])
+        self._to_read_again = steps_for(NextTest("", 0.0, (), 0.0, spoke), self.steps)
+        return GoAside(*found)

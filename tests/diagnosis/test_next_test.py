@@ -1,0 +1,59 @@
+"""The suggested test: what nothing has looked at, evidence that cleaning would take, and what has to be mended."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bench.diagnosis.answer import Diagnosis, diagnose
+from bench.diagnosis.next_test import NextTest
+from bench.diagnosis.telling.contract import case_of
+
+TONES = (40.0, 125.0, 1000.0, 4000.0, 8000.0, 10000.0, 12500.0)
+
+
+def flat(stage: str, **more: Any) -> list[dict[str, Any]]:
+    at = {"stage": stage, "source": "record-replay", "quantity": "response", "unit": "dB", "uncertainty": 0.1}
+    return [at | {"channel": c, "frequency_hz": hz, "value": 0.1} | more for hz in TONES for c in ("left", "right")]
+
+
+def said(readings: list[dict[str, Any]], **more: Any) -> Diagnosis:
+    case = case_of({"machine": {"heads": 3}, "readings": readings}, "case")
+    return diagnose(case.machine, case.findings, {}, **more)
+
+
+def measures(test: NextTest) -> bool:
+    return bool(test.quantities)
+
+
+def test_what_no_reading_could_show_is_worth_a_look() -> None:
+    told = said(flat("before-cleaning"), possible=measures)
+    assert told.nothing > 0.5
+    assert told.next_test is not None
+    assert told.next_test.parts[0] in told.not_looked_at
+
+
+def test_the_reference_tape_waits_for_a_clean_machine() -> None:
+    def on_reference(test: NextTest) -> bool:
+        return test.reference_passes > 0
+
+    assert said(flat("before-cleaning"), possible=on_reference).next_test is None
+    assert said(flat("before-cleaning") + flat("after-cleaning"), possible=on_reference).next_test is not None
+
+
+def test_what_cleaning_took_away_is_gone_and_asks_for_nothing() -> None:
+    dull = [r | {"value": -0.9e-3 * r["frequency_hz"]} for r in flat("before-cleaning")]
+    before, after = said(dull), said(dull + flat("after-cleaning"))
+    assert before.next_test is not None
+    assert (before.suspects[0].mended_by, before.suspects[0].gone) == ("clean", False)
+    assert (after.suspects[0].mended_by, after.suspects[0].gone) == ("clean", True)
+    assert after.next_test is None or after.next_test.remedy != "clean"
+
+
+def test_a_sure_sign_comes_first() -> None:
+    levels = [
+        {"quantity": "level", "channel": c, "value": v, "unit": "dB", "frequency_hz": 315.0}
+        for c, v in (("left", 0.0), ("right", -50.0))
+    ]
+    told = said([*levels, *flat("after-cleaning", channel="left")])
+    assert told.next_test is not None
+    assert told.next_test.remedy == "find the break"
