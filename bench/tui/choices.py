@@ -200,7 +200,8 @@ def _procedures(workspace: Workspace) -> tuple[Option, ...]:
         if procedure is None:
             broken.append(Option(path.stem, path.stem, "broken", (), read_procedure(path).findings[0].sentence))
             continue
-        lasts[path.stem] = (not procedure.other_tapes, procedure.takes_minutes)
+        alone = not (procedure.other_tapes or procedure.other_reference_tapes)
+        lasts[path.stem] = (alone, procedure.takes_minutes)
         about = [procedure.summary]
         if procedure.needs:
             about.append("Needs: " + "; ".join(procedure.needs) + ".")
