@@ -46,7 +46,7 @@ def _volts(volts: float) -> str:
 
 
 def _speed(mm_s: float) -> str:
-    return f"; {mm_s / 10:.4g} cm/s"
+    return f"; {mm_s / 10:g} cm/s"
 
 
 def _lines(hz: tuple[float, ...]) -> str:

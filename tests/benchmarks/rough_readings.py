@@ -62,7 +62,7 @@ def sample(
         None if own is None else reading.value - own,
         None if machine is None else reading.value - machine,
         reading.uncertainty,
-        reading.tone_uncertainty,
+        reading.uncertainty if reading.tone_uncertainty is None else reading.tone_uncertainty,
         best,
         bool(reading.bound),
     )

@@ -1,10 +1,10 @@
 """How often a reading's uncertainty (k = 2) holds on tape of four grades, and how near a reading comes to the best.
 
 For each grade and quantity: in how many of the readings the value of this very stretch of tape lies within the
-uncertainty of the stretch, and that of the machine in the long run within the stated one; rms error over that of the
-best linear estimator which knows the wander's spectrum; errors and uncertainties; and how many tones were not found as
-one. `ROUGH_CAPTURES` says how many captures of each kind and grade are measured, `ROUGH_KINDS` of which kinds (names
-of `rough_readings.KINDS`, with commas) and `ROUGH_FIRST` the number of the first.
+uncertainty of the stretch, and that of the machine in the long run within the stated one; rms error of all over that of
+the best linear estimator, which knows the wander's spectrum; errors and uncertainties; and how many tones were not
+found as one. `ROUGH_CAPTURES` says how many captures of each kind and grade are measured, `ROUGH_KINDS` of which kinds
+(names of `rough_readings.KINDS`, with commas) and `ROUGH_FIRST` the number of the first.
 """
 
 from __future__ import annotations
@@ -61,8 +61,8 @@ def table(samples: list[Sample]) -> Iterator[str]:
         words += _side([(s.own, s.own_uncertainty) for s in own], bias=True) + " | "
         machine = [s for s in whole if s.machine is not None]
         words += _side([(s.machine, s.uncertainty) for s in machine])
-        ratios = [s.machine / s.best for s in machine if s.best and s.machine is not None]
-        yield words + (f" {np.sqrt(np.mean(np.square(ratios))):5.2f}" if ratios else "     –")
+        both = np.array([(s.machine, s.best) for s in machine if s.best]).T
+        yield words + (f" {np.linalg.norm(both[0]) / np.linalg.norm(both[1]):5.2f}" if len(both) else "     –")
 
 
 def too_low(samples: list[Sample]) -> Iterator[str]:

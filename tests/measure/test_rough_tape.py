@@ -128,3 +128,13 @@ def test_a_clean_tone_has_no_wander_in_its_budget() -> None:
     told = a_reading(level(tone(1000.0, 5.0), RATE).readings[0])
     assert {c.source for c in told.budget} == {"noise"}
     assert told.uncertainty < 0.001
+
+
+@pytest.mark.parametrize(("hz", "wow_hz"), [(315.0, 0.5), (3150.0, 0.5), (3150.0, 1.3), (10000.0, 0.9)])
+def test_a_wow_of_two_per_cent_leaves_a_tone_one(hz: float, wow_hz: float) -> None:
+    t = np.arange(round(6.0 * RATE)) / RATE
+    moved = t + 0.02 / (2 * np.pi * wow_hz) * np.sin(2 * np.pi * wow_hz * t)
+    x = np.pad(0.1 * np.sin(2 * np.pi * hz * moved), round(0.7 * RATE))
+    (found,) = find_tones(np.stack([x, x], axis=1) + hiss(-70.0, len(x) / RATE)[: len(x)], RATE)
+    assert found.duration_s > 5.5
+    assert found.dbfs == pytest.approx(-20.0, abs=0.02)

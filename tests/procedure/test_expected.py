@@ -40,6 +40,14 @@ def test_a_dirty_head_does_not_turn_azimuth_into_response() -> None:
     assert heard(e, 10000, -34.0) == "azimuth-10k"  # 12 dB of treble lost, just where the response would read
 
 
+def test_two_sections_of_one_frequency_and_level_are_as_far_off_as_each_other() -> None:
+    """With azimuth off, 10 kHz is 9 dB low in its azimuth section, and again in its response section."""
+    sections = [("level", 315, 0), ("azimuth-10k", 10000, -20), ("r-315", 315, -20), ("r-10k", 10000, -20)]
+    e = [Expected(i, hz, -12.0 + db, "response", i, db) for i, hz, db in sections]
+    plays = [(315, -12.0), (10000, -41.0), (315, -32.0), (10000, -41.1)]
+    assert [heard(e, *p) for p in plays] == ["level", "azimuth-10k", "r-315", "r-10k"]
+
+
 def test_started_in_the_middle_of_the_tape() -> None:
     e = tape()
     assert heard(e, 315, -32.0) == "r-315"

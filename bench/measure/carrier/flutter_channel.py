@@ -22,8 +22,9 @@ Floats = NDArray[np.float64]
 BAND_HZ = 204.0
 """Middle of the band filter's slope: 0.3 dB down at 200 Hz, gone at 210."""
 SLOPE_HZ = 12.0
-HIGH_PASS_HZ = 0.15
-"""Second order: 1.2 dB down at 0.2 Hz, 0.02 dB at 0.55 Hz."""
+HIGH_PASS_HZ, OTHER_EDGE_HZ = 0.15, 0.25
+"""Second order: 1.2 dB down at 0.2 Hz, 0.02 dB at 0.55 Hz. No standard limits where an unweighted band ends below: the
+edges of other meters lie up to here (common practice, no source)."""
 LEAD_S = 2.0
 HOP_S = 0.5
 SETTLE_S, SETTLE_SHARE = 4.0, 0.4
@@ -60,6 +61,8 @@ class Statistics:
         self.points = 0
         self.weighted_square = self.unweighted_square = 0.0
         self.weighted_peak = self.unweighted_peak = 0.0
+        self.weighted_highest = self.unweighted_highest = 0.0
+        """The highest deviations themselves."""
         self._ends: list[Segment] = []
         self._courses: list[tuple[float, float, float, float]] = []
         self._counts = np.zeros(BINS, dtype=np.int64)
@@ -72,6 +75,8 @@ class Statistics:
         self.unweighted_square += float(np.sum(segment.unweighted**2))
         self.weighted_peak = max(self.weighted_peak, segment.weighted_peak)
         self.unweighted_peak = max(self.unweighted_peak, segment.unweighted_peak)
+        self.weighted_highest = max(self.weighted_highest, float(size.max()))
+        self.unweighted_highest = max(self.unweighted_highest, float(np.abs(segment.unweighted).max()))
         self._ends = [*self._ends[:1], segment]
         squares = float(np.mean(size**2)), float(np.mean(segment.unweighted**2))
         self._courses.append((*squares, segment.weighted_peak, segment.unweighted_peak))
@@ -154,6 +159,16 @@ class Course:
             self.noise += stretch.noise
             if stretch.kept_points > len(self.kept):
                 self.kept = np.concatenate(stretch.kept)
+
+    def slowest_share(self) -> float:
+        """The part of the unweighted power that is lost where a meter's band ends at `OTHER_EDGE_HZ` below."""
+        if len(self.kept) < 64:
+            return 0.0
+        course = (self.kept - self.kept.mean()) * np.hanning(len(self.kept))
+        hz = np.fft.rfftfreq(len(course), 1.0 / self.kept_rate)[1:]
+        power = np.abs(np.fft.rfft(course)[1:]) ** 2
+        ours, other = (float(power @ (1.0 / (1.0 + (edge / hz) ** 4))) for edge in (HIGH_PASS_HZ, OTHER_EDGE_HZ))
+        return 1.0 - other / ours if ours > 0.0 else 0.0
 
     def _count(self, segments: list[Segment]) -> None:
         for segment in segments:

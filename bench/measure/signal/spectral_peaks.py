@@ -84,7 +84,7 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
     where = where[np.argsort(-power[where])]
     peaks: list[tuple[float, float]] = []
     for k in where[: 4 * COUNT]:
-        hz = _between(power, int(k)) * bin_hz
+        hz = between(power, int(k)) * bin_hz
         apart = max(3.5 * bin_hz, 0.01 * hz)
         if power[k] < BELOW_STRONGEST * power[where[0]]:
             break
@@ -175,7 +175,7 @@ def _floor_near(power: NDArray[np.float64], bin_hz: float, where: NDArray[np.int
     return floor
 
 
-def _between(power: NDArray[np.float64], k: int) -> float:
+def between(power: NDArray[np.float64], k: int) -> float:
     """Where a peak lies, in bins: under a Hann window the ratio r of the neighbours gives (2r - 1)/(r + 1)."""
     before, top, after = (float(v) for v in np.sqrt(power[k - 1 : k + 2]))
     ratio = max(before, after) / top

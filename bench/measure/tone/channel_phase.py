@@ -367,7 +367,7 @@ def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: fl
     along = turned_back(z, phase)
     kept = ~flaws(along, rate)
     level = along.real
-    mean = float(level[kept].mean())
+    mean = float(bridged(level, kept).mean())
     noise, lowest = density(np.where(kept, level - mean, 0.0), rate, LOW_HZ, 0.95 * reach)
     share = max(0.1, float(kept.mean()))
     noise, lowest = noise / share, lowest / share

@@ -7,11 +7,16 @@ from numpy.typing import NDArray
 
 from bench.measure.tone.baseband import Complexes, Floats, median
 
-FLAW_DB, FLAWED = 1.0, 4.0
-"""A short departure of the level is passed over from here on, and from so many times what the level wanders by within
-`NEIGHBOURHOOD_S` (standard deviations)."""
-BLOCK_S, NEIGHBOURHOOD_S = 0.1, 1.1
-"""The level about a place is the median, over the second, of the medians over the first: no dropout moves it."""
+FLAW_DB, FLAWED = 0.5, 3.5
+"""A short departure of the level is passed over from here on, and from so many times what the level departs by for
+`USUAL` of the time; of Gaussian noise that is 4.5 standard deviations."""
+USUAL, MOST = 0.8, 0.4
+"""Where more than the second part of a tone would be passed over, nothing is: that is no dropout."""
+ABOUT_S, BLOCKS = (0.12, 0.3, 1.1), 11
+"""The level about a place is the median, over so long, of the medians over this part of it: no dropout moves it. Wander
+is followed best over the shortest time; a dropout that lasts nearly as long shows over a longer one."""
+BESIDE = 16
+"""A bridge runs from the mean of so many points before it to that of those after it."""
 SLOPES = 0.25
 """The sides of a dropout extend beyond what is visible of it by this fraction of its length; our own choice."""
 FILTER_POINTS = 13
@@ -22,10 +27,10 @@ def flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
     """Where a click or a dropout is: a short departure, far beyond the noise, from the level about it."""
     none = np.zeros(len(along), dtype=bool)
     level = along.real
-    middles, wander = _level_about(level, rate)
-    off = np.maximum(np.abs(level - middles), np.abs(along.imag))
-    noise = 1.4826 * median(np.abs(level - middles))
-    bad = off > np.maximum(np.maximum(7.0 * noise, FLAWED * wander), (10 ** (FLAW_DB / 20) - 1) * np.abs(middles))
+    bad = _far(np.abs(along.imag), np.abs(level))
+    for seconds in ABOUT_S:
+        about = _level_about(level, rate, seconds)
+        bad |= _far(np.abs(level - about), np.abs(about))
     if not bad.any():
         return none
     wide = np.convolve(bad, np.ones(2 * FILTER_POINTS + 1), mode="same") > 0.5
@@ -33,27 +38,38 @@ def flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
     for start, stop in zip(edges[::2], edges[1::2], strict=True):
         slope = round(SLOPES * max(0, stop - start - 2 * FILTER_POINTS))
         wide[max(0, start - slope) : stop + slope] = True
-    return np.asarray(wide) if wide.mean() < 0.25 else none
+    return np.asarray(wide) if wide.mean() < MOST else none
 
 
-def _level_about(level: Floats, rate: float) -> tuple[Floats, float]:
-    """The level about each point, and by how much the level wanders about that (standard deviation)."""
-    block = max(8, round(BLOCK_S * rate))
+def _far(off: Floats, level: Floats) -> NDArray[np.bool_]:
+    """Where a course is off by far more than it usually is."""
+    at = int(USUAL * (len(off) - 1))
+    usual = float(np.partition(off, at)[at])
+    return np.asarray(off > np.maximum(FLAWED * usual, (10.0 ** (FLAW_DB / 20.0) - 1.0) * level))
+
+
+def _level_about(level: Floats, rate: float, seconds: float) -> Floats:
+    """The level about each point."""
+    block = max(8, round(seconds / BLOCKS * rate))
     count = len(level) // block
     if count < 2:
-        return median(level) * np.ones(len(level)), 0.0
+        return np.full(len(level), median(level))
     medians = np.partition(level[: count * block].reshape(count, block), block // 2, axis=1)[:, block // 2]
-    half = min(round(0.5 * NEIGHBOURHOOD_S / BLOCK_S), (count - 1) // 2)
+    half = min(BLOCKS // 2, (count - 1) // 2)
     padded = np.pad(medians, half, mode="reflect") if half else medians
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
     calm = np.partition(windows, half, axis=1)[:, half]
-    wander = 1.4826 * median(np.abs(medians - calm))
-    return np.interp(np.arange(len(level)), block * (np.arange(count) + 0.5), calm), wander
+    return np.asarray(np.interp(np.arange(len(level)), block * (np.arange(count) + 0.5), calm))
 
 
 def bridged(x: Floats, kept: NDArray[np.bool_]) -> Floats:
     """A course with what is not kept bridged by straight lines."""
     if kept.all():
         return x
-    at = np.arange(len(x))
-    return np.interp(at, at[kept], x[kept])
+    out = x.copy()
+    edges = np.flatnonzero(np.diff(np.concatenate([[1], kept.astype(np.int8), [1]])))
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        before, after = out[max(0, start - BESIDE) : start], x[stop : stop + BESIDE]
+        ends = before.mean() if len(before) else after.mean(), after.mean() if len(after) else before.mean()
+        out[start:stop] = np.linspace(*ends, stop - start + 2)[1:-1]
+    return out

@@ -274,7 +274,7 @@ def _lag_course(turned: Complexes, kept: NDArray[np.bool_], rate: float) -> tupl
     if not known.any():
         return 0.0, np.zeros(len(sums)), course_rate
     angle = np.interp(at, at[known], np.arctan2(across[known], sums[known]))
-    lag = float(angle[known].mean())
+    lag = wander.mean_delay(angle, course_rate)
     return lag, np.asarray(angle - lag), course_rate
 
 

@@ -37,10 +37,14 @@ NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
 """A peak with at least this fraction of a tone's power, and at least this far away, is filtered out first."""
 FAINT_DB = 45.0
 """A tone this much weaker than one that sounds with it is ignored."""
+SKIRT, SKIRT_DB = 0.05, 20.0
+"""A peak within this fraction of a followed one's frequency, and this many dB weaker, is in that one's skirts."""
 SIDEBANDS = ((0.012, 10.0), (0.03, 20.0))
 """A tone within this fraction of another's frequency, and this many dB weaker, is a sideband of its flutter."""
 ECHO_S, ECHO_DB = 2.0, 35.0
 """Print-through: the same tone at most this long before or after, on the next layer, and at least this much weaker."""
+ALIKE, ALIKE_DB = 0.012, 3.0
+"""What two tracks of one tone differ by at most, as a fraction and in dB."""
 HARMONICS = range(2, 16)
 HARMONIC_BELOW = 0.4
 """A tone at a harmonic of another that sounds with it, with an amplitude below this ratio (8 dB), is not a tone."""
@@ -131,8 +135,9 @@ class ToneFinder:
         found = []
         for track in list(self._tracks):
             track.extend(spectrum, self._chunk)
+            holds = track.look(power)
             track.beside(peaks)
-            if not track.look(power):
+            if not holds:
                 self._tracks.remove(track)
                 self._seen_at = self._chunk
                 found += track.close()
@@ -146,7 +151,7 @@ class ToneFinder:
             not self._rested
             and bool(self._tracks)
             and not any(track.misses for track in self._tracks)
-            and all(any(abs(t.tone_hz - hz) < _apart(hz) for t in self._tracks) for hz, _ in self._peaks[-1])
+            and all(any(abs(t.seen_hz - hz) < _apart(hz) for t in self._tracks) for hz, _ in self._peaks[-1])
         )
 
     def _due(self, found: list[FoundTone]) -> list[FoundTone]:
@@ -169,7 +174,7 @@ class ToneFinder:
     def _open(self, peaks: list[tuple[float, float]]) -> None:
         """A peak that was there in the two chunks before as well is followed from now on."""
         for hz, power in peaks if len(self._peaks) == 2 else []:
-            if any(abs(t.tone_hz - hz) < _apart(hz) and not t.misses for t in self._tracks):
+            if any(_beside(t, hz, power) and not t.misses for t in self._tracks):
                 continue
             reach = max(0.7 * self._spectra.bin_hz, 0.01 * hz)
             if not all(any(abs(h - hz) < reach and p > 0.1 * power for h, p in old) for old in self._peaks):
@@ -213,6 +218,12 @@ class ToneFinder:
 def _apart(hz: float) -> float:
     """A peak nearer than this to one that is followed is the same."""
     return max(SAME_HZ, 0.012 * hz)
+
+
+def _beside(track: Track, hz: float, power: float) -> bool:
+    """Whether a peak is one that is followed, or a weak one in the skirts of one, which would only find that one."""
+    away = abs(track.seen_hz - hz)
+    return away < _apart(hz) or (away < SKIRT * hz and power < 10.0 ** (-SKIRT_DB / 10.0) * track.power)
 
 
 def _harmonic(tone: FoundTone, of: FoundTone) -> bool:
@@ -259,7 +270,8 @@ def without_pieces(tones: Sequence[FoundTone]) -> list[FoundTone]:
 
 
 def _same(tone: FoundTone, other: FoundTone) -> bool:
-    """Whether two tracks found one tone."""
+    """Whether two tracks found one tone: wander makes a piece of it differ a little from the whole."""
     together = min(tone.end_s, other.end_s) - max(tone.start_s, other.start_s)
     apart = abs(tone.frequency_hz - other.frequency_hz)
-    return together > 0.5 * tone.duration_s and apart < max(0.5, 0.002 * tone.frequency_hz)
+    alike = apart < max(0.5, ALIKE * tone.frequency_hz) and abs(tone.dbfs - other.dbfs) < ALIKE_DB
+    return together > 0.5 * tone.duration_s and (alike or apart < max(0.5, 0.002 * tone.frequency_hz))

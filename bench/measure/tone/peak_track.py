@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.measure.signal.spectral_peaks import between
 from bench.measure.tone.baseband import Complexes, low_pass, median
 from bench.measure.tone.channel_phase import NEAR_HZ
 from bench.measure.tone.demodulator import HALF, Baseband, Spectra
@@ -39,6 +40,8 @@ HELD = 6
 """A run that reaches this near to the newest frame continues."""
 GONE = 0.05
 """A peak whose power falls below this fraction has gone; our own choice."""
+MOVES, AWAY = 0.012, 0.045
+"""How far a peak may move from one chunk to the next, and in all from where it was first seen: wow of 2 % peak."""
 PATIENCE = 5
 """Chunks for which a peak may be missing before it is dropped: gaps between takes are bridged here, and found later."""
 
@@ -76,6 +79,8 @@ class Track:
         self.power = power
         self.misses = 0
         self._centre = spectra.nearest_bin(hz)
+        self.seen_hz = hz
+        """Where the peak was when it was last seen: wow moves it."""
         self._oscillator_hz = self._centre * spectra.bin_hz
         self._waiting: list[NDArray[np.complex128]] = []
         self._next = chunk
@@ -138,17 +143,24 @@ class Track:
 
     def look(self, power: NDArray[np.float64]) -> bool:
         """Whether the peak is still there in a chunk's power spectrum, or was shortly before."""
-        reach = max(2, round(0.012 * self.tone_hz / self._spectra.bin_hz))
-        here = float(power[max(1, self._centre - reach) : self._centre + reach + 1].max())
+        reach, away = (max(2, round(part * self.tone_hz / self._spectra.bin_hz)) for part in (MOVES, AWAY))
+        seen = round(self.seen_hz / self._spectra.bin_hz)
+        low = max(1, seen - reach, self._centre - away)
+        high = min(seen + reach, self._centre + away, len(power) - 2) + 1
+        at = low + int(np.argmax(power[low:high]))
+        here = float(power[at])
         self.power = max(0.7 * self.power, here)
-        self.misses = 0 if here > GONE * self.power > 0.0 else self.misses + 1
+        if here > GONE * self.power > 0.0:
+            self.misses, self.seen_hz = 0, between(power, at) * self._spectra.bin_hz
+        else:
+            self.misses += 1
         return self.misses < PATIENCE
 
     def beside(self, peaks: list[tuple[float, float]]) -> None:
         """Note how near the next tone of a chunk is; hum, which is weaker, is fitted and need not be kept away."""
         weakest = (HUM_BELOW if self.tone_hz < NEAR_HZ else NEIGHBOUR_BELOW) * self.power
         apart = max(3.0 * self._spectra.bin_hz, 0.012 * self.tone_hz)
-        away = [abs(hz - self.tone_hz) for hz, p in peaks if p > weakest]
+        away = [abs(hz - self.seen_hz) for hz, p in peaks if p > weakest]
         self._clear.append(min([d for d in away if d > apart], default=1e9))
 
     def beside_as_before(self) -> None:
@@ -166,8 +178,8 @@ class Track:
         self._goes_on = bool(runs) and runs[-1].end >= head - HELD
         found = []
         at = self._done
-        for first, last, end in runs:
-            if end < settled:
+        for first, last, end, undecided in runs:
+            if end < settled and not undecided:
                 found += self._ended(at + first, at + last)
                 self._done = at + last
             elif (last - first) * frames.seconds > (PART_S if self.tone_hz >= NEAR_HZ else LOW_PART_S) + 2.0:
@@ -186,7 +198,7 @@ class Track:
         """The peak is gone: measure what was still open."""
         self.catch_up(to_the_end=True)
         found = []
-        for first, last, _ in self._runs():
+        for first, last, *_ in self._runs():
             found += self._ended(self._done + first, self._done + last)
         return found + self._flush()
 

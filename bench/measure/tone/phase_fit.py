@@ -139,10 +139,10 @@ def modelled(phase: Floats, rate: float, rates: list[float]) -> Floats:
         values[2 + 2 * n : 4 + 2 * n] /= np.sinc(g * step)
     first = t[0] - 0.5 * step + 0.5 / rate
     points = first + np.arange(len(phase)) / rate
-    design = _design(points, rates)
-    if design.shape[1] > 2 + 2 * len(rates):
-        design[:, -1] = points * points - np.mean(t * t)
-    return np.asarray(design @ values)
+    design = _columns(points, rates)
+    if len(values) > len(design):
+        design.append(points * points - np.mean(t * t))
+    return np.asarray(values @ np.stack(design))
 
 
 def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Slope:
@@ -250,11 +250,17 @@ def _thinned(phase: Floats, rate: float) -> tuple[Floats, Floats, float]:
     return np.asarray(step * (np.arange(count) - (count - 1) / 2), dtype=np.float64), y, step
 
 
-def _design(t: Floats, rates: list[float]) -> Floats:
-    """Columns: constant, slope, each rate's cosine and sine, and the drift where no rate is slow."""
+def _columns(t: Floats, rates: list[float]) -> list[Floats]:
+    """Constant, slope, and each rate's cosine and sine."""
     columns = [np.ones_like(t), t]
     for g in rates:
         columns += [np.cos(2 * np.pi * g * t), np.sin(2 * np.pi * g * t)]
+    return columns
+
+
+def _design(t: Floats, rates: list[float]) -> Floats:
+    """Those columns, and the drift where no rate is slow."""
+    columns = _columns(t, rates)
     if all(g * (t[1] - t[0]) * len(t) >= SLOW_TURNS for g in rates):
         columns.append(t * t - np.mean(t * t))
     return np.stack(columns, axis=1)

@@ -1,6 +1,7 @@
 """Where a tone is steady: the stretches of a baseband in which level and frequency hold.
 
-A tone is known by its frequency: it stays within about 1 % for at least 0.4 s, which a voice does not. Its level may
+A tone is known by its frequency: it stays within about 1 % for at least 0.4 s, or swings to and fro within 2.5 % for
+longer as wow makes it, which a voice does not. Its level may
 wander and have holes, as a tape's does; but a step to another level that lasts parts two takes, and attacks and fades
 are left out. How large a step must be follows from how much this tone's own level moves.
 """
@@ -20,14 +21,22 @@ SHORTEST_S = 0.4
 """A shorter steady stretch is not a tone: sung vowels seldom hold a pitch that long (common practice, no source)."""
 FREQUENCY_REACH = 0.01
 """How far the frequency may be from its own middle: flutter of 0.3 % peak, and room."""
-NEAR_PART, NEAR_HZ = 0.03, 3.5
-"""How far the tone may be from where its peak was first seen, which hum beside a low tone shifts."""
+WOW_REACH, WOW_S, WOW_RETURNS = 0.025, 1.2, 2
+"""How far wow of 2 % peak takes it, for how long it must then hold, and how often swing back: a glide does not."""
+WOW_KNOWN_S, NEWEST = 5.0, 6
+"""Slow wow is recognised within so long; what reaches this near to the newest frame still sounds."""
+NEAR_PART, NEAR_HZ = 0.05, 3.5
+"""How far the tone may be from where its peak was first seen, at one end of its wow; hum beside a low tone shifts it
+too."""
 LOW_HZ = 600.0
 TONAL = 12.0
 """The least power of a frame over that of its noise, for a tone; noise alone seldom reaches it (our own choice)."""
 BAND = 1.45
 """The whole band of the baseband over the noise bandwidth of its filter."""
 HIGH_HZ = 2500.0
+FAR_HZ, COHERENT = 80.0, 0.8
+"""A block of 4 ms tells a turn of up to 125 Hz; beyond the first a high tone is turned back before, where its points
+turn alike (the mean turn over the mean size of the turns)."""
 CLICK_S = 0.06
 """A click up to this long does not end a tone."""
 HOLE_S, HOLE_DB, ALIKE_DB = 0.28, 30.0, 3.0
@@ -126,7 +135,11 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
     t = np.arange(count * block * blocks) / rate
     if tone_hz < LOW_HZ:
         z = _without_direct_current(z, rate, oscillator_hz)
-    parts = (z[: len(t)] * np.exp(-2j * np.pi * offset * t)[:, None]).reshape(count * blocks, block, z.shape[1])
+    turned = z[: len(t)] * np.exp(-2j * np.pi * offset * t)[:, None]
+    away = _far_away(turned, rate, block * blocks) if tone_hz >= HIGH_HZ else np.zeros(count)
+    if away.any():
+        turned *= np.exp(-2j * np.pi / rate * np.cumsum(np.repeat(away, block * blocks)))[:, None]
+    parts = turned.reshape(count * blocks, block, z.shape[1])
     mean = parts.mean(axis=1)
     power = np.sum(np.abs(mean) ** 2, axis=1)
     noise = np.maximum(np.sum(np.abs(parts) ** 2, axis=(1, 2)) / block - power, 0.0) * BAND / block
@@ -146,9 +159,18 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
         points=block * blocks,
         seconds=block * blocks / rate,
         level_db=10.0 * np.log10(power / seen + 1e-30),
-        frequency_hz=offset + turn * rate / (2 * np.pi * block),
+        frequency_hz=offset + away + turn * rate / (2 * np.pi * block),
         snr=np.maximum(power - noise, 0.0) / (noise / blocks + 1e-4 * power + 1e-30),
     )
+
+
+def _far_away(z: Baseband, rate: float, frame: int) -> Floats:
+    """How far each frame is from zero frequency, where wow takes it further than a block can tell; 0 elsewhere."""
+    steps = np.sum(z[1:] * np.conj(z[:-1]), axis=1)
+    steps = np.concatenate([steps, steps[-1:]]).reshape(-1, frame)
+    sums, sizes = steps.sum(axis=1), np.abs(steps).sum(axis=1)
+    away = np.angle(sums) * rate / (2 * np.pi)
+    return np.asarray(np.where((np.abs(sums) > COHERENT * sizes) & (np.abs(away) > FAR_HZ), away, 0.0))
 
 
 def _without_direct_current(z: Baseband, rate: float, oscillator_hz: float) -> Baseband:
@@ -166,6 +188,8 @@ class Run(NamedTuple):
     """The frame after the last."""
     end: int
     """The frame after the last before the end was trimmed: near the newest frame while the tone goes on."""
+    undecided: bool
+    """Whether it may yet turn out to be a part of a tone with slow wow, which still sounds."""
 
 
 def steady_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[Run]:
@@ -177,11 +201,11 @@ def steady_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[Run]:
         offset_hz: the same, relative to the oscillator.
     """
     out: list[Run] = []
-    for first, last in _tonal_runs(frames, tone_hz, offset_hz):
+    for first, last, undecided in _tonal_runs(frames, tone_hz, offset_hz):
         for a, b in _plateaus(frames, first, last):
             start, stop = _trim(frames, a, b)
             if (stop - start) * frames.seconds >= SHORTEST_S:
-                out.append(Run(start, stop, b))
+                out.append(Run(start, stop, b, undecided))
     return out
 
 
@@ -190,8 +214,8 @@ def _spread_db(frames: Frames) -> Floats:
     return np.asarray(8.686 / np.sqrt(2.0 * np.maximum(frames.snr, 1.0)))
 
 
-def _tonal_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[tuple[int, int]]:
-    """Runs of one frequency; short breaks are bridged."""
+def _tonal_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[tuple[int, int, bool]]:
+    """Runs of one frequency, and whether each is undecided; short breaks are bridged."""
     reach = FREQUENCY_REACH * tone_hz + 0.3
     shortest = round(SHORTEST_S / 2 / frames.seconds)
     near = abs(frames.frequency_hz - offset_hz) < max(NEAR_PART * tone_hz, NEAR_HZ)
@@ -202,7 +226,9 @@ def _tonal_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[tuple[
     runs = []
     for a, b in _stretches(tonal):
         if b - a >= shortest:
-            runs += _one_frequency(frames, a, b, reach, shortest)
+            own = _one_frequency(frames, a, b, reach, shortest)
+            undecided = own != [(a, b)] and b > len(tonal) - NEWEST and (b - a) * frames.seconds < WOW_KNOWN_S
+            runs += [(first, last, undecided) for first, last in own]
     return runs
 
 
@@ -227,12 +253,34 @@ def _one_frequency(frames: Frames, first: int, last: int, reach: float, shortest
     inside = np.abs(smooth - median(smooth)) < reach + median(noise_hz)
     if inside.all():
         return [(first, last)]
-    start, stop = _longest(inside)
+    start, stop = _wowing(smooth, reach, frames.seconds)
+    if (start, stop) == (0, last - first):
+        return [(first, last)]
+    if start == stop:
+        start, stop = _longest(inside)
     if stop - start < shortest:
         return []
     own = _one_frequency(frames, first + start, first + stop, reach, shortest)
     before = _one_frequency(frames, first, first + start, reach, shortest)
     return before + own + _one_frequency(frames, first + stop, last, reach, shortest)
+
+
+def _wowing(hz: Floats, reach: float, seconds: float) -> tuple[int, int]:
+    """The stretch in which a frequency swings to both sides of its middle as wow makes it, further than otherwise.
+
+    Args:
+        hz: of each frame.
+        reach: how far it is from its middle otherwise.
+        seconds: length of a frame.
+
+    Returns:
+        First frame and the one after the last; alike where there is no wow.
+    """
+    away = hz - median(hz)
+    start, stop = _longest(np.abs(away) < reach * WOW_REACH / FREQUENCY_REACH)
+    swings = np.sign(away[start:stop][np.abs(away[start:stop]) > reach])
+    returns = np.count_nonzero(np.diff(swings)) >= WOW_RETURNS
+    return (start, stop) if returns and (stop - start) * seconds >= WOW_S else (0, 0)
 
 
 def _stretches(true: NDArray[np.bool_]) -> list[tuple[int, int]]:

@@ -25,12 +25,16 @@ COURSE_HZ = 50.0
 SLOWEST_HZ, SLOW_HZ, FASTEST_HZ = 0.01, 0.2, 10.0
 """A tape's wander goes on down to the first (a hundred seconds of tape); below the second it is called slow, above the
 third it is noise."""
-SLOW_LEVEL = 0.33
+SLOW_LEVEL = 0.37
 """Slow wander of level, in parts of what is seen above `SLOW_HZ`. Levels that wander by 0.25 dB move by 0.1 dB slowly
 (common practice, no source), spread over all the rates down to `SLOWEST_HZ`."""
 SLOW_DELAY = 0.1
 """The same of the delay between two tracks: weave is mostly faster."""
-LEVEL_LINES, DELAY_LINES, SPEED_LINES = (0.8, 2), (0.2, 2), (0.3, 3)
+WEAVE_BAND_HZ, WEAVE_SLOW = (0.3, 5.0), 0.25
+"""Where the usual weave falls as 1/f, and how much there is below, in parts of that (common practice, no source)."""
+WEIGHED_HZ, MOST_WEIGHTS = 10.0, 200
+"""A delay's mean is taken of so many points a second with weights of their own, and of so many at most."""
+LEVEL_LINES, DELAY_LINES, SPEED_LINES = (1.0, 2), (0.2, 2), (0.3, 3)
 """The lines of a spectrum that tell its density near zero: up to so many Hz, but at least so many."""
 ENDS_S = 0.08
 """So much of a tone is left out at either end."""
@@ -145,6 +149,18 @@ def of_delay(course: Floats, rate: float, noise: float) -> Wander:
     return _by_lines(course, rate, noise, DELAY_LINES, SLOW_DELAY)
 
 
+def mean_delay(course: Floats, rate: float) -> float:
+    """The mean of a delay between two tracks, its ends weighted so that it is nearest to the long run's.
+
+    Weights C⁻¹1 / 1ᵀC⁻¹1 (Gauss and Markov) with the covariance C of the usual weave, of which least leaks into them.
+    """
+    few = max(1, round(rate / WEIGHED_HZ), -(-len(course) // MOST_WEIGHTS))
+    count = len(course) // few
+    if count < 8:
+        return float(course.mean())
+    return float(_weights(count, round(few / rate, 4)) @ course[: count * few].reshape(count, few).mean(axis=1))
+
+
 def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
     """What wander leaves open about a mean speed, and about its drift from end to end (standard uncertainty).
 
@@ -223,6 +239,20 @@ def _slow_left(seconds: float) -> float:
     hz = np.geomspace(SLOWEST_HZ, SLOW_HZ, 200)
     shape = hz**-0.5
     return float(np.trapezoid(shape * np.sinc(hz * seconds) ** 2, hz) / np.trapezoid(shape, hz))
+
+
+@lru_cache(maxsize=64)
+def _weights(count: int, every_s: float) -> Floats:
+    """Of the mean of so many points, each the mean over `every_s`, of a delay that weaves as usual."""
+    low, high = WEAVE_BAND_HZ
+    hz = np.concatenate([np.geomspace(SLOWEST_HZ, low, 60), np.geomspace(low, high, 200)])
+    slow = WEAVE_SLOW**2 / (low - SLOWEST_HZ)
+    density = np.where(np.arange(len(hz)) < 60, slow, 1.0 / (hz * np.log(high / low))) * np.sinc(hz * every_s) ** 2
+    lags = np.arange(count)
+    covariance = np.trapezoid(np.cos(2 * np.pi * every_s * np.outer(lags, hz)) * density, hz, axis=1)
+    covariance[0] *= 1.001
+    weights = np.linalg.solve(covariance[np.abs(lags[:, None] - lags)], np.ones(count))
+    return np.asarray(weights / weights.sum())
 
 
 @lru_cache(maxsize=64)

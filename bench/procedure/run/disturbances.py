@@ -43,12 +43,12 @@ class Disturbances:
         disturbed: set[str] = set()
         if isinstance(step, Adjust):
             moved = disturbed_by(step) if shown else moved_by(step) if turned else frozenset()
-            disturbed |= _for_tapes(moved, so_far, set_for(step))  # a further tape is set by trimmers of its own
+            disturbed |= _for_tapes(moved, so_far, self._only_tape(step))
         elif not skipped:
-            disturbed |= _for_tapes(disturbed_by(step), so_far, "")
+            disturbed |= _for_tapes(disturbed_by(step), so_far, None)
         for name in turned:
             if not (isinstance(step, Adjust) and name in step.trimmers.values()):
-                own = next((s.lot for s in bench.job.further if name.endswith(f" {s.lot}")), "")
+                own = next((s.lot for s in bench.job.further if name.endswith(f" {s.lot}")), None)
                 disturbed |= _for_tapes(moved_by_trimmer(name), so_far, own)
         standing = set(bench.to_check_again)
         if disturbed - standing:
@@ -57,6 +57,13 @@ class Disturbances:
         if again:
             bench.note(step.id, CheckedAgain(in_order(again)))
         self._answer_predictions()
+
+    def _only_tape(self, step: Adjust) -> str | None:
+        """The lot of the only tape that the trimmers of a step serve; None where they serve all."""
+        names = [setting.name for setting in self._bench.job.machine.setting]
+        own = any(all(trimmer.endswith(f" {name}") for trimmer in step.trimmers.values()) for name in names)
+        lot = set_for(step)
+        return lot if own or lot else None
 
     def _answer_predictions(self) -> None:
         """Note which predictions the readings have answered by now, and show the last one."""
@@ -74,9 +81,9 @@ class Disturbances:
         return of_tape(named((w for w in found if w is not None), step.direction), set_for(step))
 
 
-def _for_tapes(moved: Iterable[str], so_far: Iterable[str], lot: str) -> frozenset[str]:
-    """What was shown so far and is moved: for one of several tapes, or for all of them with no lot."""
-    if lot:
+def _for_tapes(moved: Iterable[str], so_far: Iterable[str], lot: str | None) -> frozenset[str]:
+    """What was shown so far and is moved: for one of several tapes, or for all of them with None."""
+    if lot is not None:
         return of_tape(moved, lot) & frozenset(so_far)
     names = set(moved)
     return frozenset(name for name in so_far if whatever_tape(name) in names)

@@ -285,3 +285,14 @@ def test_stated_uncertainty_covers_what_noise_and_a_wow_cut_short_do(fm: float, 
         assert r.value == pytest.approx(expected, abs=r.uncertainty), method
     if peak == 1e-4 and fm > 1.0:  # and claims no more than that
         assert reading(told, "wow_and_flutter", method=WEIGHTED_RMS).uncertainty < 0.03 * weighted
+
+
+def test_unweighted_readings_cover_meters_whose_band_ends_elsewhere() -> None:
+    # A wow of 0.3 Hz: second order from 0.15 Hz passes 0.970 of it, from 0.25 Hz 0.821 (closed formula).
+    told = flutter(mono(carrier(30.0, (0.3, 0.001), rate=16000.0)), 16000.0)
+    for method in (UNWEIGHTED_RMS, UNWEIGHTED_PEAK):
+        shown = reading(told, "wow_and_flutter", method=method)
+        assert shown.value * (0.821 / 0.970) > shown.value - shown.uncertainty
+    fast = flutter(mono(carrier(10.0, (10.0, 0.001), rate=16000.0)), 16000.0)
+    shown = reading(fast, "wow_and_flutter", method=UNWEIGHTED_RMS)
+    assert shown.uncertainty < 0.03 * shown.value

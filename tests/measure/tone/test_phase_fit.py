@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bench.measure.tone.phase_fit import fit_rates, rough_slope, slope
+from bench.measure.tone.phase_fit import fit_rates, modelled, rough_slope, slope
 
 RATE = 2000.0
 SPREAD = 0.003
@@ -77,3 +77,13 @@ def test_a_speed_that_wanders_without_a_rate_is_in_the_uncertainty() -> None:
         fit = slope(y, RATE, fit_rates(y, RATE, 400.0, 3150.0), 400.0)
         covered.append(abs(fit.frequency_hz - 1.0) < 2.0 * np.hypot(fit.deviation_hz, fit.wander_hz.together))
     assert np.mean(covered) > 0.88
+
+
+@pytest.mark.parametrize("turns", [1.29, 1.2995, 1.3, 1.3005, 1.31])
+def test_a_line_on_the_border_of_a_slow_one_is_modelled_as_it_was_fitted(turns: float) -> None:
+    """The means that are fitted span a little less than the points, in which a line may turn just often enough."""
+    seconds = 3.0 + 7.0 / RATE
+    rate = turns / seconds
+    y = phase(seconds, 1.234, np.random.default_rng(2), (rate, 3.0))
+    model = modelled(y, RATE, [rate])
+    assert np.std(y - model) < 1.2 * SPREAD

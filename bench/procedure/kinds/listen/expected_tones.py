@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from statistics import median
 
@@ -61,7 +62,6 @@ def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
     """
     known = [e.heard_dbfs - e.dbfs for e in expected if e.heard_dbfs is not None]
     offset = median(known or [0.0])
-    again = [abs(dbfs - e.heard_dbfs) for e in expected if _heard_before(e, hz) and e.heard_dbfs is not None]
     reached = max((n for n, e in enumerate(expected) if e.state == "done"), default=-1)
     best: tuple[float, int] | None = None
     for n, e in enumerate(expected):
@@ -72,7 +72,7 @@ def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
             continue
         if known and (miss > APART_DB or (miss < -APART_DB and e.hz <= TREBLE_HZ)):
             continue
-        if again and min(again) < AGAIN_DB and min(again) < abs(miss) - AGAIN_DB:
+        if _again(expected, e, hz, dbfs) < min(AGAIN_DB, abs(miss) - AGAIN_DB):
             continue
         weight = 1.0 if miss < 0 and e.hz > TREBLE_HZ else 3.0
         skipped = sum(x.state != "done" for x in expected[reached + 1 : n]) if n > reached else reached - n
@@ -82,5 +82,19 @@ def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
     return None if best is None else expected[best[1]]
 
 
-def _heard_before(e: Expected, hz: float) -> bool:
-    return e.state == "done" and abs(hz / e.hz - 1) <= REACH
+def _again(expected: list[Expected], e: Expected, hz: float, dbfs: float) -> float:
+    """How near a tone is to one heard before that is expected at another level than `e`, dB.
+
+    Two sections of one frequency and level, for azimuth and for response, are as far off as each other.
+    """
+    return min(
+        (
+            abs(dbfs - other.heard_dbfs)
+            for other in expected
+            if other.heard_dbfs is not None
+            and other.state == "done"
+            and abs(hz / other.hz - 1) <= REACH
+            and abs(other.dbfs - e.dbfs) > AGAIN_DB
+        ),
+        default=math.inf,
+    )

@@ -16,6 +16,8 @@ from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.events import Accepted, StoppedListening
 from bench.procedure.state.journal import ReadingSource
 from bench.procedure.state.snapshot import Prompt
+from bench.words.figures import hertz
+from bench.words.sentences import listed
 
 LOOK_EVERY_S = 0.3
 """Time between two measurements of the present tone for the screen."""
@@ -188,4 +190,8 @@ class ToneListActivity(Activity[StepT]):
 
     def view(self) -> View:
         """The list of tones; nothing is asked while they come."""
-        return self.view_with(Prompt(WAIT.kind, "Listening: each tone is ticked off as it comes, no key needed"))
+        text = "Listening: each tone is ticked off as it comes, no key needed"
+        missed = [hertz(e.hz) for e in self.expected if e.state == "waiting"]
+        if missed and self.expected[-1].state == "done":
+            text = f"Not heard: {listed(missed)}. Play it again from before it, or accept the step without it"
+        return self.view_with(Prompt(WAIT.kind, text))
