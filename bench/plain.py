@@ -153,8 +153,13 @@ class LineCommands:
             lines, command = self._wrong.page()
         except Problem as problem:
             lines, command = [problem.sentence], None
-        if named:
+        if named and not start:
             self._desk.post(say.Note(f"thought to be wrong: {named}"))
+        if start and isinstance(command, say.Look):
+            if named not in ("yes", "no"):
+                self._line("  look, then type test yes or test no")
+                return
+            command = say.Look(command.cause, seen=named == "yes")
         if start and command is not None:
             self._desk.post(command)
             return

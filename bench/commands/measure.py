@@ -26,7 +26,8 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--frequencies", type=_numbers, default=(), metavar="LIST", help="40,315,1000 …")
     parser.add_argument("--sheet", metavar="S", help="a reference-tape sheet, by name or path")
     parser.add_argument("--reference-frequency", type=_number, metavar="HZ", help="what a response is relative to")
-    parser.add_argument("--nominal", type=_number, metavar="HZ", help="what was recorded: 3150 or 3000")
+    parser.add_argument("--nominal", type=_number, metavar="HZ", help="what was recorded: 3150 or 3000, or a pitch")
+    parser.add_argument("--known-percent", type=_number, metavar="PERCENT", help="how well that is known (k = 2)")
     parser.add_argument("--speed", type=_number, metavar="MM_PER_S", help="tape speed, for the azimuth angle")
     parser.add_argument("--track-spacing", type=_number, metavar="MM", help="between the centres of the tracks")
     parser.add_argument("--reference-level", type=_number, metavar="DBFS", help="what noise and the like relate to")
@@ -46,6 +47,7 @@ def run(args: argparse.Namespace) -> int:
         reference_frequency=args.reference_frequency,
         sheet=_sheet(args.sheet, args.workspace) if args.sheet else (),
         nominal=args.nominal,
+        known_percent=args.known_percent,
         speed=args.speed,
         track_spacing=args.track_spacing,
         reference_level=args.reference_level,

@@ -76,6 +76,7 @@ class ScriptedJob:
         self.kept = kept
         self.made: ScriptedThread | None = None
         self.closed: list[Outcome | None] = []
+        self.suggested: say.Command = say.GoAside("hum", "hum")
         self.guides: list[GuideHeard] = []
 
     @property
@@ -96,7 +97,7 @@ class ScriptedJob:
         return self.kept
 
     def diagnosis_page(self) -> tuple[list[str], say.Command | None]:
-        return ["What is wrong: hum: almost certainly, 98 %"], say.GoAside("hum", "hum")
+        return ["What is wrong: hum: almost certainly, 98 %"], self.suggested
 
     def diagnosis_line(self, before: Snapshot, now: Snapshot) -> str:
         return ""

@@ -14,6 +14,7 @@ from bench.procedure.state.dependencies import (
     moved_by_trimmer,
     named,
     of_tape,
+    set_for,
     shown_by,
     shown_so_far,
     whatever_tape,
@@ -61,7 +62,8 @@ class Disturbances:
         """The lot of the only tape that the trimmers of a step serve; None where they serve all."""
         names = [setting.name for setting in self._bench.job.machine.setting]
         own = any(all(trimmer.endswith(f" {name}") for trimmer in step.trimmers.values()) for name in names)
-        return step.lot if own or step.lot else None
+        lot = set_for(step)
+        return lot if own or lot else None
 
     def _answer_predictions(self) -> None:
         """Note which predictions the readings have answered by now, and show the last one."""
@@ -76,7 +78,7 @@ class Disturbances:
         kept = self._bench.journal.records()
         own = [r for r in kept if r.step == step.id and r.attempt == self._bench.attempt]
         found = (shown_by(step, r.reading.quantity) for r in own if r.measured is not None)
-        return of_tape(named((w for w in found if w is not None), step.direction), step.lot)
+        return of_tape(named((w for w in found if w is not None), step.direction), set_for(step))
 
 
 def _for_tapes(moved: Iterable[str], so_far: Iterable[str], lot: str | None) -> frozenset[str]:

@@ -59,7 +59,8 @@ def _foreign(latest: Sequence[ReadingRecord]) -> str:
 
 def _figure(r: ReadingRecord) -> str:
     side = f", {r.lot}" if r.lot else ""
-    return f"{what(r.reading)}{side}: {reading_text(r.reading)}"
+    by = f", by {r.reading.method}" if r.reading.quantity == "speed_error" else ""
+    return f"{what(r.reading)}{side}: {reading_text(r.reading)}{by}"
 
 
 def _equalisation(fall: Reading | None) -> str:

@@ -74,12 +74,7 @@ _RECORDED: Mapping[str, Aspect] = {
 
 def shows(step: StepBase) -> frozenset[Aspect]:
     """The aspects that a step shows when it gives all its readings; none where nothing is measured."""
-    quantities: tuple[str, ...] = ()
-    if isinstance(step, Reference | RecordReplay):
-        quantities = tuple(step.targets)
-    elif isinstance(step, Adjust | Measure):
-        quantities = (step.quantity,)
-    return frozenset(w for q in quantities if (w := shown_by(step, q)) is not None)
+    return frozenset(w for q in quantities(step) if (w := shown_by(step, q)) is not None)
 
 
 def shown_by(step: StepBase, quantity: str) -> Aspect | None:
@@ -161,6 +156,12 @@ def of_tape(names: Iterable[str], lot: str) -> frozenset[str]:
     return frozenset(f"{name}, {lot}" if lot else name for name in names)
 
 
+def set_for(step: StepBase) -> str:
+    """The lot whose own trimmers a step is about; "" where it plays an owner's tape: both its sides meet one head."""
+    of_owners = isinstance(step, Adjust | Measure) and (step.programme or step.quantity == "tape_level")
+    return "" if of_owners else step.lot
+
+
 def whatever_tape(name: str) -> str:
     """The name of an aspect without that of the tape."""
     return name.partition(", ")[0]
@@ -227,8 +228,9 @@ def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]
         if step is None or r.measured is None:
             continue
         what = shown_by(step, r.reading.quantity)
-        if what is not None:
-            found |= of_tape(named((what,), step.direction), step.lot)
+        of_another = r.source == "owner's tape" and what == "tracking"  # heard of that tape, not of this machine
+        if what is not None and not of_another:
+            found |= of_tape(named((what,), step.direction), set_for(step))
     return frozenset(found)
 
 

@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from bench.procedure.model.job import Job
-from bench.procedure.model.steps import Adjust, Aspect, ByHand, Decision, Measuring, StepBase, plays_reference_tape
+from bench.procedure.model.steps import (
+    Adjust,
+    Aspect,
+    ByHand,
+    Decision,
+    Measure,
+    Measuring,
+    StepBase,
+    plays_reference_tape,
+)
 from bench.procedure.state.dependencies import DISTURBS, set_by, shown_by
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Decided, Moved, WentAgain
@@ -42,11 +51,11 @@ class Progress:
         return target, len(self._journal.steps_done()) + over
 
     def previous(self, at: int) -> int | None:
-        """Index of the step to go back to; None without one. Decisions by verdicts are no use: they lead here again."""
+        """Index of the step to go back to; None without one. What needs nobody is no use: it leads here again."""
         done = set(self._journal.steps_done())
         for n in range(min(at, len(self._job.steps)) - 1, -1, -1):
             step = self._job.steps[n]
-            if step.id in done and not (isinstance(step, Decision) and step.of is not None):
+            if step.id in done and not _needs_nobody(step):
                 return n
         return None
 
@@ -107,6 +116,13 @@ class Progress:
         if again is None:
             return 0
         return again.at_most - sum(e.step == step.id for e in of_kind(self._journal.events(), WentAgain))
+
+
+def _needs_nobody(step: StepBase) -> bool:
+    """Whether a step is over as soon as it begins: a decision by verdicts, or what is computed from readings."""
+    return (isinstance(step, Decision) and step.of is not None) or (
+        isinstance(step, Measure) and step.quantity == "mistracking"
+    )
 
 
 def not_needed(events: Sequence[Event]) -> frozenset[str]:

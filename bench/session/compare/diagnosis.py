@@ -15,7 +15,7 @@ from bench.diagnosis.readings.records import answers_of, findings_of
 from bench.diagnosis.telling.page import PROBABLE, first_line, page
 from bench.problem import Problem
 from bench.procedure.model.job import JobStep
-from bench.procedure.run.commands import GoAside
+from bench.procedure.run.commands import GoAside, Look
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot
 from bench.session.record.index import entries_beside
@@ -76,10 +76,16 @@ class WhatIsWrong:
         likely = found is not None and any(s.probability >= PROBABLE for s in found.suspects)
         return first_line(found) if found is not None and likely else ""
 
-    def page(self) -> tuple[list[str], GoAside | None]:
-        """All of it as lines, and the command that makes the suggested test at once. Raises `Problem`."""
+    def page(self) -> tuple[list[str], GoAside | Look | None]:
+        """All of it as lines, and the command that makes the suggested test at once. Raises `Problem`.
+
+        A look is seen in it; whoever looked says whether that is so.
+        """
         found, _ = diagnosis_of(read_session(self.folder))
-        steps = steps_for(found.next_test, self.steps) if found.next_test is not None else None
+        test = found.next_test
+        if test is not None and test.looks_for:
+            return page(found), Look(test.looks_for, seen=True)
+        steps = steps_for(test, self.steps) if test is not None else None
         return page(found), GoAside(*steps) if steps is not None else None
 
 

@@ -307,6 +307,18 @@ class BenchKeys(Screen[str]):
         if self._settled and folder is not None:
             self._read(f"Report of {folder.name}", lambda: (report_lines(folder), None), self._post)
 
+    def _make(self, test: say.Command, post: Callable[[say.Command], None]) -> None:
+        """Make the suggested test; what a look showed is asked."""
+        if not isinstance(test, say.Look):
+            post(test)
+            return
+
+        def done(answer: str | None) -> None:
+            if answer and answer[0].casefold() in "yn":
+                post(say.Look(test.cause, seen=answer[0].casefold() == "y"))
+
+        self.app.push_screen(AskText("Is it so? Look, then type yes or no.", "keeps it"), done)
+
     def _read(
         self, title: str, read: Callable[[], tuple[list[str], say.Command | None]], post: Callable[[say.Command], None]
     ) -> None:
@@ -318,7 +330,7 @@ class BenchKeys(Screen[str]):
             except Problem as problem:
                 text, command = [problem.sentence], None
             if self.is_current:
-                start = (lambda: post(command)) if command is not None else None
+                start = (lambda: self._make(command, post)) if command is not None else None
                 self.app.push_screen(PagesScreen(title, text, start=start))
 
         self.run_worker(show(), group="reading", exclusive=True)

@@ -312,3 +312,23 @@ def test_a_long_row_of_decisions_is_no_deep_well(bench: Bench) -> None:
     leave_it_out(run)
     assert at(run) == "end"
     assert len(events(run, "decision")) == 200
+
+
+class OverSoFar(NothingYet):
+    """The journal of a run with these steps over."""
+
+    def __init__(self, *steps: str) -> None:
+        self._steps = steps
+
+    def steps_done(self) -> tuple[str, ...]:
+        """Those."""
+        return self._steps
+
+
+def test_going_back_passes_what_needs_nobody() -> None:
+    job = Library(Workspace(REPO)).load_job("foreign-tape")
+    ids = [s.id for s in job.steps]
+    progress = Progress(job, cast(Journal, OverSoFar("tones", "heard")))
+    back = progress.previous(ids.index("transfer"))
+    assert back is not None
+    assert ids[back] == "tones"  # what is heard is computed at once, and would lead here again
