@@ -145,8 +145,12 @@ def slow_level(moves: float, seconds: float) -> float:
 
 
 def of_delay(course: Floats, rate: float, noise: float) -> Wander:
-    """The same for the delay, or phase, between two channels."""
-    return _by_lines(course, rate, noise, DELAY_LINES, SLOW_DELAY)
+    """The same for the delay, or phase, between two channels, of a course re its `mean_delay`.
+
+    What that differs by from the plain mean is open about the mean of the very tone.
+    """
+    found = _by_lines(course, rate, noise, DELAY_LINES, SLOW_DELAY)
+    return replace(found, ends=float(np.hypot(found.ends, course.mean()))) if found.ends else found
 
 
 def mean_delay(course: Floats, rate: float) -> float:
