@@ -87,8 +87,9 @@ def resolve(pairs: Sequence[PhasePair], *, inverted: bool | None = None) -> Dela
             cost = float(np.sum(off**2 / (OWN_RAD**2 + (spread / 2) ** 2))) + (known / USUAL_S) ** 2
             worst = float(np.max(np.abs(off) - 1.5 * spread))
             found.append((cost + turned_round * INVERTED_COST, known, worst, turned_round))
-    good = sorted(f for f in found if f[2] < SUITS_RAD)
-    least, seconds, _, round_the_wrong_way = good[0] if good else min(found, key=lambda f: f[2])
+    near = [f for f in found if abs(f[1]) <= PLAUSIBLE_S]
+    good = sorted(f for f in near if f[2] < SUITS_RAD) or sorted(f for f in found if f[2] < SUITS_RAD)
+    least, seconds, _, round_the_wrong_way = good[0] if good else min(near or found, key=lambda f: f[2])
     off = (lags - np.pi if round_the_wrong_way else lags) - seconds * turns
     off -= 2 * np.pi * np.round(off / (2 * np.pi))
     uncertainty = 1.0 / float(np.sqrt(weights.sum()))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bench.measure.meters import Options
 from bench.measure.quantities.azimuth import Delay, azimuth_of_tones, phase_of_tone, resolve
@@ -118,6 +120,14 @@ def test_channels_that_no_delay_explains_are_said() -> None:
         for hz, lag in ((1000.0, 0.0), (3150.0, 2.0), (6300.0, 0.3), (10000.0, -2.0))
     ]
     assert not resolve(pairs).suits
+
+
+@given(lags=st.lists(st.floats(-3.1, 3.1), min_size=4, max_size=4))
+def test_where_nothing_suits_no_delay_beyond_what_an_azimuth_can_be_is_read(lags: list[float]) -> None:
+    """More than a degree on a cassette, 0.9 mm at 47.625 mm/s, is 330 µs."""
+    tones = (1000.0, 3150.0, 6300.0, 10000.0)
+    told = resolve([PhasePair(lag, 1e-3, hz, 0.0, 1e-3) for lag, hz in zip(lags, tones, strict=True)])
+    assert told.suits or abs(told.seconds) <= 400e-6
 
 
 def test_tones_that_disagree_a_little_widen_the_uncertainty() -> None:
