@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,6 +12,7 @@ from bench.clock import Clock, RehearsalClock
 from bench.practice_setup import causes_of, in_order
 from bench.problem import Problem
 from bench.procedure.load.library import Library
+from bench.procedure.load.reader import load_sheet
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Exercise as ExerciseSheet
 from bench.procedure.model.sheets import Fault, Machine
@@ -18,6 +20,8 @@ from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Done
 from bench.procedure.state.exercise_events import Debriefed
 from bench.procedure.state.journal import Journal
+from bench.session.record.record import JobFacts
+from bench.session.record.veil import unveiled
 from bench.training.causes import Cause
 from bench.training.debrief import Seen, debrief
 from bench.training.exercise import CLOSING, draw_faults, fault_shows, with_exercise_steps
@@ -34,6 +38,7 @@ class Exercise:
     """A practice machine with something hidden in it; apart from that it is in order."""
 
     sheet: ExerciseSheet
+    """With the name of every fault that is hidden."""
     job: Job
     """Its job, including what the owner says and the closing question."""
     faults: Mapping[str, Fault]
@@ -74,7 +79,10 @@ class Exercise:
     def debrief(self, port: Port, journal: Journal) -> Debriefed:
         """What was done, compared with what was hidden."""
         seen = Seen(journal.records(), journal.events())
-        return debrief(self.job, self.truth(), self.truth(port), seen, self.causes)
+        told = debrief(self.job, self.truth(), self.truth(port), seen, self.causes)
+        asked = {self.faults[name].name for name in self.sheet.must_find}
+        wanted = (replace(fault, must_find=not asked or fault.name in asked) for fault in told.faults)
+        return replace(told, faults=tuple(wanted))
 
     def end(self, port: Port, journal: Journal, clock: Clock) -> None:
         """Keep the debrief in the session, once, when the exercise is over."""
@@ -83,35 +91,31 @@ class Exercise:
             journal.note(replace(self.debrief(port, journal), step=CLOSING, time=clock.wall()))
 
 
-def make_exercise(
-    sheet: ExerciseSheet, job: Job, faults: Mapping[str, Fault], drawn: Sequence[str] | None = None
-) -> Exercise:
-    """An exercise on a job.
+def make_exercise(sheet: ExerciseSheet, job: Job, faults: Mapping[str, Fault]) -> Exercise:
+    """An exercise on a job, whose machine has the faults of the sheet and no others.
+
+    Args:
+        sheet: what the exercise is; its draws are made.
+        job: the trainee's job.
+        faults: all possible faults, by the names of their sheets.
+    """
+    causes = causes_of(job.machine, list(faults.values()))
+    steps = with_exercise_steps(job, sheet.complaint, causes)
+    return Exercise(sheet, steps, {name: faults[name] for name in sheet.faults}, causes)
+
+
+def with_draws(sheet: ExerciseSheet, job: Job, faults: Mapping[str, Fault]) -> ExerciseSheet:
+    """The sheet with the name of every fault that its machine has, those included that its seed draws.
 
     Args:
         sheet: what the exercise is.
         job: the trainee's job.
         faults: all possible faults, by the names of their sheets.
-        drawn: names of all its faults, where they were drawn before; None to draw.
 
     Raises:
         Problem: a fault is missing, the job can't show one, they can't be combined on this machine, or there are too
             few.
     """
-    causes = causes_of(job.machine, list(faults.values()))
-    steps = with_exercise_steps(job, sheet.complaint, causes)
-
-    def exercise(names: Sequence[str]) -> Exercise:
-        return Exercise(sheet, steps, {name: faults[name] for name in names}, causes)
-
-    def goes_together(names: Sequence[str]) -> bool:
-        try:
-            return all(h.present for h in exercise((*sheet.faults, *names)).truth().hidden)
-        except Problem:
-            return False
-
-    if drawn is not None:
-        return exercise(drawn)
     for name in sheet.faults:
         if name not in faults:
             raise Problem(f"there is no fault sheet {name}; the fault sheets are {', '.join(sorted(faults))}")
@@ -121,12 +125,21 @@ def make_exercise(
                 f'{job.name} measures nothing that shows "{faults[name].name}" ({name}); choose a procedure that '
                 f"measures more, or one of {', '.join(shown)}"
             )
-    others = {n: f for n, f in faults.items() if n not in sheet.faults}
-    more = draw_faults(others, job, sheet.draws, sheet.seed, goes_together) if sheet.draws else ()
-    made = exercise((*sheet.faults, *more))
-    if not more:
-        made.truth()  # raises the problem if the chosen faults can't be combined
-    return made
+
+    def hiding(names: Sequence[str]) -> ExerciseSheet:
+        return sheet.model_copy(update={"faults": (*sheet.faults, *names), "draws": 0})
+
+    def goes_together(names: Sequence[str]) -> bool:
+        try:
+            return all(h.present for h in make_exercise(hiding(names), job, faults).truth().hidden)
+        except Problem:
+            return False
+
+    if sheet.draws:
+        others = {n: f for n, f in faults.items() if n not in sheet.faults}
+        return hiding(draw_faults(others, job, sheet.draws, sheet.seed, goes_together))
+    make_exercise(sheet, job, faults).truth()  # raises the problem if the chosen faults can't be combined
+    return sheet
 
 
 def load_exercise(library: Library, sheet: ExerciseSheet, paths: Mapping[str, Path] | None = None) -> Exercise:
@@ -138,13 +151,14 @@ def load_exercise(library: Library, sheet: ExerciseSheet, paths: Mapping[str, Pa
         paths: all possible fault sheets, as `find_fault_sheets` gives them; those of the library without it.
 
     Raises:
-        Problem: as `make_exercise`, or where something that it names is broken.
+        Problem: as `with_draws`, or where something that it names is broken.
     """
     job = library.load_job(sheet.procedure, sheet.machine, sheet.tape, sheet.reference_tape)
     if job.further:
         raise Problem(f"an exercise is on one tape, and {sheet.procedure} lines up for several: name another procedure")
     paths = find_fault_sheets(library, ()) if paths is None else paths
-    return make_exercise(sheet, job, {name: library.fault(path) for name, path in paths.items()})
+    faults = {name: library.fault(path) for name, path in paths.items()}
+    return make_exercise(with_draws(sheet, job, faults), job, faults)
 
 
 def find_fault_sheets(library: Library, chosen: Sequence[str]) -> dict[str, Path]:
@@ -157,9 +171,19 @@ def find_fault_sheets(library: Library, chosen: Sequence[str]) -> dict[str, Path
     return {path.stem: path for path in (*listed, *(library.sheet_path(name, "fault") for name in chosen))}
 
 
-def exercise_text(sheet: ExerciseSheet) -> str:
-    """The sheet as a file."""
-    import tomli_w
+def sheet_of(inputs: Path, facts: JobFacts) -> ExerciseSheet:
+    """The exercise of a session, with the name of every fault that is hidden.
 
-    said = sheet.model_dump(exclude_defaults=True)
-    return tomli_w.dumps({"format": 1, "sheet": "exercise", **said})
+    Args:
+        inputs: where the session's copies lie. Those of some sessions hold the exercise too, before its draws.
+        facts: of the session.
+    """
+    kept = unveiled(facts.exercise) if facts.exercise else {}
+    if "procedure" in kept:
+        return ExerciseSheet.model_validate_json(json.dumps(kept))
+    hidden = {"faults": tuple(kept.get("faults", ())), "draws": 0}
+    for copy in sorted((inputs / "sheets" / "exercises").glob("*.toml")):
+        return load_sheet(copy, "exercise").model_copy(update=hidden)
+    # Without a copy it is of a time when every machine was dirty and out of adjustment.
+    named = ExerciseSheet(format=1, sheet="exercise", name=facts.procedure, procedure=facts.procedure_id)
+    return named.model_copy(update={**hidden, "seed": facts.seed, "dirty": True, "out_of_adjustment": True})

@@ -11,12 +11,11 @@ from typing import Literal
 
 from bench.audio.port import Port, hands_of, perform
 from bench.clock import Clock
-from bench.open_exercise import Exercise, exercise_text, find_fault_sheets, load_exercise, make_exercise
+from bench.open_exercise import Exercise, find_fault_sheets, load_exercise, make_exercise, sheet_of
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.load.reader import load_sheet, read_sheet
 from bench.procedure.model.job import Job, UsedFile
-from bench.procedure.model.sheets import Exercise as ExerciseSheet
 from bench.procedure.model.sheets import SheetBase
 from bench.procedure.model.steps import InterfaceStep
 from bench.procedure.run.desk import Desk
@@ -36,6 +35,7 @@ from bench.session.record.reader import read_session
 from bench.session.record.record import FurtherTape, JobFacts, TrimmerTurns
 from bench.session.record.steps import steps_of
 from bench.session.record.store import SessionStore
+from bench.session.record.veil import veiled
 from bench.workspace import Workspace
 
 
@@ -124,8 +124,6 @@ def open_run(
         )
     port = open_port(library, job, request, clock, real_time=real_time, exercise=exercise)
     inputs: list[Path | UsedFile] = [*job.used, *faults.values()]
-    if exercise is not None:
-        inputs.append(UsedFile(EXERCISE_COPY, exercise_text(exercise.sheet).encode("utf-8")))
     if port.status.kind == "live":
         port.open()  # before the session is created: without a device there is none
     job, sheet = with_interface_sheet(library, job, port, request.interface)
@@ -174,7 +172,7 @@ def resume_run(
         faults = sorted((store.inputs / "sheets" / "faults").glob("*.toml"))
         if facts.exercise is not None:
             sheets = {path.stem: library.fault(path) for path in faults}
-            exercise = make_exercise(_sheet_of(store.inputs, facts), job, sheets, facts.exercise)
+            exercise = make_exercise(sheet_of(store.inputs, facts), job, sheets)
             job = exercise.job
         request = RunRequest(facts.procedure_id, port=kind, faults=tuple(str(p) for p in faults), seed=facts.seed)
         opened = open_port(library, job, request, clock, real_time=real_time, exercise=exercise)
@@ -329,26 +327,6 @@ def open_port(
     return FilePort(Path(request.port))
 
 
-EXERCISE_COPY = Path("procedures") / "sheets" / "exercises" / "exercise.toml"
-"""Where the copies of a session hold its exercise."""
-
-
-def _sheet_of(inputs: Path, facts: JobFacts) -> ExerciseSheet:
-    """The exercise of a session. One without a copy of it is of a time when every machine was dirty and out."""
-    copies = sorted((inputs / "sheets" / "exercises").glob("*.toml"))
-    if copies:
-        return load_sheet(copies[0], "exercise")
-    return ExerciseSheet(
-        format=1,
-        sheet="exercise",
-        name=facts.procedure,
-        procedure=facts.procedure_id,
-        seed=facts.seed,
-        dirty=True,
-        out_of_adjustment=True,
-    )
-
-
 def _further(job: Job, lot: str) -> FurtherTape:
     view = job_view(job.at(lot))
     return FurtherTape(lot, view.tape, view.reference_tape, view.speed, view.equalisation)
@@ -375,5 +353,6 @@ def _facts(job: Job, port: Port, request: RunRequest, exercise: Exercise | None,
         turned_before=turned_before(request, port),
     )
     if exercise is not None:
-        facts = replace(facts, exercise=tuple(exercise.faults), trainee=request.trainee)
+        kept = veiled(exercise.sheet.model_dump(mode="json", exclude_defaults=True))
+        facts = replace(facts, exercise=kept, trainee=request.trainee)
     return replace(facts, seed=request.seed) if status.kind == "practice" else facts

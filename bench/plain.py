@@ -18,7 +18,7 @@ from bench.words.sentences import inert
 HELP = (
     "enter goes on; an answer is typed; skip REASON, accept REASON, note WORDS, tick N, turn TRIMMER DEGREES, "
     "repeat, back, hold, stop (all sound), why, hint, now (print all again), diagnose (what is wrong), test (make the "
-    "suggested test), leave, help"
+    "suggested test; in an exercise, choose one), leave, help"
 )
 
 COUNT = 3
@@ -143,6 +143,9 @@ class LineCommands:
 
     def _diagnose(self, named: str, *, start: bool) -> None:
         """Print what is wrong, or make the suggested test; a trainee names causes first."""
+        if self._wrong is None and start:
+            self._desk.post(say.RunTest())
+            return
         if self._wrong is None:
             self._line("  in an exercise you say what is wrong; the debrief has the rest")
             return

@@ -85,6 +85,30 @@ def shipped_sessions() -> list[Path]:
     return []
 
 
+def write_new(folder: Path, stem: str, text: str, *, most: int = 1000) -> Path:
+    """Write a file under a free name: `stem.toml`, else `stem-2.toml` and so on. No existing file is ever changed.
+
+    Args:
+        folder: made if it is not there.
+        stem: the name without a number and without `.toml`.
+        text: what it holds.
+        most: how many names are tried.
+
+    Raises:
+        Problem: it can't be written, or none of the names is free.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for number in range(1, most):
+            path = folder / f"{stem}{'' if number == 1 else f'-{number}'}.toml"
+            with suppress(FileExistsError), path.open("x", encoding="utf-8", newline="\n") as out:
+                out.write(text)
+                return path
+    except OSError as error:
+        raise Problem(f"{folder}: {stem}.toml can't be written ({error.strerror}); see that files can be") from None
+    raise Problem(f"{folder}: too many files called {stem}; rename some, or move them away")
+
+
 def _named(root: Path) -> Workspace:
     if not root.exists():
         raise Problem(f"{root}: no such folder; make it first, and an empty one is filled with the shipped procedures")

@@ -11,7 +11,7 @@ from bench import workspace
 from bench.cli import main
 from bench.problem import Problem
 from bench.session.record.reader import read_session
-from bench.workspace import WORKED_SESSIONS, find_workspace, shipped_procedures, shipped_sessions
+from bench.workspace import WORKED_SESSIONS, find_workspace, shipped_procedures, shipped_sessions, write_new
 
 
 @pytest.fixture
@@ -121,3 +121,17 @@ def test_history_comparison_and_interchange_have_something_to_show(
     assert "1 → 2" in capsys.readouterr().out
     assert main(["label", WORKED_SESSIONS[1]]) == 0
     assert "Lined up 19 November 2026" in capsys.readouterr().out
+
+
+def test_a_new_file_gets_a_free_name_and_none_is_written_over(tmp_path: Path) -> None:
+    folder = tmp_path / "sheets"
+    written = [write_new(folder, "deck", str(n), most=3) for n in (1, 2)]
+    assert [(p.name, p.read_text(encoding="utf-8")) for p in written] == [("deck.toml", "1"), ("deck-2.toml", "2")]
+    with pytest.raises(Problem, match="too many files called deck"):
+        write_new(folder, "deck", "3", most=3)
+
+
+def test_a_new_file_where_none_can_be_written_is_one_sentence(tmp_path: Path) -> None:
+    (tmp_path / "sheets").write_text("", encoding="utf-8")
+    with pytest.raises(Problem, match=r"deck\.toml can't be written"):
+        write_new(tmp_path / "sheets", "deck", "")

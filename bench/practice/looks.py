@@ -11,6 +11,11 @@ ONE_SIDE = 1.5
 """Ratio of the films of both channels from which one side of a swab is seen to be darker."""
 DENTED_PERCENT = 0.15
 """Flutter of a pinch roller that is seen to be worn, % peak."""
+WORN = 1.3
+"""Ratio of a gap to its length when new from which the face of the head is seen to be worn."""
+OFF_ITS_MARK_DB = 0.5
+NOISY_DB = -60.0
+"""Noise of the replay amplifier above which the hiss stays when the tape stops, dBFS."""
 
 
 def looks(physics: MachinePhysics, iec_type: str, owners_tape: str) -> dict[str, str]:
@@ -23,13 +28,24 @@ def looks(physics: MachinePhysics, iec_type: str, owners_tape: str) -> dict[str,
     """
     dead = {"left": "The left meter does not move.", "right": "The right meter does not move."}
     worn = physics.flutter_pinch_roller_percent >= DENTED_PERCENT
+    grooved = physics.replay_gap_um > WORN * physics.replay_gap_made_good_um
+    off = physics.output_control_db
+    mark = "at its mark" if abs(off) < OFF_ITS_MARK_DB else f"{'above' if off > 0 else 'below'} its mark"
+    noisy = physics.amplifier_noise_db > NOISY_DB
+    replay = (physics.replay_dirt_left_um, physics.replay_dirt_right_um)
+    record = (physics.record_dirt_left_um, physics.record_dirt_right_um)
     return {
-        "swab": _swab(physics),
+        "swab": _swab(max(replay[0], record[0]), max(replay[1], record[1])),
+        "replay-swab": _swab(*replay),
+        "record-swab": _swab(*record),
+        "head-face": f"The face of the replay head {'has a groove where the tape runs' if grooved else 'is flat'}.",
         "roller": f"The rubber is {'shiny, with a dent on one side' if worn else 'dull, even and round'}.",
         "selector": f"The tape selector is at type {physics.tape_selector}.",
         "shell": f"The label gives tape of type {iec_type}.",
         "owners-tape": owners_tape,
         "meters": dead.get(physics.dead_channel, "Both meters move alike."),
+        "output-control": f"The output control is {mark}.",
+        "hiss-of-stopped-tape": f"When the tape stops, {'the hiss stays' if noisy else 'almost all hiss goes'}.",
     }
 
 
@@ -41,14 +57,13 @@ def look_at(physics: MachinePhysics, iec_type: str, owners_tape: str, part: str)
     return seen[part]
 
 
-def _swab(physics: MachinePhysics) -> str:
-    left = max(physics.replay_dirt_left_um, physics.record_dirt_left_um)
-    right = max(physics.replay_dirt_right_um, physics.record_dirt_right_um)
+def _swab(left: float, right: float) -> str:
+    """By the films of both channels, µm."""
     film = max(left, right)
     if film < CLEAN_UM:
         return "The swab stays as white as a new one."
     shade = "dark brown" if film >= BROWN_UM else "light brown"
-    if max(left, right) < ONE_SIDE * min(left, right):
+    if film < ONE_SIDE * min(left, right):
         return f"The swab comes away {shade}."
     side = "left" if left > right else "right"
     return f"The swab comes away {shade}, darkest where the {side} channel runs."

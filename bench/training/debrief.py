@@ -16,7 +16,7 @@ from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Adjust
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Resumed, Turned
-from bench.procedure.state.exercise_events import CauseNamed, Debriefed, FaultOutcome, TrimmerOutcome
+from bench.procedure.state.exercise_events import CauseNamed, Debriefed, FaultOutcome, RanTest, TrimmerOutcome
 from bench.procedure.state.journal import ReadingRecord
 from bench.training.causes import Cause, is_right_name, out_of_adjustment, trimmer_kind
 from bench.training.exercise import NEEDS_RECORDING, shown_by
@@ -163,7 +163,8 @@ def _outcome(
         argued = argued and any(is_right_name(e.cause, cause, known) for e in tested)
     outcome = FaultOutcome(cause.name, cause.tells, "missed", named=is_named, argued=argued)
     if rival is not None:
-        outcome = replace(outcome, rival=rival.name, test=rival.test)
+        was_run = any(e.test == rival.test for e in of_kind(seen.events, RanTest))
+        outcome = replace(outcome, rival=rival.name, test=rival.test, tested=was_run)
     own = [t for t in trimmers if t.name in hidden.trimmers]
     if not hidden.present or (own and all(t.right for t in own)):
         return replace(outcome, state="mended")

@@ -13,6 +13,7 @@ from bench.procedure.model.sheets import Fault
 from bench.procedure.model.steps import ByHand, RecordReplay
 from bench.procedure.state.dependencies import quantities
 from bench.training.causes import Cause
+from bench.training.parting_tests import parting_tests
 from bench.training.rivals import rival_of
 
 CLOSING = "what-was-wrong"
@@ -135,4 +136,4 @@ def with_exercise_steps(job: Job, complaint: str, causes: Sequence[Cause]) -> Jo
         ),
     )
     says = ByHand(kind="by-hand", id=COMPLAINT, title="What the owner says", do=complaint) if complaint else None
-    return replace(job, steps=(*([says] if says else ()), *job.steps, closing))
+    return replace(job, steps=(*([says] if says else ()), *job.steps, closing), tests=parting_tests(job))

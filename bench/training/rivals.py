@@ -37,7 +37,7 @@ TESTS = {
 
 OF_TRIMMERS: tuple[tuple[str, str, str], ...] = (
     ("replay_azimuth", "dirt on the replay head", "read the delay between the channels at three tones"),
-    ("record_azimuth", "dirt on the record head", "read the delay between the channels at three tones"),
+    ("record_azimuth", "dirt on the record head", "record three tones, and read the delay between the channels"),
     ("replay_equalisation_", "dirt on the replay head", "clean the head, and read the treble again"),
     ("replay_level_", "output control off its mark", "look at the output control"),
     ("record_level_", "a tape of another type", "read the box of the tape"),

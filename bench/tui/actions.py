@@ -71,6 +71,7 @@ BENCH = (
     KeyAction("guide", "u", "", "audible guide", "Hear how far off it is: two tones that become one."),
     KeyAction("note", "n", "F4", "note", "Write a note into the report."),
     KeyAction("back", "b", "F8", "back", "Go back to the step before; what this one gave stays as an earlier try."),
+    KeyAction("run_test", "e", "", "test", "Run a test that tells two causes apart; then this step begins again."),
     KeyAction("hold", "h", "", "hold", "Pause sound, tape and timer; once more goes on."),
     KeyAction("skip", "k", "F6", "skip", "Skip this step; your reason is in the report."),
     KeyAction("report", "o", "", "report", "Read the report of the job that is over."),

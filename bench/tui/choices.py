@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,6 +20,9 @@ NEW_JOB = "new job"
 A_FILE = "file"
 AN_EXERCISE = "exercise"
 AS_LEFT = "as-left"
+READING = "Reading procedures and sheets …"
+FIRST_START = "First time? Enter starts on the practice machine: nothing can be harmed."
+
 EXERCISE_FILE = "exercise:"
 """Begins the key of an option that is an exercise file."""
 TRAINEE = "trainee"
@@ -302,3 +306,14 @@ def shortened_path(workspace: Workspace) -> str:
     """The workspace's folder; only its end if it is long."""
     text = plain(str(workspace.root))
     return text if len(text) <= 50 else "…" + text[-49:]
+
+
+def what_starts(chosen: Sequence[Option]) -> str:
+    """What enter starts.
+
+    Args:
+        chosen: the procedure and the port; a prepared exercise has a procedure of its own.
+    """
+    if chosen and chosen[-1].key.startswith(EXERCISE_FILE):
+        return f"Start {chosen[-1].name}, with the procedure and machine of its own"
+    return "Start: " + " · ".join(option.name for option in chosen)

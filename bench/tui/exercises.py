@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from bench.problem import Problem
 from bench.tui.choices import AN_EXERCISE, EXERCISE_FILE
-from bench.workspace import Workspace
+from bench.workspace import Workspace, write_new
 
 if TYPE_CHECKING:
     from bench.procedure.model.sheets import Exercise
@@ -78,11 +78,11 @@ def new_exercise(workspace: Workspace, chosen: dict[str, str]) -> Path:
         raise Problem(f"{job.name} measures nothing that shows a fault; choose a procedure that measures more")
     lines = [
         'format = 1\nsheet = "exercise"\nname = "My exercise"',
-        'notes = "What the trainee may know beforehand."',
+        '# What the trainee may know beforehand.\nnotes = "The deck was lined up not long ago."',
         f'procedure = "{job.name}"',
         *(f'{key} = "{name}"' for key, name in names.items() if name),
         "# The same number is the same machine for a whole class.\nseed = 1",
-        'complaint = "What the owner says, before the first step."',
+        '# What the owner says, before the first step.\ncomplaint = "It does not sound as it used to."',
         "# What is hidden. This procedure can show:",
         *(f'#   "{s.name}": {s.title}' for s in shown),
         f'faults = ["{shown[0].name}"]',
@@ -91,16 +91,4 @@ def new_exercise(workspace: Workspace, chosen: dict[str, str]) -> Path:
         "# The faults that must be named; without this line, everything that is hidden.",
         f'# must_find = ["{shown[0].name}"]',
     ]
-    folder = workspace.sheets / "exercises"
-    for number in range(1, 1000):
-        path = folder / f"my-exercise{'' if number == 1 else f'-{number}'}.toml"
-        if path.exists():
-            continue
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            with path.open("x", encoding="utf-8", newline="\n") as out:
-                out.write("\n".join(lines) + "\n")
-        except OSError as error:
-            raise Problem(f"{path}: can't be written ({error.strerror})") from None
-        return path
-    raise Problem(f"{folder}: too many exercises without a name of their own; rename some")
+    return write_new(workspace.sheets / "exercises", "my-exercise", "\n".join(lines) + "\n")

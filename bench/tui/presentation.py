@@ -98,6 +98,8 @@ def is_possible(snapshot: Snapshot, action: str) -> bool:
             return False
         case "back":
             return snapshot.can_go_back
+        case "run_test":
+            return snapshot.can_test
         case "linear_axis":
             return bool(snapshot.tones) and snapshot.job.speed_mm_s > 0
         case "hint":
@@ -124,6 +126,7 @@ def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAc
         out.append(("accept", "end it here" if snapshot.tones and snapshot.prompt.kind == "wait" else "accept as is"))
     if is_possible(snapshot, "run_on"):
         out.append(("run_on", "run on"))
+    out += [("run_test", "test")] if is_possible(snapshot, "run_test") and len(out) < 4 else []
     out += [("again", "repeat")] if len(out) < 4 else []
     out.append(("stop_sound", "stop sound"))
     out += [("leave", "leave")] if len(out) < 5 else []

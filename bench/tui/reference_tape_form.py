@@ -12,6 +12,7 @@ from datetime import date
 from pathlib import Path
 
 from bench.problem import Problem
+from bench.workspace import write_new
 
 QUESTIONS: Mapping[str, str] = {
     "name": "What is the reference tape called? Its name, and its serial number.",
@@ -87,17 +88,7 @@ def write_sheet(folder: Path, answers: Mapping[str, str]) -> Path:
     """
     text = sheet_text(answers)
     stem = re.sub(r"[^a-z0-9]+", "-", answers["name"].casefold()).strip("-")[:60] or "reference-tape"
-    for number in range(1, 100):
-        path = folder / (f"{stem}.toml" if number == 1 else f"{stem}-{number}.toml")
-        try:
-            with path.open("x", encoding="utf-8") as out:
-                out.write(text)
-        except FileExistsError:
-            continue
-        except OSError as error:
-            raise Problem(f"{path}: can't be written ({error.strerror})") from None
-        return path
-    raise Problem(f"{folder}: there are too many sheets called {stem}; give the tape another name")
+    return write_new(folder, stem, text, most=100)
 
 
 def _plain(name: str) -> str:

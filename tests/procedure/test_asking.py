@@ -96,6 +96,21 @@ def test_what_is_no_number_changes_nothing(opened: OpenRun, typed: str) -> None:
     assert "is not a number; type it in mN·m, like 12.5" in shown.notice
 
 
+def test_an_owner_who_says_nothing_is_put_into_words(tmp_path: Path) -> None:
+    smooth_procedures(tmp_path / "procedures")
+    text = 'format = 1\ntitle = "T"\nsummary = "S."\ntakes_minutes = 1\n[[step]]\nkind = "entry"\nid = "complaint"\n'
+    text += 'title = "What does the owner say?"\ndo = "Ask."\nasks = "complaint"\n'
+    (tmp_path / "procedures" / "ask.toml").write_text(text, encoding="utf-8")
+    run = open_run(Workspace(tmp_path), RunRequest("ask"), RehearsalClock(), real_time=False)
+    run.runner.begin()
+    for nothing in (say.GoOn(), say.Answer("  ")):
+        run.runner.obey(nothing)
+        assert "if nothing was said, type that" in run.runner.snapshot().notice
+        assert not run.runner.finished
+    run.runner.obey(say.Answer("nothing was said"))
+    assert run.runner.finished
+
+
 def test_a_choice_by_its_word_or_its_number(opened: OpenRun) -> None:
     opened.runner.obey(say.Answer("5"))
     opened.runner.obey(say.Answer("worn"))

@@ -10,7 +10,7 @@ from typing import Any
 from bench.clock import RehearsalClock
 from bench.open_run import OpenRun, open_run
 from bench.procedure.model.sheets import Exercise
-from bench.procedure.run.commands import Answer, Command, Skip
+from bench.procedure.run.commands import Answer, Command, RunTest, Skip
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.training.exercise import CLOSING
@@ -81,6 +81,14 @@ BOTH = 'left = "{0} left", right = "{0} right"'
 AZIMUTH = 'both = "replay azimuth"'
 
 
+SECTIONS = {
+    "level-315",
+    *(f"azimuth-{hz}" for hz in ("1k", "3k15", "10k")),
+    *(f"response-{hz}" for hz in ("63", "315", "1k", "4k", "10k")),
+}
+"""What the reference tape holds here: a pass of it takes a minute."""
+
+
 def procedure() -> str:
     """The exercise as a procedure file."""
     steps = [
@@ -98,10 +106,15 @@ def procedure() -> str:
 
 
 def workspace(folder: Path) -> Workspace:
-    """A workspace with that procedure and the shipped sheets."""
+    """A workspace with that procedure and the shipped sheets; of the reference tape some sections are left."""
     (folder / "procedures").mkdir()
-    shutil.copytree(REPO / "procedures" / "sheets", folder / "procedures" / "sheets")
-    smooth_machines(folder / "procedures" / "sheets")
+    sheets = folder / "procedures" / "sheets"
+    shutil.copytree(REPO / "procedures" / "sheets", sheets)
+    smooth_machines(sheets)
+    tape = sheets / "reference-tapes" / "cassette-reference.toml"
+    head, *sections = tape.read_text(encoding="utf-8").split("[[section]]")
+    kept = [s for s in sections if s.split('"')[1] in SECTIONS]
+    tape.write_text("[[section]]".join([head, *kept]), encoding="utf-8")
     (folder / "procedures" / "replay.toml").write_text(procedure(), encoding="utf-8")
     return Workspace(folder)
 
@@ -158,12 +171,17 @@ class Hasty(UnattendedHands):
 
 @dataclass(slots=True)
 class Argues(UnattendedHands):
-    """Adjusts nothing, and names the azimuth with the delay that shows it, and a capstan without a reading."""
+    """Runs a test instead of adjusting; names azimuth with the delay that shows it, and a capstan without a reading."""
+
+    tested: bool = False
 
     def decide(self, snapshot: Snapshot, now: float) -> Command | None:
         """Choose from the lists of the closing question."""
+        if snapshot.step is not None and snapshot.step.kind == "choose-test":
+            self.tested = True
+            return Answer("read the delay between the channels at three tones")
         if snapshot.step is not None and snapshot.step.kind == "adjust":
-            return Skip("not asked for")
+            return Skip("not asked for") if self.tested else RunTest()
         if snapshot.step is None or snapshot.step.id != CLOSING:
             return UnattendedHands.decide(self, snapshot, now)
         choices = snapshot.prompt.choices

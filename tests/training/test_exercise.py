@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -10,18 +11,22 @@ import pytest
 
 from bench.clock import RehearsalClock
 from bench.open_run import OpenRun, open_run, resume_run
+from bench.practice_setup import causes_of
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.model.sheets import Exercise
-from bench.procedure.run.commands import Leave
+from bench.procedure.run.commands import Answer, Back, GoOn, Leave, RunTest
 from bench.procedure.state.event_kinds import of_kind
-from bench.procedure.state.exercise_events import Debriefed
+from bench.procedure.state.exercise_events import Debriefed, RanTest
 from bench.run_request import RunRequest
 from bench.session.record.reader import read_session
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.report import write_report
+from bench.training.causes import Cause
 from bench.training.exercise import CLOSING, fault_shows
 from bench.training.hands import UnattendedHands
+from bench.training.parting_tests import parting_tests
+from bench.training.rivals import rival_of
 from bench.workspace import Workspace
 from tests.training.contradictions import contradictions
 from tests.training.exercise_bench import (
@@ -134,6 +139,56 @@ def test_causes_are_named_one_by_one_each_with_its_reading(tmp_path: Path) -> No
     told = debrief_of(run)
     assert told["fault"] == [f"{AZIMUTH}: named and argued. It is still there: tell whoever mends it."]
     assert told["wrong"] == ["Bent capstan: named, but not there."]
+    assert [e.test for e in of_kind(run.store.events(), RanTest)] == [rival_test("replay_azimuth")]
+    tested = [r for r in run.store.records() if r.step == "test-delay"]
+    assert {r.verdict.word for r in tested if r.verdict is not None} == {"out"}
+    assert not any(r.judged for r in tested)
+    assert "test-delay" in read_session(run.store.folder).titles
+
+
+def rival_test(figure: str) -> str:
+    rival = rival_of(Cause("A", "B", {f"{figure}_arcmin": 10.0}))
+    assert rival is not None
+    return rival.test
+
+
+def test_a_test_in_mid_exercise_shows_its_result_and_leads_back_to_the_step(tmp_path: Path) -> None:
+    run = opened(tmp_path, "dirty-head")
+    runner = run.runner
+    runner.begin()
+
+    def step() -> str:
+        shown = runner.snapshot().step
+        return shown.id if shown is not None else ""
+
+    assert (step(), runner.snapshot().can_test) == ("clean", True)
+    runner.obey(RunTest())
+    assert (step(), runner.snapshot().can_test) == ("choose-test", False)
+    runner.obey(Back())
+    assert step() == "clean"
+    for head, seen in (("replay", "comes away dark brown"), ("record", "stays as white as a new one")):
+        runner.obey(RunTest())
+        runner.obey(Answer(f"wipe the {head} head with a fresh swab"))
+        assert seen in runner.snapshot().prompt.text
+        runner.obey(GoOn())
+        assert step() == "clean"
+    assert run.store.steps_done() == ()
+    run.end()
+
+
+def test_every_test_that_a_rival_names_can_be_run_where_the_machine_has_three_heads() -> None:
+    library = Library(Workspace(REPO))
+    job = library.load_job("cassette-three-head")
+    causes = causes_of(job.machine, [library.fault(s.path) for s in library.sheets("fault")])
+    assert {r.test for c in causes if (r := rival_of(c)) is not None} <= set(parting_tests(job))
+
+
+def test_outside_an_exercise_there_is_no_test(tmp_path: Path) -> None:
+    run = open_run(workspace(tmp_path), RunRequest("replay"), RehearsalClock(), real_time=False)
+    run.runner.begin()
+    run.runner.obey(RunTest())
+    assert "an exercise has them" in run.runner.snapshot().notice
+    run.end()
 
 
 def test_who_does_nothing_is_told_what_was_missed(tmp_path: Path) -> None:
@@ -166,12 +221,7 @@ def test_who_does_all_of_it_has_nothing_to_look_at_again(tmp_path: Path) -> None
 
 
 def test_left_and_resumed_it_is_the_same_exercise(tmp_path: Path) -> None:
-    run = opened(tmp_path, draws=2, seed=4)
-    run.port.open()
-    run.runner.begin()
-    run.runner.obey(Leave())
-    run.end()
-    run.port.close()
+    run = left_at_once(tmp_path, draws=2, seed=4)
     again = resume_run(run.store.folder, RehearsalClock(), real_time=False)
     again.store.close()
     assert run.exercise is not None
@@ -181,6 +231,52 @@ def test_left_and_resumed_it_is_the_same_exercise(tmp_path: Path) -> None:
     assert again.exercise.sheet == run.exercise.sheet
     assert again.job.steps[-1].id == CLOSING
     assert not any(of_kind(again.store.events(), Debriefed)), "it was not over"
+
+
+def left_at_once(folder: Path, *faults: str, **facts: Any) -> OpenRun:
+    run = opened(folder, *faults, **facts)
+    run.port.open()
+    run.runner.begin()
+    run.runner.obey(Leave())
+    run.end()
+    run.port.close()
+    return run
+
+
+def test_no_file_of_an_exercise_that_is_not_over_says_what_is_hidden(tmp_path: Path) -> None:
+    run = left_at_once(tmp_path, "azimuth-off", must_find=("azimuth-off",), draws=1, complaint="It is dull.")
+    assert run.exercise is not None
+    hidden = [name.encode() for name in run.exercise.faults]
+    assert len(hidden) == 2
+    text = (run.store.folder / "session.toml").read_bytes()
+    copied = {p.stem.encode() for p in (run.store.inputs / "sheets" / "faults").glob("*.toml")}
+    listed = {name for name in copied if b'"%s"' % name in text}
+    assert not listed & set(hidden)
+    assert not (run.store.inputs / "sheets" / "exercises").exists()
+    assert len(list((run.store.inputs / "sheets" / "faults").glob("*.toml"))) > 30
+
+
+def test_a_session_that_names_its_faults_in_clear_still_opens(tmp_path: Path) -> None:
+    run = left_at_once(tmp_path, "azimuth-off")
+    path = run.store.folder / "session.toml"
+    text = re.sub(r"(?m)^exercise = .*$", 'exercise = ["worn-gap"]', path.read_text(encoding="utf-8"))
+    path.write_text(text, encoding="utf-8")
+    copies = run.store.inputs / "sheets" / "exercises"
+    copies.mkdir()
+    sheet = 'format = 1\nsheet = "exercise"\nname = "E"\nprocedure = "replay"\nseed = 1\ndraws = 1\n'
+    (copies / "exercise.toml").write_text(sheet, encoding="utf-8")
+    again = resume_run(run.store.folder, RehearsalClock(), real_time=False)
+    again.store.close()
+    assert again.exercise is not None
+    assert (list(again.exercise.faults), again.exercise.sheet.dirty) == (["worn-gap"], False)
+
+
+def test_only_what_must_be_found_is_counted_as_wanted(tmp_path: Path) -> None:
+    run = opened(tmp_path, "azimuth-off", "dirty-head", must_find=("dirty-head",))
+    run.store.close()
+    assert run.exercise is not None
+    told = run.exercise.debrief(run.port, run.store)
+    assert {f.name: f.must_find for f in told.faults} == {AZIMUTH: False, DIRT: True}
 
 
 def trainee_of(seed: int) -> UnattendedHands:

@@ -35,7 +35,7 @@ def test_it_is_made_checked_and_offered(workspace: Workspace) -> None:
     assert option.name == "exercise: My exercise"
     made = load_exercise(Library(workspace), exercise_of(workspace, {"port": option.key}, 1))
     assert made.job.machine.heads == 2
-    assert made.job.steps[0].do == "What the owner says, before the first step."
+    assert made.job.steps[0].do == "It does not sound as it used to."
     assert new_exercise(workspace, JOB) != path
 
 

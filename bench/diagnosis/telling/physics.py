@@ -142,7 +142,7 @@ PHYSICS: dict[str, str] = {
         "There is no line in flutter."
     ),
     "motor-speed": (
-        "The regulator or motor is beyond the reach of its trimmer. All tones are off by the same per cent. "
+        "The regulator or motor is beyond the reach of its trimmer. All tones are off by the same percentage. "
         "Flutter may be as usual."
     ),
     "wrong-mains-frequency": (

@@ -163,7 +163,7 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
 
 
 def _of_delay(pairs: Sequence[PhasePair], uncertainty_us: float) -> Budget:
-    """What makes the delay uncertain that several tones tell, each by its weight, µs."""
+    """The uncertainty budget of a delay from several tones, each by its weight, µs."""
     weights = np.array([(p.frequency_hz / max(p.uncertainty_rad, 1e-9)) ** 2 for p in pairs])
     turns = weights / weights.sum() / np.array([2 * np.pi * p.frequency_hz for p in pairs])
     wander = combined([p.wander for p in pairs], list(turns))
@@ -178,7 +178,7 @@ def _of_delay(pairs: Sequence[PhasePair], uncertainty_us: float) -> Budget:
 
 
 def _of_weave(pair: PhasePair) -> Budget:
-    """What makes the weave uncertain, µs."""
+    """The uncertainty budget of the weave, µs."""
     own, all_ = (
         0.5e6 * rad / (2 * np.pi * pair.frequency_hz) for rad in (pair.weave_noise_rad, pair.weave_uncertainty_rad)
     )

@@ -44,11 +44,11 @@ REACH = 0.03
 WIDTH = 0.01
 """Of the narrow range, as a fraction of the frequency."""
 NARROWEST_HZ = 6.0
-"""The narrow range extends at least so far to either side, for the sidebands of flutter."""
+"""The narrow range extends at least this far to either side, for the sidebands of flutter."""
 QUIET = 0.01
 """Power ratio (20 dB) of an erased part to a recorded one."""
 OWN_DB = 0.05
-"""What strong flutter moves out of the narrow range (k = 2)."""
+"""Error from sidebands that strong flutter moves out of the narrow range (k = 2)."""
 STANDS_OUT = 5.5
 MAINS_HZ = (50.0, 60.0)
 MAINS_LINES = 12
@@ -56,10 +56,10 @@ MAINS_LINES = 12
 LINE_HZ = 2.5
 """Half width of a hum line: that of the window, and the drift of the mains frequency."""
 UPON_HZ, HUM_SHARE = 1.0, 0.05
-"""If more than this share of the residue is within so many Hz of a hum line, it may be hum."""
+"""If more than this share of the residue lies within this many Hz of a hum line, it may be hum."""
 CLEAR, REST = 4.0, 0.35
-"""A segment that holds less than the second of what others hold is without the residue, where that is so many times the
-noise."""
+"""A segment with less than the second figure, as a fraction of what others hold, is without residue, provided that they
+hold at least the first figure times the noise."""
 METHOD = Method("residue in a narrow band around the tone")
 
 
@@ -144,7 +144,7 @@ class ErasureMeter(SpectraMeter):
         erased, recorded = parts(totals)
         level, moves = self.options.reference_level, NONE
         if level is not None and totals.max() < QUIET * 10.0 ** (level / 10.0):
-            # Nothing is as loud as it was recorded: what is quiet then is no erased part, but where the tape has ended.
+            # Nothing is as loud as the recording was, so a quiet part is not the erased one: the tape has ended there.
             erased[:], recorded[:] = True, False
         words = f"{level:g} dBFS" if level is not None else "the recorded part"
         if level is None:
@@ -263,16 +263,16 @@ class Residue:
     inside: slice
     """Its bins."""
     floor: float
-    """What noise alone has in them, and"""
+    """Power of noise alone in them, and"""
     each: float
     """its standard deviation in one segment."""
 
 
 def goes_on(excess: Floats, noise: float) -> NDArray[np.bool_]:
-    """In which segments a residue is: all but those at the ends where a capture goes on without the tape.
+    """Which segments hold residue: all except those at the ends, where a capture continues without the tape.
 
-    Where noise is too strong to tell one segment from another, all count. The outermost that hold some are left out
-    with those that hold none, since they are part the one and part the other.
+    Where noise is too strong to distinguish segments, all count. The outermost segments with residue are left out too,
+    because only part of each has it.
 
     Args:
         excess: power of each segment over its noise.
@@ -291,11 +291,11 @@ def goes_on(excess: Floats, noise: float) -> NDArray[np.bool_]:
 
 
 def of_segments(levels_db: Floats, noise_db: float, seconds: float) -> Wander:
-    """What wander leaves open about the mean of half-overlapped segments.
+    """The wander of the mean of half-overlapped segments.
 
     Args:
-        levels_db: of each.
-        noise_db: what noise leaves open about that mean already (standard deviation).
+        levels_db: of each segment.
+        noise_db: standard uncertainty of that mean due to noise.
         seconds: length of a segment.
     """
     count = len(levels_db) / HANN_OVERLAP

@@ -167,7 +167,7 @@ class HeadroomMeter(SpectraMeter):
 
 
 def crossing(level: Floats, third: Floats) -> tuple[float, float, int]:
-    """The level at which the third harmonic is 3 %, its expanded uncertainty (k = 2), dB, and how many blocks tell it.
+    """The level at 3 % third harmonic, its expanded uncertainty (k = 2), dB, and how many blocks it is from.
 
     Args:
         level: of the fundamental in each block, dB.

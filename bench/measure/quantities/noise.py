@@ -264,7 +264,7 @@ def _burst(intervals: Floats, frames: Floats) -> float:
 
 
 def _scatter_db(column: Floats, frames: Floats, slope: float) -> dict[Source, float]:
-    """What makes a mean uncertain, expanded, dB: scatter of its intervals (of Gaussian noise where they are few)."""
+    """The expanded uncertainty budget of a mean, dB: scatter of its intervals (of Gaussian noise, if few)."""
     whole = column[frames >= 0.99 * frames.max()]
     mean = float(whole.mean())
     if len(whole) >= 8 and mean > 0.0:

@@ -1,9 +1,9 @@
-"""A quantity locked to a tone's phase, out of noise: means of windowed blocks, and what they are worth.
+"""A quantity that is locked to a tone's phase, averaged out of noise, with its uncertainty.
 
-The blocks are Hann windows of a quarter of a second, half overlapped: together they weigh all the time
-alike, so that a line beside the tone turns from block to block and averages out, wherever it lies. The noise is read
-from the scatter of the blocks, so that no model of it is needed: the mean of K blocks of variance s² is uncertain by
-s/√K, and |mean|² is high by s²/K, which is taken off.
+It is averaged in half-overlapped Hann windows of a quarter of a second. Together they weight all of the time equally,
+so that a spectral line beside the tone rotates from block to block and averages out. The noise is estimated from the
+scatter of the blocks, without a model: the mean of K blocks of variance s² has the standard uncertainty s/√K, and
+|mean|² is too high by s²/K, which is subtracted.
 """
 
 from __future__ import annotations
@@ -25,41 +25,41 @@ BLOCK = 512
 HOP = BLOCK // 2
 
 LOST = 0.1
-"""A block whose phase turns by x to its neighbour's is less by about so much of x² (a Hann window; with room)."""
+"""A phase that turns by x from block to block lowers each by about this times x² (Hann window, rounded up)."""
 
 HANN_OVERLAP = 1.056
-"""Half-overlapped Hann segments tell as much as this part of so many independent ones (Welch, 1967)."""
+"""This many half-overlapped Hann segments are worth one independent segment (Welch, 1967)."""
 
 STUDENT_95 = (12.7, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26, 2.23, 2.20, 2.18, 2.16, 2.14, 2.13)
 """Student's t for 95 % and 1, 2, 3 … degrees of freedom (any statistical table)."""
 
 
 def coverage(freedom: int) -> float:
-    """By what to multiply a standard deviation that `freedom` degrees of freedom told, to cover 95 %."""
+    """The factor for 95 % coverage of a standard deviation estimated with `freedom` degrees of freedom."""
     return STUDENT_95[freedom - 1] if freedom <= len(STUDENT_95) else 1.96 + 2.5 / freedom
 
 
 @lru_cache(maxsize=4)
 def window(length: int = BLOCK) -> Floats:
-    """A Hann window with a sum of 1. Half overlapped it adds up to a constant, so that the mean of blocks is flat."""
+    """A Hann window with a sum of 1. Half overlapped, such windows add up to a constant."""
     w = np.sin(np.pi * (np.arange(length) + 0.5) / length) ** 2
     return np.asarray(w / w.sum())
 
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """A complex ratio's size, with what the noise does to it."""
+    """The magnitude of a complex ratio, and its uncertainty."""
 
     power: float
-    """|ratio|², the noise's share taken off; may be negative when there is nothing but noise."""
+    """|ratio|² with the contribution of noise subtracted; may be negative where there is only noise."""
     noise_power: float
-    """What noise alone would add to |mean|²."""
+    """The contribution of noise to |mean|²."""
     blocks: float
-    """How many independent blocks told it."""
+    """Number of independent blocks it was estimated from."""
     share: float = 0.0
-    """What else may be wrong with the size, as a part of it; and"""
+    """Any other error of the magnitude, as a fraction of it; and"""
     besides: float = 0.0
-    """whatever its size."""
+    """one that does not depend on it."""
 
     @property
     def size(self) -> float:
@@ -73,17 +73,17 @@ class Estimate:
 
     @property
     def by_source(self) -> dict[Source, float]:
-        """That by noise and what beats with it, and by what else may be wrong with the size."""
+        """The parts of the uncertainty: noise and whatever beats with the tone, and other errors of the magnitude."""
         one = coverage(max(1, round(2.0 * (self.blocks - 1.0)))) * np.sqrt(self.noise_power / 2.0)
         return {"noise": float(np.hypot(one, self.besides)), "method": self.share * self.size}
 
     def within(self, share: float, besides: float = 0.0) -> Estimate:
-        """The same, its size known no better than to within this part of it, and this besides."""
+        """The same with a further error of the magnitude: a fraction of it, and an absolute part."""
         return replace(self, share=self.share + share, besides=besides)
 
     @property
     def found(self) -> bool:
-        """Whether the ratio stands out of the noise: noise alone would do this once in three thousand."""
+        """Whether the ratio stands out from the noise: noise alone would do so once in three thousand."""
         return self.power > max(7.0 * self.noise_power, 4.0 * self.besides**2) and self.blocks > 1.0
 
     @property
@@ -93,13 +93,13 @@ class Estimate:
 
 
 def estimate(ratios: Complexes, noise: float | None = None) -> Estimate:
-    """From the complex ratios of half-overlapped blocks, in their order.
+    """From the complex ratios of half-overlapped blocks, in order.
 
     Args:
         ratios: one for each block.
-        noise: the noise power in one block, if it is known apart from their scatter; at most what each differs by from
-            the mean of those before and after it. Blocks that scatter more have a phase that wanders (weave between two
-            tracks), which the mean of the powers does not mind.
+        noise: the noise power in one block, if it is known other than from their scatter. It is limited to what each
+            block differs by from the mean of its neighbours. If the blocks scatter more than that, their phase wanders
+            (weave between two tracks), and their powers are averaged instead, which phase does not affect.
     """
     count = len(ratios)
     if count < 2:
@@ -121,7 +121,7 @@ def estimate(ratios: Complexes, noise: float | None = None) -> Estimate:
 
 
 def beside(length: int = BLOCK) -> Complexes:
-    """Windowed oscillators 5 to 8 bins either side of zero: what they pick up is noise. Shape (8, length)."""
+    """Windowed oscillators 5 to 8 bins to either side of zero, which pick up noise alone. Shape (8, length)."""
     bins = np.array([-8, -7, -6, -5, 5, 6, 7, 8])
     return np.asarray(window(length) * np.exp(-2j * np.pi * np.outer(bins, np.arange(length)) / length))
 
@@ -132,4 +132,4 @@ def _overlap_correlation() -> float:
 
 
 OVERLAP_CORRELATION = _overlap_correlation()
-"""How much the noise of a block is that of its neighbour: a sixth."""
+"""Correlation of the noise of a block with that of the next: a sixth."""

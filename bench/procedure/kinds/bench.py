@@ -248,6 +248,12 @@ class Bench:
         except Problem as problem:
             self.unsaved = problem.sentence
 
+    def keep_turns(self, step: StepBase) -> None:
+        """Keep the turns of trimmers at a step, likewise."""
+        for trimmer, turns in self.turned.items():
+            self.note(step.id, Turned(trimmer, tuple(turns)))
+        self.turned.clear()
+
     def keep_curves(self, step: Adjust, curves: tuple[Curve, ...]) -> None:
         """Keep the curves of readings against trimmers, likewise."""
         for curve in curves:

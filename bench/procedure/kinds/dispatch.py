@@ -56,6 +56,10 @@ def activity_for(step: steps.StepBase, bench: Bench) -> Activity[Any]:
         from bench.procedure.kinds.by_hand.name_causes import NameCausesActivity
 
         return NameCausesActivity(step, bench)
+    if isinstance(step, exercise_steps.ChooseTest):
+        from bench.procedure.kinds.by_hand.choose_test import ChooseTestActivity
+
+        return ChooseTestActivity(step, bench)
     raise Problem(f"step {step.id}: this kind of step cannot be run")
 
 

@@ -1,4 +1,4 @@
-"""The step that an exercise ends with; no procedure file has it."""
+"""The steps that only an exercise has: the choice of a test in its midst, and the question that ends it."""
 
 from __future__ import annotations
 
@@ -15,6 +15,14 @@ class RivalTest(Strict):
     cause: Text
     rival: Text
     test: Text
+
+
+class ChooseTest(StepBase):
+    """Choose a test that tells two causes apart, or go back. It comes in mid-exercise; no file has it."""
+
+    kind: Literal["choose-test"]
+    tests: tuple[Text, ...] = Field(min_length=1)
+    """All that can be run."""
 
 
 class NameCauses(StepBase):

@@ -7,13 +7,13 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from bench.problem import Problem
-from bench.procedure.model.exercise_steps import NameCauses
+from bench.procedure.model.exercise_steps import ChooseTest, NameCauses
 from bench.procedure.model.sheets import Interface, Machine, ReferenceTape, Section, Tape
 from bench.procedure.model.steps import Procedure, SingleStep
 from bench.procedure.model.targets import Target
 
-JobStep = SingleStep | NameCauses
-"""A step of a job: `follow` is replaced by the steps that it stands for, and an exercise asks for causes."""
+JobStep = SingleStep | ChooseTest | NameCauses
+"""A step of a job: `follow` is replaced by the steps that it stands for, and an exercise has steps of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +89,13 @@ class Job:
     """The interface, where it was measured."""
     further: tuple[TapeSetting, ...] = ()
     """The further tapes that the machine is lined up for, in order."""
+    tests: Mapping[str, tuple[JobStep, ...]] = field(default_factory=dict)
+    """Of an exercise: the tests that can be run in its midst, each by what it is called, with its steps."""
+
+    @property
+    def every_step(self) -> tuple[JobStep, ...]:
+        """Its steps, then those of its tests."""
+        return (*self.steps, *(step for steps in self.tests.values() for step in steps))
 
     def at(self, lot: str) -> Job:
         """The job with the sheets that count at a step of this lot."""

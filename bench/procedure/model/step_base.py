@@ -38,6 +38,21 @@ Aspect = Literal[
 
 ASPECTS: tuple[Aspect, ...] = get_args(Aspect)
 
+Part = Literal[
+    "swab",
+    "replay-swab",
+    "record-swab",
+    "head-face",
+    "roller",
+    "selector",
+    "shell",
+    "meters",
+    "output-control",
+    "hiss-of-stopped-tape",
+    "owners-tape",
+]
+"""What can be looked at on the practice machine too."""
+
 HIGHEST_HZ = 400_000.0
 LONGEST_S = 3600.0
 """Longest tone and longest measurement."""

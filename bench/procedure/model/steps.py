@@ -25,6 +25,7 @@ from bench.procedure.model.step_base import (
     Measuring,
     NoiseReduction,
     OptionalText,
+    Part,
     SentTone,
     StepBase,
     StepId,
@@ -58,6 +59,7 @@ __all__ = [
     "Measuring",
     "NoiseReduction",
     "OptionalText",
+    "Part",
     "Procedure",
     "Purpose",
     "Question",
@@ -101,9 +103,6 @@ CIRCUIT: Mapping[str, NoiseReduction] = {"encoding_error": "record-only", "decod
 
 
 Asked = Literal["fit-for-noise-reduction", "noise-reduction-circuits", "which-tape", "foreign-tape"]
-
-Part = Literal["swab", "roller", "selector", "shell", "meters", "owners-tape"]
-"""What can be looked at on the practice machine too."""
 
 
 class ByHand(StepBase):

@@ -84,6 +84,11 @@ class Turn:
 
 
 @dataclass(frozen=True, slots=True)
+class RunTest:
+    """In an exercise: choose a test that tells two causes apart, and run it before the step goes on."""
+
+
+@dataclass(frozen=True, slots=True)
 class Note:
     """A note for the report."""
 
@@ -100,7 +105,23 @@ class Leave:
     """Stop the run here; the session can be resumed."""
 
 
-Command = GoOn | Answer | Tick | Accept | Skip | Repeat | Back | GoAside | Look | Hold | Turn | Note | StopSound | Leave
+Command = (
+    GoOn
+    | Answer
+    | Tick
+    | Accept
+    | Skip
+    | Repeat
+    | Back
+    | GoAside
+    | Look
+    | Hold
+    | Turn
+    | RunTest
+    | Note
+    | StopSound
+    | Leave
+)
 
 
 def pass_on(activity: Activity[Any], command: Command) -> None:

@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import Any
 
 from bench.measure.reading import Reading
-from bench.problem import Problem
 from bench.procedure.load.reader import read_sheet
 from bench.procedure.model.job import JobStep
 from bench.procedure.model.sheets import Interface
 from bench.procedure.model.steps import InterfaceStep
 from bench.procedure.state.journal import ReadingRecord
+from bench.workspace import write_new
 
 OLD_DAYS = 365
 """From this age on the report points out the age of a sheet: common practice, no source."""
@@ -118,19 +118,7 @@ def write_sheet(folder: Path, text: str, device: str, day: date) -> Path:
         Problem: it cannot be written.
     """
     stem = re.sub(r"[^a-z0-9]+", "-", device.casefold()).strip("-") or "interface"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for n in range(1, 1000):
-            path = folder / f"{stem}-{day.isoformat()}{'' if n == 1 else f'-{n}'}.toml"
-            try:
-                with path.open("x", encoding="utf-8", newline="\n") as file:
-                    file.write(text)
-            except FileExistsError:
-                continue
-            return path
-    except OSError as error:
-        raise Problem(f"{folder}: the interface sheet can't be written ({error.strerror}); free the folder") from error
-    raise Problem(f"{folder}: too many interface sheets of one day; move old ones away")
+    return write_new(folder, f"{stem}-{day.isoformat()}", text)
 
 
 def newest_of(folder: Path, device: str) -> Path | None:

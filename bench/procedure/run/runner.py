@@ -16,20 +16,18 @@ from bench.procedure.model.job import Job, JobStep
 from bench.procedure.model.steps import Adjust, Measuring
 from bench.procedure.run import commands as say
 from bench.procedure.run.aside import Aside
+from bench.procedure.run.chosen_test import ChosenTest
 from bench.procedure.run.disturbances import Disturbances
 from bench.procedure.run.input_monitor import InputMonitor
 from bench.procedure.run.interlocks import Interlocks
 from bench.procedure.run.lost_sound import LostSound
-from bench.procedure.run.views import job_view, step_view
+from bench.procedure.run.views import HELD, STOPPED, job_view, step_view
 from bench.procedure.state import events
 from bench.procedure.state.as_found import AsFound
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.journal import Journal
 from bench.procedure.state.judge_run import judge_run
 from bench.procedure.state.snapshot import Curve, Outcome, Prompt, Snapshot
-
-HELD = Prompt("go-on", "On hold. Go on to resume")
-STOPPED = Prompt("go-on", "All sound is stopped. Go on to start this step again")
 
 
 class Runner:
@@ -48,16 +46,15 @@ class Runner:
         self._sound = InputMonitor(clock)
         self._lost = LostSound(self._bench)
         self._as_found = AsFound(journal)
+        self._test = ChosenTest(job)
         self.at = 0
         """Index of the current step; the number of steps when all are over."""
         self._activity: Activity[Any] | None = None
         self._question: Prompt | None = None
         self._accepted = self._left = self._stopped = False
         self._held_at: float | None = None
-        self._unheard = 0
-        self._obeyed = 0
-        self._port_trouble = ""
-        self._cannot = ""
+        self._unheard = self._obeyed = 0
+        self._port_trouble = self._cannot = ""
         self._job_view = job_view(job)
         self._last_curves: tuple[Curve, ...] = ()
 
@@ -74,7 +71,8 @@ class Runner:
 
     @property
     def _step(self) -> JobStep | None:
-        return self._aside.staged(self.job.steps[self.at]) if self.at < len(self.job.steps) else None
+        here = self.job.steps[self.at] if self.at < len(self.job.steps) else None
+        return self._test.step or (here and self._aside.staged(here))
 
     def begin(self) -> None:
         """Start at the first step, or at the step where an interrupted session stopped."""
@@ -129,6 +127,9 @@ class Runner:
         if step is None:
             return
         self._end_activity(skipped=skipped)
+        if self._test.step_over(activity):
+            self._enter()
+            return
         not_in = () if skipped or self._accepted else self._progress.not_in(step, self._bench.attempt)
         back = self._progress.retry_from(step, not_in) if not_in else None
         if back is not None:
@@ -157,16 +158,8 @@ class Runner:
         to = self.at + 1
         if activity.goes_to:
             to = max(to, self.job.steps_named(activity.goes_to, step.direction).first)
-        self._bench.note(
-            step.id,
-            events.Decided(
-                *self._progress.moved_to(to, over=1),
-                answer=activity.answered,
-                all_in=activity.all_in,
-                not_in=activity.not_in,
-                passed_over=tuple(s.id for s in self.job.steps[self.at + 1 : to]),
-            ),
-        )
+        decided = self._progress.decided(self.at, to, activity.answered, activity.all_in, activity.not_in)
+        self._bench.note(step.id, decided)
         return to
 
     def _end_activity(self, *, skipped: bool = False) -> None:
@@ -181,18 +174,13 @@ class Runner:
                 self._bench.keep_curves(step, curves)
         if step is not None:
             turned = tuple(self._bench.turned)
-            self._keep_turns(step)
+            self._bench.keep_turns(step)
             self._disturbances.step_ends(step, skipped=skipped, turned=turned)
-
-    def _keep_turns(self, step: JobStep) -> None:
-        for trimmer, turns in self._bench.turned.items():
-            self._bench.note(step.id, events.Turned(trimmer, tuple(turns)))
-        self._bench.turned.clear()
 
     def close(self) -> None:
         """Keep the turns and the sound of a step that did not end in order. Call it when the run is over."""
         if self._step is not None:
-            self._keep_turns(self._step)
+            self._bench.keep_turns(self._step)
         self._bench.keep_sound_heard()
 
     def hear(self, block: Block) -> None:
@@ -272,9 +260,14 @@ class Runner:
                 self._enter(again=True)
             case say.Back():
                 self._back(step)
+            case say.RunTest():
+                self._test.refuse()
+                self._break_off()
+                self._test.begin()
+                self._enter()
             case say.GoAside(first, last):
-                self._end_activity(skipped=True)
-                self._question, self.at = None, self._aside.begin(step, first, last)
+                self._break_off()
+                self.at = self._aside.begin(step, first, last)
                 self._enter()
             case say.Look(cause, seen):
                 self._bench.note(step.id, events.Looked(cause, seen))
@@ -295,13 +288,19 @@ class Runner:
                 self._accepted = isinstance(command, say.Accept)
 
     def _back(self, step: JobStep) -> None:
-        """Go back to the previous step; its readings stay as an earlier attempt."""
-        to = self._progress.previous(self.at)
+        """Go back to the previous step, or from a test to the job; its readings stay as an earlier attempt."""
+        to = self.at if self._test.step is not None else self._progress.previous(self.at)
         if to is None:
             raise Problem("there is no step before this one to go back to")
+        self._break_off()
+        if self._test.stop():
+            self._enter()
+        else:
+            self._go_back(step, to)
+
+    def _break_off(self) -> None:
         self._end_activity(skipped=True)
         self._question = None
-        self._go_back(step, to)
 
     def _go_back(self, step: JobStep, to: int) -> None:
         self._bench.note(step.id, events.WentBack(*self._progress.moved_to(to, over=0)))
@@ -371,7 +370,7 @@ class Runner:
         view = self._activity.view() if self._activity is not None else View(self._question or WAIT)
         return Snapshot(
             job=self._job_view,
-            step=step_view(self.job, self.at, hides_why=view.hides_why),
+            step=step_view(self.job, self.at, beside=self._test.step, hides_why=view.hides_why),
             prompt=replace(HELD, sounds=bool(bench.sending)) if held else STOPPED if self._stopped else view.prompt,
             sound=self._sound.view(self._port.status),
             gauges=view.gauges,
@@ -393,7 +392,8 @@ class Runner:
             spectrum=view.spectrum,
             to_sign=view.to_sign,
             to_choose_by=view.to_choose_by,
-            can_go_back=self._progress.previous(self.at) is not None,
+            can_go_back=self._test.step is not None or self._progress.previous(self.at) is not None,
+            can_test=bool(self.job.tests) and self._test.step is None,
             kept=self._journal.records(),
             obeyed=self._obeyed,
             last_curves=self._last_curves,

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from bench.audio.port import PortStatus
 from bench.problem import Problem
-from bench.procedure.model.job import Job
+from bench.procedure.model.job import Job, JobStep
 from bench.procedure.model.step_base import TARGET
 from bench.procedure.model.targets import target_words
 from bench.procedure.state.snapshot import InputView, JobView, Outcome, Prompt, Snapshot, StepView
 from bench.words.figures import tape_speed
+
+HELD = Prompt("go-on", "On hold. Go on to resume")
+STOPPED = Prompt("go-on", "All sound is stopped. Go on to start this step again")
 
 
 def job_view(job: Job) -> JobView:
@@ -25,21 +28,22 @@ def job_view(job: Job) -> JobView:
         equalisation=f"{t1:g} µs" + (f" + {t2:g} µs" if t2 else ""),
         reference_level=str(machine.reference.fluxivity),
         heads=machine.heads,
-        steps=tuple((step.id, step.title) for step in job.steps),
+        steps=tuple((step.id, step.title) for step in job.every_step),
     )
 
 
-def step_view(job: Job, at: int, *, hides_why: bool = False) -> StepView | None:
+def step_view(job: Job, at: int, *, beside: JobStep | None = None, hides_why: bool = False) -> StepView | None:
     """The step at an index; None after the last.
 
     Args:
         job: the job.
         at: index of the step.
+        beside: a step beside the job that comes first; None for none.
         hides_why: whether why, and what to do otherwise, stay hidden until a question is answered.
     """
-    if at >= len(job.steps):
+    step = beside or (job.steps[at] if at < len(job.steps) else None)
+    if step is None:
         return None
-    step = job.steps[at]
     named = getattr(step, "target", None)
     target = target_words(job.target(named)) if named else ""
 
@@ -52,7 +56,7 @@ def step_view(job: Job, at: int, *, hides_why: bool = False) -> StepView | None:
         title=step.title,
         index=at + 1,
         total=len(job.steps),
-        stage=step.stage,
+        stage="left" if beside else step.stage,
         cautions=step.cautions,
         do=said(step.do),
         good=said(step.good),

@@ -45,7 +45,7 @@ from bench.procedure.state.events import (
     WentAside,
     WentBack,
 )
-from bench.procedure.state.exercise_events import CauseNamed, Debriefed
+from bench.procedure.state.exercise_events import CauseNamed, Debriefed, RanTest
 
 Event = (
     NotApplicable
@@ -74,6 +74,7 @@ Event = (
     | InputProcessed
     | InterfaceSheetWritten
     | Answered
+    | RanTest
     | Looked
     | CauseNamed
     | Accepted
@@ -116,6 +117,7 @@ KINDS: dict[str, type[Event]] = {
     "input-processed": InputProcessed,
     "interface-sheet": InterfaceSheetWritten,
     "answer": Answered,
+    "test-run": RanTest,
     "look": Looked,
     "cause-named": CauseNamed,
     "accept": Accepted,

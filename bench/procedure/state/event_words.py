@@ -47,7 +47,7 @@ from bench.procedure.state.events import (
     WentAside,
     WentBack,
 )
-from bench.procedure.state.exercise_events import CauseNamed, Debriefed
+from bench.procedure.state.exercise_events import CauseNamed, Debriefed, RanTest
 from bench.words.figures import as_given, hertz, number, rotation
 from bench.words.readings import aim_text
 from bench.words.sentences import counted
@@ -191,6 +191,7 @@ _WORDS: dict[type[Event], Callable[[Any, Titles], str]] = {
     InputProcessed: _input_processed,
     InterfaceSheetWritten: lambda e, _: f"interface sheet written: {e.path}",
     Answered: _answered,
+    RanTest: lambda e, _: e.test,
     Looked: lambda e, _: f"{e.cause}: {'seen' if e.seen else 'not seen'}",
     CauseNamed: lambda e, _: e.cause,
     Accepted: lambda e, _: e.reason,

@@ -21,6 +21,14 @@ class CauseNamed(Happened):
 
 
 @dataclass(frozen=True, slots=True)
+class RanTest(Happened):
+    """A trainee ran a test in mid-exercise that tells two causes apart."""
+
+    test: str = ""
+    """What it is called."""
+
+
+@dataclass(frozen=True, slots=True)
 class FaultOutcome:
     """The result for a hidden fault of an exercise."""
 
@@ -38,6 +46,8 @@ class FaultOutcome:
     """What its readings can be taken for."""
     test: str = ""
     """What tells the two apart."""
+    tested: bool = False
+    """Whether that test was run."""
     predicted: tuple[str, ...] = ()
     """What it does to readings at a usual size, a line for each curve or figure."""
     read: str = ""

@@ -104,6 +104,20 @@ class Progress:
                 break
         return found
 
+    def decided(self, at: int, to: int, answer: str, all_in: tuple[str, ...], not_in: tuple[str, ...]) -> Decided:
+        """The event of a decision, with the steps that it passes over.
+
+        Args:
+            at: index of the decision.
+            to: index of the step that it leads to.
+            answer: the answer to its question; or
+            all_in: the steps whose readings are all in, and
+            not_in: those whose readings are not.
+        """
+        passed_over = tuple(s.id for s in self._job.steps[at + 1 : to])
+        where = self.moved_to(to, over=1)
+        return Decided(*where, answer=answer, all_in=all_in, not_in=not_in, passed_over=passed_over)
+
     def going_again(self, step: StepBase, back: int, not_in: Sequence[str]) -> WentAgain:
         """The event of going back from a step, with the passes of the reference tape that it costs."""
         passes = sum(plays_reference_tape(s) for s in self._job.steps[back : self._index[step.id] + 1])

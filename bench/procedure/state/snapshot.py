@@ -268,6 +268,8 @@ class Snapshot:
     """At a decision: what each answer gives, a line for each."""
     can_go_back: bool = False
     """Whether there is a step to go back to."""
+    can_test: bool = False
+    """Whether a test that tells two causes apart can be chosen now."""
     kept: tuple[ReadingRecord, ...] = ()
     """All readings kept so far, oldest first."""
     obeyed: int = 0

@@ -211,7 +211,7 @@ def _summary(table: dict[str, Any]) -> Row:
         conclusion_from(table["verdict"]).said,
         str(job.get("reference_tape", "")),
         plays if type(plays) is int else 0,
-        bool(port.get("exercise")),
+        port.get("exercise") is not None,
         "",
     ]
 

@@ -23,6 +23,7 @@ from bench.session.record.paths import FILE_NAME
 from bench.session.record.record import SCHEMA, EvidenceFile, InputFile, JobFacts, SessionRecord
 from bench.session.record.salvage import salvage
 from bench.session.record.steps import StepFacts
+from bench.session.record.veil import unveiled, veiled
 
 T = TypeVar("T")
 
@@ -162,9 +163,19 @@ def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
     facts |= {"sample_rate": port.get("sample_rate", 0), "calibration": port.get("calibration", "")}
     facts["seed"] = port.get("seed", 0)
     facts["turned_before"] = port.get("turned_before", [])
-    facts["exercise"] = port.get("exercise")
+    facts["exercise"] = _exercise(path, port.get("exercise"))
     facts["further"] = job.get("further", [])
     return _valid(path, "job", _JOB, facts)
+
+
+def _exercise(path: Path, stored: object) -> object:
+    """The sheet of an exercise, encoded; a list is of a file that names the faults alone."""
+    if isinstance(stored, list):
+        return veiled({"faults": stored})
+    try:
+        return stored if stored is None else veiled(unveiled(str(stored)))
+    except ValueError:
+        raise _damaged(path, "[port]: the exercise can't be decoded") from None
 
 
 def _reading(path: Path, where: str, row: dict[str, Any]) -> ReadingRecord:

@@ -71,8 +71,8 @@ class JobFacts:
     """Which practice machine it was; 0 where it was none."""
     turned_before: tuple[TrimmerTurns, ...] = ()
     """How its trimmers had been turned when the session began, in order."""
-    exercise: tuple[str, ...] | None = None
-    """The faults that were hidden in it, by the names of their sheets; None where it was no exercise."""
+    exercise: str | None = None
+    """The sheet of its exercise, with every fault that was hidden, encoded by `veil`; None where it was no exercise."""
     trainee: str = ""
     """Whose exercise it was."""
     answers: str = ""

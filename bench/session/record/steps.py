@@ -56,7 +56,7 @@ class StepFacts:
 
 
 def steps_of(job: Job) -> tuple[StepFacts, ...]:
-    """The steps of a job, in order."""
+    """The steps of a job, in order; then those of its tests, which are never judged."""
     return tuple(
         StepFacts(
             id=step.id,
@@ -70,7 +70,7 @@ def steps_of(job: Job) -> tuple[StepFacts, ...]:
             complaint=isinstance(step, Entry) and _asks_complaint(step),
             cautions=tuple(StepCaution(c.hazard, c.say) for c in step.cautions),
         )
-        for step in job.steps
+        for step in job.every_step
     )
 
 

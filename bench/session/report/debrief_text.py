@@ -89,7 +89,8 @@ def _argument(fault: FaultOutcome) -> Iterator[str]:
         yield f"{fault.name}, your first curve, dB from target: {fault.read}."
     if fault.rival:
         test = fault.test if fault.test.endswith("?") else f"{fault.test}."
-        yield f"{fault.name} reads much like this: {fault.rival}. To tell them apart: {test}"
+        ran = " You ran that test." if fault.tested else ""
+        yield f"{fault.name} reads much like this: {fault.rival}. To tell them apart: {test}{ran}"
 
 
 def _trimmer(t: TrimmerOutcome) -> str:

@@ -33,7 +33,7 @@ from bench.tui.widgets.header import JobStrip, SoundStrip, TitleStrip, sound_tro
 from bench.tui.widgets.line_widget import Line, set_height
 from bench.tui.widgets.outcome import ending_lines
 from bench.tui.widgets.results import earlier_tones, last_line, last_readings, step_lines, totals_lines
-from bench.tui.widgets.step_card import Card
+from bench.tui.widgets.step_card import READABLE, Card
 from bench.tui.widgets.tones import ToneBoard
 
 STOP_S = 1.0
@@ -283,7 +283,7 @@ class BenchScreen(BenchCard):
         timer.show(clock)
         width, room = listed.size.width or self.size.width, max(5, self.size.height - 16)
         _, whole = presentation.shortened_prompt(presentation.key_prompt(new), new.prompt.kind, self.size.width)
-        lines: list[Line] = [[(line, "")] for line in whole]
+        lines: list[Line] = [[(line, "")] for line in wrap(" ".join(whole), min(width, READABLE))]
         decided_by = (*new.to_choose_by, *new.to_sign)
         signed: list[Line] = [[(line, "strong")] for said in decided_by for line in wrap(said, width)]
         lines += signed if len(signed) <= room else [*signed[: room - 1], [("…", "quiet")]]

@@ -225,6 +225,10 @@ class BenchKeys(Screen[str]):
         """Back to the previous step."""
         self._post(say.Back())
 
+    def action_run_test(self) -> None:
+        """Choose a test in mid-exercise."""
+        self._post(say.RunTest())
+
     def action_hold(self) -> None:
         """Hold, or resume."""
         if self._snapshot is not None and self._snapshot.held:

@@ -19,7 +19,9 @@ from bench.tui.choices import (
     ABOUT,
     AN_EXERCISE,
     AS_LEFT,
+    FIRST_START,
     NEW_JOB,
+    READING,
     TRAINEE,
     Option,
     Row,
@@ -29,6 +31,7 @@ from bench.tui.choices import (
     option_key,
     rows_of,
     shortened_path,
+    what_starts,
 )
 from bench.tui.editing import check_file, copy_to_own, editor, file_behind, run_editor
 from bench.tui.exercises import YOUR_NAME, YOUR_NAME_AND_NUMBER, exercise_of, name_and_number, new_exercise
@@ -43,9 +46,6 @@ from bench.workspace import Workspace
 
 if TYPE_CHECKING:
     from bench.tui.running_job import RunningJob
-
-
-FIRST_START = "First time? Enter starts on the practice machine: nothing can be harmed."
 
 
 class ChooserScreen(Screen[str]):
@@ -78,7 +78,7 @@ class ChooserScreen(Screen[str]):
     def on_mount(self) -> None:
         """Draw the frame first; read the choices after it."""
         self._footer()
-        self.query_one(Notice).show("Reading procedures and sheets …", "quiet")
+        self.query_one(Notice).show(READING, "quiet")
         self.call_after_refresh(self.action_look_again)
 
     def on_resize(self, event: events.Resize) -> None:
@@ -151,8 +151,7 @@ class ChooserScreen(Screen[str]):
     def _what_enter_does(self) -> str:
         if (session := self._resumed()) is not None:
             return f"Go on with {session.name}"
-        parts = [r.option.name for r in (self._row("procedure"), self._row("port")) if r and r.option]
-        return "Start: " + " · ".join(parts)
+        return what_starts([r.option for r in (self._row("procedure"), self._row("port")) if r and r.option])
 
     def _resumed(self) -> Option | None:
         """The session that enter would resume."""
@@ -295,11 +294,9 @@ class ChooserScreen(Screen[str]):
     def action_new_exercise(self) -> None:
         """Write an exercise on this job and edit it; it is checked afterwards, and chosen."""
         try:
-            path = new_exercise(self._workspace, self._chosen())
+            self._edit("port", new_exercise(self._workspace, self._chosen()))
         except Problem as problem:
             self.say(problem.sentence)
-            return
-        self._edit("port", path)
 
     def action_type_in_tape(self) -> None:
         """Type in a reference tape and select it."""
@@ -319,6 +316,7 @@ class ChooserScreen(Screen[str]):
     def action_start(self) -> None:
         """Start the job, or resume the session."""
         if not self._rows:
+            self.query_one(Notice).show(f"{READING} Press enter again when they are listed.", "caution")
             return
         session = self._resumed()
         chosen = [session] if session else [r.option for r in self._rows if r.id != "session"]
@@ -337,10 +335,7 @@ class ChooserScreen(Screen[str]):
         if session is None and self._key("port").startswith(AN_EXERCISE):
             self._ask_exercise()
             return
-        try:
-            self._go(self._running_job(session))
-        except Problem as problem:
-            self.say(problem.sentence)
+        self._begin(session)
 
     def _ask_exercise(self) -> None:
         """Ask for the trainee's name and the number of the exercise, in one line."""
@@ -348,8 +343,7 @@ class ChooserScreen(Screen[str]):
 
         def done(typed: str | None) -> None:
             if typed:
-                name, number = (typed, 1) if prepared else name_and_number(typed)
-                self._go(self._running_job(None, name, number))
+                self._begin(None, *((typed, 1) if prepared else name_and_number(typed)))
 
         self.app.push_screen(AskText(YOUR_NAME if prepared else YOUR_NAME_AND_NUMBER, "begins"), done)
 
@@ -357,7 +351,7 @@ class ChooserScreen(Screen[str]):
         row = self._row(id_)
         return row.option.key if row and row.option else ""
 
-    def _running_job(self, session: Option | None, trainee: str = "", number: int = 1) -> RunningJob:
+    def _running_job(self, session: Option | None, trainee: str, number: int) -> RunningJob:
         from bench.tui.running_job import RunningJob
 
         learning = self._key("who") == TRAINEE
@@ -374,8 +368,15 @@ class ChooserScreen(Screen[str]):
             request = replace(request, port="practice", after=folder, seed=seed)
         return RunningJob(self._workspace, request, learning=learning)
 
-    def _go(self, job: RunningJob) -> None:
+    def _begin(self, session: Option | None, trainee: str = "", number: int = 1) -> None:
+        """Open the bench on the job, or say why it can't be."""
         from bench.tui.screens.bench import BenchScreen
+
+        try:
+            job = self._running_job(session, trainee, number)
+        except Problem as problem:
+            self.say(problem.sentence)
+            return
 
         def done(sentence: str | None) -> None:
             self.say(sentence or "")

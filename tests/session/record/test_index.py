@@ -15,6 +15,7 @@ import pytest
 from bench.session.compare.machines import by_due_date, months_after
 from bench.session.record import index
 from bench.session.record.index import INDEX_NAME, SETTLED_NS, entries, of_machine
+from bench.session.record.veil import veiled
 from tests.session.record.test_migrate import FROZEN
 from tests.session.years import visit
 
@@ -43,7 +44,16 @@ def heads_read(sessions: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
 def test_it_says_what_the_sessions_say(tmp_path: Path) -> None:
     folder = visit(tmp_path, 0, -13.0, -12.0)
-    visit(tmp_path, 1, -13.0, -12.0, port_kind="practice", seed=7, machine="Dörte's deck", exercise=("dirty-head",))
+    visit(
+        tmp_path,
+        1,
+        -13.0,
+        -12.0,
+        port_kind="practice",
+        seed=7,
+        machine="Dörte's deck",
+        exercise=veiled({"faults": ["dirty-head"]}),
+    )
     practice, plain = entries(tmp_path / "sessions")
     assert (plain.folder, plain.machine, plain.done, plain.exercise) == (
         folder,

@@ -61,6 +61,15 @@ async def test_what_is_ready_is_said_behind_its_key_and_what_is_not_is_quiet() -
         assert "accept as is" not in text
 
 
+async def test_a_long_reply_to_a_wrong_answer_is_whole_on_a_wide_screen() -> None:
+    reply = "No. Bias is set much later, and by the tape. Think of what the owner hears today, and of the first step."
+    asked = samples.question()
+    app, job = bench_app(asked)
+    async with app.run_test(size=(160, 45)) as pilot:
+        await says(pilot, asked.prompt.choices[0][:20])
+        await show(pilot, job, replace(asked, prompt=replace(asked.prompt, text=reply)), "today,")
+
+
 async def test_a_reading_that_is_out_needs_a_reason() -> None:
     app, job = bench_app(samples.adjusting())
     async with app.run_test(size=SIZE) as pilot:

@@ -265,6 +265,31 @@ async def test_a_broken_choice_is_not_started(workspace: Workspace, tmp_path: Pa
         assert screen._notice.startswith(str(workspace.procedures / "broken.toml"))
 
 
+async def test_enter_before_the_list_is_read_says_so(workspace: Workspace, tmp_path: Path) -> None:
+    app, screen = chooser(workspace, tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        screen._rows = []
+        screen.action_start()
+        await says(pilot, "Press enter again when they are listed.")
+        assert isinstance(app.screen, ChooserScreen)
+
+
+async def test_an_exercise_broken_before_its_trainee_gives_a_name_is_one_sentence(
+    workspace: Workspace, tmp_path: Path
+) -> None:
+    app, screen = chooser(workspace, tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(pilot)
+        screen._rows = [r.pick("exercise:a-dull-deck") if r.id == "port" else r for r in screen._rows]
+        (workspace.sheets / "exercises" / "a-dull-deck.toml").write_text("format = 1\nsheet = 3\n", encoding="utf-8")
+        await pilot.press("enter")
+        await says(pilot, "your name")
+        await pilot.press("A", "d", "a", "enter")
+        await until(pilot, lambda: "a-dull-deck.toml" in screen._notice)
+        assert isinstance(app.screen, ChooserScreen)
+        assert "\n" not in screen._notice
+
+
 async def test_a_capture_is_chosen_by_its_path(workspace: Workspace, tmp_path: Path) -> None:
     path = tmp_path / "capture.wav"
     soundfile.write(path, np.zeros((48000, 2)), 48000)

@@ -69,7 +69,7 @@ class TurnGuide:
     """Follows one reading, and learns which way to turn: the way that brought it nearer to the target."""
 
     _rest: float | None = None
-    """Its distance from the target when it was last steady."""
+    """Its distance from the target when it last came to rest somewhere else; small turns add up from there."""
     _wrong_way: bool = False
     """Whether it last moved away from the target."""
 
@@ -81,15 +81,17 @@ class TurnGuide:
         unit = reading.unit.removesuffix("FS")
         to_go = f"{'lower' if off > 0 else 'raise'} by {abs(off):.{live_decimals(unit, tolerance)}f} {unit}"
         if trend == "steady":
-            if self._rest is not None and abs(abs(off) - abs(self._rest)) > MIDDLE * tolerance:
-                self._wrong_way = abs(off) > abs(self._rest) and off * self._rest > 0
-            self._rest = off
+            if self._rest is None or abs(off - self._rest) > MIDDLE * tolerance:
+                self._wrong_way = self._rest is not None and off * self._rest > 0 and abs(off) > abs(self._rest)
+                self._rest = off
         elif trend and self._rest is not None and abs(off - self._rest) > MIDDLE * tolerance:
             self._wrong_way = (trend == "rising") == (off > 0)
         if abs(off) < MIDDLE * tolerance:
             return "hold"
-        if self._wrong_way:
-            return "turn the other way" if trend != "steady" else f"the other way: {to_go}"
+        if self._wrong_way and trend != "steady":
+            return "turn the other way"
+        if self._wrong_way and verdict.word != "in":
+            return f"the other way: {to_go}"
         if trend in ("rising", "falling") and self._rest is not None and abs(off) < CLOSE * tolerance:
             return f"slowly: {to_go}"
         return to_go

@@ -43,6 +43,8 @@ class EntryActivity(Activity[Entry | SignOff]):
         if any(ord(c) < 32 or 127 <= ord(c) < 160 for c in text):
             raise Problem("control characters can't be kept; type the words again")
         step = self.step
+        if isinstance(step, Entry) and step.asks == "complaint" and not text:
+            raise Problem("type what the owner says; if nothing was said, type that")
         if self._offers_cure and isinstance(step, Entry):
             if chosen(text, CURE_OR_NOT) == CURE_OR_NOT[0]:
                 self.back_to = step.cure_from or ""
@@ -83,7 +85,7 @@ class EntryActivity(Activity[Entry | SignOff]):
         self._offers_cure = bad and step.cure_from is not None
 
     def go_on(self) -> None:
-        """Accept empty words; a number, a choice and a name must be typed."""
+        """Accept empty words; a number, a choice, a complaint and a name must be typed."""
         if isinstance(self.step, Entry) and self.step.asks in ("words", "complaint"):
             self.answer("")
         else:

@@ -40,6 +40,20 @@ def test_the_other_way_when_it_runs_away_and_not_before_it_moved() -> None:
     assert tell(guide, -1.5, "steady") == "raise by 1.5 dB"
 
 
+def test_small_turns_back_from_a_wrong_one_add_up_to_the_right_way() -> None:
+    guide = TurnGuide()
+    tell(guide, -2.0, "steady")
+    assert tell(guide, -2.6, "steady") == "the other way: raise by 2.6 dB"
+    assert tell(guide, -2.56, "steady") == "the other way: raise by 2.6 dB"  # no more than noise
+    assert tell(guide, -2.52, "steady") == "raise by 2.5 dB"
+
+
+def test_nothing_is_the_wrong_way_while_the_reading_is_in() -> None:
+    guide = TurnGuide()
+    tell(guide, -0.2, "steady")
+    assert tell(guide, -0.3, "steady") == "raise by 0.3 dB"
+
+
 def test_slowly_when_it_comes_near_and_the_other_way_past_it() -> None:
     guide = TurnGuide()
     tell(guide, -3.0, "steady")
