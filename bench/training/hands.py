@@ -126,7 +126,8 @@ class UnattendedHands:
         step, prompt = snapshot.step, snapshot.prompt
         if step is not None and step.id in self.answers:
             answer = self.answers[step.id]
-            unknown = prompt.kind == "choice" and answer not in prompt.choices and not answer.isdecimal()
+            known = answer.isdecimal() or all(part.strip() in prompt.choices for part in answer.split(";"))
+            unknown = prompt.kind == "choice" and not known
             return prompt.choices[-1] if unknown else answer
         if prompt.kind == "choice":
             return prompt.choices[0]

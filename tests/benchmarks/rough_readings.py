@@ -96,13 +96,15 @@ def tone(rng: np.random.Generator, grade: Grade) -> Iterator[Sample]:
 
 
 def _unwrapped(lag: Measured, truth: Truth) -> tuple[float, float]:
-    """The true delay, less the whole periods that one tone cannot tell."""
+    """The true delay as it is heard, on a tape that runs fast sooner, less the periods that one tone cannot tell."""
+    heard = 1.0 / (1.0 + truth.own_speed_percent / 100.0)
+    own, machine = heard * truth.own_delay_us, heard * truth.machine_delay_us
     reading = next(of(lag, "azimuth_delay", "left-right"), None)
     if not isinstance(reading, Reading):
-        return truth.own_delay_us, truth.machine_delay_us
-    period = 1e6 / truth.hz / 2.0
-    turns = period * round((reading.value - truth.machine_delay_us) / period)
-    return truth.own_delay_us + turns, truth.machine_delay_us + turns
+        return own, machine
+    period = heard * 1e6 / truth.hz / 2.0
+    turns = period * round((reading.value - machine) / period)
+    return own + turns, machine + turns
 
 
 def cut(capture: Capture) -> Sample:
@@ -155,8 +157,12 @@ def tape(rng: np.random.Generator, grade: Grade) -> Iterator[Sample]:
                 float(np.hypot(truth.best_db[c], zero.best_db[c])),
             )
     lag = measured(capture, "azimuth")
-    yield sample("delay of all tones", of(lag, "azimuth_delay", "left-right"), None, capture.machine.delay_us)
+    yield sample("delay of all tones", of(lag, "azimuth_delay", "left-right"), None, _heard_us(capture))
     yield cut(capture)
+
+
+def _heard_us(capture: Capture) -> float:
+    return capture.machine.delay_us / (1.0 + capture.machine.travel.mean)
 
 
 def silence(rng: np.random.Generator, grade: Grade) -> Iterator[Sample]:
