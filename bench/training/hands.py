@@ -87,8 +87,6 @@ class UnattendedHands:
             return None
         if prompt.kind in ("number", "choice", "words"):
             return Answer(self._answer(snapshot))
-        if snapshot.tones and snapshot.tones[-1].state == "done":
-            return Accept("unattended: the last tone is over")
         return self._adjust(snapshot, now) if snapshot.gauges else None
 
     def _reason(self, snapshot: Snapshot) -> Command | None:

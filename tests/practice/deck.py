@@ -29,10 +29,12 @@ TONES = (1000.0, 3150.0, 6300.0, 8000.0, 10000.0, 12500.0)
 BESIDE = (31.5, 100.0, 315.0, 16000.0, 20000.0)
 
 
-def reference(speed_mm_s: float = CASSETTE, equalisation_us: tuple[float, float] = (120.0, 3180.0)) -> ReferenceFacts:
-    """A reference tape with a section for each of `TONES` and `BESIDE` at -20 dB and one at 315 Hz, 0 dB."""
-    sections = [SectionFacts("level", "level", 315.0, 0.0, 4.0)]
-    sections += [SectionFacts(f"response-{hz:g}", "response", hz, -20.0, 2.0) for hz in (*TONES, *BESIDE)]
+def reference(
+    speed_mm_s: float = CASSETTE, equalisation_us: tuple[float, float] = (120.0, 3180.0), section_s: float = 120.0
+) -> ReferenceFacts:
+    """A reference tape: a section for each of `TONES` and `BESIDE` at -20 dB, and 315 Hz at 0 dB; all this long."""
+    sections = [SectionFacts("level", "level", 315.0, 0.0, section_s)]
+    sections += [SectionFacts(f"response-{hz:g}", "response", hz, -20.0, section_s) for hz in (*TONES, *BESIDE)]
     return ReferenceFacts("reference", speed_mm_s, Fluxivity(250.0, "DIN"), equalisation_us, tuple(sections))
 
 
@@ -50,6 +52,7 @@ def deck(
     misadjustment: float = 0.0,
     faults: Sequence[FaultFacts] = (),
     noise_reduction: Literal["none", "type-b", "type-a"] = "none",
+    section_s: float = 120.0,
 ) -> PracticeMachine:
     """A machine that is correct except for what the arguments change."""
     facts = MachineFacts(
@@ -67,7 +70,7 @@ def deck(
     return PracticeMachine(
         facts,
         TapeFacts("tape", iec_type, tape or {}),
-        reference(speed_mm_s, tape_us or equalisation_us),
+        reference(speed_mm_s, tape_us or equalisation_us, section_s),
         seed=seed,
         faults=faults,
         misadjustment=misadjustment,

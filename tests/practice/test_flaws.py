@@ -68,7 +68,7 @@ def test_a_magnetised_machine_takes_treble_on_every_pass() -> None:
 
 
 def test_a_magnetised_machine_spoils_the_reference_tape_too() -> None:
-    machine = deck({**QUIET, "magnetised": 1.0})
+    machine = deck({**QUIET, "magnetised": 1.0}, section_s=2.0)
     machine.load("reference")
     machine.rewind("response-10000")
     machine.switch("transport", "play")

@@ -39,6 +39,8 @@ SETS = {
     "open-reel-190-nab": ("reel-studio", "reel-190-nab"),
     "open-reel-95": ("reel-studio", "reel-95"),
     "open-reel-47": ("reel-studio", "reel-47"),
+    "three-position-cassette": ("ferric-daily", "cassette-reference"),
+    "open-reel-two-speeds": ("reel-studio", "reel-381-iec"),
 }
 M = TypeVar("M", bound=SheetBase)
 

@@ -193,5 +193,5 @@ class ToneListActivity(Activity[StepT]):
         text = "Listening: each tone is ticked off as it comes, no key needed"
         missed = [hertz(e.hz) for e in self.expected if e.state == "waiting"]
         if missed and self.expected[-1].state == "done":
-            text = f"Not heard: {listed(missed)}. Play it again from before it, or accept the step without it"
+            text = f"Not heard yet: {listed(missed)}. Where the tape is past it: play it again, or accept without it"
         return self.view_with(Prompt(WAIT.kind, text))
