@@ -268,7 +268,8 @@ async def test_a_broken_choice_is_not_started(workspace: Workspace, tmp_path: Pa
 async def test_enter_before_the_list_is_read_says_so(workspace: Workspace, tmp_path: Path) -> None:
     app, screen = chooser(workspace, tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:
-        screen._rows = []
+        await ready(pilot)
+        screen._rows = []  # as before the procedures are read
         screen.action_start()
         await says(pilot, "Press enter again when they are listed.")
         assert isinstance(app.screen, ChooserScreen)
