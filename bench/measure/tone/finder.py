@@ -16,7 +16,7 @@ from bench.measure.signal.blocks import Samples
 from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks, without_sidebands
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.found_tone import LEVEL_METHOD, FoundTone, side_of
-from bench.measure.tone.peak_track import Track
+from bench.measure.tone.peak_track import SAME_HZ, Track
 
 __all__ = ["LEVEL_METHOD", "FoundTone", "ToneFinder", "side_of"]
 
@@ -31,8 +31,6 @@ HARVEST, UNHURRIED = 8, 64
 """Chunks between two collections of tones that have ended: half a second, or 4 s where nobody waits for them."""
 SHOW, UNSEEN = 4, 16
 """How many chunks are processed at once before the sounding tone is measured again; the second where nobody watches."""
-SAME_HZ = 3.0
-"""A low peak nearer than this to a followed one is the same peak; hum may lie 3 Hz from a tone."""
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
 """A peak with at least this fraction of a tone's power, and at least this far away, is filtered out first."""
 FAINT_DB = 45.0

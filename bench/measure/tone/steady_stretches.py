@@ -133,9 +133,11 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
     count = len(z) // (block * blocks)
     offset = tone_hz - oscillator_hz
     t = np.arange(count * block * blocks) / rate
+    back = np.exp(-2j * np.pi * offset * t)[:, None]
+    turned = z[: len(t)] * back
     if tone_hz < LOW_HZ:
-        z = _without_direct_current(z, rate, oscillator_hz)
-    turned = z[: len(t)] * np.exp(-2j * np.pi * offset * t)[:, None]
+        direct = _direct_current(z, rate, oscillator_hz)[: len(t)] * back
+        turned -= direct
     away = _far_away(turned, rate, block * blocks) if tone_hz >= HIGH_HZ else np.zeros(count)
     if away.any():
         turned *= np.exp(-2j * np.pi / rate * np.cumsum(np.repeat(away, block * blocks)))[:, None]
@@ -151,16 +153,20 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
     step = np.sum(mean[1:] * np.conj(mean[:-1]), axis=1)
     step = np.concatenate([step, step[-1:]]) if len(step) else np.ones(len(mean), dtype=np.complex128)
     turn = np.angle(step.reshape(count, blocks)[:, : max(1, blocks - 1)].sum(axis=1))
+    sure = power
+    if tone_hz < LOW_HZ:
+        # Where there was nothing, what was taken off for direct current is all there is: no tone.
+        sure = np.minimum(power, np.sum(np.abs(mean + direct.reshape(parts.shape).mean(axis=1)) ** 2, axis=1))
     # A mean over a block is lower by sinc(turn / 2π) when the tone turns within it.
     seen = np.sinc(turn / (2 * np.pi)) ** 2
-    power = power.reshape(count, blocks).mean(axis=1)
+    power, sure = (p.reshape(count, blocks).mean(axis=1) for p in (power, sure))
     noise = np.maximum(noise.reshape(count, blocks).mean(axis=1) - power * (1.0 / seen - 1.0) / block, 0.0)
     return Frames(
         points=block * blocks,
         seconds=block * blocks / rate,
         level_db=10.0 * np.log10(power / seen + 1e-30),
         frequency_hz=offset + away + turn * rate / (2 * np.pi * block),
-        snr=np.maximum(power - noise, 0.0) / (noise / blocks + 1e-4 * power + 1e-30),
+        snr=np.maximum(sure - noise, 0.0) / (noise / blocks + 1e-4 * power + 1e-30),
     )
 
 
@@ -173,11 +179,11 @@ def _far_away(z: Baseband, rate: float, frame: int) -> Floats:
     return np.asarray(np.where((np.abs(sums) > COHERENT * sizes) & (np.abs(away) > FAR_HZ), away, 0.0))
 
 
-def _without_direct_current(z: Baseband, rate: float, oscillator_hz: float) -> Baseband:
-    """Less the line at -oscillator_hz: blocks are blind to it only as far as they hold whole periods."""
+def _direct_current(z: Baseband, rate: float, oscillator_hz: float) -> Baseband:
+    """The line at -oscillator_hz: blocks are blind to it only as far as they hold whole periods."""
     line = np.exp(-2j * np.pi * oscillator_hz / rate * np.arange(len(z)))
     window = np.hanning(len(z) + 2)[1:-1]
-    return np.asarray(z - np.outer(line, (window * np.conj(line)) @ z / window.sum()))
+    return np.asarray(np.outer(line, (window * np.conj(line)) @ z / window.sum()))
 
 
 class Run(NamedTuple):

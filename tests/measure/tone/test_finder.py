@@ -157,3 +157,10 @@ def test_fast_flutter_makes_no_tones_beside_the_tone_and_takes_nothing_off_it(hz
     (found,) = heard(silence(0.5, RATE), stereo(Tone(hz, -20.0, 1.5, flutter=((fast, 0.001),)), RATE, rng))
     assert abs(found.tones[0].dbfs + 20.0) < 0.0008
     assert found.tones[0].dbfs_uncertainty < 0.0008
+
+
+@pytest.mark.parametrize(("hz", "mains_hz"), [(113.9, 60.0), (106.5, 50.0), (245.5, 60.0)])
+def test_a_tone_that_begins_beside_hum_is_not_taken_for_the_hum(hz: float, mains_hz: float) -> None:
+    x = after([silence(0.6, RATE), stereo(Tone(hz, -36.0, 4.0), RATE), silence(0.6, RATE)])
+    x = x + hum(len(x), -70.0, RATE, np.random.default_rng(1), mains_hz)
+    assert [round(t.frequency_hz, 1) for t in find_tones(x, RATE)] == [hz]

@@ -75,3 +75,13 @@ def test_direct_current_far_above_a_low_tone_does_not_make_its_level_wander() ->
     frames = make_frames(z[:, None], RATE, 100.8, oscillator)
     assert np.ptp(frames.level_db[3:-3]) < 0.1
     assert len(steady_runs(frames, 100.8, 100.8 - oscillator)) == 1
+
+
+def test_silence_within_a_voice_is_no_tone() -> None:
+    # A voice leaks into what is measured of direct current, which is taken off the silence as well.
+    rng = np.random.default_rng(3)
+    oscillator = 453.125
+    z = 0.05 * (rng.standard_normal(2000) + 1j * rng.standard_normal(2000))
+    z[600:1400] = 0.0
+    frames = make_frames(z[:, None], RATE, 451.0, oscillator)
+    assert max(frames.snr[18:37]) < 1e-3
