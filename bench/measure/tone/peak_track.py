@@ -42,7 +42,7 @@ GONE = 0.05
 """A peak whose power falls below this fraction has gone; our own choice."""
 MOVES, AWAY = 0.012, 0.045
 """How far a peak may move from one chunk to the next, and in all from where it was first seen: wow of 2 % peak."""
-SAME_HZ, SEEMS = 3.0, 0.018
+SAME_HZ, SEEMS = 3.0, 0.02
 """A low peak nearer than the first to a followed one is the same peak: hum may lie 3 Hz from a tone. A peak that moves
 is broad, and may seem to move by up to the second."""
 PATIENCE = 5
@@ -156,9 +156,9 @@ class Track:
         self.misses = 0 if here > GONE * self.power > 0.0 else self.misses + 1
         if not self.misses:
             hz = between(power, at) * self._spectra.bin_hz
-            moves, away = (max(SAME_HZ, part * self.tone_hz) for part in (SEEMS, AWAY))
+            moves, strays = (max(SAME_HZ, part * self.tone_hz) for part in (SEEMS, AWAY))
             # The two bins within which a low peak is looked for reach further: what lies there is another.
-            if abs(hz - self.seen_hz) < moves and abs(hz - self.tone_hz) < away:
+            if abs(hz - self.seen_hz) < moves and abs(hz - self.tone_hz) < strays:
                 self.seen_hz = hz
         return self.misses < PATIENCE
 

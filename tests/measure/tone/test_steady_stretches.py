@@ -81,7 +81,7 @@ def test_silence_within_a_voice_is_no_tone() -> None:
     # A voice leaks into what is measured of direct current, which is taken off the silence as well.
     rng = np.random.default_rng(3)
     oscillator = 453.125
-    z = 0.05 * (rng.standard_normal(2000) + 1j * rng.standard_normal(2000))
+    z = np.asarray(rng.normal(0.0, 0.05, 2000) + 1j * rng.normal(0.0, 0.05, 2000), dtype=np.complex128)
     z[600:1400] = 0.0
     frames = make_frames(z[:, None], RATE, 451.0, oscillator)
     assert max(frames.snr[18:37]) < 1e-3
