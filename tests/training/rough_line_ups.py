@@ -79,6 +79,8 @@ def line_up(folder: Path, job: str, grade: str, seed: int) -> LineUp:
         built = build_practice_machine(*sheets, seed=seed, faults=[off], misadjustment=0.0)
         port = PracticePort(built, clock, real_time=False)
         opened = replace(opened, port=port, runner=Runner(opened.job, port, opened.store, clock))
+    machine_in_loop = opened.port.machine  # type: ignore[attr-defined]
+    machine_in_loop.output_to_mark()  # as it is once a tape was threaded, which a part of a job does not do
     hands = UnattendedHands(answers=target_answers(opened.job), override="the test has no cleaning in it")
     start = clock.now()
     try:
@@ -87,7 +89,7 @@ def line_up(folder: Path, job: str, grade: str, seed: int) -> LineUp:
         opened.store.close()
     events = opened.store.events()
     turned = list(of_kind(events, Turned))
-    truth = opened.port.machine.truth()  # type: ignore[attr-defined]
+    truth = machine_in_loop.truth()
     return LineUp(
         {t: truth[t] / usual_tolerance(t) for t in dict.fromkeys(e.trimmer for e in turned)},
         sum(len(e.degrees) for e in turned),
