@@ -14,8 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.audio.devices import NO_DEVICE, Device
-from bench.audio.library_thread import NoAnswer
-from bench.audio.live import DROP_S, NO_ANSWER, OPEN_S, devices, library, portaudio_thread
+from bench.audio.live import DROP_S, OPEN_S, devices, library, on_portaudio
 from bench.problem import Problem
 
 TARGET_HZ = 880.0
@@ -125,7 +124,7 @@ class AudibleGuide:
     def __init__(self, device: Device) -> None:
         self.name = device.name
         self._sound = GuideSound(device.sample_rate)
-        self._stream: Any = _on_portaudio(lambda: self._start(device), OPEN_S)
+        self._stream: Any = on_portaudio(lambda: self._start(device), OPEN_S)
 
     def show(self, off: float | None) -> None:
         """Sound a reading that is so many tolerances off; None is silence. From any thread."""
@@ -137,7 +136,7 @@ class AudibleGuide:
         stream, self._stream = self._stream, None
         if stream is not None:
             with contextlib.suppress(Problem):
-                _on_portaudio(lambda: stream.close(ignore_errors=True), DROP_S)
+                on_portaudio(lambda: stream.close(ignore_errors=True), DROP_S)
 
     def _start(self, device: Device) -> Any:
         sounddevice = library()
@@ -173,10 +172,3 @@ def open_guide(used: Sequence[Device]) -> AudibleGuide:
         Problem: there is no such output, or it can't be opened.
     """
     return AudibleGuide(guide_device(devices(), used))
-
-
-def _on_portaudio(call: Any, limit_s: float) -> Any:
-    try:
-        return portaudio_thread.call(call, limit_s)
-    except NoAnswer:
-        raise Problem(NO_ANSWER) from None

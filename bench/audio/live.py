@@ -7,13 +7,14 @@ import contextlib
 import queue
 import threading
 import time
+from collections.abc import Callable
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bench.audio.devices import Device, choose, query_devices
-from bench.audio.library_thread import LibraryThread, NoAnswer
+from bench.audio.library_thread import LibraryThread, NoAnswer, T
 from bench.audio.output_buffer import GUARD_BLOCKS, OutputBuffer
 from bench.audio.port import Block, PortStatus
 from bench.problem import Problem
@@ -51,8 +52,13 @@ def devices() -> tuple[Device, ...]:
     Raises:
         Problem: there is no PortAudio library, or it does not answer.
     """
+    return on_portaudio(_list, LIST_S)
+
+
+def on_portaudio(call: Callable[[], T], limit_s: float) -> T:
+    """Call PortAudio on its thread. Raises `Problem` where it does not answer in time."""
     try:
-        return portaudio_thread.call(_list, LIST_S)
+        return portaudio_thread.call(call, limit_s)
     except NoAnswer:
         raise Problem(NO_ANSWER) from None
 
@@ -233,12 +239,10 @@ class LivePort:
         self._incoming = queue.SimpleQueue()
         self.overflows = self.underflows = 0
         try:
-            portaudio_thread.call(self._start, OPEN_S)
-        except BaseException as error:
+            on_portaudio(self._start, OPEN_S)
+        except BaseException:
             self._open = False
             self.outgoing.end()
-            if isinstance(error, NoAnswer):
-                raise Problem(NO_ANSWER) from None
             raise
 
     def close(self) -> None:
@@ -290,8 +294,8 @@ class LivePort:
             self.mute(False)
         if self._state() in ("lost", "stalled"):
             try:
-                portaudio_thread.call(self._start_again, REOPEN_S)
-            except (NoAnswer, Problem):
+                on_portaudio(self._start_again, REOPEN_S)
+            except Problem:
                 return False
         return self._state() == "running"
 
