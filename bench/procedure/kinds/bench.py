@@ -155,6 +155,11 @@ class Bench:
         said = [e.answer for e in of_kind(self.journal.events(), Answered) if e.step in steps]
         return said[-1] if said else None
 
+    def figure_at(self, name: str | None) -> float:
+        """The last number typed at the step with this name; 0 without one."""
+        said = self.said_at(name)
+        return said if isinstance(said, float) else 0.0
+
     def hold(self) -> None:
         """Pause sound and tape."""
         if self._source is not None:

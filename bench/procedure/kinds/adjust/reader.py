@@ -170,8 +170,7 @@ class ToneReader(AdjustReader):
             case "speed_error" if section is not None:
                 return [(with_tape(corrected(_both(state.speed), job, looped=False), job), 0.0)]
             case "tape_level":
-                flux = self._bench.said_at(self._step.named_by)
-                label = flux if isinstance(flux, float) else 0.0
+                label = self._bench.figure_at(self._step.named_by)
                 return [(relative_to_label(r, job, label), 0.0) for r in self._levels(state)]
             case "record_replay_level":
                 return [(self._recorded(r), 0.0) for r in self._levels(state)]

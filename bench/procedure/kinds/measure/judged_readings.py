@@ -47,8 +47,8 @@ def options_of(step: Measure, bench: Bench) -> dict[str, Any]:
     job = bench.job
     hz = frequency_of(step, job)
     if step.programme:
-        said = {"nominal": bench.said_at(step.named_by), "known_percent": bench.said_at(step.known_by)}
-        return {key: value for key, value in said.items() if isinstance(value, float) and value > 0}
+        said = {"nominal": bench.figure_at(step.named_by), "known_percent": bench.figure_at(step.known_by)}
+        return {key: value for key, value in said.items() if value > 0}
     match QUANTITIES[step.quantity].meter:
         case "speed":
             return {"nominal": hz} if hz is not None else {}
@@ -156,8 +156,7 @@ def _corrected(raw: Result, step: Measure, bench: Bench) -> tuple[Result, float]
         between: Difference | None = "replayed minus sent" if step.quantity == "record_replay_level" else None
         reading = difference(step.quantity, reading, level_re, 0.0, reference=sent_text(sent, job), between=between)
     if step.quantity == "tape_level":
-        flux = bench.said_at(step.named_by)
-        reading = relative_to_label(reading, job, flux if isinstance(flux, float) else 0.0)
+        reading = relative_to_label(reading, job, bench.figure_at(step.named_by))
     elif step.quantity == "treble_fall":
         reading = with_equalisation(reading, job, str(bench.said_at(step.named_by) or ""))
     if facts.relative_to == REFERENCE_LEVEL and isinstance(reading, Reading):
