@@ -10,6 +10,7 @@ from bench.procedure.run.predictions import answered_predictions
 from bench.procedure.state.dependencies import (
     disturbed_by,
     in_order,
+    lot_of_trimmer,
     moved_by,
     moved_by_trimmer,
     named,
@@ -48,8 +49,8 @@ class Disturbances:
             disturbed |= _for_tapes(disturbed_by(step), so_far, None)
         for name in turned:
             if not (isinstance(step, Adjust) and name in step.trimmers.values()):
-                own = next((s.lot for s in bench.job.further if name.endswith(f" {s.lot}")), None)
-                disturbed |= _for_tapes(moved_by_trimmer(name), so_far, own)
+                own = lot_of_trimmer(name, (s.lot for s in bench.job.further))
+                disturbed |= _for_tapes(moved_by_trimmer(name), so_far, own or None)
         standing = set(bench.to_check_again)
         if disturbed - standing:
             bench.note(step.id, Disturbed(in_order(disturbed - standing)))
@@ -61,7 +62,7 @@ class Disturbances:
     def _only_tape(self, step: Adjust) -> str | None:
         """The lot of the only tape that the trimmers of a step serve; None where they serve all."""
         names = [setting.name for setting in self._bench.job.machine.setting]
-        own = any(all(trimmer.endswith(f" {name}") for trimmer in step.trimmers.values()) for name in names)
+        own = any(all(lot_of_trimmer(trimmer, (name,)) for trimmer in step.trimmers.values()) for name in names)
         lot = set_for(step)
         return lot if own or lot else None
 

@@ -162,6 +162,11 @@ def set_for(step: StepBase) -> str:
     return "" if of_owners else step.lot
 
 
+def lot_of_trimmer(trimmer: str, lots: Iterable[str]) -> str:
+    """The lot that has a trimmer to itself, "chrome" of "bias left chrome"; "" for one that several tapes share."""
+    return next((lot for lot in lots if trimmer.endswith(f" {lot}")), "")
+
+
 def whatever_tape(name: str) -> str:
     """The name of an aspect without that of the tape."""
     return name.partition(", ")[0]

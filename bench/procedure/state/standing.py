@@ -7,7 +7,12 @@ from collections.abc import Set as AbstractSet
 from datetime import datetime
 from typing import Protocol
 
-from bench.procedure.state.dependencies import moved_by_reading, moved_by_trimmer, shown_by_reading
+from bench.procedure.state.dependencies import (
+    lot_of_trimmer,
+    moved_by_reading,
+    moved_by_trimmer,
+    shown_by_reading,
+)
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Turned
 from bench.procedure.state.journal import ReadingRecord
@@ -50,7 +55,7 @@ def standing(
 def _seen(events: Sequence[Event], lots: AbstractSet[str]) -> Iterator[Turn]:
     for turned in of_kind(events, Turned):
         if any(turned.degrees):
-            own = next((lot for lot in lots if turned.trimmer.endswith(f" {lot}")), "")
+            own = lot_of_trimmer(turned.trimmer, lots)
             yield turned.time, turned.step, moved_by_trimmer(turned.trimmer), own
 
 

@@ -91,10 +91,7 @@ def _again(expected: list[Expected], e: Expected, hz: float, dbfs: float) -> flo
         (
             abs(dbfs - other.heard_dbfs)
             for other in expected
-            if other.heard_dbfs is not None
-            and other.state == "done"
-            and abs(hz / other.hz - 1) <= REACH
-            and abs(other.dbfs - e.dbfs) > AGAIN_DB
+            if other.heard_dbfs is not None and abs(hz / other.hz - 1) <= REACH and abs(other.dbfs - e.dbfs) > AGAIN_DB
         ),
         default=math.inf,
     )
