@@ -14,8 +14,9 @@ import pytest
 
 from bench.audio.practice import PracticePort
 from bench.clock import RehearsalClock
-from bench.open_run import open_run
+from bench.open_run import OpenRun, open_run
 from bench.practice.switched import AnyMachine
+from bench.procedure.state.snapshot import Outcome
 from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse, target_answers
@@ -60,6 +61,17 @@ def tape_re_source(machine: AnyMachine, heads: int) -> list[float]:
     return [level_dbfs(tape[late, c], 400.0) - level_dbfs(source[late, c], 400.0) for c in (0, 1)]
 
 
+def rehearsed(folder: Path, job: str, seed: int) -> tuple[OpenRun, AnyMachine, Outcome]:
+    """A whole job by unattended hands, the machine as it was left, and how it ended."""
+    smooth_procedures(folder / "procedures")
+    opened = open_run(Workspace(folder), RunRequest(job, seed=seed), RehearsalClock(), real_time=False)
+    hands = UnattendedHands(answers=target_answers(opened.job), override="rehearsed")
+    outcome = rehearse(opened.runner, opened.port, opened.clock, hands)
+    opened.store.close()
+    assert isinstance(opened.port, PracticePort)
+    return opened, opened.port.machine, outcome
+
+
 def check(machine: AnyMachine, heads: int) -> None:
     """The bounds."""
     truth = machine.truth()
@@ -91,13 +103,8 @@ def test_a_record_line_up_leaves_bias_equalisation_and_level_right(
 @pytest.mark.parametrize("seed", range(1, 11))
 @pytest.mark.parametrize("job", ["cassette-several-tapes", "open-reel-two-speeds"])
 def test_a_line_up_for_several_tapes_leaves_each_of_them_right(tmp_path: Path, job: str, seed: int) -> None:
-    smooth_procedures(tmp_path / "procedures")
-    opened = open_run(Workspace(tmp_path), RunRequest(job, seed=seed), RehearsalClock(), real_time=False)
-    hands = UnattendedHands(answers=target_answers(opened.job), override="rehearsed")
-    outcome = rehearse(opened.runner, opened.port, opened.clock, hands)
-    opened.store.close()
-    assert isinstance(opened.port, PracticePort)
-    truth = opened.port.machine.truth()
+    opened, left, outcome = rehearsed(tmp_path, job, seed)
+    truth = left.truth()
     settings = [opened.job.machine, *(s.machine for s in opened.job.further)]
     for machine in settings:
         for usual, most in (("bias", 0.5), ("record equalisation", 0.7)):
@@ -110,11 +117,6 @@ def test_a_line_up_for_several_tapes_leaves_each_of_them_right(tmp_path: Path, j
 @pytest.mark.parametrize("seed", range(1, 51))
 @pytest.mark.parametrize("job", JOBS)
 def test_a_whole_job_does(tmp_path: Path, job: str, seed: int) -> None:
-    smooth_procedures(tmp_path / "procedures")
-    opened = open_run(Workspace(tmp_path), RunRequest(job, seed=seed), RehearsalClock(), real_time=False)
-    hands = UnattendedHands(answers=target_answers(opened.job), override="rehearsed")
-    outcome = rehearse(opened.runner, opened.port, opened.clock, hands)
-    opened.store.close()
-    assert isinstance(opened.port, PracticePort)
-    check(opened.port.machine, opened.job.machine.heads)
+    opened, machine, outcome = rehearsed(tmp_path, job, seed)
+    check(machine, opened.job.machine.heads)
     assert outcome.exit_code == 0, outcome.said
