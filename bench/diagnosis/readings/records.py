@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from bench.diagnosis.readings.finding import Finding, Source, Stage
 from bench.measure.reading import Reading
+from bench.procedure.model.step_base import HIGHEST_HZ
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Answered, Looked
 from bench.procedure.state.journal import ReadingRecord
@@ -45,6 +46,8 @@ def _finding(record: ReadingRecord, adjusted: bool) -> Finding | None:
     reading = record.reading
     if record.source == "owner's tape":
         return None  # the machine that recorded it is in it too
+    if reading.frequency_hz is not None and not 0.0 <= reading.frequency_hz <= HIGHEST_HZ:
+        return None  # a file that was spoilt: no tone has such a frequency
     value: float | None = None
     if isinstance(reading, Reading):
         if reading.bound and reading.quantity not in ("erasure", "separation"):

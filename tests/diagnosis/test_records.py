@@ -1,0 +1,22 @@
+"""What the diagnosis takes of a session's readings."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from bench.diagnosis.readings.records import findings_of
+from bench.session.record.reader import read_session
+
+SESSION = Path(__file__).parents[1] / "session" / "record" / "frozen" / "schema-3"
+
+
+@pytest.mark.parametrize("hz", [-315.0, 3.15e9])
+def test_a_frequency_that_no_tone_has_is_no_evidence(hz: float) -> None:
+    records = read_session(SESSION).readings
+    whole = findings_of(records)
+    first = next(r for r in records if r.id == whole[0].id)
+    spoilt = [replace(r, reading=replace(r.reading, frequency_hz=hz)) if r is first else r for r in records]
+    assert findings_of(spoilt) == whole[1:]
