@@ -1,8 +1,12 @@
-"""How Hypothesis runs here: nothing is judged by the clock, for the computer may be busy."""
+"""How Hypothesis runs here: the same cases each time, and nothing judged by the clock, for the computer may be busy.
+
+`--hypothesis-profile=search` looks for cases that nobody has tried.
+"""
 
 from __future__ import annotations
 
 from hypothesis import HealthCheck, settings
 
-settings.register_profile("bench", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("bench", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("search", settings.get_profile("bench"), derandomize=False, database=None, max_examples=1000)
 settings.load_profile("bench")

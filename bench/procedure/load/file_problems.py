@@ -11,6 +11,8 @@ from datetime import date, time
 from pathlib import Path
 from typing import Any
 
+from bench.words.sentences import counted
+
 KeyPath = tuple[str | int, ...]
 """A place in a file: keys, and list indices from 0."""
 
@@ -156,11 +158,18 @@ def from_validator(
         keys_at: gives the known keys at a place.
     """
     found: dict[KeyPath, list[Mapping[str, Any]]] = {}
+    errors = list(errors)
     for error in errors:
-        if error["type"] == "too_short" and error["input"]:
-            continue  # it is not empty; its content has a mistake of its own
+        if error["type"] == "too_short" and _short_by_its_content(error, errors):
+            continue
         found.setdefault(_place(data, error), []).append(error)
     return [_mistake(at, together, keys_at) for at, together in found.items()]
+
+
+def _short_by_its_content(error: Mapping[str, Any], errors: Iterable[Mapping[str, Any]]) -> bool:
+    """Whether a list is too short only because the validator left out items that have mistakes of their own."""
+    at = error["loc"]
+    return any(len(e["loc"]) > len(at) and e["loc"][: len(at)] == at for e in errors)
 
 
 def _place(data: Any, error: Mapping[str, Any]) -> KeyPath:
@@ -217,6 +226,9 @@ def _mistake(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[Ke
             return Mistake(at, f"{given} is too large", f"it must be at most {more['le']:g}")
         case "finite_number":
             return Mistake(at, f"{given} is not a number that can be measured", "write a finite figure")
+        case "too_short" if given:
+            room = f"there must be {more['min_length']} at least"
+            return Mistake(at, f"has {counted(len(given), 'item')}", room)
         case "too_short" | "string_too_short" | "blank":
             return Mistake(at, "is empty", "fill it in")
     return Mistake(

@@ -28,6 +28,17 @@ from tests.procedure.small_bench import (
     TAPE,
 )
 
+QUESTION = """
+[[step]]
+kind = "question"
+id = "first"
+title = "What comes first?"
+asks = "Why?"
+choices = ["dirt", "speed"]
+right = "dirt"
+because = "Everything is measured through it."
+"""
+
 # Each row: the mistake, the file, the line's text on which it stands ("" for none), the key, and part of the sentence.
 MISTAKES = [
     ("no format", GOOD.replace("format = 1\n", ""), "", "format", "missing; begin the file with `format = 1`"),
@@ -95,6 +106,9 @@ MISTAKES = [
     ("no choices", HEAD + ENTRY.replace('choices = ["little", "much"]\n', ""), "", "step 1, choices", "fewer than two"),
     ("choice twice", HEAD + ENTRY.replace('"much"', '"Little"'), "choices", "step 1, choices", "there twice"),
     ("choices of words", HEAD + ENTRY.replace('"choice"', '"words"'), "choices", "step 1, choices", "take them out"),
+    ("a choice of one", HEAD + QUESTION.replace('"dirt", "speed"', '"dirt"'), "choices", "step 1, choices",
+     "has 1 item; there must be 2 at least"),
+    ("a blank choice", HEAD + QUESTION.replace('"speed"', '""'), "choices", "step 1, choices 2", "is empty; fill it in"),
     ("no unit", HEAD + ENTRY.replace('"choice"\nchoices = ["little", "much"]', '"number"'), "", "step 1, unit", "its unit"),
     ("unit of words", HEAD + ENTRY.replace('"choice"\nchoices = ["little", "much"]', '"words"\nunit = "mm"'), "unit",
      "step 1, unit", "take it out"),
