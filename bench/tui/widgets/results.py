@@ -6,6 +6,8 @@ from collections import Counter
 from dataclasses import replace
 from itertools import groupby
 
+from rich.cells import cell_len
+
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import NoReading, Reading
 from bench.measure.verdict import WORST_FIRST
@@ -24,6 +26,9 @@ from bench.words.readings import reading_text, target_text, value_text, what
 
 MOST_FIGURES = 4
 """Readings of a step whose figures fit in one line; of more, only those that are not in are given."""
+
+LEAST_TITLE = 8
+"""Cells in which a shortened title still says something."""
 
 ROOMY = 100
 """From this width on, figures stand with their uncertainties."""
@@ -147,13 +152,22 @@ def _row(row: FoundAndNow, width: int) -> Line:
     unit = "" if row.subject.unit == "1" else row.subject.unit
     return [
         (f"{shape} ", role),
-        (cell(row.subject.named, what), ""),
+        (_named(row.subject.named, what), ""),
         (cell(written(row.found), figures, "right"), "quiet"),
         (cell(written(row.now), figures, "right"), role),
         (cell(f" {unit}", 6), "quiet"),
         (cell(target_text(verdict) if verdict is not None else "", target), "quiet"),
         (SHORT[verdict.word] if verdict is not None else "", role),
     ]
+
+
+def _named(said: str, cells: int) -> str:
+    """A quantity with its channel and tone; its title is shortened, for those tell it from the rows beside it."""
+    title, _, of = said.partition(", ")
+    room = cells - cell_len(of) - 2
+    if cell_len(said) <= cells or room < LEAST_TITLE:
+        return cell(said, cells)
+    return cell(title, room) + f", {plain(of)}"
 
 
 def drawn_lines(snapshot: Snapshot, width: int) -> list[Line]:
