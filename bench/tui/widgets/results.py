@@ -15,6 +15,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot, ToneRow
 from bench.session.compare.results import FoundAndNow, results_of, worst_first
+from bench.session.compare.subject import Subject
 from bench.tui.text import SHAPES, cell, plain
 from bench.tui.widgets.curve import curve_lines
 from bench.tui.widgets.line_widget import Line, Span, justified, side_by_side
@@ -22,6 +23,7 @@ from bench.tui.widgets.response import response_lines
 from bench.tui.widgets.tones import SHORT
 from bench.words.budgets import budget_lines
 from bench.words.figures import figure, hertz, with_unit
+from bench.words.names import CHANNELS
 from bench.words.readings import reading_text, target_text, value_text, what
 
 MOST_FIGURES = 4
@@ -152,7 +154,7 @@ def _row(row: FoundAndNow, width: int) -> Line:
     unit = "" if row.subject.unit == "1" else row.subject.unit
     return [
         (f"{shape} ", role),
-        (_named(row.subject.named, what), ""),
+        (_named(row.subject, what), ""),
         (cell(written(row.found), figures, "right"), "quiet"),
         (cell(written(row.now), figures, "right"), role),
         (cell(f" {unit}", 6), "quiet"),
@@ -161,13 +163,14 @@ def _row(row: FoundAndNow, width: int) -> Line:
     ]
 
 
-def _named(said: str, cells: int) -> str:
-    """A quantity with its channel and tone; its title is shortened, for those tell it from the rows beside it."""
-    title, _, of = said.partition(", ")
-    room = cells - cell_len(of) - 2
-    if cell_len(said) <= cells or room < LEAST_TITLE:
-        return cell(said, cells)
-    return cell(title, room) + f", {plain(of)}"
+def _named(subject: Subject, cells: int) -> str:
+    """What was read; where there is no room its title is cut, and not what tells it from the rows beside it."""
+    channel = {"left": "L", "right": "R"}.get(subject.channel, CHANNELS[subject.channel])
+    of = plain(" ".join([channel, *subject.details]))
+    room = cells - cell_len(of) - 1
+    if cell_len(subject.named) <= cells or room < LEAST_TITLE:
+        return cell(subject.named, cells)
+    return f"{cell(QUANTITIES[subject.quantity].title, room)} {of}"
 
 
 def drawn_lines(snapshot: Snapshot, width: int) -> list[Line]:
