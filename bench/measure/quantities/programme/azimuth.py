@@ -78,7 +78,7 @@ class ProgrammeMeter:
         self._rest = np.zeros((0, channels))
         hz = np.fft.rfftfreq(self._size, 1.0 / sample_rate)
         self._lines = (hz >= LOWEST_HZ) & (hz <= min(HIGHEST_HZ, 0.45 * sample_rate))
-        self._hz = hz[self._lines]
+        self._hz: Floats = np.asarray(hz[self._lines], dtype=float)
         self._spectra: deque[tuple[Complexes, Complexes]] = deque(maxlen=keep)
 
     def feed(self, samples: Samples) -> None:
