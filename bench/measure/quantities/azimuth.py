@@ -5,9 +5,9 @@ samples; angle = atan(v τ / s) with tape speed v and track spacing s. Positive:
 alone leaves the number of whole cycles open. Several tones resolve it together, from the lowest frequency upwards: the
 delay that fits all phases best is chosen, short delays being more likely than long ones; a warning lists others that
 fit as well. Tones are combined with weights f² × signal-to-noise × time, in proportion to how much each says about the
-delay. Amplifiers that equalise the channels unequally turn their phases too: by the least phase that goes with the
-difference in level between the channels over frequency, which is removed. A difference that comes from spacing turns no
-phase, so that the share of the turn is fitted with the delay.
+delay. Where no delay fits them, amplifiers that equalise the channels unequally may have turned the phases: then the
+least phase that goes with the difference in level between the channels is removed, as much of it as the phases show. A
+difference that comes from spacing, gap or gain turns no phase.
 Source: geometry; common practice for working upwards in frequency. Weave is the standard deviation of the delay over
 time, 0 to 25 Hz, with the contribution of noise removed; it is also included in the uncertainty of the mean.
 Unit: µs, arcmin, degrees. Reference: the left channel. A channel of inverted polarity is distinguished from a delay and
@@ -51,8 +51,9 @@ turns the phase by 3° at most."""
 SAME_TONE = 0.03
 """Tones that differ by a smaller fraction are one."""
 TURN_SHARE, TURN_ERROR = 0.5, 0.25
-"""Standard deviations, re the turn of phase that goes with unequal levels: of the share that is there, and of its error
-at each tone, because levels are known at the tones only. Common practice, no source."""
+"""Standard deviations: of the share that is there of the turn of phase that goes with unequal levels; and of the error
+of what is there at each tone, as a share of it, because levels are known at the tones only. Common practice, no
+source."""
 USUAL_S = 150e-6
 """Standard deviation of the delays found before azimuth is set; common practice, no source."""
 INVERTED_COST = 6.0
@@ -91,10 +92,8 @@ def resolve(
     order = sorted(range(len(pairs)), key=lambda n: pairs[n].frequency_hz)
     pairs = [pairs[n] for n in order]
     turns = np.array([2 * np.pi * p.frequency_hz for p in pairs])
-    own = unequal_lag(turns, np.array([balance_db[n] for n in order]) if balance_db else np.zeros(len(pairs)))
-    lags = np.array([p.lag_rad for p in pairs]) - own
-    read = np.array([max(p.uncertainty_rad, 1e-9) for p in pairs])
-    spread = np.hypot(read, 2 * TURN_ERROR * own)
+    lags = np.array([p.lag_rad for p in pairs])
+    spread = np.array([max(p.uncertainty_rad, 1e-9) for p in pairs])
     weights = (turns / spread) ** 2
     far = max(PLAUSIBLE_S, 1.5 * 2 * np.pi / turns[0])
     found: list[tuple[float, float, float, bool]] = []
@@ -112,12 +111,17 @@ def resolve(
     off = (lags - np.pi if round_the_wrong_way else lags) - seconds * turns
     off -= 2 * np.pi * np.round(off / (2 * np.pi))
     uncertainty, unequal = 1.0 / float(np.sqrt(weights.sum())), 0.0
-    if own.any():
-        alike = 1.0 / float(np.sqrt(np.sum((turns / read) ** 2)))
-        seconds, uncertainty, off = _with_share(seconds, off, turns, own, spread)
+    chi, unlikely = _chi(off, spread), _unlikely(max(1, len(pairs) - 1))
+    if balance_db and chi > unlikely:
+        own = unequal_lag(turns, np.array([balance_db[n] for n in order]))
+        alike = uncertainty
+        for _ in range(2):
+            late, share, uncertainty = _with_share(off, turns, own, spread)
+            spread = np.hypot(spread, 2 * TURN_ERROR * share * own)
+        seconds, off = seconds + late, off - late * turns - share * own
         unequal = float(np.sqrt(max(0.0, uncertainty**2 - alike**2)))
-    chi = float(np.sum((2.0 * off / spread) ** 2)) / max(1, len(pairs) - 1)
-    if len(pairs) > 1 and chi > _unlikely(len(pairs) - 1):
+        chi = _chi(off, spread)
+    if len(pairs) > 1 and chi > unlikely:
         uncertainty *= float(np.sqrt(chi))
     others = tuple(f[1] for f in good[1:] if len(pairs) == 1 or f[0] < least + OPEN)
     return Delay(seconds, uncertainty, round_the_wrong_way, bool(good), others, unequal)
@@ -138,21 +142,28 @@ def unequal_lag(turns: Floats, balance_db: Floats) -> Floats:
     return -phase_of_levels(hz, np.add.reduceat(hz, first) / count, np.add.reduceat(balance_db, first) / count)
 
 
-def _with_share(seconds: float, off: Floats, turns: Floats, own: Floats, spread: Floats) -> tuple[float, float, Floats]:
-    """Delay, its expanded uncertainty and what is left of each phase, with the share of `own` fitted too.
+def _with_share(off: Floats, turns: Floats, own: Floats, spread: Floats) -> tuple[float, float, float]:
+    """What phases still show of a delay, with the share of the lag by unequal equalisation.
 
     Args:
-        seconds: the delay that fits with the whole of it.
-        off: what is left of each phase then, radians.
+        off: what a delay leaves of each phase, radians.
         turns: radians a second.
         own: lag by unequal equalisation.
         spread: expanded uncertainty of each phase.
+
+    Returns:
+        The further delay, seconds; the share; the expanded uncertainty of the delay.
     """
     design = np.stack((turns, own), axis=1)
     weighted = design / (spread[:, None] / 2) ** 2
     covariance = np.linalg.inv(design.T @ weighted + np.diag([0.0, TURN_SHARE**-2]))
     late, share = covariance @ weighted.T @ off
-    return seconds + float(late), 2 * float(np.sqrt(covariance[0, 0])), off - late * turns - share * own
+    return float(late), float(share), 2 * float(np.sqrt(covariance[0, 0]))
+
+
+def _chi(off: Floats, spread: Floats) -> float:
+    """Reduced χ² of what a delay leaves of the phases."""
+    return float(np.sum((2.0 * off / spread) ** 2)) / max(1, off.size - 1)
 
 
 def _delays(lags: Floats, turns: Floats, weights: Floats, far: float) -> list[float]:
