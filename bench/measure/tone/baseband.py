@@ -29,7 +29,7 @@ def low_pass(edge_hz: float, stop_hz: float, rate: float, down_db: float = 110.0
 
 
 def smoothed(z: Complexes, taps: Floats) -> Complexes:
-    """Filter along time, keeping the length; beyond its ends the signal is extended by reflection about its phase there.
+    """Filter along time, keeping the length; beyond its ends the signal is extended by conjugate reflection.
 
     Args:
         z: one channel.
