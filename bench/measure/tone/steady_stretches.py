@@ -39,9 +39,8 @@ BAND = 1.45
 CLEAR_HZ, HIGH_HZ = 1200.0, 2500.0
 """Above the first, a baseband contains no image, harmonic or DC; above the second, flutter moves a tone further."""
 FAR_TURNS, COHERENT = 0.32, 0.8
-"""Between blocks, phase steps of up to half a cycle are unambiguous. A tone with larger steps than the first, in
-cycles, is shifted in frequency beforehand, if its coherence (magnitude of the mean phase step over the mean magnitude)
-exceeds the second."""
+"""Phase steps between blocks are unambiguous up to half a cycle. A tone with larger steps than the first, in cycles,
+is shifted first if its coherence (magnitude of the mean step over the mean magnitude) exceeds the second."""
 CLICK_S = 0.06
 """A click up to this long does not end a tone."""
 HOLE_S, HOLE_DB, ALIKE_DB = 0.28, 30.0, 3.0
