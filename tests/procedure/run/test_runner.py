@@ -17,31 +17,9 @@ from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
 from bench.workspace import Workspace
+from tests.procedure.flow_bench import CLEAN, HEAD, LEVEL
 from tests.results import no_reading
 from tests.smooth import smooth_procedures
-
-HEAD = 'format = 1\ntitle = "T"\nsummary = "S"\ntakes_minutes = 1\npart = true\n'
-
-CLEAN = """
-[[step]]
-kind = "by-hand"
-id = "clean"
-title = "Clean"
-do = "Clean."
-does = ["clean", "demagnetise"]
-"""
-
-LEVEL = """
-[[step]]
-kind = "adjust"
-id = "level"
-title = "Replay level"
-do = "Turn."
-quantity = "level"
-plays = "level-400"
-target = "machine.replay_level"
-trimmers = { left = "replay level left", right = "replay level right" }
-"""
 
 RECORD = """
 [[step]]
@@ -291,7 +269,7 @@ def test_a_key_pressed_by_mistake_does_not_end_a_play(begin: Callable[[str], Ope
     listen(run, lambda s: any(t.state == "done" for t in s.tones), 120.0)
     run.runner.obey(say.GoOn())
     shown = run.runner.snapshot()
-    assert "still to come" in shown.notice
+    assert "not all tones have come" in shown.notice
     assert shown.can_accept
     assert any(t.state in ("waiting", "sounding") for t in shown.tones)
     run.runner.obey(say.Accept("the tape ends here"))
