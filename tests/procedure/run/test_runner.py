@@ -17,7 +17,7 @@ from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
 from bench.workspace import Workspace
-from tests.procedure.flow_bench import CLEAN, HEAD, LEVEL
+from tests.procedure.flow_bench import CLEAN, HEAD, LEVEL, words
 from tests.results import no_reading
 from tests.smooth import smooth_procedures
 
@@ -276,6 +276,15 @@ def test_a_key_pressed_by_mistake_does_not_end_a_play(begin: Callable[[str], Ope
     assert run.runner.finished
     (stopped,) = of_kind(run.store.events(), StoppedListening)
     assert stopped.reason == "the tape ends here"
+
+
+def test_what_was_said_of_a_step_is_over_when_the_step_ends_by_itself(begin: Callable[[str], OpenRun]) -> None:
+    run = begin(CLEAN + RECORD + words("talk"))
+    for _ in range(3):
+        run.runner.obey(say.GoOn())
+    assert run.runner.snapshot().notice.startswith("the tones are being recorded")
+    shown = listen(run, lambda s: s.step is not None and s.step.id == "talk")
+    assert (shown.step and shown.step.id, shown.notice) == ("talk", "")
 
 
 def test_ticks_and_untitled_ticks(begin: Callable[[str], OpenRun]) -> None:
