@@ -11,7 +11,7 @@ Source
     IEC 60268-3 (harmonic distortion; ratio to the total signal, from memory); K3 = 3 % for MOL, DIN 45500.
 Accuracy
     0.07 % of the reading, and the noise near each harmonic: its contribution is removed and its scatter included in the
-    uncertainty, as is the effect of hum beside the fundamental on its phase. A harmonic at a multiple of the mains
+    uncertainty, as is the effect of hum near the fundamental on its phase. A harmonic at a multiple of the mains
     frequency cannot be separated from hum; a warning says so. Fundamentals from 60 Hz. Where the level of the tone
     changes in steps, distortion is measured at the level held longest.
 """

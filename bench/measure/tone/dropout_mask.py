@@ -63,7 +63,7 @@ def _local_level(level: Floats, rate: float, seconds: float) -> Floats:
 
 
 def bridged(x: Floats, kept: NDArray[np.bool_]) -> Floats:
-    """A course with the points that are not kept bridged by straight lines."""
+    """A course in which points that are not kept are bridged by straight lines."""
     if kept.all():
         return x
     out = x.copy()
