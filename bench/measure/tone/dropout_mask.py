@@ -12,6 +12,8 @@ FLAW_DB, FLAWED = 0.5, 3.5
 `USUAL` of the time; of Gaussian noise that is 4.5 standard deviations."""
 USUAL, MOST = 0.8, 0.4
 """Where more than the second part of a tone would be passed over, nothing is: that is no dropout."""
+LOWEST = 1e-4
+"""What is further below the level about it, as a ratio, is taken for this."""
 ABOUT_S, BLOCKS = (0.12, 0.3, 1.1), 11
 """The level about a place is the median, over so long, of the medians over this part of it: no dropout moves it. Wander
 is followed best over the shortest time; a dropout that lasts nearly as long shows over a longer one."""
@@ -27,10 +29,11 @@ def flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
     """Where a click or a dropout is: a short departure, far beyond the noise, from the level about it."""
     none = np.zeros(len(along), dtype=bool)
     level = along.real
-    bad = _far(np.abs(along.imag), np.abs(level))
+    bad = _far(np.abs(along.imag), (10.0 ** (FLAW_DB / 20.0) - 1.0) * np.abs(level))
     for seconds in ABOUT_S:
-        about = _level_about(level, rate, seconds)
-        bad |= _far(np.abs(level - about), np.abs(about))
+        about = np.maximum(_level_about(level, rate, seconds), 1e-12)
+        # In dB, because wander goes as far up there as down: by what is passed over, the mean must not move.
+        bad |= _far(20.0 * np.abs(np.log10(np.maximum(level / about, LOWEST))), FLAW_DB)
     if not bad.any():
         return none
     wide = np.convolve(bad, np.ones(2 * FILTER_POINTS + 1), mode="same") > 0.5
@@ -41,11 +44,11 @@ def flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
     return np.asarray(wide) if wide.mean() < MOST else none
 
 
-def _far(off: Floats, level: Floats) -> NDArray[np.bool_]:
-    """Where a course is off by far more than it usually is."""
+def _far(off: Floats, least: Floats | float) -> NDArray[np.bool_]:
+    """Where a course is off by far more than it usually is, and by more than the least."""
     at = int(USUAL * (len(off) - 1))
     usual = float(np.partition(off, at)[at])
-    return np.asarray(off > np.maximum(FLAWED * usual, (10.0 ** (FLAW_DB / 20.0) - 1.0) * level))
+    return np.asarray(off > np.maximum(FLAWED * usual, least))
 
 
 def _level_about(level: Floats, rate: float, seconds: float) -> Floats:
