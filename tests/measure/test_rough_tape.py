@@ -113,12 +113,8 @@ def test_the_uncertainty_is_that_of_the_machine_and_says_what_it_is_made_of() ->
         (truth,) = capture.tones
         told = a_reading(level(capture.samples, RATE).readings[0])
         level_holds.append(holds(told, truth.machine_dbfs[0]))
-        assert {c.source for c in told.budget} - {"dropouts"} == {
-            "noise",
-            "ends of the tone",
-            "wander",
-            "slower wander",
-        }
+        sources = {c.source for c in told.budget} - {"dropouts"}
+        assert sources == {"noise", "ends of the tone", "wander", "slower wander"}
         together = 2.0 * float(np.linalg.norm([c.value for c in told.budget]))
         assert together == pytest.approx(told.uncertainty, rel=1e-6)
         delay = a_reading(azimuth(capture.samples, RATE).readings[0])

@@ -260,10 +260,7 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
         weave_noise_rad=2.0 * own,
         weave_uncertainty_rad=2.0 * doubt,
         wander=wander.of_delay(course, course_rate, lowest),
-        balance_wander=replace(
-            wander.of_level(apart, course_rate, noise_db),
-            dropouts=REMAINS * float(np.hypot(left.lost_db, right.lost_db)),
-        ),
+        balance_wander=replace(wander.of_level(apart, course_rate, noise_db), dropouts=REMAINS * lost_db),
     )
 
 
