@@ -214,7 +214,7 @@ def _procedures(workspace: Workspace, reference_tapes: Mapping[str, tuple[str, .
         if procedure.other_tapes:
             about.append("Also lines up for: " + ", ".join(procedure.other_tapes) + ".")
         own = {"machine": procedure.machine, "tape": procedure.tape, "reference-tape": procedure.reference_tape}
-        goes_with = {row: (name,) for row, name in own.items() if name is not None}
+        goes_with: dict[str, tuple[str, ...]] = {row: (name,) for row, name in own.items() if name is not None}
         if "reference-tape" in goes_with:
             goes_with["reference-tape"] += reference_tapes.get(procedure.machine or "", ())
         option = Option(

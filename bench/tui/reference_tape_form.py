@@ -6,6 +6,7 @@ Uncertainties are those of a typical tape, to be changed where the certificate s
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Mapping, Sequence
 from datetime import date
@@ -65,7 +66,7 @@ def next_question(answers: Mapping[str, str]) -> str | None:
 
 def checked(answers: Mapping[str, str]) -> None:
     """Raise `Problem` for answers, as far as they were given, that can't be read."""
-    sheet_text(_USUAL | answers)
+    sheet_text({**_USUAL, **answers})
 
 
 def sheet_text(answers: Mapping[str, str]) -> str:
@@ -120,9 +121,15 @@ def write_sheet(folder: Path, answers: Mapping[str, str]) -> Path:
 
 def write_set(folder: Path, name: str, tapes: Sequence[Path]) -> Path:
     """Write the sheet of a set of these tapes, likewise."""
-    named = ", ".join(f'"{path.stem}"' for path in tapes)
-    text = f'format = 1\nsheet = "reference-set"\nname = "{_plain(name)}"\ntapes = [{named}]\n'
-    return write_new(folder, _stem(name), text, most=100)
+    stems = [path.stem for path in tapes]
+    lines = [
+        "format = 1",
+        'sheet = "reference-set"',
+        f'name = "{_plain(name)}"',
+        f'notes = "Played in this order: {", ".join(stems)}."',
+        f"tapes = {json.dumps(stems)}",
+    ]
+    return write_new(folder, _stem(name), "\n".join(lines) + "\n", most=100)
 
 
 def _stem(name: str) -> str:

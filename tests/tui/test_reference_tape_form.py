@@ -103,6 +103,6 @@ async def test_a_set_is_typed_in_question_by_question_and_selected(tmp_path: Pat
         await pilot.press("n")
         await answer(NAME_OF_SET.format(count=2), "Two cassettes")
         await says(pilot, "Two cassettes")
-    tape = load_sheet(bench.sheets / "reference-tapes" / "two-cassettes.toml", "reference-set")
-    assert tape.tapes == ("level-and-response-no-12", "azimuth-no-13")
+    tape = load_sheet(bench.sheets / "reference-tapes" / "two-cassettes.toml", "reference-tape")
+    assert tape.names == ("Level and response, no. 12", "Azimuth, no. 13")
     assert check_file(bench.sheets / "reference-tapes" / "two-cassettes.toml", bench) == []

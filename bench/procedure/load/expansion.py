@@ -12,7 +12,6 @@ from bench.procedure.model.steps import (
     Adjust,
     AnyStep,
     AppliesTo,
-    ByHand,
     Decision,
     Direction,
     Entry,
@@ -20,8 +19,7 @@ from bench.procedure.model.steps import (
     Measure,
     Measuring,
     Question,
-    StepBase,
-    plays_reference_tape,
+    takes_reference_tape,
 )
 from bench.words.figures import tape_speed
 
@@ -148,7 +146,7 @@ def at_settings(placed: Sequence[PlacedStep], settings: Sequence[TapeSetting]) -
         here = by_lot[step.lot]
         if not isinstance(step, Adjust):
             heard = (placing.names[-1], here.machine.speed_mm_s, here.machine.equalisation_us)
-            again = _of_reference_tape(step) and played.setdefault(heard, step.lot) != step.lot
+            again = takes_reference_tape(step) and played.setdefault(heard, step.lot) != step.lot
             said = "the reference tape was played already at this speed and equalisation"
             yield replace(placing, why_not=said) if again else placing
             continue
@@ -170,13 +168,6 @@ def with_line_input(step: P, machine: Machine | None) -> P:
         return step
     said = f"With the control full up, the line input takes {machine.line_input_mv:g} mV for reference level."
     return step.model_copy(update={"do": f"{step.do} {said}"})
-
-
-def _of_reference_tape(step: JobStep | Follow) -> bool:
-    """Whether the reference tape is loaded or played at a step."""
-    if isinstance(step, ByHand):
-        return "load-reference-tape" in step.does
-    return isinstance(step, StepBase) and plays_reference_tape(step)
 
 
 def _running(step: AnyStep, direction: Direction) -> dict[str, Any]:

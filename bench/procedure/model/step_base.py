@@ -160,6 +160,8 @@ class AnyStep(Strict):
 
 TARGET = "{target}"
 """In the texts of a step with `target`: stands for the figure, as the sheet has it for this machine and tape."""
+TONE, SECTION = "{tone}", "{section}"
+"""In title, texts and cautions of a step with `plays`: "3 kHz", "3 kHz speed section", as the reference tape has it."""
 
 
 class StepBase(AnyStep):

@@ -391,6 +391,11 @@ def records(step: StepBase) -> bool:
     return isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))
 
 
-def plays_reference_tape(step: StepBase) -> bool:
+def plays_reference_tape(step: AnyStep) -> bool:
     """Whether the reference tape is played at a step."""
     return isinstance(step, Reference) or (isinstance(step, Adjust | Measure | Entry) and step.plays is not None)
+
+
+def takes_reference_tape(step: AnyStep) -> bool:
+    """Whether the reference tape is loaded or played at a step."""
+    return plays_reference_tape(step) or (isinstance(step, ByHand) and "load-reference-tape" in step.does)
