@@ -219,7 +219,7 @@ def gauge_text(g: Gauge) -> str:
     if g.held_s >= 0.5:
         parts.append(f"steady for {g.held_s:.0f} s")
     if g.band and g.verdict.tolerance and g.band >= 0.1 * g.verdict.tolerance:
-        parts.append(f"wanders {plus_minus(g.band)} {g.reading.unit.removesuffix('FS')}")
+        parts.append(f"wanders {plus_minus(g.band, g.reading.unit)} {g.reading.unit.removesuffix('FS')}")
     volts = g.reading.method.interface_volts
     parts += [text for text in (phase_text(g.reading), dbu_text(volts) if volts else "") if text]
     return f"{g.label}: {'; '.join(parts)}"

@@ -21,11 +21,13 @@ class Unit:
     """The unit of the difference of two figures, where that is another one."""
     heading: str = ""
     """What a column is headed, where that is not the unit itself."""
+    finest: float = 1e-5
+    """No uncertainty is written smaller than this: nothing made of parts is known so well."""
 
 
 UNITS: dict[str, Unit] = {
-    "dB": Unit(),
-    "dBFS": Unit(of_a_difference="dB"),
+    "dB": Unit(finest=1e-3),
+    "dBFS": Unit(of_a_difference="dB", finest=1e-3),
     "%": Unit(decimals=3),
     "µs": Unit(live_decimals=0),
     "arcmin": Unit(),

@@ -254,7 +254,8 @@ class PracticeMachine:
         self._pending_input = np.concatenate((self._pending_input, incoming))
         chunks = [self._pending_output]
         while len(self._pending_input) >= CHUNK:
-            chunks.append(self._process_chunk(self._pending_input[:CHUNK].T).T)
+            # Contiguous rows: the sums and transforms of a chunk run along them.
+            chunks.append(self._process_chunk(np.ascontiguousarray(self._pending_input[:CHUNK].T)).T)
             self._pending_input = self._pending_input[CHUNK:]
         ready = np.concatenate(chunks)
         self._pending_output = ready[len(incoming) :]

@@ -28,10 +28,11 @@ class ChannelErrors:
     """(Hz, dB): expanded uncertainty (k = 2) of level and treble together; None where it is not known."""
 
     def response_db(self, frequency_hz: ArrayLike) -> Floats:
-        """The treble error, re the reference frequency: smooth over log f, exact at the points, level beyond them.
+        """The treble error, re the reference frequency: smooth over log f, exact at the points.
 
         Between the points a cubic that rises or falls only where they do (Fritsch and Carlson, SIAM J. Numer. Anal. 17,
-        1980; from memory).
+        1980; from memory). Above them the last slope goes on for half an octave, because losses of tape and heads do
+        not end where the last tone was, and then it is level; below them it is level.
         """
         hz = np.maximum(np.asarray(frequency_hz, dtype=float), 1e-3)
         if not self.errors.treble:
@@ -39,6 +40,7 @@ class ChannelErrors:
         from scipy.interpolate import PchipInterpolator
 
         points = sorted([(self.errors.reference_hz, 0.0), *self.errors.treble])
+        points.append(_further(*points[-2:]))
         at, db = np.log([p[0] for p in points]), [p[1] for p in points]
         return np.asarray(PchipInterpolator(at, db)(np.clip(np.log(hz), at[0], at[-1])))
 
@@ -49,6 +51,12 @@ class ChannelErrors:
         points = sorted(self.uncertainty_db)
         at = np.log([p[0] for p in points])
         return np.asarray(np.interp(np.log(np.asarray(frequency_hz, dtype=float)), at, [p[1] for p in points]))
+
+
+def _further(last_but_one: tuple[float, float], last: tuple[float, float]) -> tuple[float, float]:
+    """A point half an octave above two points, (Hz, dB), in line with them over log f."""
+    slope = (last[1] - last_but_one[1]) / np.log2(last[0] / last_but_one[0])
+    return last[0] * 2**0.5, last[1] + slope / 2
 
 
 @dataclass(frozen=True, slots=True)

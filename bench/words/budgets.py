@@ -30,8 +30,8 @@ def budget_lines(reading: Result) -> tuple[str, ...]:
     if not isinstance(reading, Reading) or not reading.budget:
         return ()
     parts = sorted((c for c in reading.budget if c.value), key=lambda c: -c.value)
-    lines = [f"{with_unit(plus_minus(2 * c.value), reading.unit)}: {SOURCES[c.source]}" for c in parts]
+    lines = [f"{with_unit(plus_minus(2 * c.value, reading.unit), reading.unit)}: {SOURCES[c.source]}" for c in parts]
     own = reading.tone_uncertainty
     if reading.of_the_machine and own:
-        lines.append(f"{with_unit(plus_minus(own), reading.unit)}: this stretch of sound alone")
+        lines.append(f"{with_unit(plus_minus(own, reading.unit), reading.unit)}: this stretch of sound alone")
     return tuple(lines)

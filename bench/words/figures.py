@@ -9,8 +9,6 @@ from bench.measure.reading import Bound
 
 MINUS = "\N{MINUS SIGN}"
 _BOUND_DIGITS = 3
-_FINEST = 1e-5
-"""No uncertainty is written down smaller than this: nothing made of parts is known so well."""
 
 
 def number(value: float, places: int, *, sign: bool = False) -> str:
@@ -43,20 +41,20 @@ def figure(value: float, unit: str, uncertainty: float = 0.0, *, bound: Bound | 
     if bound:
         safe = _significant(value, _BOUND_DIGITS, ROUND_FLOOR if bound == "at least" else ROUND_CEILING)
         return f"{bound} {number(float(safe), _places(safe), sign=sign)}"
-    return number(value, places_of(uncertainty) if uncertainty else UNITS.get(unit, Unit()).decimals, sign=sign)
+    return number(value, places_of(uncertainty, unit) if uncertainty else _unit(unit).decimals, sign=sign)
 
 
-def places_of(uncertainty: float) -> int:
+def places_of(uncertainty: float, unit: str) -> int:
     """Places after the point that an uncertainty leaves to its value; negative where tens are rounded."""
-    return _places(_rounded_up(uncertainty))
+    return _places(_rounded_up(uncertainty, unit))
 
 
-def plus_minus(uncertainty: float) -> str:
+def plus_minus(uncertainty: float, unit: str) -> str:
     """An expanded uncertainty to two significant digits, never rounded down: "± 0.060".
 
     Source: JCGM 100:2008 (GUM), 7.2.6: two significant digits at most, and rather rounded up than to the nearest.
     """
-    return f"± {_rounded_up(uncertainty):f}"
+    return f"± {_rounded_up(uncertainty, unit):f}"
 
 
 def with_uncertainty(
@@ -64,7 +62,7 @@ def with_uncertainty(
 ) -> str:
     """A value and its uncertainty to the same place: "−0.12 ± 0.05"; arguments as of `figure`."""
     text = figure(value, unit, uncertainty, bound=bound, sign=sign)
-    return f"{text} {plus_minus(uncertainty)}" if uncertainty else text
+    return f"{text} {plus_minus(uncertainty, unit)}" if uncertainty else text
 
 
 def live_decimals(unit: str, tolerance: float | None) -> int:
@@ -132,8 +130,12 @@ def rotation(degrees: float) -> str:
     return f"{number(abs(degrees), 0)}° {'clockwise' if degrees > 0 else 'anticlockwise'}"
 
 
-def _rounded_up(uncertainty: float) -> Decimal:
-    return _significant(max(uncertainty, _FINEST) if uncertainty else 0.0, 2, ROUND_CEILING)
+def _unit(sign: str) -> Unit:
+    return UNITS.get(sign, Unit())
+
+
+def _rounded_up(uncertainty: float, unit: str) -> Decimal:
+    return _significant(max(uncertainty, _unit(unit).finest) if uncertainty else 0.0, 2, ROUND_CEILING)
 
 
 def _significant(value: float, digits: int, rounding: str) -> Decimal:

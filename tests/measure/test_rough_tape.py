@@ -12,10 +12,21 @@ from numpy.typing import NDArray
 from bench.measure.meters import Options
 from bench.measure.reading import Result
 from tests.measure.captures import hiss
-from tests.measure.whole_array import azimuth, dropouts, erasure, find_tones, headroom, level, separation, speed
+from tests.measure.whole_array import (
+    azimuth,
+    dropouts,
+    erasure,
+    find_tones,
+    flutter,
+    headroom,
+    level,
+    separation,
+    speed,
+)
 from tests.results import a_reading
 from tests.rough_tape.grades import GRADES
 from tests.rough_tape.scenes import Section, sequence, single
+from tests.rough_tape.voice import announcement
 
 RATE = 48000.0
 AVERAGE, POOR = GRADES[2], GRADES[3]
@@ -130,11 +141,39 @@ def test_a_clean_tone_has_no_wander_in_its_budget() -> None:
     assert told.uncertainty < 0.001
 
 
-@pytest.mark.parametrize(("hz", "wow_hz"), [(315.0, 0.5), (3150.0, 0.5), (3150.0, 1.3), (10000.0, 0.9)])
-def test_a_wow_of_two_per_cent_leaves_a_tone_one(hz: float, wow_hz: float) -> None:
+@pytest.mark.parametrize(
+    ("hz", "wow_hz", "percent", "turned"),
+    [
+        (315.0, 4.0, 2.0, 3.1),
+        (1600.0, 0.5, 1.0, 4.2),
+        (1600.0, 1.3, 2.0, 2.1),
+        (3150.0, 1.3, 1.0, 3.1),
+        (3150.0, 4.0, 2.0, 0.0),
+        (10000.0, 0.5, 2.0, 0.0),
+        (10000.0, 1.3, 2.0, 0.0),
+        (10000.0, 4.0, 1.0, 0.0),
+    ],
+)
+def test_a_wow_leaves_a_tone_one(hz: float, wow_hz: float, percent: float, turned: float) -> None:
     t = np.arange(round(6.0 * RATE)) / RATE
-    moved = t + 0.02 / (2 * np.pi * wow_hz) * np.sin(2 * np.pi * wow_hz * t)
+    moved = t + 0.01 * percent / (2 * np.pi * wow_hz) * np.sin(2 * np.pi * wow_hz * t + turned)
     x = np.pad(0.1 * np.sin(2 * np.pi * hz * moved), round(0.7 * RATE))
     (found,) = find_tones(np.stack([x, x], axis=1) + hiss(-70.0, len(x) / RATE)[: len(x)], RATE)
     assert found.duration_s > 5.5
     assert found.dbfs == pytest.approx(-20.0, abs=0.02)
+
+
+def test_the_flutter_of_a_machine_with_a_wow_of_two_per_cent_is_read() -> None:
+    t = np.arange(round(8.0 * RATE)) / RATE
+    moved = t + 0.02 / (2 * np.pi * 1.3) * np.sin(2 * np.pi * 1.3 * t)
+    x = np.sin(2 * np.pi * 3150.0 * moved)
+    told = flutter(0.1 * np.stack([x, x], axis=1), RATE)
+    # IEC 60386: -2.7 dB at 1.3 Hz between the table's -4.2 at 1 and -1.8 dB at 1.6 Hz (from memory).
+    assert holds(told.readings[0], 2.0 * 10.0 ** (-2.7 / 20.0))
+
+
+def test_a_voice_holds_no_tone() -> None:
+    for seed in (0, 15, 23):
+        voice = announcement(np.random.default_rng((77, seed)), 6.5, RATE, -15.0)
+        x = np.stack([voice, voice], axis=1) + hiss(-70.0, 6.5)[: len(voice)]
+        assert not find_tones(x, RATE)

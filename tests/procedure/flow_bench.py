@@ -55,6 +55,29 @@ seconds = 1.0
 target = "machine.replay_level"
 """
 
+PLAY = """
+[[step]]
+kind = "reference"
+id = "play"
+title = "Play"
+do = "Play it."
+targets = { level = "machine.replay_level" }
+"""
+
+RECORD = """
+[[step]]
+kind = "record-replay"
+id = "record"
+title = "Record"
+do = "Record."
+sends = [{ hz = 400, db = -20, seconds = 1.0 }]
+reference_hz = 400
+targets = { record_replay_level = "machine.record_level" }
+"""
+
+WITH = RECORD.replace('"record"\ntitle', '"with"\ntitle') + 'noise_reduction = "on"\n'
+"""The same with noise reduction in."""
+
 WORDS = """
 [[step]]
 kind = "entry"

@@ -209,6 +209,7 @@ def test_who_hides_azimuth_with_equalisation_is_told_so(tmp_path: Path) -> None:
     assert any("it masks this cause: replay azimuth" in line for line in told["trimmer"])
 
 
+@pytest.mark.long
 def test_who_does_all_of_it_has_nothing_to_look_at_again(tmp_path: Path) -> None:
     trainee = Perfect(answers={CLOSING: f"{AZIMUTH}; {DIRT}"})
     told = debrief_of(go_through(tmp_path, trainee, exercise("azimuth-off", "dirty-head", seed=3)))

@@ -48,6 +48,7 @@ def rehearse(workspace: Path, *args: str) -> Ended:
     return Ended(done.returncode, told, Path(told.get("session", "")), done.stderr)
 
 
+@pytest.mark.long
 def test_a_whole_line_up_of_a_dirty_machine_ends_clean_with_every_verdict_in(workspace: Path) -> None:
     ended = rehearse(workspace, "line-up-cassette", "--fault", "dirty-head", "--seed", "1")
     assert (ended.code, set(ended.told["verdicts"])) == (0, {"in"}), ended.errors
@@ -90,20 +91,20 @@ def response(ended: Ended, stage: str, hz: float) -> float:
 
 
 def test_the_reference_tape_never_meets_an_uncleaned_machine_without_a_reason(workspace: Path) -> None:
-    stopped = rehearse(workspace, "play-reference")
+    stopped = rehearse(workspace, "speed-and-flutter")
     assert stopped.code == 2
     assert stopped.errors.splitlines()[-1].startswith("tapebench: stopped before")
-    given = rehearse(workspace, "play-reference", "--override", "cleaned an hour ago on the other bench")
+    given = rehearse(workspace, "speed-and-flutter", "--override", "cleaned an hour ago on the other bench")
     assert given.code in (0, 1)
     session = (given.folder / "session.toml").read_text(encoding="utf-8")
     assert "cleaned an hour ago on the other bench" in session
 
 
 def test_the_same_seed_gives_the_same_readings(workspace: Path) -> None:
-    runs = [rehearse(workspace, "record-replay-check", "--seed", "7") for _ in range(2)]
+    runs = [rehearse(workspace, "speed-and-flutter", "--seed", "7", "--override", "new heads") for _ in range(2)]
     values = [[r["value"] for r in run.told["readings"]] for run in runs]
     assert values[0] == values[1]
-    assert len(values[0]) > 20
+    assert len(values[0]) > 10
 
 
 def test_what_a_rehearsal_types_meets_the_target() -> None:

@@ -42,10 +42,14 @@ def test_a_response_is_exact_where_it_is_given(hz: float) -> None:
     assert 20 * np.log10(abs(phasor(came, hz)) / abs(phasor(sine(hz), hz))) == pytest.approx(wanted, abs=0.01)
 
 
-def test_between_the_points_it_is_smooth_and_beyond_them_level() -> None:
+def test_between_the_points_it_is_smooth_and_beyond_them_it_goes_on_for_half_an_octave() -> None:
     channel = ChannelErrors(WRONG)
     assert channel.response_db([63.0, 400.0, 4000.0, 10000.0]) == pytest.approx([1.0, 0.0, -3.0, -8.0], abs=1e-12)
-    assert channel.response_db([0.0, 20.0, 12000.0, 24000.0]) == pytest.approx([1.0, 1.0, -8.0, -8.0])
+    assert channel.response_db([0.0, 20.0]) == pytest.approx([1.0, 1.0])
+    # 5 dB from 4 to 10 kHz, which are 1.322 octaves.
+    further = -8.0 - 0.5 * 5.0 / np.log2(2.5)
+    assert channel.response_db([10000.0 * 2**0.5, 24000.0]) == pytest.approx([further, further])
+    assert further < channel.response_db([12000.0])[0] < -8.0
     between = channel.response_db(np.geomspace(63.0, 10000.0, 400))
     steps = np.diff(between)
     assert (steps < 0).all()  # falls where the points fall, with no bump of its own

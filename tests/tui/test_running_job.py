@@ -24,6 +24,8 @@ from tests.smooth import smooth_procedures
 from tests.tui.keyboard import Keys, play
 from tests.tui.screen_driver import says, screen_text, until
 
+pytestmark = pytest.mark.usefixtures("_bench_never_idle")
+
 
 @pytest.fixture(autouse=True)
 def _quick_count(monkeypatch: pytest.MonkeyPatch) -> None:

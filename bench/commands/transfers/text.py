@@ -150,7 +150,7 @@ def lines(done: Done) -> list[str]:
         relative_to = f"dB relative to {hertz(of_channel.errors.reference_hz)}"
         for hz, db in sorted(of_channel.errors.treble):
             u = of_channel.uncertainty_at([hz])
-            together = f" (level and treble together {plus_minus(float(u[0]))})" if u is not None else ""
+            together = f" (level and treble together {plus_minus(float(u[0]), 'dB')})" if u is not None else ""
             out.append(f"    {hertz(hz)}: {figure(db, 'dB', sign=True)} {relative_to}{together}")
     late = "right channel late" if errors.azimuth_delay_us > 0 else "right channel early"
     out.append(f"  azimuth: {number(errors.azimuth_delay_us, 2)} µs{f', {late}' if errors.azimuth_delay_us else ''}")

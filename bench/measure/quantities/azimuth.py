@@ -5,7 +5,9 @@ samples; angle = atan(v τ / s) with tape speed v and track spacing s. Positive:
 alone leaves the number of whole cycles open. Several tones resolve it together, from the lowest frequency upwards: the
 delay that fits all phases best is chosen, short delays being more likely than long ones; a warning lists others that
 fit as well. Tones are combined with weights f² × signal-to-noise × time, in proportion to how much each says about the
-delay.
+delay. Amplifiers that equalise the channels unequally turn their phases too: by the least phase that goes with the
+difference in level between the channels over frequency, which is removed. A difference that comes from spacing turns no
+phase, so that the share of the turn is fitted with the delay.
 Source: geometry; common practice for working upwards in frequency. Weave is the standard deviation of the delay over
 time, 0 to 25 Hz, with the contribution of noise removed; it is also included in the uncertainty of the mean.
 Unit: µs, arcmin, degrees. Reference: the left channel. A channel of inverted polarity is distinguished from a delay and
@@ -31,6 +33,7 @@ from bench.measure.tone.meter import HUM_BELOW_DB, CaptureCheck, ToneMeter
 from bench.measure.tone.peak_track import is_mains
 from bench.measure.tone.wander import combined
 from bench.tape.geometry import angle_arcmin
+from bench.tape.minimum_phase import phase_of_levels
 
 Floats = NDArray[np.float64]
 
@@ -42,6 +45,14 @@ OWN_RAD = 0.15
 """Standard deviation of the phase difference that heads and amplifiers add at one tone; common practice, no source."""
 SUITS_RAD = 4 * OWN_RAD
 """The largest phase error with which a delay still fits a tone."""
+UNLIKE_DB = 1.0
+"""Channels whose levels differ alike at all tones, within this, are taken to be equalised alike. Such a difference
+turns the phase by 3° at most."""
+SAME_TONE = 0.03
+"""Tones that differ by a smaller fraction are one."""
+TURN_SHARE, TURN_ERROR = 0.5, 0.25
+"""Standard deviations, re the turn of phase that goes with unequal levels: of the share that is there, and of its error
+at each tone, because levels are known at the tones only. Common practice, no source."""
 USUAL_S = 150e-6
 """Standard deviation of the delays found before azimuth is set; common practice, no source."""
 INVERTED_COST = 6.0
@@ -63,19 +74,27 @@ class Delay:
     """Whether one delay fits all tones."""
     others: tuple[float, ...]
     """Other plausible delays that fit, seconds, not counting those with inverted polarity."""
+    unequal: float = 0.0
+    """What unequal equalisation of the channels contributes to the uncertainty, seconds."""
 
 
-def resolve(pairs: Sequence[PhasePair], *, inverted: bool | None = None) -> Delay:
+def resolve(
+    pairs: Sequence[PhasePair], *, balance_db: Sequence[float] | None = None, inverted: bool | None = None
+) -> Delay:
     """Resolve the number of whole cycles and the polarity, then combine the tones.
 
     Args:
         pairs: one for each tone, at least one.
+        balance_db: level of the right channel re the left at each; None where it is not known.
         inverted: whether one channel is inverted, if that is known already.
     """
-    pairs = sorted(pairs, key=lambda p: p.frequency_hz)
+    order = sorted(range(len(pairs)), key=lambda n: pairs[n].frequency_hz)
+    pairs = [pairs[n] for n in order]
     turns = np.array([2 * np.pi * p.frequency_hz for p in pairs])
-    lags = np.array([p.lag_rad for p in pairs])
-    spread = np.array([max(p.uncertainty_rad, 1e-9) for p in pairs])
+    own = unequal_lag(turns, np.array([balance_db[n] for n in order]) if balance_db else np.zeros(len(pairs)))
+    lags = np.array([p.lag_rad for p in pairs]) - own
+    read = np.array([max(p.uncertainty_rad, 1e-9) for p in pairs])
+    spread = np.hypot(read, 2 * TURN_ERROR * own)
     weights = (turns / spread) ** 2
     far = max(PLAUSIBLE_S, 1.5 * 2 * np.pi / turns[0])
     found: list[tuple[float, float, float, bool]] = []
@@ -92,12 +111,48 @@ def resolve(pairs: Sequence[PhasePair], *, inverted: bool | None = None) -> Dela
     least, seconds, _, round_the_wrong_way = good[0] if good else min(near or found, key=lambda f: f[2])
     off = (lags - np.pi if round_the_wrong_way else lags) - seconds * turns
     off -= 2 * np.pi * np.round(off / (2 * np.pi))
-    uncertainty = 1.0 / float(np.sqrt(weights.sum()))
+    uncertainty, unequal = 1.0 / float(np.sqrt(weights.sum())), 0.0
+    if own.any():
+        alike = 1.0 / float(np.sqrt(np.sum((turns / read) ** 2)))
+        seconds, uncertainty, off = _with_share(seconds, off, turns, own, spread)
+        unequal = float(np.sqrt(max(0.0, uncertainty**2 - alike**2)))
     chi = float(np.sum((2.0 * off / spread) ** 2)) / max(1, len(pairs) - 1)
     if len(pairs) > 1 and chi > _unlikely(len(pairs) - 1):
         uncertainty *= float(np.sqrt(chi))
     others = tuple(f[1] for f in good[1:] if len(pairs) == 1 or f[0] < least + OPEN)
-    return Delay(seconds, uncertainty, round_the_wrong_way, bool(good), others)
+    return Delay(seconds, uncertainty, round_the_wrong_way, bool(good), others, unequal)
+
+
+def unequal_lag(turns: Floats, balance_db: Floats) -> Floats:
+    """By how much unequal equalisation alone makes the right channel lag, radians; 0 where the channels are alike.
+
+    Args:
+        turns: radians a second, rising, shape (n,).
+        balance_db: level of the right channel re the left, likewise.
+    """
+    if np.ptp(balance_db) < UNLIKE_DB:
+        return np.zeros(turns.size)
+    hz = turns / (2 * np.pi)
+    first = np.flatnonzero(np.diff(hz, prepend=0.0) > SAME_TONE * hz)
+    count = np.diff([*first, hz.size])
+    return -phase_of_levels(hz, np.add.reduceat(hz, first) / count, np.add.reduceat(balance_db, first) / count)
+
+
+def _with_share(seconds: float, off: Floats, turns: Floats, own: Floats, spread: Floats) -> tuple[float, float, Floats]:
+    """Delay, its expanded uncertainty and what is left of each phase, with the share of `own` fitted too.
+
+    Args:
+        seconds: the delay that fits with the whole of it.
+        off: what is left of each phase then, radians.
+        turns: radians a second.
+        own: lag by unequal equalisation.
+        spread: expanded uncertainty of each phase.
+    """
+    design = np.stack((turns, own), axis=1)
+    weighted = design / (spread[:, None] / 2) ** 2
+    covariance = np.linalg.inv(design.T @ weighted + np.diag([0.0, TURN_SHARE**-2]))
+    late, share = covariance @ weighted.T @ off
+    return seconds + float(late), 2 * float(np.sqrt(covariance[0, 0])), off - late * turns - share * own
 
 
 def _delays(lags: Floats, turns: Floats, weights: Floats, far: float) -> list[float]:
@@ -150,20 +205,26 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
     usable = usable_tones(tones)
     if not usable:
         return NoReading("azimuth_delay", "left-right", "no tone sounds in both channels", method=METHOD)
-    delay = resolve([t.pair for t in usable if t.pair is not None], inverted=inverted)
+    delay = _resolved(usable, inverted=inverted)
     return Reading(
         "azimuth_delay",
         "left-right",
         1e6 * delay.seconds,
         1e6 * delay.uncertainty,
-        budget=_of_delay([t.pair for t in usable if t.pair is not None], 1e6 * delay.uncertainty),
+        budget=_of_delay([t.pair for t in usable if t.pair is not None], delay),
         frequency_hz=usable[0].frequency_hz if len(usable) == 1 else None,
         method=replace(METHOD, tones=len(usable) if len(usable) > 1 else None, inverted=delay.inverted),
         reference=LEFT,
     )
 
 
-def _of_delay(pairs: Sequence[PhasePair], uncertainty_us: float) -> Budget:
+def _resolved(tones: Sequence[FoundTone], *, inverted: bool | None = None) -> Delay:
+    """The delay of tones that sound in both channels."""
+    balance = [t.tones[1].dbfs - t.tones[0].dbfs for t in tones]
+    return resolve([t.pair for t in tones if t.pair is not None], balance_db=balance, inverted=inverted)
+
+
+def _of_delay(pairs: Sequence[PhasePair], delay: Delay) -> Budget:
     """The uncertainty budget of a delay from several tones, each by its weight, µs."""
     weights = np.array([(p.frequency_hz / max(p.uncertainty_rad, 1e-9)) ** 2 for p in pairs])
     turns = weights / weights.sum() / np.array([2 * np.pi * p.frequency_hz for p in pairs])
@@ -174,8 +235,9 @@ def _of_delay(pairs: Sequence[PhasePair], uncertainty_us: float) -> Budget:
         "ends of the tone": wander.ends,
         "wander": wander.within,
         "slower wander": wander.slower,
+        "method": 0.5 * delay.unequal,
     }
-    return budget_of(uncertainty_us, parts)
+    return budget_of(1e6 * delay.uncertainty, parts)
 
 
 def _of_weave(pair: PhasePair) -> Budget:
@@ -231,7 +293,7 @@ class AzimuthMeter(ToneMeter):
 
     def _of(self, tones: Sequence[FoundTone]) -> Measured:
         pairs = [t.pair for t in tones if t.pair is not None]
-        delay = resolve(pairs)
+        delay = _resolved(tones)
         reading = azimuth_of_tones(tones)
         readings: list[Result] = [reading]
         spacing, speed = self.options.track_spacing, self.options.speed

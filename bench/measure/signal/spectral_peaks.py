@@ -28,10 +28,15 @@ SAME_BINS = 0.7
 """Two sidebands are a pair if their distances from the tone differ by less than this, in bins."""
 HIDDEN = 4.5
 """Nearer to the tone than this, in bins, its skirt may hide the other sideband of a pair."""
+HANN_BINS = 1.5
+"""The power of a line under a Hann window, summed over its bins, in parts of that of the bin in its middle."""
 EVERY_OTHER = 100
 """In a neighbourhood of at least this many bins, every other bin is enough for the median."""
 FEW = 24
 """For up to this many peaks the floor is computed at each peak; for more, over the whole spectrum at once."""
+WOW, MOST, SHARP = 0.045, 0.7, 0.9
+"""How far wow of 2 % peak takes a tone from one end to the other, as a fraction. Where the second part of all power
+lies within that, it is one tone; unless its peak has the third part of it, wow spreads it over several."""
 BELOW_STRONGEST = 1e-5
 """A peak with a smaller fraction of the strongest peak's power is ignored: it may be the skirt of the window."""
 
@@ -90,7 +95,7 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
             break
         if all(abs(hz - other) >= apart for other, _ in peaks):
             peaks.append((hz, float(power[k])))
-    return peaks[:COUNT]
+    return _gathered(peaks[:COUNT], power, bin_hz)
 
 
 def without_sidebands(peaks: list[tuple[float, float]], bin_hz: float) -> list[tuple[float, float]]:
@@ -113,6 +118,32 @@ def without_sidebands(peaks: list[tuple[float, float]], bin_hz: float) -> list[t
         return False
 
     return [p for p in peaks if not mirrored(*p)]
+
+
+def sounds_alone(power: NDArray[np.float64], bin_hz: float) -> bool:
+    """Whether one tone, which wow may spread, has nearly all the power; that of a voice lies in many places.
+
+    Args:
+        power: what `hann_power` gave.
+        bin_hz: width of a bin.
+    """
+    low = max(2, int(LOWEST_HZ / bin_hz))
+    k = low + int(np.argmax(power[low:-1]))
+    near = power[max(low, int(k * (1.0 - WOW))) : int(k * (1.0 + WOW)) + 2]
+    return bool(near.sum() > MOST * power[low:].sum())
+
+
+def _gathered(peaks: list[tuple[float, float]], power: NDArray[np.float64], bin_hz: float) -> list[tuple[float, float]]:
+    """The peaks, with those into which wow spreads a tone that sounds alone as one, at its middle."""
+    low = max(2, int(LOWEST_HZ / bin_hz))
+    k = low + int(np.argmax(power[low:-1]))
+    first, end = max(low, int(k * (1.0 - WOW))), int(k * (1.0 + WOW)) + 2
+    near = power[first:end]
+    whole = float(near.sum())
+    if whole < MOST * float(power[low:].sum()) or float(power[k - 1 : k + 2].sum()) > SHARP * whole or whole < 1e-14:
+        return peaks
+    hz = float(near @ np.arange(first, first + len(near))) / whole * bin_hz
+    return [(hz, whole / HANN_BINS), *(p for p in peaks if abs(p[0] - hz) > WOW * hz)]
 
 
 def _standing_out(power: NDArray[np.float64], bin_hz: float, low: int, least: float) -> NDArray[np.intp]:

@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.signal.blocks import Samples
-from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks, without_sidebands
+from bench.measure.signal.spectral_peaks import WOW, hann_power, sounds_alone, strongest_peaks, without_sidebands
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.found_tone import LEVEL_METHOD, FoundTone, side_of
-from bench.measure.tone.peak_track import SAME_HZ, Track
+from bench.measure.tone.peak_track import MOVES, SAME_HZ, Track
 
 __all__ = ["LEVEL_METHOD", "FoundTone", "ToneFinder", "side_of"]
 
@@ -31,6 +31,8 @@ HARVEST, UNHURRIED = 8, 64
 """Chunks between two collections of tones that have ended: half a second, or 4 s where nobody waits for them."""
 SHOW, UNSEEN = 4, 16
 """How many chunks are processed at once before the sounding tone is measured again; the second where nobody watches."""
+STAYS = 0.01
+"""How far a peak may move from chunk to chunk until it is followed, in parts of its frequency, unless it is alone."""
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
 """A peak with at least this fraction of a tone's power, and at least this far away, is filtered out first."""
 FAINT_DB = 45.0
@@ -139,7 +141,7 @@ class ToneFinder:
                 self._tracks.remove(track)
                 self._seen_at = self._chunk
                 found += track.close()
-        self._open(peaks)
+        self._open(peaks, power)
         self._peaks = [*self._peaks[-1:], peaks]
         return self._due(found)
 
@@ -169,12 +171,13 @@ class ToneFinder:
         self._tracks = []
         return self._tell(found)
 
-    def _open(self, peaks: list[tuple[float, float]]) -> None:
+    def _open(self, peaks: list[tuple[float, float]], spectrum_power: NDArray[np.float64]) -> None:
         """A peak that was there in the two chunks before as well is followed from now on."""
         for hz, power in peaks if len(self._peaks) == 2 else []:
             if any(_beside(t, hz, power) and not t.misses for t in self._tracks):
                 continue
-            reach = max(0.7 * self._spectra.bin_hz, 0.01 * hz)
+            moves = MOVES if sounds_alone(spectrum_power, self._spectra.bin_hz) else STAYS
+            reach = max(0.7 * self._spectra.bin_hz, moves * hz)
             if not all(any(abs(h - hz) < reach and p > 0.1 * power for h, p in old) for old in self._peaks):
                 continue
             if len(self._tracks) >= TRACKS:
@@ -195,7 +198,7 @@ class ToneFinder:
             abs(h - hz)
             for h, p in peaks
             if p > NEIGHBOUR * power
-            and abs(h - hz) > max(NEAREST_HZ, 0.015 * hz)
+            and abs(h - hz) > max(NEAREST_HZ, WOW * hz)
             and all(any(abs(o - h) < 0.01 * h for o, _ in old) for old in self._peaks)
         ]
         return min(away, default=1e9)

@@ -31,6 +31,9 @@ LOUDER = 1.26
 """Power ratio (1 dB) by which a later tone must exceed the followed one to replace it."""
 STEADY, STEADY_BINS = 0.005, 0.15
 """A tone that must hold varies by no more than this, in parts of its frequency or of a bin (standard deviation)."""
+HELD, WOW = 0.012, 0.025
+"""How far a candidate may be from where it usually is, in parts of its frequency: one that must hold, and any other,
+which wow of 2 % peak may move."""
 SAME = 0.03
 """A tone within this of the followed one is the same, at another speed."""
 PASS, STOP = 0.3, 0.9
@@ -160,7 +163,7 @@ class Follower:
         return self.spectra.start_of(piece.first)
 
     def _note(self, hz: float, power: float, chunk: int) -> None:
-        reach = max(0.7 * self.spectra.bin_hz, 0.012 * hz)
+        reach = max(0.7 * self.spectra.bin_hz, (HELD if self._steady else WOW) * hz)
         for candidate in self._candidates:
             if abs(candidate.hz - hz) < reach:
                 if candidate.last != chunk:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.signal.spectral_peaks import between
+from bench.measure.signal.spectral_peaks import HANN_BINS, WOW, between
 from bench.measure.tone.baseband import Complexes, low_pass, median
 from bench.measure.tone.channel_phase import NEAR_HZ
 from bench.measure.tone.demodulator import HALF, Baseband, Spectra
@@ -40,9 +40,10 @@ HELD = 6
 """A run that reaches this near to the newest frame continues."""
 GONE = 0.05
 """A peak whose power falls below this fraction has gone; our own choice."""
-MOVES, AWAY = 0.012, 0.045
-"""How far a peak may move from one chunk to the next, and in all from where it was first seen: wow of 2 % peak."""
-SAME_HZ, SEEMS = 3.0, 0.02
+MOVES = 0.025
+"""How far wow of 2 % peak takes a peak from one chunk to the next at most, in parts of its frequency; and what it is
+spread over to either side within one."""
+SAME_HZ, SEEMS = 3.0, 0.03
 """A low peak nearer than the first to a followed one is the same peak: hum may lie 3 Hz from a tone. A peak that moves
 is broad, and may seem to move by up to the second."""
 OUTGROWN = 100.0
@@ -149,19 +150,19 @@ class Track:
 
     def look(self, power: NDArray[np.float64]) -> bool:
         """Whether the peak is still there in a chunk's power spectrum, or was shortly before."""
-        reach, away = (max(2, round(part * self.tone_hz / self._spectra.bin_hz)) for part in (MOVES, AWAY))
+        reach, away = (max(2, round(part * self.tone_hz / self._spectra.bin_hz)) for part in (MOVES, WOW))
         seen = round(self.seen_hz / self._spectra.bin_hz)
         low = max(1, seen - reach, self._centre - away)
         high = min(seen + reach, self._centre + away, len(power) - 2) + 1
         at = low + int(np.argmax(power[low:high]))
-        here = float(power[at])
+        here = max(float(power[at]), float(power[low:high].sum()) / HANN_BINS)
         self.power = max(0.7 * self.power, here)
         if self._taps is not None and here > OUTGROWN * self._power_at_first:
             self._pass_all(self._taps)
         self.misses = 0 if here > GONE * self.power > 0.0 else self.misses + 1
         if not self.misses:
             hz = between(power, at) * self._spectra.bin_hz
-            moves, strays = (max(SAME_HZ, part * self.tone_hz) for part in (SEEMS, AWAY))
+            moves, strays = (max(SAME_HZ, part * self.tone_hz) for part in (SEEMS, WOW))
             # The two bins within which a low peak is looked for reach further: what lies there is another.
             if abs(hz - self.seen_hz) < moves and abs(hz - self.tone_hz) < strays:
                 self.seen_hz = hz
@@ -176,7 +177,7 @@ class Track:
     def beside(self, peaks: list[tuple[float, float]]) -> None:
         """Note how near the next tone of a chunk is; hum, which is weaker, is fitted and need not be kept away."""
         weakest = (HUM_BELOW if self.tone_hz < NEAR_HZ else NEIGHBOUR_BELOW) * self.power
-        apart = max(3.0 * self._spectra.bin_hz, 0.012 * self.tone_hz)
+        apart = max(3.0 * self._spectra.bin_hz, WOW * self.tone_hz)
         away = [abs(hz - self.seen_hz) for hz, p in peaks if p > weakest]
         self._clear.append(min([d for d in away if d > apart], default=1e9))
 

@@ -23,6 +23,8 @@ FREQUENCY_REACH = 0.01
 """How far the frequency may be from its own middle: flutter of 0.3 % peak, and room."""
 WOW_REACH, WOW_S, WOW_RETURNS = 0.025, 1.2, 2
 """How far wow of 2 % peak takes it, for how long it must then hold, and how often swing back: a glide does not."""
+SWINGS = 0.4
+"""What counts as a swing to one side, in parts of how far the frequency may be from its middle otherwise."""
 WOW_KNOWN_S, NEWEST = 5.0, 6
 """Slow wow is recognised within so long; what reaches this near to the newest frame still sounds."""
 NEAR_PART, NEAR_HZ = 0.05, 3.5
@@ -33,10 +35,12 @@ TONAL = 12.0
 """The least power of a frame over that of its noise, for a tone; noise alone seldom reaches it (our own choice)."""
 BAND = 1.45
 """The whole band of the baseband over the noise bandwidth of its filter."""
-HIGH_HZ = 2500.0
-FAR_HZ, COHERENT = 80.0, 0.8
-"""A block of 4 ms tells a turn of up to 125 Hz; beyond the first a high tone is turned back before, where its points
-turn alike (the mean turn over the mean size of the turns)."""
+CLEAR_HZ, HIGH_HZ = 1200.0, 2500.0
+"""Above the first, a baseband holds no image, harmonic or direct current; above the second, flutter moves a tone
+further."""
+FAR_TURNS, COHERENT = 0.32, 0.8
+"""From one block to the next less than half a turn can be told; a tone that turns by more than the first is turned back
+before, where its points turn alike (the mean turn over the mean size of the turns)."""
 CLICK_S = 0.06
 """A click up to this long does not end a tone."""
 HOLE_S, HOLE_DB, ALIKE_DB = 0.28, 30.0, 3.0
@@ -138,7 +142,8 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
     if tone_hz < LOW_HZ:
         direct = _direct_current(z, rate, oscillator_hz)[: len(t)] * back
         turned -= direct
-    away = _far_away(turned, rate, block * blocks) if tone_hz >= HIGH_HZ else np.zeros(count)
+    far_hz = FAR_TURNS * rate / block
+    away = _far_away(turned, rate, block * blocks, far_hz) if tone_hz >= CLEAR_HZ else np.zeros(count)
     if away.any():
         turned *= np.exp(-2j * np.pi / rate * np.cumsum(np.repeat(away, block * blocks)))[:, None]
     parts = turned.reshape(count * blocks, block, z.shape[1])
@@ -170,13 +175,13 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
     )
 
 
-def _far_away(z: Baseband, rate: float, frame: int) -> Floats:
+def _far_away(z: Baseband, rate: float, frame: int, far_hz: float) -> Floats:
     """How far each frame is from zero frequency, where wow takes it further than a block can tell; 0 elsewhere."""
     steps = np.sum(z[1:] * np.conj(z[:-1]), axis=1)
     steps = np.concatenate([steps, steps[-1:]]).reshape(-1, frame)
     sums, sizes = steps.sum(axis=1), np.abs(steps).sum(axis=1)
     away = np.angle(sums) * rate / (2 * np.pi)
-    return np.asarray(np.where((np.abs(sums) > COHERENT * sizes) & (np.abs(away) > FAR_HZ), away, 0.0))
+    return np.asarray(np.where((np.abs(sums) > COHERENT * sizes) & (np.abs(away) > far_hz), away, 0.0))
 
 
 def _direct_current(z: Baseband, rate: float, oscillator_hz: float) -> Baseband:
@@ -284,7 +289,7 @@ def _wowing(hz: Floats, reach: float, seconds: float) -> tuple[int, int]:
     """
     away = hz - median(hz)
     start, stop = _longest(np.abs(away) < reach * WOW_REACH / FREQUENCY_REACH)
-    swings = np.sign(away[start:stop][np.abs(away[start:stop]) > reach])
+    swings = np.sign(away[start:stop][np.abs(away[start:stop]) > SWINGS * reach])
     returns = np.count_nonzero(np.diff(swings)) >= WOW_RETURNS
     return (start, stop) if returns and (stop - start) * seconds >= WOW_S else (0, 0)
 

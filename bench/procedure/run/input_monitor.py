@@ -45,7 +45,7 @@ class InputMonitor:
             self._lost_at = self._clock.now()
         if len(block.samples) == 0:
             return
-        top = np.max(np.abs(block.samples), axis=0)
+        top = np.abs(block.samples.T, order="C").max(axis=1)
         self._peaks = tuple(20 * math.log10(p) if p > 0 else None for p in top.tolist())
         now = self._clock.now()
         self._alike_at = min(self._alike_at, now)

@@ -126,6 +126,7 @@ class Runner:
         step, activity = self._step, self._activity
         if step is None:
             return
+        self._bench.notice = ""  # it was about the step that ends here
         self._end_activity(skipped=skipped)
         if self._test.step_over(activity):
             self._enter()
@@ -279,8 +280,8 @@ class Runner:
                 self._leave_step(skipped=True)
             case say.Hold():
                 self._hold(step)
-            case _ if self._question is not None:
-                self._answer_question(command, step)
+            case _ if (question := self._question) is not None:
+                self._answer_question(question, command, step)
             case say.Accept(reason) if not reason.strip():
                 raise Problem("say why it is accepted: the report gives the reason")
             case _ if self._activity is not None:
@@ -340,11 +341,8 @@ class Runner:
             if self._activity.wants_sound:
                 self._activity.interrupted()
 
-    def _answer_question(self, command: say.Command, step: JobStep) -> None:
+    def _answer_question(self, question: Prompt, command: say.Command, step: JobStep) -> None:
         """Handle the answer to an interlock, or to a step that cannot be done."""
-        question = self._question
-        if question is None:
-            return
         match command:
             case say.GoOn() if question.kind == "confirm":
                 self._interlocks.confirm(step)

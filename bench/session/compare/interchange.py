@@ -189,27 +189,55 @@ def _response(a: MachineErrors, b: MachineErrors, azimuth: Value | None) -> dict
         hz = kind.frequency_hz
         if kind.what != "response" or hz is None or kind not in a.replay or kind not in b.replay:
             continue
-        own = a.own[kind] - _loss(a.own.get(AZIMUTH, EXACT), a, hz)
-        mine = a.replay[kind] - _loss(a.replay.get(AZIMUTH, EXACT), a, hz)
-        theirs = b.replay[kind] - _loss(b.replay.get(AZIMUTH, EXACT), b, hz)
-        out[kind.channel, hz] = own - mine + theirs + _loss(azimuth or EXACT, b, hz)
+        of_azimuth = _losses(a, b, hz, together=azimuth is not None)
+        out[kind.channel, hz] = a.own[kind] - a.replay[kind] + b.replay[kind] + of_azimuth
     return out
+
+
+def _losses(a: MachineErrors, b: MachineErrors, hz: float, *, together: bool) -> Value:
+    """What the loss by azimuth adds to the three responses: its part in each taken out, that of the pair put back.
+
+    The same delay is in several of them, so its uncertainty counts once, by how far it moves their sum.
+
+    Args:
+        a: records.
+        b: replays.
+        hz: of the responses.
+        together: whether the angle between the two is known.
+    """
+    delays = [e.get(AZIMUTH, EXACT) for e in (a.own, a.replay, b.replay)]
+
+    def total(own: float, mine: float, theirs: float) -> float:
+        between = _loss_db(own - mine + theirs, b, hz) if together else 0.0
+        return between - _loss_db(own, a, hz) + _loss_db(mine, a, hz) - _loss_db(theirs, b, hz)
+
+    values = [d.value for d in delays]
+    here = total(*values)
+    moves = []
+    for n, delay in enumerate(delays):
+        moved = [
+            total(*(v + step * (n == m) for m, v in enumerate(values)))
+            for step in (-delay.uncertainty, delay.uncertainty)
+        ]
+        moves.append(max(abs(m - here) for m in moved))
+    return Value(here, math.hypot(*moves))
 
 
 def _loss(azimuth: Value, machine: MachineErrors, hz: float) -> Value:
     """What an azimuth error, given as a delay, costs at a frequency: 0 dB or below."""
-    if azimuth == EXACT:
-        return EXACT
-    speed, width = machine.speed_mm_s, machine.width_mm
     size = abs(azimuth.value)
-
-    def loss(delay: float) -> float:
-        angle = float(angle_arcmin(delay, machine.spacing_mm, speed))
-        return max(DEEPEST_DB, float(azimuth_loss_db(hz, speed, width, angle)))
-
-    ends = [loss(max(0.0, size - azimuth.uncertainty)), loss(size + azimuth.uncertainty)]
-    here = loss(size)
+    ends = [
+        _loss_db(max(0.0, size - azimuth.uncertainty), machine, hz),
+        _loss_db(size + azimuth.uncertainty, machine, hz),
+    ]
+    here = _loss_db(size, machine, hz)
     return Value(here, max(abs(end - here) for end in ends))
+
+
+def _loss_db(delay_us: float, machine: MachineErrors, hz: float) -> float:
+    """The same, of a delay that is known."""
+    angle = float(angle_arcmin(abs(delay_us), machine.spacing_mm, machine.speed_mm_s))
+    return max(DEEPEST_DB, float(azimuth_loss_db(hz, machine.speed_mm_s, machine.width_mm, angle)))
 
 
 def _worst(level: dict[Channel, Value], response: dict[tuple[Channel, float], Value]) -> Mistracking | None:

@@ -47,9 +47,13 @@ class Subject:
     @property
     def named(self) -> str:
         """The same without its source."""
-        parts = [QUANTITIES[self.quantity].title, CHANNELS[self.channel]]
-        parts += [hertz(self.frequency_hz)] if self.frequency_hz else []
-        return ", ".join([*parts, *state_words(self.sent_db, self.lot, self.noise_reduction, self.direction)])
+        return ", ".join([QUANTITIES[self.quantity].title, CHANNELS[self.channel], *self.details])
+
+    @property
+    def details(self) -> list[str]:
+        """Which of several readings of a quantity in one channel: its tone, and the conditions that tell it apart."""
+        tone = [hertz(self.frequency_hz)] if self.frequency_hz else []
+        return [*tone, *state_words(self.sent_db, self.lot, self.noise_reduction, self.direction)]
 
 
 @dataclass(frozen=True, slots=True)

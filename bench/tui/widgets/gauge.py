@@ -167,9 +167,9 @@ def _scale(gauge: Gauge, width: int) -> list[Line]:
     legend: Line = [(f"target {target_text(verdict)} {unit}", "")]
     if reading is not None and reading.uncertainty:
         bound = f"{reading.bound} · " if reading.bound else ""
-        legend.append((f"  {bound}read to {plus_minus(reading.uncertainty)}", "quiet"))
+        legend.append((f"  {bound}read to {plus_minus(reading.uncertainty, unit)}", "quiet"))
     if gauge.band >= BAND_SHOWN * verdict.tolerance:
-        legend.append((f"  wanders {plus_minus(gauge.band)}", "quiet"))
+        legend.append((f"  wanders {plus_minus(gauge.band, unit)}", "quiet"))
     if phase := phase_text(gauge.reading):
         legend.append((f"  {phase}", "quiet"))
     if volts := gauge.reading.method.interface_volts:

@@ -12,6 +12,8 @@ from bench.words.names import STAGES
 
 METER_LOW_DBFS = -60.0
 METER_HIGH_MARK_DBFS = -6.0
+LEAST_BAR = 5
+"""Cells below which a bar says less than the figure beside it."""
 
 
 def job_lines(job: JobView, width: int) -> list[Line]:
@@ -112,16 +114,20 @@ def title_line(step: StepView | None, width: int) -> Line:
     """The step's title, and its progress in the procedure."""
     if step is None:
         return [("─" * width, "rule")]
-    bar = 12 if width < 100 else 24
-    gone = round((step.index - 1) / max(1, step.total) * bar)
+    title: Line = [(" " + plain(step.title), "bar")]
     where: Line = [(f"  {_where(step)}", "bar-quiet")]
-    right: Line = [
-        (f"step {step.index} of {step.total} ", "bar-quiet"),
-        ("━" * gone + "╸", "progress"),
-        ("─" * (bar - gone - 1) + " ", "bar-quiet"),
-    ]
-    room = width - line_width(right) - line_width(where) - 1
-    return bar_line([*clip_line([(" " + plain(step.title), "bar")], max(room, 10)), *where], right, width)
+    count: Line = [(f"step {step.index} of {step.total} ", "bar-quiet")]
+    room = width - line_width(where) - line_width(count) - 1
+    bar = min(13 if width < 100 else 25, room - line_width(title))
+    return bar_line([*clip_line(title, max(room, 10)), *where], [*count, *_progress(step, bar)], width)
+
+
+def _progress(step: StepView, cells: int) -> Line:
+    """How far the procedure is, as a bar; nothing where the title needs the room."""
+    if cells < LEAST_BAR:
+        return []
+    gone = round((step.index - 1) / max(1, step.total) * (cells - 1))
+    return [("━" * gone + "╸", "progress"), ("─" * (cells - gone - 2) + " ", "bar-quiet")]
 
 
 class JobStrip(LineWidget):

@@ -8,6 +8,8 @@ from bench.tui.widgets.line_widget import Line, LineWidget, justified, side_by_s
 
 TITLES = 16
 """Cells for the titles of the lines."""
+ABOUT = 30
+"""Cells that the information about an option keeps beside long names."""
 
 
 def job_form_lines(rows: list[Row], at: int, width: int, *, resuming: bool = False) -> list[Line]:
@@ -39,7 +41,8 @@ def choices_lines(row: Row, width: int, height: int) -> list[Line]:
     """The options of a row at the left, information about the selected one at the right."""
     if not row.options:
         return [[("none found", "out")]]
-    left_width = min(48, width // 2)
+    longest = max(len(plain(o.name)) + len(plain(o.tail)) for o in row.options) + 4
+    left_width = max(min(48, width // 2), min(longest, width - ABOUT))
     first = max(0, min(row.picked - height // 2, len(row.options) - height))
     listed = [
         _choice(option, n == row.picked, left_width)

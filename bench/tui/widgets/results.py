@@ -6,6 +6,8 @@ from collections import Counter
 from dataclasses import replace
 from itertools import groupby
 
+from rich.cells import cell_len
+
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import NoReading, Reading
 from bench.measure.verdict import WORST_FIRST
@@ -13,6 +15,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot, ToneRow
 from bench.session.compare.results import FoundAndNow, results_of, worst_first
+from bench.session.compare.subject import Subject
 from bench.tui.text import SHAPES, cell, plain
 from bench.tui.widgets.curve import curve_lines
 from bench.tui.widgets.line_widget import Line, Span, justified, side_by_side
@@ -20,10 +23,14 @@ from bench.tui.widgets.response import response_lines
 from bench.tui.widgets.tones import SHORT
 from bench.words.budgets import budget_lines
 from bench.words.figures import figure, hertz, with_unit
+from bench.words.names import CHANNELS
 from bench.words.readings import reading_text, target_text, value_text, what
 
 MOST_FIGURES = 4
 """Readings of a step whose figures fit in one line; of more, only those that are not in are given."""
+
+LEAST_TITLE = 8
+"""Cells in which a shortened title still says something."""
 
 ROOMY = 100
 """From this width on, figures stand with their uncertainties."""
@@ -147,13 +154,23 @@ def _row(row: FoundAndNow, width: int) -> Line:
     unit = "" if row.subject.unit == "1" else row.subject.unit
     return [
         (f"{shape} ", role),
-        (cell(row.subject.named, what), ""),
+        (_named(row.subject, what), ""),
         (cell(written(row.found), figures, "right"), "quiet"),
         (cell(written(row.now), figures, "right"), role),
         (cell(f" {unit}", 6), "quiet"),
         (cell(target_text(verdict) if verdict is not None else "", target), "quiet"),
         (SHORT[verdict.word] if verdict is not None else "", role),
     ]
+
+
+def _named(subject: Subject, cells: int) -> str:
+    """What was read; where there is no room its title is cut, and not what tells it from the rows beside it."""
+    channel = {"left": "L", "right": "R"}.get(subject.channel, CHANNELS[subject.channel])
+    of = plain(" ".join([channel, *subject.details]))
+    room = cells - cell_len(of) - 1
+    if cell_len(subject.named) <= cells or room < LEAST_TITLE:
+        return cell(subject.named, cells)
+    return f"{cell(QUANTITIES[subject.quantity].title, room)} {of}"
 
 
 def drawn_lines(snapshot: Snapshot, width: int) -> list[Line]:

@@ -93,7 +93,7 @@ def _value(reading: Result, verdict: Verdict | None, *, kept: bool) -> str:
         return "none"
     places = live_decimals(reading.unit, verdict.tolerance if verdict else None)
     if kept and reading.uncertainty:
-        places = places_of(reading.uncertainty)
+        places = places_of(reading.uncertainty, reading.unit)
     said = (number(reading.value, n) for n in range(places, 0, -1))
     return next((text for text in said if len(text) < COLUMN), number(reading.value, min(places, 0)))
 

@@ -114,6 +114,38 @@ def test_heads_that_turn_each_tone_a_little_do_not_change_whole_periods(us: floa
         assert told.seconds == pytest.approx(us * 1e-6, abs=12e-6)
 
 
+@pytest.mark.parametrize("us", [-110.0, -12.0, 0.0, 45.0, 260.0])
+@pytest.mark.parametrize("right_us", [60.0, 88.0, 166.0, 240.0])
+def test_unequal_equalisation_is_no_azimuth(us: float, right_us: float) -> None:
+    """The replay amplifier is an integrator with one zero, 1 + jωt (IEC 60094-1): 120 µs on the left."""
+    omega = 2 * np.pi * np.array(STEPS)
+    own = (1 + 1j * omega * right_us * 1e-6) / (1 + 1j * omega * 120e-6)
+    pairs = [
+        PhasePair(float(-np.angle(o * np.exp(-1j * w * us * 1e-6))), 1e-3, hz, 0.0, 1e-3)
+        for hz, w, o in zip(STEPS, omega, own, strict=True)
+    ]
+    told = resolve(pairs, balance_db=(20 * np.log10(np.abs(own))).tolist())
+    assert told.seconds == pytest.approx(us * 1e-6, abs=min(1.5e-6, told.uncertainty))
+    assert told.suits
+    # Without the levels it is taken for a delay.
+    assert abs(resolve(pairs).seconds - us * 1e-6) > 2 * abs(told.seconds - us * 1e-6)
+
+
+@pytest.mark.parametrize("um", [-0.8, 0.3, 0.8])
+def test_spacing_of_one_channel_turns_no_phase(um: float) -> None:
+    """Wallace's loss, 54.6 d/λ dB, is of the field and has no phase."""
+    lost = [-54.6 * um * hz / 47625.0 for hz in STEPS]
+    pairs = [PhasePair(2 * np.pi * hz * 20e-6, 1e-3, hz, 0.0, 1e-3) for hz in STEPS]
+    told = resolve(pairs, balance_db=lost)
+    assert told.seconds == pytest.approx(20e-6, abs=told.uncertainty)
+    assert told.uncertainty < 12e-6
+
+
+def test_a_tone_that_comes_twice_is_one() -> None:
+    pairs = [PhasePair(2 * np.pi * hz * 20e-6, 1e-3, hz, 0.0, 1e-3) for hz in (1000.0, 10000.0, 10000.1)]
+    assert resolve(pairs, balance_db=[0.0, 2.0, 2.4]).seconds == pytest.approx(20e-6, abs=5e-6)
+
+
 def test_channels_that_no_delay_explains_are_said() -> None:
     pairs = [
         PhasePair(lag, 1e-3, hz, 0.0, 1e-3)

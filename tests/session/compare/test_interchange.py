@@ -9,9 +9,10 @@ import pytest
 
 from bench.measure.reading import Channel
 from bench.problem import Problem
-from bench.session.compare.interchange import Interchange, Pair, mistracking, of
+from bench.session.compare.interchange import Interchange, Pair, mistracking, of, right_machine
+from bench.session.compare.interchange import pair as interchange_pair
 from bench.session.compare.interchange_text import interchange_lines
-from bench.session.compare.machine_errors import AZIMUTH, SPEED, machine_errors
+from bench.session.compare.machine_errors import AZIMUTH, SPEED, Value, machine_errors
 from bench.session.record.reader import read_session
 from bench.tape.mistracking_map import ReplayErrors, mistracking_map
 from tests.session.fleet_of import HZ, Machine, delay, exchange, session, tilt_loss
@@ -60,6 +61,22 @@ def test_the_uncertainty_is_that_of_all_that_goes_into_it(tmp_path: Path) -> Non
     assert told.level["left"].uncertainty == pytest.approx(0.1 * 3**0.5)
     assert told.speed is not None
     assert told.speed.uncertainty == pytest.approx(0.1 * 2**0.5)  # a machine's own speed is exact on itself
+
+
+def test_a_delay_that_costs_treble_twice_counts_twice(tmp_path: Path) -> None:
+    """On two heads the loss is in the replay of the reference tape, and in the tape on a machine that is right."""
+    errors = machine_errors(read_session(session(tmp_path, TWO)))
+    us = 2.0
+
+    def told(by_us: float, spread_us: float) -> Value:
+        azimuth = Value(errors.replay[AZIMUTH].value + by_us, spread_us)
+        wrong = replace(errors, replay={**errors.replay, AZIMUTH: azimuth})
+        return interchange_pair(wrong, right_machine(wrong)).response["left", 10_000.0]
+
+    moved = max(abs(told(by, 0.0).value - told(0.0, 0.0).value) for by in (-us, us))
+    own = told(0.0, 0.0).uncertainty
+    assert moved > 0.1
+    assert told(0.0, us).uncertainty == pytest.approx((own**2 + moved**2) ** 0.5)
 
 
 def test_a_machine_with_itself_is_what_it_read(tmp_path: Path) -> None:

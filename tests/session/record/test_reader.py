@@ -197,7 +197,7 @@ def many_mutations(folder: Path, text: str, count: int) -> None:
 
 def test_damaged_files_give_a_sentence_never_a_traceback(tmp_path: Path, text: str) -> None:
     short = text[: text.index("[[readings]]", 5000)]
-    many_mutations(tmp_path, short, 150)
+    many_mutations(tmp_path, short, 60)
 
 
 @pytest.mark.parametrize("schema", [1, 2])

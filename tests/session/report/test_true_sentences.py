@@ -76,7 +76,7 @@ def test_what_cleaning_and_alignment_gave_back(records: tuple[ReadingRecord, ...
         assert not changes or {before, after} <= have
 
 
-@settings(max_examples=20)
+@settings(max_examples=10)
 @given(sessions())
 def test_what_came_back_and_why(records: tuple[ReadingRecord, ...]) -> None:
     session = SessionRecord(

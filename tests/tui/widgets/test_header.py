@@ -32,6 +32,15 @@ def test_a_short_line_keeps_a_part_of_each_name_and_the_stage() -> None:
     assert "step 9 of 24" in line
 
 
+def test_a_title_takes_the_room_of_the_bar() -> None:
+    step = samples.step(title="The source at the output", stage="found-dirty", index=3, total=64)
+    shorter = " The source at the output  as found, before cleaning step 3 of 64 ╸──────────"
+    assert text(title_line(step, len(shorter) + 1)) == shorter
+    narrow = text(title_line(step, 68))
+    assert narrow.startswith(" The source at the output  as found, before cleaning ")
+    assert narrow.endswith("step 3 of 64")
+
+
 def test_lost_sound_is_said_in_place_of_what_is_sent() -> None:
     lost = replace(samples.SOUND, lost=True)
     assert text(sound_line(lost, "400 Hz", 120)).endswith("! sound was lost: the computer is busy")

@@ -31,6 +31,13 @@ def test_the_table_has_every_quantity_with_what_is_out_on_top() -> None:
     assert texts(table_lines(samples.cleaning(), 71)) == ["Nothing has been measured yet."]
 
 
+def test_a_long_title_is_shortened_before_the_channel_and_the_tone() -> None:
+    level = replace(samples.reading(-0.63), quantity="source_level", frequency_hz=400.0)
+    kept = samples.kept("source", "left", [(level, judge(level, samples.LEVEL))])
+    lines = texts(table_lines(replace(samples.measured(samples.cleaning()), kept=tuple(kept)), 71))
+    assert any(line.startswith("✗ Source level at…  L 400 Hz ") for line in lines), lines
+
+
 def test_a_step_gone_back_to_shows_what_it_read() -> None:
     shown = samples.measured(samples.cleaning())
     assert shown.step is not None

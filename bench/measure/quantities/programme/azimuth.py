@@ -5,6 +5,9 @@ Formula
     γ² = |S|² / (<|L|²><|R|²>). What both channels share has the phase −2πfτ, where τ is how much later the right
     channel is. τ maximises Σ w cos(arg S + 2πfτ), w = γ²/(1−γ²): first on a grid, then by a weighted straight line
     through the phases. What the channels do not share (a wide stereo image) has low coherence and little weight.
+    Amplifiers that equalise the channels unequally turn the phase too, by the least phase of the difference in level
+    between the channels. A panned instrument differs in level and turns nothing, so the share of that turn is fitted
+    with τ, and what the phases leave open about it is in the uncertainty.
 Unit and reference
     µs, positive when the right channel is late.
 Source
@@ -18,6 +21,7 @@ Accuracy
 from __future__ import annotations
 
 from collections import deque
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +30,7 @@ from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.measure.signal.blocks import Samples
+from bench.tape.minimum_phase import phase_of_levels
 
 LOWEST_HZ, HIGHEST_HZ = 300.0, 12500.0
 """Below this range a delay of a few µs is too small a phase; above it the channels share only hiss, which is
@@ -42,6 +47,11 @@ NEAR_RAD = 1.5
 INDEPENDENT = 0.53
 """The fraction of half-overlapped Hann segments that count as independent (Welch 1967, from memory)."""
 SEGMENT_S = 0.085
+BANDS_HZ = tuple(np.geomspace(LOWEST_HZ, HIGHEST_HZ, 12).tolist())
+"""Edges of the bands, about half an octave wide, in which the channels' levels are compared."""
+LIKELY_SHARE, SHARE_SPREAD = 0.5, 0.5
+"""How much of the turn that goes with unequal levels is there, before the phases are looked at, and its standard
+deviation: all of it where amplifiers differ, none where music or spacing does. Common practice, no source."""
 METHOD = Method("phase of the cross-spectrum of programme, weighted by coherence")
 
 Complexes = NDArray[np.complex128]
@@ -68,7 +78,7 @@ class ProgrammeMeter:
         self._rest = np.zeros((0, channels))
         hz = np.fft.rfftfreq(self._size, 1.0 / sample_rate)
         self._lines = (hz >= LOWEST_HZ) & (hz <= min(HIGHEST_HZ, 0.45 * sample_rate))
-        self._hz = hz[self._lines]
+        self._hz: Floats = np.asarray(hz[self._lines], dtype=float)
         self._spectra: deque[tuple[Complexes, Complexes]] = deque(maxlen=keep)
 
     def feed(self, samples: Samples) -> None:
@@ -104,26 +114,44 @@ class ProgrammeMeter:
         if kept.sum() < LEAST_LINES:
             because = "the two channels have too little in common here: play a passage in the middle of the image"
             return NoReading("azimuth_delay", "left-right", because, method=METHOD)
-        return _fitted(self._hz[kept], np.angle(cross[kept]), shared[kept], count)
+        lag = _unequal_lag(self._hz, left, right)
+        return _fitted(self._hz[kept], np.angle(cross[kept]), shared[kept], count, lag[kept])
 
     def finish(self) -> Measured:
         """The stream is over."""
         return Measured((self.now(),))
 
 
-def _fitted(hz: Floats, phase: Floats, shared: Floats, count: float) -> Reading:
-    """The delay that fits the phases."""
+def _unequal_lag(hz: Floats, left: Complexes, right: Complexes) -> Floats:
+    """By how much the right channel lags at each line if the channels' levels differ by equalisation, radians."""
+    powers = [(np.abs(side) ** 2).mean(axis=0) for side in (left, right)]
+    points = []
+    for low, high in pairwise(BANDS_HZ):
+        inside = (hz >= low) & (hz < high)
+        of_left, of_right = (float(power[inside].sum()) for power in powers)
+        if of_left > 0 and of_right > 0:
+            points.append(((low * high) ** 0.5, 10 * np.log10(of_right / of_left)))
+    return -phase_of_levels(hz, *zip(*points, strict=True))
+
+
+def _fitted(hz: Floats, phase: Floats, shared: Floats, count: float, lag: Floats) -> Reading:
+    """The delay that fits the phases, with the share of the lag by unequal equalisation."""
     weight = np.minimum(shared / (1.0 - shared), MOST_WEIGHT)
+    phase = phase + LIKELY_SHARE * lag
     grid = np.arange(-REACH_US, REACH_US + 1.0, 2.0) * 1e-6
     agreement = np.array([np.sum(weight * np.cos(phase + 2 * np.pi * hz * t)) for t in grid])
-    tau = float(grid[int(np.argmax(agreement))])
-    slope = 2 * np.pi * hz
-    for _ in range(5):
-        left = np.angle(np.exp(1j * (phase + slope * tau)))
-        wanted = weight * (np.abs(left) < NEAR_RAD)
-        tau -= float(np.sum(wanted * slope * left) / np.sum(wanted * slope**2))
-    left = np.angle(np.exp(1j * (phase + slope * tau)))
+    found = np.array([grid[int(np.argmax(agreement))], 0.0])
+    design = np.stack((2 * np.pi * hz, lag), axis=1)
     precision = 2.0 * count * weight
-    scatter = float(np.sum(precision * left**2) / max(1, len(hz) - 1))
-    spread = 2.0 * np.sqrt(max(1.0, scatter) / float(np.sum(precision * slope**2)))
-    return Reading("azimuth_delay", "left-right", 1e6 * tau, 1e6 * float(spread), method=METHOD)
+    scatter = 1.0
+    for _ in range(5):
+        left = np.angle(np.exp(1j * (phase + design @ found)))
+        near = precision * (np.abs(left) < NEAR_RAD) / scatter
+        prior = np.diag([0.0, SHARE_SPREAD**-2])
+        step = np.linalg.solve(design.T @ (near[:, None] * design) + prior, design.T @ (near * left) + prior @ found)
+        found -= step
+        left = np.angle(np.exp(1j * (phase + design @ found)))
+        scatter = max(1.0, float(np.sum(precision * left**2)) / max(1, len(hz) - 2))
+    covariance = np.linalg.inv(design.T @ (precision[:, None] / scatter * design) + prior)
+    spread = 2.0 * float(np.sqrt(covariance[0, 0]))
+    return Reading("azimuth_delay", "left-right", 1e6 * float(found[0]), 1e6 * spread, method=METHOD)

@@ -52,10 +52,11 @@ class Seatings:
     @property
     def prompt(self) -> str:
         """What to do while the cassette is out, and why."""
-        least = "" if self.count < LEAST else f", known to {plus_minus(self.uncertainty)} µs so far"
+        least = "" if self.count < LEAST else f", known to {plus_minus(self.uncertainty, 'µs')} µs so far"
+        more = f"more than {plus_minus(self.tolerance, 'µs')} µs allows"
         return (
             f"Take the cassette out, put it in again and play the same section, then go on: insertion {self.count + 1}"
-            f"{least}. It sits a little differently each time, by more than {plus_minus(self.tolerance)} µs allows"
+            f"{least}. It sits a little differently each time, by {more}"
         )
 
     @property

@@ -21,7 +21,6 @@ from bench.procedure.model.targets import Target
 from bench.procedure.state.journal import ReadingSource
 from bench.tape.geometry import angle_arcmin
 from bench.words.figures import tone
-from bench.words.sentences import counted
 
 
 class ReferenceActivity(ToneListActivity[Reference]):
@@ -195,8 +194,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
 
     def go_on(self) -> None:
         """Ask whoever would end the play: a key pressed by mistake must not lose it."""
-        to_come = sum(e.state != "done" for e in self.expected)
-        raise Problem(f"{counted(to_come, 'tone')} still to come: let the tape play, or give a reason to end it here")
+        raise Problem("not all tones have come: let the tape play, or give a reason to end it here")
 
     def view(self) -> View:
         """The list of tones; the play can be ended with a reason."""

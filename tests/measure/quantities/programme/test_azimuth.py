@@ -63,6 +63,27 @@ def test_music_will_do() -> None:
     assert a_reading(reading).value == pytest.approx(-60.0, abs=0.5)
 
 
+@pytest.mark.parametrize("right_us", [60.0, 85.0, 170.0])
+def test_unequal_equalisation_is_no_delay(right_us: float) -> None:
+    """One channel replayed with another time constant than the 120 µs of the other; its phase goes with it."""
+    shared = pink(8.0, 1)
+    hiss = 0.003 * np.random.default_rng(2).standard_normal((len(shared), 2))
+    turn = 2e-6j * np.pi * np.fft.rfftfreq(len(shared), 1 / RATE)
+    other = (1 + turn * right_us) / (1 + turn * 120.0)
+    x = np.stack([shared, np.fft.irfft(np.fft.rfft(late(shared, 25.0)) * other, len(shared))], axis=1)
+    reading = a_reading(programme_delay(x + hiss, RATE).readings[0])
+    assert reading.value == pytest.approx(25.0, abs=0.5)
+
+
+def test_a_panned_instrument_is_no_equalisation() -> None:
+    shared, cymbal = pink(8.0, 1), np.diff(pink(8.0, 5), prepend=0.0)
+    both = shared + 5.0 * cymbal
+    right = late(shared + 10.0 * cymbal, 25.0)
+    reading = a_reading(programme_delay(np.stack([both, right], axis=1), RATE).readings[0])
+    assert reading.value == pytest.approx(25.0, abs=reading.uncertainty)
+    assert reading.uncertainty < 8.0
+
+
 def test_in_blocks_of_any_length_it_is_the_same() -> None:
     x = np.stack([pink(3.0, 1), late(pink(3.0, 1), 20.0)], axis=1)
     meter = ProgrammeMeter(RATE, 2)
