@@ -50,8 +50,9 @@ def _of_tape(session: SessionRecord, lot: str, name: str) -> list[str]:
         parts.append(f"{STAGES[before[0]].capitalize()}, {what} came back {_came_back(before[1])}.")
         parts.append(_heard(mine, *before, past=True))
     if left:
-        what = f"what is recorded on {name}" if name else "it"
-        parts.append(f"{f'As left, {what}' if session.adjusted else what.capitalize()} comes back {_came_back(left)}.")
+        now = f"what is recorded on {name}" if name else "it"
+        said = f"As left{',' if name else ''} {now}" if session.adjusted else f"{now[0].upper()}{now[1:]}"
+        parts.append(f"{said} comes back {_came_back(left)}.")
         parts.append(_heard(mine, "left", left, past=False))
     return parts
 
