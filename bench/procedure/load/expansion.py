@@ -40,6 +40,8 @@ class PlacedStep:
     """Names that other steps may use for it: its id, its id without direction, the id of its `follow` step."""
     why_not: str = ""
     """Why it does not apply; "" when it does."""
+    lacks_tape: bool = False
+    """Whether that is because no reference tape here serves it."""
 
 
 def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, tape: Tape | None) -> str:
@@ -245,7 +247,8 @@ def job_steps(
             first.setdefault(name, len(steps))
             of.setdefault(name, [])
         if placing.why_not or isinstance(placing.step, Follow):
-            inapplicable.append(InapplicableStep(placing.step.id, placing.step.title, placing.why_not))
+            left_out = InapplicableStep(placing.step.id, placing.step.title, placing.why_not, placing.lacks_tape)
+            inapplicable.append(left_out)
             continue
         for name in placing.names:
             of[name].append(placing.step.id)

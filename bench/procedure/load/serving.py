@@ -41,7 +41,8 @@ def served(placing: PlacedStep, tape: ReferenceTape) -> PlacedStep:
     section = section_for(step.plays, tape.section)
     if section is None:
         wanted = _wanted(step.plays)
-        return replace(placing, why_not=f"no reference tape here has {wanted}") if wanted else placing
+        why_not = f"no reference tape here has {wanted}"
+        return replace(placing, why_not=why_not, lacks_tape=True) if wanted else placing
     load = f"Load {section.tape}. " if section.tape else ""
     return replace(placing, step=step.model_copy(update={"plays": section.id, "do": f"{load}{step.do}"}))
 
@@ -51,13 +52,15 @@ def in_words(placing: PlacedStep, tape: ReferenceTape) -> PlacedStep:
     step = placing.step
     if not isinstance(step, Adjust | Measure | Entry) or step.plays is None:
         return placing
-    section = next((s for s in tape.section if s.id == step.plays), None)
-    if section is None:
+    named = NAMED.match(step.plays)
+    wanted = [(named[1], _hz(named))] if named else []
+    purpose, hz = next(iter([*((s.purpose, s.hz) for s in tape.section if s.id == step.plays), *wanted]), ("", 0.0))
+    if not purpose:
         return placing
-    tone = hertz(section.hz)
+    tone = hertz(hz)
 
     def said(text: str) -> str:
-        return text.replace(TONE, tone).replace(SECTION, f"{tone} {section.purpose} section")
+        return text.replace(TONE, tone).replace(SECTION, f"{tone} {purpose} section")
 
     changes: dict[str, Any] = {key: said(getattr(step, key)) for key in ("title", "do", "why", "good", "if_not")}
     changes["hints"] = tuple(said(hint) for hint in step.hints)
@@ -70,7 +73,8 @@ def _reference(placing: PlacedStep, step: Reference, tape: ReferenceTape) -> Pla
     there = {s.purpose for s in tape.section if not step.purposes or s.purpose in step.purposes}
     targets = {q: name for q, name in step.targets.items() if there & set(SERVES[q])}
     if not targets:
-        return replace(placing, why_not=f"no reference tape here has a section for {listed(list(step.targets))}")
+        why_not = f"no reference tape here has a section for {listed(list(step.targets))}"
+        return replace(placing, why_not=why_not, lacks_tape=True)
     changes: dict[str, Any] = {"targets": targets, "purposes": tuple(p for p in step.purposes if p in there)}
     changes["do"] = f"{_which(tape)} {step.do}"
     return replace(placing, step=step.model_copy(update=changes))

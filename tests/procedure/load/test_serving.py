@@ -55,6 +55,9 @@ def test_a_step_that_no_tape_serves_is_offered_without_it() -> None:
     assert "replay/replay-equalisation" not in BY_ID
     why = {s.id: s.why for s in JOB.inapplicable}
     assert why["replay/replay-equalisation"] == "no reference tape here has response at 10 kHz"
+    said = "left out here: Replay equalisation at 10 kHz: no reference tape here has response at 10 kHz"
+    assert JOB.lacks == said
+    assert LIBRARY.load_job("line-up-cassette").lacks == ""
     play = BY_ID["replay/play"]
     assert isinstance(play, Reference)
     assert set(play.targets) == {"speed_error", "level", "balance", "azimuth_delay"}
