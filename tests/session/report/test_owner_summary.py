@@ -63,7 +63,7 @@ def test_from_complaint_to_as_left(tmp_path: Path) -> None:
 def test_each_of_several_tapes_is_named_and_has_its_own_figures(tmp_path: Path) -> None:
     session = session_with(tmp_path, None, clean=(-2.0, -4.0), left=(0.1, -0.2))
     other = session_with(tmp_path, None, clean=(3.0, 4.0), left=(0.1, -5.0))
-    further = FurtherTape("chrome", "Evening chrome", "Reference, 70 µs", session.job.speed, "70 µs")
+    further = FurtherTape("chrome", "Evening chrome", "Reference, 70 µs", session.job.speed_text, "70 µs")
     job = replace(session.job, tape="Daily ferric", further=(further,))
     chrome = tuple(replace(r, id=f"c{r.id}", lot="chrome") for r in other.readings)
     told = owner_summary(replace(session, job=job, readings=(*session.readings, *chrome)))
