@@ -37,6 +37,16 @@ def test_a_reading_that_a_cause_does_not_touch_does_not_move_it() -> None:
     assert with_it == pytest.approx(without, abs=0.03)
 
 
+@pytest.mark.parametrize("seed", [700, 702])
+def test_a_wrong_speed_may_be_the_motor_or_its_trimmer(seed: int) -> None:
+    """Both move every tone alike: the trimmer's error is not told, or its uncertainty admits either."""
+    data, truth = make(seed, ("motor-speed",), plan="whole")
+    case = case_of(data, "machine")
+    told = diagnose(case.machine, case.findings).settings
+    speeds = [s for s in told if (s.name, s.run) == ("speed", "as found")]
+    assert all(abs(s.value - truth.settings["speed", "both"]) < 3 * s.uncertainty for s in speeds)
+
+
 def test_what_was_said_comes_true() -> None:
     cases = judged(range(400, 416))
     sure = [s.name in c.truth.causes for c in cases for s in c.said.suspects if s.probability > 0.9]

@@ -43,7 +43,7 @@ HEADS = (
         "worn-replay-gap",
         "worn replay gap",
         (
-            alike(Move("gap", 0.65, 0.35), share=0.8),
+            alike(Move("gap", 0.65, 0.45), share=0.8),
             Variant("both", (Move("gap", 0.9, 0.25),), (Curve("replay", 1.2),), share=0.2, kind="ragged"),
         ),
         1.5,
@@ -68,7 +68,7 @@ HEADS = (
     Cause(
         "head-height",
         "replay head at the wrong height",
-        (alike(Move("height", 0.3, 0.4)),),
+        (alike(Move("height", 0.3, 0.45)),),
         0.8,
         "mm",
         "set the height by the manual",
@@ -113,7 +113,7 @@ HEADS = (
     Cause(
         "dirty-erase-head",
         "dirt on the erase head",
-        (alike(Move("erasure_dirt", 26.0, 0.35)),),
+        (alike(Move("erasure_dirt", 26.0, 0.45)),),
         1.0,
         "dB",
         "clean",
@@ -124,7 +124,7 @@ HEADS = (
     Cause(
         "weak-erasure",
         "weak erasure",
-        (alike(Move("erasure", 26.0, 0.35, -1)),),
+        (alike(Move("erasure", 26.0, 0.45, -1)),),
         1.0,
         "dB",
         "look at the erase head and its current",
