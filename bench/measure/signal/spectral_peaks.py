@@ -22,7 +22,7 @@ NEIGHBOURHOODS = ((16, 1000.0), (48, 4000.0), (128, 1e9))
 SIDEBAND, ALIKE = 0.1, 4.0
 """A sideband has less than this fraction of the tone's power; the two of a pair differ in power by less than this
 factor."""
-FASTEST_HZ, SIDE_REACH = 220.0, 0.1
+FASTEST_HZ, SIDEBAND_RANGE = 220.0, 0.1
 """The largest distance of a sideband from its tone: the band of flutter, and a fraction of the tone's frequency."""
 SAME_BINS = 0.7
 """Two sidebands are a pair if their distances from the tone differ by less than this number of bins."""
@@ -111,7 +111,7 @@ def without_sidebands(peaks: list[tuple[float, float]], bin_hz: float) -> list[t
             if power > SIDEBAND * strength:
                 return False
             away = abs(hz - tone_hz)
-            if away < min(FASTEST_HZ, SIDE_REACH * tone_hz):
+            if away < min(FASTEST_HZ, SIDEBAND_RANGE * tone_hz):
                 twins = [p for o, p in peaks if abs(o + hz - 2.0 * tone_hz) < SAME_BINS * bin_hz]
                 if away < MASKED_BINS * bin_hz or any(power < ALIKE * p < ALIKE**2 * power for p in twins):
                     return True

@@ -13,7 +13,7 @@ from itertools import pairwise, permutations
 import numpy as np
 
 from bench.measure.tone.finder import FoundTone
-from bench.measure.tone.meter import HUM_BELOW_DB, REACH
+from bench.measure.tone.meter import HUM_BELOW_DB, SEARCH_RANGE
 from bench.measure.tone.peak_track import is_mains
 
 CLOSE = 0.012
@@ -35,7 +35,7 @@ class Match:
 
 def common_speed(tones: Sequence[FoundTone], nominal: Sequence[float]) -> float:
     """The speed factor that most tones share; among equals the one nearest to 1."""
-    ratios = [t.frequency_hz / hz for t in tones for hz in nominal if abs(t.frequency_hz / hz - 1.0) <= REACH]
+    ratios = [t.frequency_hz / hz for t in tones for hz in nominal if abs(t.frequency_hz / hz - 1.0) <= SEARCH_RANGE]
     if not ratios:
         return 1.0
 
@@ -54,7 +54,7 @@ def takes_of(tones: Sequence[FoundTone], hz: float, speed: float, nominal: Seque
         near = [
             t
             for t in tones
-            if abs(t.frequency_hz / hz - 1.0) <= REACH
+            if abs(t.frequency_hz / hz - 1.0) <= SEARCH_RANGE
             and not is_mains(t.frequency_hz)
             and min(nominal, key=lambda n: abs(np.log(t.frequency_hz / n / speed))) == hz
         ]

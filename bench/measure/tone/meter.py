@@ -16,7 +16,7 @@ from bench.measure.signal.missing_top import MissingTop
 from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder, side_of, without_pieces
 from bench.measure.tone.peak_track import is_mains
 
-REACH = 0.065
+SEARCH_RANGE = 0.065
 """Search range around a nominal frequency: the worst speed error of a domestic machine, 6 % (common practice, no
 source), and a margin for flutter."""
 HUM_BELOW_DB = 20.0
@@ -185,7 +185,7 @@ def _refused(result: Result, because: str) -> NoReading:
 
 def nearest(tones: Sequence[FoundTone], asked_hz: float) -> list[FoundTone]:
     """The takes of the tone nearest to a frequency, within the search range; oldest first."""
-    near = [t for t in tones if abs(t.frequency_hz / asked_hz - 1.0) <= REACH]
+    near = [t for t in tones if abs(t.frequency_hz / asked_hz - 1.0) <= SEARCH_RANGE]
     loudest = max((t.dbfs for t in near), default=0.0)
     near = [t for t in near if not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)]
     if not near:

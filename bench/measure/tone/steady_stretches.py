@@ -19,9 +19,9 @@ from bench.measure.tone.demodulator import Baseband
 
 SHORTEST_S = 0.4
 """A shorter steady stretch is not a tone: sung vowels seldom hold a pitch that long (common practice, no source)."""
-FREQUENCY_REACH = 0.01
+FREQUENCY_RANGE = 0.01
 """Greatest deviation of the frequency from its median, as a fraction: flutter of 0.3 % peak, and a margin."""
-WOW_REACH, WOW_S, WOW_RETURNS = 0.025, 1.2, 2
+WOW_RANGE, WOW_S, WOW_RETURNS = 0.025, 1.2, 2
 """Greatest deviation with wow of 2 % peak, the least duration in that case, and the least number of reversals, which
 excludes a glide."""
 SWINGS = 0.4
@@ -227,7 +227,7 @@ def _spread_db(frames: Frames) -> Floats:
 
 def _tonal_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[tuple[int, int, bool]]:
     """Runs of one frequency, with short breaks bridged, and whether each is undecided."""
-    reach = FREQUENCY_REACH * tone_hz + 0.3
+    reach = FREQUENCY_RANGE * tone_hz + 0.3
     shortest = round(SHORTEST_S / 2 / frames.seconds)
     near = abs(frames.frequency_hz - offset_hz) < max(NEAR_PART * tone_hz, NEAR_HZ)
     tonal = (frames.snr > TONAL) & near
@@ -288,7 +288,7 @@ def _wowing(hz: Floats, reach: float, seconds: float) -> tuple[int, int]:
         First frame and the one after the last; equal if there is no wow.
     """
     away = hz - median(hz)
-    start, stop = _longest(np.abs(away) < reach * WOW_REACH / FREQUENCY_REACH)
+    start, stop = _longest(np.abs(away) < reach * WOW_RANGE / FREQUENCY_RANGE)
     swings = np.sign(away[start:stop][np.abs(away[start:stop]) > SWINGS * reach])
     returns = np.count_nonzero(np.diff(swings)) >= WOW_RETURNS
     return (start, stop) if returns and (stop - start) * seconds >= WOW_S else (0, 0)
