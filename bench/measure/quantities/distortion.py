@@ -171,7 +171,7 @@ def total(parts: list[Estimate]) -> Estimate | None:
     if not parts:
         return None
     power = sum(p.power for p in parts)
-    share = sum(max(p.power, 0.0) * p.share for p in parts) / max(power, 1e-30)
+    share = sum(max(p.power, 0.0) * p.relative for p in parts) / max(power, 1e-30)
     noise = sum(p.noise_power for p in parts)
     spread = sum(2.0 * max(p.power, 0.0) * p.noise_power + p.noise_power**2 for p in parts)
     # The noise power that would give a single harmonic the same scatter.
