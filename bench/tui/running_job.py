@@ -115,12 +115,12 @@ class RunningJob:
     def _first_cause(self) -> str:
         """What was wrong, in a line after the report; "" in an exercise, and where too little was read."""
         from bench.diagnosis.telling.page import first_line
-        from bench.session.compare.diagnosis import worth_telling
+        from bench.session.compare.diagnosis import diagnosis_to_show
         from bench.session.record.reader import read_session
 
         if self._opened is None or self._opened.exercise is not None:
             return ""
-        found = worth_telling(read_session(self._opened.store.folder))
+        found = diagnosis_to_show(read_session(self._opened.store.folder))
         line = first_line(found) if found else ""
         return f". What was wrong: {line}" if line else ""
 

@@ -155,7 +155,7 @@ class Runner:
         self._bench.notice = event_sentence(gone, {s.id: s.title for s in self.job.steps})
 
     def _decided(self, step: JobStep, activity: DecisionActivity) -> int:
-        """Note a decision; the index of the step that it leads to."""
+        """Note a decision. Returns the index of the next step."""
         to = self.at + 1
         if activity.goes_to:
             to = max(to, self.job.steps_named(activity.goes_to, step.direction).first)
@@ -201,7 +201,7 @@ class Runner:
             self._after()
 
     def tick(self) -> None:
-        """No sound came: check the port, and tell the activity when the capture has ended."""
+        """Call when no sound came: check the port, and tell the activity when the capture has ended."""
         self._bench.retry_saving()
         status = self._port.status
         step = self._step
@@ -217,7 +217,7 @@ class Runner:
             self._after()
 
     def sound_is_back(self) -> None:
-        """The device was reopened: measure what was not measured yet."""
+        """Go on after the device was reopened: measure what was not measured yet."""
         self._port_trouble = ""
         self._lost.expected()
         on = "; tones start again when you go on" if self._held_at is not None else ""
@@ -317,7 +317,7 @@ class Runner:
         self._bench.note(step.id, events.Held())
 
     def _while_held(self, command: say.Command, step: JobStep) -> bool:
-        """Handle a command while everything is paused; whether nothing remains to be done."""
+        """Handle a command while everything is paused. Returns whether nothing remains to be done."""
         match command:
             case say.GoOn() | say.Hold() if self._port_trouble:
                 raise Problem(f"{self._port_trouble}; go on when the sound is back")

@@ -1,4 +1,4 @@
-"""What the owner said, and what it was, in one plain paragraph: level, treble, and what noise reduction made of it."""
+"""The owner's complaint and its cause in one plain paragraph: level, treble, and the effect of noise reduction."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ from bench.words.mistracking import music_sentence
 from bench.words.names import CHANNELS, STAGES
 
 HARMLESS_DB = 0.5
-"""What is lost or gained by less than this nobody hears (common practice, no source)."""
+"""A smaller loss or gain is inaudible (common practice, no source)."""
 FOUND: tuple[Stage, ...] = ("found-dirty", "found-clean")
 NOBODY = ("unattended rehearsal", "nothing was said", "")
-"""What stands where no owner said anything."""
+"""Answers that are not an owner's words."""
 
 
 def owner_summary(session: SessionRecord) -> str:
-    """One paragraph; "" if no complaint was noted and nothing was measured from record to replay."""
+    """One paragraph; "" where no complaint was noted and nothing was measured from record to replay."""
     parts = []
     said = complaint(session)
     if said:
@@ -47,7 +47,7 @@ def owner_summary(session: SessionRecord) -> str:
 
 
 def complaint(session: SessionRecord) -> str:
-    """The owner's words, as they were typed at the step that asks for them; "" where there are none."""
+    """The owner's words as typed at the step that asks for them; "" without any."""
     asking = {step.id for step in session.steps if step.complaint}
     said = next((e.answer for e in of_kind(session.events, Answered) if e.step in asking), "")
     words = str(said).strip().rstrip(".")
@@ -55,7 +55,7 @@ def complaint(session: SessionRecord) -> str:
 
 
 def tracking_of(readings: Sequence[ReadingRecord], stage: Stage) -> MistrackingMap | None:
-    """What Type B makes of the worse channel at a stage; None where nothing was measured."""
+    """The effect of Type B on the worse channel at a stage; None where nothing was measured."""
     found = _errors(readings, stage)
     return worst_map([mistracking_map("type-b", e) for e in found.values()]) if found else None
 
@@ -66,7 +66,7 @@ def _errors(readings: Sequence[ReadingRecord], stage: Stage) -> dict[Channel, Re
         return {}
     try:
         return errors_of(recorded.readings)
-    except Problem:  # a dead channel: no error of level
+    except Problem:  # a dead channel, whose level has no error
         return {}
 
 
@@ -95,7 +95,7 @@ def _in(channel: Channel, found: dict[Channel, ReplayErrors]) -> str:
 
 
 def _heard(readings: Sequence[ReadingRecord], stage: Stage, found: dict[Channel, ReplayErrors], *, past: bool) -> str:
-    """What noise reduction makes of it; where a channel is inverted, that nothing sounds right."""
+    """The effect of noise reduction; where a channel is inverted, that nothing sounds right."""
     at_stage = [r for r in last_attempts(tuple(readings)) if r.stage == stage]
     if any(r.reading.quantity == "polarity" for r in at_stage):
         was, did = ("was", "did") if past else ("is", "will")

@@ -40,7 +40,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         self._zero = response_zero(wanted)
         self._pending: list[Expected] = []
         self._levels_of_tapes: list[tuple[JudgedReading, str]] = []
-        """Levels so far, with the tape of a set that each is of."""
+        """Levels so far, each with its tape of the set."""
 
     def begin(self) -> None:
         """Play and listen; no key is needed."""
@@ -121,7 +121,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return out
 
     def _compare_tapes(self, tone: Expected, taken: list[JudgedReading]) -> None:
-        """Say so where two tapes of a set give levels that differ by more than their uncertainties."""
+        """Report where two tapes of a set give levels that differ by more than their uncertainties."""
         section = self._sections[tone.id]
         for now in taken:
             for before, there in self._levels_of_tapes:
@@ -160,7 +160,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return replace(delay, quantity="azimuth_angle", value=angle, uncertainty=spread, method=method)
 
     def _highest(self, delay: Result) -> Result:
-        """The delay under the frequency of the highest tone, which resolves it best."""
+        """The delay with the frequency of the highest tone, which resolves it best."""
         highest = max(s.hz for i, s in self._sections.items() if s.purpose == "azimuth" and i in self.tones)
         return replace(delay, frequency_hz=highest)
 
@@ -181,7 +181,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return self.not_heard(quantity, tone, self._targets.get(quantity))
 
     def _azimuth_without(self, tone: Expected) -> list[JudgedReading]:
-        """Azimuth without one of its tones: with the last missing one comes what the others show, or no reading."""
+        """Azimuth with a tone missing: at the last azimuth tone, what the other tones show, or no reading."""
         sections = [e for e in self.expected if e.purpose == "azimuth"]
         if tone is not [e for e in sections if e.id not in self.tones][-1]:
             return []
@@ -193,16 +193,16 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return self._judged_azimuth(tone, with_tape(azimuth_of_tones(heard), self.job))
 
     def go_on(self) -> None:
-        """Ask whoever would end the play: a key pressed by mistake must not lose it."""
+        """Ask before ending the pass: a key pressed by mistake must not lose it."""
         raise Problem("not all tones have come: let the tape play, or give a reason to end it here")
 
     def view(self) -> View:
-        """The list of tones; the play can be ended with a reason."""
+        """The list of tones; the pass can be ended with a reason."""
         return replace(super().view(), can_accept=self._ask is None)
 
 
 def _apart_db(one: JudgedReading, other: JudgedReading) -> float | None:
-    """How far the errors of two levels are apart, dB; None within their uncertainties."""
+    """Difference between the errors of two levels, dB; None when it is within their uncertainties."""
     a, b = one.reading, other.reading
     if not isinstance(a, Reading) or not isinstance(b, Reading) or one.verdict is None or other.verdict is None:
         return None
