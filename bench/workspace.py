@@ -46,9 +46,9 @@ class Workspace:
 def find_workspace(folder: str | Path | None = None) -> Workspace:
     """Find the workspace: the named folder, else the current folder, else the person's data folder.
 
-    The current folder counts only if it has `procedures/`. The data folder, and a named folder that is empty, receive
-    a copy of the shipped procedures, which is brought up to date where nobody has changed it. The data folder receives
-    the worked sessions too.
+    The current folder is used only if it has `procedures/`. The data folder, and a named folder that is empty, receive
+    a copy of the shipped procedures, which is brought up to date where nobody has changed it. The data folder also
+    receives the worked sessions.
 
     Raises:
         Problem: the named folder is missing, or has other contents and no procedures; or it can't be written.
@@ -83,10 +83,10 @@ def write_new(folder: Path, stem: str, text: str, *, most: int = 1000) -> Path:
     """Write a file under a free name: `stem.toml`, else `stem-2.toml` and so on. No existing file is ever changed.
 
     Args:
-        folder: made if it is not there.
+        folder: the folder, which is created if missing.
         stem: the name without a number and without `.toml`.
-        text: what it holds.
-        most: how many names are tried.
+        text: content of the file.
+        most: maximum number of names to try.
 
     Raises:
         Problem: it can't be written, or none of the names is free.

@@ -86,7 +86,7 @@ def run_and_report(opened: OpenRun, run: Callable[[], Outcome], *, as_json: bool
 
 
 def _report(opened: OpenRun) -> None:
-    from bench.session.report.report import write_report  # only now: it brings matplotlib along
+    from bench.session.report.report import write_report  # late, because it imports matplotlib
 
     try:
         write_report(opened.store.folder)
@@ -114,7 +114,7 @@ def _print_result(opened: OpenRun, outcome: Outcome, *, as_json: bool) -> int:
 
 
 def _diagnosis(folder: Path) -> Diagnosis | None:
-    """The diagnosis of a session on disk; None where it can't be read, or tells too little."""
+    """The diagnosis of a session on disk; None where it can't be read, or has too few readings."""
     try:
         return diagnosis_to_show(read_session(folder))
     except Problem:

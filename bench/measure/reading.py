@@ -65,6 +65,7 @@ Source = Literal[
     "noise",
     "method",
     "ends of the tone",
+    "dropouts",
     "wander",
     "slower wander",
     "other stretches",
@@ -75,12 +76,12 @@ Source = Literal[
     "lossy coding",
     "what was recorded",
 ]
-"""What makes a reading uncertain. Of this tone itself: noise beside it, the method's own limits, and the ends of the
-tone, which are left out with their fades. Of what it says about the machine: wander seen within the tone; wander slower
-than it is long; how far other stretches of the same machine differ, and other passes (contact, warmth, the tape's
-batch). Besides: the reference tape, the interface, another reading
-that this one is relative to, lossy coding on the way, and how well it is known what was recorded."""
-OF_THE_TONE: tuple[Source, ...] = ("noise", "method", "ends of the tone")
+"""What makes a reading uncertain. Of this tone itself: noise beside it, the method's own limits, the ends of the tone,
+which are left out with their fades, and what is left of dropouts that are bridged. Of what it says about the machine:
+wander seen within the tone; wander slower than it is long; how far other stretches of the same machine differ, and
+other passes (contact, warmth, the tape's batch). Besides: the reference tape, the interface, another reading that this
+one is relative to, lossy coding on the way, and how well it is known what was recorded."""
+OF_THE_TONE: tuple[Source, ...] = ("noise", "method", "ends of the tone", "dropouts")
 
 
 @dataclass(frozen=True, slots=True)

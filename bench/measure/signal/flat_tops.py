@@ -18,7 +18,9 @@ Floats = NDArray[np.float64]
 HOP_S, EVERY_S = 0.1, 0.2
 LEAST = 0.01
 """Quieter signals, as a fraction of full scale, are not examined."""
-LOWEST_HZ, HIGHEST_HZ, TOP_HZ = 60.0, 1200.0, 16000.0
+LOWEST_HZ, LOW_HZ, HIGHEST_HZ, TOP_HZ = 60.0, 1200.0, 5000.0, 16000.0
+FINER, SHORT_S = 4, 0.02
+"""For a tone above `LOW_HZ`: interpolation factor, and time over which the width of the tops is measured."""
 LOW_ORDERS, HIGH_ORDERS = (2, 3, 4), (6, 7, 8, 9, 10, 11)
 HIGH_TO_LOW = 0.25
 """Least amplitude of the high harmonics of a clipped wave, as a fraction of the strongest low one."""
@@ -84,8 +86,11 @@ def _is_cut(hop: Floats, rate: float) -> bool:
     before, after = size[k - 1], size[k + 1]
     beside = 0.5 * (after - before) / (2.0 * size[k] - before - after + 1e-30)
     hz = bin_hz * (k + float(np.clip(beside, -0.5, 0.5)))
-    if any(float(np.mean(side >= WIDE * side.max())) > WIDEST for side in (hop, -hop)):
+    wave = hop if hz <= LOW_HZ else _finer(hop[: round(SHORT_S * rate)])
+    if any(float(np.mean(side >= WIDE * side.max())) > WIDEST for side in (wave, -wave)):
         return True
+    if hz > LOW_HZ:
+        return False
     top = min(TOP_HZ, 0.45 * rate) / hz
     strength = {n: _at(size, n * hz / bin_hz) for n in (*LOW_ORDERS, *HIGH_ORDERS) if n < top}
     for parity in (0, 1):
@@ -98,6 +103,13 @@ def _is_cut(hop: Floats, rate: float) -> bool:
         if alike > least:
             return True
     return False
+
+
+def _finer(wave: Floats) -> Floats:
+    """A wave with values between its samples, its ends, where these are uncertain, left out."""
+    fine = np.fft.irfft(np.fft.rfft(wave * np.hanning(len(wave))), FINER * len(wave)) * FINER
+    inner = slice(len(fine) // 4, 3 * len(fine) // 4)
+    return np.asarray(fine[inner] / np.hanning(len(fine))[inner])
 
 
 def _at(size: Floats, at: float) -> float:

@@ -110,6 +110,14 @@ class IsolatedTone:
         return np.asarray(DB * (bridged(self.along.real, self.kept) / max(self.amplitude, 1e-12) - 1.0))
 
     @property
+    def lost_db(self) -> float:
+        """By how much dropouts lower the mean level where they are not bridged."""
+        if self.kept.all():
+            return 0.0
+        level = self.along.real
+        return DB * max(0.0, float((bridged(level, self.kept) - level).mean())) / max(self.amplitude, 1e-12)
+
+    @property
     def hum_level(self) -> float:
         """The error that this hum makes in the mean amplitude (standard deviation)."""
         return self.hum * min(1.0, 1.0 / (np.pi * max(self.hum_turns, 1e-9))) / float(np.sqrt(2.0))

@@ -13,7 +13,7 @@ level 8.686/√K dB, frequency √(12/K)/(2π T) Hz, phase difference √(2/K) r
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +35,9 @@ WEAVE_HZ = 25.0
 """Faster changes of the delay are not weave."""
 WEAVE_SEEN = 0.02
 """The weave of a stretch is known to so much of it (standard deviation): its ends and its dropouts are left out."""
+REMAINS = 0.3
+"""What is left of dropouts that are bridged, in parts of what they took from the level (standard uncertainty): their
+slopes, and those that are too shallow to be told from wander."""
 DB = 20.0 / float(np.log(10.0))
 
 
@@ -224,7 +227,7 @@ def _tone(isolated: IsolatedTone, rate: float, oscillator_hz: float, rates: list
         drift_hz=fit.drift_hz,
         drift_uncertainty_hz=2.0 * fit.drift_deviation_hz,
         present=bool(present),
-        level_wander=wander.of_level(course, course_rate, noise_db),
+        level_wander=replace(wander.of_level(course, course_rate, noise_db), dropouts=REMAINS * isolated.lost_db),
         frequency_wander=fit.wander_hz,
     )
 
@@ -247,6 +250,7 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     apart = wander.means(left.level_course() - right.level_course(), rate)[0]
     noise_db = sum(v.noise_level * (DB / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
     weave, own, doubt = _weave(course, course_rate, lowest)
+    lost_db = float(np.hypot(left.lost_db, right.lost_db))
     hum = sum((v.hum_level / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
     return PhasePair(
         lag_rad=float(np.angle(mean)) + (lag if weaves else 0.0),
@@ -256,7 +260,7 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
         weave_noise_rad=2.0 * own,
         weave_uncertainty_rad=2.0 * doubt,
         wander=wander.of_delay(course, course_rate, lowest),
-        balance_wander=wander.of_level(apart, course_rate, noise_db),
+        balance_wander=replace(wander.of_level(apart, course_rate, noise_db), dropouts=REMAINS * lost_db),
     )
 
 

@@ -99,6 +99,7 @@ def budget(noise: float, wander: Wander) -> Budget:
     if wander.together:
         out += [
             Contribution("ends of the tone", wander.ends),
+            *([Contribution("dropouts", wander.dropouts)] if wander.dropouts else []),
             Contribution("wander", wander.within),
             Contribution("slower wander", wander.slower),
         ]

@@ -46,6 +46,9 @@ fraction of its frequency."""
 SAME_HZ, SEEMS = 3.0, 0.03
 """A low peak nearer than the first to a followed one is the same peak; hum may lie 3 Hz from a tone. A moving peak is
 broad, and may appear to move by up to the second, as a fraction of its frequency."""
+OUTGROWN = 100.0
+"""A peak that has this many times the power it was first seen with is another tone, such as the one that a print of it
+came ahead of: what was filtered out beside the first would filter the second; our own choice."""
 PATIENCE = 5
 """Chunks for which a peak may be missing before it is dropped; gaps between takes are bridged here and found later."""
 
@@ -82,7 +85,7 @@ class Track:
     ) -> None:
         self._spectra = spectra
         self.tone_hz = hz
-        self.power = power
+        self.power = self._power_at_first = power
         self.misses = 0
         self._centre = spectra.nearest_bin(hz)
         self.seen_hz = hz
@@ -156,6 +159,8 @@ class Track:
         at = low + int(np.argmax(power[low:high]))
         here = max(float(power[at]), float(power[low:high].sum()) / HANN_BINS)
         self.power = max(0.7 * self.power, here)
+        if self._taps is not None and here > OUTGROWN * self._power_at_first:
+            self._pass_all(self._taps)
         self.misses = 0 if here > GONE * self.power > 0.0 else self.misses + 1
         if not self.misses:
             hz = between(power, at) * self._spectra.bin_hz
@@ -164,6 +169,12 @@ class Track:
             if abs(hz - self.seen_hz) < moves and abs(hz - self.tone_hz) < strays:
                 self.seen_hz = hz
         return self.misses < PATIENCE
+
+    def _pass_all(self, taps: Complexes) -> None:
+        """Filter nothing out from here on; with the delay of the filter that was."""
+        self._taps = np.zeros_like(taps)
+        self._taps[len(taps) // 2] = 1.0
+        self._clear_hz, self._power_at_first = 1e9, np.inf
 
     def beside(self, peaks: list[tuple[float, float]]) -> None:
         """Note the distance of the nearest other tone in a chunk; hum is weaker, and is fitted instead of filtered."""

@@ -25,9 +25,12 @@ COURSE_HZ = 50.0
 SLOWEST_HZ, SLOW_HZ, FASTEST_HZ = 0.01, 0.2, 10.0
 """A tape's wander goes on down to the first (a hundred seconds of tape); below the second it is called slow, above the
 third it is noise."""
-SLOW_LEVEL = 0.37
-"""Slow wander of level, in parts of what is seen above `SLOW_HZ`. Levels that wander by 0.25 dB move by 0.1 dB slowly
-(common practice, no source), spread over all the rates down to `SLOWEST_HZ`."""
+SLOW_LEVEL, SLOW_FALLS = 0.4, 0.7
+"""Slow wander of level, in parts of what is seen above `SLOW_HZ`: levels that wander by 0.25 dB move by 0.1 dB slowly
+(common practice, no source). Its density falls with this power of the rate, down to `SLOWEST_HZ`."""
+SPEED_FALLS = 1.2
+"""With what power of the rate the density of a speed's drift falls: between that of drawn-out turning parts, which
+is 1/f, and that of a random walk, 1/f²."""
 SLOW_DELAY = 0.1
 """The same of the delay between two tracks: weave is mostly faster."""
 WEAVE_BAND_HZ, WEAVE_SLOW = (0.3, 5.0), 0.25
@@ -57,15 +60,17 @@ class Wander:
     """By what is slower than the tone is long."""
     ends: float = 0.0
     """About the mean of the very tone, whose ends are left out with their fades."""
+    dropouts: float = 0.0
+    """About that mean too, by what is left of dropouts."""
 
     @property
     def together(self) -> float:
         """Root of the sum of squares."""
-        return float(np.linalg.norm((self.within, self.slower, self.ends)))
+        return float(np.linalg.norm((self.within, self.slower, self.ends, self.dropouts)))
 
     def times(self, factor: float) -> Wander:
         """In another unit."""
-        return Wander(self.within * factor, self.slower * factor, self.ends * factor)
+        return combined([self], [factor])
 
 
 def combined(wanders: Sequence[Wander], shares: Sequence[float]) -> Wander:
@@ -74,7 +79,7 @@ def combined(wanders: Sequence[Wander], shares: Sequence[float]) -> Wander:
     def spread(sizes: list[float]) -> float:
         return float(np.linalg.norm(np.multiply(shares, sizes)))
 
-    return Wander(*(spread([getattr(w, name) for w in wanders]) for name in ("within", "slower", "ends")))
+    return Wander(*(spread([getattr(w, name) for w in wanders]) for name in Wander.__slots__))
 
 
 NONE = Wander()
@@ -168,19 +173,20 @@ def mean_delay(course: Floats, rate: float) -> float:
 def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
     """What wander leaves open about a mean speed, and about its drift from end to end (standard uncertainty).
 
-    Below the rates of what turns, a tape's speed drifts with a density that falls as 1/f (common practice, no source):
-    S(f) = a/f, with a from the lowest lines, down to `SLOWEST_HZ`.
+    Below the rates of what turns, a tape's speed drifts with a density that falls about as 1/f (common practice, no
+    source): that of x turns within the tone is a x⁻ᵖ, with a from the lowest lines, down to `SLOWEST_HZ`.
     """
     power, hz, seconds = _spectrum(course, rate)
     count = _count(seconds, SPEED_LINES)
     lines, lowest = slice(1, 1 + count), round(SLOWEST_HZ * seconds, 3)
     within, slower, drift = _of_falling(lowest)
-    a = 2.0 * float(np.mean(power[lines] * hz[lines]))
+    turns = (hz[lines] * seconds) ** SPEED_FALLS
+    a = 2.0 * float(np.mean(power[lines] * turns)) / seconds
     few = coverage(2 * count) / 2.0
     mean = Wander(few * float(np.sqrt(a * within)), few * float(np.sqrt(a * slower)))
     # The drift itself is no wander: what is left beside its straight line says how far a line may be drawn by chance.
     rest, _, _ = _spectrum(_without_line(course), rate)
-    a = 2.0 * float(np.mean(rest[lines] * hz[lines] / _beside_line(lowest, count)))
+    a = 2.0 * float(np.mean(rest[lines] * turns / _beside_line(lowest, count))) / seconds
     few = coverage(2 * count - 1) / 2.0
     return replace(mean, ends=_ends(course, seconds)), few * float(np.sqrt(a * drift))
 
@@ -239,9 +245,9 @@ def _count(seconds: float, lines: tuple[float, int]) -> int:
 
 @lru_cache(maxsize=64)
 def _slow_left(seconds: float) -> float:
-    """The part of the slow wander's power that the mean of a tone keeps; its density falls as 1/√f."""
+    """The part of the slow wander's power that the mean of a tone keeps."""
     hz = np.geomspace(SLOWEST_HZ, SLOW_HZ, 200)
-    shape = hz**-0.5
+    shape = hz**-SLOW_FALLS
     return float(np.trapezoid(shape * np.sinc(hz * seconds) ** 2, hz) / np.trapezoid(shape, hz))
 
 
@@ -261,7 +267,7 @@ def _weights(count: int, every_s: float) -> Floats:
 
 @lru_cache(maxsize=64)
 def _of_falling(lowest: float) -> tuple[float, float, float]:
-    """What a density of 1/f leaves open.
+    """What a density that falls as a drift's leaves open.
 
     Of a mean, by rates that turn within the tone and by slower ones; of the change from end to end of the straight line
     through it. Variances.
@@ -273,15 +279,14 @@ def _of_falling(lowest: float) -> tuple[float, float, float]:
     mean = np.sinc(turns) ** 2
     # The slope of least squares times the length is 12/T² ∫ t s(t) dt; its response to a turn of x within T:
     line = 6.0 / (np.pi * turns) * (np.sinc(turns) - np.cos(np.pi * turns))
-    steps = np.log(turns)
-    slow = turns < 1.0
-    slower = float(np.trapezoid(np.where(slow, mean, 0.0), steps))
-    return float(np.trapezoid(mean, steps)) - slower, slower, float(np.trapezoid(line**2, steps))
+    density = turns**-SPEED_FALLS
+    slower = float(np.trapezoid(np.where(turns < 1.0, mean * density, 0.0), turns))
+    return float(np.trapezoid(mean * density, turns)) - slower, slower, float(np.trapezoid(line**2 * density, turns))
 
 
 @lru_cache(maxsize=64)
 def _beside_line(lowest: float, count: int) -> Floats:
-    """The part of a density of 1/f that lines 1, 2, … keep when the straight line is taken out of the course.
+    """The part of a drift's density that lines 1, 2, … keep when the straight line is taken out of the course.
 
     Line k of a course that turns x times within its length has sinc(x − k); the straight line through it takes a part.
 
@@ -295,5 +300,5 @@ def _beside_line(lowest: float, count: int) -> Floats:
     for k in range(1, count + 1):
         taken = (-1) ** k * line / (2.0 * np.pi * k)
         both = (np.sinc(turns - k) + taken) ** 2 + (np.sinc(turns + k) - taken) ** 2
-        kept.append(k * float(np.trapezoid(both, np.log(turns))))
+        kept.append(k**SPEED_FALLS * float(np.trapezoid(both * turns**-SPEED_FALLS, turns)))
     return np.array(kept)

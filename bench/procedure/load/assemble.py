@@ -22,7 +22,7 @@ from bench.procedure.load.expansion import (
 )
 from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, did_you_mean, shown, without_echoes
 from bench.procedure.load.reader import SHEETS, Read, SheetKind, read_procedure, read_sheet
-from bench.procedure.load.serving import served
+from bench.procedure.load.serving import in_words, served
 from bench.procedure.load.tape_settings import tape_settings
 from bench.procedure.model.job import Job, JobStep, TapeSetting, UsedFile
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
@@ -121,10 +121,10 @@ def _of(settings: Sequence[_Sheets], lot: str) -> _Sheets:
 
 
 def _served(placing: PlacedStep, settings: Sequence[TapeSetting], wanted: Wanted) -> PlacedStep:
-    """Fit a step to the reference tape of its setting, where that is not the one the procedure was written for."""
+    """Fit a step to the reference tape of its setting; to other sections only where another tape was named."""
     here = next((s for s in settings if s.lot == placing.step.lot), settings[0])
     fits = here is settings[0] and "reference-tape" not in wanted
-    return placing if fits else served(placing, here.reference_tape)
+    return in_words(placing if fits else served(placing, here.reference_tape), here.reference_tape)
 
 
 def _with_other_tapes(job: Job, own: Path) -> Job:

@@ -33,6 +33,8 @@ class InapplicableStep:
     title: str
     why: str
     """"for three heads; this machine has two"."""
+    lacks_tape: bool = False
+    """Whether a reference tape is missing for it, which another workshop may have."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +93,12 @@ class Job:
     """The further tapes that the machine is lined up for, in order."""
     tests: Mapping[str, tuple[JobStep, ...]] = field(default_factory=dict)
     """In an exercise: the steps of each test that can be run in mid-exercise, by the name of the test."""
+
+    @property
+    def lacks(self) -> str:
+        """What is left out for want of a reference tape, and why; "" for nothing."""
+        left_out = "; ".join(f"{s.title}: {s.why}" for s in self.inapplicable if s.lacks_tape)
+        return f"left out here: {left_out}" if left_out else ""
 
     @property
     def every_step(self) -> tuple[JobStep, ...]:

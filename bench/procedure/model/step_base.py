@@ -160,6 +160,8 @@ class AnyStep(Strict):
 
 TARGET = "{target}"
 """Placeholder in the texts of a step with `target`, for the figure in the sheet of this machine or tape."""
+TONE, SECTION = "{tone}", "{section}"
+"""Placeholders in title, texts and cautions of a step with `plays`: "3 kHz" and "3 kHz speed section", by the tape."""
 
 
 class StepBase(AnyStep):

@@ -86,6 +86,7 @@ class Runner:
         self._bench.note(step.id, events.Resumed() if resumed else events.Started())
         self._enter()
         self._after()
+        self._bench.notice = self._bench.notice or ("" if resumed else self.job.lacks)
 
     def _enter(self, *, again: bool = False) -> None:
         """Begin the current step, unless an interlock has a question first."""

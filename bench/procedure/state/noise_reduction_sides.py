@@ -55,7 +55,7 @@ def _latest(records: Sequence[ReadingRecord]) -> tuple[ReadingRecord, ...]:
     last: dict[tuple[str, str, Channel, float | None, float | None], ReadingRecord] = {}
     for record in records:
         reading = record.reading
-        if record.stage != "left" or not _tells(record):
+        if record.stage != "left" or not _shows_one_part(record):
             continue
         if isinstance(reading, Reading) and reading.quantity in ("source_level", "record_replay_level", "level"):
             last[record.lot, reading.quantity, reading.channel, None, None] = record
@@ -64,7 +64,7 @@ def _latest(records: Sequence[ReadingRecord]) -> tuple[ReadingRecord, ...]:
     return tuple(last.values())
 
 
-def _tells(record: ReadingRecord) -> bool:
+def _shows_one_part(record: ReadingRecord) -> bool:
     """Whether a reading shows one part alone: levels only with noise reduction out, and judged."""
     quantity = record.reading.quantity
     if quantity not in _SHOWN_BY or record.verdict is None:

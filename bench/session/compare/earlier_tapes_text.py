@@ -28,20 +28,21 @@ def earlier_tapes_paragraph(session: SessionRecord) -> str:
     if not (session.adjusted and measured):
         return ""
     try:
-        return _paragraph(earlier_tapes(session), session.folder.resolve().name)
+        return _paragraph(earlier_tapes(session), session)
     except Problem as problem:
         because = problem.sentence.removeprefix(f"{session.folder}: ")  # the report already names the session
         return f"{_NONE} {because}."
 
 
-def _paragraph(found: Pair, session: str) -> str:
+def _paragraph(found: Pair, session: SessionRecord) -> str:
     if found.because:
         return f"{_NONE} {found.because}."
+    of = f" on {session.job.tapes['']}" if session.job.further else ""
     heard = _heard(found)
     return (
-        f"Your own tapes from before this line-up will play on it with {_figures(found)}."
+        f"Your own tapes from before this line-up{of} will play on it with {_figures(found)}."
         f"{f' {heard}.' if heard else ''} A transfer made with noise reduction out is put right by "
-        f"{DECODE.format(session)}."
+        f"{DECODE.format(session.folder.resolve().name)}."
     )
 
 

@@ -130,6 +130,8 @@ def _replay(session: SessionRecord, stage: Stage | None) -> dict[ErrorKind, Valu
     azimuth_hz: float | None = None
     for subject, record in last_of(session, _stages(stage)).items():
         error = _error(record)
+        if record.lot and session.job.further:  # another setting of the machine
+            continue
         if subject.source != "reference tape" or subject.direction or error is None:
             continue
         if subject.quantity == "level":
@@ -172,6 +174,8 @@ def _own(session: SessionRecord, stage: Stage | None) -> dict[ErrorKind, Value]:
         return out
     for subject, record in last_of(session, _stages(stage)).items():
         own = record.measured
+        if record.lot and session.job.further:
+            continue
         if subject.source == "record-replay" and subject.quantity == "azimuth_delay" and not subject.direction and own:
             out[AZIMUTH] = Value(own.value, own.uncertainty)
     return out

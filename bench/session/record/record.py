@@ -81,6 +81,19 @@ class JobFacts:
     """The further tapes that the machine was lined up for, in order."""
 
     @property
+    def tapes(self) -> dict[str, str]:
+        """Each tape that the machine was lined up for, by lot; with its speed where speeds differ."""
+        speeds = {"": self.speed_text, **{f.setting: f.speed for f in self.further}}
+        names = {"": self.tape, **{f.setting: f.tape for f in self.further}}
+        if len(set(speeds.values())) == 1:
+            return names
+        return {lot: f"{name} at {speeds[lot]}" for lot, name in names.items()}
+
+    def reference_tape_of(self, lot: str) -> str:
+        """The reference tape by which replay was judged for a lot."""
+        return next((f.reference_tape for f in self.further if f.setting == lot), self.reference_tape)
+
+    @property
     def speed_text(self) -> str:
         """The tape speed in the units of the trade; a text that is not a figure in mm/s is unchanged."""
         figure, _, unit = self.speed.partition(" ")

@@ -184,6 +184,7 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
     sound = job.port
     if job.sample_rate:
         sound += f", {hertz(job.sample_rate)}"
+    reference_tapes = dict.fromkeys(job.reference_tape_of(lot) for lot in job.tapes)
     facts = (
         ("Machine", f"{job.machine}, {job.heads} heads"),
         ("Tape speed", job.speed_text),
@@ -191,7 +192,7 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
         ("Reference level", job.reference_level),
         ("Tape in use", job.tape),
         ("Also lined up for", "; ".join(_further(one) for one in job.further)),
-        ("Reference tape", _passes(session)),
+        *(("Reference tape", _passes(session, name)) for name in reference_tapes),
         ("Instruments", sound),
         ("Interface calibration", job.calibration),
     )
@@ -202,10 +203,9 @@ def _further(tape: FurtherTape) -> str:
     return f"{tape.setting}: {tape.tape}, {tape.equalisation}, {tape.speed}"
 
 
-def _passes(session: SessionRecord) -> str:
-    """Passes of the reference tape, which wears: in this session, and in all sessions up to this one."""
-    name = session.job.reference_tape
-    here = reference_plays(session.readings)
+def _passes(session: SessionRecord, name: str) -> str:
+    """Passes of a reference tape, which wears: in this session, and in all sessions up to this one."""
+    here = reference_plays([r for r in session.readings if session.job.reference_tape_of(r.lot) == name])
     if not name or not here:
         return name
     others = [

@@ -39,6 +39,8 @@ class Change:
     """Expanded uncertainty of the difference: root of the sum of squares, as if the two readings shared no error. What
     they do share (the reference tape, the interface) cancels, so the difference is known a little better than this."""
     target: float | None
+    lot: str = ""
+    """Of which of several tapes."""
 
     @property
     def by(self) -> float:
@@ -83,6 +85,7 @@ def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> 
                 r.value,
                 math.hypot(was.uncertainty, r.uncertainty),
                 target,
+                new.lot,
             )
         )
     return out
@@ -130,7 +133,8 @@ def _part(work: str, name: str, found: list[Change]) -> str:
     most = max(found, key=lambda c: abs(c.by))
     at = f" at {hertz(most.frequency_hz)}" if name == "treble" and most.frequency_hz else ""
     by = with_unit(with_uncertainty(abs(most.by), "dB", most.uncertainty), "dB").replace(" ", NO_BREAK)
-    detail = f"{most.source}, {CHANNELS[most.channel]}: from {figure(most.before, most.unit, most.uncertainty)}"
+    of = f"{CHANNELS[most.channel]}, {most.lot}" if most.lot else CHANNELS[most.channel]
+    detail = f"{most.source}, {of}: from {figure(most.before, most.unit, most.uncertainty)}"
     detail += f" to {figure(most.after, most.unit, most.uncertainty)} {most.unit}"
     if not most.shows:
         return f"left the {name} where it was ({by}{at} at most, no more than its uncertainty)"

@@ -28,22 +28,33 @@ NOBODY = ("unattended rehearsal", "nothing was said", "")
 
 def owner_summary(session: SessionRecord) -> str:
     """One paragraph; "" where no complaint was noted and nothing was measured from record to replay."""
-    parts = []
     said = complaint(session)
-    if said:
-        parts.append(f"The owner said: “{said}”.")
-    stages = [(stage, _errors(session.standing, stage)) for stage in FOUND]
-    before = next(((stage, found) for stage, found in stages if found), None)
-    left = _errors(session.standing, "left")
-    if before:
-        parts.append(f"{STAGES[before[0]].capitalize()}, what was recorded came back {_came_back(before[1])}.")
-        parts.append(_heard(session.readings, *before, past=True))
-    if left:
-        parts.append(f"{'As left it' if session.adjusted else 'It'} comes back {_came_back(left)}.")
-        parts.append(_heard(session.readings, "left", left, past=False))
-    if said and not (before or left):
+    tapes = session.job.tapes
+    of_tapes = [_of_tape(session, lot, tape if len(tapes) > 1 else "") for lot, tape in tapes.items()]
+    parts = [f"The owner said: “{said}”."] * bool(said) + [part for of_tape in of_tapes for part in of_tape]
+    if said and not any(of_tapes):
         parts.append("Nothing was measured from record to replay, so the cause of the complaint is not known.")
     return " ".join(parts)
+
+
+def _of_tape(session: SessionRecord, lot: str, name: str) -> list[str]:
+    """What one tape was and is; with its name, where the machine is lined up for several."""
+    mine = [r for r in session.readings if not name or r.lot == lot]
+    standing = [r for r in session.standing if not name or r.lot == lot]
+    stages = [(stage, _errors(standing, stage)) for stage in FOUND]
+    before = next(((stage, found) for stage, found in stages if found), None)
+    left = _errors(standing, "left")
+    parts = []
+    if before:
+        what = f"what was recorded on {name}" if name else "what was recorded"
+        parts.append(f"{STAGES[before[0]].capitalize()}, {what} came back {_came_back(before[1])}.")
+        parts.append(_heard(mine, *before, past=True))
+    if left:
+        now = f"what is recorded on {name}" if name else "it"
+        said = f"As left{',' if name else ''} {now}" if session.adjusted else f"{now[0].upper()}{now[1:]}"
+        parts.append(f"{said} comes back {_came_back(left)}.")
+        parts.append(_heard(mine, "left", left, past=False))
+    return parts
 
 
 def complaint(session: SessionRecord) -> str:

@@ -268,7 +268,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             said = guide.direction(reading, verdict, trend)
             if advice == "look" and trend in ("", "steady"):
                 said = f"look {math.ceil(look_s)} s longer" if look_s else "wait for the average"
-            elif advice == "hold" and verdict.word == "in":
+            elif advice == "hold":
                 said = "hold"
         return replace(gauge, advice=advice, look_s=look_s, direction=said)
 
@@ -369,6 +369,8 @@ class LiveAdjustActivity(Activity[Adjust]):
             text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
             if accept and any(near_its_limit(g) for g in self._gauges.values()):
                 text = "In, but near its limit: turn further, or accept it"
+            elif not accept and self._can_accept and all(g.advice == "hold" for g in self._gauges.values()):
+                text = "As near as it can be read: no turn makes it surer. Accept it as is"
             if self.step.programme and not accept:
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
             elif self._head_delay is not None and not accept and not self._of_source:

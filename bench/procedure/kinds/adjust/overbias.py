@@ -34,6 +34,9 @@ LEAST_SLOPE = 0.005
 FRONT_DB = 0.3
 """When treble is within this of the lowest that was read, the trimmer is as far as the sweep went. A choice."""
 
+WIDE_DB = 3.0
+"""Change of treble over which its slope is taken; the play of a trimmer is worth up to 1.5 dB. A choice."""
+
 FAR_DB = 1.5
 """The long stride is used while the level has more than this still to fall. A choice."""
 
@@ -152,11 +155,16 @@ class OverbiasGuide:
         return len(self.curve) > 1 and self.curve[-1][1] - self.curve[-2][1] > STEEP_DB
 
     def _slope(self, wanted: float, treble: float) -> float:
-        """Change of treble per degree between two trebles. Readings are chosen by treble, so play does no harm."""
-        near = sorted(self._at, key=lambda at: abs(at[1] - (wanted + treble) / 2))[:4]
-        degrees, trebles = np.array(near).T
+        """Change of treble per degree around two trebles, over a stretch that is long beside the trimmer's play.
+
+        Degrees are fitted to trebles: play moves the degrees, while treble says where the bias is.
+        """
+        near = sorted(self._at, key=lambda at: abs(at[1] - (wanted + treble) / 2))
+        least = next((n for n in range(4, len(near)) if np.ptp([t for _, t in near[:n]]) >= WIDE_DB), len(near))
+        degrees, trebles = np.array(near[:least]).T
         if np.ptp(degrees) >= LEAST_TURN and np.ptp(trebles) >= SURE_DB:
-            self._per_degree = max(LEAST_SLOPE, abs(float(np.polyfit(degrees, trebles, 1)[0])))
+            each_db = abs(float(np.polyfit(trebles, degrees, 1)[0]))
+            self._per_degree = max(LEAST_SLOPE, 1.0 / max(LEAST_TURN, each_db))
         return self._per_degree
 
     def _more_bias(self) -> float:

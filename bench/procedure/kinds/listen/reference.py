@@ -33,10 +33,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
         wanted = [s for s in self.job.reference_tape.section if not step.purposes or s.purpose in step.purposes]
         self._sections: dict[str, Section] = {s.id: s for s in wanted}
-        self.expected = [
-            Expected(s.id, s.hz, expected_dbfs(self.job, s), s.purpose, f"{tone(s.hz, s.db)} ({s.purpose})", s.db)
-            for s in wanted
-        ]
+        self.expected = [Expected(s.id, s.hz, expected_dbfs(self.job, s), s.purpose, _label(s), s.db) for s in wanted]
         self._zero = response_zero(wanted)
         self._pending: list[Expected] = []
         self._levels_of_tapes: list[tuple[JudgedReading, str]] = []
@@ -221,3 +218,9 @@ def response_zero(sections: list[Section]) -> Section | None:
     if same:
         return same[0]
     return min(response, key=lambda s: abs(s.hz / 400.0 - 1.0), default=None)
+
+
+def _label(section: Section) -> str:
+    """The tone, what it is for, and which tape of a set it is on."""
+    on = f", {section.tape}" if section.tape else ""
+    return f"{tone(section.hz, section.db)} ({section.purpose}{on})"
